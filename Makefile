@@ -1,0 +1,54 @@
+# `make demo` opens a demo shop on this machine, `make test` proves the whole.
+# All that they make lies in .venv, data and .cache.
+
+PORT ?= 8000
+SERVE ?= 1
+export PORT PYTHON
+py := .venv/bin/python
+templates = find templates -name '*.html' -print0 | xargs -0
+
+.PHONY: demo run test lint format lock
+
+demo: ## a shop with eighteen months behind it; PORT= another port, SERVE=0 not to open
+	@bash .ci/machine demo
+	@bash .ci/install demo
+	@[ "$(SERVE)" = 0 ] || $(py) .ci/serve.py
+	@$(py) manage.py migrate -v 0
+	@$(py) manage.py demo
+	@[ "$(SERVE)" = 0 ] || exec $(py) -m gunicorn -c .ci/serve.py shopdesk.wsgi
+
+run: ## your own shop
+	@bash .ci/machine demo
+	@bash .ci/install demo
+	@$(py) .ci/serve.py
+	@$(py) manage.py migrate -v 0
+	@exec $(py) -m gunicorn -c .ci/serve.py shopdesk.wsgi
+
+test: ## every test, on SQLite; some of them by ARGS="-k book_in"
+	@bash .ci/machine test
+	@bash .ci/install dev
+	env -u DATABASE_URL $(py) -m pytest --on=sqlite $(or $(ARGS),--whole)
+
+lint: ## what a reader should not have to look for
+	@bash .ci/install dev
+	$(py) -m ruff check .
+	$(py) -m ruff format --check .
+	$(templates) .venv/bin/djade --target-version 5.2 --check
+	.venv/bin/lint-imports --no-logo --cache-dir .cache/imports
+	$(py) -m mypy $$($(py) .ci/plain_files.py)
+
+format:
+	@bash .ci/install dev
+	$(py) -m ruff check --fix .
+	$(py) -m ruff format .
+	$(templates) .venv/bin/djade --target-version 5.2
+
+# The versions stay as they are unless asked: make lock UPGRADE=--upgrade
+compile = .venv/bin/uv pip compile -q pyproject.toml --universal --python-version 3.11 \
+	--generate-hashes --no-header --no-annotate $(UPGRADE)
+lock: ## the locks again, from pyproject.toml
+	@bash .ci/install dev
+	$(compile) -o requirements.lock
+	$(compile) --group dev -c requirements.lock -o requirements-dev.lock
+	.venv/bin/uv pip compile -q --group installer --universal --python-version 3.11 \
+		--generate-hashes --no-header --no-annotate -o .ci/installer.lock

@@ -1,0 +1,171 @@
+"""What every test stands on: no network, a database file of its own, a browser."""
+
+import ipaddress
+import os
+import shutil
+import socket
+import sys
+from pathlib import Path
+
+import pytest
+from hypothesis import configuration, settings
+
+# Playwright keeps a loop running in this thread, and Django would refuse its database.
+os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+
+configuration.set_hypothesis_home_dir(Path(".cache/hypothesis"))
+# How long an example takes says more about the machine than about us.
+settings.register_profile("desk", deadline=None, derandomize="CI" in os.environ)
+settings.load_profile("desk")
+
+BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+BROWSER_ARGS = [
+    # As root there is no sandbox; the browser sees our own pages only.
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-dev-shm-usage",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-default-apps",
+    "--disable-sync",
+    # The browser is a program of its own, which the guard below does not reach.
+    "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1, EXCLUDE localhost",
+]
+
+
+def _is_here(host):
+    if not isinstance(host, str):
+        return not host
+    if host in ("", "localhost", socket.gethostname()):
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def _stay_here(event, args):
+    """No test may reach beyond this machine, by whatever library."""
+    if event == "socket.getaddrinfo":
+        host = args[0]
+    elif event in ("socket.connect", "socket.sendto", "socket.sendmsg"):
+        # A path, not a pair, is a socket in the file system.
+        host = args[1][0] if isinstance(args[1], tuple) else None
+    else:
+        return
+    if isinstance(host, bytes):
+        host = host.decode()
+    if not _is_here(host):
+        raise RuntimeError(f"A test tried to reach {host!r}.")
+
+
+sys.addaudithook(_stay_here)
+
+
+def pytest_addoption(parser):
+    group = parser.getgroup("shopdesk")
+    group.addoption(
+        "--on", choices=["sqlite", "postgresql"], help="the database this must run on"
+    )
+    group.addoption(
+        "--whole",
+        action="store_true",
+        help="fail unless the browser tests ran and nothing was skipped",
+    )
+
+
+def pytest_collection_modifyitems(items):
+    for test in items:
+        if "browser" in test.fixturenames:
+            test.add_marker("browser")
+
+
+class Whole:
+    """Counts what ran, since tests that did not run prove nothing."""
+
+    def __init__(self):
+        self.browser = 0
+        self.skipped = []
+
+    def pytest_runtest_logreport(self, report):
+        if report.skipped:
+            self.skipped.append(report.nodeid)
+        elif report.when == "call" and "browser" in report.keywords:
+            self.browser += 1
+
+    def wrongs(self):
+        if not self.browser:
+            yield "No browser test ran."
+        for test in self.skipped:
+            yield f"{test} was skipped."
+
+    @pytest.hookimpl(trylast=True)
+    def pytest_sessionfinish(self, session):
+        if any(self.wrongs()) and session.exitstatus == pytest.ExitCode.OK:
+            session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+    def pytest_terminal_summary(self, terminalreporter):
+        for wrong in self.wrongs():
+            terminalreporter.write_line(wrong, red=True)
+        terminalreporter.write_line(f"{self.browser} tests drove a browser.")
+
+
+def pytest_configure(config):
+    if config.getoption("--whole"):
+        config.pluginmanager.register(Whole())
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(
+    django_db_modify_db_settings_parallel_suffix, tmp_path_factory, request
+):
+    """A file, since the live server's threads need one; and one for each run."""
+    from django.db import connection
+
+    wanted = request.config.getoption("--on")
+    assert wanted in (None, connection.vendor), (
+        f"These tests are for {wanted}; DATABASE_URL says {connection.vendor}."
+    )
+    if connection.vendor == "sqlite":
+        test_database = tmp_path_factory.mktemp("database") / "desk.sqlite3"
+        connection.settings_dict["TEST"]["NAME"] = str(test_database)
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args(browser_type_launch_args):
+    wanted = (os.environ.get("CHROMIUM"), *BROWSERS)
+    found = next(filter(None, (shutil.which(name) for name in wanted if name)), None)
+    assert found, "No Chromium here: set CHROMIUM, or install one."
+    return {**browser_type_launch_args, "executable_path": found, "args": BROWSER_ARGS}
+
+
+@pytest.fixture(scope="session", autouse=True)
+def guards_stand_aside_while_tables_are_emptied():
+    """A test with real transactions ends by emptying every table, which the guards of
+    `shopdesk.guards` refuse: so they are down for the emptying and up again after it."""
+    from django.test import TransactionTestCase
+
+    empty = TransactionTestCase._fixture_teardown
+
+    def empty_unguarded(test):
+        _guards("drop")
+        empty(test)
+        _guards("create")
+
+    TransactionTestCase._fixture_teardown = empty_unguarded
+    yield
+    TransactionTestCase._fixture_teardown = empty
+
+
+def _guards(act):
+    from django.db import connection
+
+    from billing.guards import GUARDS as till
+    from repairs.guards import GUARDS as workshop
+    from shopdesk import guards
+
+    statements = getattr(guards, act)([*workshop, *till], vendor=connection.vendor)
+    with connection.cursor() as cursor:
+        for statement in statements:
+            cursor.execute(statement)
