@@ -1,0 +1,6 @@
+"""The register of records: what Django must find. Rooms are imported by their own name."""
+
+from billing.invoices.models import Invoice, InvoiceLine, Payment
+from billing.quotes.models import Option, Quote, QuoteLine
+
+__all__ = ["Invoice", "InvoiceLine", "Option", "Payment", "Quote", "QuoteLine"]

@@ -1,0 +1,209 @@
+"""Offers: a quote, its alternatives, and what each is made of.
+
+A quote is frozen once it is sent: its paper is kept byte for byte, and the database
+refuses to change its options and lines (see the triggers in the first migration).
+"""
+
+from decimal import Decimal
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.urls import reverse
+
+from billing.quotes import states
+from repairs.faults import declared
+from repairs.faults.models import Fix
+from repairs.jobs.models import Job, Repair
+from repairs.stock.models import Part
+from shopdesk import money
+from shopdesk.fields import ExactField, MoneyField
+
+STAFF = settings.AUTH_USER_MODEL
+
+
+class Quote(models.Model):
+    """One version of an offer for a job."""
+
+    class How(models.TextChoices):
+        COUNTER = "counter", "at the counter"
+        PHONE = "phone", "by telephone"
+        EMAIL = "email", "by email"
+
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="quotes")
+    version = models.PositiveSmallIntegerField(editable=False)
+    state = models.CharField(
+        max_length=8, choices=states.CHOICES, default=states.DRAFT, editable=False
+    )
+    words = models.TextField(
+        "words to the customer",
+        max_length=2000,
+        blank=True,
+        help_text="What was found, in plain words.",
+    )
+    valid_until = models.DateField(null=True, blank=True, editable=False)
+    prices_include_tax = models.BooleanField(default=False, editable=False)
+    currency = models.CharField(max_length=3, editable=False)
+    made_at = models.DateTimeField(auto_now_add=True)
+    made_by = models.ForeignKey(
+        STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
+    )
+    sent_at = models.DateTimeField(null=True, blank=True, editable=False)
+    chosen = models.ForeignKey(
+        "Option",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        editable=False,
+    )
+    answered_at = models.DateTimeField(null=True, blank=True, editable=False)
+    answered_how = models.CharField(max_length=8, choices=How, blank=True, default="")
+    answered_by = models.CharField("who said so", max_length=120, blank=True)
+    answer_why = models.CharField("reason", max_length=500, blank=True)
+    paper = models.BinaryField(null=True, editable=False)
+    paper_hash = models.CharField(max_length=64, blank=True, editable=False)
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["job", "version"], name="quote_version_once_a_job"
+            ),
+            models.UniqueConstraint(
+                fields=["job"],
+                condition=Q(state=states.ACCEPTED),
+                name="quote_one_accepted_a_job",
+            ),
+            models.CheckConstraint(
+                condition=Q(state__in=list(states.LABELS)), name="quote_state_is_known"
+            ),
+            models.CheckConstraint(
+                condition=~Q(state__in=[states.SENT, states.ACCEPTED, states.DECLINED])
+                | (
+                    Q(sent_at__isnull=False, valid_until__isnull=False)
+                    & ~Q(paper_hash="")
+                ),
+                name="quote_sent_is_kept",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state=states.ACCEPTED)
+                | (
+                    Q(chosen__isnull=False, answered_at__isnull=False)
+                    & ~Q(answered_how="")
+                    & ~Q(answered_by="")
+                ),
+                name="quote_accepted_says_what_and_who",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.job.number} version {self.version}"
+
+    def get_absolute_url(self):
+        return reverse("quotes:quote", args=[self.pk])
+
+    @property
+    def is_draft(self) -> bool:
+        return self.state == states.DRAFT
+
+
+class Option(models.Model):
+    """One of the alternatives of a quote: what is done, and its cover."""
+
+    quote = models.ForeignKey(Quote, on_delete=models.CASCADE, related_name="options")
+    position = models.PositiveSmallIntegerField()
+    title = models.CharField(max_length=120)
+    words = models.TextField("what it means", max_length=1000, blank=True)
+    repair = models.ForeignKey(
+        Repair, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    fix = models.ForeignKey(
+        Fix, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    declared = models.CharField(
+        max_length=7, choices=declared.CHOICES, blank=True, default=""
+    )
+    cover_days = models.PositiveSmallIntegerField("days of cover", default=0)
+    days_to_do = models.PositiveSmallIntegerField("days it takes", default=3)
+
+    class Meta:
+        ordering = ["position", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["quote", "position"], name="option_position_once"
+            ),
+            models.CheckConstraint(condition=~Q(title=""), name="option_has_title"),
+            models.CheckConstraint(
+                condition=Q(declared__in=["", *declared.LABELS]),
+                name="option_declared_is_known",
+            ),
+        ]
+
+    def __str__(self):
+        return self.title
+
+    def totals(self, *, places: int) -> money.Totals:
+        """What stands under the lines of this option."""
+        return money.totals(
+            [line.as_money() for line in self.lines.all()],
+            places=places,
+            prices_include_tax=self.quote.prices_include_tax,
+        )
+
+
+class LineKind(models.TextChoices):
+    LABOUR = "labour", "labour"
+    PART = "part", "part"
+    FEE = "fee", "fee"
+
+
+class Line(models.Model):
+    """What quote and invoice lines share: text and price copied when written."""
+
+    position = models.PositiveSmallIntegerField()
+    kind = models.CharField(max_length=6, choices=LineKind)
+    text = models.CharField(max_length=200)
+    quantity = ExactField(default=Decimal(1))
+    price = MoneyField("price of one")
+    amount = MoneyField(editable=False)
+    tax_rate = ExactField("tax in percent")
+    tax_category = models.CharField(max_length=2, default="S")
+
+    class Meta:
+        abstract = True
+        ordering = ["position", "id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(kind__in=LineKind.values) & ~Q(text=""),
+                name="%(class)s_is_said",
+            ),
+            models.CheckConstraint(
+                condition=Q(tax_rate__gte=0, tax_rate__lte=100),
+                name="%(class)s_tax_makes_sense",
+            ),
+        ]
+
+    def __str__(self):
+        return self.text
+
+    def as_money(self) -> money.Line:
+        return money.Line(self.quantity, self.price, self.tax_rate, self.tax_category)
+
+
+class QuoteLine(Line):
+    option = models.ForeignKey(Option, on_delete=models.CASCADE, related_name="lines")
+    part = models.ForeignKey(
+        Part, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    # What the rates suggested, beside what was asked in the end.
+    suggested = MoneyField(null=True, blank=True, editable=False)
+
+    class Meta(Line.Meta):
+        constraints = [
+            *Line.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(quantity__gt=0, price__gte=0),
+                name="quote_line_not_negative",
+            ),
+        ]

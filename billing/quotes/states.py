@@ -1,0 +1,34 @@
+"""The states of a quote."""
+
+DRAFT = "draft"
+SENT = "sent"
+ACCEPTED = "accepted"
+DECLINED = "declined"
+REPLACED = "replaced"
+
+LABELS = {
+    DRAFT: "draft",
+    SENT: "sent",
+    ACCEPTED: "accepted",
+    DECLINED: "declined",
+    REPLACED: "replaced",
+}
+CHOICES = list(LABELS.items())
+
+NEXT: dict[str, frozenset[str]] = {
+    DRAFT: frozenset({SENT, REPLACED}),
+    SENT: frozenset({ACCEPTED, DECLINED, REPLACED}),
+    ACCEPTED: frozenset({REPLACED}),
+    DECLINED: frozenset({REPLACED}),
+    REPLACED: frozenset(),
+}
+
+
+class WrongStep(Exception):
+    """A step that the table does not allow, told as a sentence."""
+
+
+def check_step(old: str, new: str) -> None:
+    """Raise WrongStep where a quote in state `old` can't become `new`."""
+    if new not in NEXT[old]:
+        raise WrongStep(f"A quote that is {LABELS[old]} can't become {LABELS[new]}.")

@@ -1,0 +1,159 @@
+"""Who brings devices, and which devices."""
+
+from django.db import models
+from django.db.models import Q
+from django.urls import reverse
+
+from repairs.customers import serials
+from shopdesk.fields import plain
+
+
+class CustomerQuerySet(models.QuerySet):
+    def called(self, words: str):
+        """Those in whose name, company, mail or phone every word of `words` is found."""
+        found = self.filter(erased_on=None)
+        for word in plain(words).split():
+            digits = "".join(c for c in word if c.isdigit())
+            likely_phone = digits and len(digits) >= 4 and len(digits) >= len(word) - 3
+            if likely_phone:
+                found = found.filter(
+                    Q(search__contains=word) | Q(search__contains=digits.lstrip("0"))
+                )
+            else:
+                found = found.filter(search__contains=word)
+        return found
+
+
+class Customer(models.Model):
+    class Reach(models.TextChoices):
+        PHONE = "phone", "phone"
+        EMAIL = "email", "email"
+        POST = "post", "post"
+
+    name = models.CharField(max_length=120)
+    company = models.CharField(max_length=120, blank=True)
+    email = models.EmailField(blank=True)
+    phone = models.CharField(max_length=20, blank=True, help_text="E.164")
+    address = models.TextField(max_length=300, blank=True)
+    tax_id = models.CharField("tax number", max_length=40, blank=True)
+    reach = models.CharField(
+        "reach by", max_length=5, choices=Reach, default=Reach.PHONE
+    )
+    notes = models.TextField(max_length=2000, blank=True)
+    erased_on = models.DateField(null=True, blank=True, editable=False)
+    created_at = models.DateTimeField(auto_now_add=True)
+    # Name, company, mail and phone without case and accents: neither database finds
+    # MÜLLER for "muller" by itself.
+    search = models.TextField(editable=False, default="")
+
+    objects = CustomerQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["name", "id"]
+        indexes = [models.Index(fields=["phone"]), models.Index(fields=["email"])]
+        constraints = [
+            models.CheckConstraint(condition=~Q(name=""), name="customer_has_name"),
+        ]
+
+    def __str__(self):
+        return f"{self.name} ({self.company})" if self.company else self.name
+
+    def get_absolute_url(self):
+        return reverse("customers:customer", args=[self.pk])
+
+    def searched_as(self) -> str:
+        """What `search` holds for the values of now; bulk inserts set it themselves."""
+        words = (self.name, self.company, self.email, self.phone)
+        return plain(" ".join(words))
+
+    def save(self, *args, update_fields=None, **kwargs):
+        self.search = self.searched_as()
+        if update_fields is not None:
+            update_fields = {*update_fields, "search"}
+        super().save(*args, update_fields=update_fields, **kwargs)
+
+
+class DeviceModel(models.Model):
+    """A make and model; `family` groups models that share boards and faults."""
+
+    kind = models.CharField(max_length=40, help_text="laptop, tablet, amplifier …")
+    maker = models.CharField(max_length=60, blank=True)
+    model = models.CharField(max_length=80)
+    family = models.CharField(max_length=80, blank=True)
+
+    class Meta:
+        ordering = ["maker", "model"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["kind", "maker", "model"], name="device_model_once"
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind="") & ~Q(model=""), name="device_model_is_named"
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.maker} {self.model}".strip()
+
+
+class DeviceQuerySet(models.QuerySet):
+    def with_serial(self, serial: str):
+        """The devices of exactly this serial, whoever made them."""
+        key = serials.key(serial)
+        return self.filter(serial_key=key) if key else self.none()
+
+    def nearly_serial(self, serial: str):
+        """Those whose serial looks the same when 0/O, 1/I, 5/S, 8/B are mixed up."""
+        key = serials.key(serial)
+        if not key:
+            return self.none()
+        return self.filter(serial_look=serials.look(serial)).exclude(serial_key=key)
+
+
+class Device(models.Model):
+    """One thing that can come in again; its history goes with it to a new owner."""
+
+    model = models.ForeignKey(
+        DeviceModel, on_delete=models.PROTECT, related_name="devices"
+    )
+    serial = models.CharField(max_length=60, blank=True)
+    board_revision = models.CharField(max_length=40, blank=True)
+    owner = models.ForeignKey(
+        Customer, on_delete=models.PROTECT, related_name="devices"
+    )
+    # After this day the shop can't see a comeback: scrapped, sold on, refunded.
+    watch_ends_on = models.DateField(null=True, blank=True)
+    maker_key = models.CharField(max_length=60, editable=False, default="")
+    serial_key = models.CharField(max_length=60, editable=False, default="")
+    serial_look = models.CharField(max_length=60, editable=False, default="")
+
+    objects = DeviceQuerySet.as_manager()
+
+    class Meta:
+        indexes = [
+            models.Index(fields=["serial_key"]),
+            models.Index(fields=["serial_look"]),
+        ]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["maker_key", "serial_key"],
+                condition=~Q(serial_key=""),
+                name="device_serial_once_a_maker",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.model} {self.serial}".strip()
+
+    def get_absolute_url(self):
+        return reverse("customers:device", args=[self.pk])
+
+    def set_keys(self) -> None:
+        """Fill the keys by which serials are found; bulk inserts call it themselves."""
+        self.maker_key = plain(self.model.maker)
+        self.serial_key = serials.key(self.serial)
+        self.serial_look = serials.look(self.serial)
+
+    def save(self, *args, **kwargs):
+        self.set_keys()
+        super().save(*args, **kwargs)

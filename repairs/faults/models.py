@@ -1,0 +1,146 @@
+"""The fault book: symptoms, faults, fixes and bench checks.
+
+The shape follows ISO 14224 and EN 13306 (area and part, failure mode, cause, activity);
+the codes are the shop's own.
+"""
+
+from django.core.validators import RegexValidator
+from django.db import models
+from django.db.models import Q
+from django.urls import reverse
+
+from repairs.faults import declared
+from repairs.stock.models import Part
+
+CODE = RegexValidator(
+    r"^[A-Z0-9]+(?:-[A-Z0-9]+)*\Z",
+    "A code is capitals and digits in groups joined by dashes, such as PWR-JACK-OPEN.",
+)
+
+
+class Hazard(models.TextChoices):
+    NONE = "", "none"
+    BATTERY = "battery", "battery"
+    MAINS = "mains", "mains or high voltage"
+    HEAT = "heat", "hot air and fume"
+
+
+class Symptom(models.Model):
+    name = models.CharField(max_length=80, unique=True)
+    is_retired = models.BooleanField("retired", default=False)
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self):
+        return self.name
+
+
+class Fault(models.Model):
+    """What is wrong: where (area, part), how it fails (mode), and why if known."""
+
+    code = models.CharField(max_length=40, unique=True, validators=[CODE])
+    name = models.CharField(max_length=120)
+    area = models.CharField(max_length=60, blank=True)
+    part = models.CharField(max_length=60, blank=True)
+    mode = models.CharField(max_length=60, blank=True)
+    cause = models.CharField(max_length=120, blank=True)
+    hazard = models.CharField(max_length=10, choices=Hazard, blank=True, default="")
+    notes = models.TextField(max_length=4000, blank=True)
+    is_retired = models.BooleanField("retired", default=False)
+
+    class Meta:
+        ordering = ["code"]
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(code="") & ~Q(name=""), name="fault_is_named"
+            ),
+            models.CheckConstraint(
+                condition=Q(hazard__in=Hazard.values), name="fault_hazard_is_known"
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.code} {self.name}"
+
+    def get_absolute_url(self):
+        return reverse("faults:fault", args=[self.pk])
+
+
+class Fix(models.Model):
+    """What puts a fault right; one fix may serve many faults."""
+
+    code = models.CharField(max_length=40, unique=True, validators=[CODE])
+    name = models.CharField(max_length=120)
+    faults = models.ManyToManyField(Fault, related_name="fixes", blank=True)
+    declared = models.CharField(
+        "usually", max_length=7, choices=declared.CHOICES, default=declared.LASTING
+    )
+    minutes = models.PositiveSmallIntegerField("usual minutes", default=30)
+    cover_days = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="Empty: the shop's rule for its kind."
+    )
+    hazard = models.CharField(max_length=10, choices=Hazard, blank=True, default="")
+    notes = models.TextField(max_length=4000, blank=True)
+    is_retired = models.BooleanField("retired", default=False)
+
+    class Meta:
+        ordering = ["code"]
+        verbose_name_plural = "fixes"
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(code="") & ~Q(name=""), name="fix_is_named"
+            ),
+            models.CheckConstraint(
+                condition=Q(declared__in=list(declared.LABELS)),
+                name="fix_declared_is_known",
+            ),
+            models.CheckConstraint(
+                condition=Q(hazard__in=Hazard.values), name="fix_hazard_is_known"
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.code} {self.name}"
+
+    @property
+    def needs_parts(self) -> bool:
+        """Whether the fault book names a part for this fix."""
+        return self.usual_parts.exists()
+
+
+class UsualPart(models.Model):
+    """A part that a fix usually takes."""
+
+    fix = models.ForeignKey(Fix, on_delete=models.CASCADE, related_name="usual_parts")
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="usual_in")
+    quantity = models.PositiveSmallIntegerField(default=1)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["fix", "part"], name="usual_part_once"),
+            models.CheckConstraint(
+                condition=Q(quantity__gte=1), name="usual_part_at_least_one"
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.quantity} × {self.part}"
+
+
+class Check(models.Model):
+    """A bench check: what to do, where, how long it takes, what it can show."""
+
+    name = models.CharField(max_length=120, unique=True)
+    where = models.CharField(max_length=120, blank=True)
+    minutes = models.PositiveSmallIntegerField(default=5)
+    results = models.CharField(
+        max_length=300, blank=True, help_text="Possible results, separated by ;"
+    )
+    is_retired = models.BooleanField("retired", default=False)
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self):
+        return self.name

@@ -1,0 +1,85 @@
+"""The states of a job and the steps between them.
+
+`NEXT` is the whole truth: no screen, form or command can make a step it lacks.
+"""
+
+EXPECTED = "expected"
+BOOKED_IN = "booked_in"
+DIAGNOSED = "diagnosed"
+QUOTED = "quoted"
+APPROVED = "approved"
+DECLINED = "declined"
+REPAIRED = "repaired"
+PROVEN = "proven"
+READY = "ready"
+HANDED_BACK = "handed_back"
+
+LABELS = {
+    EXPECTED: "expected",
+    BOOKED_IN: "booked in",
+    DIAGNOSED: "diagnosed",
+    QUOTED: "quoted",
+    APPROVED: "approved",
+    DECLINED: "declined",
+    REPAIRED: "repaired",
+    PROVEN: "proven",
+    READY: "ready",
+    HANDED_BACK: "handed back",
+}
+CHOICES = list(LABELS.items())
+
+NEXT: dict[str, frozenset[str]] = {
+    EXPECTED: frozenset({BOOKED_IN}),
+    # Straight to ready: no fault found, or not repairable.
+    BOOKED_IN: frozenset({DIAGNOSED, READY}),
+    DIAGNOSED: frozenset({QUOTED, APPROVED, READY}),
+    # Back to diagnosed: the quote is revised.
+    QUOTED: frozenset({APPROVED, DECLINED, DIAGNOSED}),
+    APPROVED: frozenset({REPAIRED, DIAGNOSED, READY}),
+    DECLINED: frozenset({READY, DIAGNOSED}),
+    # Back to approved: the proof run failed.
+    REPAIRED: frozenset({PROVEN, APPROVED}),
+    PROVEN: frozenset({READY, APPROVED}),
+    # Back to the bench from the shelf of finished jobs: re-opened.
+    READY: frozenset({HANDED_BACK, DIAGNOSED}),
+    HANDED_BACK: frozenset(),
+}
+
+OPEN = frozenset(LABELS) - {HANDED_BACK}
+AT_THE_BENCH = frozenset({BOOKED_IN, DIAGNOSED, APPROVED, REPAIRED, PROVEN})
+
+FIXED = "fixed"
+NOT_FIXED = "not_fixed"
+NO_FAULT_FOUND = "no_fault_found"
+NOT_REPAIRABLE = "not_repairable"
+DECLINED_BY_CUSTOMER = "declined"
+
+OUTCOMES = {
+    FIXED: "fixed",
+    NOT_FIXED: "not fixed",
+    NO_FAULT_FOUND: "no fault found",
+    NOT_REPAIRABLE: "not repairable",
+}
+JOB_OUTCOMES = {**OUTCOMES, DECLINED_BY_CUSTOMER: "declined"}
+
+SAME_FAULT = "same_fault"
+NEW_FAULT = "new_fault"
+HANDLING_DAMAGE = "handling_damage"
+UNDECIDED = "undecided"
+RETURN_IS = {
+    SAME_FAULT: "same fault",
+    NEW_FAULT: "new fault",
+    HANDLING_DAMAGE: "handling damage",
+    NO_FAULT_FOUND: "no fault found",
+    UNDECIDED: "undecided",
+}
+
+
+class WrongStep(Exception):
+    """A step that the table does not allow, told as a sentence."""
+
+
+def check_step(old: str, new: str) -> None:
+    """Raise WrongStep where a job in state `old` can't become `new`."""
+    if new not in NEXT[old]:
+        raise WrongStep(f"A job that is {LABELS[old]} can't become {LABELS[new]}.")

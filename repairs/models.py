@@ -1,0 +1,38 @@
+"""The register of records: what Django must find. Rooms are imported by their own name."""
+
+from repairs.customers.models import Customer, Device, DeviceModel
+from repairs.faults.models import Check, Fault, Fix, Symptom, UsualPart
+from repairs.jobs.models import (
+    Job,
+    Labour,
+    PartUsed,
+    ProofRun,
+    Reading,
+    Repair,
+    ReturnDecision,
+    Step,
+)
+from repairs.stock.models import Delivery, Part, StockMove, Supplier
+
+__all__ = [
+    "Check",
+    "Customer",
+    "Delivery",
+    "Device",
+    "DeviceModel",
+    "Fault",
+    "Fix",
+    "Job",
+    "Labour",
+    "Part",
+    "PartUsed",
+    "ProofRun",
+    "Reading",
+    "Repair",
+    "ReturnDecision",
+    "Step",
+    "StockMove",
+    "Supplier",
+    "Symptom",
+    "UsualPart",
+]

@@ -1,0 +1,157 @@
+"""Parts, the deliveries they came in, and every move of them."""
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+from django.urls import reverse
+
+from shopdesk.fields import MoneyField, plain
+
+
+class OutOfStock(Exception):
+    """Fewer on the shelf than asked for, told as a sentence."""
+
+
+class PartQuerySet(models.QuerySet):
+    def called(self, words: str):
+        """Those in whose numbers or description every word of `words` is found."""
+        found = self
+        for word in plain(words).split():
+            found = found.filter(search__contains=word)
+        return found
+
+
+class Part(models.Model):
+    number = models.CharField(max_length=40, unique=True)
+    name = models.CharField("what it is", max_length=120)
+    value = models.CharField(
+        max_length=60,
+        blank=True,
+        help_text="As printed on the reel: 4k7 1% 0402, 22uF 6.3V X5R, 90R@100MHz",
+    )
+    maker_number = models.CharField(max_length=60, blank=True)
+    bin = models.CharField(max_length=20, blank=True)
+    fixed_price = MoneyField(
+        null=True, blank=True, help_text="Empty: cost with the shop's markup."
+    )
+    substitutes = models.ManyToManyField("self", blank=True)
+    # Always the sum of its moves; kept here so that the database can refuse to go
+    # below zero in one statement.
+    on_hand = models.PositiveIntegerField(default=0, editable=False)
+    is_retired = models.BooleanField("retired", default=False)
+    search = models.TextField(editable=False, default="")
+
+    objects = PartQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["number"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(on_hand__gte=0), name="part_never_below_zero"
+            ),
+            models.CheckConstraint(condition=~Q(number=""), name="part_has_number"),
+            models.CheckConstraint(
+                condition=Q(fixed_price=None) | Q(fixed_price__gte=0),
+                name="part_price_not_negative",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.number} {self.name}"
+
+    def get_absolute_url(self):
+        return reverse("stock:part", args=[self.pk])
+
+    def searched_as(self) -> str:
+        """What `search` holds for the values of now; bulk inserts set it themselves."""
+        return plain(f"{self.number} {self.name} {self.value} {self.maker_number}")
+
+    def save(self, *args, update_fields=None, **kwargs):
+        self.search = self.searched_as()
+        if update_fields is not None:
+            update_fields = {*update_fields, "search"}
+        super().save(*args, update_fields=update_fields, **kwargs)
+
+
+class Supplier(models.Model):
+    name = models.CharField(max_length=80, unique=True)
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self):
+        return self.name
+
+
+class Delivery(models.Model):
+    """One receipt of a part: its lot."""
+
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="deliveries")
+    supplier = models.ForeignKey(
+        Supplier,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="deliveries",
+    )
+    lot = models.CharField("lot or date code", max_length=40, blank=True)
+    quantity = models.PositiveIntegerField()
+    remaining = models.PositiveIntegerField(editable=False)
+    unit_cost = MoneyField("cost of one")
+    received_on = models.DateField()
+
+    class Meta:
+        ordering = ["received_on", "id"]
+        verbose_name_plural = "deliveries"
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(remaining__gte=0), name="delivery_never_below_zero"
+            ),
+            models.CheckConstraint(
+                condition=Q(remaining__lte=F("quantity")),
+                name="delivery_never_above_received",
+            ),
+            models.CheckConstraint(
+                condition=Q(unit_cost__gte=0), name="delivery_cost_not_negative"
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.lot or f'received {self.received_on}'}"
+
+
+class StockMove(models.Model):
+    """One move of a part. Never changed: a mistake is moved back."""
+
+    class Kind(models.TextChoices):
+        RECEIVED = "received", "received"
+        USED = "used", "used"
+        PUT_BACK = "put_back", "put back"
+        COUNTED = "counted", "counted"
+        SCRAPPED = "scrapped", "scrapped"
+
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="moves")
+    delivery = models.ForeignKey(
+        Delivery, null=True, on_delete=models.PROTECT, related_name="moves"
+    )
+    kind = models.CharField(max_length=8, choices=Kind)
+    quantity = models.IntegerField()
+    why = models.CharField(max_length=200, blank=True)
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+    moved_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(kind__in=["received", "put_back"], quantity__gt=0)
+                | Q(kind__in=["used", "scrapped"], quantity__lt=0)
+                | Q(kind="counted"),
+                name="stock_move_direction",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.quantity:+d} {self.part} ({self.get_kind_display()})"

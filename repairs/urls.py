@@ -1,0 +1,13 @@
+"""The register of doors of the workshop."""
+
+from django.urls import include, path
+
+urlpatterns = [
+    path("customers/", include("repairs.customers.urls")),
+    path("faults/", include("repairs.faults.urls")),
+    path("shelf/", include("repairs.stock.urls")),
+    path("counter/", include("repairs.intake.urls")),
+    path("bench/", include("repairs.bench.urls")),
+    path("returns/", include("repairs.returns.urls")),
+    path("comebacks/", include("repairs.comebacks.urls")),
+]

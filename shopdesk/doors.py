@@ -1,0 +1,60 @@
+"""Who may open which door: one table over every URL name.
+
+A URL that is not here is shut. OPEN doors need no sign-in.
+"""
+
+COUNTER, BENCH, OWNER = "counter", "bench", "owner"
+ALL = frozenset({COUNTER, BENCH, OWNER})
+DESK = frozenset({COUNTER, OWNER})
+WORKSHOP = frozenset({BENCH, OWNER})
+OWNERS = frozenset({OWNER})
+
+OPEN = frozenset({"staff:sign_in", "staff:set_up"})
+
+DOORS: dict[str, frozenset[str]] = {
+    # the front door
+    "today": ALL,
+    "find": ALL,
+    "look": OWNERS,
+    # staff
+    "staff:sign_out": ALL,
+    "staff:password": ALL,
+    "staff:people": OWNERS,
+    "staff:add": OWNERS,
+    "staff:person": OWNERS,
+    # the shop's figures
+    "shop:figures": OWNERS,
+    # customers and their devices
+    "customers:all": ALL,
+    "customers:customer": ALL,
+    "customers:change": ALL,
+    "customers:device": ALL,
+    # the counter
+    "intake:book_in": ALL,
+    "intake:find_customer": ALL,
+    "intake:find_device": ALL,
+    "intake:slip": ALL,
+    "intake:label": ALL,
+    "intake:arrive": ALL,
+    # the bench
+    "bench:mine": ALL,
+    "bench:job": ALL,
+    # returns
+    "returns:decide": ALL,
+    # comebacks
+    "comebacks:table": OWNERS,
+    "comebacks:pair": OWNERS,
+    "comebacks:fault_record": ALL,
+    # the fault book
+    "faults:book": ALL,
+    "faults:fault": ALL,
+    # the shelf
+    "stock:shelf": ALL,
+    "stock:part": ALL,
+    # the till
+    "quotes:all": ALL,
+    "quotes:quote": ALL,
+    "invoices:all": DESK,
+    "invoices:invoice": DESK,
+    "handback:hand_back": DESK,
+}

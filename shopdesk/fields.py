@@ -1,0 +1,181 @@
+"""Fields that several rooms share: exact amounts, and days that make sense.
+
+SQLite keeps a DecimalField as a binary fraction (three times 0.10 is not 0.30 there),
+so an amount is a whole number of 1/10000 in the database and a Decimal in Python.
+"""
+
+import re
+import unicodedata
+from datetime import date, timedelta
+from decimal import Decimal
+
+from django import forms
+from django.core import checks
+from django.core.exceptions import ValidationError
+from django.db import models
+from django.utils import timezone
+
+from shopdesk.money import LIMIT, UNIT
+
+DIGITS = re.compile(r"-?[0-9]{1,13}(?:\.[0-9]{1,4})?", re.ASCII)
+
+
+class ExactFormField(forms.CharField):
+    """Plain digits with one decimal point (or comma), and nothing else.
+
+    No exponent, no thousands mark, no NaN, no digits of other scripts: each of these has
+    once turned into another amount than the one meant.
+    """
+
+    def __init__(
+        self,
+        *,
+        places=4,
+        min_value=None,
+        max_value=LIMIT,
+        allow_negative=False,
+        **kwargs,
+    ):
+        self.places = places
+        self.min_value = (
+            min_value if min_value is not None else (-LIMIT if allow_negative else 0)
+        )
+        self.max_value = max_value
+        kwargs.setdefault("max_length", 400)
+        super().__init__(**kwargs)
+        self.widget.attrs.setdefault("inputmode", "decimal")
+        self.widget.attrs.setdefault("autocomplete", "off")
+
+    def to_python(self, value):
+        if isinstance(value, Decimal | int):
+            return Decimal(value)
+        text = super().to_python(value)
+        if text in self.empty_values:
+            return None
+        text = (
+            text.replace(",", ".") if text.count(",") + text.count(".") == 1 else text
+        )
+        if not DIGITS.fullmatch(text):
+            raise ValidationError(
+                "Write the amount in plain digits, such as 1234.50.", code="invalid"
+            )
+        amount = Decimal(text) + 0  # -0 becomes 0
+        if -amount.as_tuple().exponent > self.places and amount != round(
+            amount, self.places
+        ):
+            raise ValidationError(
+                f"Use no more than {self.places} decimals here.", code="decimals"
+            )
+        return amount
+
+    def validate(self, value):
+        super().validate(value)
+        if value is None:
+            return
+        if value < self.min_value:
+            raise ValidationError(
+                f"This can't be less than {self.min_value}.", code="min_value"
+            )
+        if value > self.max_value:
+            raise ValidationError(
+                f"This can't be more than {self.max_value}.", code="max_value"
+            )
+
+    def prepare_value(self, value):
+        if isinstance(value, Decimal):
+            value = value.normalize()
+            exponent = value.as_tuple().exponent
+            wanted = -2 if self.places >= 2 and exponent > -2 and exponent < 0 else None
+            value = value.quantize(Decimal(1).scaleb(wanted)) if wanted else value
+            return f"{value:f}"
+        return value
+
+
+class MoneyFormField(ExactFormField):
+    """An amount of the shop's currency as typed at the counter."""
+
+
+class ExactField(models.BigIntegerField):
+    """A Decimal with four places, kept as a whole number of 1/10000."""
+
+    description = "An exact decimal with four places"
+
+    def from_db_value(self, value, expression, connection):
+        return None if value is None else Decimal(value) / UNIT
+
+    def to_python(self, value):
+        if value is None or isinstance(value, Decimal):
+            return value
+        try:
+            return Decimal(str(value))
+        except ArithmeticError:
+            raise ValidationError("This is not a number.", code="invalid") from None
+
+    def get_prep_value(self, value):
+        if value is None or hasattr(value, "resolve_expression"):
+            return value
+        amount = Decimal(value)
+        if not amount.is_finite() or abs(amount) > LIMIT:
+            raise ValueError(f"{value} is no amount that can be kept.")
+        scaled = amount * UNIT
+        if scaled != scaled.to_integral_value():
+            raise ValueError(f"{value} has more than four decimals.")
+        return int(scaled)
+
+    def get_db_prep_value(self, value, connection, prepared=False):
+        return value if prepared else self.get_prep_value(value)
+
+    @property
+    def validators(self):
+        # Those of BigIntegerField speak of the stored whole number.
+        return self._validators
+
+    def value_to_string(self, obj):
+        value = self.value_from_object(obj)
+        return None if value is None else str(value)
+
+    def formfield(self, **kwargs):
+        options = {"required": not self.blank, "label": self.verbose_name.capitalize()}
+        options |= {"help_text": self.help_text, **kwargs}
+        options.pop("choices_form_class", None)
+        if self.has_default():
+            options.setdefault("initial", self.default)
+        return self.form_class(**options)
+
+    form_class = ExactFormField
+
+
+class MoneyField(ExactField):
+    """An amount of the shop's currency."""
+
+    description = "An exact amount of the shop's currency"
+    form_class = MoneyFormField
+
+    def check(self, **kwargs):
+        errors = super().check(**kwargs)
+        if self.has_default() and isinstance(self.default, float):
+            errors.append(checks.Error("Money is never a float.", obj=self))
+        return errors
+
+
+class DayFormField(forms.DateField):
+    """A day from 1990 to thirty years from now: further off is a slip of the finger."""
+
+    widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+
+    def validate(self, value):
+        super().validate(value)
+        if value is None:
+            return
+        latest = timezone.localdate() + timedelta(days=30 * 365 + 8)
+        if not date(1990, 1, 1) <= value <= latest:
+            raise ValidationError(
+                f"Give a day between 1990-01-01 and {latest}.", code="out_of_range"
+            )
+
+
+def plain(text: str) -> str:
+    """`text` as it is searched for: no case, no accents, single spaces."""
+    bare = unicodedata.normalize("NFKD", text)
+    bare = "".join(c for c in bare if not unicodedata.combining(c))
+    return " ".join(bare.casefold().replace("\x00", "").split())

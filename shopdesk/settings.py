@@ -1,0 +1,214 @@
+"""How the building is wired. What the shop itself decides lives in `shopdesk.shop`."""
+
+import os
+import secrets
+import sqlite3
+from pathlib import Path
+
+import environ
+from csp.constants import NONE, SELF
+
+env = environ.Env()
+BASE_DIR = Path(__file__).resolve().parent.parent
+
+# Everything that is not code: database, keys, papers. Outside the web root.
+DATA_DIR = Path(env("SHOPDESK_DATA", default=str(BASE_DIR / "data")))
+DATA_DIR.mkdir(mode=0o700, parents=True, exist_ok=True)
+
+
+def key_file(name: str) -> str:
+    """The key kept in DATA_DIR/name, made at the first start, readable by us alone."""
+    path = DATA_DIR / name
+    try:
+        with open(path, "x", opener=_private) as file:
+            file.write(secrets.token_urlsafe(48))
+    except FileExistsError:
+        pass
+    return path.read_text()
+
+
+def _private(path, flags):
+    return os.open(path, flags, 0o600)
+
+
+SECRET_KEY = env("SECRET_KEY", default="") or key_file("secret.key")
+# Seals access codes; apart from SECRET_KEY so that either may change alone.
+SEAL_KEY = env("SEAL_KEY", default="") or key_file("seal.key")
+
+DEBUG = env.bool("DEBUG", default=False)
+ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["127.0.0.1", "localhost", "[::1]"])
+
+# A shop on its own network without TLS is an explicit mode: HTTPS is off until asked
+# for, since a desk that refuses its first visitor teaches people to switch things off.
+HTTPS = env.bool("HTTPS", default=False)
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "django.contrib.humanize",
+    "django.forms",
+    "django_tables2",
+    "django_filters",
+    "django_htmx",
+    "csp",
+    "axes",
+    "shopdesk",
+    "shopdesk.shop",
+    "shopdesk.staff",
+    "repairs",
+    "billing",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "shopdesk.staff.middleware.Doors",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "axes.middleware.AxesMiddleware",
+]
+
+ROOT_URLCONF = "shopdesk.urls"
+WSGI_APPLICATION = "shopdesk.wsgi.application"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "shopdesk.context.desk",
+            ],
+        },
+    },
+]
+FORM_RENDERER = "shopdesk.forms.DeskRenderer"
+
+# --- the database -----------------------------------------------------------
+
+DATABASES = {
+    "default": env.db_url(
+        "DATABASE_URL", default=f"sqlite:///{DATA_DIR / 'desk.sqlite3'}"
+    )
+}
+_db = DATABASES["default"]
+_db["CONN_MAX_AGE"] = 600
+_db["CONN_HEALTH_CHECKS"] = True
+if _db["ENGINE"].endswith("sqlite3"):
+    # WAL can lose committed writes when two connections checkpoint together, before
+    # SQLite 3.51.3 and its back-ports (sqlite.org/wal.html, "WAL-reset bug").
+    _v = sqlite3.sqlite_version_info
+    WAL_IS_SAFE = (
+        _v >= (3, 51, 3) or (3, 50, 7) <= _v < (3, 51) or (3, 44, 6) <= _v < (3, 45)
+    )
+    _db["OPTIONS"] = {
+        "transaction_mode": "IMMEDIATE",
+        "timeout": 20,
+        "init_command": (
+            f"PRAGMA journal_mode={'WAL' if WAL_IS_SAFE else 'TRUNCATE'};"
+            "PRAGMA synchronous=FULL; PRAGMA cache_size=-20000;"
+            "PRAGMA trusted_schema=OFF; PRAGMA secure_delete=ON;"
+        ),
+    }
+    # A file, since the live server of the browser tests has threads of its own.
+    _db["TEST"] = {"NAME": DATA_DIR / "test.sqlite3"}
+
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
+
+# --- who may come in --------------------------------------------------------
+
+AUTH_USER_MODEL = "staff.User"
+AUTHENTICATION_BACKENDS = [
+    "axes.backends.AxesStandaloneBackend",
+    "django.contrib.auth.backends.ModelBackend",
+]
+DOORS = "shopdesk.doors.DOORS"  # by name: staff lies below the front door
+LOGIN_URL = "staff:sign_in"
+LOGIN_REDIRECT_URL = "today"
+LOGOUT_REDIRECT_URL = "staff:sign_in"
+PASSWORD_HASHERS = [
+    "django.contrib.auth.hashers.Argon2PasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+]
+_valid = "django.contrib.auth.password_validation."
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": _valid + "UserAttributeSimilarityValidator"},
+    # Fifteen: NIST SP 800-63B-4 where the password is the only factor.
+    {"NAME": _valid + "MinimumLengthValidator", "OPTIONS": {"min_length": 15}},
+    {"NAME": _valid + "CommonPasswordValidator"},
+]
+# Locks a name at one address, never a whole shop behind one address; ends by itself.
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_FAILURE_LIMIT = 6
+AXES_COOLOFF_TIME = 0.25  # hours
+AXES_RESET_ON_SUCCESS = True
+AXES_ENABLE_ADMIN = False
+AXES_LOCKOUT_TEMPLATE = "429.html"
+AXES_HTTP_RESPONSE_CODE = 429
+AXES_ALLOWED_CORS_ORIGINS = ""
+AXES_VERBOSE = False
+
+SESSION_COOKIE_AGE = 12 * 3600
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
+if HTTPS:
+    SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = "__Host-sid", "__Host-csrf"
+    SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = True
+    SECURE_HSTS_SECONDS = 31536000
+    SECURE_HSTS_INCLUDE_SUBDOMAINS = True
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+SECURE_REFERRER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [SELF],
+        "img-src": [SELF, "data:"],
+        "object-src": [NONE],
+        "base-uri": [NONE],
+        "frame-ancestors": [NONE],
+        "form-action": [SELF],
+    }
+}
+
+# --- words, days, files -----------------------------------------------------
+
+LANGUAGE_CODE = env("LANGUAGE_CODE", default="en-gb")
+TIME_ZONE = env("TIME_ZONE", default="UTC")
+USE_TZ = True
+USE_I18N = True
+
+STATIC_URL = "static/"
+STATIC_ROOT = DATA_DIR / "static"
+# The style sheet and fonts are few and small: served from where they lie.
+WHITENOISE_USE_FINDERS = True
+
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 1000
+DJANGO_TABLES2_TEMPLATE = "shopdesk/look/table.html"
+EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "loggers": {
+        # A font subset is chatter, not news.
+        "fontTools": {"level": "WARNING"},
+        "weasyprint": {"level": "ERROR"},
+        "axes": {"level": "WARNING"},
+    },
+}

@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class ShopFacts(AppConfig):
+    name = "shopdesk.shop"
+    label = "shop"

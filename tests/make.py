@@ -1,0 +1,139 @@
+"""Builders: the smallest record that is right, with what a test wants to say about it."""
+
+from datetime import date
+from decimal import Decimal
+from itertools import count
+
+from repairs.customers.models import Customer, Device, DeviceModel
+from repairs.faults.models import Fault, Fix
+from repairs.jobs import states
+from repairs.jobs.models import Job, Repair, ReturnDecision
+from repairs.stock.models import Delivery, Part, StockMove
+from shopdesk.shop.models import Shop
+from shopdesk.staff.models import Kind, User
+
+_next = count(1)
+DAY = date(2026, 3, 2)
+
+
+def shop(**facts):
+    return Shop.objects.update_or_create(pk=1, defaults=facts)[0]
+
+
+def user(kind=Kind.OWNER, **facts):
+    n = next(_next)
+    person = User(username=f"person{n}", name=f"Person {n}", kind=kind)
+    for name, value in facts.items():
+        setattr(person, name, value)
+    person.set_unusable_password()
+    person.save()
+    return person
+
+
+def customer(name="Ada Fenwick", **facts):
+    return Customer.objects.create(name=name, **facts)
+
+
+def device_model(kind="laptop", maker="Norwind", model="Slate 14", **facts):
+    return DeviceModel.objects.get_or_create(
+        kind=kind, maker=maker, model=model, defaults=facts
+    )[0]
+
+
+def device(owner=None, model=None, serial=None, **facts):
+    return Device.objects.create(
+        owner=owner or customer(),
+        model=model or device_model(),
+        serial=f"SN{next(_next):06d}" if serial is None else serial,
+        **facts,
+    )
+
+
+def fault(code=None, name="Charging socket loose", **facts):
+    return Fault.objects.create(code=code or f"PWR-{next(_next)}", name=name, **facts)
+
+
+def fix(*faults, code=None, name="Replace the socket", **facts):
+    made = Fix.objects.create(code=code or f"FIX-{next(_next)}", name=name, **facts)
+    made.faults.add(*faults)
+    return made
+
+
+def job(of=None, on=DAY, **facts):
+    """A job just booked in."""
+    of = of or device()
+    facts.setdefault("customer", of.owner)
+    facts.setdefault("number", f"T-{next(_next):05d}")
+    return Job.objects.create(device=of, booked_in_on=on, **facts)
+
+
+def repair(of=None, fault_=None, **facts):
+    return Repair.objects.create(job=of or job(), fault=fault_ or fault(), **facts)
+
+
+def past_repair(fault_, fix_, *, on, back_on=None, of=None, **facts):
+    """A finished repair handed back on `on`; with `back_on`, its comeback.
+
+    Returns the repair. The comeback is a job booked in on `back_on`, decided that day.
+    """
+    of = of or device()
+    done = job(
+        of,
+        on=on,
+        state=states.HANDED_BACK,
+        outcome=states.FIXED,
+        handed_back_on=on,
+    )
+    facts.setdefault("declared", fix_.declared)
+    made = Repair.objects.create(
+        job=done, fault=fault_, fix=fix_, outcome=states.FIXED, **facts
+    )
+    if back_on:
+        comeback(made, on=back_on)
+    return made
+
+
+def comeback(earlier, *, on, what=states.SAME_FAULT, is_covered=True, **facts):
+    """The device of `earlier` comes in on `on`, decided the same day."""
+    again = job(earlier.job.device, on=on)
+    return ReturnDecision.objects.create(
+        job=again,
+        earlier=earlier,
+        what=what,
+        is_covered=is_covered and what == states.SAME_FAULT,
+        decided_on=on,
+        **facts,
+    )
+
+
+def part(number=None, on_hand=0, unit_cost=Decimal("2.50"), **facts):
+    """A part; with `on_hand`, one delivery of that many."""
+    facts.setdefault("name", "socket, 5 pin")
+    made = Part.objects.create(number=number or f"P-{next(_next):04d}", **facts)
+    if on_hand:
+        delivery(made, on_hand, unit_cost=unit_cost)
+        made.refresh_from_db()
+    return made
+
+
+def delivery(of, quantity, *, unit_cost=Decimal("2.50"), on=DAY, **facts):
+    from django.db.models import F
+    from django.utils import timezone
+
+    made = Delivery.objects.create(
+        part=of,
+        quantity=quantity,
+        remaining=quantity,
+        unit_cost=unit_cost,
+        received_on=on,
+        **facts,
+    )
+    StockMove.objects.create(
+        part=of,
+        delivery=made,
+        kind=StockMove.Kind.RECEIVED,
+        quantity=quantity,
+        moved_at=timezone.now(),
+    )
+    Part.objects.filter(pk=of.pk).update(on_hand=F("on_hand") + quantity)
+    return made

@@ -1,0 +1,120 @@
+from datetime import timedelta
+
+import pytest
+from django.db import IntegrityError, transaction
+
+from repairs.jobs import states
+from repairs.jobs.models import Job, NotYet
+from tests import make
+
+pytestmark = pytest.mark.django_db
+
+
+def test_every_step_leaves_a_row_of_from_to_who_and_why():
+    who, repair = make.user(), make.repair()
+    job = repair.job
+    job.diagnose(by=who)
+    job.close(outcome=states.NOT_REPAIRABLE, by=who, why="Board cracked through.")
+    rows = job.steps.values_list("old", "new", "by", "why")
+    assert list(rows) == [
+        ("booked_in", "diagnosed", who.pk, ""),
+        ("diagnosed", "ready", who.pk, "Board cracked through."),
+    ]
+    assert job.version == 3
+
+
+@pytest.mark.parametrize("old", states.LABELS)
+@pytest.mark.parametrize("new", states.LABELS)
+def test_only_the_steps_of_the_table_can_be_made(old, new):
+    facts = {"state": old}
+    if old in (states.READY, states.HANDED_BACK):
+        facts["outcome"] = states.FIXED
+    if old == states.HANDED_BACK:
+        facts["handed_back_on"] = make.DAY
+    job = make.job(**facts)
+    changes = {}
+    if new == states.HANDED_BACK:
+        changes["handed_back_on"] = make.DAY
+    if new in (states.READY, states.HANDED_BACK):
+        changes["outcome"] = states.FIXED
+    if new in states.NEXT[old]:
+        job._step(new, by=None, **changes)
+        assert job.state == new
+    else:
+        with pytest.raises(states.WrongStep):
+            job._step(new, by=None, **changes)
+        job.refresh_from_db()
+        assert job.state == old and not job.steps.exists()
+
+
+def test_a_step_is_judged_by_the_database_and_not_by_an_old_page():
+    job = make.repair().job
+    stale = Job.objects.get(pk=job.pk)
+    job.diagnose(by=None)
+    with pytest.raises(states.WrongStep):
+        stale.diagnose(by=None)
+
+
+def test_closing_is_refused_with_a_sentence_while_something_is_missing():
+    part = make.part(on_hand=3)
+    fault = make.fault(code="PWR-JACK")
+    fix = make.fix(fault)
+    fix.usual_parts.create(part=part)
+    repair = make.repair(make.job(state=states.PROVEN), fault, fix=fix)
+    job = repair.job
+
+    def refusal():
+        with pytest.raises(NotYet) as refused:
+            job.close(outcome=states.FIXED, by=None)
+        return str(refused.value)
+
+    assert refusal() == "PWR-JACK: the outcome is missing."
+    repair.outcome, repair.declared = states.FIXED, "lasting"
+    repair.save()
+    assert "takes a part and none is booked" in refusal()
+    repair.parts_used.create(part=part)
+    assert refusal() == "PWR-JACK: no proof run yet."
+    job.refresh_from_db()
+    assert job.state == states.PROVEN and job.outcome == ""
+
+
+def test_a_finished_job_must_say_what_came_of_it():
+    with pytest.raises(IntegrityError), transaction.atomic():
+        make.job(state=states.READY, outcome="")
+
+
+def test_a_device_cannot_leave_before_it_came():
+    job = make.job(state=states.READY, outcome=states.FIXED)
+    with pytest.raises(NotYet):
+        job.hand_back(on=make.DAY - timedelta(days=1), by=None)
+    job.refresh_from_db()
+    assert job.state == states.READY
+
+
+def test_handing_back_starts_cover_from_that_day():
+    make.shop(cover_lasting=180)
+    repair = make.repair(
+        make.job(state=states.READY, outcome=states.FIXED),
+        fix=make.fix(),
+        outcome=states.FIXED,
+        declared="lasting",
+    )
+    repair.job.hand_back(on=make.DAY, by=None)
+    repair.refresh_from_db()
+    assert repair.covered_until == make.DAY + timedelta(days=180)
+
+
+def test_without_cover_nobody_can_approve_work_that_was_not_quoted():
+    repair = make.repair()
+    repair.job.diagnose(by=None)
+    with pytest.raises(NotYet):
+        repair.job.approve(by=None)
+
+
+def test_a_covered_comeback_is_approved_without_a_quote():
+    earlier = make.past_repair(make.fault(), make.fix(), on=make.DAY)
+    again = make.comeback(earlier, on=make.DAY + timedelta(days=9)).job
+    make.repair(again, earlier.fault)
+    again.diagnose(by=None)
+    again.approve(by=None)
+    assert again.state == states.APPROVED
