@@ -1,0 +1,179 @@
+"""What templates of every room need: money, days, telephone numbers, marks, links."""
+
+from decimal import Decimal
+
+import phonenumbers
+from babel.numbers import format_currency
+from django import template
+from django.utils import formats, timezone
+from django.utils.html import format_html
+
+from shopdesk.marks import HOT, SHAPES, shape_of
+from shopdesk.money import rounded
+
+register = template.Library()
+
+
+@register.filter
+def money(amount, shop):
+    """An amount as the shop writes it: `{{ line.price|money:shop }}` → €1,234.50."""
+    if amount is None or amount == "":
+        return ""
+    # Rounded here since Babel would round halves to the even neighbour.
+    text = format_currency(
+        rounded(Decimal(amount), places=shop.places),
+        shop.currency,
+        locale=shop.locale,
+    )
+    # The narrow no-break space is in few typefaces; the usual one is in all.
+    return text.replace("\u202f", "\u00a0")
+
+
+@register.filter
+def day(value):
+    """A day as it is shown everywhere: 5 Mar 2026. A moment gives its local day."""
+    if not value:
+        return ""
+    if hasattr(value, "hour"):
+        value = timezone.localtime(value) if timezone.is_aware(value) else value
+    return formats.date_format(value, "j M Y")
+
+
+@register.filter
+def moment(value):
+    """A moment in the shop's time: 5 Mar 2026, 14:05."""
+    if not value:
+        return ""
+    value = timezone.localtime(value) if timezone.is_aware(value) else value
+    return formats.date_format(value, "j M Y, H:i")
+
+
+@register.filter
+def minutes(value):
+    """Whole minutes as people say them: 95 → 1 h 35 min."""
+    if value is None or value == "":
+        return ""
+    hours, rest = divmod(int(value), 60)
+    if not hours:
+        return f"{rest} min"
+    return f"{hours} h {rest} min" if rest else f"{hours} h"
+
+
+@register.filter
+def percent(value, places=0):
+    """A share as a percentage: 0.126 → 13 %."""
+    return "" if value is None or value == "" else f"{float(value) * 100:.{places}f} %"
+
+
+@register.filter
+def phone(number, shop):
+    """A telephone number as one would dial it from the shop: `{{ n|phone:shop }}`."""
+    try:
+        parsed = phonenumbers.parse(number or "", shop.country)
+    except phonenumbers.NumberParseException:
+        return number or ""
+    at_home = phonenumbers.region_code_for_number(parsed) == shop.country
+    form = phonenumbers.PhoneNumberFormat
+    return phonenumbers.format_number(
+        parsed, form.NATIONAL if at_home else form.INTERNATIONAL
+    )
+
+
+@register.simple_tag
+def shape(name):
+    """A small drawing that says nothing to a reader: `{% shape "triangle" %}`."""
+    line, fill = SHAPES[name]
+    return format_html(
+        '<svg viewBox="0 0 12 12" aria-hidden="true" focusable="false">'
+        '<path d="{}" fill="none" stroke="currentColor" stroke-width="1.6"/>'
+        '<path d="{}" fill="currentColor"/></svg>',
+        line,
+        fill,
+    )
+
+
+@register.simple_tag
+def mark(word, shape_name="", hot=None):
+    """A state by shape and word: `{% mark job.get_state_display %}`.
+
+    The shape follows the word (shopdesk/marks.py); give one to overrule it.
+    """
+    if not word:
+        return ""
+    asks = str(word).lower() in HOT if hot is None else hot
+    return format_html(
+        '<span class="mark{}">{}{}</span>',
+        " hot" if asks else "",
+        shape(shape_name or shape_of(str(word))),
+        word,
+    )
+
+
+@register.simple_tag(takes_context=True)
+def query(context, key, value, drop=""):
+    """The page's own address with one question changed: `{% query "page" 3 %}`."""
+    asked = context["request"].GET.copy()
+    asked[key] = value
+    asked.pop(drop, None)
+    return "?" + asked.urlencode()
+
+
+@register.simple_tag(takes_context=True)
+def table_rows(context, table):
+    """The rows of a `DeskTable`, ready for its template."""
+    table.shop = context.get("shop")
+    return table.laid_out()
+
+
+def _forms_in(context):
+    for name in ("form", "forms", "formset"):
+        found = context.get(name)
+        if found is None:
+            continue
+        if hasattr(found, "management_form"):
+            yield found.management_form
+            yield from found
+        elif hasattr(found, "fields"):
+            yield found
+        elif isinstance(found, list | tuple):
+            for one in found:
+                yield from _forms_in({"form": one})
+
+
+def _target(field):
+    """The id that a link to a wrong field must lead to."""
+    return f"{field.auto_id}_0" if field.use_fieldset else field.auto_id
+
+
+@register.simple_tag(takes_context=True)
+def problems(context):
+    """All that is wrong in `form`, `forms` and `formset`: rows of label, text, id."""
+    found = []
+    for form in _forms_in(context):
+        if not form.is_bound:
+            continue
+        for name, errors in form.errors.items():
+            field = form[name] if name in form.fields else None
+            seen = field is not None and not field.is_hidden
+            for error in errors:
+                found.append(
+                    {
+                        "label": field.label if seen else "",
+                        "text": error,
+                        "target": _target(field) if seen else "",
+                    }
+                )
+    for formset in (context.get("form"), context.get("formset")):
+        if hasattr(formset, "non_form_errors") and formset.is_bound:
+            found += [{"text": e} for e in formset.non_form_errors()]
+    return found
+
+
+@register.filter
+def says_optional(field):
+    """True where a field may stay empty in a form that also asks for something."""
+    return (
+        not field.field.required
+        and field.widget_type not in ("checkbox", "checkboxselectmultiple")
+        and any(other.required for other in field.form.fields.values())
+    )
