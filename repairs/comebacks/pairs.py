@@ -1,0 +1,163 @@
+"""The comeback table: one row for each fault and the fix it was mended by.
+
+The columns and their types are said here and nowhere else. The one way in is a frame
+of three small integers a repair (`WATCHED`) and one of what a pair is (`PAIRS`).
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from repairs.comebacks import baseline, limits, prior, verdict
+from repairs.comebacks.posterior import Posterior, posterior
+from repairs.comebacks.watch import Counts, Floats, counted
+from shopdesk.money import rounded
+
+WATCHED = {"pair": "int64", "t": "int64", "d": "int64"}
+"""A repair: the number of its pair (from 0), days watched, 1 if it came back."""
+
+PAIRS = {"fault": "str", "fix": "str", "declared": "str", "mean_redo_cost": "object"}
+"""A pair, in the order of its number. `declared` is what the bench said most often at
+closing, the latest where two are said equally often; money is Decimal."""
+
+COLUMNS = {
+    "fault": "str",
+    "fix": "str",
+    "declared": "str",
+    "repairs": "int64",  # outcome fixed and handed back by the as-of day
+    "judged": "int64",  # of these, watched to the horizon or come back within it
+    "returned": "int64",  # came back with the same fault within the horizon
+    "expected": "float64",  # would have, at the shop's own hazard
+    "risk": "float64",  # pooled chance of coming back within the horizon
+    "low": "float64",  # 5 % below
+    "high": "float64",  # 5 % above
+    "alone": "float64",  # the same by this pair's repairs only: Kaplan–Meier
+    "alone_low": "float64",  # beta-product limits, 5 % below
+    "alone_high": "float64",  # and 5 % above
+    "chance_over_limit": "float64",  # probability that the risk is above the limit
+    "verdict": "str",
+    "mean_redo_cost": "object",  # Decimal: what doing it again costs the shop
+    "reserve": "object",  # Decimal: risk × mean redo cost, to lay by with each repair
+}
+"""The table, in this order on screen, on paper, in CSV and in JSON."""
+
+TAIL = 0.05  # left outside each limit: the limits are 90 %
+
+
+@dataclass(frozen=True)
+class ComebackTable:
+    """The rows, and what else is known of how they were reckoned."""
+
+    rows: pd.DataFrame
+    within: int
+    limit: float
+    sureness: float
+    hazard: float
+    prior: prior.Prior
+    posterior: Posterior
+    counts: Counts
+
+    @property
+    def is_without_returns(self) -> bool:
+        return not self.counts.returned.sum()
+
+    @property
+    def longest_watch(self) -> int:
+        return self.counts.longest_watch
+
+
+def comeback_table(
+    watched: pd.DataFrame,
+    pairs: pd.DataFrame,
+    *,
+    within: int,
+    limit: float,
+    sureness: float,
+    places: int = 2,
+) -> ComebackTable:
+    """The risk of each pair within `within` days, with its limits and a verdict.
+
+    `limit` is the chance of coming back that the shop puts up with, `sureness` how
+    probable a verdict must be before it is said; `places` are the currency's decimals.
+    """
+    columns = watched.astype(WATCHED)
+    counts = counted(
+        columns["pair"].to_numpy(),
+        t=columns["t"].to_numpy(),
+        d=columns["d"].to_numpy(),
+        pairs=len(pairs),
+        within=within,
+    )
+    hazards = baseline.cumulative_hazard(counts)
+    expected = baseline.expected_returns(counts, hazards)
+    hazard = float(hazards[-1]) or baseline.hazard_before_any_return(counts)
+    fitted = prior.fitted(counts.returned, expected)
+    known = posterior(fitted, returned=counts.returned, expected=expected)
+    own = limits.alone(counts, tail=TAIL)
+    over_limit = known.chance_over(limit, hazard)
+    risk = known.chance(hazard)
+    rows = pairs.assign(
+        repairs=counts.repairs,
+        judged=counts.judged,
+        returned=counts.returned,
+        expected=expected,
+        risk=risk,
+        low=known.chance_at(TAIL, hazard),
+        high=known.chance_at(1.0 - TAIL, hazard),
+        alone=own.chance,
+        alone_low=own.low,
+        alone_high=own.high,
+        chance_over_limit=over_limit,
+        verdict=verdict.verdicts(
+            returned=counts.returned,
+            over_limit=over_limit,
+            alone_width=own.high - own.low,
+            sureness=sureness,
+        ),
+        reserve=reserves(risk, pairs["mean_redo_cost"], places=places),
+    )
+    return ComebackTable(
+        rows=rows[list(COLUMNS)].astype(COLUMNS),
+        within=within,
+        limit=limit,
+        sureness=sureness,
+        hazard=hazard,
+        prior=fitted,
+        posterior=known,
+        counts=counts,
+    )
+
+
+def reserves(
+    risk: Floats, mean_redo_cost: Iterable[Decimal], *, places: int
+) -> NDArray[np.object_]:
+    """What to lay by with each repair: the chance of doing it again times its cost."""
+    amounts = [
+        rounded(Decimal(repr(chance)) * cost, places=places)
+        for chance, cost in zip(risk.tolist(), mean_redo_cost, strict=True)
+    ]
+    return np.array(amounts, dtype=object)
+
+
+def flags(rows: pd.DataFrame) -> list[str]:
+    """For each row, where it gainsays the bench's own word; empty where it does not."""
+    return [
+        verdict.flag(declared=declared, verdict=word)
+        for declared, word in zip(rows["declared"], rows["verdict"], strict=True)
+    ]
+
+
+def by_what_matters(rows: pd.DataFrame) -> pd.DataFrame:
+    """What comes back first, then what is better than declared, then the rest; within
+    each the dearest first: risk × cost of a comeback × number of repairs.
+    """
+    is_back = rows["verdict"] == verdict.COMES_BACK
+    rank = np.where(is_back, 0, np.where(np.array(flags(rows), dtype=bool), 1, 2))
+    cost = rows["risk"] * rows["mean_redo_cost"].astype("float64") * rows["repairs"]
+    keyed = rows.assign(_rank=rank, _cost=-cost)
+    in_order = keyed.sort_values(["_rank", "_cost", "fault", "fix"], kind="stable")
+    return in_order[list(COLUMNS)]

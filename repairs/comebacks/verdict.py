@@ -1,0 +1,44 @@
+"""What the owner is told of a pair, in one of four words, and when to look twice."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from repairs.comebacks.watch import Floats, Ints
+
+COMES_BACK = "comes back"
+TOO_FEW = "too few to tell"
+HOLDS = "holds"
+BETWEEN = "between"
+WORDS = (COMES_BACK, TOO_FEW, HOLDS, BETWEEN)
+
+ACTS_AS_STOPGAP = "acts as a stopgap"
+BETTER_THAN_DECLARED = "better than declared"
+
+LEAST_RETURNS = 2  # one comeback may be bad luck; nobody is accused by one
+WIDEST = 0.5  # own limits wider than this tell nothing
+
+
+def verdicts(
+    *, returned: Ints, over_limit: Floats, alone_width: Floats, sureness: float
+) -> NDArray[np.object_]:
+    """A word a pair. The order matters: a fix seen to come back is said to, though
+    its own repairs are few; one that merely was not seen to is not said to hold.
+    """
+    return np.select(
+        [
+            (over_limit >= sureness) & (returned >= LEAST_RETURNS),
+            alone_width > WIDEST,
+            1.0 - over_limit >= sureness,
+        ],
+        [COMES_BACK, TOO_FEW, HOLDS],
+        default=BETWEEN,
+    ).astype(object)
+
+
+def flag(*, declared: str, verdict: str) -> str:
+    """Where the data gainsay what the bench declared; empty where they do not."""
+    if declared == "lasting" and verdict == COMES_BACK:
+        return ACTS_AS_STOPGAP
+    if declared == "stopgap" and verdict == HOLDS:
+        return BETTER_THAN_DECLARED
+    return ""

@@ -1,0 +1,197 @@
+"""The table, on data whose answer is known beforehand or must keep a promise."""
+
+from decimal import Decimal
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from repairs.comebacks import prior, verdict
+from repairs.comebacks.pairs import COLUMNS, by_what_matters, comeback_table, flags
+from repairs.comebacks.posterior import Posterior
+
+
+def table_of(repairs, *, declared=(), costs=(), within=90, limit=0.1, sureness=0.9):
+    """`repairs` lists (t, d) of each pair."""
+    rows = [(pair, t, d) for pair, seen in enumerate(repairs) for t, d in seen]
+    pairs = pd.DataFrame(
+        {
+            "fault": [f"FAULT-{pair:03}" for pair in range(len(repairs))],
+            "fix": ["FIX"] * len(repairs),
+            "declared": declared or ["lasting"] * len(repairs),
+            "mean_redo_cost": costs or [Decimal("40.00")] * len(repairs),
+        }
+    )
+    watched = pd.DataFrame(rows, columns=["pair", "t", "d"])
+    return comeback_table(watched, pairs, within=within, limit=limit, sureness=sureness)
+
+
+def held(n):
+    return [(90, 0)] * n
+
+
+def back(n, *, on=20):
+    return [(on, 1)] * n
+
+
+A_SHOP = [held(40) + back(1) for _ in range(28)] + [held(10) + back(10)] * 4
+
+
+def test_the_columns_stand_in_the_order_promised():
+    assert (
+        list(table_of(A_SHOP).rows.columns)
+        == list(COLUMNS)
+        == [
+            *("fault", "fix", "declared", "repairs", "judged", "returned", "expected"),
+            *("risk", "low", "high", "alone", "alone_low", "alone_high"),
+            *("chance_over_limit", "verdict", "mean_redo_cost", "reserve"),
+        ]
+    )
+
+
+def test_a_shop_with_two_groups_of_fixes_is_seen_as_such():
+    table = table_of(A_SHOP)
+    assert table.prior.basis == prior.FITTED_TWO
+    assert set(table.rows["verdict"][:28]) == {verdict.HOLDS}
+    assert set(table.rows["verdict"][28:]) == {verdict.COMES_BACK}
+
+
+def test_a_shop_whose_fixes_are_alike_keeps_to_one_group():
+    table = table_of([held(38) + back(2) for _ in range(40)])
+    assert table.prior.basis == prior.FITTED_ONE
+
+
+def test_a_small_shop_says_that_two_groups_were_not_looked_for():
+    table = table_of([held(12) + back(2), held(3), held(8) + back(4)])
+    assert table.prior.basis == prior.TOO_SMALL_FOR_TWO
+    assert len(table.prior.shapes) == 1
+
+
+def test_a_shop_without_a_comeback_starts_from_a_guess_and_claims_no_nought():
+    table = table_of([held(3), held(60)])
+    assert table.prior == prior.STARTING_GUESS
+    assert table.is_without_returns
+    assert (table.rows["risk"] > 0).all()
+    assert table.rows["high"][1] == pytest.approx(3 / 63, rel=0.2)  # rule of three
+    assert list(table.rows["verdict"]) == [verdict.TOO_FEW, verdict.HOLDS]
+
+
+def test_one_repair_that_has_not_come_back_yet_is_too_few_to_tell():
+    assert list(table_of([held(1)]).rows["verdict"]) == [verdict.TOO_FEW]
+
+
+def test_an_empty_shop_has_an_empty_table():
+    table = table_of([])
+    assert table.rows.empty
+    assert list(table.rows.columns) == list(COLUMNS)
+    assert by_what_matters(table.rows).empty
+
+
+def test_one_comeback_accuses_nobody():
+    table = table_of([held(40) + back(1)] * 25 + [back(1)])
+    assert table.rows["verdict"].iloc[-1] == verdict.TOO_FEW
+
+
+def test_two_of_two_come_back_before_they_are_too_few():
+    table = table_of(A_SHOP + [back(2)])
+    assert table.rows["verdict"].iloc[-1] == verdict.COMES_BACK
+
+
+def test_what_was_declared_lasting_and_comes_back_acts_as_a_stopgap():
+    table = table_of(A_SHOP)
+    assert flags(table.rows)[28] == verdict.ACTS_AS_STOPGAP
+    assert flags(table.rows)[0] == ""
+
+
+def test_a_declared_stopgap_that_holds_is_better_than_declared():
+    table = table_of(A_SHOP, declared=["stopgap"] * 32)
+    assert flags(table.rows)[0] == verdict.BETTER_THAN_DECLARED
+    assert flags(table.rows)[28] == ""
+
+
+def test_the_reserve_is_the_risk_times_the_cost_of_a_comeback_to_the_cent():
+    table = table_of(A_SHOP, costs=[Decimal("33.33")] * 32)
+    first = table.rows.iloc[0]
+    exact = Decimal(repr(float(first["risk"]))) * Decimal("33.33")
+    assert first["reserve"] == exact.quantize(Decimal("0.01"))
+
+
+def test_what_comes_back_stands_first_and_the_dearest_of_it_foremost():
+    costs = [Decimal(1)] * 28 + [Decimal(n) for n in (10, 40, 20, 30)]
+    declared = ["stopgap"] * 2 + ["lasting"] * 30
+    rows = by_what_matters(table_of(A_SHOP, costs=costs, declared=declared).rows)
+    order = [int(fault[-3:]) for fault in rows["fault"]]
+    assert order[:6] == [29, 31, 30, 28, 0, 1]
+
+
+def test_a_thousand_repairs_of_one_pair_give_sharp_limits():
+    row = table_of([held(950) + back(50)]).rows.iloc[0]
+    assert row["risk"] == pytest.approx(0.05, abs=0.005)
+    assert 0.03 < row["low"] < row["risk"] < row["high"] < 0.07
+
+
+# ---- promises kept on any data -------------------------------------------------------
+
+DAYS = st.tuples(st.integers(0, 30), st.integers(0, 1))
+SHOPS = st.lists(st.lists(DAYS, min_size=1, max_size=12), min_size=1, max_size=30)
+FIGURES = [name for name, kind in COLUMNS.items() if kind == "float64"]
+
+
+@settings(max_examples=60, deadline=None)
+@given(SHOPS)
+def test_no_figure_is_missing_and_limits_stand_in_order(shop):
+    rows = table_of(shop, within=30).rows
+    assert np.isfinite(rows[FIGURES].to_numpy()).all()
+    for low, middle, high in [
+        ("low", "risk", "high"),
+        ("alone_low", "alone", "alone_high"),
+    ]:
+        assert (rows[low] <= rows[high]).all()
+        assert rows[[low, middle, high]].ge(0).all().all()
+        assert rows[[low, middle, high]].le(1).all().all()
+    assert (rows["alone_low"] <= rows["alone"] + 1e-9).all()
+    assert (rows["alone"] <= rows["alone_high"] + 1e-9).all()
+    assert rows["expected"].sum() == pytest.approx(rows["returned"].sum())
+    assert set(rows["verdict"]) <= set(verdict.WORDS)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(1, 10), st.integers(0, 9))
+def test_more_comebacks_of_as_many_repairs_never_lower_the_risk(repairs, comebacks):
+    comebacks = min(comebacks, repairs - 1)
+    shop = table_of(A_SHOP)
+    less, more = (
+        Posterior(
+            shapes=np.array([shop.prior.shapes]) + o,
+            rates=np.array([shop.prior.rates]) + 0.1 * repairs,
+            weights=np.array([shop.prior.weights]),
+        )
+        for o in (comebacks, comebacks + 1)
+    )
+    assert less.chance(shop.hazard) <= more.chance(shop.hazard)
+
+
+@pytest.mark.parametrize(
+    "shop",
+    [
+        [[(0, 0)]],
+        [[(0, 0)] * 50, [(0, 0)]],
+        [[(0, 1)]],
+        [[(0, 1)] * 30, [(30, 0)] * 5],
+        [[(30, 0)]],
+        [[(30, 1)] * 40] * 25,
+    ],
+    ids=[
+        "one repair of today",
+        "all handed back today",
+        "one back on its first day",
+        "all of one pair back at once",
+        "one that held",
+        "all back on the last day",
+    ],
+)
+def test_the_ends_of_what_may_be_have_figures_too(shop):
+    rows = table_of(shop, within=30).rows
+    assert np.isfinite(rows[FIGURES].to_numpy()).all()
