@@ -143,7 +143,7 @@ def browser_type_launch_args(browser_type_launch_args):
 @pytest.fixture(scope="session", autouse=True)
 def guards_stand_aside_while_tables_are_emptied():
     """A test with real transactions ends by emptying every table, which the guards of
-    `shopdesk.guards` refuse: so they are down for the emptying and up again after it."""
+    `shopdesk.guards` refuse: so they are down for the emptying, and up again after."""
     from django.test import TransactionTestCase
 
     empty = TransactionTestCase._fixture_teardown

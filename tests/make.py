@@ -1,4 +1,4 @@
-"""Builders: the smallest record that is right, with what a test wants to say about it."""
+"""Builders: the smallest right record, and what a test wants to say about it."""
 
 from datetime import date
 from decimal import Decimal

@@ -129,7 +129,7 @@ class Shop(models.Model):
 
 
 class Series(models.Model):
-    """A row of numbers without a gap: the number is taken in the caller's transaction."""
+    """Numbers without a gap: each is taken in the caller's transaction."""
 
     name = models.CharField(max_length=20, unique=True)
     last = models.PositiveIntegerField(default=0)
