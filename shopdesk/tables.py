@@ -1,14 +1,14 @@
 """Lists: the table that all rooms' tables are made from, and its columns."""
 
-import django_tables2 as tables
 from django.core.paginator import Paginator
 from django.utils.functional import cached_property
+from django_tables2 import Column, Table
 
 from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import day, mark, minutes, moment, money, percent
 
 
-class DeskTable(tables.Table):
+class DeskTable(Table):
     """A list with our slim template.
 
     A room's table names its columns, its `caption`, and the column that is the head of
@@ -65,7 +65,7 @@ class DeskTable(tables.Table):
             yield {"attrs": row.attrs if self.row_attrs else "", "cells": cells}
 
 
-class DateColumn(tables.Column):
+class DateColumn(Column):
     """A day, or the local day of a moment."""
 
     look = "day"
@@ -74,14 +74,14 @@ class DateColumn(tables.Column):
         return day(value)
 
 
-class MomentColumn(tables.Column):
+class MomentColumn(Column):
     look = "day"
 
     def render(self, value):
         return moment(value)
 
 
-class NumberColumn(tables.Column):
+class NumberColumn(Column):
     """A figure: right-aligned, so that tens stand under tens."""
 
     look = "num"
@@ -110,13 +110,13 @@ class PercentColumn(NumberColumn):
         return percent(value, self.places)
 
 
-class CodeColumn(tables.Column):
+class CodeColumn(Column):
     """A number, serial or code, in letters that can't be mistaken."""
 
     look = "code"
 
 
-class MarkColumn(tables.Column):
+class MarkColumn(Column):
     """A state, by shape and word."""
 
     def render(self, value):

@@ -42,7 +42,7 @@ class SampleTable(tables.DeskTable):
     caption = "Sample jobs"
 
     job = tables.CodeColumn()
-    device = tables.tables.Column()
+    device = tables.Column()
     state = tables.MarkColumn()
     booked_in = tables.DateColumn()
     minutes = tables.MinutesColumn()

@@ -1,0 +1,125 @@
+"""From a template to the bytes of a PDF: all that is known of WeasyPrint is here.
+
+A paper is tagged (PDF/UA-1), carries its typefaces, fetches nothing, and is the same
+byte for byte when made again from the same record: it may be kept by its hash.
+"""
+
+import logging
+from base64 import b64encode
+from datetime import UTC, datetime
+from functools import cache
+from hashlib import sha256
+from pathlib import Path
+
+from django.template.loader import render_to_string
+
+from shopdesk.shop.models import Shop
+
+SIZES = {
+    "A4": "A4 portrait",
+    "Letter": "letter portrait",
+    # Labels by the width and height of the roll, in millimetres.
+    "54x25": "54mm 25mm",
+    "57x32": "57mm 32mm",
+    "62x29": "62mm 29mm",
+    "62x40": "62mm 40mm",
+    "89x36": "89mm 36mm",
+    "100x62": "100mm 62mm",
+}
+"""The papers and labels we print on, as CSS says them."""
+
+STATIC = Path(__file__).parent / "static" / "shopdesk"
+# Two families of one face: its Latin letters, and those of Central Europe after it.
+FACES = {
+    "Desk": "next-latin",
+    "Desk More": "next-latin-ext",
+    "Desk Mono": "mono-latin",
+    "Desk Mono More": "mono-latin-ext",
+}
+
+
+class PaperFailed(Exception):
+    """A paper could not be made, for a reason that stands in the sentence."""
+
+
+def render_pdf(
+    template: str, context: dict, *, size: str = "A4", made_at: datetime
+) -> bytes:
+    """The paper of `template` (extending shopdesk/look/paper.html) on `size`.
+
+    `made_at` is the moment that the paper bears, not the one at which it is drawn.
+    """
+    weasyprint = _weasyprint()
+    if size not in SIZES:
+        raise PaperFailed(f"There is no paper of size {size}.")
+    made_at = made_at.astimezone(UTC).replace(microsecond=0)
+    shop = context.get("shop") or Shop.current()
+    html = render_to_string(template, {**context, "shop": shop, "made_at": made_at})
+    try:
+        document = weasyprint.HTML(string=html, url_fetcher=_fetcher()).render(
+            stylesheets=[_style(size)], font_config=_fonts(), pdf_variant="pdf/ua-1"
+        )
+    except weasyprint.urls.FatalURLFetchingError as refused:
+        # It is no Exception, so that the library's own nets let it through.
+        raise PaperFailed(str(refused)) from refused
+    if not document.metadata.title or not document.metadata.lang:
+        raise PaperFailed(f"{template} gives its paper no title or no language.")
+    return document.write_pdf(
+        pdf_variant="pdf/ua-1", pdf_identifier=sha256(html.encode()).digest()[:16]
+    )
+
+
+@cache
+def _weasyprint():
+    """The library, on first use: without Pango the desk runs on, only papers fail."""
+    try:
+        import weasyprint
+    except OSError as missing:
+        raise PaperFailed(
+            "Papers need the Pango library, which is missing here: "
+            "apt-get install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0"
+        ) from missing
+    logging.getLogger("fontTools").setLevel(logging.WARNING)
+    return weasyprint
+
+
+@cache
+def _fonts():
+    _weasyprint()
+    from weasyprint.text.fonts import FontConfiguration
+
+    return FontConfiguration()
+
+
+@cache
+def _fetcher():
+    _weasyprint()
+    from weasyprint.urls import FatalURLFetchingError, URLFetcher
+
+    class DataOnly(URLFetcher):
+        """Opens nothing but what the paper itself carries, and says so loudly."""
+
+        def fetch(self, url, headers=None):
+            if not url.startswith("data:"):
+                raise FatalURLFetchingError(f"A paper may not fetch {url[:80]}")
+            return super().fetch(url, headers)
+
+    return DataOnly(allowed_protocols=("data",), allow_redirects=False)
+
+
+@cache
+def _style(size: str):
+    """The sheet of papers with our typefaces inside, read and parsed once a size."""
+    sheet = [_face(name, file, w) for name, file in FACES.items() for w in (400, 700)]
+    sheet += [(STATIC / "paper.css").read_text(), f"@page {{ size: {SIZES[size]} }}"]
+    return _weasyprint().CSS(
+        string="\n".join(sheet), font_config=_fonts(), url_fetcher=_fetcher()
+    )
+
+
+def _face(name: str, file: str, weight: int) -> str:
+    font = b64encode((STATIC / "fonts" / f"{file}-{weight}.woff2").read_bytes())
+    return (
+        f'@font-face {{ font-family: "{name}"; font-weight: {weight};'
+        f' src: url("data:font/woff2;base64,{font.decode()}") }}'
+    )
