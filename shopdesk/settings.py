@@ -194,7 +194,6 @@ USE_TZ = True
 USE_I18N = True
 
 STATIC_URL = "static/"
-STATIC_ROOT = DATA_DIR / "static"
 # The style sheet and fonts are few and small: served from where they lie.
 WHITENOISE_USE_FINDERS = True
 

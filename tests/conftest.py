@@ -108,7 +108,7 @@ class Whole:
     def pytest_terminal_summary(self, terminalreporter):
         for wrong in self.wrongs():
             terminalreporter.write_line(wrong, red=True)
-        terminalreporter.write_line(f"{self.browser} tests drove a browser.")
+        terminalreporter.write_line(f"Tests in the browser: {self.browser}.")
 
 
 def pytest_configure(config):
