@@ -7,7 +7,10 @@ export PORT PYTHON
 py := .venv/bin/python
 templates = find templates -name '*.html' -print0 | xargs -0
 
-.PHONY: demo run test lint format lock
+.PHONY: help demo run test lint format lock
+
+help: ## this list
+	@sed -n 's/^\([a-z]*\): *## /make \1\t/p' Makefile | expand -t 14
 
 demo: ## a shop with eighteen months behind it; PORT= another port, SERVE=0 not to open
 	@bash .ci/machine demo
@@ -37,7 +40,7 @@ lint: ## what a reader should not have to look for
 	.venv/bin/lint-imports --no-logo --cache-dir .cache/imports
 	$(py) -m mypy $$($(py) .ci/plain_files.py)
 
-format:
+format: ## put the code and the templates in their one form
 	@bash .ci/install dev
 	$(py) -m ruff check --fix .
 	$(py) -m ruff format .
