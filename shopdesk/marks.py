@@ -62,6 +62,8 @@ WORDS: dict[str, str] = {
     # what a return is
     "return": "back",
     "comeback": "back",
+    "held": "full",
+    "still watched": "dots",
     "same fault": "back",
     "new fault": "ring",
     "handling damage": "triangle",

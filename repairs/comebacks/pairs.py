@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from repairs.comebacks import baseline, limits, prior, verdict
 from repairs.comebacks.posterior import Posterior, posterior
-from repairs.comebacks.watch import Counts, Floats, counted
+from repairs.comebacks.watch import Counts, Floats, Ints, counted
+from repairs.faults.declared import LASTING, STOPGAP
 from shopdesk.money import rounded
 
 WATCHED = {"pair": "int64", "t": "int64", "d": "int64"}
@@ -130,6 +131,29 @@ def comeback_table(
         posterior=known,
         counts=counts,
     )
+
+
+def numbered(faults: Ints, fixes: Ints) -> tuple[Ints, Ints]:
+    """The number of each repair's pair, and the fault and fix of each pair."""
+    both = np.stack([faults, fixes], axis=1)
+    pairs, number = np.unique(both, axis=0, return_inverse=True)
+    return number.reshape(-1).astype(np.int64), pairs
+
+
+def commonest_declared(
+    pair: Ints, *, is_stopgap: Ints, handed_back: Ints, pairs: int
+) -> list[str]:
+    """What the bench said of each pair most often; the latest where it is a tie.
+
+    The latest is the one handed back last, and of one day the one written last.
+    """
+    stopgaps = np.bincount(pair, weights=is_stopgap, minlength=pairs)
+    balance = 2 * stopgaps - np.bincount(pair, minlength=pairs)
+    last = np.zeros(pairs, dtype=np.int64)
+    order = np.argsort(handed_back, kind="stable")
+    last[pair[order]] = is_stopgap[order]
+    says_stopgap = np.where(balance == 0, last == 1, balance > 0)
+    return [STOPGAP if stopgap else LASTING for stopgap in says_stopgap]
 
 
 def reserves(

@@ -2,6 +2,7 @@
 chance of a comeback that follows, for any horizon whose hazard is given.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +21,11 @@ class Posterior:
     shapes: Floats
     rates: Floats
     weights: Floats
+
+    def of(self, rows: Sequence[int]) -> "Posterior":
+        """These pairs alone, in this order."""
+        keep = list(rows)
+        return Posterior(self.shapes[keep], self.rates[keep], self.weights[keep])
 
     def chance(self, hazard: float) -> Floats:
         """Chance that the fault is back by the day of this baseline hazard."""

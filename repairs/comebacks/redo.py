@@ -47,7 +47,20 @@ def mean_redo_costs(
     ]
 
 
-def as_frame_of(by_pair: Mapping[int, Spent], *, pairs: int) -> list[Spent]:
+def cost_of_redo(
+    costs: Sequence[tuple[Hashable, Decimal]], *, fault: Hashable
+) -> Decimal | None:
+    """What a comeback cost: the repairs of that visit for the fault it came back with.
+
+    Where the bench then wrote it under another fault, all of the visit counts. None
+    while the visit has no cost yet: nothing is spent before it is handed back.
+    """
+    same = [cost for of, cost in costs if of == fault]
+    counted = same or [cost for _, cost in costs]
+    return sum(counted, Decimal(0)) if counted else None
+
+
+def in_order_of_pairs(by_pair: Mapping[int, Spent], *, pairs: int) -> list[Spent]:
     """One entry a pair, in the order of their numbers; nothing spent where none is."""
     return [by_pair.get(pair, Spent()) for pair in range(pairs)]
 

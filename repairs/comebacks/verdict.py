@@ -4,6 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairs.comebacks.watch import Floats, Ints
+from repairs.faults.declared import LASTING, STOPGAP
 
 COMES_BACK = "comes back"
 TOO_FEW = "too few to tell"
@@ -37,8 +38,8 @@ def verdicts(
 
 def flag(*, declared: str, verdict: str) -> str:
     """Where the data gainsay what the bench declared; empty where they do not."""
-    if declared == "lasting" and verdict == COMES_BACK:
+    if declared == LASTING and verdict == COMES_BACK:
         return ACTS_AS_STOPGAP
-    if declared == "stopgap" and verdict == HOLDS:
+    if declared == STOPGAP and verdict == HOLDS:
         return BETTER_THAN_DECLARED
     return ""

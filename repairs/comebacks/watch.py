@@ -5,6 +5,7 @@ Pure counting. `t` is the days a repair was watched since it was handed back, `d
 repairs of each pair left the watch on each day, so that is kept and nothing else.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,6 +43,11 @@ class Counts:
 
     left: Ints
     back: Ints
+
+    def of(self, rows: Sequence[int]) -> "Counts":
+        """These pairs alone, in this order."""
+        keep = list(rows)
+        return Counts(left=self.left[keep], back=self.back[keep])
 
     @property
     def within(self) -> int:

@@ -1,0 +1,102 @@
+"""Where things stand in the picture of risks: one line a pair, drawn by a template.
+
+Measures are in units of the picture, which is `WIDTH` wide.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from repairs.comebacks.rows import Row
+
+WIDTH = 760
+LEFT, RIGHT = 262, 590  # between them lies the scale of the risk
+TOP, STEP, FOOT = 40, 26, 34
+LONGEST = 36  # letters of a name that fit left of the scale
+
+
+@dataclass(frozen=True)
+class Tick:
+    x: float
+    said: str
+
+
+@dataclass(frozen=True)
+class Line:
+    """One pair: its name, its risk with limits, and the same by its repairs alone."""
+
+    row: Row
+    y: float
+    name: str
+    x: float
+    low: float
+    high: float
+    alone: float
+    alone_low: float
+    alone_high: float
+
+    @property
+    def y_alone(self) -> float:
+        return self.y + 7
+
+    @property
+    def y_text(self) -> float:
+        return self.y + 5
+
+
+@dataclass(frozen=True)
+class Forest:
+    lines: list[Line]
+    ticks: list[Tick]
+    limit: float
+    height: int
+    width: int = WIDTH
+    left: int = LEFT
+    right: int = RIGHT
+
+    @property
+    def bottom(self) -> int:
+        return self.height - FOOT
+
+    @property
+    def y_ticks(self) -> int:
+        return self.height - FOOT + 18
+
+
+def forest(rows: Sequence[Row], *, limit: float) -> Forest:
+    """The picture of these rows in their order; `limit` is the line not to cross."""
+    most = max([row.high for row in rows] + [limit * 1.5, 0.02])
+    step = next(s for s in (0.005, 0.01, 0.02, 0.05, 0.1, 0.2) if most / s <= 6)
+    end = min(1.0, step * (int(most / step) + 1))
+
+    def x(chance: float) -> float:
+        return round(LEFT + (RIGHT - LEFT) * min(chance, end) / end, 1)
+
+    lines = [
+        Line(
+            row=row,
+            y=TOP + STEP * number,
+            name=_cut(row.called),
+            x=x(row.risk),
+            low=x(row.low),
+            high=x(row.high),
+            alone=x(row.alone),
+            alone_low=x(row.alone_low),
+            alone_high=x(row.alone_high),
+        )
+        for number, row in enumerate(rows)
+    ]
+    marks = round(end / step)
+    return Forest(
+        lines=lines,
+        ticks=[Tick(x(n * step), _percent(n * step)) for n in range(marks + 1)],
+        limit=x(limit),
+        height=TOP + STEP * len(rows) + FOOT,
+    )
+
+
+def _percent(chance: float) -> str:
+    return f"{round(chance * 100, 1):g} %"
+
+
+def _cut(name: str) -> str:
+    return name if len(name) <= LONGEST else name[: LONGEST - 1] + "…"

@@ -1,0 +1,65 @@
+"""What the table can't know, said wherever it is shown."""
+
+from datetime import date
+
+from repairs.comebacks import prior
+from repairs.comebacks.pairs import ComebackTable
+from repairs.comebacks.rows import share
+
+
+def said_with(table: ComebackTable, *, as_of: date) -> list[str]:
+    """The sentences that stand under the table, on screen and on paper."""
+    return [
+        *_of_this_table(table),
+        (
+            "The limits are approximate: they are meant to hold the true risk nine"
+            " times in ten, and do so less often for a stopgap done only a few times."
+        ),
+        (
+            "A comeback that went to another shop is not seen here. The true risk is"
+            " higher by as much."
+        ),
+        (
+            "Whether a return is the same fault is somebody’s decision and may be"
+            f" wrong. Each is counted as it was decided by {as_of}."
+        ),
+        (
+            "“Too few to tell” is not good news: these repairs alone leave the risk"
+            " open, whatever the shop’s other fixes suggest."
+        ),
+    ]
+
+
+def _of_this_table(table: ComebackTable) -> list[str]:
+    said = []
+    if len(table.rows):
+        said.append(_basis(table))
+    if len(table.rows) and table.longest_watch < table.within:
+        said.append(
+            f"No repair has been watched for longer than {table.longest_watch} of the"
+            f" {table.within} days yet: comebacks after that are still to be seen."
+        )
+    return said
+
+
+def _basis(table: ComebackTable) -> str:
+    """What each pair's own figures are drawn towards."""
+    if table.prior.basis == prior.NO_RETURNS:
+        return (
+            "No comeback has been seen yet. The risks start from a guess and say only"
+            " what so few repairs can rule out."
+        )
+    if table.prior.basis == prior.FITTED_TWO:
+        weight = share(table.prior.weights[0])
+        return (
+            f"The fixes of this shop fall into two groups: {weight} of them come back"
+            f" {table.prior.means[0]:.2g} times as often as the average, the others"
+            f" {table.prior.means[1]:.2g} times. Each fix is drawn towards the group"
+            " that its own repairs speak for."
+        )
+    few = table.prior.basis == prior.TOO_SMALL_FOR_TWO
+    why = " (there are too few pairs or comebacks to look for two)" if few else ""
+    return (
+        f"The fixes of this shop are taken as one group{why}. Each fix is drawn towards"
+        " the average, the more so the fewer its own repairs."
+    )

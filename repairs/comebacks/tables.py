@@ -1,0 +1,76 @@
+"""The comeback table, and the list of the repairs behind one of its rows."""
+
+from django.utils.html import format_html
+
+from shopdesk import tables
+from shopdesk.templatetags.desk import mark
+
+
+class PairTable(tables.DeskTable):
+    """A row a pair, in the order of what matters until another order is asked for."""
+
+    caption = "Every fault and fix"
+    row_head = "fault"
+
+    fault = tables.CodeColumn(linkify=lambda record, table: table.address_of(record))
+    fix = tables.CodeColumn()
+    declared = tables.MarkColumn()
+    verdict = tables.MarkColumn()
+    repairs = tables.NumberColumn()
+    judged = tables.NumberColumn()
+    returned = tables.NumberColumn(verbose_name="Came back")
+    expected = tables.NumberColumn()
+    risk = tables.NumberColumn()
+    limits = tables.NumberColumn(accessor="limits_said", order_by="high")
+    alone = tables.NumberColumn(verbose_name="By itself")
+    chance_over_limit = tables.NumberColumn(verbose_name="Over limit")
+    mean_redo_cost = tables.MoneyColumn(verbose_name="Redo cost")
+    reserve = tables.MoneyColumn()
+
+    class Meta(tables.DeskTable.Meta):
+        per_page = 100
+        empty_text = "No repair was handed back as fixed by that day."
+        row_attrs = {"class": lambda record: "hot" if record.is_hot else ""}
+
+    def __init__(self, *args, address_of, **kwargs):
+        """`address_of` gives the page of a row, as of the same day."""
+        self.address_of = address_of
+        super().__init__(*args, **kwargs)
+
+    def render_verdict(self, record):
+        if not record.flag:
+            return mark(record.verdict)
+        return format_html("{}<br>{}", mark(record.verdict), mark(record.flag))
+
+    def render_expected(self, value):
+        return f"{value:.1f}"
+
+    def render_risk(self, record):
+        return record.risk_said
+
+    def render_alone(self, record):
+        return record.alone_said
+
+    def render_chance_over_limit(self, record):
+        return record.over_limit_said
+
+
+class BehindTable(tables.DeskTable):
+    """The repairs that one row of the table counts."""
+
+    caption = "The repairs behind these figures"
+    row_head = "job"
+
+    job = tables.CodeColumn(linkify=True, order_by="job.number")
+    device = tables.Column(accessor="job.device.model")
+    handed_back = tables.DateColumn(accessor="job.handed_back_on")
+    declared = tables.MarkColumn(accessor="repair.declared")
+    became = tables.MarkColumn(verbose_name="What became of it")
+    days = tables.NumberColumn(verbose_name="Days watched")
+    comeback = tables.CodeColumn(
+        verbose_name="Came back as", linkify=True, order_by="comeback.number"
+    )
+    cost = tables.MoneyColumn(verbose_name="Cost of redo")
+
+    class Meta(tables.DeskTable.Meta):
+        empty_text = "No repair of this pair was handed back by that day."
