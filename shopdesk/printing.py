@@ -4,6 +4,7 @@ A paper is tagged (PDF/UA-1), carries its typefaces, fetches nothing, and is the
 byte for byte when made again from the same record: it may be kept by its hash.
 """
 
+import atexit
 import logging
 from base64 import b64encode
 from datetime import UTC, datetime
@@ -27,6 +28,9 @@ SIZES = {
     "100x62": "100mm 62mm",
 }
 """The papers and labels we print on, as CSS says them."""
+
+# A label has no room for margins, nor for a foot.
+LABEL = "margin: 2mm; @bottom-left { content: none } @bottom-right { content: none }"
 
 STATIC = Path(__file__).parent / "static" / "shopdesk"
 # Two families of one face: its Latin letters, and those of Central Europe after it.
@@ -59,14 +63,14 @@ def render_pdf(
         document = weasyprint.HTML(string=html, url_fetcher=_fetcher()).render(
             stylesheets=[_style(size)], font_config=_fonts(), pdf_variant="pdf/ua-1"
         )
+        if not document.metadata.title or not document.metadata.lang:
+            raise PaperFailed(f"{template} gives its paper no title or no language.")
+        return document.write_pdf(
+            pdf_variant="pdf/ua-1", pdf_identifier=sha256(html.encode()).digest()[:16]
+        )
     except weasyprint.urls.FatalURLFetchingError as refused:
         # It is no Exception, so that the library's own nets let it through.
         raise PaperFailed(str(refused)) from refused
-    if not document.metadata.title or not document.metadata.lang:
-        raise PaperFailed(f"{template} gives its paper no title or no language.")
-    return document.write_pdf(
-        pdf_variant="pdf/ua-1", pdf_identifier=sha256(html.encode()).digest()[:16]
-    )
 
 
 @cache
@@ -88,6 +92,9 @@ def _fonts():
     _weasyprint()
     from weasyprint.text.fonts import FontConfiguration
 
+    # Let go while there is still a library that can clear its folder of fonts away.
+    atexit.register(_fonts.cache_clear)
+    atexit.register(_style.cache_clear)
     return FontConfiguration()
 
 
@@ -111,7 +118,8 @@ def _fetcher():
 def _style(size: str):
     """The sheet of papers with our typefaces inside, read and parsed once a size."""
     sheet = [_face(name, file, w) for name, file in FACES.items() for w in (400, 700)]
-    sheet += [(STATIC / "paper.css").read_text(), f"@page {{ size: {SIZES[size]} }}"]
+    page = f"size: {SIZES[size]};" + (LABEL if size[0].isdigit() else "")
+    sheet += [(STATIC / "paper.css").read_text(), f"@page {{ {page} }}"]
     return _weasyprint().CSS(
         string="\n".join(sheet), font_config=_fonts(), url_fetcher=_fetcher()
     )

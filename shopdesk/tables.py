@@ -21,7 +21,6 @@ class DeskTable(Table):
 
     class Meta:
         template_name = "shopdesk/look/table.html"
-        per_page = 50
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)

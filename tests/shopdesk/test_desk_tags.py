@@ -1,0 +1,85 @@
+"""What templates write: money, days, telephone numbers, state marks."""
+
+from datetime import UTC, date, datetime
+from decimal import Decimal
+
+from django.template import Context, Template
+from lxml import html as lxml_html
+
+from repairs.jobs import states
+from shopdesk.marks import HOT, SHAPES, WORDS, shape_of
+from shopdesk.shop.models import Shop
+from shopdesk.templatetags.desk import day, minutes, moment, money, percent, phone
+
+
+def drawn(source, **context):
+    context.setdefault("shop", Shop(pk=1))
+    return Template("{% load desk %}" + source).render(Context(context))
+
+
+def tree(text):
+    return lxml_html.fromstring(text)
+
+
+def test_money_is_rounded_half_up_and_written_as_the_shop_does():
+    assert money(Decimal("365.125"), Shop(pk=1)) == "€365.13"
+    german = Shop(pk=1, locale="de_DE")
+    assert money(Decimal("1234567.5"), german) == "1.234.567,50\u00a0€"
+    french = Shop(pk=1, locale="fr_FR")
+    assert money(Decimal("1234.5"), french) == "1\u00a0234,50\u00a0€"
+    yen = Shop(pk=1, currency="JPY", locale="en_GB")
+    assert money(Decimal("1234.5"), yen) == "JP¥1,235"
+    assert money(None, german) == ""
+
+
+def test_days_and_moments_are_local(settings):
+    settings.TIME_ZONE = "Europe/Berlin"
+    late = datetime(2026, 3, 4, 23, 30, tzinfo=UTC)
+    assert day(date(2026, 3, 5)) == "5 Mar 2026"
+    assert day(late) == "5 Mar 2026"
+    assert moment(late) == "5 Mar 2026, 00:30"
+    assert day(None) == moment(None) == ""
+
+
+def test_minutes_and_shares_read_as_said():
+    assert [minutes(n) for n in (0, 59, 60, 95)] == [
+        "0 min",
+        "59 min",
+        "1 h",
+        "1 h 35 min",
+    ]
+    assert percent(Decimal("0.126")) == "13 %"
+    assert percent(0.126, 1) == "12.6 %"
+    assert percent(None) == minutes(None) == ""
+
+
+def test_a_telephone_number_is_shown_as_dialled_from_the_shop():
+    # 020 7946 0xxx is the range kept for drama in the United Kingdom.
+    here, there = Shop(pk=1, country="GB"), Shop(pk=1, country="DE")
+    assert phone("+442079460018", here) == "020 7946 0018"
+    assert phone("+442079460018", there) == "+44 20 7946 0018"
+    assert phone("ask at desk 3", here) == "ask at desk 3"
+    assert phone("", here) == phone(None, here) == ""
+
+
+def test_every_word_has_a_shape_that_can_be_drawn():
+    assert set(WORDS.values()) <= set(SHAPES)
+    assert set(WORDS) >= HOT
+
+
+def test_every_state_of_a_job_has_a_shape_of_its_own():
+    labels = [str(label).lower() for label in states.LABELS.values()]
+    assert all(label in WORDS for label in labels)
+    assert len({shape_of(label) for label in labels}) == len(labels)
+
+
+def test_a_mark_says_its_word_and_hides_its_shape_from_readers():
+    mark = tree(drawn('{% mark "comes back" %}'))
+    assert mark.text_content() == "comes back"
+    assert mark.get("class") == "mark hot"
+    assert mark.find("svg").get("aria-hidden") == "true"
+    assert drawn("{% mark '' %}") == ""
+
+
+def test_a_word_can_carry_no_markup_into_a_mark():
+    assert "<b>" not in drawn("{% mark word %}", word="<b>x</b>")
