@@ -61,14 +61,14 @@ class BehindTable(tables.DeskTable):
     caption = "The repairs behind these figures"
     row_head = "job"
 
-    job = tables.CodeColumn(linkify=True, order_by="job.number")
-    device = tables.Column(accessor="job.device.model")
-    handed_back = tables.DateColumn(accessor="job.handed_back_on")
-    declared = tables.MarkColumn(accessor="repair.declared")
+    job = tables.CodeColumn(linkify=True, order_by="job__number")
+    device = tables.Column(accessor="job__device__model")
+    handed_back = tables.DateColumn(accessor="job__handed_back_on")
+    declared = tables.MarkColumn(accessor="repair__declared")
     became = tables.MarkColumn(verbose_name="What became of it")
     days = tables.NumberColumn(verbose_name="Days watched")
     comeback = tables.CodeColumn(
-        verbose_name="Came back as", linkify=True, order_by="comeback.number"
+        verbose_name="Came back as", linkify=True, order_by="comeback__number"
     )
     cost = tables.MoneyColumn(verbose_name="Cost of redo")
 
