@@ -21,7 +21,7 @@ def said_with(table: ComebackTable, *, as_of: date) -> list[str]:
         ),
         (
             "Whether a return is the same fault is somebody’s decision and may be"
-            f" wrong. Each is counted as it was decided by {as_of}."
+            f" wrong. Each is counted as it was decided by {as_of.day} {as_of:%b %Y}."
         ),
         (
             "“Too few to tell” is not good news: these repairs alone leave the risk"

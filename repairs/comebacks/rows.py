@@ -73,8 +73,16 @@ class Row:
         return between(self.low, self.high)
 
     @property
+    def alone_chance_said(self) -> str:
+        return share(self.alone)
+
+    @property
+    def alone_limits_said(self) -> str:
+        return between(self.alone_low, self.alone_high)
+
+    @property
     def alone_said(self) -> str:
-        return f"{share(self.alone)} ({between(self.alone_low, self.alone_high)})"
+        return f"{self.alone_chance_said} ({self.alone_limits_said})"
 
     @property
     def over_limit_said(self) -> str:

@@ -9,7 +9,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from repairs.comebacks import prior, verdict
-from repairs.comebacks.pairs import COLUMNS, by_what_matters, comeback_table, flags
+from repairs.comebacks.pairs import (
+    COLUMNS,
+    by_what_matters,
+    comeback_table,
+    commonest_declared,
+    flags,
+    numbered,
+)
 from repairs.comebacks.posterior import Posterior
 
 
@@ -130,6 +137,29 @@ def test_a_thousand_repairs_of_one_pair_give_sharp_limits():
     row = table_of([held(950) + back(50)]).rows.iloc[0]
     assert row["risk"] == pytest.approx(0.05, abs=0.005)
     assert 0.03 < row["low"] < row["risk"] < row["high"] < 0.07
+
+
+def test_pairs_are_numbered_by_fault_and_fix():
+    number, pairs = numbered(np.array([7, 3, 7, 7]), np.array([1, 1, 2, 1]))
+    assert pairs.tolist() == [[3, 1], [7, 1], [7, 2]]
+    assert number.tolist() == [1, 0, 2, 1]
+
+
+def test_what_a_pair_is_declared_is_what_was_said_most_often_or_last():
+    said = commonest_declared(
+        np.array([0, 0, 0, 1, 1, 2, 2]),
+        is_stopgap=np.array([1, 1, 0, 1, 0, 0, 1]),
+        handed_back=np.array([1, 2, 9, 5, 4, 6, 6]),
+        pairs=3,
+    )
+    assert said == ["stopgap", "stopgap", "stopgap"]
+    said = commonest_declared(
+        np.array([0, 0, 1]),
+        is_stopgap=np.array([1, 0, 0]),
+        handed_back=np.array([4, 5, 1]),
+        pairs=2,
+    )
+    assert said == ["lasting", "lasting"]
 
 
 # ---- promises kept on any data -------------------------------------------------------

@@ -1,6 +1,11 @@
 from decimal import Decimal
 
-from repairs.comebacks.redo import Spent, as_frame_of, mean_redo_costs
+from repairs.comebacks.redo import (
+    Spent,
+    cost_of_redo,
+    in_order_of_pairs,
+    mean_redo_costs,
+)
 
 
 def spent(total, jobs):
@@ -55,4 +60,18 @@ def test_a_currency_without_decimals_is_rounded_to_whole_units():
 
 
 def test_pairs_nothing_was_spent_on_have_an_entry_too():
-    assert as_frame_of({1: spent("3", 1)}, pairs=2) == [Spent(), spent("3", 1)]
+    assert in_order_of_pairs({1: spent("3", 1)}, pairs=2) == [Spent(), spent("3", 1)]
+
+
+def test_only_work_on_the_fault_that_came_back_is_its_cost():
+    costs = [("JACK", Decimal("12")), ("FAN", Decimal("30")), ("JACK", Decimal("3"))]
+    assert cost_of_redo(costs, fault="JACK") == Decimal("15")
+
+
+def test_a_visit_written_under_another_fault_counts_whole():
+    costs = [("BOARD", Decimal("12")), ("FAN", Decimal("30"))]
+    assert cost_of_redo(costs, fault="JACK") == Decimal("42")
+
+
+def test_a_visit_not_handed_back_has_no_cost_yet():
+    assert cost_of_redo([], fault="JACK") is None

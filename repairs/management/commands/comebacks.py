@@ -1,0 +1,76 @@
+"""The monthly comeback table, for people, sheets and programs."""
+
+from pathlib import Path
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.utils import timezone
+
+from repairs.comebacks.forms import AskForm
+from repairs.comebacks.printing import report_pdf
+from repairs.comebacks.queries import comeback_record
+from repairs.comebacks.written import FORMATS
+from shopdesk.printing import PaperFailed
+from shopdesk.shop.models import Shop
+
+
+class Command(BaseCommand):
+    help = (
+        "Which faults come back after which fix: one row a pair, what matters first. "
+        "Ends with 0 when the table was made, 1 when a file could not be written, "
+        "2 when what was asked makes no sense."
+    )
+
+    def add_arguments(self, parser: CommandParser):
+        parser.add_argument(
+            "--as-of",
+            metavar="DAY",
+            help="count what was known on this day (2026-03-31); today if not given",
+        )
+        parser.add_argument(
+            "--within",
+            metavar="DAYS",
+            help="a comeback counts within so many days; the shop's own if not given",
+        )
+        parser.add_argument(
+            "--format",
+            choices=list(FORMATS),
+            default="table",
+            help="table to read, csv for a sheet, json for a program",
+        )
+        parser.add_argument(
+            "--pdf", metavar="FILE", type=Path, help="write the report there as well"
+        )
+
+    def handle(self, *args, as_of, within, format, pdf, **options):
+        shop = Shop.current()
+        record = comeback_record(**self._asked(as_of, within, shop), shop=shop)
+        if pdf:
+            self._write(pdf, record, shop)
+        self.stdout.write(FORMATS[format](record), ending="")
+
+    def _asked(self, as_of: str | None, within: str | None, shop: Shop) -> dict:
+        """The same form as the page's, so that both refuse the same."""
+        given = {"as_of": as_of, "within": within}
+        form = AskForm(
+            {name: str(value) for name, value in given.items() if value is not None},
+            today=timezone.localdate(),
+            within=shop.watch_days,
+        )
+        if not form.is_valid():
+            wrong = (
+                f"--{name.replace('_', '-')} {form.data[name]}: {text}"
+                for name, errors in form.errors.items()
+                for text in errors
+            )
+            raise CommandError("\n".join(wrong), returncode=2)
+        return form.cleaned_data
+
+    def _write(self, file: Path, record, shop: Shop) -> None:
+        try:
+            file.write_bytes(report_pdf(record, shop=shop))
+        except OSError as error:
+            raise CommandError(
+                f"The report could not be written to {file}: {error.strerror}."
+            ) from error
+        except PaperFailed as error:
+            raise CommandError(str(error)) from error
