@@ -23,8 +23,8 @@ DIGITS = re.compile(r"-?[0-9]{1,13}(?:\.[0-9]{1,4})?", re.ASCII)
 class ExactFormField(forms.CharField):
     """Plain digits with one decimal point (or comma), and nothing else.
 
-    No exponent, no thousands mark, no NaN, no digits of other scripts: each of these has
-    once turned into another amount than the one meant.
+    No exponent, no thousands mark, no NaN, no digits of other scripts: each of these
+    has once turned into another amount than the one meant.
     """
 
     def __init__(

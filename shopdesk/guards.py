@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Guard:
-    """`event` ("UPDATE", "DELETE" or "INSERT") on `table` is refused where `when` holds.
+    """`event` (UPDATE, DELETE or INSERT) on `table` is refused where `when` holds.
 
     `why` is the sentence the database answers with.
     """

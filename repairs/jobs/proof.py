@@ -6,6 +6,8 @@ tries with probability B(a, b + n) / B(a, b). Using k / m as if it were p would 
 far too few: once in ten needs 63 clean tries, not 29.
 """
 
+import math
+
 MOST = 30_000
 """No run is longer: a fault never seen can't be proved gone by trying."""
 
@@ -26,7 +28,7 @@ def unmended_passes(failed: int, tries: int, *, clean: int) -> float:
 
 
 def tries_needed(failed: int, tries: int, *, risk: float = 0.05) -> int:
-    """Smallest number of clean tries that an unmended device passes with at most `risk`.
+    """Fewest clean tries that an unmended device passes with at most `risk`.
 
     At least 1, at most MOST.
     """
@@ -49,4 +51,4 @@ def hours_needed(failed: int, hours: float, *, risk: float = 0.05) -> float:
     """
     if failed < 0 or hours <= 0 or not 0 < risk < 1:
         raise ValueError("Give failures of 0 or more in hours above 0.")
-    return hours * (risk ** (-1 / (failed + 0.5)) - 1)
+    return hours * (math.pow(risk, -1 / (failed + 0.5)) - 1)

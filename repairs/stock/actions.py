@@ -1,4 +1,4 @@
-"""Moves of parts: each changes the shelf, its delivery and the record of moves, or none.
+"""Moves of parts: each changes shelf, delivery and the record of moves, or none.
 
 The database refuses to go below zero in one statement, so two people taking the last
 part at once can't both have it.

@@ -59,18 +59,18 @@ class Part(models.Model):
     def __str__(self):
         return f"{self.number} {self.name}"
 
+    def save(self, *args, update_fields=None, **kwargs):
+        self.search = self.searched_as()
+        if update_fields is not None:
+            update_fields = {*update_fields, "search"}
+        super().save(*args, update_fields=update_fields, **kwargs)
+
     def get_absolute_url(self):
         return reverse("stock:part", args=[self.pk])
 
     def searched_as(self) -> str:
         """What `search` holds for the values of now; bulk inserts set it themselves."""
         return plain(f"{self.number} {self.name} {self.value} {self.maker_number}")
-
-    def save(self, *args, update_fields=None, **kwargs):
-        self.search = self.searched_as()
-        if update_fields is not None:
-            update_fields = {*update_fields, "search"}
-        super().save(*args, update_fields=update_fields, **kwargs)
 
 
 class Supplier(models.Model):

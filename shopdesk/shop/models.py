@@ -64,18 +64,18 @@ class Shop(models.Model):
         max_length=2000,
         blank=True,
         default=(
-            "Bring this slip when you collect. We look at your data only where you allowed"
-            " it and only as far as the work needs it. Data can be lost during a repair:"
-            " keep a copy."
+            "Bring this slip when you collect. We look at your data only where you"
+            " allowed it and only as far as the work needs it. Data can be lost during"
+            " a repair: keep a copy."
         ),
     )
     cover_words = models.TextField(
         max_length=2000,
         blank=True,
         default=(
-            "Cover is for the same fault. It ends where the device was opened by others,"
-            " dropped or got wet. Your rights by law are not touched; check your local"
-            " rules."
+            "Cover is for the same fault. It ends where the device was opened by"
+            " others, dropped or got wet. Your rights by law are not touched; check"
+            " your local rules."
         ),
     )
 
