@@ -5,7 +5,7 @@ PORT ?= 8000
 SERVE ?= 1
 export PORT PYTHON
 py := .venv/bin/python
-templates = find templates -name '*.html' -print0 | xargs -0
+djade = .venv/bin/djade --target-version 5.2 $$(find templates -name '*.html')
 
 .PHONY: help demo run test lint format lock
 
@@ -32,19 +32,21 @@ test: ## every test, on SQLite; some of them by ARGS="-k book_in"
 	@bash .ci/install dev
 	env -u DATABASE_URL $(py) -m pytest --on=sqlite $(or $(ARGS),--whole)
 
-lint: ## what a reader should not have to look for
+lint: ## what a reader should not have to look for; all of it at once
 	@bash .ci/install dev
-	$(py) -m ruff check .
-	$(py) -m ruff format --check .
-	$(templates) .venv/bin/djade --target-version 5.2 --check
-	.venv/bin/lint-imports --no-logo --cache-dir .cache/imports
-	$(py) -m mypy $$($(py) .ci/plain_files.py)
+	@bad=0; try() { echo "$$1:"; shift; "$$@" || bad=1; }; \
+	try "ruff check" $(py) -m ruff check --quiet . ; \
+	try "ruff format" $(py) -m ruff format --check --quiet . ; \
+	try "djade" $(djade) --check ; \
+	try "import-linter" .venv/bin/lint-imports --no-logo --cache-dir .cache/imports ; \
+	try "mypy on the plain files" $(py) -m mypy $$($(py) .ci/plain_files.py) ; \
+	exit $$bad
 
 format: ## put the code and the templates in their one form
 	@bash .ci/install dev
 	$(py) -m ruff check --fix .
 	$(py) -m ruff format .
-	$(templates) .venv/bin/djade --target-version 5.2
+	$(djade)
 
 # The versions stay as they are unless asked: make lock UPGRADE=--upgrade
 compile = .venv/bin/uv pip compile -q pyproject.toml --universal --python-version 3.11 \
