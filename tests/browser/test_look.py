@@ -129,3 +129,28 @@ def test_without_scripts_a_form_still_answers(live_server, browser, client):
     assert page.title().startswith("Error: ")
     assert page.get_by_label("Serial").input_value() == "kept"
     plain.close()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_scan_with_no_box_in_hand_goes_to_the_find_box(desk):
+    desk.evaluate(
+        """() => {
+            document.getElementById("find")?.form.remove();
+            document.body.insertAdjacentHTML("afterbegin",
+                '<form action="/look/"><input id="find" name="q"></form>');
+            document.activeElement.blur();
+        }"""
+    )
+    with desk.expect_request(lambda asked: "q=26-00412-K" in asked.url):
+        desk.keyboard.type("26-00412-K")
+        desk.keyboard.press("Enter")
+
+
+@pytest.mark.django_db(transaction=True)
+def test_typing_by_hand_with_no_box_in_hand_does_nothing(desk):
+    before = desk.url
+    desk.evaluate("document.activeElement.blur()")
+    desk.keyboard.type("abcdefgh", delay=60)
+    desk.keyboard.press("Enter", delay=60)
+    assert desk.url == before
+    assert desk.evaluate("document.activeElement.tagName") == "BODY"

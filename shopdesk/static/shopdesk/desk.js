@@ -99,6 +99,27 @@ document.addEventListener("keydown", (event) => {
   }
 });
 
+// Ctrl + Enter, in any box, presses the first button of its form.
+// Up and down go through a list of choices, from the box above it and back.
+document.addEventListener("keydown", (event) => {
+  const form = event.target.form;
+  if (event.key === "Enter" && (event.ctrlKey || event.metaKey)) {
+    const first = form?.querySelector("button.first");
+    if (!first) return;
+    event.preventDefault();
+    form.requestSubmit(first);
+    return;
+  }
+  const list = event.target.closest("[data-arrows]");
+  const step = { ArrowDown: 1, ArrowUp: -1 }[event.key];
+  if (!list || !step || event.target.matches("textarea, select")) return;
+  const stops = [...list.querySelectorAll("input[type=search], .choice")];
+  const next = stops[stops.indexOf(event.target) + step];
+  if (!next) return;
+  event.preventDefault();
+  next.focus();
+});
+
 showProblems(document);
 runTimers();
 setInterval(runTimers, 20000);
