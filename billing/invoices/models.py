@@ -4,15 +4,78 @@ from decimal import Decimal
 
 from django.conf import settings
 from django.db import models
-from django.db.models import F, Q, Sum
+from django.db.models import (
+    Case,
+    Exists,
+    ExpressionWrapper,
+    F,
+    OuterRef,
+    Q,
+    Subquery,
+    Sum,
+    Value,
+    When,
+)
+from django.db.models.functions import Coalesce
 from django.urls import reverse
 
+from billing.pricing.currency import Currency
 from billing.quotes.models import Line, Quote
 from repairs.customers.models import Customer
 from repairs.jobs.models import Job
 from shopdesk.fields import MoneyField
+from shopdesk.money import Totals, totals
+from shopdesk.shop.models import Shop
 
 STAFF = settings.AUTH_USER_MODEL
+
+
+def _sum_of(rows, of: str, field: str):
+    """The sum of `field` over the rows of an invoice, nothing being zero."""
+    nought = Value(Decimal(0), output_field=MoneyField())
+    summed = rows.filter(**{of: OuterRef("pk")}).order_by().values(of)
+    return Coalesce(
+        Subquery(summed.annotate(n=Sum(field)).values("n"), output_field=MoneyField()),
+        nought,
+    )
+
+
+class InvoiceQuerySet(models.QuerySet):
+    def with_balance(self):
+        """With `owed`: what is left to pay, negative where the shop owes.
+
+        A credit note owes nothing of its own: it lowers what its invoice asks.
+        """
+        nought = Value(Decimal(0), output_field=MoneyField())
+        left = ExpressionWrapper(
+            F("gross")
+            + _sum_of(Invoice.objects.all(), "credits", "gross")
+            - _sum_of(Payment.objects.all(), "invoice", "amount"),
+            output_field=MoneyField(),
+        )
+        return self.annotate(
+            owed=Case(
+                When(kind=Invoice.Kind.CREDIT_NOTE, then=nought),
+                default=left,
+                output_field=MoneyField(),
+            ),
+            is_credited=Exists(Invoice.objects.filter(credits=OuterRef("pk"))),
+        )
+
+    def for_rows(self):
+        """With all that one row of a list of invoices shows; the papers stay behind."""
+        return self.defer("paper").with_balance().select_related("job")
+
+    def unsettled(self):
+        """Those with something to pay, by the customer or back to the customer."""
+        return self.with_balance().exclude(owed=0)
+
+    def settled(self):
+        return self.with_balance().filter(owed=0, kind=Invoice.Kind.INVOICE)
+
+    def standing(self):
+        """Bills that no credit note took back."""
+        return self.filter(kind=Invoice.Kind.INVOICE, credit_notes=None)
 
 
 class Invoice(models.Model):
@@ -56,6 +119,8 @@ class Invoice(models.Model):
     paper = models.BinaryField(editable=False)
     paper_hash = models.CharField(max_length=64)
 
+    objects = InvoiceQuerySet.as_manager()
+
     class Meta:
         ordering = ["-issued_on", "-id"]
         constraints = [
@@ -87,6 +152,31 @@ class Invoice(models.Model):
         return f"{self.series}-{self.number:05d}"
 
     @property
+    def is_credit_note(self) -> bool:
+        return self.kind == self.Kind.CREDIT_NOTE
+
+    @property
+    def standing(self) -> str:
+        """Where it stands, in a word; of a row that came `with_balance`."""
+        if self.is_credit_note:
+            return self.get_kind_display()
+        if self.is_credited:
+            return "credited" if not self.owed else "owed back"
+        return "owed" if self.owed else "paid"
+
+    def written_in(self, shop: Shop) -> Currency:
+        """The currency of the bill, as the shop writes amounts."""
+        return Currency(self.currency, shop.locale)
+
+    def totals(self) -> Totals:
+        """The sums under the lines, as they were when it was issued."""
+        return totals(
+            [line.as_money() for line in self.lines.all()],
+            places=Currency(self.currency, "").places,
+            prices_include_tax=self.prices_include_tax,
+        )
+
+    @property
     def paid(self) -> Decimal:
         return self.payments.aggregate(n=Sum("amount"))["n"] or Decimal(0)
 
@@ -97,7 +187,12 @@ class Invoice(models.Model):
 
     @property
     def balance(self) -> Decimal:
-        """What is still owed; negative where the shop owes."""
+        """What is still owed; negative where the shop owes.
+
+        A credit note owes nothing of its own.
+        """
+        if self.is_credit_note:
+            return Decimal(0)
         return self.gross - self.credited - self.paid
 
 

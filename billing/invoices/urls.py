@@ -1,2 +1,11 @@
+from django.urls import path
+
+from billing.invoices import views
+
 app_name = "invoices"
-urlpatterns = []
+urlpatterns = [
+    path("", views.all_invoices, name="all"),
+    path("<int:pk>/", views.invoice, name="invoice"),
+    path("<int:pk>/credit/", views.credit, name="credit"),
+    path("<int:pk>/paper/", views.paper, name="paper"),
+]

@@ -111,6 +111,8 @@ class Migration(migrations.Migration):
                 ('suggested', shopdesk.fields.MoneyField(blank=True, editable=False, null=True)),
                 ('option', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='lines', to='billing.option')),
                 ('part', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='repairs.part')),
+                ('repair', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='repairs.repair')),
+                ('fix', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='repairs.fix')),
             ],
             options={
                 'ordering': ['position', 'id'],

@@ -4,6 +4,8 @@ A quote is frozen once it is sent: its paper is kept byte for byte, and the data
 refuses to change its options and lines (see the triggers in the first migration).
 """
 
+from collections.abc import Iterable
+from datetime import date
 from decimal import Decimal
 
 from django.conf import settings
@@ -11,6 +13,7 @@ from django.db import models
 from django.db.models import Q
 from django.urls import reverse
 
+from billing.pricing.currency import Currency
 from billing.quotes import states
 from repairs.faults import declared
 from repairs.faults.models import Fix
@@ -18,8 +21,37 @@ from repairs.jobs.models import Job, Repair
 from repairs.stock.models import Part
 from shopdesk import money
 from shopdesk.fields import ExactField, MoneyField
+from shopdesk.shop.models import Shop
 
 STAFF = settings.AUTH_USER_MODEL
+
+
+class QuoteQuerySet(models.QuerySet):
+    def for_rows(self):
+        """With all that one row of a list of quotes shows; the papers stay behind."""
+        return (
+            self.defer("paper")
+            .select_related("job__customer", "job__device__model", "chosen")
+            .prefetch_related("options__lines")
+        )
+
+    def live(self):
+        """Those that no later version took the place of."""
+        return self.exclude(state=states.REPLACED)
+
+    def drafts(self):
+        return self.filter(state=states.DRAFT)
+
+    def waiting(self, on: date):
+        """Sent, and the customer may still say yes."""
+        return self.filter(state=states.SENT, valid_until__gte=on)
+
+    def expired(self, on: date):
+        """Sent, and not answered in time."""
+        return self.filter(state=states.SENT, valid_until__lt=on)
+
+    def answered(self):
+        return self.filter(state__in=[states.ACCEPTED, states.DECLINED])
 
 
 class Quote(models.Model):
@@ -64,6 +96,8 @@ class Quote(models.Model):
     paper = models.BinaryField(null=True, editable=False)
     paper_hash = models.CharField(max_length=64, blank=True, editable=False)
 
+    objects = QuoteQuerySet.as_manager()
+
     class Meta:
         ordering = ["-id"]
         constraints = [
@@ -107,6 +141,33 @@ class Quote(models.Model):
     def is_draft(self) -> bool:
         return self.state == states.DRAFT
 
+    @property
+    def is_sent(self) -> bool:
+        """With the customer, and not answered."""
+        return self.state == states.SENT
+
+    def is_expired(self, on: date) -> bool:
+        """Whether a yes would come too late on the day `on`."""
+        return self.is_sent and on > self.valid_until
+
+    def standing(self, on: date) -> str:
+        """The state in a word, with what the calendar adds to it."""
+        return "expired" if self.is_expired(on) else self.get_state_display()
+
+    def written_in(self, shop: Shop) -> Currency:
+        """The currency the quote was written in, as the shop writes amounts."""
+        return Currency(self.currency, shop.locale)
+
+    def step(self, new: str, **changes) -> None:
+        """The only writer of `state`: judged on what the database says now."""
+        states.check_step(self.state, new)
+        moved = Quote.objects.filter(pk=self.pk, state=self.state).update(
+            state=new, **changes
+        )
+        if not moved:
+            raise states.WrongStep("Someone else changed this quote just now.")
+        self.refresh_from_db()
+
 
 class Option(models.Model):
     """One of the alternatives of a quote: what is done, and its cover."""
@@ -143,13 +204,30 @@ class Option(models.Model):
     def __str__(self):
         return self.title
 
+    @property
+    def is_lasting(self) -> bool:
+        return self.declared == declared.LASTING
+
+    @property
+    def is_stopgap(self) -> bool:
+        return self.declared == declared.STOPGAP
+
     def totals(self, *, places: int) -> money.Totals:
         """What stands under the lines of this option."""
+        return self.totals_of(self.lines.all(), places=places)
+
+    def totals_of(self, lines: Iterable["QuoteLine"], *, places: int) -> money.Totals:
+        """What would stand under `lines`, were they those of this option."""
         return money.totals(
-            [line.as_money() for line in self.lines.all()],
+            [line.as_money() for line in lines],
             places=places,
             prices_include_tax=self.quote.prices_include_tax,
         )
+
+
+def tax_category(rate: Decimal) -> str:
+    """The tax category of a rate (UNCL 5305): standard, or zero rated."""
+    return "S" if rate else "Z"
 
 
 class LineKind(models.TextChoices):
@@ -187,6 +265,11 @@ class Line(models.Model):
     def __str__(self):
         return self.text
 
+    def reckon(self, *, places: int) -> None:
+        """Fill in what follows from quantity, price and tax."""
+        self.amount = money.line_amount(self.as_money(), places=places)
+        self.tax_category = tax_category(self.tax_rate)
+
     def as_money(self) -> money.Line:
         return money.Line(self.quantity, self.price, self.tax_rate, self.tax_category)
 
@@ -195,6 +278,14 @@ class QuoteLine(Line):
     option = models.ForeignKey(Option, on_delete=models.CASCADE, related_name="lines")
     part = models.ForeignKey(
         Part, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    # Labour says which fault it puts right and by which fix, so that a yes can tell
+    # the bench, also where an option deals with several faults.
+    repair = models.ForeignKey(
+        Repair, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    fix = models.ForeignKey(
+        Fix, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     # What the rates suggested, beside what was asked in the end.
     suggested = MoneyField(null=True, blank=True, editable=False)

@@ -4,7 +4,7 @@ from decimal import Decimal
 
 import phonenumbers
 import segno
-from babel.numbers import format_currency
+from babel.numbers import format_currency, format_decimal
 from django import template
 from django.utils import formats, timezone
 from django.utils.html import format_html
@@ -27,6 +27,33 @@ def money(amount, shop):
         locale=shop.locale,
     )
     # The narrow no-break space is in few typefaces; the usual one is in all.
+    return text.replace("\u202f", "\u00a0")
+
+
+@register.filter
+def price(amount, shop):
+    """The price of one, with the further decimals that small parts need: €0.035."""
+    if amount is None or amount == "":
+        return ""
+    if Decimal(amount) == rounded(Decimal(amount), places=shop.places):
+        return money(amount, shop)
+    text = format_currency(
+        Decimal(amount).normalize(),
+        shop.currency,
+        locale=shop.locale,
+        decimal_quantization=False,
+    )
+    return text.replace("\u202f", "\u00a0")
+
+
+@register.filter
+def figure(number, shop):
+    """A number as the shop writes it, with no more decimals than it has: 2.5."""
+    if number is None or number == "":
+        return ""
+    text = format_decimal(
+        Decimal(number).normalize(), locale=shop.locale, decimal_quantization=False
+    )
     return text.replace("\u202f", "\u00a0")
 
 

@@ -1,0 +1,27 @@
+"""The cover certificate."""
+
+from datetime import datetime
+
+from billing.handback.queries import Told
+from repairs.jobs.models import Job
+from shopdesk.printing import render_pdf
+from shopdesk.shop.models import Shop
+
+
+def cover_paper(
+    job: Job, *, told: list[Told], words: str, shop: Shop, made_at: datetime
+) -> bytes:
+    """What is covered, until when, and what voids it."""
+    return render_pdf(
+        "billing/handback/cover.html",
+        {
+            "shop": shop,
+            "job": job,
+            "device": job.device,
+            "customer": job.customer,
+            "told": [one for one in told if one.until],
+            "words": words,
+        },
+        size=shop.paper,
+        made_at=made_at,
+    )

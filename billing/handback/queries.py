@@ -1,0 +1,71 @@
+"""What the customer is told when the device leaves."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from repairs.faults.models import Hazard
+from repairs.jobs import cover, states
+from repairs.jobs.models import Job, Repair
+from shopdesk.shop.models import Shop
+
+
+@dataclass
+class Told:
+    """One repair in plain words: what was wrong, what was done, what is promised."""
+
+    repair: Repair
+    days: int | None
+    until: date | None
+
+    @property
+    def is_fixed(self) -> bool:
+        return self.repair.outcome == states.FIXED
+
+
+def repairs_told(job: Job, *, on: date, shop: Shop) -> list[Told]:
+    """The repairs of a job; before it is handed back with the cover it would get."""
+    return [
+        Told(repair, *_promise(job, repair, on, shop))
+        for repair in job.repairs.select_related("fault", "fix")
+    ]
+
+
+def _promise(job: Job, repair: Repair, on: date, shop: Shop):
+    if repair.covered_until or repair.outcome != states.FIXED:
+        return repair.cover_days, repair.covered_until
+    decision = job.decision
+    old = decision.earlier.covered_until if decision and decision.is_covered else None
+    if old:
+        until = cover.redo_covered_until(on, old_until=old, rest_days=shop.cover_rest)
+        return (until - on).days, until
+    days = repair.cover_days
+    if days is None and repair.fix:
+        days = repair.fix.cover_days
+    if days is None:
+        days = shop.cover_days(repair.declared)
+    return days, cover.covered_until(on, days=days)
+
+
+@dataclass
+class PostCautions:
+    """What must be seen to before the device goes into the post."""
+
+    swollen: bool
+    battery: bool
+
+    def __bool__(self) -> bool:
+        return self.swollen or self.battery
+
+
+def post_cautions(job: Job) -> PostCautions:
+    """Nothing for a device that is collected over the counter."""
+    if job.came_by != Job.CameBy.POST:
+        return PostCautions(swollen=False, battery=False)
+    hazards = {
+        hazard
+        for repair in job.repairs.select_related("fault", "fix")
+        for hazard in (repair.fault.hazard, repair.fix.hazard if repair.fix else "")
+    }
+    return PostCautions(
+        swollen=job.has_swollen_battery, battery=Hazard.BATTERY in hazards
+    )

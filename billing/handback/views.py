@@ -1,0 +1,152 @@
+"""The counter hands a device back: what was done, the bill, the money, the papers."""
+
+from datetime import datetime, time
+
+from django.contrib import messages
+from django.http import Http404, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET
+
+from billing.handback import actions
+from billing.handback.forms import HandBackForm
+from billing.handback.printing import cover_paper
+from billing.handback.queries import post_cautions, repairs_told
+from billing.invoices.actions import Refused
+from billing.invoices.queries import bill_of
+from billing.pricing.currency import Currency
+from repairs.jobs import states
+from repairs.jobs.models import Job, NotYet, Stale
+from shopdesk.printing import PaperFailed
+from shopdesk.shop.models import Shop
+
+REFUSALS = (NotYet, states.WrongStep, Stale, Refused, PaperFailed)
+
+
+def _job(pk):
+    found = Job.objects.select_related("customer", "device__model", "device__owner")
+    return get_object_or_404(found, pk=pk)
+
+
+def hand_back(request, pk):
+    """One screen: what was done, what is promised, what is paid; one button for all."""
+    job = _job(pk)
+    if job.state == states.HANDED_BACK:
+        if request.method == "POST":
+            messages.warning(
+                request, "This job was handed back already: nothing was booked twice."
+            )
+            return redirect("handback:hand_back", pk)
+        return _done_page(request, job)
+    if job.state != states.READY:
+        return _refusal_page(request, job, actions.not_ready(job))
+    shop = Shop.current()
+    try:
+        bill = bill_of(job, shop=shop)
+    except NotYet as refusal:
+        return _refusal_page(request, job, str(refusal))
+    written_in = Currency(bill.currency, shop.locale)
+    form = HandBackForm(
+        request.POST if request.method == "POST" else None,
+        written_in=written_in,
+        left=bill.totals.gross,
+        version=job.version,
+    )
+    if form.is_valid():
+        try:
+            actions.hand_back(
+                job,
+                version=form.cleaned_data["version"],
+                on=timezone.localdate(),
+                at=timezone.now(),
+                by=request.user,
+                paid=form.cleaned_data["amount"],
+                means=form.cleaned_data["means"],
+                key=form.cleaned_data["key"],
+            )
+        except Refused as refusal:
+            form.add_error("amount", str(refusal))
+        except REFUSALS as refusal:
+            form.add_error(None, str(refusal))
+            # Seen again with the next press, with what has changed in view.
+            form.data = form.data.copy()
+            form.data["version"] = job.version
+        else:
+            return redirect("handback:hand_back", pk)
+    return render(
+        request,
+        "billing/handback/hand_back.html",
+        {
+            "job": job,
+            "told": repairs_told(job, on=timezone.localdate(), shop=shop),
+            "bill": bill,
+            "lines": list(zip(bill.lines, bill.totals.lines, strict=True)),
+            "totals": bill.totals,
+            "written_in": written_in,
+            "cautions": post_cautions(job),
+            "form": form,
+        },
+    )
+
+
+def _refusal_page(request, job, why):
+    return render(
+        request, "billing/handback/not_ready.html", {"job": job, "why": why}, status=409
+    )
+
+
+def _done_page(request, job):
+    """The papers, after the device has left."""
+    shop = Shop.current()
+    told = repairs_told(job, on=job.handed_back_on, shop=shop)
+    invoice = job.invoices.for_rows().standing().first()
+    return render(
+        request,
+        "billing/handback/done.html",
+        {
+            "job": job,
+            "told": told,
+            "is_covered": any(one.until for one in told),
+            "invoice": invoice,
+            "written_in": invoice.written_in(shop) if invoice else None,
+            "cautions": post_cautions(job),
+        },
+    )
+
+
+@require_GET
+def cover(request, pk):
+    """The cover certificate of a job that was handed back with cover."""
+    job = _job(pk)
+    if job.handed_back_on is None:
+        raise Http404
+    shop = Shop.current()
+    told = repairs_told(job, on=job.handed_back_on, shop=shop)
+    if not any(one.until for one in told):
+        raise Http404
+    # The words that stood on the bill were promised; later ones were not.
+    invoice = job.invoices.defer("paper").exclude(words="").order_by("id").first()
+    try:
+        pdf = cover_paper(
+            job,
+            told=told,
+            words=invoice.words if invoice else shop.cover_words,
+            shop=shop,
+            made_at=_moment_of_handing_back(job),
+        )
+    except PaperFailed as failed:
+        messages.error(request, str(failed))
+        return redirect("handback:hand_back", pk)
+    return HttpResponse(
+        pdf,
+        content_type="application/pdf",
+        headers={"Content-Disposition": f'inline; filename="cover-{job.number}.pdf"'},
+    )
+
+
+def _moment_of_handing_back(job):
+    """A job from a history file has a day and no moment."""
+    step = job.steps.filter(new=states.HANDED_BACK).last()
+    if step:
+        return step.made_at
+    return timezone.make_aware(datetime.combine(job.handed_back_on, time()))

@@ -1,0 +1,34 @@
+from billing.invoices.models import Invoice
+from shopdesk import tables
+from shopdesk.templatetags.desk import mark, money
+
+
+class WrittenMoneyColumn(tables.NumberColumn):
+    """An amount in the currency of its own bill."""
+
+    def render(self, value, record, table):
+        return money(value, record.written_in(table.shop))
+
+
+class InvoiceTable(tables.DeskTable):
+    caption = "Invoices and credit notes"
+    row_head = "number"
+
+    number = tables.CodeColumn(
+        accessor="full_number", order_by=("series", "number"), linkify=True
+    )
+    issued_on = tables.DateColumn("Issued")
+    buyer = tables.Column(accessor="buyer_name")
+    job = tables.CodeColumn(accessor="job__number")
+    standing = tables.Column(accessor="standing", orderable=False)
+    gross = WrittenMoneyColumn("Total")
+    owed = WrittenMoneyColumn("Left to pay")
+
+    class Meta(tables.DeskTable.Meta):
+        model = Invoice
+        fields = []
+        sequence = ["number", "issued_on", "buyer", "job", "standing", "gross", "owed"]
+        empty_text = "No bills here."
+
+    def render_standing(self, value):
+        return mark(value)

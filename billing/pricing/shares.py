@@ -1,0 +1,32 @@
+"""What each repair of a job brought in, from the lines of its bill."""
+
+from collections.abc import Iterable, Sequence
+from decimal import Decimal
+
+from shopdesk.money import Line, line_amount, rounded
+
+
+def net_shares(
+    lines: Iterable[tuple[int | None, Line]],
+    *,
+    repairs: Sequence[int],
+    net: Decimal,
+    places: int,
+    prices_include_tax: bool,
+) -> dict[int, Decimal]:
+    """The part of `net` that belongs to each of `repairs`.
+
+    A line says whose it is; what belongs to none (parts, fees) and what rounding leaves
+    goes to the first, so that the shares add up to `net`.
+    """
+    if not repairs:
+        return {}
+    shares = dict.fromkeys(repairs, Decimal(0))
+    for repair, line in lines:
+        if repair in shares and repair != repairs[0]:
+            amount = line_amount(line, places=places)
+            if prices_include_tax:
+                amount = rounded(amount * 100 / (100 + line.rate), places=places)
+            shares[repair] += amount
+    shares[repairs[0]] = net - sum(shares.values())
+    return shares

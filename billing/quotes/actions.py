@@ -1,0 +1,272 @@
+"""What happens to a quote and its job at once.
+
+The job is always locked before the quote, so that two people never wait for each other.
+"""
+
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from hashlib import sha256
+
+from django.db import transaction
+from django.db.models import Max
+
+from billing.quotes import states
+from billing.quotes.limits import MOST_LINES, MOST_OPTIONS
+from billing.quotes.models import Option, Quote, QuoteLine
+from billing.quotes.printing import quote_paper
+from billing.quotes.queries import Proposal, proposals
+from repairs.jobs import states as job_states
+from repairs.jobs.models import Job, NotYet, Repair
+from shopdesk.shop.models import Shop
+from shopdesk.templatetags.desk import day
+
+
+def locked(quote: Quote) -> tuple[Job, Quote]:
+    """The job and the quote as the database has them, held until the end."""
+    job = Job.objects.select_for_update().get(pk=quote.job_id)
+    return job, Quote.objects.select_for_update().get(pk=quote.pk)
+
+
+@transaction.atomic
+def draft(job: Job, *, by) -> Quote:
+    """A new quote with the options that the fault book and the rates propose."""
+    job = Job.objects.select_for_update().get(pk=job.pk)
+    if job.state != job_states.DIAGNOSED:
+        raise NotYet(
+            f"A quote is made for a job that is diagnosed; this one is"
+            f" {job.get_state_display()}."
+        )
+    live = job.quotes.live().first()
+    if live:
+        raise NotYet(
+            f"Version {live.version} of the quote is {live.get_state_display()}:"
+            " go on with that one."
+        )
+    shop = Shop.current()
+    quote = Quote.objects.create(
+        job=job,
+        version=_next_version(job),
+        words=_what_was_found(job),
+        prices_include_tax=shop.prices_include_tax,
+        currency=shop.currency,
+        made_by=by,
+    )
+    for position, proposal in enumerate(proposals(job, shop=shop), 1):
+        _write(quote, proposal, position=position, shop=shop)
+    return quote
+
+
+def _next_version(job: Job) -> int:
+    return (job.quotes.aggregate(n=Max("version"))["n"] or 0) + 1
+
+
+def _what_was_found(job: Job) -> str:
+    names = [repair.fault.name for repair in job.repairs.select_related("fault")]
+    return f"We found: {'; '.join(names)}."[:2000] if names else ""
+
+
+def _write(quote: Quote, proposal: Proposal, *, position: int, shop: Shop) -> None:
+    repair, fix = proposal.fixes[0] if len(proposal.fixes) == 1 else (None, None)
+    option = quote.options.create(
+        position=position,
+        title=proposal.title,
+        words=proposal.words,
+        repair=repair,
+        fix=fix,
+        declared=proposal.declared,
+        cover_days=proposal.cover_days,
+    )
+    places = quote.written_in(shop).places
+    for n, one in enumerate(proposal.lines[:MOST_LINES], 1):
+        line = QuoteLine(
+            option=option,
+            position=n,
+            kind=one.line.kind,
+            text=one.line.text[:200],
+            quantity=one.line.quantity,
+            price=one.line.price or Decimal(0),
+            suggested=one.line.price,
+            tax_rate=shop.tax_rate,
+            part=one.part,
+            repair=one.repair,
+            fix=one.fix,
+        )
+        line.reckon(places=places)
+        line.save()
+
+
+@transaction.atomic
+def add_option(quote: Quote) -> Option:
+    """An empty option behind the others."""
+    _, quote = drafted(quote)
+    if quote.options.count() >= MOST_OPTIONS:
+        raise NotYet(f"A quote has no more than {MOST_OPTIONS} options.")
+    last = quote.options.aggregate(n=Max("position"))["n"] or 0
+    return quote.options.create(position=last + 1, title=f"Option {last + 1}")
+
+
+@transaction.atomic
+def remove_option(option: Option) -> None:
+    """Take an option out of a draft."""
+    drafted(option.quote)
+    option.delete()
+
+
+@transaction.atomic
+def remove_line(quote: Quote, *, pk: int) -> None:
+    """Take a line out of a draft; one that is gone already stays gone."""
+    drafted(quote)
+    QuoteLine.objects.filter(pk=pk, option__quote=quote).delete()
+
+
+def drafted(quote: Quote) -> tuple[Job, Quote]:
+    """The locked job and quote, which must be a draft."""
+    job, quote = locked(quote)
+    if not quote.is_draft:
+        raise states.WrongStep(
+            f"This quote is {quote.get_state_display()} and stays as it is: revise it"
+            " to change anything."
+        )
+    return job, quote
+
+
+@transaction.atomic
+def send(quote: Quote, *, on: date, at: datetime, by) -> Quote:
+    """Freeze the quote with its paper; from now on it holds for the shop's days."""
+    job, quote = locked(quote)
+    states.check_step(quote.state, states.SENT)
+    options = list(quote.options.prefetch_related("lines"))
+    if not options:
+        raise NotYet("Write at least one option first.")
+    for option in options:
+        if not option.lines.all():
+            raise NotYet(f"“{option.title}” has no lines yet.")
+    shop = Shop.current()
+    quote.sent_at = at
+    quote.valid_until = on + timedelta(days=shop.quote_days)
+    # The paper must not bear the mark of a draft any more.
+    quote.state = states.SENT
+    paper = quote_paper(quote, shop=shop, made_at=at)
+    quote.state = states.DRAFT
+    quote.step(
+        states.SENT,
+        sent_at=at,
+        valid_until=quote.valid_until,
+        paper=paper,
+        paper_hash=sha256(paper).hexdigest(),
+    )
+    job.quote(by=by)
+    return quote
+
+
+@transaction.atomic
+def revise(quote: Quote, *, by, why: str = "") -> Quote:
+    """A new version to change, copied from this one, which is replaced by it."""
+    job, quote = locked(quote)
+    if quote.is_draft:
+        raise states.WrongStep("This quote is still a draft: change it as it is.")
+    quote.step(states.REPLACED)
+    if job.state != job_states.DIAGNOSED:
+        job.revise(by=by, why=why or f"quote version {quote.version} is revised")
+    new = Quote.objects.create(
+        job=job,
+        version=_next_version(job),
+        words=quote.words,
+        prices_include_tax=quote.prices_include_tax,
+        currency=quote.currency,
+        made_by=by,
+    )
+    for option in quote.options.prefetch_related("lines"):
+        lines = list(option.lines.all())
+        option.pk, option.quote = None, new
+        option._state.adding = True
+        option.save()
+        for line in lines:
+            line.pk, line.option = None, option
+            line._state.adding = True
+        QuoteLine.objects.bulk_create(lines)
+    return new
+
+
+def _open_to_answer(quote: Quote, *, version: int) -> None:
+    if quote.version != version or quote.state == states.REPLACED:
+        raise states.WrongStep(
+            "The quote was revised meanwhile: show the customer the new version."
+        )
+    if quote.state in (states.ACCEPTED, states.DECLINED):
+        said = f"yes to “{quote.chosen}”" if quote.chosen else "no"
+        raise states.WrongStep(
+            f"{quote.answered_by} answered this quote already: {said}."
+        )
+
+
+@transaction.atomic
+def accept(
+    quote: Quote,
+    *,
+    option: Option,
+    version: int,
+    who: str,
+    how: str,
+    on: date,
+    at: datetime,
+    by,
+) -> Quote:
+    """The customer says yes to `option` of the version they were shown.
+
+    The same yes twice is one yes.
+    """
+    job, quote = locked(quote)
+    if quote.state == states.ACCEPTED and quote.chosen_id == option.pk:
+        return quote
+    _open_to_answer(quote, version=version)
+    if option.quote_id != quote.pk:
+        raise states.WrongStep("That option is not one of this quote.")
+    if quote.is_expired(on):
+        raise states.WrongStep(
+            f"This quote held until {day(quote.valid_until)}. Revise it, and send"
+            " it again with prices that hold now."
+        )
+    quote.step(
+        states.ACCEPTED,
+        chosen=option,
+        answered_at=at,
+        answered_how=how,
+        answered_by=who,
+    )
+    _tell_the_bench(option)
+    job.approve(by=by, why=f"quote version {quote.version}: {option.title}"[:500])
+    return quote
+
+
+def _tell_the_bench(option: Option) -> None:
+    """Each repair learns the fix and the cover that the customer said yes to."""
+    pairs = {option.repair_id: option.fix} if option.repair_id and option.fix else {}
+    for line in option.lines.select_related("fix"):
+        if line.repair_id and line.fix:
+            pairs[line.repair_id] = line.fix
+    for repair, fix in pairs.items():
+        kind = option.declared if len(pairs) == 1 else fix.declared
+        Repair.objects.filter(pk=repair, job=option.quote.job_id).update(
+            fix=fix, declared=kind or fix.declared, cover_days=option.cover_days
+        )
+
+
+@transaction.atomic
+def decline(
+    quote: Quote, *, version: int, why: str, who: str, how: str, at: datetime, by
+) -> Quote:
+    """The customer says no; this may be said after the last day, too."""
+    job, quote = locked(quote)
+    if quote.state == states.DECLINED:
+        return quote
+    _open_to_answer(quote, version=version)
+    quote.step(
+        states.DECLINED,
+        answered_at=at,
+        answered_how=how,
+        answered_by=who,
+        answer_why=why,
+    )
+    job.decline(by=by, why=why)
+    return quote

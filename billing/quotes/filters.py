@@ -1,0 +1,43 @@
+import django_filters
+
+from billing.quotes.models import Quote
+
+STANDINGS = [
+    ("draft", "draft"),
+    ("waiting", "waiting for an answer"),
+    ("expired", "expired"),
+    ("answered", "answered"),
+    ("all", "all, replaced ones too"),
+]
+
+
+class QuoteFilter(django_filters.FilterSet):
+    """Replaced versions are left out unless all are asked for."""
+
+    standing = django_filters.ChoiceFilter(
+        label="Where it stands",
+        choices=STANDINGS,
+        method="by_standing",
+        empty_label="all that hold",
+    )
+
+    class Meta:
+        model = Quote
+        fields = ["standing"]
+
+    def __init__(self, *args, on, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.on = on
+
+    def filter_queryset(self, queryset):
+        found = super().filter_queryset(queryset)
+        return found if self.form.cleaned_data.get("standing") else found.live()
+
+    def by_standing(self, queryset, name, value):
+        if value == "draft":
+            return queryset.drafts()
+        if value == "waiting":
+            return queryset.waiting(self.on)
+        if value == "expired":
+            return queryset.expired(self.on)
+        return queryset.answered() if value == "answered" else queryset

@@ -1,0 +1,219 @@
+"""What the desk fills in about a quote."""
+
+from decimal import Decimal
+
+from django import forms
+
+from billing.quotes.limits import HIGHEST, MOST_LINES
+from billing.quotes.models import LineKind, Option, Quote, QuoteLine
+from shopdesk.fields import ExactFormField, MoneyFormField
+from shopdesk.templatetags.desk import money
+
+
+class WordsForm(forms.ModelForm):
+    class Meta:
+        model = Quote
+        fields = ["words"]
+        widgets = {"words": forms.Textarea(attrs={"rows": 3})}
+
+
+class OptionForm(forms.ModelForm):
+    cover_days = forms.IntegerField(
+        label="Days of cover", min_value=0, max_value=3650, help_text="0 for none"
+    )
+    days_to_do = forms.IntegerField(label="Days it takes", min_value=0, max_value=365)
+
+    class Meta:
+        model = Option
+        fields = ["title", "declared", "cover_days", "days_to_do", "words"]
+        widgets = {"words": forms.Textarea(attrs={"rows": 2})}
+        labels = {"declared": "What it is"}
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["declared"].choices = [
+            ("", "no repair"),
+            *Option._meta.get_field("declared").choices,
+        ]
+
+
+class LineForm(forms.ModelForm):
+    """One line. Its boxes stand in a table, whose heads are their labels."""
+
+    text = forms.CharField(
+        label="What", max_length=200, widget=forms.TextInput(attrs={"class": "w20"})
+    )
+    quantity = ExactFormField(max_value=Decimal(10_000), initial=Decimal(1))
+    price = MoneyFormField(label="Price of one", max_value=HIGHEST)
+    tax_rate = ExactFormField(label="Tax in percent", max_value=Decimal(100))
+
+    class Meta:
+        model = QuoteLine
+        fields = ["kind", "text", "quantity", "price", "tax_rate"]
+
+    def __init__(self, *args, places, name="", **kwargs):
+        super().__init__(*args, **kwargs)
+        self.places = places
+        self.fields["kind"].choices = LineKind.choices
+        for field in self.fields.values():
+            field.widget.attrs["aria-label"] = f"{field.label}, {name}".strip(", ")
+
+    def clean_quantity(self):
+        quantity = self.cleaned_data["quantity"]
+        if not quantity:
+            raise forms.ValidationError("Write how many, or remove the line.")
+        return quantity
+
+    def clean(self):
+        asked = super().clean()
+        quantity, price = asked.get("quantity"), asked.get("price")
+        if quantity and price and quantity * price > HIGHEST:
+            self.add_error("price", f"A line can't come to more than {HIGHEST:,.0f}.")
+        return asked
+
+    def validate_constraints(self):
+        """The fields have said all that the database would say, without asking it."""
+
+    def reckoned(self):
+        """The line as it would be saved."""
+        self.instance.reckon(places=self.places)
+        return self.instance
+
+    def save(self, commit=True):
+        self.reckoned()
+        return super().save(commit=commit)
+
+
+class OptionForms:
+    """The form of one option, those of its lines, and an empty one for a new line."""
+
+    def __init__(self, option, *, data, shop, places, removed):
+        self.option = option
+        posted = data if data is not None and f"o{option.pk}-title" in data else None
+        self.form = OptionForm(posted, instance=option, prefix=f"o{option.pk}")
+        self.places = places
+        self.lines = []
+        for n, line in enumerate(option.lines.all(), 1):
+            line.option = option
+            if f"line {line.pk}" == removed:
+                continue
+            sent = posted if posted and f"l{line.pk}-text" in posted else None
+            self.lines.append(
+                LineForm(
+                    sent,
+                    instance=line,
+                    prefix=f"l{line.pk}",
+                    places=places,
+                    name=f"line {n} of {option.title}",
+                )
+            )
+        self.new = LineForm(
+            posted if posted and f"n{option.pk}-text" in posted else None,
+            instance=QuoteLine(option=option, position=self._next_position()),
+            initial={"tax_rate": shop.tax_rate, "kind": LineKind.LABOUR, "quantity": 1},
+            prefix=f"n{option.pk}",
+            places=places,
+            name=f"a new line of {option.title}",
+            empty_permitted=True,
+            use_required_attribute=False,
+        )
+
+    def _next_position(self):
+        return max((form.instance.position for form in self.lines), default=0) + 1
+
+    @property
+    def key(self):
+        return str(self.option.pk)
+
+    @property
+    def is_full(self):
+        return len(self.lines) >= MOST_LINES
+
+    @property
+    def all(self):
+        """Option, lines, and the new line where there is room for one."""
+        return [self.form, *self.lines, *([] if self.is_full else [self.new])]
+
+    def totals(self):
+        """The sums of what is in the boxes now, as far as it makes sense."""
+        forms_ = [*self.lines, *([self.new] if self.new.has_changed() else [])]
+        kept = [f.instance for f in self.lines if not f.is_bound]
+        kept += [f.instance for f in forms_ if f.is_bound and f.is_valid()]
+        return self.option.totals_of(kept, places=self.places)
+
+
+class DraftForms:
+    """All forms on the page of a draft, sent together so that nothing typed is lost."""
+
+    def __init__(self, quote, *, shop, data=None, removed=""):
+        self.quote = quote
+        places = quote.written_in(shop).places
+        self.words = WordsForm(
+            data if data is not None and "q-words" in data else None,
+            instance=quote,
+            prefix="q",
+        )
+        self.options = [
+            OptionForms(option, data=data, shop=shop, places=places, removed=removed)
+            for option in quote.options.prefetch_related("lines__part")
+            if f"option {option.pk}" != removed
+        ]
+        for one in self.options:
+            one.option.quote = quote
+
+    @property
+    def all(self):
+        return [self.words, *(form for one in self.options for form in one.all)]
+
+    def is_valid(self):
+        return all([form.is_valid() for form in self.all if form.is_bound])
+
+    def save(self):
+        for form in self.all:
+            if form.is_bound and form.has_changed():
+                form.save()
+
+
+class OptionChoice(forms.ModelChoiceField):
+    """The options of a quote, each with its total."""
+
+    written_in = None
+
+    def label_from_instance(self, option):
+        total = option.totals(places=self.written_in.places).gross
+        return f"{option.title}: {money(total, self.written_in)}"
+
+
+class YesForm(forms.Form):
+    option = OptionChoice(
+        Option.objects.none(), widget=forms.RadioSelect, empty_label=None
+    )
+    who = forms.CharField(label="Who said so", max_length=120)
+    how = forms.ChoiceField(choices=Quote.How.choices)
+    version = forms.IntegerField(widget=forms.HiddenInput)
+
+    def __init__(self, quote, *args, written_in, **kwargs):
+        super().__init__(*args, **kwargs)
+        options = quote.options.prefetch_related("lines")
+        self.fields["option"].written_in = written_in
+        self.fields["option"].queryset = options
+        self.fields["version"].initial = quote.version
+        self.fields["who"].initial = quote.job.customer.name
+        if len(options) == 1:
+            self.fields["option"].initial = options[0].pk
+
+
+class NoForm(forms.Form):
+    why = forms.CharField(
+        label="Reason",
+        max_length=500,
+        help_text="As the customer put it: too dear, not worth it, not now.",
+    )
+    who = forms.CharField(label="Who said so", max_length=120)
+    how = forms.ChoiceField(choices=Quote.How.choices)
+    version = forms.IntegerField(widget=forms.HiddenInput)
+
+    def __init__(self, quote, *args, written_in=None, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["version"].initial = quote.version
+        self.fields["who"].initial = quote.job.customer.name

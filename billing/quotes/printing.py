@@ -1,0 +1,38 @@
+"""The quote on paper."""
+
+from datetime import datetime
+
+from billing.quotes.models import Quote
+from shopdesk.printing import render_pdf
+from shopdesk.shop.models import Shop
+
+
+def quote_paper(quote: Quote, *, shop: Shop, made_at: datetime) -> bytes:
+    """The quote as it is handed over; a draft is marked as one."""
+    job = quote.job
+    written_in = quote.written_in(shop)
+    options = [
+        {
+            "number": n,
+            "option": option,
+            "lines": list(option.lines.all()),
+            "totals": option.totals(places=written_in.places),
+        }
+        for n, option in enumerate(quote.options.prefetch_related("lines"), 1)
+    ]
+    several_rates = any(len(one["totals"].groups) > 1 for one in options)
+    return render_pdf(
+        "billing/quotes/paper.html",
+        {
+            "shop": shop,
+            "quote": quote,
+            "job": job,
+            "device": job.device,
+            "customer": job.customer,
+            "options": options,
+            "several_rates": several_rates,
+            "written_in": written_in,
+        },
+        size=shop.paper,
+        made_at=made_at,
+    )

@@ -1,0 +1,51 @@
+from billing.quotes.models import Quote
+from shopdesk import tables
+from shopdesk.templatetags.desk import mark, money
+
+
+class QuoteTable(tables.DeskTable):
+    caption = "Quotes"
+    row_head = "number"
+
+    number = tables.CodeColumn(
+        "Job", accessor="job__number", linkify=lambda record: record.get_absolute_url()
+    )
+    version = tables.NumberColumn()
+    customer = tables.Column(accessor="job__customer", order_by="job__customer__name")
+    device = tables.Column(accessor="job__device__model", orderable=False)
+    state = tables.Column("Where it stands", order_by="state")
+    valid_until = tables.DateColumn("Holds until")
+    asked = tables.NumberColumn("Asked", empty_values=(), orderable=False)
+
+    class Meta(tables.DeskTable.Meta):
+        model = Quote
+        fields = []
+        sequence = [
+            "number",
+            "version",
+            "customer",
+            "device",
+            "state",
+            "valid_until",
+            "asked",
+        ]
+        empty_text = "No quotes here."
+
+    def __init__(self, *args, on, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.on = on
+
+    def render_state(self, record):
+        return mark(record.standing(self.on))
+
+    def render_asked(self, record):
+        """The total of the option said yes to; else the least that is asked."""
+        written_in = record.written_in(self.shop)
+        options = list(record.options.all())
+        sums = {o.pk: o.totals(places=written_in.places).gross for o in options}
+        if not sums:
+            return ""
+        if record.chosen_id:
+            return money(sums[record.chosen_id], written_in)
+        least = money(min(sums.values()), written_in)
+        return f"from {least}" if len(set(sums.values())) > 1 else least

@@ -1,0 +1,279 @@
+"""The till's quotes: written, sent, answered, revised."""
+
+import re
+
+from django.contrib import messages
+from django.db import transaction
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_POST
+from django_tables2 import RequestConfig
+
+from billing.quotes import actions, states
+from billing.quotes.filters import QuoteFilter
+from billing.quotes.forms import DraftForms, NoForm, YesForm
+from billing.quotes.limits import MOST_OPTIONS
+from billing.quotes.models import Option, Quote
+from billing.quotes.printing import quote_paper
+from billing.quotes.tables import QuoteTable
+from repairs.jobs import states as job_states
+from repairs.jobs.models import Job, NotYet
+from shopdesk.doors import WORKSHOP
+from shopdesk.printing import PaperFailed
+from shopdesk.shop.models import Shop
+from shopdesk.staff.middleware import may
+
+REFUSALS = (states.WrongStep, job_states.WrongStep, NotYet, PaperFailed)
+
+
+@require_GET
+def all_quotes(request):
+    """The list: drafts, waiting for an answer, expired, answered."""
+    today = timezone.localdate()
+    asked = QuoteFilter(request.GET, Quote.objects.for_rows(), on=today)
+    table = RequestConfig(request).configure(QuoteTable(asked.qs, on=today))
+    return render(
+        request,
+        "billing/quotes/all.html",
+        {
+            "table": table,
+            "filter": asked,
+            "form": asked.form,
+            "sees_invoices": may(request.user, "invoices:all"),
+        },
+    )
+
+
+def for_job(request, pk):
+    """All versions of a job's quote; a new one is made here."""
+    job = get_object_or_404(Job.objects.for_rows(), pk=pk)
+    if request.method == "POST":
+        try:
+            if request.POST.get("then") == "approve":
+                job.approve_under_cover(by=request.user)
+                messages.success(request, "Approved: the work is under cover.")
+                return redirect(job)
+            return redirect(actions.draft(job, by=request.user))
+        except REFUSALS as refusal:
+            messages.error(request, str(refusal))
+        return redirect("quotes:for_job", job.pk)
+    quotes = list(job.quotes.for_rows())
+    has_live = any(quote.state != states.REPLACED for quote in quotes)
+    is_diagnosed = job.state == job_states.DIAGNOSED
+    table = QuoteTable(quotes, on=timezone.localdate(), orderable=False)
+    table.exclude = ("customer", "device")
+    return render(
+        request,
+        "billing/quotes/for_job.html",
+        {
+            "job": job,
+            "table": table,
+            "quotes": quotes,
+            "may_make": is_diagnosed and not has_live,
+            "needs_none": is_diagnosed and job.is_under_cover,
+        },
+    )
+
+
+def _quote(pk):
+    return get_object_or_404(
+        Quote.objects.defer("paper").select_related(
+            "job__customer", "job__device__model", "chosen"
+        ),
+        pk=pk,
+    )
+
+
+def quote(request, pk):
+    """One version: a draft to be written, or what was sent and answered."""
+    quote = _quote(pk)
+    if request.method == "POST":
+        return _write(request, quote)
+    if quote.is_draft:
+        return _draft_page(request, quote, DraftForms(quote, shop=request.shop))
+    return _sent_page(request, quote)
+
+
+def _draft_page(request, quote, forms, status=200):
+    written_in = quote.written_in(request.shop)
+    return render(
+        request,
+        "billing/quotes/draft.html",
+        {
+            "quote": quote,
+            "job": quote.job,
+            "draft": forms,
+            "forms": forms.all,
+            "written_in": written_in,
+            "sees_suggested": request.user.kind in WORKSHOP,
+            "has_room": len(forms.options) < MOST_OPTIONS,
+        },
+        status=status,
+    )
+
+
+def _sent_page(request, quote, yes=None, no=None):
+    today = timezone.localdate()
+    written_in = quote.written_in(request.shop)
+    options = [
+        {"option": option, "totals": option.totals(places=written_in.places)}
+        for option in quote.options.prefetch_related("lines")
+    ]
+    for one in options:
+        lines = one["option"].lines.all()
+        one["lines"] = list(zip(lines, one["totals"].lines, strict=True))
+    latest = quote.job.quotes.defer("paper").live().first()
+    return render(
+        request,
+        "billing/quotes/sent.html",
+        {
+            "quote": quote,
+            "job": quote.job,
+            "options": options,
+            "standing": quote.standing(today),
+            "is_expired": quote.is_expired(today),
+            "latest": latest if latest != quote else None,
+            "written_in": written_in,
+            "sees_suggested": request.user.kind in WORKSHOP,
+            "yes": yes or YesForm(quote, prefix="yes", written_in=written_in),
+            "no": no or NoForm(quote, prefix="no"),
+            "forms": [form for form in (yes, no) if form],
+        },
+    )
+
+
+REMOVE = re.compile(r"(line|option) ([0-9]{1,18})", re.ASCII)
+
+
+def _saved(request, quote, removed=""):
+    """The draft's forms with what was posted: saved where all of it is right."""
+    with transaction.atomic():
+        _, locked = actions.drafted(quote)
+        forms = DraftForms(
+            locked, shop=request.shop, data=request.POST, removed=removed
+        )
+        if forms.is_valid():
+            forms.save()
+            return forms, True
+    return forms, False
+
+
+def _write(request, quote):
+    """Keep what is in the boxes, then add or remove what was asked for."""
+    then = request.POST.get("then", "")
+    removed = then if REMOVE.fullmatch(then) else ""
+    try:
+        with transaction.atomic():
+            forms, is_saved = _saved(request, quote, removed)
+            if not is_saved:
+                return _draft_page(request, quote, forms)
+            if removed:
+                _remove(quote, removed)
+            elif then == "add option":
+                actions.add_option(quote)
+    except REFUSALS as refusal:
+        messages.error(request, str(refusal))
+    return redirect(f"{quote.get_absolute_url()}#options")
+
+
+def _remove(quote, removed):
+    what, pk = removed.split()
+    if what == "option":
+        for option in Option.objects.filter(quote=quote, pk=pk):
+            actions.remove_option(option)
+    else:
+        actions.remove_line(quote, pk=int(pk))
+
+
+@require_POST
+def reckon(request, pk):
+    """The totals of what is in the boxes of a draft, not saved."""
+    quote = _quote(pk)
+    forms = DraftForms(quote, shop=request.shop, data=request.POST)
+    return render(
+        request,
+        "billing/quotes/_reckoned.html",
+        {"draft": forms, "written_in": quote.written_in(request.shop), "quote": quote},
+    )
+
+
+@require_POST
+def send(request, pk):
+    """Save what is in the boxes, make the paper, and freeze the quote."""
+    quote = _quote(pk)
+    try:
+        with transaction.atomic():
+            if "q-words" in request.POST:
+                forms, is_saved = _saved(request, quote)
+                if not is_saved:
+                    return _draft_page(request, quote, forms)
+            quote = actions.send(
+                quote, on=timezone.localdate(), at=timezone.now(), by=request.user
+            )
+        messages.success(request, "The quote is sent: print it, or mail its PDF.")
+    except REFUSALS as refusal:
+        messages.error(request, str(refusal))
+    return redirect("quotes:quote", pk)
+
+
+def answer(request, pk):
+    """The customer's yes or no, as told to the desk."""
+    quote = _quote(pk)
+    if request.method != "POST":
+        return redirect(quote)
+    if quote.is_draft:
+        messages.error(request, "This quote was not sent yet.")
+        return redirect(quote)
+    is_yes = request.POST.get("answer") == "yes"
+    kind, prefix = (YesForm, "yes") if is_yes else (NoForm, "no")
+    written_in = quote.written_in(request.shop)
+    form = kind(quote, request.POST, prefix=prefix, written_in=written_in)
+    if form.is_valid():
+        act = actions.accept if is_yes else actions.decline
+        if is_yes:
+            form.cleaned_data["on"] = timezone.localdate()
+        try:
+            act(quote, at=timezone.now(), by=request.user, **form.cleaned_data)
+        except REFUSALS as refusal:
+            form.add_error(None, str(refusal))
+        else:
+            messages.success(
+                request, f"The customer’s {'yes' if is_yes else 'no'} is written down."
+            )
+            return redirect(quote)
+    quote = _quote(pk)
+    return _sent_page(request, quote, **{prefix: form})
+
+
+@require_POST
+def revise(request, pk):
+    """A new version to change; the old one is replaced."""
+    quote = _quote(pk)
+    try:
+        new = actions.revise(quote, by=request.user)
+    except REFUSALS as refusal:
+        messages.error(request, str(refusal))
+        return redirect(quote)
+    messages.success(request, f"Version {new.version} is a draft: change and send it.")
+    return redirect(new)
+
+
+@require_GET
+def paper(request, pk):
+    """The stored paper of a sent quote; a draft is drawn as it is now."""
+    quote = get_object_or_404(Quote.objects.select_related("job"), pk=pk)
+    if quote.paper:
+        pdf = bytes(quote.paper)
+    else:
+        try:
+            pdf = quote_paper(quote, shop=Shop.current(), made_at=quote.made_at)
+        except PaperFailed as failed:
+            messages.error(request, str(failed))
+            return redirect(quote)
+    name = f"quote-{quote.job.number}-{quote.version}.pdf"
+    return HttpResponse(
+        pdf,
+        content_type="application/pdf",
+        headers={"Content-Disposition": f'inline; filename="{name}"'},
+    )

@@ -1,0 +1,129 @@
+"""The customer answers, and the desk writes it down."""
+
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+
+from billing.quotes import actions, states
+from repairs.jobs.models import Step
+from tests import make
+from tests.billing import till
+
+pytestmark = pytest.mark.django_db
+
+
+def decline(quote, **facts):
+    facts = {"who": "Ada", "how": "phone", "why": "too dear"} | facts
+    facts.setdefault("version", quote.version)
+    return actions.decline(quote, at=till.now(), by=None, **facts)
+
+
+def test_a_yes_tells_the_job_and_the_repair():
+    quote = till.sent()
+    stopgap = quote.options.get(declared="stopgap")
+    till.say_yes(quote, option=stopgap)
+    quote.refresh_from_db()
+    assert (quote.state, quote.chosen, quote.answered_by) == (
+        "accepted",
+        stopgap,
+        "Ada Fenwick",
+    )
+    job = quote.job
+    job.refresh_from_db()
+    repair = job.repairs.get()
+    assert job.state == "approved"
+    assert (repair.fix.name, repair.declared, repair.cover_days) == (
+        "Stopgap mend",
+        "stopgap",
+        30,
+    )
+
+
+def test_a_yes_to_two_faults_tells_both_repairs():
+    job = till.diagnosed()
+    other = make.fault(name="Fan noisy")
+    fan = make.fix(other, name="Replace the fan", cover_days=90)
+    second = make.repair(job, other)
+    quote = actions.send(
+        actions.draft(job, by=None), on=till.TODAY, at=till.now(), by=None
+    )
+    till.say_yes(quote, option=quote.options.get(declared="stopgap"))
+    second.refresh_from_db()
+    first = job.repairs.exclude(pk=second.pk).get()
+    assert (second.fix, second.declared, second.cover_days) == (fan, "lasting", 30)
+    assert (first.fix.name, first.declared) == ("Stopgap mend", "stopgap")
+
+
+def test_two_yeses_are_one():
+    quote = till.sent()
+    till.say_yes(quote)
+    steps = Step.objects.count()
+    till.say_yes(quote, who="Somebody else")
+    quote.refresh_from_db()
+    assert quote.answered_by == "Ada Fenwick" and Step.objects.count() == steps
+
+
+def test_a_yes_to_another_option_afterwards_is_refused():
+    quote = till.accepted()
+    with pytest.raises(states.WrongStep, match="answered this quote already: yes"):
+        till.say_yes(quote, option=quote.options.last())
+    quote.refresh_from_db()
+    assert quote.chosen == quote.options.first()
+
+
+def test_a_yes_after_the_last_day_is_refused_and_a_no_is_not():
+    quote = till.sent()
+    late = quote.valid_until + timedelta(days=1)
+    with pytest.raises(states.WrongStep, match="held until 4 Apr 2026"):
+        till.say_yes(quote, on=late)
+    quote.refresh_from_db()
+    assert quote.state == states.SENT and quote.job.state == "quoted"
+    decline(quote)
+    quote.refresh_from_db()
+    assert quote.state == states.DECLINED
+
+
+def test_on_the_last_day_a_yes_holds():
+    quote = till.sent()
+    till.say_yes(quote, on=quote.valid_until)
+    quote.refresh_from_db()
+    assert quote.state == states.ACCEPTED
+
+
+def test_a_yes_binds_the_version_that_was_shown():
+    old = till.sent()
+    new = actions.revise(old, by=None)
+    with pytest.raises(states.WrongStep, match="revised meanwhile"):
+        till.say_yes(old)
+    actions.send(new, on=till.TODAY, at=till.now(), by=None)
+    with pytest.raises(states.WrongStep, match="revised meanwhile"):
+        till.say_yes(new, version=1)
+    new.refresh_from_db()
+    assert new.state == states.SENT and new.job.state == "quoted"
+
+
+def test_an_option_of_another_quote_is_refused():
+    quote, other = till.sent(), till.sent()
+    with pytest.raises(states.WrongStep, match="not one of this quote"):
+        till.say_yes(quote, option=other.options.first())
+    quote.refresh_from_db()
+    assert quote.state == states.SENT
+
+
+def test_a_no_keeps_its_reason_and_the_job_can_go_home():
+    quote = till.sent(fee_agreed=Decimal(25))
+    decline(quote)
+    decline(quote)  # told twice, written once
+    job = quote.job
+    job.refresh_from_db()
+    assert job.state == "declined"
+    assert job.steps.filter(new="declined").get().why == "too dear"
+
+
+def test_after_a_yes_no_no_is_taken():
+    quote = till.accepted()
+    with pytest.raises(states.WrongStep, match="already: yes"):
+        decline(quote)
+    quote.refresh_from_db()
+    assert quote.state == states.ACCEPTED

@@ -1,0 +1,105 @@
+"""Jobs on their way through the till: each a step further than the one before."""
+
+from datetime import date
+from decimal import Decimal
+
+from django.utils import timezone
+
+from billing.handback.actions import hand_back
+from billing.quotes import actions
+from repairs.faults.models import UsualPart
+from repairs.jobs import states
+from repairs.jobs.models import ProofRun
+from tests import make
+
+TODAY = date(2026, 3, 5)
+
+
+def now():
+    return timezone.now()
+
+
+def diagnosed(*, fixes=("lasting", "stopgap"), with_part=True, **facts):
+    """A job whose fault is found; the fault book has a fix of each of `fixes`."""
+    fault = make.fault()
+    for kind in fixes:
+        fix = make.fix(fault, name=f"{kind.capitalize()} mend", declared=kind, minutes=45)
+        if with_part and kind == "lasting":
+            part = make.part(on_hand=5, unit_cost=Decimal("2.50"))
+            UsualPart.objects.create(fix=fix, part=part, quantity=2)
+    job = make.job(**facts)
+    make.repair(job, fault)
+    job.diagnose(by=None)
+    return job
+
+
+def drafted(**facts):
+    return actions.draft(diagnosed(**facts), by=None)
+
+
+def sent(on=TODAY, **facts):
+    return actions.send(drafted(**facts), on=on, at=now(), by=None)
+
+
+def say_yes(quote, *, on=TODAY, option=None, **facts):
+    facts.setdefault("version", quote.version)
+    facts.setdefault("who", "Ada Fenwick")
+    facts.setdefault("how", "counter")
+    option = option or quote.options.first()
+    return actions.accept(quote, option=option, on=on, at=now(), by=None, **facts)
+
+
+def accepted(**facts):
+    return say_yes(sent(**facts))
+
+
+def mend(job):
+    """The bench does the work, proves it and closes."""
+    job.refresh_from_db()
+    for repair in job.repairs.all():
+        if repair.fix is None:
+            repair.fix = repair.fault.fixes.first() or make.fix(repair.fault)
+        repair.declared = repair.declared or repair.fix.declared
+        repair.outcome = states.FIXED
+        repair.no_part_needed = True
+        repair.save()
+        ProofRun.objects.create(repair=repair, tries=9, needed=1, run_at=now())
+    job.repair_done(by=None)
+    job.prove(by=None)
+    job.close(outcome=states.FIXED, by=None)
+    return job
+
+
+def ready(**facts):
+    """A job that was quoted, agreed to, mended and closed."""
+    return mend(accepted(**facts).job)
+
+
+def covered(*, redo=True):
+    """A comeback under cover; mended, if `redo`."""
+    fault = make.fault()
+    fix = make.fix(fault, name="Replace the socket")
+    earlier = make.past_repair(
+        fault, fix, on=date(2026, 1, 5), covered_until=date(2026, 7, 4), cover_days=180
+    )
+    job = make.comeback(earlier, on=date(2026, 3, 2)).job
+    make.repair(job, fault, fix=fix)
+    job.diagnose(by=None)
+    if not redo:
+        return job
+    job.approve_under_cover(by=None)
+    return mend(job)
+
+
+def handed_back(*, paid=Decimal(0), means="", key=None, on=TODAY, **facts):
+    """The invoice of a job that went the whole way."""
+    return hand_back(
+        ready(**facts),
+        version=None,
+        on=on,
+        at=now(),
+        by=None,
+        paid=paid,
+        means=means,
+        key=key,
+    )
