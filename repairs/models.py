@@ -3,6 +3,7 @@
 from repairs.customers.models import Customer, Device, DeviceModel
 from repairs.faults.models import Check, Fault, Fix, Symptom, UsualPart
 from repairs.jobs.models import (
+    AccessCode,
     Job,
     Labour,
     PartUsed,
@@ -15,6 +16,7 @@ from repairs.jobs.models import (
 from repairs.stock.models import Delivery, Part, StockMove, Supplier
 
 __all__ = [
+    "AccessCode",
     "Check",
     "Customer",
     "Delivery",

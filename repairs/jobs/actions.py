@@ -1,11 +1,19 @@
 """What happens to a job and other records at once."""
 
-from datetime import date
+from datetime import date, datetime
 
+from django.conf import settings
 from django.db import transaction
 
-from repairs.jobs import states
-from repairs.jobs.models import Job, NotYet, PartUsed, Repair, ReturnDecision
+from repairs.jobs import sealed, states
+from repairs.jobs.models import (
+    AccessCode,
+    Job,
+    NotYet,
+    PartUsed,
+    Repair,
+    ReturnDecision,
+)
 from repairs.stock.actions import put_back, take
 from repairs.stock.models import Delivery, Part
 from repairs.stock.prices import part_price
@@ -87,6 +95,9 @@ def decide_return(
         raise NotYet(f"Job {earlier.job.number} is itself a return of this one.")
     if is_covered and what not in (states.SAME_FAULT, states.UNDECIDED):
         raise NotYet("Only the same fault can be under cover.")
+    job = Job.objects.select_for_update().get(pk=job.pk)
+    if job.approved_under_cover and not (is_covered and what == states.SAME_FAULT):
+        _take_back_cover(job, by=by)
     return ReturnDecision.objects.create(
         job=job,
         earlier=earlier,
@@ -96,6 +107,17 @@ def decide_return(
         by=by,
         decided_on=on,
     )
+
+
+def _take_back_cover(job: Job, *, by) -> None:
+    """Without cover nobody has said yes to the work: the customer must be asked."""
+    if job.state == states.APPROVED:
+        job.revise(by=by, why="not under cover after all")
+    elif job.state != states.HANDED_BACK:
+        raise NotYet(
+            f"The work was done under cover and the job is {job.get_state_display()}:"
+            " take it back to the bench before you decide otherwise."
+        )
 
 
 def _comes_back_from(job: Job, other: Job) -> bool:
@@ -110,3 +132,35 @@ def _comes_back_from(job: Job, other: Job) -> bool:
         if job.pk == other.pk:
             return True
     return True
+
+
+@transaction.atomic
+def keep_code(job: Job, *, code: str) -> None:
+    """Seal what opens the device, with the customer's yes, while the job is open."""
+    job = Job.objects.select_for_update().get(pk=job.pk)
+    if job.consent != Job.Consent.YES:
+        raise NotYet("A code is kept only where the customer lets us see the data.")
+    if not job.is_open:
+        raise NotYet("The device was handed back: no code is kept any more.")
+    AccessCode.objects.filter(job=job).delete()
+    locked = sealed.seal(code, job=job.pk, secret=settings.SEAL_KEY)
+    AccessCode.objects.create(job=job, sealed=locked)
+
+
+@transaction.atomic
+def show_code(job: Job, *, why: str, at: datetime, by) -> str:
+    """The code, for this once: it is gone from the records with this answer."""
+    if not why.strip():
+        raise NotYet("Say what you need the code for.")
+    kept = AccessCode.objects.select_for_update().filter(job=job).first()
+    if kept is None:
+        raise NotYet("No code is kept for this job.")
+    if kept.sealed is None:
+        raise NotYet("The code was shown before and is gone. Ask the customer again.")
+    code = sealed.unseal(bytes(kept.sealed), job=job.pk, secret=settings.SEAL_KEY)
+    gone = AccessCode.objects.filter(pk=kept.pk, shown_at=None).update(
+        sealed=None, shown_at=at, shown_to=by, why=why.strip()
+    )
+    if not gone:
+        raise NotYet("The code was shown before and is gone. Ask the customer again.")
+    return code

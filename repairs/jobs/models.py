@@ -1,7 +1,9 @@
 """The job and all that is written down while it is here."""
 
+from contextlib import contextmanager
 from datetime import date, datetime
 from decimal import Decimal
+from uuid import uuid4
 
 from django.conf import settings
 from django.db import models, transaction
@@ -26,6 +28,10 @@ class NotYet(Exception):
     """A step refused because something is missing, told as a sentence."""
 
 
+class Stale(Exception):
+    """Someone else changed the job since the page was opened, told as a sentence."""
+
+
 class JobQuerySet(models.QuerySet):
     def open(self):
         """Those not handed back yet."""
@@ -38,6 +44,21 @@ class JobQuerySet(models.QuerySet):
     def for_rows(self):
         """With all that one row of a list of jobs shows."""
         return self.select_related("device__model", "customer")
+
+    def visits(self, *, on: date) -> "list[Job]":
+        """Each visit with its repairs, the latest first, judged on the day `on`.
+
+        A job gets `days_since`, the days since it was handed back; each of its repairs
+        gets `still_covered`.
+        """
+        jobs = self.order_by("-booked_in_on", "-id").select_related("customer")
+        jobs = list(jobs.prefetch_related("repairs__fault", "repairs__fix"))
+        for job in jobs:
+            back = job.handed_back_on
+            job.days_since = None if back is None else (on - back).days
+            for repair in job.repairs.all():
+                repair.still_covered = cover.is_covered(on, until=repair.covered_until)
+        return jobs
 
     def numbered(self, text: str):
         """The job of this number, typed or scanned from a label."""
@@ -66,6 +87,8 @@ class Job(models.Model):
         POST = "post", "post"
 
     number = models.CharField(max_length=40, unique=True)
+    # Made with the form of booking in: the same form sent twice is one job.
+    key = models.UUIDField(unique=True, default=uuid4, editable=False)
     device = models.ForeignKey(Device, on_delete=models.PROTECT, related_name="jobs")
     customer = models.ForeignKey(
         Customer, on_delete=models.PROTECT, related_name="jobs"
@@ -120,7 +143,15 @@ class Job(models.Model):
     )
     # Comes from a history file: no step of it was made here.
     is_from_history = models.BooleanField(default=False, editable=False)
+    # What the file said of customer and device that their records say otherwise: a
+    # line for each, "column: words".
+    as_told = models.TextField(blank=True, default="", editable=False)
+    # For two people at one job: who changed it last, and how often it was changed.
     version = models.PositiveIntegerField(default=1, editable=False)
+    changed_by = models.ForeignKey(
+        STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
+    )
+    changed_at = models.DateTimeField(null=True, editable=False)
 
     objects = JobQuerySet.as_manager()
 
@@ -200,24 +231,92 @@ class Job(models.Model):
     def is_under_cover(self) -> bool:
         """Whether this visit costs the customer nothing: a covered comeback."""
         decision = self.decision
-        return decision is not None and decision.is_covered
+        return (
+            decision is not None
+            and decision.is_covered
+            and decision.what == states.SAME_FAULT
+        )
+
+    @property
+    def was_approved(self) -> bool:
+        """Whether the last yes, by quote or by cover, still stands."""
+        asked = (states.DIAGNOSED, states.QUOTED, states.APPROVED, states.DECLINED)
+        last = self.steps.filter(new__in=asked).exclude(old__in=states.PROVING).last()
+        return last is not None and last.new == states.APPROVED
+
+    @property
+    def approved_under_cover(self) -> bool:
+        """Whether the yes that stands is the shop's own promise, not the customer's."""
+        yes = self.steps.filter(new=states.APPROVED, old__in=states.BEFORE_YES).last()
+        return self.was_approved and yes is not None and yes.old == states.DIAGNOSED
+
+    @property
+    def unassigned_minutes(self) -> int:
+        """Minutes that were not booked on one of the repairs, such as finding."""
+        return self.labour.filter(repair=None).aggregate(n=Sum("minutes"))["n"] or 0
+
+    def open_ends(self) -> list[str]:
+        """What must be settled before the bench lets go of it, whatever came of it."""
+        ends = [
+            f"{timer.by or 'Somebody'}’s timer still runs on this job: stop it first."
+            for timer in self.labour.running().select_related("by")
+        ]
+        decision = self.decision
+        if decision is not None and decision.what == states.UNDECIDED:
+            ends.append("This is a return: decide first what it is.")
+        return ends
 
     def missing_to_close(self) -> list[str]:
-        """What must still be written down before the bench can close, as sentences."""
+        """What must still be done before it can be closed as fixed, as sentences."""
         repairs = list(self.repairs.select_related("fault", "fix"))
         if not repairs:
-            return ["No fault has been named yet."]
-        return [reason for repair in repairs for reason in repair.missing_to_close()]
+            return [*self.open_ends(), "No fault has been named yet."]
+        missing = [why for repair in repairs for why in repair.missing_to_close()]
+        if not any(r.outcome in ("", states.FIXED) for r in repairs):
+            missing.append("No fault of this job is fixed: close it another way.")
+        return [*self.open_ends(), *missing]
 
     # --- the steps ----------------------------------------------------------
 
+    @contextmanager
+    def changing(self, *, version: int | None, by):
+        """All that is done inside is done to the job as its reader saw it, or not at all.
+
+        Raises Stale where the job has changed since `version`; None asks nothing.
+        """
+        with transaction.atomic():
+            seen = Job.objects.select_for_update().filter(pk=self.pk)
+            if version is not None:
+                seen = seen.filter(version=version)
+            if not seen.update(
+                version=F("version") + 1, changed_by=by, changed_at=timezone.now()
+            ):
+                self.refresh_from_db()
+                raise Stale(self._who_was_quicker())
+            self.refresh_from_db()
+            yield self
+
+    def _who_was_quicker(self) -> str:
+        when = timezone.localtime(self.changed_at).strftime(" at %H:%M")
+        return (
+            f"{self.changed_by or 'Someone else'} changed this job{when}, after you"
+            " opened it. What you typed is kept: look at it again, then send it again."
+        )
+
     @transaction.atomic
-    def _step(self, new: str, *, by, why: str = "", **changes) -> None:
-        """The only writer of `state`: judged on what the database says now."""
+    def _step(self, new: str, *, by, why: str = "", only_from=None, **changes) -> None:
+        """The only writer of `state`: judged on what the database says now.
+
+        `only_from` narrows the table where several verbs lead to the same state.
+        """
         now = Job.objects.select_for_update().get(pk=self.pk)
-        states.check_step(now.state, new)
+        states.check_step(now.state, new, only_from=only_from)
         moved = Job.objects.filter(pk=self.pk, state=now.state).update(
-            state=new, version=F("version") + 1, **changes
+            state=new,
+            version=F("version") + 1,
+            changed_by=by,
+            changed_at=timezone.now(),
+            **changes,
         )
         if not moved:
             raise states.WrongStep("Someone else moved this job just now.")
@@ -226,12 +325,19 @@ class Job(models.Model):
         )
         self.refresh_from_db()
 
+    def _check_from(self, *allowed: str, new: str) -> None:
+        """Refuse a verb by the state of now before it asks for anything else."""
+        now = Job.objects.select_for_update().only("state").get(pk=self.pk).state
+        states.check_step(now, new, only_from=allowed)
+
     def arrive(self, *, on: date, by) -> None:
         """The announced device is here."""
         self._step(states.BOOKED_IN, by=by, booked_in_on=on)
 
+    @transaction.atomic
     def diagnose(self, *, by) -> None:
         """The fault is found."""
+        self._check_from(states.BOOKED_IN, new=states.DIAGNOSED)
         if not self.repairs.exists():
             raise NotYet("Name the fault first.")
         self._step(states.DIAGNOSED, by=by)
@@ -240,11 +346,28 @@ class Job(models.Model):
         """An offer went to the customer."""
         self._step(states.QUOTED, by=by)
 
+    @transaction.atomic
     def approve(self, *, by, why: str = "") -> None:
         """The customer said yes, or the work is under cover."""
-        if self.state == states.DIAGNOSED and not self.is_under_cover:
-            raise NotYet("Without cover the customer must say yes to a quote first.")
+        self._check_from(*states.BEFORE_YES, new=states.APPROVED)
+        self.refresh_from_db(fields=["state"])
+        if self.state == states.DIAGNOSED:
+            self._check_cover()
         self._step(states.APPROVED, by=by, why=why)
+
+    @transaction.atomic
+    def approve_under_cover(self, *, by) -> None:
+        """The shop's own promise is the yes: no quote, and no cost to the customer."""
+        self._check_from(states.DIAGNOSED, new=states.APPROVED)
+        self._check_cover()
+        self._step(states.APPROVED, by=by, why="under cover")
+
+    def _check_cover(self) -> None:
+        decision = self.decision
+        if decision is not None and decision.what == states.UNDECIDED:
+            raise NotYet("This is a return: decide first what it is.")
+        if not self.is_under_cover:
+            raise NotYet("Without cover the customer must say yes to a quote first.")
 
     def decline(self, *, by, why: str = "") -> None:
         """The customer said no."""
@@ -252,26 +375,36 @@ class Job(models.Model):
 
     def revise(self, *, by, why: str = "") -> None:
         """Back to the desk: the quote must change."""
-        self._step(states.DIAGNOSED, by=by, why=why)
+        self._step(
+            states.DIAGNOSED,
+            by=by,
+            why=why,
+            only_from=(states.QUOTED, states.APPROVED, states.DECLINED),
+        )
 
+    @transaction.atomic
     def repair_done(self, *, by) -> None:
         """The fix is in; it is not proven yet."""
-        if self.repairs.filter(fix=None).exists():
+        self._check_from(states.APPROVED, new=states.REPAIRED)
+        going_on = self.repairs.going_on()
+        if not going_on.exists():
+            raise NotYet("No fault is being repaired: name one, or close another way.")
+        if going_on.filter(fix=None).exists():
             raise NotYet("Say which fix was done for each fault.")
-        if not self.repairs.exists():
-            raise NotYet("Name the fault first.")
         self._step(states.REPAIRED, by=by)
 
+    @transaction.atomic
     def prove(self, *, by) -> None:
         """The proof run is long enough and clean."""
-        for repair in self.repairs.all():
+        self._check_from(states.REPAIRED, new=states.PROVEN)
+        for repair in self.repairs.going_on().select_related("fault"):
             if not repair.is_proven:
                 raise NotYet(repair.proof_sentence())
         self._step(states.PROVEN, by=by)
 
     def proof_failed(self, *, by, why: str = "") -> None:
         """It failed again: back to the bench."""
-        self._step(states.APPROVED, by=by, why=why)
+        self._step(states.APPROVED, by=by, why=why, only_from=states.PROVING)
 
     @transaction.atomic
     def close(self, *, outcome: str, by, why: str = "") -> None:
@@ -279,30 +412,78 @@ class Job(models.Model):
         if outcome not in states.JOB_OUTCOMES:
             raise NotYet("Say what came of it.")
         if outcome == states.FIXED:
+            self._check_from(states.PROVEN, new=states.READY)
             missing = self.missing_to_close()
-            if missing:
-                raise NotYet(" ".join(missing))
         elif outcome == states.DECLINED_BY_CUSTOMER:
-            if self.state != states.DECLINED:
-                raise NotYet("Only a declined job can be closed as declined.")
-        elif not why.strip():
-            raise NotYet("Say in a sentence how you came to this.")
+            self._check_from(states.DECLINED, new=states.READY)
+            missing = self.open_ends()
+        else:
+            self._check_from(*states.AT_THE_BENCH, new=states.READY)
+            missing = self.open_ends()
+            if not why.strip():
+                missing.append("Say in a sentence how you came to this.")
+            if self.repairs.filter(outcome=states.FIXED).exists():
+                missing.append("A fault of this job is marked fixed.")
+        if missing:
+            raise NotYet(" ".join(missing))
+        if outcome in states.OUTCOMES:
+            self.repairs.filter(outcome="").update(outcome=outcome)
         self._step(states.READY, by=by, why=why, outcome=outcome, waiting_on="")
 
+    @transaction.atomic
     def reopen(self, *, by, why: str) -> None:
-        """Back to the bench from the shelf of finished jobs."""
+        """Back to the bench from the shelf of finished jobs.
+
+        Where the customer's yes, or the cover, still stands the work goes on; else it
+        must be quoted. What came of each repair is open again.
+        """
+        self._check_from(states.READY, new=states.DIAGNOSED)
         if not why.strip():
             raise NotYet("Say why the job is opened again.")
-        self._step(states.DIAGNOSED, by=by, why=why, outcome="")
+        new = states.APPROVED if self.was_approved else states.DIAGNOSED
+        self.repairs.update(outcome="")
+        self._step(new, by=by, why=why, only_from=(states.READY,), outcome="")
 
     @transaction.atomic
     def hand_back(self, *, on: date, by) -> None:
-        """The device leaves; cover starts for what was fixed."""
+        """The device leaves: what it cost is kept, cover starts for what was fixed."""
         if on < self.booked_in_on:
             raise NotYet("A device can't leave before the day it came in.")
         self._step(states.HANDED_BACK, by=by, handed_back_on=on, uncollected_since=None)
-        for repair in self.repairs.filter(outcome=states.FIXED):
-            repair.start_cover(on=on)
+        cost_rate = Shop.current().cost_rate
+        for repair in self.repairs.select_related("fix"):
+            repair.cost = repair.cost_now(cost_rate=cost_rate)
+            repair.save(update_fields=["cost"])
+            if repair.outcome == states.FIXED:
+                repair.start_cover(on=on)
+        # Whoever was shown the code stays on record, without it.
+        AccessCode.objects.filter(job=self, shown_at=None).delete()
+
+
+class AccessCode(models.Model):
+    """What opens the device: sealed, shown once with a reason, then gone."""
+
+    job = models.OneToOneField(
+        Job, on_delete=models.CASCADE, related_name="access_code"
+    )
+    sealed = models.BinaryField(null=True, editable=False)
+    shown_at = models.DateTimeField(null=True, blank=True, editable=False)
+    shown_to = models.ForeignKey(
+        STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
+    )
+    why = models.CharField(max_length=300, blank=True, editable=False)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(sealed__isnull=False, shown_at=None)
+                | (Q(sealed=None, shown_at__isnull=False) & ~Q(why="")),
+                name="access_code_gone_once_shown",
+            ),
+        ]
+
+    def __str__(self):
+        return f"access code of {self.job}"
 
 
 class Step(models.Model):
@@ -320,6 +501,12 @@ class Step(models.Model):
 
     def __str__(self):
         return f"{self.job}: {self.old or 'new'} to {self.new}"
+
+
+class RepairQuerySet(models.QuerySet):
+    def going_on(self):
+        """Those that are, or are meant to be, fixed: not given up."""
+        return self.filter(outcome__in=["", states.FIXED])
 
 
 class Repair(models.Model):
@@ -343,11 +530,16 @@ class Repair(models.Model):
     no_part_needed = models.BooleanField("no part was needed", default=False)
     # Booked minutes are rows of Labour; a history file knows only the sum.
     minutes_from_history = models.PositiveIntegerField(default=0, editable=False)
+    # The file's cost of parts beyond what its parts cost one by one.
+    parts_cost_from_history = MoneyField(default=Decimal(0), editable=False)
+    as_told = models.TextField(blank=True, default="", editable=False)
     charged = MoneyField(null=True, blank=True, editable=False)
     # What it cost the shop, fixed at handing back: labour at the cost rate, and parts.
     cost = MoneyField(null=True, blank=True, editable=False)
     cover_days = models.PositiveSmallIntegerField(null=True, blank=True)
     covered_until = models.DateField(null=True, blank=True, editable=False)
+
+    objects = RepairQuerySet.as_manager()
 
     class Meta:
         ordering = ["id"]
@@ -382,55 +574,83 @@ class Repair(models.Model):
         return booked + self.minutes_from_history
 
     @property
-    def tries_needed(self) -> int:
-        """Clean tries that make the proof run mean something."""
+    def seen_to_fail(self) -> tuple[int, int]:
+        """How often it failed in how many tries before the repair."""
         job = self.job
         if job.verified_tries and job.verified_failed:
-            failed, tries = job.verified_failed, job.verified_tries
-        elif job.counter_tries and job.counter_failed:
+            return job.verified_failed, job.verified_tries
+        if job.counter_tries and job.counter_failed:
             # Not seen at the bench, but seen at the counter.
-            failed, tries = job.counter_failed, job.counter_tries
-        else:
-            failed, tries = 1, 1
+            return job.counter_failed, job.counter_tries
+        return 1, 1
+
+    @property
+    def tries_needed(self) -> int:
+        """Clean tries that make the proof run mean something."""
+        failed, tries = self.seen_to_fail
         return tries_needed(failed, tries, risk=float(Shop.current().proof_risk))
+
+    @property
+    def standing_runs(self) -> "list[ProofRun]":
+        """The runs that count: made since the job was last taken back to the bench."""
+        back = self.job.steps.filter(
+            old__in=[*states.PROVING, states.READY],
+            new__in=[states.APPROVED, states.DIAGNOSED],
+        ).last()
+        runs = self.proof_runs.order_by("id")
+        if back is not None:
+            runs = runs.filter(run_at__gte=back.made_at)
+        return list(runs)
 
     @property
     def last_proof(self) -> "ProofRun | None":
         return self.proof_runs.order_by("-id").first()
 
     @property
+    def clean_tries(self) -> int:
+        """Clean tries in a row, over one or several runs, since it last failed."""
+        clean = 0
+        for run in self.standing_runs:
+            clean = 0 if run.failed else clean + run.tries
+        return clean
+
+    @property
     def is_proven(self) -> bool:
-        run = self.last_proof
-        return run is not None and run.failed == 0 and run.tries >= run.needed
+        runs = self.standing_runs
+        return bool(runs) and self.clean_tries >= runs[-1].needed
 
     def proof_sentence(self) -> str:
         """Where the proof run stands, in a sentence."""
-        run = self.last_proof
-        if run is None:
+        runs = self.standing_runs
+        if not runs:
             return f"{self.fault.code}: no proof run yet."
-        if run.failed:
+        if runs[-1].failed:
             return (
                 f"{self.fault.code}: the last proof run failed"
-                f" {run.failed} of {run.tries} tries."
+                f" {runs[-1].failed} of {runs[-1].tries} tries."
             )
-        if run.tries < run.needed:
+        clean, needed = self.clean_tries, runs[-1].needed
+        if clean < needed:
             return (
-                f"{self.fault.code}: {run.tries} clean tries of the"
-                f" {run.needed} that are needed."
+                f"{self.fault.code}: {clean} clean tries of the"
+                f" {needed} that are needed."
             )
-        return f"{self.fault.code}: {run.tries} clean tries, {run.needed} needed."
+        return f"{self.fault.code}: {clean} clean tries, {needed} needed."
 
     def missing_to_close(self) -> list[str]:
-        """What keeps this repair from being closed as it stands, as sentences."""
+        """What keeps this repair from being closed as it stands, as sentences.
+
+        While its outcome is missing it is judged as if it were to be fixed.
+        """
         code = self.fault.code
-        if not self.outcome:
-            return [f"{code}: the outcome is missing."]
-        if self.outcome != states.FIXED:
+        if self.outcome not in ("", states.FIXED):
             return []
         missing = []
+        if not self.outcome:
+            missing.append(f"{code}: the outcome is missing.")
         if self.fix is None:
             missing.append(f"{code}: the fix is missing.")
-        if not self.declared:
+        if self.outcome and not self.declared:
             missing.append(f"{code}: say whether the fix is lasting or a stopgap.")
         if (
             self.fix is not None
@@ -447,14 +667,19 @@ class Repair(models.Model):
         return missing
 
     def cost_now(self, *, cost_rate: Decimal) -> Decimal:
-        """What the repair has cost the shop so far: minutes at the cost rate, parts."""
-        labour = (Decimal(self.minutes) * cost_rate / 60).quantize(Decimal("0.0001"))
-        return labour + sum(
-            (used.cost * used.quantity for used in self.parts_used.all()), Decimal(0)
+        """What the repair has cost the shop so far: minutes at the cost rate, parts.
+
+        Minutes booked on the job as a whole are shared evenly by its repairs.
+        """
+        shared = Decimal(self.job.unassigned_minutes) / self.job.repairs.count()
+        labour = (self.minutes + shared) * cost_rate / 60
+        return labour.quantize(Decimal("0.0001")) + sum(
+            (used.cost * used.quantity for used in self.parts_used.all()),
+            self.parts_cost_from_history,
         )
 
     def start_cover(self, *, on: date) -> None:
-        """Promise the days of cover, and keep what the repair cost."""
+        """Promise the days of cover."""
         shop = Shop.current()
         decision = self.job.decision
         old = decision.earlier.covered_until if decision and decision.earlier else None
@@ -470,8 +695,13 @@ class Repair(models.Model):
                     by_fix if by_fix is not None else shop.cover_days(self.declared)
                 )
             self.covered_until = cover.covered_until(on, days=self.cover_days)
-        self.cost = self.cost_now(cost_rate=shop.cost_rate)
-        self.save(update_fields=["cover_days", "covered_until", "cost"])
+        self.save(update_fields=["cover_days", "covered_until"])
+
+
+class LabourQuerySet(models.QuerySet):
+    def running(self):
+        """Timers that were started and not stopped."""
+        return self.filter(started_at__isnull=False, ended_at=None)
 
 
 class Labour(models.Model):
@@ -487,6 +717,8 @@ class Labour(models.Model):
     minutes = models.PositiveIntegerField(default=0)
     is_billable = models.BooleanField("billable", default=True)
     note = models.CharField(max_length=200, blank=True)
+
+    objects = LabourQuerySet.as_manager()
 
     class Meta:
         ordering = ["id"]

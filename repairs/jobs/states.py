@@ -3,6 +3,8 @@
 `NEXT` is the whole truth: no screen, form or command can make a step it lacks.
 """
 
+from collections.abc import Collection
+
 EXPECTED = "expected"
 BOOKED_IN = "booked_in"
 DIAGNOSED = "diagnosed"
@@ -40,12 +42,16 @@ NEXT: dict[str, frozenset[str]] = {
     # Back to approved: the proof run failed.
     REPAIRED: frozenset({PROVEN, APPROVED}),
     PROVEN: frozenset({READY, APPROVED}),
-    # Back to the bench from the shelf of finished jobs: re-opened.
-    READY: frozenset({HANDED_BACK, DIAGNOSED}),
+    # Back to the bench from the shelf of finished jobs: re-opened, to approved where
+    # the customer's yes still stands.
+    READY: frozenset({HANDED_BACK, DIAGNOSED, APPROVED}),
     HANDED_BACK: frozenset(),
 }
 
 OPEN = frozenset(LABELS) - {HANDED_BACK}
+BEFORE_YES = (DIAGNOSED, QUOTED)
+PROVING = (REPAIRED, PROVEN)
+FINDING = frozenset({BOOKED_IN, DIAGNOSED})
 AT_THE_BENCH = frozenset({BOOKED_IN, DIAGNOSED, APPROVED, REPAIRED, PROVEN})
 
 FIXED = "fixed"
@@ -79,7 +85,11 @@ class WrongStep(Exception):
     """A step that the table does not allow, told as a sentence."""
 
 
-def check_step(old: str, new: str) -> None:
-    """Raise WrongStep where a job in state `old` can't become `new`."""
-    if new not in NEXT[old]:
+def check_step(old: str, new: str, *, only_from: Collection[str] | None = None) -> None:
+    """Raise WrongStep where a job in state `old` can't become `new`.
+
+    A verb names in `only_from` the states it starts from, where that is fewer than the
+    table's.
+    """
+    if new not in NEXT[old] or (only_from is not None and old not in only_from):
         raise WrongStep(f"A job that is {LABELS[old]} can't become {LABELS[new]}.")

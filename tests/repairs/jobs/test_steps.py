@@ -68,7 +68,10 @@ def test_closing_is_refused_with_a_sentence_while_something_is_missing():
             job.close(outcome=states.FIXED, by=None)
         return str(refused.value)
 
-    assert refusal() == "PWR-JACK: the outcome is missing."
+    assert refusal() == (
+        "PWR-JACK: the outcome is missing. PWR-JACK: this fix takes a part and none is"
+        " booked. Book it, or say that no part was needed. PWR-JACK: no proof run yet."
+    )
     repair.outcome, repair.declared = states.FIXED, "lasting"
     repair.save()
     assert "takes a part and none is booked" in refusal()
