@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from repairs.comebacks.rows import Row
 
 WIDTH = 760
+PAPER = 680
 LEFT, RIGHT = 262, 590  # between them lies the scale of the risk
 TOP, STEP, FOOT = 40, 26, 34
 LONGEST = 36  # letters of a name that fit left of the scale
@@ -52,6 +53,11 @@ class Forest:
     width: int = WIDTH
     left: int = LEFT
     right: int = RIGHT
+
+    @property
+    def on_paper(self) -> tuple[int, int]:
+        """Width and height that fit between the margins of either paper."""
+        return PAPER, round(self.height * PAPER / self.width)
 
     @property
     def bottom(self) -> int:

@@ -13,11 +13,23 @@ LONGEST_HORIZON = 730
 class AskForm(forms.Form):
     """As of which day, and within how many days a comeback counts."""
 
-    as_of = DayFormField(label="As known on")
+    as_of = DayFormField(
+        label="As known on",
+        error_messages={
+            "required": "Give a day, such as 2026-03-31.",
+            "invalid": "Write the day as year-month-day, such as 2026-03-31.",
+        },
+    )
     within = forms.IntegerField(
         label="Back within days",
         min_value=1,
         max_value=LONGEST_HORIZON,
+        error_messages={
+            "required": f"Give the days, from 1 to {LONGEST_HORIZON}.",
+            "invalid": "Write the days as a whole number, such as 90.",
+            "min_value": "A comeback needs at least 1 day.",
+            "max_value": f"No comeback is counted after {LONGEST_HORIZON} days.",
+        },
         widget=forms.TextInput(attrs={"inputmode": "numeric", "class": "w4"}),
     )
 

@@ -7,7 +7,6 @@ from typing import NamedTuple
 
 from repairs.comebacks import verdict
 from repairs.comebacks.pairs import ComebackTable, by_what_matters
-from repairs.faults.declared import LASTING
 
 
 class Pair(NamedTuple):
@@ -90,16 +89,11 @@ class Row:
 
     @property
     def sentence(self) -> str:
-        """The flag in a sentence, with its counts; empty where there is no flag."""
-        if not self.flag:
-            return ""
-        seen = (
-            f"{self.returned_said} came back so far"
-            f" (risk {self.risk_said}, {self.limits_said})"
+        """What the flag rests on, with its counts."""
+        return (
+            f"declared {self.declared}, {self.returned_said} came back so far;"
+            f" risk {self.risk_said}, limits {self.limits_said}."
         )
-        if self.declared == LASTING:
-            return f"was declared lasting and acts as a stopgap: {seen}."
-        return f"was declared a stopgap and holds better than that: {seen}."
 
 
 def rows_by_what_matters(table: ComebackTable, pairs: Sequence[Pair]) -> list[Row]:
@@ -125,7 +119,7 @@ def between(low: float, high: float) -> str:
 def _digits(value: float) -> str:
     percent = value * 100
     if 0 < percent < 0.05:
-        return "under 0.1"
+        return "<0.1"
     if 99.5 <= percent < 100:
-        return "over 99"
+        return ">99"
     return f"{percent:.1f}" if 0 < percent < 9.95 else f"{percent:.0f}"

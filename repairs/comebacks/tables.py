@@ -6,23 +6,25 @@ from shopdesk import tables
 from shopdesk.templatetags.desk import mark
 
 
+def stacked(first, second):
+    """Two things in one cell, one below the other."""
+    return format_html("{}<br>{}", first, second)
+
+
 class PairTable(tables.DeskTable):
     """A row a pair, in the order of what matters until another order is asked for."""
 
-    caption = "Every fault and fix"
+    caption = "Every fault and fix, what matters first"
     row_head = "fault"
 
-    fault = tables.CodeColumn(linkify=lambda record, table: table.address_of(record))
-    fix = tables.CodeColumn()
-    declared = tables.MarkColumn()
-    verdict = tables.MarkColumn()
+    fault = tables.CodeColumn(verbose_name="Fault and fix")
+    verdict = tables.Column(verbose_name="Verdict, declared")
     repairs = tables.NumberColumn()
     judged = tables.NumberColumn()
     returned = tables.NumberColumn(verbose_name="Came back")
     expected = tables.NumberColumn()
-    risk = tables.NumberColumn()
-    limits = tables.NumberColumn(accessor="limits_said", order_by="high")
-    alone = tables.NumberColumn(verbose_name="By itself")
+    risk = tables.NumberColumn(verbose_name="Risk, limits")
+    alone = tables.NumberColumn(verbose_name="By itself, limits")
     chance_over_limit = tables.NumberColumn(verbose_name="Over limit")
     mean_redo_cost = tables.MoneyColumn(verbose_name="Redo cost")
     reserve = tables.MoneyColumn()
@@ -37,19 +39,29 @@ class PairTable(tables.DeskTable):
         self.address_of = address_of
         super().__init__(*args, **kwargs)
 
+    def render_fault(self, record):
+        return format_html(
+            '<a href="{}">{}<span class="unseen"> / {}</span></a><br>{}',
+            self.address_of(record),
+            record.fault,
+            record.fix,
+            record.fix,
+        )
+
     def render_verdict(self, record):
-        if not record.flag:
-            return mark(record.verdict)
-        return format_html("{}<br>{}", mark(record.verdict), mark(record.flag))
+        declared = record.declared
+        if record.flag:
+            declared = format_html("{}, {}", declared, mark(record.flag))
+        return stacked(mark(record.verdict), declared)
 
     def render_expected(self, value):
         return f"{value:.1f}"
 
     def render_risk(self, record):
-        return record.risk_said
+        return stacked(record.risk_said, record.limits_said)
 
     def render_alone(self, record):
-        return record.alone_said
+        return stacked(record.alone_chance_said, record.alone_limits_said)
 
     def render_chance_over_limit(self, record):
         return record.over_limit_said
@@ -61,14 +73,18 @@ class BehindTable(tables.DeskTable):
     caption = "The repairs behind these figures"
     row_head = "job"
 
-    job = tables.CodeColumn(linkify=True, order_by="job__number")
+    job = tables.CodeColumn(
+        linkify=lambda record: record.job.get_absolute_url(), order_by="job__number"
+    )
     device = tables.Column(accessor="job__device__model")
     handed_back = tables.DateColumn(accessor="job__handed_back_on")
     declared = tables.MarkColumn(accessor="repair__declared")
     became = tables.MarkColumn(verbose_name="What became of it")
     days = tables.NumberColumn(verbose_name="Days watched")
     comeback = tables.CodeColumn(
-        verbose_name="Came back as", linkify=True, order_by="comeback__number"
+        verbose_name="Came back as",
+        linkify=lambda record: record.comeback.get_absolute_url(),
+        order_by="comeback__number",
     )
     cost = tables.MoneyColumn(verbose_name="Cost of redo")
 

@@ -17,16 +17,18 @@ from repairs.comebacks.queries import (
 from repairs.comebacks.record import FaultRecord
 from repairs.comebacks.tables import BehindTable, PairTable
 from repairs.faults.models import Fault, Fix
+from shopdesk.shop.models import Shop
 
 IN_PICTURE = 40  # rows; a longer picture is no longer one
 
 
 def table(request):
     """The month's comeback table, what matters first."""
-    form = _ask(request)
+    shop = _shop(request)
+    form = _ask(request, shop)
     if not form.is_valid():
         return render(request, "repairs/comebacks/table.html", {"form": form})
-    record = comeback_record(**form.cleaned_data, shop=request.shop)
+    record = comeback_record(**form.cleaned_data, shop=shop)
     pairs = PairTable(record.rows, address_of=lambda row: _pair_address(row, form))
     return render(
         request,
@@ -43,10 +45,11 @@ def table(request):
 def pair(request, fault, fix):
     """One fault and fix: its figures, its rivals, and the repairs behind them."""
     fault, fix = get_object_or_404(Fault, pk=fault), get_object_or_404(Fix, pk=fix)
-    form = _ask(request)
+    shop = _shop(request)
+    form = _ask(request, shop)
     context = {"form": form, "fault": fault, "fix": fix}
     if form.is_valid():
-        record = comeback_record(**form.cleaned_data, shop=request.shop)
+        record = comeback_record(**form.cleaned_data, shop=shop)
         beside = FaultRecord(record, fault_id=fault.pk)
         behind = BehindTable(repairs_behind(fault, fix, **form.cleaned_data))
         context |= {
@@ -63,9 +66,10 @@ def pair(request, fault, fix):
 @vary_on_headers("HX-Request")
 def fault_record(request, pk):
     """What the shop knows of a fault: its fixes side by side. A fragment for htmx."""
+    shop = _shop(request)
     fault = get_object_or_404(Fault, pk=pk)
     record = comeback_record(
-        as_of=timezone.localdate(), within=request.shop.watch_days, shop=request.shop
+        as_of=timezone.localdate(), within=shop.watch_days, shop=shop
     )
     beside = FaultRecord(record, fault_id=fault.pk)
     name = "_fault_record" if request.htmx else "fault_record"
@@ -81,10 +85,14 @@ def fault_record(request, pk):
     )
 
 
-def _ask(request):
-    return AskForm(
-        request.GET, today=timezone.localdate(), within=request.shop.watch_days
-    )
+def _shop(request):
+    """The shop, asked for once: the page's frame takes it from the request."""
+    request.shop = Shop.current()
+    return request.shop
+
+
+def _ask(request, shop):
+    return AskForm(request.GET, today=timezone.localdate(), within=shop.watch_days)
 
 
 def _picture(record, rows):

@@ -30,7 +30,10 @@ def as_table(record: Record) -> str:
         f" Our limit is {record.limit_said}."
     )
     rows = _laid_out(record) if record.rows else [NOTHING]
-    flags = [_wrapped("! ", f"{row.called} {row.sentence}") for row in record.flagged]
+    flags = [
+        _wrapped("! ", f"{row.called}: {row.flag}; {row.sentence}")
+        for row in record.flagged
+    ]
     notes = [_wrapped("- ", sentence) for sentence in record.notes]
     parts = ([head], rows, flags, notes)
     return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
@@ -93,13 +96,9 @@ def _laid_out(record: Record) -> list[str]:
 
 
 def _cells(row: Row) -> list[str]:
-    risk, limits = (
-        said.replace("under ", "<").replace("over ", ">")
-        for said in (row.risk_said, row.limits_said)
-    )
     return [
         *(row.fault, row.fix, row.declared, row.returned_said, str(row.judged)),
-        *(risk, limits, row.verdict, str(row.reserve)),
+        *(row.risk_said, row.limits_said, row.verdict, str(row.reserve)),
     ]
 
 
