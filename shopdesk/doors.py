@@ -22,6 +22,7 @@ DOORS: dict[str, frozenset[str]] = {
     "staff:people": OWNERS,
     "staff:add": OWNERS,
     "staff:person": OWNERS,
+    "staff:reset": OWNERS,
     # the shop's figures
     "shop:figures": OWNERS,
     # customers and their devices
@@ -29,8 +30,12 @@ DOORS: dict[str, frozenset[str]] = {
     "customers:customer": ALL,
     "customers:change": ALL,
     "customers:device": ALL,
+    "customers:change_device": ALL,
+    "customers:new_owner": ALL,
     # the counter
     "intake:book_in": ALL,
+    "intake:booked": ALL,
+    "intake:show_code": WORKSHOP,
     "intake:find_customer": ALL,
     "intake:find_device": ALL,
     "intake:slip": ALL,
@@ -53,8 +58,17 @@ DOORS: dict[str, frozenset[str]] = {
     "stock:part": ALL,
     # the till
     "quotes:all": ALL,
+    "quotes:for_job": ALL,
     "quotes:quote": ALL,
+    "quotes:reckon": ALL,
+    "quotes:send": ALL,
+    "quotes:answer": ALL,
+    "quotes:revise": ALL,
+    "quotes:paper": ALL,
     "invoices:all": DESK,
     "invoices:invoice": DESK,
+    "invoices:credit": DESK,
+    "invoices:paper": DESK,
     "handback:hand_back": DESK,
+    "handback:cover": DESK,
 }
