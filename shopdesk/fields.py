@@ -41,15 +41,15 @@ class ExactFormField(forms.CharField):
             min_value if min_value is not None else (-LIMIT if allow_negative else 0)
         )
         self.max_value = max_value
-        kwargs.setdefault("max_length", 400)
-        super().__init__(**kwargs)
+        # No max_length of CharField's: it would ask an amount how long it is.
+        super().__init__(strip=False, **kwargs)
         self.widget.attrs.setdefault("inputmode", "decimal")
         self.widget.attrs.setdefault("autocomplete", "off")
 
     def to_python(self, value):
         if isinstance(value, Decimal | int):
             return Decimal(value)
-        text = super().to_python(value)
+        text = super().to_python(value).strip(" \t\r\n")
         if text in self.empty_values:
             return None
         text = (
@@ -93,6 +93,21 @@ class ExactFormField(forms.CharField):
 
 class MoneyFormField(ExactFormField):
     """An amount of the shop's currency as typed at the counter."""
+
+
+class WholeFormField(forms.IntegerField):
+    """A whole number in plain digits: 1_000 or digits of other scripts are refused."""
+
+    def __init__(self, *, max_value=100_000, min_value=0, **kwargs):
+        super().__init__(max_value=max_value, min_value=min_value, **kwargs)
+
+    def to_python(self, value):
+        text = str(value).strip() if value is not None else ""
+        if text and not re.fullmatch(r"-?[0-9]{1,18}", text, re.ASCII):
+            raise ValidationError(
+                "Write a whole number in plain digits, such as 12.", code="invalid"
+            )
+        return super().to_python(value)
 
 
 class ExactField(models.BigIntegerField):

@@ -71,7 +71,8 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
-    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "shopdesk.staff.middleware.Presence",
+    "shopdesk.staff.middleware.SignInFirst",
     "shopdesk.staff.middleware.Doors",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -148,10 +149,14 @@ PASSWORD_HASHERS = [
 ]
 _valid = "django.contrib.auth.password_validation."
 AUTH_PASSWORD_VALIDATORS = [
-    {"NAME": _valid + "UserAttributeSimilarityValidator"},
+    {
+        "NAME": _valid + "UserAttributeSimilarityValidator",
+        "OPTIONS": {"user_attributes": ("username", "name")},
+    },
     # Fifteen: NIST SP 800-63B-4 where the password is the only factor.
     {"NAME": _valid + "MinimumLengthValidator", "OPTIONS": {"min_length": 15}},
     {"NAME": _valid + "CommonPasswordValidator"},
+    {"NAME": "shopdesk.staff.models.HardToGuess"},
 ]
 # Locks a name at one address, never a whole shop behind one address; ends by itself.
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
@@ -164,7 +169,8 @@ AXES_HTTP_RESPONSE_CODE = 429
 AXES_ALLOWED_CORS_ORIGINS = ""
 AXES_VERBOSE = False
 
-SESSION_COOKIE_AGE = 12 * 3600
+SESSION_WHOLE = SESSION_COOKIE_AGE = 12 * 3600
+SESSION_IDLE = 4 * 3600
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
 if HTTPS:

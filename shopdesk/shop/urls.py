@@ -1,2 +1,6 @@
+from django.urls import path
+
+from shopdesk.shop import views
+
 app_name = "shop"
-urlpatterns = []
+urlpatterns = [path("figures/", views.figures, name="figures")]

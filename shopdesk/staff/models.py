@@ -1,14 +1,48 @@
 """The people who work here."""
 
+from datetime import datetime, timedelta
+
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.core.exceptions import ValidationError
+from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import Q
+from django.urls import reverse
+
+from shopdesk.shop.models import Shop
+from shopdesk.staff.passphrases import is_repetition, leans_on, random_passphrase
+
+SIGN_IN_NAME = RegexValidator(
+    r"^[a-z0-9](?:[a-z0-9._-]*[a-z0-9])?\Z",
+    "Use small letters and digits, with dots or dashes between them.",
+)
+PASSPHRASE_HOLDS = timedelta(hours=24)
 
 
 class Kind(models.TextChoices):
     COUNTER = "counter", "Counter"
     BENCH = "bench", "Bench"
     OWNER = "owner", "Owner"
+
+
+class HardToGuess:
+    """Refuses passwords made of what everybody here knows, or of one thing repeated."""
+
+    def validate(self, password, user=None):
+        words = [Shop.current().name, getattr(user, "name", "")]
+        words.append(getattr(user, "username", ""))
+        if is_repetition(password):
+            raise ValidationError("This repeats one short thing.", code="repetition")
+        if leans_on(password, words=words):
+            raise ValidationError(
+                "This is mostly the shop's name, your name or a word of the trade.",
+                code="known_here",
+            )
+
+    def get_help_text(self):
+        return (
+            "Your password can’t be made of your name, the shop’s name or repetitions."
+        )
 
 
 class UserManager(BaseUserManager):
@@ -23,18 +57,33 @@ class UserManager(BaseUserManager):
         return self.get(username=username.strip().lower())
 
 
+class UserQuerySet(models.QuerySet):
+    def owners_in_charge(self):
+        """Owners who can sign in with a password of their own."""
+        return self.filter(kind=Kind.OWNER, is_active=True, passphrase_until=None)
+
+
 class User(AbstractBaseUser):
     """One member of staff. What they may do follows from `kind` alone."""
 
-    username = models.CharField(max_length=40, unique=True)
+    username = models.CharField(
+        "sign-in name",
+        max_length=40,
+        unique=True,
+        validators=[SIGN_IN_NAME],
+        error_messages={"unique": "Somebody here signs in by this name already."},
+    )
     name = models.CharField(max_length=80)
     kind = models.CharField(max_length=7, choices=Kind, default=Kind.COUNTER)
     is_active = models.BooleanField("may sign in", default=True)
+    # While set, the password is a one-time passphrase from the owner: it ends then, and
+    # opens nothing but the page where one's own password is made.
+    passphrase_until = models.DateTimeField(null=True, blank=True, editable=False)
     created_at = models.DateTimeField(auto_now_add=True)
 
     USERNAME_FIELD = "username"
     REQUIRED_FIELDS = ["name"]
-    objects = UserManager()
+    objects = UserManager.from_queryset(UserQuerySet)()
 
     class Meta:
         ordering = ["name"]
@@ -47,5 +96,32 @@ class User(AbstractBaseUser):
     def __str__(self):
         return self.name or self.username
 
+    def get_absolute_url(self):
+        return reverse("staff:person", args=[self.pk])
+
     def get_short_name(self):
         return self.name.split(" ")[0] if self.name else self.username
+
+    @property
+    def must_change_password(self) -> bool:
+        return self.passphrase_until is not None
+
+    @property
+    def standing(self) -> str:
+        """How it stands with signing in, in a word or two."""
+        if not self.is_active:
+            return "switched off"
+        return "passphrase given" if self.must_change_password else "may sign in"
+
+    def set_passphrase(self, *, at: datetime) -> str:
+        """A new one-time passphrase, told once: what is kept can't be read back."""
+        passphrase = random_passphrase()
+        self.set_password(passphrase)
+        self.passphrase_until = at + PASSPHRASE_HOLDS
+        return passphrase
+
+    def choose_password(self, password: str) -> None:
+        """A password of one's own; every other session of this person ends."""
+        self.set_password(password)
+        self.passphrase_until = None
+        self.save(update_fields=["password", "passphrase_until"])

@@ -1,0 +1,121 @@
+from decimal import Decimal
+
+import pytest
+
+from shopdesk.shop import known
+from shopdesk.shop.forms import FiguresForm
+from shopdesk.shop.models import Shop
+from tests import make
+
+PAGE = "/shop/figures/"
+
+
+@pytest.fixture
+def owner(client, db):
+    user = make.user()
+    client.force_login(user)
+    return user
+
+
+def as_typed(**changes):
+    """What a browser would send back from the page as it stands, with changes."""
+    form = FiguresForm(instance=Shop.current())
+    told = {}
+    for name in form.fields:
+        value = form[name].value()
+        if value is not None and value is not False:
+            told[name] = str(value)
+    return told | changes
+
+
+def save(client, **changes):
+    return client.post(PAGE, as_typed(**changes))
+
+
+def test_every_figure_of_the_shop_is_on_the_page(client, owner):
+    shown = set(client.get(PAGE).context["form"].fields)
+    kept = {field.name for field in Shop._meta.get_fields()} - {"id"}
+    assert shown == kept
+
+
+def test_the_page_saved_untouched_changes_nothing(client, owner):
+    make.shop(name="Fern Lane", labour_rate=Decimal("71.5"), markup=Decimal("62.25"))
+    before = Shop.objects.values().get()
+    assert save(client).status_code == 302
+    assert Shop.objects.values().get() == before
+
+
+def test_the_first_saving_makes_the_one_record(client, owner):
+    assert not Shop.objects.exists()
+    save(client, name="Fern Lane", currency="CHF", locale="de_CH", labour_rate="120,50")
+    shop = Shop.objects.get()
+    assert (shop.pk, shop.name, shop.currency) == (1, "Fern Lane", "CHF")
+    assert shop.labour_rate == Decimal("120.50")
+
+
+@pytest.mark.parametrize(
+    ("field", "wrong"),
+    [
+        ("name", ""),
+        ("currency", "DEM"),  # no longer tender
+        ("currency", "XYZ"),
+        ("country", "ZZ"),
+        ("locale", "klingon"),
+        ("locale", "en-GB-"),
+        ("locale", "../etc"),
+        ("tax_rate", "101"),
+        ("tax_rate", "-1"),
+        ("labour_rate", "1e5"),
+        ("labour_rate", "-5"),
+        ("labour_rate", "9" * 400),
+        ("labour_rate", "12.345"),
+        ("minimum_minutes", "1_0"),
+        ("minimum_minutes", "٣"),
+        ("quote_days", "0"),
+        ("watch_days", "6"),
+        ("watch_days", "731"),
+        ("return_limit", "0"),
+        ("return_limit", "1"),
+        ("return_limit", "10 %"),
+        ("sureness", "0.5"),
+        ("proof_risk", "1.5"),
+        ("email", "nobody"),
+        ("cover_words", "x" * 2001),
+    ],
+)
+def test_a_figure_that_makes_no_sense_is_refused_by_name(client, owner, field, wrong):
+    make.shop()
+    before = Shop.objects.values().get()
+    response = save(client, **{field: wrong, "address": "7 Fern Lane"})
+    assert list(response.context["form"].errors) == [field]
+    assert "7 Fern Lane" in response.content.decode()
+    assert Shop.objects.values().get() == before
+
+
+def test_a_currency_without_decimals_takes_whole_amounts_only(client, owner):
+    refused = save(client, currency="JPY")
+    assert list(refused.context["form"].errors) == ["rounding_step"]
+    assert "JPY has 0 decimals" in refused.content.decode()
+    assert save(client, currency="JPY", rounding_step="10").status_code == 302
+
+
+def test_a_currency_with_three_decimals_takes_three(client, owner):
+    assert save(client, currency="KWD", labour_rate="21.125").status_code == 302
+    assert Shop.current().labour_rate == Decimal("21.125")
+
+
+def test_fields_that_are_not_on_the_page_are_not_taken(client, owner):
+    make.shop()
+    save(client, id="2", pk="2")
+    assert Shop.objects.values_list("pk", flat=True).get() == 1
+
+
+@pytest.mark.parametrize("code", ["EUR", "USD", "GBP", "JPY", "KWD", "CHF"])
+def test_currencies_of_today_are_known(code):
+    assert code in known.currencies()
+
+
+@pytest.mark.parametrize(("code", "places"), [("EUR", 2), ("JPY", 0), ("KWD", 3)])
+def test_places_follow_the_currency(code, places):
+    """ISO 4217 minor units (from memory; by way of CLDR's currency data)."""
+    assert known.places(code) == places
