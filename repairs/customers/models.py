@@ -1,27 +1,45 @@
 """Who brings devices, and which devices."""
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import Max, OuterRef, Q, Subquery
 from django.urls import reverse
 
 from repairs.customers import serials
+from repairs.customers.names import phone_digits
 from shopdesk.fields import plain
 
 
 class CustomerQuerySet(models.QuerySet):
     def called(self, words: str):
-        """Those in whose name, company, mail or phone every word of `words` is found."""
+        """Those in whose name, company, mail or phone every word of `words` is found.
+
+        A telephone number may be typed as it is dialled here, whole or in part.
+        """
         found = self.filter(erased_on=None)
-        for word in plain(words).split():
-            digits = "".join(c for c in word if c.isdigit())
-            likely_phone = digits and len(digits) >= 4 and len(digits) >= len(word) - 3
-            if likely_phone:
-                found = found.filter(
-                    Q(search__contains=word) | Q(search__contains=digits.lstrip("0"))
-                )
-            else:
-                found = found.filter(search__contains=word)
+        words = plain(words)
+        digits = phone_digits(words)
+        if digits:
+            return found.filter(Q(search__contains=words) | Q(phone__contains=digits))
+        for word in words.split():
+            found = found.filter(search__contains=word)
         return found
+
+    def like(self, *, name: str, phone: str = "", email: str = ""):
+        """Those who are likely the person described: same phone, mail or whole name."""
+        same = Q(pk=None)
+        if phone:
+            same |= Q(phone=phone)
+        if email:
+            same |= Q(email__iexact=email)
+        if plain(name):
+            same |= Q(search=plain(name)) | Q(search__startswith=plain(name) + " ")
+        return self.filter(same, erased_on=None)
+
+    def with_last_visit(self):
+        """With `last_visit`, the day of the latest booking in, reckoned row by row."""
+        one = type(self)(self.model).filter(pk=OuterRef("pk")).order_by()
+        latest = one.annotate(latest=Max("jobs__booked_in_on")).values("latest")
+        return self.annotate(last_visit=Subquery(latest))
 
 
 class Customer(models.Model):
@@ -58,6 +76,12 @@ class Customer(models.Model):
     def __str__(self):
         return f"{self.name} ({self.company})" if self.company else self.name
 
+    def save(self, *args, update_fields=None, **kwargs):
+        self.search = self.searched_as()
+        if update_fields is not None:
+            update_fields = {*update_fields, "search"}
+        super().save(*args, update_fields=update_fields, **kwargs)
+
     def get_absolute_url(self):
         return reverse("customers:customer", args=[self.pk])
 
@@ -66,11 +90,15 @@ class Customer(models.Model):
         words = (self.name, self.company, self.email, self.phone)
         return plain(" ".join(words))
 
-    def save(self, *args, update_fields=None, **kwargs):
-        self.search = self.searched_as()
-        if update_fields is not None:
-            update_fields = {*update_fields, "search"}
-        super().save(*args, update_fields=update_fields, **kwargs)
+
+class DeviceModelQuerySet(models.QuerySet):
+    def alike(self, *, kind: str, maker: str, model: str) -> "DeviceModel | None":
+        """The one of this name, without regard to case and accents."""
+        wanted = (plain(kind), plain(maker), plain(model))
+        for pk, *names in self.values_list("pk", "kind", "maker", "model"):
+            if tuple(plain(name) for name in names) == wanted:
+                return self.get(pk=pk)
+        return None
 
 
 class DeviceModel(models.Model):
@@ -80,6 +108,8 @@ class DeviceModel(models.Model):
     maker = models.CharField(max_length=60, blank=True)
     model = models.CharField(max_length=80)
     family = models.CharField(max_length=80, blank=True)
+
+    objects = DeviceModelQuerySet.as_manager()
 
     class Meta:
         ordering = ["maker", "model"]
@@ -108,6 +138,13 @@ class DeviceQuerySet(models.QuerySet):
         if not key:
             return self.none()
         return self.filter(serial_look=serials.look(serial)).exclude(serial_key=key)
+
+    def for_rows(self):
+        """With all that one row of a list of devices shows, the latest seen first."""
+        seen = self.select_related("model", "owner")
+        return seen.annotate(last_visit=Max("jobs__booked_in_on")).order_by(
+            models.F("last_visit").desc(nulls_last=True), "-pk"
+        )
 
 
 class Device(models.Model):
@@ -145,15 +182,23 @@ class Device(models.Model):
     def __str__(self):
         return f"{self.model} {self.serial}".strip()
 
+    def save(self, *args, **kwargs):
+        self.set_keys()
+        super().save(*args, **kwargs)
+
     def get_absolute_url(self):
         return reverse("customers:device", args=[self.pk])
+
+    def pass_on(self, owner: Customer) -> bool:
+        """Make `owner` the present owner; whether that changed anything."""
+        if self.owner_id == owner.pk:
+            return False
+        self.owner = owner
+        self.save(update_fields=["owner"])
+        return True
 
     def set_keys(self) -> None:
         """Fill the keys by which serials are found; bulk inserts call it themselves."""
         self.maker_key = plain(self.model.maker)
         self.serial_key = serials.key(self.serial)
         self.serial_look = serials.look(self.serial)
-
-    def save(self, *args, **kwargs):
-        self.set_keys()
-        super().save(*args, **kwargs)

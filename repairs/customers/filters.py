@@ -1,0 +1,24 @@
+import django_filters
+from django import forms
+
+from repairs.customers.fields import TidyField
+from repairs.customers.models import Customer
+
+
+class WordsFilter(django_filters.Filter):
+    field_class = TidyField
+
+    def filter(self, found, words):
+        return found.called(words) if words else found
+
+
+class CustomerFilter(django_filters.FilterSet):
+    who = WordsFilter(
+        label="Name, phone, email or company",
+        max_length=200,
+        widget=forms.TextInput(attrs={"type": "search", "class": "w20"}),
+    )
+
+    class Meta:
+        model = Customer
+        fields = []

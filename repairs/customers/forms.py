@@ -1,0 +1,164 @@
+"""What is asked about a customer and a device."""
+
+from django import forms
+
+from repairs.customers.fields import PhoneField, TidyField
+from repairs.customers.models import Customer, Device, DeviceModel
+from shopdesk.fields import DayFormField
+
+TEXT = {"autocomplete": "off"}
+WAYS = {
+    Customer.Reach.PHONE: "phone",
+    Customer.Reach.EMAIL: "email",
+    Customer.Reach.POST: "address",
+}
+"""How to reach a customer, and what must be known for it."""
+
+
+class CustomerForm(forms.ModelForm):
+    """Who it is and how to reach them. Used at the counter and on their own page."""
+
+    name = TidyField(max_length=120, widget=forms.TextInput(attrs=TEXT))
+    phone = PhoneField(required=False)
+    email = forms.EmailField(
+        required=False,
+        max_length=254,
+        widget=forms.EmailInput(attrs={**TEXT, "class": "w20"}),
+    )
+    company = TidyField(
+        max_length=120, required=False, widget=forms.TextInput(attrs=TEXT)
+    )
+    address = TidyField(
+        max_length=300,
+        required=False,
+        keep_lines=True,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+
+    class Meta:
+        model = Customer
+        fields = ("name", "phone", "email", "company", "address", "reach")
+
+    def clean(self):
+        """Reach them by what is known, where what was asked for is not."""
+        facts = super().clean()
+        ways = {way: facts.get(field) for way, field in WAYS.items()}
+        known = [way for way, value in ways.items() if value]
+        if known and not ways.get(facts.get("reach")):
+            facts["reach"] = known[0]
+        return facts
+
+
+class NewCustomerForm(CustomerForm):
+    """A customer nobody can reach would never hear that the device is ready."""
+
+    def clean(self):
+        facts = super().clean()
+        if not self.errors and not any(facts.get(field) for field in WAYS.values()):
+            self.add_error(
+                "phone", "Give a phone number, an email or a postal address."
+            )
+        return facts
+
+
+class ChangeCustomerForm(CustomerForm):
+    tax_id = TidyField(
+        label="Tax number",
+        max_length=40,
+        required=False,
+        widget=forms.TextInput(attrs={**TEXT, "class": "code w20"}),
+    )
+    notes = TidyField(max_length=2000, required=False, keep_lines=True)
+
+    class Meta(CustomerForm.Meta):
+        fields = (*CustomerForm.Meta.fields, "tax_id", "notes")
+
+
+class DeviceForm(forms.Form):
+    """A device that was not here before."""
+
+    serial = TidyField(
+        max_length=60,
+        required=False,
+        widget=forms.TextInput(
+            attrs={**TEXT, "class": "code w20", "autocapitalize": "characters"}
+        ),
+        help_text="Typed or scanned. Leave it empty where there is none.",
+    )
+    kind = TidyField(
+        max_length=40,
+        help_text="Laptop, tablet, amplifier …",
+        widget=forms.TextInput(attrs={**TEXT, "class": "w12", "list": "kinds"}),
+    )
+    maker = TidyField(
+        max_length=60,
+        required=False,
+        widget=forms.TextInput(attrs={**TEXT, "class": "w12", "list": "makers"}),
+    )
+    model = TidyField(
+        max_length=80,
+        widget=forms.TextInput(attrs={**TEXT, "class": "w20", "list": "models"}),
+    )
+    board_revision = TidyField(
+        max_length=40,
+        required=False,
+        widget=forms.TextInput(attrs={**TEXT, "class": "code w8"}),
+    )
+
+    def device(self, *, owner: Customer) -> Device:
+        """The device as typed, not saved; its model is one on record where there is."""
+        facts = self.cleaned_data
+        named = {name: facts[name] for name in ("kind", "maker", "model")}
+        model = DeviceModel.objects.alike(**named) or DeviceModel(**named)
+        return Device(
+            model=model,
+            serial=facts["serial"],
+            board_revision=facts["board_revision"],
+            owner=owner,
+        )
+
+
+class ChangeDeviceForm(forms.ModelForm):
+    """What may have been read wrong on a device."""
+
+    serial = TidyField(
+        max_length=60,
+        required=False,
+        widget=forms.TextInput(attrs={**TEXT, "class": "code w20"}),
+    )
+    board_revision = TidyField(
+        max_length=40,
+        required=False,
+        widget=forms.TextInput(attrs={**TEXT, "class": "code w12"}),
+    )
+    watch_ends_on = DayFormField(
+        label="Gone for good on",
+        required=False,
+        help_text="Scrapped, or sold to someone who will not come here. After this day"
+        " the shop would not hear of a comeback.",
+    )
+
+    class Meta:
+        model = Device
+        fields = ("serial", "board_revision", "watch_ends_on")
+
+    def clean_serial(self):
+        serial = self.cleaned_data["serial"]
+        same = Device.objects.with_serial(serial).filter(
+            maker_key=self.instance.maker_key
+        )
+        if same.exclude(pk=self.instance.pk).exists():
+            raise forms.ValidationError(
+                "Another device of this maker has this serial already.", code="taken"
+            )
+        return serial
+
+
+class NewOwnerForm(forms.Form):
+    """Words by which the new owner is found."""
+
+    who = TidyField(
+        label="Name, phone, email or company",
+        max_length=200,
+        widget=forms.TextInput(attrs={**TEXT, "autofocus": True}),
+    )

@@ -1,0 +1,59 @@
+from shopdesk import tables
+from shopdesk.templatetags.desk import phone
+
+
+class PhoneColumn(tables.Column):
+    look = "day"
+
+    def render(self, value, table):
+        return phone(value, table.shop)
+
+
+class CustomerTable(tables.DeskTable):
+    caption = "Customers"
+
+    name = tables.Column(linkify=True)
+    company = tables.Column()
+    phone = PhoneColumn(orderable=False)
+    email = tables.Column()
+    last_visit = tables.DateColumn(verbose_name="Last here")
+
+    class Meta(tables.DeskTable.Meta):
+        empty_text = "Nobody is found by these words."
+
+
+class DeviceTable(tables.DeskTable):
+    caption = "Devices"
+
+    device = tables.Column(
+        accessor="model",
+        linkify=lambda record: record.get_absolute_url(),
+        order_by=("model__maker", "model__model"),
+    )
+    kind = tables.Column(accessor="model__kind")
+    serial = tables.CodeColumn()
+    last_visit = tables.DateColumn(verbose_name="Last here")
+
+    class Meta(tables.DeskTable.Meta):
+        prefix = "d-"
+        per_page = 20
+        empty_text = "No device is theirs now."
+
+
+class JobTable(tables.DeskTable):
+    caption = "Jobs"
+
+    number = tables.CodeColumn(linkify=True)
+    device = tables.Column(accessor="device__model", orderable=False)
+    complaint = tables.Column(orderable=False)
+    state = tables.MarkColumn(accessor="get_state_display", order_by="state")
+    booked_in_on = tables.DateColumn(verbose_name="Booked in")
+    handed_back_on = tables.DateColumn(verbose_name="Handed back")
+
+    class Meta(tables.DeskTable.Meta):
+        prefix = "j-"
+        per_page = 20
+        empty_text = "No job yet."
+
+    def render_complaint(self, value):
+        return value if len(value) < 70 else f"{value[:67]}…"

@@ -1,0 +1,97 @@
+"""The book of customers and their devices."""
+
+from django.contrib import messages
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django_tables2 import RequestConfig
+
+from repairs.customers.filters import CustomerFilter
+from repairs.customers.forms import ChangeCustomerForm, ChangeDeviceForm, NewOwnerForm
+from repairs.customers.models import Customer, Device
+from repairs.customers.tables import CustomerTable, DeviceTable, JobTable
+
+ON_ONE_LIST = 30
+"""Possible new owners offered at once."""
+
+
+def all_customers(request):
+    """Everybody on record, narrowed by words."""
+    everybody = Customer.objects.filter(erased_on=None).with_last_visit()
+    narrowed = CustomerFilter(request.GET, queryset=everybody)
+    found = narrowed.qs if narrowed.form.is_valid() else everybody.none()
+    table = RequestConfig(request).configure(CustomerTable(found))
+    facts = {"table": table, "form": narrowed.form}
+    return render(request, "repairs/customers/all.html", facts)
+
+
+def customer(request, pk):
+    """One customer: how to reach them, their devices, their jobs."""
+    who = get_object_or_404(Customer, pk=pk)
+    ask = RequestConfig(request)
+    return render(
+        request,
+        "repairs/customers/customer.html",
+        {
+            "who": who,
+            "devices": ask.configure(DeviceTable(who.devices.for_rows())),
+            "jobs": ask.configure(JobTable(who.jobs.for_rows())),
+        },
+    )
+
+
+def change(request, pk):
+    who = get_object_or_404(Customer, pk=pk, erased_on=None)
+    form = ChangeCustomerForm(request.POST or None, instance=who)
+    if form.is_valid():
+        form.save()
+        messages.success(request, "Written down.")
+        return redirect(who)
+    facts = {"who": Customer.objects.get(pk=pk), "form": form}
+    return render(request, "repairs/customers/change.html", facts)
+
+
+def device(request, pk):
+    """One device: every visit, what was found and done, what is still covered."""
+    one = _device(pk)
+    visits = one.jobs.visits(on=timezone.localdate())
+    facts = {"device": one, "visits": visits}
+    facts["is_here"] = any(visit.is_open for visit in visits)
+    return render(request, "repairs/customers/device.html", facts)
+
+
+def change_device(request, pk):
+    """Put right what was read wrong."""
+    form = ChangeDeviceForm(request.POST or None, instance=_device(pk))
+    if form.is_valid():
+        form.save()
+        messages.success(request, "Written down.")
+        return redirect(form.instance)
+    facts = {"device": _device(pk), "form": form}
+    return render(request, "repairs/customers/change_device.html", facts)
+
+
+def new_owner(request, pk):
+    """Find who owns the device now; its history goes with it."""
+    one = _device(pk)
+    if request.method == "POST":
+        to = request.POST.get("owner", "")
+        to = int(to) if to.isascii() and to.isdigit() and len(to) < 19 else None
+        owner = Customer.objects.filter(pk=to, erased_on=None).first()
+        if owner is None:
+            messages.error(request, "That customer is not on record. Find them again.")
+        else:
+            before = one.owner
+            if one.pass_on(owner):
+                messages.success(request, f"It was {before}’s and is {owner}’s now.")
+            return redirect(one)
+    form = NewOwnerForm(request.GET or None)
+    found = []
+    if form.is_valid():
+        people = Customer.objects.called(form.cleaned_data["who"])
+        found = people.exclude(pk=one.owner_id).with_last_visit()[:ON_ONE_LIST]
+    facts = {"device": one, "form": form, "found": found}
+    return render(request, "repairs/customers/new_owner.html", facts)
+
+
+def _device(pk):
+    return get_object_or_404(Device.objects.select_related("model", "owner"), pk=pk)
