@@ -1,0 +1,217 @@
+"""What landed is told again, straight from the records, and compared cell by cell."""
+
+import random
+from datetime import date, timedelta
+from decimal import Decimal
+
+import phonenumbers
+import pytest
+
+from repairs.history.columns import COLUMNS, RETURN_IS
+from repairs.jobs.models import Job
+from tests.repairs.history import files
+
+pytestmark = pytest.mark.django_db
+
+AMOUNTS = ("charged", "parts_cost")
+
+
+def a_file(rows, *, seed=11):
+    """Rows of every sort: several repairs, returns, gaps, spellings, odd characters."""
+    pick = random.Random(seed)
+    told, done = [], []
+    for n in range(rows):
+        came = date(2024, 1, 1) + timedelta(days=n)
+        who = pick.randrange(rows // 3)
+        cells = files.bare(
+            job=f"J/{n:04d} ß",
+            booked_in=str(came),
+            customer=pick.choice([f"Zoë Nº{who}", f"zoë nº{who}", f"Z. {who}"]),
+            email=pick.choice(["", f"z{who}@example.org", f"Z{who}@example.org"]),
+            phone=pick.choice(["", f"01632 960{who % 1000:03d}"]),
+            kind=pick.choice(["laptop", "Laptop", "amplifier"]),
+            maker=pick.choice(["", "Norwind", "NORWIND"]),
+            model=pick.choice(["Slate 14", "slate 14", "Hall 2"]),
+            serial=pick.choice(["", "n/a", f"SN-{who}", f"sn {who}"]),
+            complaint=pick.choice(["", 'Says "no"; then,\nnothing 🙂', "=1+1"]),
+        )
+        if pick.random() < 0.7:
+            cells["handed_back"] = str(came + timedelta(days=pick.randrange(3)))
+        earlier = [
+            e for e in done if e["handed_back"] and e["handed_back"] <= str(came)
+        ]
+        if earlier and pick.random() < 0.3:
+            before = pick.choice(earlier)
+            for column in ("maker", "model", "serial", "kind"):
+                cells[column] = before[column]
+            cells["returned_from"] = before["job"]
+            cells["return_is"] = pick.choice(["", *RETURN_IS])
+        done.append(cells)
+        if pick.random() < 0.15:
+            if cells["handed_back"]:
+                cells["outcome"] = "no fault found"
+            cells["minutes"] = pick.choice(["", "0", "15"])
+            cells["charged"] = pick.choice(["", "0.00", "25.00"])
+            told.append(cells)
+            continue
+        for fault in pick.sample(range(9), pick.choice([1, 1, 2, 3])):
+            told.append(cells | repair(pick, fault, is_back=bool(cells["handed_back"])))
+    pick.shuffle(told)
+    return told
+
+
+def repair(pick, fault, *, is_back):
+    declared = pick.choice(["lasting", "stopgap"])
+    parts = pick.choice(
+        [
+            ("", ""),
+            ("", "3.25"),
+            ("A-1*2@1.10#L1", "2.20"),
+            ("A-1*2@1.10#L1;B 2*1@0.0125", ""),
+            ("C*3;A-1*1@1.20#L2", "9.99"),
+            ("C*3", ""),
+        ]
+    )
+    cells = {
+        "fault": f"F-{fault}",
+        "fault_name": pick.choice([f"Fault {fault}", f"fault {fault}"]),
+        "outcome": pick.choice(["fixed", "not fixed", "not repairable"]),
+        "fix": f"X-{fault}",
+        "fix_name": pick.choice([f"Fix {fault}", f"fix {fault}"]),
+        "declared": declared,
+        "minutes": pick.choice(["", "0", "40"]),
+        "charged": pick.choice(["", "0.00", "99.90"]),
+        "parts": parts[0],
+        "parts_cost": parts[1],
+    }
+    if pick.random() < 0.2:
+        gone = ("outcome", "fix", "fix_name", "declared")
+        return cells | dict.fromkeys(gone, "")
+    if not is_back and pick.random() < 0.2:
+        return cells | {"outcome": ""}
+    return cells
+
+
+def landed():
+    """One row a repair, read field by field from where each cell belongs."""
+    for job in Job.objects.all():
+        last = job.decisions.last()
+        model = job.device.model
+        cells = {
+            "job": job.number,
+            "booked_in": str(job.booked_in_on),
+            "handed_back": str(job.handed_back_on or ""),
+            "customer": job.customer.name,
+            "email": job.customer.email,
+            "phone": job.customer.phone,
+            "kind": model.kind,
+            "maker": model.maker,
+            "model": model.model,
+            "serial": job.device.serial,
+            "complaint": job.complaint,
+            "returned_from": last.earlier.job.number if last else "",
+            "return_is": last.what if last else "",
+        }
+        cells |= beside(job.as_told)
+        for one in job.repairs.all():
+            used = [
+                (u.part.number, u.quantity, u.cost, u.delivery.lot)
+                for u in one.parts_used.all()
+            ]
+            alone = sum((cost * quantity for _, quantity, cost, _ in used), Decimal(0))
+            yield (
+                cells
+                | {
+                    "fault": one.fault.code,
+                    "fault_name": one.fault.name,
+                    "fix": one.fix.code if one.fix else "",
+                    "fix_name": one.fix.name if one.fix else "",
+                    "declared": one.declared,
+                    "outcome": one.outcome,
+                    "minutes": str(one.minutes_from_history),
+                    "charged": one.charged,
+                    "parts_cost": one.parts_cost_from_history + alone,
+                    "parts": used,
+                }
+                | beside(one.as_told)
+            )
+        if not job.repairs.exists():
+            minutes = sum(job.labour.values_list("minutes", flat=True))
+            yield cells | {
+                "outcome": job.outcome,
+                "minutes": str(minutes),
+                "charged": job.fee_agreed,
+                **dict.fromkeys("fault fault_name fix fix_name".split(), ""),
+                **dict.fromkeys("declared parts_cost".split(), ""),
+                "parts": [],
+            }
+
+
+def beside(words):
+    return dict(line.split(": ", 1) for line in words.split("\n") if line)
+
+
+def says_the_same(column, text, kept):
+    """Whether what is kept is what the cell says. An empty cell says nothing."""
+    if text == "":
+        if column in ("handed_back", "fix", "declared", "charged", "returned_from"):
+            return not kept and kept != 0
+        if column == "outcome":
+            return kept in ("", "declined")
+        if column == "return_is":
+            return kept in ("", "undecided")
+        return True
+    if column == "phone":
+        number = phonenumbers.parse(text, "GB")
+        text = phonenumbers.format_number(number, phonenumbers.PhoneNumberFormat.E164)
+    if column in AMOUNTS:
+        return Decimal(text) == kept
+    if column in ("outcome", "return_is"):
+        text = text.replace(" ", "_")
+    if column == "parts":
+        return len(kept) == len(text.split(";")) and all(
+            part_says(told, *one)
+            for told, one in zip(text.split(";"), kept, strict=True)
+        )
+    return text == kept
+
+
+def part_says(told, number, quantity, cost, lot):
+    rest, _, told_lot = told.partition("#")
+    rest, _, told_cost = rest.partition("@")
+    same_cost = not told_cost or Decimal(told_cost) == cost
+    return rest == f"{number}*{quantity}" and lot == told_lot and same_cost
+
+
+def test_every_cell_of_a_long_and_odd_file_can_be_told_again(tmp_path):
+    told = a_file(300)
+    path = files.write(tmp_path, *told)
+    files.bring(path)
+    kept = {(row["job"], row["fault"]): row for row in landed()}
+    assert len(kept) == len(told) > 350
+    lost = [
+        (row["job"], column, row[column], kept[row["job"], row["fault"]][column])
+        for row in told
+        for column in COLUMNS
+        if not says_the_same(
+            column, row[column], kept[row["job"], row["fault"]][column]
+        )
+    ]
+    assert lost == []
+    before = files.records()
+    assert "Nothing new" in files.bring(path)
+    assert files.records() == before
+
+
+def test_the_comparison_sees_what_is_lost():
+    assert not says_the_same("customer", "Ada", "ada")
+    assert not says_the_same("charged", "1.00", Decimal("1.01"))
+    assert not says_the_same("charged", "", Decimal(0))
+    assert not says_the_same("minutes", "15", "0")
+    assert not says_the_same("parts", "A*1", [])
+    assert not says_the_same("parts", "A*1@2#L", [("A", 1, Decimal(2), "M")])
+
+
+def test_every_column_is_filled_somewhere_in_that_file():
+    rows = a_file(300)
+    assert [c for c in COLUMNS if not any(row[c] for row in rows)] == []

@@ -1,0 +1,100 @@
+import subprocess
+import sys
+
+import pytest
+from django.core.management import CommandError
+
+from repairs.history.columns import COLUMNS, REQUIRED
+from tests.repairs.history import files
+
+pytestmark = pytest.mark.django_db
+
+
+def header(names, *more):
+    return (",".join([*names, *more]) + "\n").encode()
+
+
+HEADER = header(COLUMNS)
+RIGHT = files.text(files.row())
+ZOE = files.text(files.row(customer="Zoë"))
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        (b"", "is empty"),
+        (b"\xef\xbb\xbf", "is empty"),
+        (b"\n\n", "is empty"),
+        (
+            ZOE.encode("latin-1"),
+            "not UTF-8: byte 0xEB in line 2",
+        ),
+        (RIGHT.encode("utf-16"), "is UTF-16"),
+        (RIGHT.encode("utf-16-le"), "NUL byte in line 1"),
+        (RIGHT.encode() + b"\x00", "NUL byte in line 4"),
+        (RIGHT.replace(",", ";").encode(), "separated by semicolons"),
+        (RIGHT.replace(",", "\t").encode(), "separated by tabs"),
+        (b"PK\x03\x04rest", "spreadsheet or archive"),
+        (
+            header(COLUMNS, "colour", "smell"),
+            "Unknown columns: colour, smell.",
+        ),
+        (
+            header(COLUMNS, "job"),
+            "Columns that are there twice: job.",
+        ),
+        (b"job,booked_in\n", "Missing columns: customer, kind, model."),
+        (b"a," * 1_000_000 + b"\n", "longer than 200,000 characters"),
+        (b"a," * 90_000 + b"\n", "Unknown columns: a, a"),
+        (b"x" * 3_000_000, "longer than 200,000"),
+        (
+            HEADER + b'"' + b"x\n" * 90_000,
+            "longer than 20,000",
+        ),
+        (HEADER + b'1,"a', "ends within quotation marks"),
+        (HEADER + b'1,"a"b,c\n', "goes on after a closing"),
+        (
+            HEADER + b"caf\xc3",
+            "not UTF-8: byte 0xC3 in line 2",
+        ),
+    ],
+)
+def test_a_file_that_cannot_be_read_is_refused_with_a_sentence(tmp_path, content, says):
+    path = tmp_path / "past.csv"
+    path.write_bytes(content)
+    wrong = files.refused(path)
+    assert says in wrong[-1] and len(wrong[-1]) < 700
+
+
+def test_a_row_too_wide_or_too_narrow_is_named(tmp_path):
+    path = tmp_path / "past.csv"
+    path.write_text(header(REQUIRED).decode() + "1,2,3\n\n,,,,\n1,2,3,4,5,6\n")
+    wrong = files.refused(path)
+    assert wrong[0].startswith("line 2: This row has 3 cells, the header has 5.")
+    assert wrong[1].startswith("line 5: This row has 6 cells")
+
+
+def test_a_file_without_rows_brings_nothing(tmp_path):
+    path = tmp_path / "past.csv"
+    path.write_text(header(REQUIRED).decode())
+    assert "Nothing new" in files.bring(path)
+
+
+def test_a_file_that_is_not_there_is_wrong_use(tmp_path):
+    with pytest.raises(CommandError, match="can't be opened") as refusal:
+        files.bring(tmp_path / "none.csv")
+    assert refusal.value.returncode == 2
+    with pytest.raises(CommandError) as refusal:
+        files.bring(tmp_path)
+    assert refusal.value.returncode == 2
+
+
+def test_the_exit_code_reaches_the_shell(tmp_path):
+    ran = subprocess.run(
+        [sys.executable, "manage.py", "import_history", str(tmp_path / "none.csv")],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert ran.returncode == 2
+    assert "can't be opened" in ran.stderr and "Traceback" not in ran.stderr

@@ -1,0 +1,123 @@
+from datetime import timedelta
+
+import pytest
+from django.utils import timezone
+
+from repairs.jobs.models import Job
+from tests.repairs.history import files
+
+pytestmark = pytest.mark.django_db
+
+TOMORROW = timezone.localdate() + timedelta(days=1)
+
+
+@pytest.mark.parametrize(
+    ("column", "text", "says"),
+    [
+        ("job", "", "must not be empty"),
+        ("job", "9" * 41, "longer than 40"),
+        ("booked_in", "", "must not be empty"),
+        ("booked_in", "03/03/2025", "is no day: write it as 2024-12-31"),
+        ("booked_in", "2025-02-30", "is no day"),
+        ("booked_in", "20250303", "is no day"),
+        ("booked_in", "٢٠٢٥-٠٣-٠٣", "is no day"),
+        ("booked_in", "0001-01-01", "out of reach"),
+        ("handed_back", "9999-12-31", "out of reach"),
+        ("handed_back", str(TOMORROW + timedelta(days=1)), "out of reach"),
+        ("handed_back", "2025-03-02", "before it was booked in"),
+        ("customer", "Ada\x07", "control character (U+0007)"),
+        ("email", "ada at home", "is no email address"),
+        ("phone", "call me", "is no telephone number"),
+        ("phone", "12", "is no telephone number"),
+        ("kind", "", "must not be empty"),
+        ("model", "m" * 81, "longer than 80"),
+        ("complaint", "x" * 2001, "longer than 2000"),
+        ("fault", "jack broken", "is no code"),
+        ("fault", "", "It was fixed: say which fault."),
+        ("fix", "", "It was fixed: say by which fix."),
+        ("declared", "", "say whether lasting or stopgap"),
+        ("declared", "final", "write lasting or stopgap"),
+        ("outcome", "done", "write fixed or not fixed or no fault found or not rep"),
+        ("outcome", "", "say what came of it"),
+        ("minutes", "-5", "is no whole number"),
+        ("minutes", "45.5", "is no whole number"),
+        ("minutes", "99999", "more than 10,000"),
+        ("charged", "-1.00", "below nothing"),
+        ("charged", "1e5", "is no amount"),
+        ("charged", "NaN", "is no amount"),
+        ("charged", "1,234.50", "is no amount"),
+        ("charged", "€ 12", "is no amount"),
+        ("charged", "٣", "is no amount"),
+        ("charged", "1.005", "more than 2 decimals"),
+        ("charged", "99999999999", "more than 1,000,000"),
+        ("parts_cost", "5.", "is no amount"),
+        ("parts", "P-100", "NUMBER*QTY@UNITCOST#DELIVERY"),
+        ("parts", "P-100*0", "between 1 and 10,000"),
+        ("parts", "P-100*2@free", "is no amount"),
+        ("parts", "*2", "NUMBER*QTY"),
+        ("return_is", "my fault", "write same fault or new fault"),
+    ],
+)
+def test_a_wrong_cell_is_named_with_its_line_and_column(tmp_path, column, text, says):
+    path = files.write(tmp_path, files.row(job="1"), files.row(**{column: text}))
+    wrong = files.refused(path)
+    at = [w for w in wrong if says in w]
+    assert len(at) == 1, wrong
+    # The first row takes lines 2 and 3: its complaint has two.
+    assert at[0].startswith(f"line 4, {column}: ")
+
+
+@pytest.mark.parametrize("day", ["1990-01-01", str(TOMORROW)])
+def test_the_first_and_the_last_day_are_let_in(tmp_path, day):
+    files.bring(files.write(tmp_path, files.row(booked_in=day, handed_back=day)))
+    assert str(Job.objects.get().booked_in_on) == day
+
+
+def test_fault_facts_without_a_fault_are_refused(tmp_path):
+    told = files.bare(
+        fault_name="a",
+        fix="A",
+        fix_name="b",
+        declared="lasting",
+        parts="A*1",
+        parts_cost="1",
+    )
+    wrong = files.refused(files.write(tmp_path, told))
+    named = [w.split(": ")[0].removeprefix("line 2, ") for w in wrong[:-1]]
+    assert set(named) == {
+        "fault_name",
+        "fix",
+        "fix_name",
+        "declared",
+        "parts",
+        "parts_cost",
+    }
+
+
+def test_rows_of_one_job_must_agree_and_both_are_named(tmp_path):
+    other = files.row(fault="AUD", fault_name="Audio", customer="Ben")
+    wrong = files.refused(files.write(tmp_path, files.row(), other))
+    assert wrong[0] == (
+        "line 4, customer: Job 25-00007 says “Ben” here and “Ada Fenwick” in line 2:"
+        " all its rows must agree."
+    )
+
+
+def test_the_same_row_twice_is_refused(tmp_path):
+    wrong = files.refused(files.write(tmp_path, files.row(), files.row()))
+    assert wrong[0] == "line 4: This row is the same as line 2."
+
+
+def test_one_wrong_row_keeps_all_others_out_and_is_no_missing_job(tmp_path):
+    wrong = files.refused(files.write(tmp_path, files.row(minutes="x"), files.back()))
+    assert len(wrong) == 2  # no word that job 25-00007 is missing
+    assert wrong[1] == "1 wrong in the file. Nothing was written."
+
+
+def test_fifty_are_told_and_the_rest_counted(tmp_path):
+    wrong = files.refused(
+        files.write(tmp_path, *[files.bare(minutes="x", job=str(n)) for n in range(80)])
+    )
+    assert len(wrong) == 52
+    assert wrong[50] == "… and 30 more."
+    assert wrong[51] == "80 wrong in the file. Nothing was written."
