@@ -1,0 +1,119 @@
+import csv
+import io
+import json
+from datetime import date, timedelta
+
+import pikepdf
+import pytest
+import time_machine
+from django.core.management import call_command
+from django.core.management.base import CommandError
+
+from repairs.comebacks.pairs import COLUMNS
+from tests import make
+
+pytestmark = pytest.mark.django_db
+ON = date(2026, 1, 10)
+AS_OF = "--as-of=2026-06-01"
+
+
+@pytest.fixture(autouse=True)
+def _today():
+    """All of it happens on one day."""
+    with time_machine.travel("2026-06-20T10:00:00+00:00", tick=False):
+        yield
+
+
+def asked(*words):
+    out = io.StringIO()
+    call_command("comebacks", *words, stdout=out)
+    return out.getvalue()
+
+
+@pytest.fixture
+def pairs():
+    """Three pairs, one of which comes back."""
+    fault = make.fault(code="AMP-RELAY-WORN")
+    fixes = [make.fix(fault, code=code) for code in ("CLEAN", "REPLACE", "BYPASS")]
+    for number, fix in enumerate(fixes):
+        for n in range(15):
+            back = ON + timedelta(days=n + 20) if number == 0 and n % 2 else None
+            make.past_repair(fault, fix, on=ON + timedelta(days=n), back_on=back)
+    return fault, fixes
+
+
+def test_json_is_one_object_a_pair_with_the_columns_in_order(pairs):
+    rows = json.loads(asked(AS_OF, "--within=90", "--format=json"))
+    assert [list(row) for row in rows] == [list(COLUMNS)] * 3
+    first = rows[0]
+    assert (first["fault"], first["fix"]) == ("AMP-RELAY-WORN", "CLEAN")
+    assert (first["repairs"], first["returned"], first["judged"]) == (15, 7, 15)
+    assert first["verdict"] == "comes back"
+
+
+def test_csv_says_the_same_as_json(pairs):
+    sheet = list(csv.DictReader(io.StringIO(asked(AS_OF, "--format=csv"))))
+    rows = json.loads(asked(AS_OF, "--format=json"))
+    assert [list(row) for row in sheet] == [list(COLUMNS)] * 3
+    for line, row in zip(sheet, rows, strict=True):
+        for name, value in row.items():
+            said = line[name]
+            assert said == value if isinstance(value, str) else float(said) == value
+
+
+def test_the_table_fits_a_hundred_columns_and_loses_no_figure(pairs):
+    long = make.fault(code="A-VERY-LONG-CODE-OF-A-FAULT-THAT-GOES-ON")
+    make.past_repair(long, make.fix(long, code="AND-ITS-FIX-IS-NO-SHORTER"), on=ON)
+    text = asked(AS_OF)
+    assert max(map(len, text.splitlines())) <= 100
+    assert "7 of 15" in text
+    assert "AMP-RELAY-WORN" in text
+    assert "acts as a stopgap; declared lasting, 7 of 15 came back" in text
+    assert "The limits are approximate" in text
+
+
+def test_an_empty_shop_has_an_empty_table():
+    assert json.loads(asked(AS_OF, "--format=json")) == []
+    assert asked(AS_OF, "--format=csv").strip() == ",".join(COLUMNS)
+    assert "No repair was handed back as fixed by that day." in asked(AS_OF)
+
+
+def test_the_report_is_a_paper_that_readers_of_the_screen_can_read(pairs, tmp_path):
+    file = tmp_path / "comebacks.pdf"
+    asked(AS_OF, f"--pdf={file}")
+    with pikepdf.open(file) as paper:
+        assert paper.docinfo["/Title"] == "Comebacks as known on 1 Jun 2026"
+        assert paper.Root.MarkInfo.Marked
+    made = file.read_bytes()
+    asked(AS_OF, f"--pdf={file}")
+    assert file.read_bytes() == made
+
+
+def test_a_report_that_cannot_be_written_is_told_in_a_sentence(pairs, tmp_path):
+    with pytest.raises(CommandError, match="could not be written") as refused:
+        asked(AS_OF, f"--pdf={tmp_path / 'nowhere' / 'comebacks.pdf'}")
+    assert refused.value.returncode == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["--as-of=2026-13-01"], "Write the day as year-month-day"),
+        (["--as-of=2026-06-21"], "2026-06-21 is still to come"),
+        (["--as-of=0001-01-01"], "Give a day between 1990-01-01"),
+        (["--within=0"], "at least 1 day"),
+        (["--within=soon"], "whole number"),
+    ],
+)
+def test_what_makes_no_sense_is_refused_as_on_the_page(words, sentence):
+    with pytest.raises(CommandError, match=sentence) as refused:
+        asked(*words)
+    assert refused.value.returncode == 2
+
+
+def test_the_shops_own_days_hold_where_none_are_given(pairs):
+    make.shop(watch_days=14)
+    assert "within 14 days, as known on 2026-06-01: 0 of 45" in asked(AS_OF)
+    assert "within 20 days, as known on 2026-06-01: 7 of 45" in asked(
+        AS_OF, "--within=20"
+    )

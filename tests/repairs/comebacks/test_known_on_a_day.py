@@ -1,0 +1,235 @@
+"""What the database hands to the reckoning, as it was known on a day."""
+
+from datetime import date, timedelta
+from decimal import Decimal
+
+import pytest
+
+from repairs.comebacks.queries import (
+    comeback_record,
+    fixes_beside,
+    latest_day,
+    repairs_behind,
+)
+from repairs.comebacks.record import FaultRecord
+from repairs.jobs import states
+from repairs.jobs.models import Job, Repair, ReturnDecision
+from shopdesk.shop.models import Shop
+from tests import make
+
+pytestmark = pytest.mark.django_db
+
+ON = date(2026, 1, 10)
+LATER = date(2026, 6, 1)
+
+
+def days(n):
+    return timedelta(days=n)
+
+
+def row(as_of=LATER, within=90):
+    """The first row of the table as known on `as_of`."""
+    record = comeback_record(as_of=as_of, within=within, shop=Shop.current())
+    return record.rows[0] if record.rows else None
+
+
+@pytest.fixture
+def pair():
+    fault = make.fault()
+    return fault, make.fix(fault)
+
+
+def test_an_empty_shop_has_an_empty_record():
+    assert row() is None
+
+
+def test_a_comeback_counts_from_the_day_its_device_was_booked_in(pair):
+    make.past_repair(*pair, on=ON, back_on=ON + days(20))
+    assert row(as_of=ON + days(19)).returned == 0
+    assert row(as_of=ON + days(20)).returned == 1
+
+
+def test_a_comeback_after_the_horizon_does_not_count(pair):
+    make.past_repair(*pair, on=ON, back_on=ON + days(91))
+    assert (row().returned, row().judged) == (0, 1)
+    assert row(within=91).returned == 1
+
+
+def test_a_repair_not_handed_back_by_the_day_is_not_counted(pair):
+    make.past_repair(*pair, on=ON)
+    assert row(as_of=ON - days(1)) is None
+    assert row(as_of=ON).repairs == 1
+
+
+def test_what_was_not_fixed_is_no_repair_to_judge(pair):
+    repair = make.past_repair(*pair, on=ON)
+    Repair.objects.filter(pk=repair.pk).update(outcome=states.NO_FAULT_FOUND)
+    assert row() is None
+
+
+@pytest.mark.parametrize(
+    "what",
+    [
+        states.NEW_FAULT,
+        states.HANDLING_DAMAGE,
+        states.NO_FAULT_FOUND,
+        states.UNDECIDED,
+    ],
+)
+def test_a_return_for_anything_else_is_no_comeback_and_ends_no_watch(pair, what):
+    repair = make.past_repair(*pair, on=ON)
+    make.comeback(repair, on=ON + days(5), what=what)
+    assert (row().returned, row().judged) == (0, 1)
+
+
+def test_the_last_decision_holds_and_only_from_its_own_day(pair):
+    repair = make.past_repair(*pair, on=ON, back_on=ON + days(10))
+    first = repair.held_against.get()
+    ReturnDecision.objects.create(
+        job=first.job,
+        earlier=repair,
+        what=states.NEW_FAULT,
+        decided_on=ON + days(30),
+    )
+    assert row(as_of=ON + days(29)).returned == 1
+    assert row(as_of=ON + days(30)).returned == 0
+
+
+def test_a_decision_made_late_was_not_known_before(pair):
+    repair = make.past_repair(*pair, on=ON)
+    again = make.job(repair.job.device, on=ON + days(10))
+    ReturnDecision.objects.create(
+        job=again,
+        earlier=repair,
+        what=states.SAME_FAULT,
+        decided_on=ON + days(40),
+    )
+    assert row(as_of=ON + days(39)).returned == 0
+    late = row(as_of=ON + days(40))
+    assert late.returned == 1
+
+
+def test_of_two_comebacks_of_one_repair_the_first_is_counted(pair):
+    repair = make.past_repair(*pair, on=ON, back_on=ON + days(30))
+    make.comeback(repair, on=ON + days(12))
+    [behind] = repairs_behind(*pair, as_of=LATER, within=90)
+    assert (behind.days, row().returned) == (12, 1)
+
+
+def test_a_device_sold_on_is_no_longer_watched(pair):
+    device = make.device(watch_ends_on=ON + days(15))
+    make.past_repair(*pair, on=ON, of=device)
+    [behind] = repairs_behind(*pair, as_of=LATER, within=90)
+    assert (behind.days, behind.became, row().judged) == (15, "still watched", 0)
+
+
+def test_the_repairs_behind_a_row_are_those_it_counts(pair):
+    make.past_repair(*pair, on=ON)
+    make.past_repair(*pair, on=ON + days(3), back_on=ON + days(20))
+    make.past_repair(*pair, on=LATER - days(4))
+    make.past_repair(pair[0], make.fix(pair[0]), on=ON)
+    behind = repairs_behind(*pair, as_of=LATER, within=90)
+    assert [b.became for b in behind] == ["comeback", "still watched", "held"]
+    assert [b.days for b in behind] == [17, 4, 90]
+    assert (len(behind), sum(b.is_back for b in behind)) == (3, 1)
+    assert (row().repairs, row().returned, row().judged) == (3, 1, 2)
+
+
+def paid(repair, amount, *, on):
+    """The comeback of `repair`, handed back on `on` after work of that cost."""
+    job = repair.held_against.get().job
+    Repair.objects.create(
+        job=job,
+        fault=repair.fault,
+        fix=repair.fix,
+        outcome=states.FIXED,
+        declared="lasting",
+        cost=Decimal(amount),
+    )
+    Job.objects.filter(pk=job.pk).update(
+        state=states.HANDED_BACK, outcome=states.FIXED, handed_back_on=on
+    )
+
+
+def test_the_cost_of_a_comeback_is_what_its_own_visits_cost_the_shop(pair):
+    for amount in ("40.10", "60.20"):
+        repair = make.past_repair(*pair, on=ON, back_on=ON + days(9), cost=Decimal(500))
+        paid(repair, amount, on=ON + days(12))
+    first = next(r for r in rows_of(LATER) if r.returned)
+    assert first.mean_redo_cost == Decimal("50.15")
+    exact = Decimal(repr(first.risk)) * Decimal("50.15")
+    assert first.reserve == exact.quantize(Decimal("0.01"))
+
+
+def rows_of(as_of):
+    return comeback_record(as_of=as_of, within=90, shop=Shop.current()).rows
+
+
+def test_a_visit_still_open_has_cost_nothing_yet(pair):
+    repair = make.past_repair(*pair, on=ON, back_on=ON + days(9), cost=Decimal(35))
+    paid(repair, "80", on=ON + days(12))
+    assert rows_of(ON + days(11))[0].mean_redo_cost == Decimal("35.00")
+    assert rows_of(ON + days(12))[0].mean_redo_cost == Decimal("80.00")
+
+
+def test_a_past_day_shows_what_was_known_then_whatever_came_later(pair):
+    make.past_repair(*pair, on=ON, back_on=ON + days(9))
+    make.past_repair(*pair, on=ON + days(2))
+    before = rows_of(ON + days(30))
+    make.past_repair(*pair, on=ON + days(40))
+    make.comeback(make.past_repair(*pair, on=ON + days(31)), on=ON + days(50))
+    assert rows_of(ON + days(30)) == before
+
+
+def test_what_is_expected_adds_up_to_what_came_back(pair):
+    others = make.fault(), make.fault()
+    for n in range(12):
+        for fault in (pair[0], *others):
+            back = ON + days(n + 8) if n % 4 == 0 else None
+            make.past_repair(fault, pair[1], on=ON + days(n), back_on=back)
+    rows = rows_of(LATER)
+    assert sum(r.expected for r in rows) == pytest.approx(sum(r.returned for r in rows))
+    assert sum(r.returned for r in rows) == 9
+
+
+@pytest.mark.parametrize("pairs", [1, 30])
+def test_the_record_asks_the_database_as_often_for_one_pair_as_for_many(
+    pairs, django_assert_num_queries
+):
+    fault = make.fault()
+    for n in range(pairs):
+        make.past_repair(fault, make.fix(fault), on=ON, back_on=ON + days(n + 1))
+    shop = Shop.current()
+    with django_assert_num_queries(6):
+        comeback_record(as_of=LATER, within=90, shop=shop)
+
+
+def test_the_fixes_of_a_fault_stand_side_by_side_the_surest_first():
+    fault = make.fault()
+    good, bad, new = (make.fix(fault, code=c) for c in ("GOOD", "BAD", "NEW"))
+    for n in range(12):
+        make.past_repair(fault, good, on=ON + days(n))
+        make.past_repair(fault, bad, on=ON + days(n), back_on=ON + days(n + 9))
+    record = comeback_record(as_of=LATER, within=90, shop=Shop.current())
+    beside = FaultRecord(record, fault_id=fault.pk)
+    fixes = fixes_beside(fault, beside)
+    assert [b.fix for b in fixes] == [good, bad, new]
+    assert fixes[0].chance_to_beat > 0.99
+    assert fixes[0].chance_to_beat + fixes[1].chance_to_beat == pytest.approx(1)
+    assert (fixes[2].row, fixes[2].beats_said) == (None, "")
+    assert beside.p_said == "below 0.001"
+
+
+def test_a_fix_done_alone_has_nothing_to_beat(pair):
+    make.past_repair(*pair, on=ON)
+    record = comeback_record(as_of=LATER, within=90, shop=Shop.current())
+    beside = FaultRecord(record, fault_id=pair[0].pk)
+    assert (beside.log_rank, beside.p_said) == (None, "")
+    assert [b.beats_said for b in fixes_beside(pair[0], beside)] == [""]
+
+
+def test_the_latest_day_is_today_unless_the_records_go_further(pair):
+    today = date(2026, 2, 1)
+    assert latest_day(today) == today
+    make.past_repair(*pair, on=LATER)
+    assert latest_day(today) == LATER

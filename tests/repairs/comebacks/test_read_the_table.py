@@ -1,0 +1,212 @@
+"""The owner reads the table and opens what lies behind it; all see a fault's record."""
+
+from datetime import timedelta
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from shopdesk.staff.models import Kind
+from tests import make
+
+pytestmark = pytest.mark.django_db
+TABLE = "/comebacks/"
+
+
+@pytest.fixture
+def owner(client):
+    client.force_login(
+        make.user(Kind.OWNER), "django.contrib.auth.backends.ModelBackend"
+    )
+    return client
+
+
+def today():
+    return timezone.localdate()
+
+
+def ago(n):
+    return today() - timedelta(days=n)
+
+
+def shop_of(pairs, *, back=2, held=10):
+    """As many pairs of one fault, each with so many comebacks and repairs that held."""
+    fault = make.fault()
+    fixes = [make.fix(fault) for _ in range(pairs)]
+    for fix in fixes:
+        for n in range(back):
+            make.past_repair(fault, fix, on=ago(200 + n), back_on=ago(190))
+        for n in range(held):
+            make.past_repair(fault, fix, on=ago(150 + n))
+    return fault, fixes
+
+
+def page(client, url, **asked):
+    answer = client.get(url, asked)
+    assert answer.status_code == 200
+    return answer
+
+
+def words(answer):
+    return " ".join(answer.content.decode().split())
+
+
+def test_what_comes_back_stands_first_with_its_counts(owner):
+    fault, _ = shop_of(3)
+    bad = make.fix(fault, code="BAD", declared="lasting")
+    for n in range(9):
+        make.past_repair(fault, bad, on=ago(200 + n), back_on=ago(190))
+    answer = page(owner, TABLE)
+    first = answer.context["record"].rows[0]
+    assert (first.fix, first.verdict, first.flag) == (
+        "BAD",
+        "comes back",
+        "acts as a stopgap",
+    )
+    assert "declared lasting, 9 of 9 came back so far" in words(answer)
+
+
+def test_each_row_opens_the_jobs_behind_it(owner):
+    fault, [fix] = shop_of(1)
+    link = f"{reverse('comebacks:pair', args=[fault.pk, fix.pk])}?as_of={today()}"
+    assert link in words(page(owner, TABLE)).replace("&amp;", "&")
+    behind = page(owner, reverse("comebacks:pair", args=[fault.pk, fix.pk]))
+    said = words(behind)
+    for repair in fix.repairs.all():
+        assert repair.job.get_absolute_url() in said
+    assert said.count("comeback</span>") == 2
+
+
+def test_the_page_says_what_it_cannot_know(owner):
+    shop_of(1)
+    said = words(page(owner, TABLE))
+    for sentence in (
+        "The limits are approximate",
+        "A comeback that went to another shop is not seen",
+        "somebody’s decision and may be wrong",
+        "is not good news",
+    ):
+        assert sentence in said
+
+
+def test_too_few_to_tell_is_drawn_open_and_dotted_and_holds_is_not(owner):
+    fault = make.fault()
+    few, many = make.fix(fault), make.fix(fault)
+    make.past_repair(fault, few, on=ago(200))
+    for n in range(60):
+        make.past_repair(fault, many, on=ago(150 + n))
+    answer = page(owner, TABLE)
+    said = words(answer)
+    verdicts = {row.fix: row.verdict for row in answer.context["record"].rows}
+    assert verdicts == {few.code: "too few to tell", many.code: "holds"}
+    assert said.count('r="4" fill="none"') == 1
+    assert said.count('class="dot"') == 1
+
+
+def test_a_past_day_and_another_horizon_can_be_asked_for(owner):
+    fault, fix = make.fault(), None
+    fix = make.fix(fault)
+    make.past_repair(fault, fix, on=ago(100), back_on=ago(60))
+    assert page(owner, TABLE).context["record"].returned == 1
+    assert page(owner, TABLE, within=30).context["record"].returned == 0
+    assert page(owner, TABLE, as_of=ago(61)).context["record"].returned == 0
+    assert page(owner, TABLE, as_of=ago(101)).context["record"].repairs == 0
+
+
+@pytest.mark.parametrize(
+    ("asked", "sentence"),
+    [
+        ({"as_of": "yesterday"}, "Write the day as year-month-day"),
+        ({"as_of": ""}, "Give a day"),
+        ({"as_of": "0001-01-01"}, "Give a day between 1990-01-01"),
+        ({"as_of": "9999-12-31"}, "Give a day between 1990-01-01"),
+        ({"as_of": "2048-01-01"}, "is still to come"),
+        ({"within": "ninety"}, "Write the days as a whole number"),
+        ({"within": "0"}, "at least 1 day"),
+        ({"within": "-5"}, "at least 1 day"),
+        ({"within": "100000"}, "No comeback is counted after 730 days"),
+        ({"within": "9" * 5000}, "whole number"),
+        ({"within": ""}, "Give the days"),
+    ],
+)
+def test_what_makes_no_sense_is_told_and_kept(owner, asked, sentence):
+    shop_of(1)
+    answer = page(owner, TABLE, **asked)
+    assert sentence in words(answer)
+    assert "record" not in answer.context
+    [(name, typed)] = asked.items()
+    assert f'value="{typed}"' in words(answer) or not typed
+    assert answer.context["form"].errors.keys() == {name}
+
+
+def test_an_empty_shop_has_a_page_too(owner):
+    assert "No repair was handed back as fixed by that day." in words(
+        page(owner, TABLE)
+    )
+
+
+def test_a_pair_never_done_says_so_and_an_unknown_one_is_not_there(owner):
+    fault = make.fault()
+    fix = make.fix(fault)
+    answer = page(owner, reverse("comebacks:pair", args=[fault.pk, fix.pk]))
+    assert "No repair of this fault by this fix was handed back" in words(answer)
+    for wrong in ((fault.pk, fix.pk + 999), (10**30, fix.pk)):
+        missing = owner.get(reverse("comebacks:pair", args=wrong))
+        assert missing.status_code == 404
+
+
+def test_the_record_of_a_fault_is_a_page_and_a_fragment(owner):
+    fault, fixes = shop_of(2)
+    unused = make.fix(fault, code="NEVER-DONE")
+    address = reverse("comebacks:fault_record", args=[fault.pk])
+    whole = words(page(owner, address))
+    fragment = words(owner.get(address, headers={"HX-Request": "true"}))
+    assert "<html" in whole
+    assert "<html" not in fragment
+    for said in (whole, fragment):
+        assert all(fix.code in said for fix in (*fixes, unused))
+        assert "2 of 12 within 90 days" in said
+        assert "no history yet" in said
+
+
+@pytest.mark.parametrize("kind", [Kind.COUNTER, Kind.BENCH])
+def test_the_table_is_the_owners_and_a_faults_record_is_for_all(client, kind):
+    client.force_login(make.user(kind), "django.contrib.auth.backends.ModelBackend")
+    fault, [fix] = shop_of(1)
+    assert client.get(TABLE).status_code == 403
+    pair = reverse("comebacks:pair", args=[fault.pk, fix.pk])
+    assert client.get(pair).status_code == 403
+    record = reverse("comebacks:fault_record", args=[fault.pk])
+    assert client.get(record).status_code == 200
+
+
+def test_nobody_reads_it_without_signing_in(client):
+    fault = make.fault()
+    for address in (TABLE, reverse("comebacks:fault_record", args=[fault.pk])):
+        assert client.get(address).status_code == 302
+
+
+@pytest.mark.parametrize("name", ["table", "pair", "fault_record"])
+def test_more_rows_ask_the_database_no_more_often(
+    owner, name, django_assert_max_num_queries
+):
+    counts = []
+    for pairs in (1, 29):
+        fault, [fix, *_] = shop_of(pairs, back=1, held=pairs)
+        address = {
+            "table": TABLE,
+            "pair": reverse("comebacks:pair", args=[fault.pk, fix.pk]),
+            "fault_record": reverse("comebacks:fault_record", args=[fault.pk]),
+        }[name]
+        owner.get(address)
+        with django_assert_max_num_queries(25) as asked:
+            page(owner, address)
+        counts.append(len(asked))
+    assert counts[0] == counts[1]
+
+
+def test_the_table_can_be_put_in_another_order(owner):
+    shop_of(3)
+    answer = page(owner, TABLE, sort="-reserve")
+    rows = [row.record.reserve for row in answer.context["table"].rows]
+    assert rows == sorted(rows, reverse=True)
