@@ -6,6 +6,7 @@ from shopdesk import home, views
 
 urlpatterns = [
     path("", home.today, name="today"),
+    path("find/", home.find, name="find"),
     path("look/", views.look, name="look"),
     path("staff/", include("shopdesk.staff.urls")),
     path("shop/", include("shopdesk.shop.urls")),

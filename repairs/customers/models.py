@@ -8,6 +8,9 @@ from repairs.customers import serials
 from repairs.customers.names import phone_digits
 from shopdesk.fields import plain
 
+PART = " | "
+"""Between name, company, mail and phone: a whole name can be told from a part."""
+
 
 class CustomerQuerySet(models.QuerySet):
     def called(self, words: str):
@@ -17,9 +20,12 @@ class CustomerQuerySet(models.QuerySet):
         """
         found = self.filter(erased_on=None)
         words = plain(words)
-        digits = phone_digits(words)
-        if digits:
-            return found.filter(Q(search__contains=words) | Q(phone__contains=digits))
+        numbers = phone_digits(words)
+        if numbers:
+            meant = Q(search__contains=words)
+            for digits in numbers:
+                meant |= Q(phone__contains=digits)
+            return found.filter(meant)
         for word in words.split():
             found = found.filter(search__contains=word)
         return found
@@ -32,7 +38,7 @@ class CustomerQuerySet(models.QuerySet):
         if email:
             same |= Q(email__iexact=email)
         if plain(name):
-            same |= Q(search=plain(name)) | Q(search__startswith=plain(name) + " ")
+            same |= Q(search__startswith=plain(name) + PART)
         return self.filter(same, erased_on=None)
 
     def with_last_visit(self):
@@ -88,7 +94,7 @@ class Customer(models.Model):
     def searched_as(self) -> str:
         """What `search` holds for the values of now; bulk inserts set it themselves."""
         words = (self.name, self.company, self.email, self.phone)
-        return plain(" ".join(words))
+        return PART.join(plain(word) for word in words)
 
 
 class DeviceModelQuerySet(models.QuerySet):

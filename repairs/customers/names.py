@@ -28,8 +28,9 @@ def tidy(text: str, *, keep_lines: bool = False) -> str:
     return " ".join("".join(kept).split())
 
 
-def phone_digits(words: str) -> str:
-    """The digits of a telephone number as it is found in E.164, or nothing.
+def phone_digits(words: str) -> tuple[str, ...]:
+    """The digits of a telephone number, as they may stand in E.164; none where it is
+    no number.
 
     `020 7946 0018` is kept as `+442079460018`: what is dialled before the number
     inside a country, or to get out of it, is no part of that.
@@ -37,5 +38,6 @@ def phone_digits(words: str) -> str:
     words = words.replace("(0)", "")
     digits = "".join(c for c in words if c in "0123456789")
     if len(digits) < 3 or any(c not in "0123456789 +-/.()" for c in words):
-        return ""
-    return digits.lstrip("0")
+        return ()
+    bare = digits.lstrip("0")
+    return (digits, bare) if bare != digits and len(bare) >= 3 else (digits,)

@@ -27,6 +27,7 @@ class DeviceTable(tables.DeskTable):
 
     device = tables.Column(
         accessor="model",
+        verbose_name="Device",
         linkify=lambda record: record.get_absolute_url(),
         order_by=("model__maker", "model__model"),
     )
@@ -44,8 +45,10 @@ class JobTable(tables.DeskTable):
     caption = "Jobs"
 
     number = tables.CodeColumn(linkify=True)
-    device = tables.Column(accessor="device__model", orderable=False)
-    complaint = tables.Column(orderable=False)
+    device = tables.Column(
+        accessor="device__model", verbose_name="Device", orderable=False
+    )
+    complaint = tables.Column(verbose_name="Complaint", orderable=False)
     state = tables.MarkColumn(accessor="get_state_display", order_by="state")
     booked_in_on = tables.DateColumn(verbose_name="Booked in")
     handed_back_on = tables.DateColumn(verbose_name="Handed back")
