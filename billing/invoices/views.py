@@ -13,6 +13,7 @@ from billing.invoices.forms import CreditForm, PaymentForm
 from billing.invoices.models import Invoice
 from billing.invoices.tables import InvoiceTable
 from shopdesk.printing import PaperFailed
+from shopdesk.shop.models import Shop
 
 REFUSALS = (actions.Refused, PaperFailed)
 
@@ -39,7 +40,7 @@ def _invoice(pk):
 
 
 def _page(request, invoice, form):
-    written_in = invoice.written_in(request.shop)
+    written_in = invoice.written_in(Shop.current())
     totals = invoice.totals()
     return render(
         request,
@@ -63,7 +64,7 @@ def invoice(request, pk):
     invoice = _invoice(pk)
     form = PaymentForm(
         request.POST if request.method == "POST" else None,
-        written_in=invoice.written_in(request.shop),
+        written_in=invoice.written_in(Shop.current()),
         left=invoice.owed,
     )
     if form.is_valid():
@@ -113,7 +114,7 @@ def credit(request, pk):
         {
             "invoice": invoice,
             "form": form,
-            "written_in": invoice.written_in(request.shop),
+            "written_in": invoice.written_in(Shop.current()),
         },
     )
 

@@ -19,14 +19,17 @@ class WordsForm(forms.ModelForm):
 
 class OptionForm(forms.ModelForm):
     cover_days = forms.IntegerField(
-        label="Days of cover", min_value=0, max_value=3650, help_text="0 for none"
+        label="Days of cover, 0 for none", min_value=0, max_value=3650
     )
     days_to_do = forms.IntegerField(label="Days it takes", min_value=0, max_value=365)
 
     class Meta:
         model = Option
         fields = ["title", "declared", "cover_days", "days_to_do", "words"]
-        widgets = {"words": forms.Textarea(attrs={"rows": 2})}
+        widgets = {
+            "title": forms.TextInput(attrs={"class": "w20"}),
+            "words": forms.Textarea(attrs={"rows": 2}),
+        }
         labels = {"declared": "What it is"}
 
     def __init__(self, *args, **kwargs):

@@ -6,6 +6,9 @@ from billing.quotes.models import Quote
 from shopdesk.printing import render_pdf
 from shopdesk.shop.models import Shop
 
+SIDE_BY_SIDE = 8
+"""Two options of no more lines than this are read best beside each other."""
+
 
 def quote_paper(quote: Quote, *, shop: Shop, made_at: datetime) -> bytes:
     """The quote as it is handed over; a draft is marked as one."""
@@ -21,6 +24,9 @@ def quote_paper(quote: Quote, *, shop: Shop, made_at: datetime) -> bytes:
         for n, option in enumerate(quote.options.prefetch_related("lines"), 1)
     ]
     several_rates = any(len(one["totals"].groups) > 1 for one in options)
+    side_by_side = len(options) == 2 and all(
+        len(one["lines"]) <= SIDE_BY_SIDE for one in options
+    )
     return render_pdf(
         "billing/quotes/paper.html",
         {
@@ -31,6 +37,7 @@ def quote_paper(quote: Quote, *, shop: Shop, made_at: datetime) -> bytes:
             "customer": job.customer,
             "options": options,
             "several_rates": several_rates,
+            "side_by_side": side_by_side and not several_rates,
             "written_in": written_in,
         },
         size=shop.paper,

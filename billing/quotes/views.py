@@ -91,12 +91,12 @@ def quote(request, pk):
     if request.method == "POST":
         return _write(request, quote)
     if quote.is_draft:
-        return _draft_page(request, quote, DraftForms(quote, shop=request.shop))
+        return _draft_page(request, quote, DraftForms(quote, shop=Shop.current()))
     return _sent_page(request, quote)
 
 
 def _draft_page(request, quote, forms, status=200):
-    written_in = quote.written_in(request.shop)
+    written_in = quote.written_in(Shop.current())
     return render(
         request,
         "billing/quotes/draft.html",
@@ -115,7 +115,7 @@ def _draft_page(request, quote, forms, status=200):
 
 def _sent_page(request, quote, yes=None, no=None):
     today = timezone.localdate()
-    written_in = quote.written_in(request.shop)
+    written_in = quote.written_in(Shop.current())
     options = [
         {"option": option, "totals": option.totals(places=written_in.places)}
         for option in quote.options.prefetch_related("lines")
@@ -151,7 +151,7 @@ def _saved(request, quote, removed=""):
     with transaction.atomic():
         _, locked = actions.drafted(quote)
         forms = DraftForms(
-            locked, shop=request.shop, data=request.POST, removed=removed
+            locked, shop=Shop.current(), data=request.POST, removed=removed
         )
         if forms.is_valid():
             forms.save()
@@ -190,11 +190,15 @@ def _remove(quote, removed):
 def reckon(request, pk):
     """The totals of what is in the boxes of a draft, not saved."""
     quote = _quote(pk)
-    forms = DraftForms(quote, shop=request.shop, data=request.POST)
+    forms = DraftForms(quote, shop=Shop.current(), data=request.POST)
     return render(
         request,
         "billing/quotes/_reckoned.html",
-        {"draft": forms, "written_in": quote.written_in(request.shop), "quote": quote},
+        {
+            "draft": forms,
+            "written_in": quote.written_in(Shop.current()),
+            "quote": quote,
+        },
     )
 
 
@@ -227,7 +231,7 @@ def answer(request, pk):
         return redirect(quote)
     is_yes = request.POST.get("answer") == "yes"
     kind, prefix = (YesForm, "yes") if is_yes else (NoForm, "no")
-    written_in = quote.written_in(request.shop)
+    written_in = quote.written_in(Shop.current())
     form = kind(quote, request.POST, prefix=prefix, written_in=written_in)
     if form.is_valid():
         act = actions.accept if is_yes else actions.decline
