@@ -5,6 +5,9 @@ from repairs.jobs.models import Job
 from shopdesk.printing import render_pdf
 from shopdesk.shop.models import Shop
 
+COMPLAINT = {"62x29": 54, "89x36": 70}
+"""So many letters of the complaint fill two lines of a label of this size."""
+
 
 def slip_pdf(job: Job) -> bytes:
     """What the customer takes home, on the shop's paper."""
@@ -13,14 +16,15 @@ def slip_pdf(job: Job) -> bytes:
 
 def label_pdf(job: Job, *, size: str) -> bytes:
     """What sticks to the device, `size` being width x height of the roll."""
-    return _pdf("label", job, size=size)
+    return _pdf("label", job, size=size, cut=COMPLAINT[size])
 
 
-def _pdf(name: str, job: Job, *, size: str) -> bytes:
+def _pdf(name: str, job: Job, *, size: str, **facts) -> bytes:
     taken_in = job.steps.order_by("id").last()
+    qr = qr_code(job.label_code)
     return render_pdf(
         f"repairs/intake/{name}.html",
-        {"job": job, "qr": qr_code(job.label_code)},
+        {"job": job, "qr": qr, "size": size, **facts},
         size=size,
         made_at=taken_in.made_at,
     )
