@@ -13,7 +13,7 @@ from shopdesk.shop.models import Shop
 def report_pdf(record: Record, *, shop: Shop) -> bytes:
     """The table of that day with its picture and its sentences, as PDF."""
     midnight = datetime.combine(record.as_of, time(), timezone.get_current_timezone())
-    picture = forest(record.rows[:30], limit=record.table.limit)
+    picture = forest(record.rows[:24], limit=record.table.limit)
     return render_pdf(
         "repairs/comebacks/report.html",
         {"record": record, "shop": shop, "forest": picture},

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from repairs.comebacks import verdict
 from repairs.comebacks.pairs import ComebackTable, by_what_matters
+from repairs.faults.declared import LASTING
 
 
 class Pair(NamedTuple):
@@ -90,8 +91,9 @@ class Row:
     @property
     def sentence(self) -> str:
         """What the flag rests on, with its counts."""
+        declared = "lasting" if self.declared == LASTING else "a stopgap"
         return (
-            f"declared {self.declared}, {self.returned_said} came back so far;"
+            f"declared {declared}, {self.returned_said} came back so far;"
             f" risk {self.risk_said}, limits {self.limits_said}."
         )
 
