@@ -66,6 +66,7 @@ OUTCOMES = {
     NO_FAULT_FOUND: "no fault found",
     NOT_REPAIRABLE: "not repairable",
 }
+GIVEN_UP = (NOT_FIXED, NO_FAULT_FOUND, NOT_REPAIRABLE)
 JOB_OUTCOMES = {**OUTCOMES, DECLINED_BY_CUSTOMER: "declined"}
 
 SAME_FAULT = "same_fault"

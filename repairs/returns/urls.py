@@ -1,2 +1,6 @@
+from django.urls import path
+
+from repairs.returns import views
+
 app_name = "returns"
-urlpatterns = []
+urlpatterns = [path("<int:pk>/", views.decide, name="decide")]

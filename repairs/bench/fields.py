@@ -1,0 +1,89 @@
+"""Boxes into which a record is typed or scanned, by its code or by words."""
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from repairs.faults.models import Fault, Fix
+from repairs.stock.models import Part
+from shopdesk.fields import plain
+
+
+class TypedField(forms.CharField):
+    """Text that must lead to one record: by its code first, by its words else.
+
+    `known` is the id of the page's datalist of what may be typed.
+    """
+
+    model = None
+    noun = ""
+    code = "code"
+
+    def __init__(self, *, known="", **kwargs):
+        kwargs.setdefault("max_length", 200)
+        super().__init__(**kwargs)
+        self.widget.attrs |= {
+            "autocomplete": "off",
+            "autocapitalize": "off",
+            "spellcheck": "false",
+            "class": "w20",
+        }
+        if known:
+            self.widget.attrs["list"] = known
+
+    def offered(self):
+        return self.model.objects.filter(is_retired=False)
+
+    def called(self, text):
+        """Those of this code, or else those in which every word is found."""
+        first = text.split()[0]
+        for code in (text, first):
+            exact = list(self.offered().filter(**{f"{self.code}__iexact": code})[:1])
+            if exact:
+                return exact
+        words = plain(text).split()
+        return [
+            one
+            for one in self.offered()
+            if all(
+                word in plain(f"{getattr(one, self.code)} {one.name}") for word in words
+            )
+        ]
+
+    def clean(self, value):
+        text = super().clean(value)
+        if not text:
+            return None
+        found = self.called(text)
+        if not found:
+            raise ValidationError(f"No {self.noun} is called “{text}”.", code="unknown")
+        if len(found) > 1:
+            codes = ", ".join(getattr(one, self.code) for one in found[:6])
+            more = " and more" if len(found) > 6 else ""
+            raise ValidationError(
+                f"More than one {self.noun} is called that: {codes}{more}. Type its"
+                f" {self.code}.",
+                code="several",
+            )
+        return found[0]
+
+
+class FaultField(TypedField):
+    model, noun = Fault, "fault in the book"
+
+
+class FixField(TypedField):
+    model, noun = Fix, "fix in the book"
+
+
+class PartField(TypedField):
+    """A part by our number, by its maker's, or by words."""
+
+    model, noun, code = Part, "part on the shelf", "number"
+
+    def called(self, text):
+        for exact in ({"number__iexact": text}, {"maker_number__iexact": text}):
+            found = list(self.offered().filter(**exact)[:2])
+            if found:
+                return found
+        first = list(self.offered().filter(number__iexact=text.split()[0])[:1])
+        return first or list(self.offered().called(text)[:7])

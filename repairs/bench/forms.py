@@ -1,0 +1,318 @@
+"""What is typed at the bench. One form for each thing that is written down."""
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.db.models import Q
+
+from repairs.bench.fields import FaultField, FixField, PartField
+from repairs.faults import declared
+from repairs.faults.models import CODE, Fault, Fix, Hazard, Symptom
+from repairs.jobs import states
+from repairs.jobs.models import Job
+from shopdesk.fields import DayFormField, ExactFormField
+
+MOST_TRIES = 5000
+
+
+def text(rows=2, **kwargs):
+    """A box for a few sentences."""
+    kwargs.setdefault("required", False)
+    return forms.CharField(widget=forms.Textarea(attrs={"rows": rows}), **kwargs)
+
+
+def count(most, **kwargs):
+    widget = forms.TextInput(
+        attrs={"inputmode": "numeric", "class": "w4", "autocomplete": "off"}
+    )
+    return forms.IntegerField(max_value=most, widget=widget, **kwargs)
+
+
+class VersionForm(forms.Form):
+    """The version of the job that the page showed; `version_now` where htmx knows a
+    later one that this page has itself made."""
+
+    version = forms.IntegerField(required=False, min_value=1, max_value=2**31 - 1)
+    version_now = forms.IntegerField(required=False, min_value=1, max_value=2**31 - 1)
+
+    @property
+    def seen(self):
+        if not self.is_valid():
+            return None
+        return self.cleaned_data["version_now"] or self.cleaned_data["version"]
+
+
+class HeadForm(forms.Form):
+    waiting_on = forms.ChoiceField(
+        choices=Job.WaitingOn.choices, required=False, label="Waiting on"
+    )
+    promised_on = DayFormField(required=False, label="Promised for")
+
+
+class FindingsForm(forms.Form):
+    failed = count(MOST_TRIES, min_value=0, required=False, label="Failed")
+    tries = count(MOST_TRIES, min_value=1, required=False, label="of tries")
+    symptoms = forms.ModelMultipleChoiceField(
+        Symptom.objects.none(),
+        required=False,
+        label="What was seen",
+        widget=forms.CheckboxSelectMultiple,
+    )
+    notes = text(max_length=4000, label="Notes of the bench")
+
+    def __init__(self, *args, job, **kwargs):
+        super().__init__(*args, **kwargs)
+        # A retired symptom stays where it was ticked.
+        self.fields["symptoms"].queryset = Symptom.objects.filter(
+            Q(is_retired=False) | Q(jobs=job)
+        ).distinct()
+        self.initial = {
+            "failed": job.verified_failed,
+            "tries": job.verified_tries,
+            "symptoms": job.symptoms.all(),
+            "notes": job.bench_notes,
+        } | self.initial
+
+    def clean(self):
+        failed, tries = (self.cleaned_data.get(name) for name in ("failed", "tries"))
+        if "failed" in self.errors or "tries" in self.errors:
+            return
+        if (failed is None) != (tries is None):
+            missing = "failed" if failed is None else "tries"
+            self.add_error(missing, "Give both: how many failed, of how many tries.")
+        elif tries is not None and failed > tries:
+            self.add_error("failed", f"Of {tries} tries no more than {tries} can fail.")
+
+
+class FaultForm(forms.Form):
+    fault = FaultField(known="faults-known", label="Fault, by code or words")
+
+
+def code_field(label):
+    widget = forms.TextInput(
+        attrs={"class": "code w20", "autocapitalize": "characters"}
+    )
+    return forms.CharField(max_length=40, label=label, widget=widget)
+
+
+class NewEntryForm(forms.Form):
+    """An entry that the fault book lacks."""
+
+    model = None
+    name = forms.CharField(max_length=120, widget=forms.TextInput({"class": "w20"}))
+
+    def clean_code(self):
+        code = self.cleaned_data["code"].upper()
+        CODE(code)
+        if self.model.objects.filter(code=code).exists():
+            raise ValidationError(f"{code} is in the book already.", code="taken")
+        return code
+
+
+class NewFaultForm(NewEntryForm):
+    model = Fault
+    code = code_field("Code, such as PWR-JACK-OPEN")
+    hazard = forms.ChoiceField(
+        choices=Hazard.choices, required=False, label="What can hurt"
+    )
+    field_order = ["code", "name", "hazard"]
+
+
+class NewFixForm(NewEntryForm):
+    model = Fix
+    code = code_field("Code")
+    declared = forms.ChoiceField(choices=declared.CHOICES, label="Usually")
+    minutes = count(1440, min_value=1, initial=30, label="Usual minutes")
+    field_order = ["code", "name", "declared", "minutes"]
+
+
+class FixForm(forms.Form):
+    """One of the fixes that the book names for the fault, or another of the book."""
+
+    chosen = forms.ModelChoiceField(
+        Fix.objects.none(),
+        required=False,
+        label="Fix",
+        widget=forms.RadioSelect,
+        empty_label=None,
+    )
+    other = FixField(
+        known="fixes-known", required=False, label="or another, by code or words"
+    )
+
+    def __init__(self, *args, repair, **kwargs):
+        super().__init__(*args, **kwargs)
+        known = Fix.objects.filter(
+            Q(faults=repair.fault, is_retired=False) | Q(pk=repair.fix_id)
+        ).distinct()
+        self.fields["chosen"].queryset = known
+        self.fields["chosen"].label_from_instance = self._label
+        self.initial.setdefault("chosen", repair.fix)
+
+    @staticmethod
+    def _label(fix):
+        kind = fix.get_declared_display()
+        return f"{fix.code} {fix.name} (usually {kind}, {fix.minutes} min)"
+
+    def clean(self):
+        data = super().clean()
+        fix = data.get("other") or data.get("chosen")
+        if fix is None and not self.errors:
+            self.add_error("other", "Choose a fix.")
+        data["fix"] = fix
+
+
+class WayOutForm(forms.Form):
+    """A fault, or a whole job, that is not put right."""
+
+    outcome = forms.ChoiceField(
+        choices=[(key, states.OUTCOMES[key]) for key in states.GIVEN_UP],
+        label="What came of it",
+    )
+    why = forms.CharField(
+        max_length=500, label="How you came to this", widget=forms.TextInput
+    )
+
+
+class WholeForm(forms.Form):
+    """What is said of the whole job when it is closed."""
+
+    why = forms.CharField(
+        max_length=500,
+        required=False,
+        label="For the trail",
+        help_text="Needed where nothing was fixed: how you came to this.",
+    )
+
+
+class ReasonForm(forms.Form):
+    why = forms.CharField(max_length=500, label="Why")
+
+
+class ReadingForm(forms.Form):
+    what = forms.CharField(
+        max_length=120,
+        label="What and where",
+        widget=forms.TextInput({"list": "checks-known", "class": "w20"}),
+    )
+    value = ExactFormField(allow_negative=True)
+    unit = forms.CharField(
+        max_length=12, required=False, widget=forms.TextInput({"class": "w4"})
+    )
+    low = ExactFormField(allow_negative=True, required=False, label="Expected from")
+    high = ExactFormField(allow_negative=True, required=False, label="to")
+
+    def clean(self):
+        low, high = self.cleaned_data.get("low"), self.cleaned_data.get("high")
+        if low is not None and high is not None and low > high:
+            self.add_error("high", f"This can't be below {low:f}.")
+
+
+class OfRepairForm(forms.Form):
+    """Something booked on one repair of the job; asked only where there are several."""
+
+    def __init__(self, *args, job, optional=False, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.repairs = list(job.repairs.select_related("fault"))
+        if len(self.repairs) > 1:
+            field = forms.ModelChoiceField(
+                job.repairs.select_related("fault"),
+                label="For",
+                required=not optional,
+                empty_label="the job as a whole" if optional else None,
+            )
+            field.label_from_instance = lambda repair: repair.fault.code
+            self.fields["repair"] = field
+
+    def clean(self):
+        data = super().clean()
+        if "repair" not in self.fields:
+            data["repair"] = self.repairs[0] if self.repairs else None
+        return data
+
+
+class MinutesForm(OfRepairForm):
+    minutes = count(1440, min_value=1, label="Minutes")
+    note = forms.CharField(max_length=200, required=False, label="For what")
+    is_billable = forms.BooleanField(required=False, initial=True, label="Billable")
+
+
+class TimerForm(OfRepairForm):
+    pass
+
+
+class PartForm(OfRepairForm):
+    part = PartField(known="parts-known", label="Part, typed or scanned")
+    quantity = count(999, min_value=1, initial=1, label="How many")
+    delivery = forms.CharField(
+        max_length=40,
+        required=False,
+        label="From lot",
+        help_text="Empty: the oldest first.",
+        widget=forms.TextInput({"class": "code w12", "autocomplete": "off"}),
+    )
+
+    def clean(self):
+        data = super().clean()
+        part, lot = data.get("part"), data.get("delivery")
+        data["delivery"] = None
+        if part and lot:
+            data["delivery"] = self._delivery(part, lot)
+        if not self.repairs:
+            self.add_error(None, "Name the fault first: a part goes on a repair.")
+        return data
+
+    def _delivery(self, part, lot):
+        there = part.deliveries.filter(remaining__gt=0)
+        found = list(there.filter(lot__iexact=lot)[:1])
+        if found:
+            return found[0]
+        lots = ", ".join(filter(None, there.values_list("lot", flat=True)[:6]))
+        self.add_error(
+            "delivery",
+            f"{part.number} has no lot “{lot}” on the shelf."
+            + (f" There is {lots}." if lots else ""),
+        )
+        return None
+
+
+class ProofForm(forms.Form):
+    tries = count(MOST_TRIES, min_value=1, label="Tries")
+    failed = count(MOST_TRIES, min_value=0, initial=0, label="of which failed")
+    note = forms.CharField(max_length=300, required=False, label="How it was tried")
+
+    def clean(self):
+        tries, failed = self.cleaned_data.get("tries"), self.cleaned_data.get("failed")
+        if tries is not None and failed is not None and failed > tries:
+            self.add_error("failed", f"Of {tries} tries no more than {tries} can fail.")
+
+
+class CloseForm(forms.Form):
+    """What came of one repair."""
+
+    outcome = forms.ChoiceField(
+        choices=list(states.OUTCOMES.items()), label="What came of it"
+    )
+    declared = forms.ChoiceField(
+        choices=[("", "not said yet"), *declared.CHOICES],
+        required=False,
+        label="The fix is",
+    )
+    no_part_needed = forms.BooleanField(required=False, label="No part was needed")
+    note = text(max_length=4000, label="Note for the next one who opens it")
+
+    def __init__(self, *args, repair, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.repair = repair
+        usual = repair.fix.declared if repair.fix else ""
+        self.initial = {
+            "outcome": repair.outcome or states.FIXED,
+            "declared": repair.declared or usual,
+            "no_part_needed": repair.no_part_needed,
+            "note": repair.note,
+        } | self.initial
+
+    def clean(self):
+        data = super().clean()
+        if data.get("outcome") == states.FIXED and not data.get("declared"):
+            self.add_error("declared", "Say whether the fix is lasting or a stopgap.")
+        return data

@@ -1,0 +1,193 @@
+"""Every verb of the bench, fired by hand at jobs in every state."""
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from repairs.bench.urls import OF_A_JOB, OF_ONE
+from repairs.jobs import states
+from repairs.jobs.models import Job, Labour, PartUsed, ProofRun, Reading, Repair
+from repairs.stock.models import Part, StockMove
+from tests import make
+
+pytestmark = pytest.mark.django_db
+
+# The verb of each URL, and the only steps it may make.
+STEPS = {
+    "diagnose": {("booked_in", "diagnosed")},
+    "start_under_cover": {("diagnosed", "approved")},
+    "revise": {
+        ("quoted", "diagnosed"),
+        ("approved", "diagnosed"),
+        ("declined", "diagnosed"),
+    },
+    "repair_done": {("approved", "repaired")},
+    "prove": {("repaired", "proven")},
+    "back_to_bench": {("repaired", "approved"), ("proven", "approved")},
+    "close": {("proven", "ready")},
+    "close_otherwise": {
+        (state, "ready") for state in ("booked_in", "diagnosed", "approved", "proven")
+    },
+    "close_declined": {("declined", "ready")},
+    "reopen": {("ready", "diagnosed"), ("ready", "approved")},
+    # A clean run that is long enough proves the job by itself.
+    "proof": {("repaired", "proven")},
+}
+
+
+@pytest.fixture
+def bench(client):
+    client.force_login(make.user(kind="bench"))
+    return client
+
+
+def job_in(state, **facts):
+    """A job in `state` on which every verb finds all it asks for."""
+    if state in (states.READY, states.HANDED_BACK):
+        facts["outcome"] = states.FIXED
+    if state == states.HANDED_BACK:
+        facts["handed_back_on"] = make.DAY
+    job = make.job(state=state, **facts)
+    fault = make.fault()
+    fix = make.fix(fault)
+    repair = make.repair(job, fault, fix=fix)
+    repair.proof_runs.create(tries=50, needed=5, run_at=timezone.now())
+    part = make.part(on_hand=5)
+    PartUsed.objects.create(
+        repair=repair, part=part, delivery=part.deliveries.get(), quantity=1
+    )
+    part.deliveries.update(remaining=4)
+    Part.objects.filter(pk=part.pk).update(on_hand=4)
+    job.readings.create(what="5 V rail", value=5, read_at=timezone.now())
+    job.labour.create(minutes=10)
+    return job
+
+
+def sent(job, fault, part):
+    """All that any verb asks for, under every name it may ask for it."""
+    repair = job.repairs.get()
+    fix = repair.fix
+    pk = repair.pk
+    return {
+        "version": job.version,
+        "head-waiting_on": "parts",
+        "findings-failed": 1,
+        "findings-tries": 10,
+        "findings-notes": "hot",
+        "fault-fault": fault.code,
+        "newfault-code": "NEW-ONE",
+        "newfault-name": "New one",
+        f"fix-{pk}-chosen": fix.pk,
+        f"newfix-{pk}-code": "NEW-FIX",
+        f"newfix-{pk}-name": "New fix",
+        f"newfix-{pk}-declared": "lasting",
+        f"newfix-{pk}-minutes": 5,
+        f"giveup-{pk}-outcome": "not_fixed",
+        f"giveup-{pk}-why": "no part to be had",
+        "reading-what": "12 V rail",
+        "reading-value": "11.9",
+        "minutes-minutes": 5,
+        "part-part": part.number,
+        "part-quantity": 1,
+        f"proof-{pk}-tries": 60,
+        f"proof-{pk}-failed": 0,
+        f"close-{pk}-outcome": "fixed",
+        f"close-{pk}-declared": "lasting",
+        "wayout-outcome": "not_repairable",
+        "wayout-why": "board cracked",
+        "reason-why": "looked again",
+    }
+
+
+def address(job, verb):
+    if verb in OF_A_JOB:
+        return reverse(f"bench:{verb}", args=[job.pk])
+    repair = job.repairs.get()
+    one = {
+        "drop_reading": job.readings.first(),
+        "stop_timer": job.labour.first(),
+        "drop_minutes": job.labour.first(),
+        "give_back": repair.parts_used.first(),
+    }.get(verb, repair)
+    return reverse(f"bench:{verb}", args=[one.pk])
+
+
+def everything(job):
+    """What the records hold of a job and its shelf."""
+    return [
+        list(model.objects.order_by("pk").values())
+        for model in (Job, Repair, Reading, Labour, PartUsed, ProofRun, Part, StockMove)
+    ] + [list(job.steps.values())]
+
+
+@pytest.mark.parametrize("state", states.LABELS)
+@pytest.mark.parametrize("verb", [v for v in OF_A_JOB + OF_ONE if v != "find_part"])
+def test_a_post_by_hand_makes_only_the_steps_of_the_table(bench, verb, state):
+    job, fault, part = job_in(state), make.fault(), make.part(on_hand=3)
+    before = everything(job)
+    answer = bench.post(address(job, verb), sent(job, fault, part))
+    assert answer.status_code in (200, 302)
+    job.refresh_from_db()
+    allowed = {new for old, new in STEPS.get(verb, ()) if old == state}
+    assert job.state == state or job.state in allowed
+    assert job.state in states.NEXT[state] or job.state == state
+    steps = list(job.steps.values_list("old", "new"))
+    assert steps == ([] if job.state == state else [(state, job.state)])
+    if verb in STEPS and job.state == state:
+        assert everything(job) == before
+
+
+CLEAR = [
+    *((verb, old, new) for verb, steps in STEPS.items() for old, new in steps),
+]
+
+
+@pytest.mark.parametrize(("verb", "old", "new"), CLEAR)
+def test_a_step_of_the_table_is_made_when_all_is_there(bench, verb, old, new):
+    job = job_in(old)
+    if verb == "start_under_cover":
+        earlier = make.past_repair(make.fault(), make.fix(), on=make.DAY, of=job.device)
+        job.decisions.create(
+            earlier=earlier, what="same_fault", is_covered=True, decided_on=make.DAY
+        )
+    if (verb, new) == ("reopen", "approved"):
+        job.steps.create(old="quoted", new="approved", made_at=timezone.now())
+    bench.post(address(job, verb), sent(job, make.fault(), make.part()))
+    job.refresh_from_db()
+    assert job.state == new
+
+
+@pytest.mark.parametrize("state", [states.EXPECTED, states.READY, states.HANDED_BACK])
+@pytest.mark.parametrize("verb", [v for v in OF_A_JOB + OF_ONE if v != "find_part"])
+def test_nothing_is_changed_on_a_job_that_is_not_at_the_bench(bench, verb, state):
+    if verb in ("head", "reopen") and state != states.HANDED_BACK:
+        return  # A day may be promised, and a ready job opened again.
+    job, fault, part = job_in(state), make.fault(), make.part(on_hand=3)
+    before = everything(job)
+    bench.post(address(job, verb), sent(job, fault, part))
+    assert everything(job) == before
+
+
+@pytest.mark.parametrize("verb", OF_A_JOB + OF_ONE)
+def test_the_counter_may_look_but_not_do_the_work(client, verb):
+    client.force_login(make.user(kind="counter"))
+    job = job_in(states.APPROVED)
+    answer = client.post(address(job, verb), sent(job, make.fault(), make.part()))
+    assert answer.status_code == (302 if verb == "head" else 403)
+
+
+@pytest.mark.parametrize("verb", [v for v in OF_A_JOB + OF_ONE if v != "find_part"])
+def test_a_verb_that_is_only_looked_at_leads_to_the_job(bench, verb):
+    job = job_in(states.APPROVED)
+    before = everything(job)
+    answer = bench.get(address(job, verb))
+    assert answer.status_code == 302 and answer.url == job.get_absolute_url()
+    assert everything(job) == before
+
+
+@pytest.mark.parametrize("state", states.LABELS)
+@pytest.mark.parametrize("kind", ["counter", "bench", "owner"])
+def test_the_page_opens_in_every_state_for_everybody(client, state, kind):
+    client.force_login(make.user(kind=kind))
+    answer = client.get(job_in(state).get_absolute_url())
+    assert answer.status_code == 200
