@@ -89,7 +89,12 @@ WORDS: dict[str, str] = {
     "fail": "cross",
     "uncollected": "triangle",
     "low": "triangle",
+    "none left": "triangle",
     "retired": "dash",
+    # staff
+    "may sign in": "tick",
+    "passphrase given": "dots",
+    "switched off": "cross",
 }
 
 HOT: frozenset[str] = frozenset(
@@ -100,6 +105,7 @@ HOT: frozenset[str] = frozenset(
         "fail",
         "uncollected",
         "low",
+        "none left",
         "not fixed",
     }
 )

@@ -2,9 +2,11 @@
 
 from django.conf import settings
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Count, F, OuterRef, Q, Subquery
+from django.db.models.functions import Coalesce
 from django.urls import reverse
 
+from repairs.stock.values import PartValue, keys, read
 from shopdesk.fields import MoneyField, plain
 
 
@@ -14,11 +16,28 @@ class OutOfStock(Exception):
 
 class PartQuerySet(models.QuerySet):
     def called(self, words: str):
-        """Those in whose numbers or description every word of `words` is found."""
+        """Those in whose numbers or description every word of `words` is found.
+
+        A word that is a value finds that value however it is written: `4k7` finds
+        4700R, `104` finds 100nF.
+        """
         found = self
-        for word in plain(words).split():
-            found = found.filter(search__contains=word)
+        for word in words.split():
+            matches = Q(search__contains=plain(word))
+            for key in keys(read(word)):
+                matches |= Q(search__contains=key)
+            found = found.filter(matches)
         return found
+
+    def valued(self, value: PartValue):
+        """Those of the same value, package and ratings apart."""
+        return self.filter(search__contains=keys(value)[0])
+
+    def on_shelf(self):
+        """With all that one row of the shelf shows."""
+        holding = Delivery.objects.filter(part=OuterRef("pk"), remaining__gt=0)
+        counted = holding.order_by().values("part").annotate(n=Count("pk")).values("n")
+        return self.annotate(holding=Coalesce(Subquery(counted), 0))
 
 
 class Part(models.Model):
@@ -70,7 +89,20 @@ class Part(models.Model):
 
     def searched_as(self) -> str:
         """What `search` holds for the values of now; bulk inserts set it themselves."""
-        return plain(f"{self.number} {self.name} {self.value} {self.maker_number}")
+        said = plain(f"{self.number} {self.name} {self.value} {self.maker_number}")
+        return " ".join([said, *keys(self.reading)])
+
+    @property
+    def reading(self) -> PartValue:
+        """What its value says, read."""
+        return read(self.value, name=self.name)
+
+    @property
+    def standing(self) -> str:
+        """How it stands on the shelf, in a word or in none."""
+        if self.is_retired:
+            return "retired"
+        return "" if self.on_hand else "none left"
 
 
 class Supplier(models.Model):

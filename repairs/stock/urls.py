@@ -1,2 +1,14 @@
+from django.urls import path
+
+from repairs.stock import views
+
 app_name = "stock"
-urlpatterns = []
+urlpatterns = [
+    path("", views.shelf, name="shelf"),
+    path("add/", views.add, name="add"),
+    path("<int:pk>/", views.part, name="part"),
+    path("<int:pk>/change/", views.change, name="change"),
+    path("<int:pk>/receive/", views.receive, name="receive"),
+    path("<int:pk>/count/", views.count, name="count"),
+    path("<int:pk>/scrap/", views.scrap, name="scrap"),
+]

@@ -1,0 +1,42 @@
+"""What the pages of the shelf ask for."""
+
+from repairs.stock.models import Part
+from repairs.stock.values import misfits, series_of
+
+AT_MOST = 50
+
+
+def moves(part: Part):
+    """Every move of a part, the latest first."""
+    return part.moves.select_related("delivery", "by").order_by("-id")
+
+
+def uses(part: Part):
+    """The repairs it went into, the latest first.
+
+    Jobs stand above the shelf: they are reached backwards, by name alone.
+    """
+    return part.used_in.select_related("repair__job__device__model").order_by("-id")
+
+
+def stand_ins(part: Part) -> list[tuple[Part, list[str]]]:
+    """Parts that could take its place, each with what speaks against it.
+
+    Those the book names come first; then those of the same value that fit.
+    """
+    wanted = part.reading
+    named = list(part.substitutes.all()[:AT_MOST])
+    found = [(other, misfits(other.reading, wanted=wanted)) for other in named]
+    if wanted.amount is None:
+        return [(other, []) for other in named]
+    same = Part.objects.valued(wanted).filter(is_retired=False).exclude(pk=part.pk)
+    for other in same[:AT_MOST]:
+        if other not in named and not misfits(other.reading, wanted=wanted):
+            found.append((other, []))
+    return found
+
+
+def series(part: Part) -> str:
+    """The series of preferred values that it belongs to, if it has one value."""
+    amount = part.reading.amount
+    return series_of(amount[1]) if amount and part.reading.at is None else ""

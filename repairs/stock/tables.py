@@ -1,0 +1,54 @@
+from shopdesk import tables
+
+
+class ShelfTable(tables.DeskTable):
+    caption = "Parts"
+
+    number = tables.CodeColumn(linkify=True)
+    name = tables.Column()
+    value = tables.CodeColumn()
+    bin = tables.CodeColumn()
+    on_hand = tables.NumberColumn(verbose_name="On hand")
+    standing = tables.MarkColumn(orderable=False, verbose_name="Standing", default="")
+    holding = tables.NumberColumn(verbose_name="Deliveries open")
+
+    class Meta(tables.DeskTable.Meta):
+        empty_text = "No such part on the shelf."
+        row_attrs = {
+            "class": lambda record: "hot" if record.standing == "none left" else ""
+        }
+
+
+class MoveTable(tables.DeskTable):
+    caption = "Moves"
+    row_head = "moved_at"
+
+    moved_at = tables.MomentColumn(verbose_name="When", order_by="id")
+    kind = tables.Column(accessor="get_kind_display", verbose_name="What")
+    quantity = tables.NumberColumn(verbose_name="How many")
+    delivery = tables.Column(orderable=False)
+    why = tables.Column(orderable=False)
+    by = tables.Column(orderable=False)
+
+    class Meta(tables.DeskTable.Meta):
+        prefix = "m-"
+        per_page = 20
+        orderable = True
+        empty_text = "It was never moved."
+
+    def render_quantity(self, value):
+        return f"{value:+d}"
+
+
+class UseTable(tables.DeskTable):
+    caption = "Where it was used"
+
+    job = tables.CodeColumn(accessor="repair__job", linkify=True, orderable=False)
+    device = tables.Column(accessor="repair__job__device__model", orderable=False)
+    day = tables.DateColumn(accessor="repair__job__booked_in_on", verbose_name="In on")
+    quantity = tables.NumberColumn(verbose_name="How many", orderable=False)
+
+    class Meta(tables.DeskTable.Meta):
+        prefix = "u-"
+        per_page = 20
+        empty_text = "No repair has used it yet."

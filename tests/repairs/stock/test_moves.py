@@ -1,0 +1,254 @@
+"""However parts move, the shelf, its deliveries and the record of moves agree."""
+
+import random
+import threading
+from decimal import Decimal
+
+import pytest
+from django.db import IntegrityError, connection, transaction
+from django.db.models import Sum
+from hypothesis import settings
+from hypothesis.stateful import (
+    RuleBasedStateMachine,
+    invariant,
+    rule,
+    run_state_machine_as_test,
+)
+from hypothesis.strategies import integers, sampled_from
+
+from repairs.stock import actions
+from repairs.stock.models import Delivery, OutOfStock, Part, StockMove
+from tests import make
+
+COUNTS = integers(min_value=1, max_value=9)
+
+
+def levels(part):
+    """The three ways to say how many there are."""
+    return (
+        Part.objects.get(pk=part.pk).on_hand,
+        part.moves.aggregate(n=Sum("quantity"))["n"] or 0,
+        part.deliveries.aggregate(n=Sum("remaining"))["n"] or 0,
+    )
+
+
+class Shelf(RuleBasedStateMachine):
+    """All that can happen to one part, beside a plain number."""
+
+    def __init__(self):
+        super().__init__()
+        self.block = transaction.atomic()
+        self.block.__enter__()
+        self.part, self.level, self.taken = make.part(), 0, []
+
+    def teardown(self):
+        transaction.set_rollback(True)
+        self.block.__exit__(None, None, None)
+
+    @rule(quantity=COUNTS)
+    def receive(self, quantity):
+        cost = Decimal(quantity)
+        actions.receive(
+            self.part, quantity=quantity, unit_cost=cost, on=make.DAY, by=None
+        )
+        self.level += quantity
+
+    @rule(
+        quantity=COUNTS, kind=sampled_from(["used", "scrapped"]), named=integers(0, 3)
+    )
+    def take(self, quantity, kind, named):
+        holding = list(self.part.deliveries.filter(remaining__gt=0))
+        delivery = holding[named] if named < len(holding) else None
+        enough = delivery.remaining if delivery else self.level
+        try:
+            shares = actions.take(
+                self.part, quantity=quantity, kind=kind, delivery=delivery, by=None
+            )
+        except OutOfStock:
+            assert quantity > enough
+            return
+        assert quantity <= enough and sum(n for _, n in shares) == quantity
+        self.level -= quantity
+        if kind == "used":
+            self.taken += shares
+
+    @rule(which=integers(min_value=0, max_value=20))
+    def put_back(self, which):
+        if self.taken:
+            delivery, quantity = self.taken.pop(which % len(self.taken))
+            actions.put_back(self.part, delivery=delivery, quantity=quantity, by=None)
+            self.level += quantity
+
+    @rule(counted=integers(min_value=0, max_value=30))
+    def count(self, counted):
+        change = actions.count(self.part, counted=counted, on=make.DAY, by=None)
+        assert change == counted - self.level
+        self.level = counted
+
+    @invariant()
+    def all_agree(self):
+        assert levels(self.part) == (self.level,) * 3
+        for delivery in self.part.deliveries.all():
+            moved = delivery.moves.aggregate(n=Sum("quantity"))["n"]
+            assert moved == delivery.remaining <= delivery.quantity
+
+
+def test_shelf_deliveries_and_moves_agree_whatever_happens(db):
+    run_state_machine_as_test(
+        Shelf, settings=settings(max_examples=40, stateful_step_count=25)
+    )
+
+
+def test_a_count_below_takes_from_the_oldest_delivery(db):
+    part = make.part()
+    old, new = make.delivery(part, 4), make.delivery(part, 4)
+    part.refresh_from_db()
+    assert actions.count(part, counted=3, on=make.DAY, by=None, why="bin short") == -5
+    left = Delivery.objects.in_bulk([old.pk, new.pk])
+    assert (left[old.pk].remaining, left[new.pk].remaining) == (0, 3)
+    assert [m.why for m in part.moves.filter(kind="counted")] == ["bin short"] * 2
+
+
+def test_a_count_above_goes_to_the_delivery_drawn_on_last(db):
+    part = make.part()
+    old, new = make.delivery(part, 4), make.delivery(part, 4)
+    actions.take(part, quantity=6, by=None)
+    actions.count(part, counted=5, on=make.DAY, by=None)
+    left = Delivery.objects.in_bulk([old.pk, new.pk])
+    assert (left[old.pk].remaining, left[new.pk].remaining) == (1, 4)
+
+
+def test_more_than_ever_came_becomes_a_delivery_at_the_last_cost(db):
+    part = make.part(on_hand=2, unit_cost=Decimal("1.25"))
+    actions.count(part, counted=5, on=make.DAY, by=None)
+    found = part.deliveries.get(lot="found")
+    assert (found.quantity, found.remaining) == (3, 3)
+    assert found.unit_cost == Decimal("1.25")
+
+
+def test_a_right_count_is_kept_as_a_move_of_nothing(db):
+    part = make.part(on_hand=2)
+    assert actions.count(part, counted=2, on=make.DAY, by=None) == 0
+    assert part.moves.filter(kind="counted", quantity=0).count() == 1
+
+
+@pytest.mark.parametrize("quantity", [6, 0, -1])
+def test_a_refused_move_moves_nothing(db, quantity):
+    part = make.part(on_hand=5)
+    with pytest.raises(OutOfStock):
+        actions.take(part, quantity=quantity, by=None)
+    assert levels(part) == (5, 5, 5)
+    assert part.moves.count() == 1
+
+
+def test_a_delivery_with_too_few_is_not_filled_up_from_another(db):
+    part = make.part()
+    small, _ = make.delivery(part, 2), make.delivery(part, 9)
+    with pytest.raises(OutOfStock, match="too few left"):
+        actions.take(part, quantity=3, delivery=small, by=None)
+    assert levels(part) == (11, 11, 11)
+
+
+def test_a_delivery_of_another_part_is_not_taken_from(db):
+    part, other = make.part(on_hand=5), make.part(on_hand=5)
+    with pytest.raises(OutOfStock):
+        actions.take(part, quantity=1, delivery=other.deliveries.get(), by=None)
+    assert levels(part) == levels(other) == (5, 5, 5)
+
+
+def test_a_second_sending_of_the_same_form_moves_nothing(db):
+    part = make.part(on_hand=5)
+    seen = actions.last_move(part)
+    facts = {"quantity": 2, "unit_cost": Decimal(1), "on": make.DAY, "by": None}
+    actions.receive(part, seen=seen, **facts)
+    with pytest.raises(actions.ShelfMoved, match="7 are on the shelf"):
+        actions.receive(part, seen=seen, **facts)
+    assert levels(part) == (7, 7, 7)
+
+
+def test_the_database_itself_refuses_a_level_below_zero(db):
+    part = make.part(on_hand=1)
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Part.objects.filter(pk=part.pk).update(on_hand=-1)
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Delivery.objects.update(remaining=2)
+
+
+def at_once(*verbs):
+    """Runs each verb in a thread of its own, all let go together."""
+    ready, done = threading.Barrier(len(verbs)), []
+
+    def run(verb):
+        try:
+            ready.wait()
+            verb()
+            done.append("")
+        except (OutOfStock, actions.ShelfMoved) as refusal:
+            done.append(type(refusal).__name__)
+        finally:
+            connection.close()
+
+    threads = [threading.Thread(target=run, args=[verb]) for verb in verbs]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    return sorted(done)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_who_take_the_last_ones_at_once_can_not_both_have_them():
+    part = make.part(on_hand=4)
+
+    def take():
+        mine = Part.objects.get(pk=part.pk)
+        actions.take(mine, quantity=3, by=None)
+
+    assert at_once(take, take) == ["", "OutOfStock"]
+    assert levels(part) == (1, 1, 1)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_many_who_take_receive_and_count_at_once_leave_a_shelf_that_agrees():
+    part = make.part(on_hand=6)
+    dice = random.Random(7)
+
+    def take():
+        actions.take(Part.objects.get(pk=part.pk), quantity=dice.randint(1, 3), by=None)
+
+    def receive():
+        actions.receive(
+            Part.objects.get(pk=part.pk),
+            quantity=2,
+            unit_cost=Decimal(1),
+            on=make.DAY,
+            by=None,
+        )
+
+    def count():
+        actions.count(Part.objects.get(pk=part.pk), counted=9, on=make.DAY, by=None)
+
+    done = at_once(take, receive, take, count, take, receive, take, count)
+    assert len(done) == 8
+    level, moved, remaining = levels(part)
+    assert level == moved == remaining >= 0
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_form_sent_twice_at_once_receives_once():
+    part = make.part(on_hand=1)
+    seen = actions.last_move(part)
+
+    def receive():
+        actions.receive(
+            Part.objects.get(pk=part.pk),
+            quantity=5,
+            unit_cost=Decimal(1),
+            on=make.DAY,
+            by=None,
+            seen=seen,
+        )
+
+    assert at_once(receive, receive) == ["", "ShelfMoved"]
+    assert levels(part) == (6, 6, 6)
+    assert StockMove.objects.filter(kind="received", quantity=5).count() == 1

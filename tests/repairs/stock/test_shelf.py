@@ -1,0 +1,326 @@
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from repairs.jobs import states
+from repairs.jobs.models import PartUsed
+from repairs.stock import actions, queries
+from repairs.stock.models import Part, Supplier
+from shopdesk.staff.models import Kind
+from tests import make
+
+SHELF = "/shelf/"
+
+
+@pytest.fixture(autouse=True)
+def bench(client, db):
+    user = make.user(Kind.BENCH)
+    client.force_login(user)
+    return user
+
+
+def numbers(page):
+    return [row.record.number for row in page.context["table"].rows]
+
+
+def send(client, part, verb, **told):
+    prefix = verb[0]
+    told.setdefault("seen", actions.last_move(part))
+    if verb == "receive":
+        told = {"quantity": "5", "unit_cost": "1.20", "on": "2026-03-02"} | told
+    else:
+        told = {"why": "yearly count"} | told
+    told = {f"{prefix}-{name}": value for name, value in told.items()}
+    return client.post(reverse(f"stock:{verb}", args=[part.pk]), told)
+
+
+# --- finding ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("asked", "found"),
+    [
+        ("4k7", ["R-1", "R-2"]),
+        ("4700R", ["R-1", "R-2"]),
+        ("4.7k 1%", ["R-1"]),
+        ("104", ["C-1"]),
+        ("0.1uF", ["C-1"]),
+        ("100nF 1005", ["C-1"]),
+        ("6V3", ["C-2"]),
+        ("90R@100MHz", ["L-1"]),
+        ("RESISTOR", ["R-1", "R-2"]),
+        ("ümlaut", ["S-1"]),
+        ("mk-77", ["S-1"]),
+        ("7k4", []),
+        ("%", []),
+        ("_", []),
+    ],
+)
+def test_a_part_is_found_by_words_and_by_its_value_however_written(
+    client, asked, found
+):
+    make.part("R-1", name="resistor, thick film", value="4700R 1\u00a0% 0402")
+    make.part("R-2", name="resistor, thick film", value="4k7 0805")
+    make.part("C-1", name="capacitor, ceramic", value="100n 16V X7R 0402")
+    make.part("C-2", name="capacitor, ceramic", value="22uF 6.3V X5R")
+    make.part("L-1", name="choke, common mode", value="90R@100MHz")
+    make.part("S-1", name="socket Umlaut", maker_number="MK-77")
+    page = client.get(SHELF, {"q": asked})
+    if asked in "%":  # a per cent sign stands in a value
+        found = ["R-1"]
+    assert numbers(page) == found
+
+
+def test_empty_bins_and_retired_parts_are_shown_when_asked_for(client):
+    make.part("FULL", on_hand=3)
+    make.part("EMPTY")
+    make.part("OLD", is_retired=True)
+    assert numbers(client.get(SHELF)) == ["EMPTY", "FULL"]
+    assert numbers(client.get(SHELF, {"show": "none"})) == ["EMPTY"]
+    assert numbers(client.get(SHELF, {"show": "retired"})) == ["OLD"]
+    assert len(numbers(client.get(SHELF, {"show": "every"}))) == 3
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        {"q": "\x00"},
+        {"q": "x" * 5000},
+        {"show": "nonsense"},
+        {"page": "-1"},
+        {"page": "x"},
+        {"sort": "password"},
+        {"per_page": "1000000000"},
+    ],
+)
+def test_an_address_that_makes_no_sense_gives_a_page(client, asked):
+    make.part("A")
+    assert client.get(SHELF, asked).status_code == 200
+
+
+@pytest.mark.parametrize("n", [1, 30])
+def test_the_shelf_asks_as_often_however_many_parts(
+    client, django_assert_num_queries, n
+):
+    for _ in range(n):
+        make.part(on_hand=2)
+    with django_assert_num_queries(5):  # session, person, shop, count, rows
+        page = client.get(SHELF, {"per_page": 100})
+    assert len(numbers(page)) == n
+
+
+@pytest.mark.parametrize("n", [1, 30])
+def test_a_part_asks_as_often_however_much_happened(
+    client, django_assert_max_num_queries, n
+):
+    part = make.part(value="4k7 0402")
+    for _ in range(n):
+        supplier = Supplier.objects.create(name=f"Supplier {Supplier.objects.count()}")
+        delivery = make.delivery(part, 3, supplier=supplier)
+        repair = make.repair()
+        PartUsed.objects.create(repair=repair, part=part, delivery=delivery)
+        make.part(value="4700R 0402")
+    with django_assert_max_num_queries(14):
+        page = client.get(part.get_absolute_url())
+    assert len(page.context["deliveries"]) == n
+
+
+# --- parts ------------------------------------------------------------------------
+
+
+def test_a_part_is_added_and_read_back_as_it_was_understood(client):
+    make.part("R-9", value="4k7 1% 0402")
+    told = {"number": "R-1", "name": "resistor", "value": "4700R 5% 1005"}
+    told |= {"bin": "A3", "fixed_price": "0,50", "stand_ins": "r-9"}
+    page = client.post("/shelf/add/", told, follow=True)
+    part = Part.objects.get(number="R-1")
+    assert part.fixed_price == Decimal("0.5")
+    assert [p.number for p in part.substitutes.all()] == ["R-9"]
+    text = page.content.decode()
+    assert "4.7 kΩ, ±5 %, 0402 (1005 metric), series E3" in text
+
+
+@pytest.mark.parametrize(
+    ("field", "wrong"),
+    [
+        ("number", ""),
+        ("number", "two words"),
+        ("number", "A*2"),
+        ("number", "taken"),
+        ("number", "x" * 41),
+        ("name", ""),
+        ("name", "a\x00b"),
+        ("fixed_price", "-1"),
+        ("fixed_price", "1e5"),
+        ("fixed_price", "1.000,50"),
+        ("stand_ins", "NOBODY"),
+        ("stand_ins", "x" * 2000),
+    ],
+)
+def test_what_is_wrong_with_a_part_is_told_and_nothing_is_added(client, field, wrong):
+    make.part("TAKEN")
+    told = {"number": "R-1", "name": "resistor", "bin": "A3"} | {field: wrong}
+    page = client.post("/shelf/add/", told)
+    assert list(page.context["form"].errors) == [field]
+    assert 'value="A3"' in page.content.decode()
+    assert Part.objects.count() == 1
+
+
+def test_a_change_may_not_set_the_level(client):
+    part = make.part("R-1", on_hand=3)
+    told = {"number": "R-1", "name": "other", "on_hand": "99", "id": "77"}
+    client.post(reverse("stock:change", args=[part.pk]), told)
+    part.refresh_from_db()
+    assert (part.name, part.on_hand) == ("other", 3)
+
+
+def test_a_part_can_not_replace_itself(client):
+    part = make.part("R-1")
+    told = {"number": "R-1", "name": "r", "stand_ins": "R-1"}
+    page = client.post(reverse("stock:change", args=[part.pk]), told)
+    assert "stand_ins" in page.context["form"].errors
+
+
+def test_what_could_stand_in_says_what_speaks_against_it(db):
+    part = make.part("A", value="4k7 1% 0402")
+    named = make.part("B", value="4k7 5% 0402")
+    fits = make.part("C", value="4700R 1% 1005")
+    make.part("D", value="4700R 1% 0805")
+    part.substitutes.add(named)
+    (first, against), (second, nothing) = queries.stand_ins(part)
+    assert (first, second, nothing) == (named, fits, [])
+    assert against == ["It is not within 1 %."]
+
+
+# --- moves ------------------------------------------------------------------------
+
+
+def test_a_delivery_is_received_with_a_new_supplier(client, bench):
+    part = make.part()
+    answer = send(client, part, "receive", supplier="Brook & Son", lot="2611")
+    assert answer.status_code == 302
+    delivery = part.deliveries.get()
+    assert (delivery.remaining, delivery.unit_cost) == (5, Decimal("1.2"))
+    assert delivery.supplier.name == "Brook & Son" and delivery.lot == "2611"
+    assert part.moves.get().by == bench
+
+
+def test_a_supplier_typed_again_is_the_same_one(client):
+    part = make.part()
+    send(client, part, "receive", supplier="Brook & Son")
+    send(client, part, "receive", supplier=" brook  & son")
+    assert Supplier.objects.count() == 1
+
+
+@pytest.mark.parametrize(
+    ("field", "wrong"),
+    [
+        ("quantity", "0"),
+        ("quantity", "-3"),
+        ("quantity", "1_0"),
+        ("quantity", "٣"),
+        ("quantity", "9" * 30),
+        ("quantity", ""),
+        ("unit_cost", "-1"),
+        ("unit_cost", "1e5"),
+        ("unit_cost", "1,000.50"),
+        ("unit_cost", "0.00001"),
+        ("on", "0001-01-01"),
+        ("on", "9999-12-31"),
+        ("on", "2026-02-30"),
+        ("on", str(timezone.localdate() + timedelta(days=2))),
+        ("lot", "x" * 41),
+        ("seen", "none"),
+    ],
+)
+def test_a_delivery_that_makes_no_sense_is_refused_and_kept_as_typed(
+    client, field, wrong
+):
+    part = make.part()
+    page = send(client, part, "receive", **{"supplier": "Brook", field: wrong})
+    assert list(page.context["receive"].errors) == [field]
+    assert 'value="Brook"' in page.content.decode()
+    assert not part.deliveries.exists() and not Supplier.objects.exists()
+
+
+def test_the_same_delivery_sent_twice_is_received_once(client):
+    part = make.part()
+    seen = actions.last_move(part)
+    send(client, part, "receive", seen=seen, supplier="Brook")
+    page = send(client, part, "receive", seen=seen, supplier="Other", lot="L77")
+    assert "moved since this page was opened" in page.content.decode()
+    assert 'value="L77"' in page.content.decode()
+    assert part.deliveries.count() == 1
+    assert Supplier.objects.count() == 1
+
+
+def test_having_read_why_one_may_send_it_again(client):
+    part = make.part()
+    send(client, part, "receive", seen=0)
+    page = send(client, part, "receive", seen=0)
+    again = page.context["receive"]["seen"].value()
+    assert send(client, part, "receive", seen=again).status_code == 302
+    assert part.deliveries.count() == 2
+
+
+def test_a_count_sets_the_level_and_says_why(client, bench):
+    part = make.part(on_hand=5)
+    assert send(client, part, "count", counted="3").status_code == 302
+    part.refresh_from_db()
+    move = part.moves.get(kind="counted")
+    assert (part.on_hand, move.quantity, move.why) == (3, -2, "yearly count")
+    assert move.by == bench
+
+
+@pytest.mark.parametrize("told", [{"why": ""}, {"counted": ""}, {"counted": "-1"}])
+def test_a_count_without_reason_or_number_is_refused(client, told):
+    part = make.part(on_hand=5)
+    page = send(client, part, "count", **{"counted": "3"} | told)
+    assert page.context["count"].errors
+    part.refresh_from_db()
+    assert part.on_hand == 5
+
+
+def test_more_than_there_are_can_not_be_scrapped(client):
+    part = make.part(on_hand=2)
+    page = send(client, part, "scrap", quantity="3")
+    assert "2 on the shelf, 3 asked for" in page.content.decode()
+    assert "Error:" in page.content.decode()
+    assert send(client, part, "scrap", quantity="2").status_code == 302
+    part.refresh_from_db()
+    assert part.on_hand == 0 and part.moves.get(kind="scrapped").quantity == -2
+
+
+def test_the_delivery_of_another_part_can_not_be_scrapped_from(client):
+    part, other = make.part(on_hand=2), make.part(on_hand=2)
+    stranger = other.deliveries.get().pk
+    page = send(client, part, "scrap", quantity="1", delivery=stranger)
+    assert "delivery" in page.context["scrap"].errors
+
+
+def test_the_counter_receives_but_does_not_count_or_scrap(client):
+    part = make.part(on_hand=2)
+    client.force_login(make.user(Kind.COUNTER))
+    assert send(client, part, "receive").status_code == 302
+    assert send(client, part, "count", counted="1").status_code == 403
+    assert send(client, part, "scrap", quantity="1").status_code == 403
+    page = client.get(part.get_absolute_url()).content.decode()
+    assert "Set the level" not in page and "Put it on the shelf" in page
+    part.refresh_from_db()
+    assert part.on_hand == 7
+
+
+def test_a_part_shows_the_jobs_it_went_into(client):
+    part = make.part(on_hand=2)
+    repair = make.repair(make.job(state=states.APPROVED))
+    PartUsed.objects.create(repair=repair, part=part, quantity=2)
+    page = client.get(part.get_absolute_url()).content.decode()
+    assert repair.job.number in page
+
+
+@pytest.mark.parametrize("door", ["part", "change"])
+def test_a_part_that_is_not_there_gives_404(client, door):
+    assert client.get(reverse(f"stock:{door}", args=[10**15])).status_code == 404
