@@ -18,7 +18,11 @@ WAYS = {
 class CustomerForm(forms.ModelForm):
     """Who it is and how to reach them. Used at the counter and on their own page."""
 
-    name = TidyField(max_length=120, widget=forms.TextInput(attrs=TEXT))
+    name = TidyField(
+        max_length=120,
+        error_messages={"required": "Write down a name."},
+        widget=forms.TextInput(attrs=TEXT),
+    )
     phone = PhoneField(required=False)
     email = forms.EmailField(
         required=False,
@@ -88,6 +92,7 @@ class DeviceForm(forms.Form):
     kind = TidyField(
         max_length=40,
         help_text="Laptop, tablet, amplifier …",
+        error_messages={"required": "Say what kind of device it is."},
         widget=forms.TextInput(attrs={**TEXT, "class": "w12", "list": "kinds"}),
     )
     maker = TidyField(
@@ -97,6 +102,7 @@ class DeviceForm(forms.Form):
     )
     model = TidyField(
         max_length=80,
+        error_messages={"required": "Write down the model, or what is printed on it."},
         widget=forms.TextInput(attrs={**TEXT, "class": "w20", "list": "models"}),
     )
     board_revision = TidyField(

@@ -26,6 +26,7 @@ class BookIn:
 
     def __init__(self, data, *, is_sent, shop, on, is_typing=False):
         self.shop, self.on, self.data = shop, on, data
+        self.is_typing = is_typing
         self.asked = Asked(data)
         self.asked.is_valid()
         said = self.asked.cleaned_data
@@ -221,8 +222,9 @@ class BookIn:
 
     def look_for_device(self):
         """A serial that is known chooses its device, since that is why it was typed."""
-        asked_as_new = self.device == NEW
+        customer, asked_as_new = self.customer, self.device == NEW
         self._look()
+        self.customer = customer
         if self.device == NEW and not asked_as_new:
             self.device = None
         self._look_back()

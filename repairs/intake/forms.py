@@ -8,6 +8,8 @@ from repairs.jobs.models import Job
 from shopdesk.fields import DayFormField
 
 TRIES = {"max_value": 999, "required": False}
+HIGHEST_FEE = 100_000
+"""More than this for finding a fault is a slip of the finger."""
 
 
 def _tries(label, least):
@@ -15,12 +17,13 @@ def _tries(label, least):
     return forms.IntegerField(label=label, min_value=least, widget=box, **TRIES)
 
 
-class JobForm(forms.ModelForm):
-    """The complaint and what is agreed."""
+class ArriveForm(forms.ModelForm):
+    """What is seen when an announced device is unpacked."""
 
     complaint = TidyField(
         label="Complaint",
         help_text="In the customer’s words.",
+        error_messages={"required": "Write down what the customer says is wrong."},
         max_length=2000,
         keep_lines=True,
     )
@@ -31,8 +34,6 @@ class JobForm(forms.ModelForm):
         required=False,
         widget=forms.TextInput(attrs=TEXT),
     )
-    counter_failed = _tries("Failed", 0)
-    counter_tries = _tries("of tries here", 1)
     condition = TidyField(
         label="Condition",
         help_text="Scratches, cracks, missing screws.",
@@ -48,6 +49,26 @@ class JobForm(forms.ModelForm):
         widget=forms.TextInput(attrs=TEXT),
     )
     promised_on = DayFormField(label="Promised for", required=False)
+
+    class Meta:
+        model = Job
+        fields = (
+            "complaint",
+            "shows_when",
+            "condition",
+            "came_with",
+            "has_swollen_battery",
+            "has_liquid",
+            "has_mains",
+            "promised_on",
+        )
+
+
+class JobForm(ArriveForm):
+    """The complaint and what is agreed."""
+
+    counter_failed = _tries("Failed", 0)
+    counter_tries = _tries("of tries here", 1)
     access_code = forms.CharField(
         label="Code that unlocks it",
         help_text="Only where the work needs it. It is sealed, shown once with a"
@@ -64,50 +85,25 @@ class JobForm(forms.ModelForm):
         required=False,
     )
 
-    class Meta:
-        model = Job
+    class Meta(ArriveForm.Meta):
         fields = (
-            "complaint",
-            "shows_when",
+            *ArriveForm.Meta.fields,
             "counter_failed",
             "counter_tries",
-            "condition",
-            "came_with",
             "came_by",
-            "has_swollen_battery",
-            "has_liquid",
-            "has_mains",
             "consent",
             "fee_agreed",
-            "promised_on",
         )
-        labels = {
-            "came_by": "Came",
-            "fee_agreed": "Fee agreed for finding the fault",
-            "has_swollen_battery": "Swollen battery",
-            "has_liquid": "Liquid got in",
-            "has_mains": "Mains inside",
-            "consent": "The data on it",
-        }
+        labels = {"came_by": "Came"}
 
     def __init__(self, *args, places=2, **kwargs):
         super().__init__(*args, **kwargs)
         self.fields["fee_agreed"].places = places
-        self.fields["fee_agreed"].max_value = 100_000
+        self.fields["fee_agreed"].max_value = HIGHEST_FEE
 
     def clean(self):
         facts = super().clean()
-        failed, tries = facts.get("counter_failed"), facts.get("counter_tries")
-        if (failed is None) != (tries is None) and not {
-            "counter_failed",
-            "counter_tries",
-        } & set(self.errors):
-            missing = "counter_tries" if tries is None else "counter_failed"
-            self.add_error(missing, "Say both: how often it failed, and of how many.")
-        elif failed is not None and tries is not None and failed > tries:
-            self.add_error(
-                "counter_failed", "It can’t fail more often than it is tried."
-            )
+        self._clean_tries(facts.get("counter_failed"), facts.get("counter_tries"))
         if facts.get("access_code") and facts.get("consent") != Job.Consent.YES:
             self.add_error(
                 "access_code",
@@ -117,34 +113,23 @@ class JobForm(forms.ModelForm):
             facts["came_by"] = Job.CameBy.POST
         return facts
 
-
-class ArriveForm(JobForm):
-    """What is seen when an announced device is unpacked."""
-
-    access_code = None
-    is_expected = None
-    counter_failed = None
-    counter_tries = None
-
-    class Meta(JobForm.Meta):
-        fields = (
-            "complaint",
-            "shows_when",
-            "condition",
-            "came_with",
-            "has_swollen_battery",
-            "has_liquid",
-            "has_mains",
-            "promised_on",
-        )
-
-    def clean(self):
-        return self.cleaned_data
+    def _clean_tries(self, failed, tries):
+        """Failed k of m tries: both or neither, and no more than were made."""
+        if {"counter_failed", "counter_tries"} & set(self.errors):
+            return
+        if (failed is None) != (tries is None):
+            missing = "counter_tries" if tries is None else "counter_failed"
+            self.add_error(missing, "Say both: how often it failed, and of how many.")
+        elif failed is not None and failed > tries:
+            self.add_error(
+                "counter_failed", "It can’t fail more often than it was tried."
+            )
 
 
 class CodeForm(forms.Form):
     why = TidyField(
         label="What you need it for",
+        error_messages={"required": "Say what you need the code for."},
         max_length=300,
         widget=forms.TextInput(attrs={**TEXT, "autofocus": True}),
     )

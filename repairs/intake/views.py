@@ -36,6 +36,9 @@ def _desk(request, **how):
 def book_in(request):
     """One screen: whom, what, the complaint. All but the last press only fill it in."""
     desk = _desk(request)
+    done = desk.step == BOOK and Job.objects.filter(key=desk.key).first()
+    if done:
+        return _sent_before(request, done)
     if desk.step == BOOK and desk.is_valid():
         try:
             return _booked_in(request, desk)
@@ -63,13 +66,18 @@ def _booked_in(request, desk):
         by=request.user,
     )
     if not is_new:
-        messages.warning(request, f"This form was sent before: it is job {job.number}.")
-    elif before != job.customer:
+        return _sent_before(request, job)
+    if before != job.customer:
         messages.warning(
             request,
             f"The device was {before}’s. It is now {job.customer}’s, and its history"
             " went with it.",
         )
+    return redirect("intake:booked", job.pk)
+
+
+def _sent_before(request, job):
+    messages.warning(request, f"This form was sent before: it is job {job.number}.")
     return redirect("intake:booked", job.pk)
 
 

@@ -1,0 +1,397 @@
+from decimal import Decimal
+from uuid import uuid4
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from repairs.customers.models import Customer, Device, DeviceModel
+from repairs.intake import actions
+from repairs.jobs import states
+from repairs.jobs.models import AccessCode, Job, NotYet, ReturnDecision, Step
+from shopdesk.shop.models import Series
+from tests import make
+
+NEW = {
+    "customer": "new",
+    "device": "new",
+    "c-name": "Zoë Müller",
+    "c-phone": "020 7946 0018",
+    "c-reach": "phone",
+    "d-serial": "NW-77",
+    "d-kind": "laptop",
+    "d-maker": "Norwind",
+    "d-model": "Slate 14",
+    "complaint": "Shuts off\nwhen it is warm",
+}
+
+
+def counts():
+    kinds = (Customer, DeviceModel, Device, Job, Step, ReturnDecision, AccessCode)
+    return [kind.objects.count() for kind in kinds]
+
+
+def test_a_new_customer_and_device_are_written_down_with_the_job(counter):
+    answer = counter.press("book", **NEW)
+    job = Job.objects.get()
+    assert answer.url == reverse("intake:booked", args=[job.pk])
+    assert (job.customer.name, job.customer.phone) == ("Zoë Müller", "+442079460018")
+    assert job.device.serial == "NW-77" and job.device.owner == job.customer
+    assert job.complaint == "Shuts off\nwhen it is warm"
+    assert job.fee_agreed == Decimal(25) and job.booked_in_on == counter.today
+    assert job.number == f"{counter.today:%y}-00001"
+    step = job.steps.get()
+    assert (step.old, step.new, step.by) == ("", "booked_in", job.booked_in_by)
+
+
+def test_a_returning_customer_brings_a_device_of_theirs(counter):
+    device = make.device()
+    counter.book_in(device.owner, device)
+    job = Job.objects.get()
+    assert (job.customer, job.device) == (device.owner, device)
+    assert Customer.objects.count() == Device.objects.count() == 1
+
+
+def test_the_same_form_sent_twice_is_one_job(counter):
+    device, key = make.device(), uuid4()
+    first = counter.book_in(device.owner, device, key=key)
+    made = counts()
+    other = make.device()
+    again = counter.book_in(other.owner, other, key=key)
+    assert again.url == first.url and counts()[3:] == made[3:]
+    assert "This form was sent before" in counter.client.get(again.url).text
+
+
+def test_a_new_customers_form_sent_twice_doubles_nothing(counter):
+    key = uuid4()
+    first = counter.press("book", key=key, **NEW)
+    made = counts()
+    again = counter.press("book", key=key, **NEW)
+    assert again.url == first.url and counts() == made
+
+
+def test_two_sendings_at_once_give_one_job(counter, monkeypatch):
+    """As if the second had looked before the first was written down."""
+    device, key = make.device(), uuid4()
+    facts = {"customer": device.owner, "device": device, "on": counter.today}
+    job, is_new = actions.book_in(key, job=Job(complaint="x"), by=None, **facts)
+    assert is_new
+    real, looks = Job.objects.filter, []
+
+    def blind_once(*args, **kwargs):
+        looks.append(kwargs)
+        return Job.objects.none() if len(looks) == 1 else real(*args, **kwargs)
+
+    monkeypatch.setattr(Job.objects, "filter", blind_once)
+    other = make.device()
+    facts |= {"customer": other.owner, "device": other}
+    made = counts()
+    same, is_new = actions.book_in(key, job=Job(complaint="x"), by=None, **facts)
+    assert (same, is_new) == (job, False)
+    assert counts() == made
+
+
+def test_nothing_is_half_done_where_one_part_is_refused(counter, monkeypatch):
+    def refuse(*args, **kwargs):
+        raise NotYet("Not today.")
+
+    monkeypatch.setattr(actions, "keep_code", refuse)
+    before = counts()
+    answer = counter.press("book", **NEW, consent="yes", access_code="1234")
+    assert answer.status_code == 200 and "Not today." in answer.text
+    assert "Zoë Müller" in answer.text and "NW-77" in answer.text
+    assert counts() == before
+
+
+def test_an_access_code_is_sealed_with_the_customers_yes_only(counter):
+    device = make.device()
+    no = counter.book_in(device.owner, device, access_code="7294-Marmalade")
+    assert "only where the customer lets us look" in no.text
+    assert not Job.objects.exists()
+    counter.book_in(device.owner, device, access_code="7294-Marmalade", consent="yes")
+    sealed = bytes(AccessCode.objects.get(job=Job.objects.get()).sealed)
+    assert b"Marmalade" not in sealed
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ({"promised_on": "0001-01-01"}, "Give a day between 1990-01-01"),
+        ({"promised_on": "9999-12-31"}, "Give a day between 1990-01-01"),
+        ({"promised_on": "tomorrow"}, "Enter a valid date"),
+        ({"fee_agreed": "-5"}, "be less than 0"),
+        ({"fee_agreed": "99999999999"}, "be more than 100000"),
+        ({"fee_agreed": "1e5"}, "plain digits"),
+        ({"fee_agreed": "NaN"}, "plain digits"),
+        ({"fee_agreed": "9" * 400}, "plain digits"),
+        ({"counter_failed": "3", "counter_tries": "2"}, "more often than it was"),
+        ({"counter_failed": "3"}, "Say both"),
+        ({"counter_tries": "0", "counter_failed": "0"}, "greater than or equal to 1"),
+        ({"counter_tries": "99999999999999999999"}, "less than or equal to 999"),
+        ({"complaint": " "}, "Write down what the customer says"),
+        ({"complaint": "x" * 2001}, "at most 2000 characters"),
+        ({"complaint": "a\x00b"}, "Null characters"),
+        ({"came_by": "balloon"}, "Select a valid choice"),
+    ],
+)
+def test_bad_input_gets_a_sentence_and_keeps_what_was_typed(counter, typed, told):
+    device = make.device()
+    answer = counter.book_in(device.owner, device, condition="Cracked lid", **typed)
+    assert answer.status_code == 200
+    assert told in answer.text.replace("&#x27;", "'").replace("’", "'")
+    assert "Cracked lid" in answer.text and "Error:" in answer.text
+    assert not Job.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("phone", "told"),
+    [
+        ("12", "too few digits"),
+        ("ring me", "not a telephone number"),
+        ("020 7946 00180018", "too many digits"),
+        ("020 7946 0018 ext 5", "Leave the extension out"),
+    ],
+)
+def test_a_bad_phone_gets_a_sentence(counter, phone, told):
+    answer = counter.press("book", **NEW | {"c-phone": phone})
+    assert told in answer.text and phone in answer.text
+    assert not Customer.objects.exists()
+
+
+def test_a_foreign_phone_is_kept_and_shown_with_its_country(counter):
+    counter.press("book", **NEW | {"c-phone": "+31 20 123 4567"})
+    who = Customer.objects.get()
+    assert who.phone == "+31201234567"
+    assert "+31 20 123 4567" in counter.client.get(who.get_absolute_url()).text
+
+
+def test_a_customer_nobody_could_reach_is_refused(counter):
+    answer = counter.press("book", **NEW | {"c-phone": ""})
+    assert "Give a phone number, an email or a postal address." in answer.text
+    assert not Customer.objects.exists()
+
+
+def test_with_an_email_alone_the_customer_is_reached_by_it(counter):
+    counter.press("book", **NEW | {"c-phone": "", "c-email": "zoe@quill.example"})
+    assert Customer.objects.get().reach == "email"
+
+
+def test_who_and_what_must_be_said(counter):
+    answer = counter.press("book", complaint="Broken")
+    assert "Say who brings it" in answer.text and "Choose the device" in answer.text
+    assert not Job.objects.exists()
+
+
+def test_someone_with_the_same_phone_is_pointed_out_and_never_merged(counter):
+    ada = make.customer(phone="+442079460018")
+    answer = counter.press("book", **NEW)
+    assert "Someone like this is on record" in answer.text
+    assert f'value="customer:{ada.pk}"' in answer.text
+    assert Customer.objects.count() == 1 and not Job.objects.exists()
+    counter.press("book", **NEW, is_another="on")
+    assert set(Customer.objects.values_list("name", "phone")) == {
+        ("Ada Fenwick", "+442079460018"),
+        ("Zoë Müller", "+442079460018"),
+    }
+
+
+@pytest.mark.parametrize(
+    "known",
+    [
+        {"name": "ZOE MULLER"},
+        {"name": "Somebody", "email": "Zoe@Quill.example"},
+    ],
+)
+def test_the_same_name_or_mail_is_pointed_out_too(counter, known):
+    make.customer(**known)
+    answer = counter.press("book", **NEW | {"c-email": "zoe@quill.example"})
+    assert "Someone like this is on record" in answer.text
+    assert Customer.objects.count() == 1
+
+
+def test_half_a_name_is_no_likeness(counter):
+    make.customer("Zoë")
+    counter.press("book", **NEW)
+    assert Customer.objects.count() == 2
+
+
+def test_a_model_typed_otherwise_is_the_one_on_record(counter):
+    make.device_model("laptop", "Norwind", "Slate 14")
+    counter.press("book", **NEW | {"d-maker": "NORWIND", "d-model": "slate  14"})
+    assert DeviceModel.objects.count() == 1 and Device.objects.count() == 1
+
+
+def test_a_serial_that_was_here_is_never_written_down_twice(counter):
+    device = make.device(serial="NW-77")
+    counter.past(device, days_ago=40)
+    answer = counter.press("book", **NEW)
+    assert "was here before" in answer.text and "covered" in answer.text
+    assert f'name="device" value="{device.pk}"' in answer.text
+    assert Device.objects.count() == 1 and Job.objects.count() == 1
+
+
+def test_a_serial_easily_misread_is_offered_first(counter):
+    device = make.device(serial="NW-0O1I")
+    answer = counter.press("book", **NEW | {"d-serial": "NW-OO11"})
+    assert f'value="device:{device.pk}"' in answer.text
+    assert Device.objects.count() == 1
+    counter.press("book", **NEW | {"d-serial": "NW-OO11"}, is_another_device="on")
+    assert Device.objects.count() == 2
+
+
+def test_the_history_follows_the_device_to_its_new_owner(counter):
+    device, buyer = make.device(), make.customer("Bo Larsén")
+    counter.past(device, days_ago=40)
+    shown = counter.press(f"device:{device.pk}", customer=buyer.pk)
+    assert "It was Ada Fenwick’s until now" in shown.text
+    answer = counter.book_in(buyer, device)
+    device.refresh_from_db()
+    assert device.owner == buyer and device.jobs.count() == 2
+    assert device.jobs.order_by("id").first().customer.name == "Ada Fenwick"
+    after = counter.client.get(answer.url).text
+    assert "Ada Fenwick’s. It is now Bo Larsén’s" in after
+
+
+def test_a_return_is_held_against_the_covered_repair_unless_said_otherwise(counter):
+    device = make.device()
+    counter.past(device, days_ago=400, covered_for=90)
+    covered = counter.past(device, days_ago=40, name="No sound")
+    counter.book_in(device.owner, device)
+    made = ReturnDecision.objects.get()
+    assert (made.earlier, made.what, made.is_covered) == (covered, "undecided", True)
+    assert made.decided_on == counter.today
+
+
+def test_the_counter_may_say_that_it_is_no_return(counter):
+    device = make.device()
+    counter.past(device, days_ago=40)
+    counter.book_in(device.owner, device, against="")
+    assert Job.objects.open().count() == 1 and not ReturnDecision.objects.exists()
+
+
+def test_a_return_out_of_cover_may_be_linked_and_says_so(counter):
+    device = make.device()
+    old = counter.past(device, days_ago=400, covered_for=90)
+    counter.book_in(device.owner, device, against=old.pk)
+    made = ReturnDecision.objects.get()
+    assert (made.earlier, made.is_covered) == (old, False)
+
+
+@pytest.mark.parametrize("days_after", [0, 1])
+def test_the_last_day_of_cover_is_covered_and_the_next_is_not(counter, days_after):
+    device = make.device()
+    old = counter.past(device, days_ago=30 + days_after, covered_for=30)
+    counter.book_in(device.owner, device, against=old.pk)
+    assert ReturnDecision.objects.get().is_covered is (days_after == 0)
+
+
+def test_a_repair_of_another_device_cannot_be_held_against(counter):
+    device, other = make.device(), make.device()
+    foreign = counter.past(other, days_ago=10)
+    counter.book_in(device.owner, device, against=foreign.pk)
+    assert not ReturnDecision.objects.exists()
+
+
+def test_a_device_that_is_here_is_not_taken_in_again(counter):
+    device = make.device()
+    here = make.job(device)
+    answer = counter.book_in(device.owner, device)
+    assert here.number in answer.text and "hand it back first" in answer.text
+    assert Job.objects.count() == 1
+    with pytest.raises(NotYet, match=here.number):
+        actions.book_in(
+            uuid4(),
+            customer=device.owner,
+            device=device,
+            job=Job(complaint="x"),
+            on=counter.today,
+            by=None,
+        )
+    assert Job.objects.count() == 1 and not Series.objects.exists()
+
+
+def test_a_device_announced_by_post_is_expected_and_then_arrives(counter):
+    device = make.device()
+    counter.book_in(device.owner, device, is_expected="on")
+    job = Job.objects.get()
+    assert (job.state, job.came_by) == (states.EXPECTED, "post")
+    page = reverse("intake:arrive", args=[job.pk])
+    typed = {"complaint": "No sound", "condition": "Box torn", "has_liquid": "on"}
+    assert counter.client.post(page, typed).url == reverse(
+        "intake:booked", args=[job.pk]
+    )
+    job.refresh_from_db()
+    assert (job.state, job.condition, job.has_liquid) == ("booked_in", "Box torn", True)
+    assert list(job.steps.values_list("old", "new")) == [
+        ("", "expected"),
+        ("expected", "booked_in"),
+    ]
+
+
+def test_a_device_arrives_once(counter):
+    job = make.job(state=states.EXPECTED)
+    page = reverse("intake:arrive", args=[job.pk])
+    for condition in ("First", "Second"):
+        counter.client.post(page, {"complaint": "x", "condition": condition})
+    job.refresh_from_db()
+    assert job.condition == "First" and job.steps.count() == 1
+
+
+def test_arriving_refuses_bad_input_and_moves_nothing(counter):
+    job = make.job(state=states.EXPECTED, complaint="x")
+    page = reverse("intake:arrive", args=[job.pk])
+    answer = counter.client.post(page, {"complaint": "", "promised_on": "9999-01-01"})
+    assert "Give a day between" in answer.text
+    job.refresh_from_db()
+    assert job.state == states.EXPECTED and job.complaint == "x"
+
+
+def test_following_a_link_never_books_anything_in(counter):
+    device = make.device()
+    asked = {"step": "book", "customer": device.owner.pk, "device": device.pk}
+    answer = counter.client.get(reverse("intake:book_in"), asked | {"complaint": "x"})
+    assert answer.status_code == 200 and not Job.objects.exists()
+    assert str(device.owner) in answer.text
+
+
+BAD = ["\x00", "9" * 30, "-1", "new'--", "x" * 10_000, "%_"]
+
+
+@pytest.mark.parametrize("bad", BAD)
+@pytest.mark.parametrize("name", ["customer", "device", "against", "key", "who"])
+def test_what_makes_no_sense_is_passed_over(counter, name, bad):
+    for step in ("find", "book", "look", "customer:9", "device:x", bad):
+        assert counter.press(step, **{name: bad}).status_code == 200
+    for part in ("book_in", "find_customer", "find_device"):
+        asked = {name: bad, "d-serial": bad, "c-name": bad, "c-phone": bad}
+        answer = counter.client.get(reverse(f"intake:{part}"), asked)
+        assert answer.status_code == 200
+    assert not Job.objects.exists()
+
+
+def test_a_customer_that_was_erased_cannot_be_chosen(counter):
+    device = make.device(make.customer(erased_on=counter.today))
+    answer = counter.press("find", customer=device.owner.pk)
+    assert "Ada Fenwick" not in answer.text
+
+
+@pytest.mark.parametrize(
+    ("shown", "mark"), [("devices", "device:"), ("past", "Charging socket loose")]
+)
+def test_the_screen_asks_as_often_for_1_as_for_30(counter, shown, mark):
+    def queries(n):
+        device = make.device()
+        for days in range(n):
+            if shown == "past":
+                counter.past(device, days_ago=10 + days)
+            else:
+                make.device(device.owner)
+        typed = {"device": device.pk} if shown == "past" else {}
+        with CaptureQueriesContext(connection) as asked:
+            answer = counter.press("find", customer=device.owner.pk, **typed)
+        assert answer.text.count(mark) >= n
+        return len(asked)
+
+    queries(1)  # the first request of a session asks once more
+    assert queries(1) == queries(30)

@@ -1,0 +1,139 @@
+import pytest
+from django.urls import reverse
+
+from repairs.jobs.models import Job
+from tests import make
+
+
+def found(counter, what, **asked):
+    asked = {name.replace("__", "-"): value for name, value in asked.items()}
+    return counter.client.get(reverse(f"intake:{what}"), asked).text
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["muller", "MÜLLER zoe", "quill", "zoe@qu", "7946 0018", "0207946", "+44 20 7946"],
+)
+def test_a_customer_is_found_by_any_part_without_case_or_accents(counter, words):
+    make.customer(
+        "Zoë Müller",
+        company="Quill GmbH",
+        email="zoe@quill.example",
+        phone="+442079460018",
+    )
+    make.customer("Bo Larsén", phone="+442079461111")
+    text = found(counter, "find_customer", who=words)
+    assert "Zoë Müller" in text and "020 7946 0018" in text
+    if "+44" not in words and words != "0207946":
+        assert "Bo Larsén" not in text
+
+
+def test_the_last_digits_of_a_phone_mean_just_those(counter):
+    make.customer("Ada Fenwick", phone="+442079460018")
+    make.customer("Bo Larsén", phone="+442079461823")
+    text = found(counter, "find_customer", who="0018")
+    assert "Ada Fenwick" in text and "Bo Larsén" not in text
+
+
+def test_two_customers_with_one_phone_are_both_shown(counter):
+    make.customer("Ada Fenwick", phone="+442079460018")
+    make.customer("Bo Larsén", phone="+442079460018")
+    text = found(counter, "find_customer", who="020 7946 0018")
+    assert "Ada Fenwick" in text and "Bo Larsén" in text
+    again = counter.press("find", who="020 7946 0018")
+    assert again.text.count('value="customer:') >= 2
+    assert 'name="customer" value=""' in again.text
+
+
+def test_the_percent_sign_finds_only_itself(counter):
+    make.customer("Ada Fenwick")
+    assert "Ada" not in found(counter, "find_customer", who="%%")
+    assert "Ada" not in found(counter, "find_customer", who="__")
+
+
+def test_someone_alike_is_pointed_out_while_a_new_one_is_typed(counter):
+    make.customer("Ada Fenwick", phone="+442079460018")
+    text = found(counter, "find_customer", c__phone="020 7946 0018", c__name="Zed")
+    assert "Ada Fenwick" in text and "it is someone else" in text
+    assert "Ada" not in found(counter, "find_customer", c__name="Zed")
+
+
+def test_a_known_serial_shows_its_past_at_once(counter):
+    device = make.device(serial="SN-12345")
+    old = counter.past(device, days_ago=400, covered_for=90)
+    new = counter.past(device, days_ago=41)
+    text = found(counter, "find_device", d__serial="sn 12345")
+    assert f'name="device" value="{device.pk}"' in text
+    assert old.job.number in text and new.job.number in text
+    assert ">41<" in text and ">400<" in text
+    assert "not covered" in text and "covered</span> until" in text
+    assert "It belongs to Ada Fenwick" in text
+    checked = text.split("checked")[0].rsplit("value=", 1)[1]
+    assert checked.startswith(f'"{new.pk}"')
+
+
+def test_an_unknown_serial_says_that_the_device_is_new(counter):
+    text = found(counter, "find_device", d__serial="QQ-9", customer="new", device="new")
+    assert "was here before: it will be written down as new" in text
+    assert 'name="device" value="new"' in text
+
+
+@pytest.mark.parametrize(
+    ("typed", "on_record"), [("S0I", "SOI"), ("S01", "SOI"), ("5O1", "SOI")]
+)
+def test_a_near_serial_is_offered_and_not_taken(counter, typed, on_record):
+    device = make.device(serial=on_record)
+    text = found(counter, "find_device", d__serial=typed)
+    assert f'value="device:{device.pk}"' in text and "Is it this one?" in text
+    assert f'name="device" value="{device.pk}"' not in text
+
+
+def test_one_serial_of_two_makers_is_a_choice(counter):
+    one = make.device(serial="77")
+    two = make.device(serial="77", model=make.device_model(maker="Tallow", model="T"))
+    text = found(counter, "find_device", d__serial="77")
+    assert f"device:{one.pk}" in text and f"device:{two.pk}" in text
+    assert 'name="device" value=""' in text
+
+
+def test_a_device_that_is_here_says_so(counter):
+    job = make.job(make.device(serial="77"))
+    assert job.number in found(counter, "find_device", d__serial="77")
+
+
+def test_typing_changes_nothing(counter):
+    make.customer("Ada Fenwick")
+    found(counter, "find_customer", who="fenw", step="book")
+    found(counter, "find_device", d__serial="77", step="book")
+    assert not Job.objects.exists()
+
+
+def test_a_fragment_is_no_whole_page(counter):
+    page = reverse("intake:book_in")
+    typed = {"step": "find", "who": "nobody"}
+    part = counter.client.post(page, typed, headers={"HX-Request": "true"}).text
+    whole = counter.client.post(page, typed).text
+    assert "<html" not in part and 'id="book-in"' in part
+    assert "<html" in whole and 'id="book-in"' in whole
+
+
+def test_a_name_nobody_has_becomes_the_new_customers(counter):
+    assert 'value="Nils Ny"' in counter.press("go", who="Nils Ny").text
+    assert 'value="nils@ny.example"' in counter.press("go", who="nils@ny.example").text
+    assert "020 7946 0999" in counter.press("go", who="02079460999").text
+
+
+def test_what_was_typed_stays_while_one_finds_and_chooses(counter):
+    device = make.device()
+    typed = {
+        "complaint": "Hums",
+        "fee_agreed": "12,50",
+        "promised_on": "2031-02-03",
+        "has_mains": "on",
+        "counter_tries": "abc",
+    }
+    text = counter.press(f"customer:{device.owner.pk}", **typed).text
+    assert "Hums" in text and 'value="12,50"' in text and 'value="2031-02-03"' in text
+    assert 'value="abc"' in text
+    assert text.split('name="has_mains"')[1].split(">")[0].endswith("checked")
+    assert "problem" not in text
