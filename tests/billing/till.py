@@ -23,7 +23,9 @@ def diagnosed(*, fixes=("lasting", "stopgap"), with_part=True, **facts):
     """A job whose fault is found; the fault book has a fix of each of `fixes`."""
     fault = make.fault()
     for kind in fixes:
-        fix = make.fix(fault, name=f"{kind.capitalize()} mend", declared=kind, minutes=45)
+        fix = make.fix(
+            fault, name=f"{kind.capitalize()} mend", declared=kind, minutes=45
+        )
         if with_part and kind == "lasting":
             part = make.part(on_hand=5, unit_cost=Decimal("2.50"))
             UsualPart.objects.create(fix=fix, part=part, quantity=2)

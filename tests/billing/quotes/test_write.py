@@ -122,7 +122,9 @@ def test_an_empty_quote_is_not_sent(what):
 
 def test_where_the_job_refuses_nothing_is_sent():
     quote = till.drafted()
-    quote.job.close(outcome="not_repairable", by=None, why="The board is burnt through.")
+    quote.job.close(
+        outcome="not_repairable", by=None, why="The board is burnt through."
+    )
     with pytest.raises(Exception, match="can't become quoted"):
         actions.send(quote, on=till.TODAY, at=till.now(), by=None)
     quote.refresh_from_db()

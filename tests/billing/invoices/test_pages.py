@@ -1,0 +1,170 @@
+"""Bills on screen and on paper."""
+
+import subprocess
+from decimal import Decimal
+from hashlib import sha256
+from io import BytesIO
+from uuid import uuid4
+
+import pikepdf
+import pytest
+from django.urls import reverse
+
+from billing.invoices import actions
+from billing.invoices.models import Invoice, Payment
+from shopdesk.staff.models import Kind
+from tests import make
+from tests.billing import till
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def desk(client):
+    client.force_login(make.user(Kind.COUNTER))
+    return client
+
+
+def text(pdf):
+    read = ["pdftotext", "-layout", "-", "-"]
+    done = subprocess.run(read, input=pdf, capture_output=True, check=True)
+    return " ".join(done.stdout.decode().split())
+
+
+def paper(client, invoice):
+    return client.get(reverse("invoices:paper", args=[invoice.pk])).content
+
+
+def payment(amount, **facts):
+    return {"amount": amount, "means": "card", "key": str(uuid4()), "way": "in"} | facts
+
+
+def test_a_payment_is_taken_and_the_same_form_counts_once(desk):
+    invoice = till.handed_back()
+    form = payment("20")
+    desk.post(invoice.get_absolute_url(), form)
+    page = desk.post(invoice.get_absolute_url(), form, follow=True).content.decode()
+    assert Payment.objects.get().amount == 20
+    assert "€50.80" in page
+
+
+@pytest.mark.parametrize(
+    ("form", "said"),
+    [
+        (payment("70.81"), "is left to pay"),
+        (payment("0"), "Write how much"),
+        (payment("-0"), "Write how much"),
+        (payment("-3"), "less than 0"),
+        (payment("1e5"), "plain digits"),
+        (payment("NaN"), "plain digits"),
+        (payment("1.000,50"), "plain digits"),
+        (payment("9" * 400), "plain digits"),
+        (payment("0.001"), "no more than 2 decimals"),
+        (payment("5", means="shells"), "valid choice"),
+        (payment("5", way="back"), "No more can be paid back"),
+    ],
+)
+def test_a_payment_that_makes_no_sense_is_told_and_kept(desk, form, said):
+    invoice = till.handed_back()
+    page = desk.post(invoice.get_absolute_url(), form)
+    text = page.content.decode()
+    assert page.status_code == 200 and said in text and form["amount"] in text
+    assert not Payment.objects.exists()
+
+
+def test_crediting_asks_why_and_then_pays_back(desk):
+    invoice = till.handed_back(paid=Decimal(40), means="card", key=uuid4())
+    where = reverse("invoices:credit", args=[invoice.pk])
+    assert "required" in desk.post(where, {"why": ""}).content.decode()
+    page = desk.post(where, {"why": "Billed to the wrong person"}, follow=True)
+    assert "CN26-00001" in page.content.decode() or "CN" in page.content.decode()
+    again = desk.post(where, {"why": "once more"}).content.decode()
+    assert "credited already" in again
+    page = desk.get(invoice.get_absolute_url()).content.decode()
+    assert "The shop owes" in page and "owed back" in page
+    desk.post(invoice.get_absolute_url(), payment("40", way="back"))
+    assert Invoice.objects.get(kind="invoice").balance == 0
+
+
+@pytest.mark.parametrize("n", [1, 30])
+def test_the_list_asks_the_same_however_many_bills(desk, n, django_assert_num_queries):
+    for _ in range(n):
+        till.handed_back(with_part=False)
+    # session, user, count, shop, bills
+    with django_assert_num_queries(5):
+        page = desk.get(reverse("invoices:all"))
+    assert len(page.context["table"].rows) == n
+
+
+@pytest.mark.parametrize(
+    ("standing", "shown"), [("open", 1), ("paid", 1), ("credited", 1), ("notes", 1)]
+)
+def test_the_list_is_narrowed(desk, standing, shown):
+    till.handed_back()
+    till.handed_back(paid=Decimal("70.80"), means="cash", key=uuid4())
+    actions.credit(till.handed_back(), why="no", on=till.TODAY, at=till.now(), by=None)
+    page = desk.get(reverse("invoices:all"), {"standing": standing})
+    assert len(page.context["table"].rows) == shown
+
+
+def test_the_paper_says_all_that_a_bill_must(desk):
+    make.shop(name="Tallow & Finch", tax_id="GB 123")
+    owner = make.customer(address="3 Mill Row", tax_id="GB 999")
+    invoice = till.handed_back(
+        of=make.device(owner=owner, serial="SN77"),
+        paid=Decimal(40),
+        means="card",
+        key=uuid4(),
+    )
+    said = text(paper(desk, invoice))
+    for words in (
+        "Tax number GB 123",
+        "Tax number GB 999",
+        "INV26-00001",
+        "3 Mill Row",
+        "5 Mar 2026",
+        "SN77",
+        "Lasting mend, labour 1 €51.00 €51.00",
+        "socket, 5 pin 2 €4.00 €8.00",
+        "Before tax €59.00",
+        "Tax 20 % €11.80",
+        "Total €70.80",
+        "card: €40.00. Left to pay: €30.80",
+    ):
+        assert words in said, words
+
+
+def test_the_paper_is_kept_byte_for_byte(desk):
+    invoice = till.handed_back()
+    before = paper(desk, invoice)
+    make.shop(name="Another name", paper="Letter")
+    assert paper(desk, invoice) == before
+    assert sha256(before).hexdigest() == invoice.paper_hash
+    assert len(pikepdf.open(BytesIO(before)).pages) == 1
+
+
+def test_a_credit_note_names_what_it_takes_back(desk):
+    invoice = till.handed_back()
+    note = actions.credit(
+        invoice, why="Wrong person.", on=till.TODAY, at=till.now(), by=None
+    )
+    said = text(paper(desk, note))
+    assert "takes back the whole of invoice INV26-00001: Wrong person." in said
+    assert "Total -€70.80" in said
+
+
+def test_a_bill_of_nothing_says_there_is_nothing_to_pay(desk):
+    invoice = actions.issue(till.covered(), on=till.TODAY, at=till.now(), by=None)
+    said = text(paper(desk, invoice))
+    assert "Replace the socket, under cover" in said and "Nothing to pay." in said
+
+
+def test_the_bench_does_not_see_bills(client):
+    client.force_login(make.user(Kind.BENCH))
+    invoice = till.handed_back()
+    for where in (
+        reverse("invoices:all"),
+        invoice.get_absolute_url(),
+        reverse("invoices:paper", args=[invoice.pk]),
+    ):
+        assert client.get(where).status_code == 403
