@@ -6,7 +6,8 @@ the codes are the shop's own.
 
 from django.core.validators import RegexValidator
 from django.db import models
-from django.db.models import Q
+from django.db.models import Count, OuterRef, Q, Subquery
+from django.db.models.functions import Coalesce
 from django.urls import reverse
 
 from repairs.faults import declared
@@ -35,6 +36,36 @@ class Symptom(models.Model):
     def __str__(self):
         return self.name
 
+    def get_absolute_url(self):
+        return reverse("faults:change_symptom", args=[self.pk])
+
+    @property
+    def standing(self) -> str:
+        return "retired" if self.is_retired else ""
+
+
+class FaultQuerySet(models.QuerySet):
+    def called(self, words: str):
+        """Those in whose code or description every word of `words` is found."""
+        found = self
+        for word in words.split():
+            anywhere = Q()
+            for field in ("code", "name", "area", "part", "mode", "cause"):
+                anywhere |= Q(**{f"{field}__icontains": word})
+            found = found.filter(anywhere)
+        return found
+
+    def in_book(self):
+        """With all that one row of the book shows."""
+        fixes = Fix.faults.through.objects.filter(fault=OuterRef("pk"))
+        counted = fixes.order_by().values("fault").annotate(n=Count("pk")).values("n")
+        return self.annotate(fix_count=Coalesce(Subquery(counted), 0))
+
+    def areas(self) -> list[str]:
+        """The areas the book knows, each once."""
+        named = self.exclude(area="").order_by("area")
+        return list(named.values_list("area", flat=True).distinct())
+
 
 class Fault(models.Model):
     """What is wrong: where (area, part), how it fails (mode), and why if known."""
@@ -48,6 +79,8 @@ class Fault(models.Model):
     hazard = models.CharField(max_length=10, choices=Hazard, blank=True, default="")
     notes = models.TextField(max_length=4000, blank=True)
     is_retired = models.BooleanField("retired", default=False)
+
+    objects = FaultQuerySet.as_manager()
 
     class Meta:
         ordering = ["code"]
@@ -65,6 +98,10 @@ class Fault(models.Model):
 
     def get_absolute_url(self):
         return reverse("faults:fault", args=[self.pk])
+
+    @property
+    def standing(self) -> str:
+        return "retired" if self.is_retired else ""
 
 
 class Fix(models.Model):
@@ -102,6 +139,10 @@ class Fix(models.Model):
 
     def __str__(self):
         return f"{self.code} {self.name}"
+
+    @property
+    def standing(self) -> str:
+        return "retired" if self.is_retired else ""
 
     @property
     def needs_parts(self) -> bool:
@@ -144,3 +185,10 @@ class Check(models.Model):
 
     def __str__(self):
         return self.name
+
+    def get_absolute_url(self):
+        return reverse("faults:change_check", args=[self.pk])
+
+    @property
+    def standing(self) -> str:
+        return "retired" if self.is_retired else ""

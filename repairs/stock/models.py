@@ -6,7 +6,7 @@ from django.db.models import Count, F, OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce
 from django.urls import reverse
 
-from repairs.stock.values import PartValue, keys, read
+from repairs.stock.values import PartValue, keys, read, words_of
 from shopdesk.fields import MoneyField, plain
 
 
@@ -14,20 +14,25 @@ class OutOfStock(Exception):
     """Fewer on the shelf than asked for, told as a sentence."""
 
 
+def _each(words: list[str]) -> Q:
+    """Each word is there, as it was typed or as the value it is."""
+    every = Q()
+    for word in words:
+        one = Q(search__contains=plain(word))
+        for key in keys(read(word)):
+            one |= Q(search__contains=key)
+        every &= one
+    return every
+
+
 class PartQuerySet(models.QuerySet):
     def called(self, words: str):
         """Those in whose numbers or description every word of `words` is found.
 
         A word that is a value finds that value however it is written: `4k7` finds
-        4700R, `104` finds 100nF.
+        4700R, `104` finds 100nF, `4.7 kΩ` is one word.
         """
-        found = self
-        for word in words.split():
-            matches = Q(search__contains=plain(word))
-            for key in keys(read(word)):
-                matches |= Q(search__contains=key)
-            found = found.filter(matches)
-        return found
+        return self.filter(_each(words.split()) | _each(words_of(words)))
 
     def valued(self, value: PartValue):
         """Those of the same value, package and ratings apart."""

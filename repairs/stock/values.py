@@ -92,7 +92,7 @@ def read(text: str, *, name: str = "") -> PartValue:
     ratings: list[Amount] = []
     at = tolerance = None
     dielectric = package = ""
-    for word in _words(text):
+    for word in words_of(text):
         value, _, frequency = word.partition("@")
         found = _amounts(value, kind=kind)
         if share := re.fullmatch(r"(?:±|\+/?-)?([0-9]{1,3}(?:[.,][0-9]{1,3})?)%", word):
@@ -112,7 +112,7 @@ def read(text: str, *, name: str = "") -> PartValue:
     return PartValue(tuple(amounts), at, tolerance, tuple(ratings), dielectric, package)
 
 
-def _words(text: str) -> list[str]:
+def words_of(text: str) -> list[str]:
     """The words of a marking, each number with its unit."""
     text = text.replace("µ", "u").replace("μ", "u").replace("\u2126", "Ω")
     text = re.sub(r"\s*@\s*", "@", text)

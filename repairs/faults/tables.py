@@ -1,0 +1,61 @@
+from shopdesk import tables
+
+
+def standing():
+    return tables.MarkColumn(verbose_name="Standing", order_by="is_retired", default="")
+
+
+class BookTable(tables.DeskTable):
+    caption = "Faults"
+
+    code = tables.CodeColumn(linkify=True)
+    name = tables.Column()
+    area = tables.Column(default="")
+    part = tables.Column(default="")
+    mode = tables.Column(default="")
+    fix_count = tables.NumberColumn(verbose_name="Fixes")
+    standing = standing()
+
+    class Meta(tables.DeskTable.Meta):
+        empty_text = "No such fault in the book."
+
+
+class FoundTable(tables.DeskTable):
+    caption = "Jobs where it was found"
+
+    job = tables.CodeColumn(linkify=True, orderable=False)
+    device = tables.Column(accessor="job__device__model", orderable=False)
+    booked_in = tables.DateColumn(
+        accessor="job__booked_in_on", verbose_name="In on", orderable=False
+    )
+    fix = tables.CodeColumn(accessor="fix__code", orderable=False, default="")
+    outcome = tables.MarkColumn(
+        accessor="get_outcome_display", orderable=False, default=""
+    )
+
+    class Meta(tables.DeskTable.Meta):
+        per_page = 20
+        empty_text = "It was never found here."
+
+
+class SymptomTable(tables.DeskTable):
+    caption = "Symptoms"
+
+    name = tables.Column(linkify=True)
+    standing = standing()
+
+    class Meta(tables.DeskTable.Meta):
+        empty_text = "No symptom is named yet."
+
+
+class CheckTable(tables.DeskTable):
+    caption = "Bench checks"
+
+    name = tables.Column(linkify=True)
+    where = tables.Column(default="")
+    minutes = tables.MinutesColumn()
+    results = tables.Column(default="", orderable=False)
+    standing = standing()
+
+    class Meta(tables.DeskTable.Meta):
+        empty_text = "No check is named yet."

@@ -1,0 +1,295 @@
+import pytest
+from django.urls import reverse
+
+from repairs.faults.models import Check, Fault, Fix, Symptom, UsualPart
+from shopdesk.staff.models import Kind
+from tests import make
+
+BOOK = "/faults/"
+
+
+@pytest.fixture(autouse=True)
+def bench(client, db):
+    user = make.user(Kind.BENCH)
+    client.force_login(user)
+    return user
+
+
+def codes(page):
+    return [row.record.code for row in page.context["table"].rows]
+
+
+# --- the list ---------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("asked", "found"),
+    [
+        ({}, ["AUD-HISS", "PWR-JACK"]),
+        ({"q": "jack"}, ["PWR-JACK"]),
+        ({"q": "socket LOOSE"}, ["PWR-JACK"]),
+        ({"q": "%"}, []),
+        ({"area": "power"}, ["PWR-JACK"]),
+        ({"area": "nonsense"}, ["AUD-HISS", "PWR-JACK"]),
+        ({"show": "retired"}, ["OLD-ONE"]),
+        ({"show": "every"}, ["AUD-HISS", "OLD-ONE", "PWR-JACK"]),
+        ({"q": "\x00"}, ["AUD-HISS", "PWR-JACK"]),
+        ({"sort": "notes", "page": "-3"}, ["AUD-HISS", "PWR-JACK"]),
+    ],
+)
+def test_the_book_is_narrowed_by_words_area_and_standing(client, asked, found):
+    make.fault("PWR-JACK", name="Charging socket loose", area="power")
+    make.fault("AUD-HISS", name="Hiss", area="audio")
+    make.fault("OLD-ONE", name="Old", area="power", is_retired=True)
+    assert codes(client.get(BOOK, asked)) == found
+
+
+@pytest.mark.parametrize("n", [1, 30])
+def test_the_book_asks_as_often_however_many_faults(
+    client, django_assert_num_queries, n
+):
+    for _ in range(n):
+        make.fix(make.fault(area="power"))
+    with django_assert_num_queries(6):  # session, person, shop, areas, count, rows
+        page = client.get(BOOK, {"per_page": 100})
+    assert len(codes(page)) == n
+
+
+@pytest.mark.parametrize("n", [1, 30])
+def test_a_fault_asks_as_often_however_many_fixes_and_jobs(
+    client, django_assert_num_queries, n
+):
+    fault = make.fault()
+    for _ in range(n):
+        fix = make.fix(fault)
+        UsualPart.objects.create(fix=fix, part=make.part())
+        make.repair(fault_=fault, fix=fix)
+    # session, person, shop, fault, fixes, usual parts, their parts, count, rows
+    with django_assert_num_queries(9):
+        page = client.get(fault.get_absolute_url())
+    assert len(page.context["fixes"]) == n
+
+
+@pytest.mark.parametrize("name", ["symptoms", "checks"])
+@pytest.mark.parametrize("n", [1, 30])
+def test_the_short_lists_ask_as_often_however_long(
+    client, django_assert_num_queries, name, n
+):
+    model = {"symptoms": Symptom, "checks": Check}[name]
+    for number in range(n):
+        model.objects.create(name=f"One {number}")
+    with django_assert_num_queries(5):  # session, person, shop, count, rows
+        client.get(reverse(f"faults:{name}"))
+
+
+# --- one fault --------------------------------------------------------------------
+
+
+def test_a_fault_shows_its_fixes_their_parts_and_where_it_was_found(client):
+    fault = make.fault("PWR-JACK", area="power", hazard="battery", notes="Wiggle it.")
+    make.shop(cover_lasting=180)
+    fix = make.fix(fault, code="JACK-NEW", minutes=95, hazard="heat")
+    UsualPart.objects.create(fix=fix, part=make.part("JACK-5", on_hand=3), quantity=2)
+    job = make.repair(fault_=fault, fix=fix).job
+    page = client.get(fault.get_absolute_url()).content.decode()
+    for told in ("1 h 35 min", "180 days", "JACK-5", "3 on hand", job.number):
+        assert told in page, told
+    assert "Wiggle it." in page
+    assert "disconnect the battery" in page and "Hot air and fume" in page
+    assert "Mains inside" not in page
+
+
+def test_the_record_of_its_fixes_is_fetched_and_linked(client):
+    fault = make.fault()
+    record = reverse("comebacks:fault_record", args=[fault.pk])
+    page = client.get(fault.get_absolute_url()).content.decode()
+    assert f'hx-get="{record}"' in page and f'<a href="{record}"' in page
+    assert client.get(record).status_code == 200
+    part = client.get(record, headers={"hx-request": "true"})
+    assert part.status_code == 200 and b"<html" not in part.content
+
+
+def add(client, **told):
+    told = {"code": "pwr-jack-open", "name": "Socket open", "area": "power"} | told
+    return client.post(reverse("faults:add"), told)
+
+
+def test_a_fault_is_added_with_its_code_in_capitals(client):
+    assert add(client, hazard="mains").status_code == 302
+    fault = Fault.objects.get()
+    assert (fault.code, fault.hazard) == ("PWR-JACK-OPEN", "mains")
+
+
+@pytest.mark.parametrize(
+    ("field", "wrong"),
+    [
+        ("code", ""),
+        ("code", "two words"),
+        ("code", "PWR--X"),
+        ("code", "TAKEN"),
+        ("code", "X" * 41),
+        ("name", ""),
+        ("name", "a\x00b"),
+        ("hazard", "bees"),
+        ("notes", "x" * 4001),
+    ],
+)
+def test_what_is_wrong_with_a_fault_is_told_and_nothing_is_added(client, field, wrong):
+    make.fault("TAKEN")
+    page = add(client, **{"cause": "worn tab", field: wrong})
+    assert list(page.context["form"].errors) == [field]
+    assert "worn tab" in page.content.decode()
+    assert Fault.objects.count() == 1
+
+
+def test_a_changed_code_keeps_its_history(client):
+    fault = make.fault("OLD-CODE")
+    repair = make.repair(fault_=fault)
+    told = {"code": "NEW-CODE", "name": fault.name, "is_retired": "on"}
+    client.post(reverse("faults:change", args=[fault.pk]), told)
+    repair.refresh_from_db()
+    assert repair.fault.code == "NEW-CODE" and repair.fault.is_retired
+
+
+def test_a_code_taken_in_the_same_moment_is_told(client, monkeypatch):
+    make.fault("PWR-JACK-OPEN")
+    monkeypatch.setattr(Fault, "validate_unique", lambda *args, **kwargs: None)
+    monkeypatch.setattr(Fault, "validate_constraints", lambda *args, **kwargs: None)
+    page = add(client)
+    assert "just added" in page.content.decode()
+    assert Fault.objects.count() == 1
+
+
+# --- fixes ------------------------------------------------------------------------
+
+
+def add_fix(client, fault, **told):
+    facts = {"code": "jack-new", "name": "New socket", "declared": "lasting"}
+    facts |= {"minutes": "40", "for_faults": fault.code, "usual": ""}
+    return client.post(reverse("faults:add_fix", args=[fault.pk]), facts | told)
+
+
+def test_a_fix_is_added_with_its_usual_parts(client):
+    fault, other = make.fault("PWR-JACK"), make.fault("PWR-PAD")
+    make.part("JACK-5")
+    make.part("R-1")
+    answer = add_fix(
+        client, fault, usual="jack-5; R-1*3", for_faults="pwr-jack, PWR-PAD"
+    )
+    assert answer.url == fault.get_absolute_url()
+    fix = Fix.objects.get()
+    assert set(fix.faults.all()) == {fault, other}
+    usual = {u.part.number: u.quantity for u in fix.usual_parts.all()}
+    assert usual == {"JACK-5": 1, "R-1": 3}
+
+
+@pytest.mark.parametrize(
+    ("field", "wrong"),
+    [
+        ("usual", "NOBODY"),
+        ("usual", "R-1*0"),
+        ("usual", "R-1*x"),
+        ("usual", "R-1*"),
+        ("usual", "R-1; R-1*2"),
+        ("for_faults", "NO-SUCH"),
+        ("minutes", "-5"),
+        ("minutes", "99999"),
+        ("minutes", "1_0"),
+        ("cover_days", "9999"),
+        ("declared", "forever"),
+        ("code", ""),
+    ],
+)
+def test_what_is_wrong_with_a_fix_is_told_and_nothing_is_added(client, field, wrong):
+    fault = make.fault("PWR-JACK")
+    make.part("R-1")
+    page = add_fix(client, fault, **{"notes": "mind the tab", field: wrong})
+    assert list(page.context["form"].errors) == [field]
+    assert "mind the tab" in page.content.decode()
+    assert not Fix.objects.exists()
+
+
+def test_the_page_of_a_fix_saved_untouched_changes_nothing(client):
+    fault = make.fault("PWR-JACK")
+    fix = make.fix(fault, minutes=40, cover_days=90)
+    UsualPart.objects.create(fix=fix, part=make.part("R-1"), quantity=2)
+    page = client.get(reverse("faults:change_fix", args=[fix.pk]))
+    form = page.context["form"]
+    told = {n: form[n].value() for n in form.fields if form[n].value() is not None}
+    told.pop("is_retired")
+    before = Fix.objects.values().get()
+    client.post(reverse("faults:change_fix", args=[fix.pk]), told)
+    assert Fix.objects.values().get() == before
+    assert list(fix.faults.all()) == [fault]
+    assert fix.usual_parts.get().quantity == 2
+
+
+def test_a_fix_gives_up_parts_and_faults_that_are_taken_out(client):
+    fault = make.fault("PWR-JACK")
+    fix = make.fix(fault)
+    UsualPart.objects.create(fix=fix, part=make.part("R-1"), quantity=2)
+    told = {"code": fix.code, "name": "n", "declared": "stopgap", "minutes": "5"}
+    client.post(reverse("faults:change_fix", args=[fix.pk]), told)
+    fix.refresh_from_db()
+    assert fix.declared == "stopgap"
+    assert not fix.faults.exists() and not fix.usual_parts.exists()
+
+
+def test_a_fix_from_the_book_is_offered_for_one_more_fault(client):
+    fault, fix = make.fault(), make.fix(make.fault())
+    door = reverse("faults:add_fix", args=[fault.pk])
+    client.post(door, {"offer": "1", "o-fix": fix.pk})
+    assert list(fault.fixes.all()) == [fix]
+    page = client.post(door, {"offer": "1", "o-fix": fix.pk})
+    assert page.context["offer"].errors and Fix.objects.count() == 1
+
+
+# --- symptoms and checks ----------------------------------------------------------
+
+
+def test_a_symptom_is_added_renamed_and_retired(client):
+    client.post(reverse("faults:add_symptom"), {"name": "No light"})
+    symptom = Symptom.objects.get()
+    told = {"name": "No light at all", "is_retired": "on"}
+    client.post(symptom.get_absolute_url(), told)
+    symptom.refresh_from_db()
+    assert (symptom.name, symptom.is_retired) == ("No light at all", True)
+    page = client.post(reverse("faults:add_symptom"), {"name": "No light at all"})
+    assert "name" in page.context["form"].errors
+
+
+def test_a_check_is_added_with_its_results(client):
+    told = {"name": "Diode test", "minutes": "3", "results": "open ;shorted; fine;"}
+    client.post(reverse("faults:add_check"), told)
+    assert Check.objects.get().results == "open; shorted; fine"
+
+
+@pytest.mark.parametrize("results", ["fine", "fine; Fine"])
+def test_a_check_that_can_tell_nothing_is_refused(client, results):
+    told = {"name": "Look at it", "minutes": "3", "results": results}
+    page = client.post(reverse("faults:add_check"), told)
+    assert list(page.context["form"].errors) == ["results"]
+    assert "Look at it" in page.content.decode() and not Check.objects.exists()
+
+
+# --- who may ----------------------------------------------------------------------
+
+
+def test_the_counter_reads_the_book_and_changes_nothing(client):
+    fault = make.fault("PWR-JACK")
+    fix = make.fix(fault)
+    client.force_login(make.user(Kind.COUNTER))
+    page = client.get(fault.get_absolute_url())
+    assert page.status_code == 200
+    for door in (
+        reverse("faults:add"),
+        reverse("faults:change", args=[fault.pk]),
+        reverse("faults:add_fix", args=[fault.pk]),
+        reverse("faults:change_fix", args=[fix.pk]),
+        reverse("faults:add_symptom"),
+        reverse("faults:add_check"),
+    ):
+        assert client.post(door, {"code": "X", "name": "X"}).status_code == 403
+        assert door not in page.content.decode()
+    fault.refresh_from_db()
+    assert fault.code == "PWR-JACK" and not Symptom.objects.exists()
