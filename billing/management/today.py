@@ -30,6 +30,41 @@ from repairs.jobs.actions import decide_return, use_part
 from repairs.jobs.models import Job, Repair
 from shopdesk.staff.models import User
 
+PLAN = (
+    (75, "uncollected", "MEC-KEYS-UNEVEN"),
+    (48, "uncollected", "AUD-JACK-WORN"),
+    (44, "quoted", "PWR-JACK-LOOSE"),  # it has run out
+    (9, "quoted", "MEC-HINGE-TORN"),
+    (9, "ready_declined", "DSP-BALLS-CRACK"),
+    (8, "ready", "AUD-POT-CRACKLE"),
+    (8, "not_repairable", "LIQ-BOARD-WET"),
+    (7, "failed_proof", "DSP-CABLE-LOOSE"),
+    (6, "declined", "DSP-PANEL-CRACK"),
+    (6, "repaired", "CHG-IC-DEAD"),
+    (6, "proven", "DAT-BOOT-LOST"),
+    (6, "ready", "MEC-STICK-DRIFT"),
+    (5, "quoted", "DAT-CHOKE-OPEN"),
+    (5, "repaired", "AUD-RELAY-PIT"),
+    (5, "proven", "PWR-PORT-WORN"),
+    (5, "ready", "CHG-BAT-SWOLLEN"),
+    (4, "needs_parts", "INS-REF-DRIFT"),
+    (4, "awaits_parts", "DSP-GLASS-CRACK"),
+    (4, "nothing_found", "MEC-HOT"),
+    (3, "approved", "MEC-FAN-NOISE"),
+    (3, "with_timer", "PWR-SUPPLY-CAPS"),
+    (3, "booked_in", "AUD-HUM"),
+    (2, "diagnosed", "CHG-BAT-WORN"),
+    (2, "quoted", "AUD-POT-CRACKLE"),
+    (2, "booked_in", "PWR-JACK-LOOSE"),
+    (1, "diagnosed", "PWR-FET-SHORT"),
+    (1, "booked_in", "MEC-STICK-DRIFT"),
+    (1, "expected", "DSP-CABLE-LOOSE"),
+    (1, "expected", "AUD-RELAY-PIT"),
+    (1, "expected", "CHG-IC-DEAD"),
+    (0, "booked_in", "LIQ-BOARD-WET"),
+)
+"""How many days ago, how far it got, and with which fault."""
+
 
 class Today:
     """Tells jobs one after the other; what they are is chosen by a seeded source."""
@@ -47,43 +82,24 @@ class Today:
         self.now = timezone.now()
 
     def fill(self) -> None:
-        for code in ("DSP-CABLE-LOOSE", "AUD-RELAY-PIT", "CHG-IC-DEAD"):
-            self.expected(code)
-        for days, code in enumerate(
-            ("LIQ-BOARD-WET", "MEC-STICK-DRIFT", "PWR-JACK-LOOSE", "AUD-HUM")
-        ):
-            self.booked_in(code, days=days)
-        self.diagnosed("CHG-BAT-WORN", days=2)
-        self.diagnosed("INS-REF-DRIFT", days=4, waiting_on="parts")
-        self.diagnosed("PWR-FET-SHORT", days=1)
-        self.quoted("AUD-POT-CRACKLE", days=2)
-        self.quoted("DAT-CHOKE-OPEN", days=5)
-        self.quoted("MEC-HINGE-TORN", days=9)
-        self.quoted("PWR-JACK-LOOSE", days=44)  # it has run out
-        self.approved("MEC-FAN-NOISE", days=3)
-        self.approved("DSP-GLASS-CRACK", days=4, waiting_on="parts")
-        self.with_timer("PWR-SUPPLY-CAPS", days=3)
-        self.declined("DSP-PANEL-CRACK", days=6)
-        self.repaired("AUD-RELAY-PIT", days=5)
-        self.repaired("CHG-IC-DEAD", days=6)
-        self.failed_proof("DSP-CABLE-LOOSE", days=7)
-        self.proven("PWR-PORT-WORN", days=5)
-        self.proven("DAT-BOOT-LOST", days=6)
-        self.ready("MEC-STICK-DRIFT", days=6)
-        self.ready("AUD-POT-CRACKLE", days=8)
-        self.ready("CHG-BAT-SWOLLEN", days=5)
-        self.uncollected("MEC-KEYS-UNEVEN", days=75)
-        self.uncollected("AUD-JACK-WORN", days=48)
-        self.nothing_found("MEC-HOT", days=4)
-        self.not_repairable("LIQ-BOARD-WET", days=8)
-        self.ready_declined("DSP-BALLS-CRACK", days=9)
+        """Tell the plan in the order the devices came in: numbers follow days."""
         paid = ("card", "cash", "transfer", "card")
-        for days, means in enumerate(paid, 1):
-            self.handed_back(self._any(), days=8 + days, back=days, means=means)
-        self.handed_back("AUD-OUTPUT-SHORT", days=16, back=5, means="cash", share="0.5")
-        self.handed_back("LIQ-BOARD-WET", days=21, back=9, means="card", share="0.25")
-        self.handed_back("INS-INPUT-BURNT", days=30, back=12, share="0")
-        self.handed_back("DAT-HUB-DEAD", days=12, back=3, share="0")
+        ends = [(8 + n, n, self._any(), means, "1") for n, means in enumerate(paid, 1)]
+        ends += [
+            (30, 12, "INS-INPUT-BURNT", "", "0"),
+            (21, 9, "LIQ-BOARD-WET", "card", "0.25"),
+            (16, 5, "AUD-OUTPUT-SHORT", "cash", "0.5"),
+            (12, 3, "DAT-HUB-DEAD", "", "0"),
+        ]
+        told = [(days, 0, verb, code, {}) for days, verb, code in PLAN]
+        told += [
+            (days, back, "handed_back", code, {"back": back, "means": m, "share": s})
+            for days, back, code, m, s in ends
+        ]
+        for days, _, verb, code, how in sorted(
+            told, key=lambda one: (-one[0], -one[1])
+        ):
+            getattr(self, verb)(code, days=days, **how)
         for what in (states.UNDECIDED, states.UNDECIDED):
             self.came_back(what)
         self.came_back(states.HANDLING_DAMAGE)
@@ -167,8 +183,8 @@ class Today:
             )
         return job
 
-    def expected(self, code: str) -> Job:
-        return self._new(code, days=1, is_expected=True)
+    def expected(self, code: str, *, days: int) -> Job:
+        return self._new(code, days=days, is_expected=True)
 
     def booked_in(self, code: str, *, days: int) -> Job:
         return self._new(code, days=days)
@@ -210,9 +226,12 @@ class Today:
             job.diagnose(by=self.bench)
         return job
 
-    def diagnosed(self, code: str, *, days: int, waiting_on: str = "") -> Job:
-        job = self._found(self._new(code, days=days), code, days=days - 1)
-        self._wait(job, waiting_on)
+    def diagnosed(self, code: str, *, days: int) -> Job:
+        return self._found(self._new(code, days=days), code, days=days - 1)
+
+    def needs_parts(self, code: str, *, days: int) -> Job:
+        job = self.diagnosed(code, days=days)
+        self._wait(job, "parts")
         return job
 
     def _wait(self, job: Job, waiting_on: str) -> None:
@@ -225,7 +244,7 @@ class Today:
         )
 
     def quoted(self, code: str, *, days: int) -> Job:
-        job = self._found(self._new(code, days=days), code, days=days - 1)
+        job = self.diagnosed(code, days=days)
         self._send(job, days=days - 1)
         self._wait(job, "customer")
         return job
@@ -239,8 +258,13 @@ class Today:
         job.refresh_from_db()
         return quote
 
-    def approved(self, code: str, *, days: int, waiting_on: str = "") -> Job:
-        job = self._found(self._new(code, days=days), code, days=days - 1)
+    def awaits_parts(self, code: str, *, days: int) -> Job:
+        job = self.approved(code, days=days)
+        self._wait(job, "parts")
+        return job
+
+    def approved(self, code: str, *, days: int) -> Job:
+        job = self.diagnosed(code, days=days)
         quote = self._send(job, days=days - 1)
         with self._at(days - 2, 9):
             option = self.pick.choice([*quote.options.all()])
@@ -255,7 +279,7 @@ class Today:
                 by=self.counter,
             )
         job.refresh_from_db()
-        self._wait(job, waiting_on)
+        self._wait(job, "")
         return job
 
     def with_timer(self, code: str, *, days: int) -> Job:
@@ -266,7 +290,7 @@ class Today:
         return job
 
     def declined(self, code: str, *, days: int) -> Job:
-        job = self._found(self._new(code, days=days), code, days=days - 1)
+        job = self.diagnosed(code, days=days)
         quote = self._send(job, days=days - 1)
         with self._at(days - 3, 11):
             quotes.decline(
@@ -377,7 +401,7 @@ class Today:
         return job
 
     def not_repairable(self, code: str, *, days: int) -> Job:
-        job = self._found(self._new(code, days=days), code, days=days - 1)
+        job = self.diagnosed(code, days=days)
         with self._at(days - 2, 15):
             job.close(
                 outcome=states.NOT_REPAIRABLE,

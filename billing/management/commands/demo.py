@@ -21,6 +21,7 @@ from repairs.history.demo.actions import fill_past
 from repairs.intake.printing import label_pdf, slip_pdf
 from repairs.jobs.models import Job
 from repairs.stock.models import Part
+from shopdesk.printing import PaperFailed
 from shopdesk.shop.models import Series, Shop
 from shopdesk.staff.models import Kind, User
 
@@ -61,18 +62,26 @@ class Command(BaseCommand):
         )
 
     def handle(self, *, seed, **options):
-        with transaction.atomic():
-            if Series.objects.filter(name=MARK).exists():
-                self.stdout.write("The demo shop is here already; no record changed.\n")
-            else:
-                self._check_empty()
-                self._fill(seed)
-            sign_ins = self._new_sign_ins()
-        self.stdout.write(self._comebacks())
-        self.stdout.write(f"Sample papers lie in {self._papers()}\n")
+        try:
+            sign_ins = self._made(seed)
+            record = self._comebacks()
+            self.stdout.write(as_table(record))
+            self.stdout.write(f"Sample papers lie in {self._papers(record)}\n")
+        except (PaperFailed, OSError) as error:
+            raise CommandError(f"The papers can't be made: {error}") from error
         self.stdout.write("Sign in as")
         for username, words in sign_ins:
             self.stdout.write(f"  {username:8} {words}")
+
+    @transaction.atomic
+    def _made(self, seed):
+        """The sign-ins of the shop, which is filled where it was not there."""
+        if Series.objects.filter(name=MARK).exists():
+            self.stdout.write("The demo shop is here already; no record changed.\n")
+        else:
+            self._check_empty()
+            self._fill(seed)
+        return self._new_sign_ins()
 
     def _check_empty(self):
         for model in (User, Customer, Job, Part, Invoice):
@@ -107,13 +116,11 @@ class Command(BaseCommand):
 
     def _comebacks(self):
         shop = Shop.current()
-        record = comeback_record(
+        return comeback_record(
             as_of=timezone.localdate(), within=shop.watch_days, shop=shop
         )
-        self.record = record
-        return as_table(record)
 
-    def _papers(self):
+    def _papers(self, record):
         """A sample of each paper, where a printer can be pointed at."""
         folder = settings.DATA_DIR / "papers"
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
@@ -134,7 +141,7 @@ class Command(BaseCommand):
                 shop=shop,
                 made_at=at,
             ),
-            "comebacks.pdf": report_pdf(self.record, shop=shop),
+            "comebacks.pdf": report_pdf(record, shop=shop),
         }
         for name, paper in papers.items():
             (folder / name).write_bytes(paper)

@@ -1,0 +1,268 @@
+"""The demo shop, filled once for all that is asked of it here."""
+
+import io
+import re
+from collections import Counter
+from datetime import date, timedelta
+
+import pytest
+from django.conf import settings
+from django.core.management import call_command
+from django.db.models import Sum
+from django.utils import timezone
+
+from billing.invoices.models import Invoice, Payment
+from billing.quotes.models import Quote
+from repairs.comebacks.queries import comeback_record
+from repairs.customers.models import Customer
+from repairs.faults.models import Fault
+from repairs.history.demo import book, names
+from repairs.history.demo.past import BAD_LOT, past
+from repairs.jobs import states
+from repairs.jobs.models import Job, Labour, Repair, ReturnDecision
+from repairs.stock.models import Delivery, Part, StockMove
+from shopdesk.shop.models import Shop
+from shopdesk.staff.models import User
+from tests.repairs.history.files import records
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(scope="module")
+def demo(django_db_setup, django_db_blocker, tmp_path_factory):
+    """What the command said; the records stay until the last test of this file."""
+    folder = tmp_path_factory.mktemp("demo")
+    with django_db_blocker.unblock(), pytest.MonkeyPatch.context() as patch:
+        from django.db import transaction
+
+        patch.setattr(settings, "DATA_DIR", folder)
+        with transaction.atomic():
+            out = io.StringIO()
+            call_command("demo", stdout=out)
+            yield out.getvalue()
+            transaction.set_rollback(True)
+
+
+# --- the whole ------------------------------------------------------------------
+
+
+def test_it_is_a_shop_of_eighteen_months_with_six_hundred_jobs(demo):
+    assert 560 <= Job.objects.count() <= 640
+    first = Job.objects.order_by("booked_in_on").first().booked_in_on
+    assert 530 <= (timezone.localdate() - first).days <= 550
+    assert Fault.objects.count() == 40
+    areas = {"power", "charging", "display", "audio", "data lines", "mechanical"}
+    assert areas | {"liquid"} <= set(Fault.objects.values_list("area", flat=True))
+    assert set(Job.objects.values_list("came_by", flat=True)) == {"counter", "post"}
+
+
+def test_there_are_jobs_in_every_state_today(demo):
+    assert set(Job.objects.values_list("state", flat=True)) == set(states.LABELS)
+    ready = set(
+        Job.objects.filter(state=states.READY).values_list("outcome", flat=True)
+    )
+    assert ready >= {"fixed", "declined", "no_fault_found", "not_repairable"}
+    assert Job.objects.filter(uncollected_since__isnull=False).count() == 2
+    assert set(Job.objects.values_list("waiting_on", flat=True)) >= {
+        "customer",
+        "parts",
+    }
+    assert Labour.objects.running().count() == 1
+
+
+def test_returns_are_there_decided_and_not(demo):
+    kinds = set(ReturnDecision.objects.values_list("what", flat=True))
+    assert kinds == set(states.RETURN_IS)
+    here = Job.objects.open().filter(decisions__isnull=False).distinct()
+    now = Counter(job.decision.what for job in here)
+    assert now == {"undecided": 2, "same_fault": 2, "handling_damage": 1}
+
+
+def test_quotes_and_bills_are_there_with_their_papers(demo):
+    assert {*Quote.objects.values_list("state", flat=True)} == {
+        "sent",
+        "accepted",
+        "declined",
+    }
+    for kept in [*Quote.objects.all(), *Invoice.objects.all()]:
+        assert bytes(kept.paper).startswith(b"%PDF")
+    standing = Counter(
+        "paid" if not bill.balance else "part" if bill.paid else "open"
+        for bill in Invoice.objects.all()
+    )
+    assert standing == {"paid": 4, "part": 2, "open": 2}
+    assert Payment.objects.count() == 6
+
+
+def test_numbers_follow_the_days(demo):
+    bills = Invoice.objects.order_by("number")
+    assert [b.number for b in bills] == list(range(1, len(bills) + 1))
+    days = [bill.issued_on for bill in bills]
+    assert days == sorted(days)
+
+
+def test_no_step_lies_in_the_time_to_come(demo):
+    for job in Job.objects.filter(is_from_history=False).prefetch_related("steps"):
+        moments = [step.made_at for step in job.steps.all()]
+        assert moments == sorted(moments) and moments[-1] < timezone.now()
+
+
+# --- what comes back ------------------------------------------------------------
+
+
+@pytest.fixture
+def rows(demo):
+    record = comeback_record(as_of=timezone.localdate(), within=90, shop=Shop.current())
+    table = record.table.rows
+    return {(r.fault, r.fix): r for r in table.itertuples()}
+
+
+def test_about_one_repair_in_eight_comes_back(rows):
+    repairs = sum(row.repairs for row in rows.values())
+    share = sum(row.returned for row in rows.values()) / repairs
+    assert 0.06 < share < 0.18
+
+
+def test_a_lasting_fix_that_is_a_stopgap_in_truth_is_found_out(rows):
+    for pair in (
+        ("DSP-BALLS-CRACK", "BALLS-REFLOW"),
+        ("PWR-JACK-LOOSE", "JACK-RESOLDER"),
+    ):
+        assert rows[pair].declared == "lasting"
+        assert rows[pair].verdict == "comes back"
+
+
+def test_a_stopgap_may_hold_and_a_lasting_fix_mostly_does(rows):
+    assert rows["MEC-HINGE-TORN", "HINGE-GLUE"].declared == "stopgap"
+    assert rows["MEC-HINGE-TORN", "HINGE-GLUE"].verdict == "holds"
+    verdicts = Counter(r.verdict for r in rows.values() if r.declared == "lasting")
+    assert verdicts["holds"] >= 5
+
+
+def test_the_truth_shows_through_the_chance(rows):
+    """Fixes that hold in truth came back less than those that do not."""
+    truth = {(f.code, p.fix): p.truth for f in book.FAULTS.values() for p in f.pairs}
+
+    def came_back(is_bad):
+        chosen = [r for pair, r in rows.items() if (truth[pair] >= 0.3) == is_bad]
+        return sum(r.returned for r in chosen) / sum(r.repairs for r in chosen)
+
+    assert came_back(True) > 0.25
+    assert came_back(False) < 0.1
+
+
+def test_comebacks_take_days_to_weeks(demo):
+    days = sorted(
+        (d.job.booked_in_on - d.earlier.job.handed_back_on).days
+        for d in ReturnDecision.objects.filter(
+            what="same_fault", job__is_from_history=True
+        ).select_related("job", "earlier__job")
+    )
+    assert days[0] >= 2 and days[-1] <= 90
+    assert 10 <= days[len(days) // 2] <= 40
+
+
+def test_one_delivery_is_bad(demo):
+    def share(repairs):
+        back = repairs.filter(held_against__what="same_fault").distinct()
+        return back.count() / repairs.count()
+
+    sockets = Repair.objects.filter(fix__code="JACK-NEW", outcome="fixed")
+    bad = sockets.filter(parts_used__delivery__lot=BAD_LOT).distinct()
+    good = sockets.exclude(pk__in=bad)
+    assert bad.count() >= 8
+    assert share(bad) > 0.25 and share(good) < 0.1
+
+
+# --- the shelf ------------------------------------------------------------------
+
+
+def test_the_shelf_agrees_with_its_moves_and_deliveries(demo):
+    for part in Part.objects.all():
+        moves = part.moves.aggregate(n=Sum("quantity"))["n"]
+        left = part.deliveries.aggregate(n=Sum("remaining"))["n"]
+        assert part.on_hand == moves == left, part
+    assert Part.objects.filter(on_hand__gt=0).count() > 30
+    assert not Delivery.objects.filter(supplier=None).exists()
+    used = StockMove.objects.filter(kind="used").aggregate(n=Sum("quantity"))["n"]
+    on_jobs = Repair.objects.aggregate(n=Sum("parts_used__quantity"))["n"]
+    assert -used == on_jobs
+
+
+# --- nobody real ----------------------------------------------------------------
+
+
+def test_nobody_can_be_written_to_or_rung_up(demo):
+    for customer in Customer.objects.all():
+        assert re.fullmatch(r"\+44(1632960|7700900)\d{3}", customer.phone)
+        assert re.fullmatch(r"([\w.]+@example\.(org|net|com))?", customer.email)
+    assert Shop.current().email.endswith(".example")
+    phones = Customer.objects.values_list("phone", flat=True)
+    assert len(set(phones)) == len(phones)
+
+
+def test_the_book_holds_together():
+    fixes = {pair.fix for fault in book.FAULTS.values() for pair in fault.pairs}
+    assert fixes == set(book.FIXES)
+    kinds = {kind for fault in book.FAULTS.values() for kind in fault.kinds}
+    assert kinds == set(names.MODELS) == set(names.CAME_WITH)
+
+
+# --- the same again -------------------------------------------------------------
+
+
+def test_the_same_seed_makes_the_same_past_on_whatever_day():
+    one = past(today=date(2026, 3, 2), seed=4)
+    later = past(today=date(2028, 7, 9), seed=4)
+
+    def facts(rows, today):
+        return [
+            (
+                row.customer,
+                row.serial,
+                row.fix,
+                row.charged,
+                (today - row.booked_in).days,
+            )
+            for row in rows
+        ]
+
+    assert facts(one, date(2026, 3, 2)) == facts(later, date(2028, 7, 9))
+    assert past(today=date(2026, 3, 2), seed=5) != one
+    assert min(row.handed_back for row in one) > date(2026, 3, 2) - timedelta(days=549)
+    assert max(row.handed_back for row in one) < date(2026, 3, 2)
+
+
+def test_a_second_run_changes_no_record_but_the_sign_ins(demo):
+    before, secret = records(), User.objects.get(username="owner").password
+    out = io.StringIO()
+    call_command("demo", stdout=out)
+    assert records() == before
+    assert out.getvalue().startswith(
+        "The demo shop is here already; no record changed."
+    )
+    assert User.objects.get(username="owner").password != secret
+    assert sign_ins(out.getvalue()) != sign_ins(demo)
+
+
+def sign_ins(said):
+    return dict(line.split() for line in said.split("Sign in as\n")[1].splitlines())
+
+
+def test_the_sign_ins_it_tells_are_those_that_open(demo):
+    out = io.StringIO()
+    call_command("demo", stdout=out)
+    told = sign_ins(out.getvalue())
+    assert list(told) == ["owner", "bench", "counter"]
+    for username, words in told.items():
+        user = User.objects.get(username=username)
+        assert user.kind == username and user.check_password(words)
+        assert len(words) >= 15
+
+
+def test_it_tells_the_table_the_papers_and_the_sign_ins(demo):
+    assert demo.startswith("Comebacks within 90 days")
+    assert f"Sample papers lie in {settings.DATA_DIR / 'papers'}" in demo
+    papers = {p.name: p.read_bytes()[:4] for p in settings.DATA_DIR.glob("papers/*")}
+    named = "claim-slip device-label quote invoice cover comebacks".split()
+    assert papers == {f"{name}.pdf": b"%PDF" for name in named}

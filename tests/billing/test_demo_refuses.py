@@ -1,0 +1,18 @@
+import pytest
+from django.core.management import CommandError, call_command
+
+from repairs.faults.models import Fix
+from tests import make
+from tests.repairs.history.files import records
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.mark.parametrize("what", ["customer", "user", "part"])
+def test_a_shop_of_its_own_is_left_alone(what):
+    getattr(make, what)()
+    before = records()
+    with pytest.raises(CommandError, match="holds a shop of its own"):
+        call_command("demo")
+    assert records() == before
+    assert not Fix.objects.exists()
