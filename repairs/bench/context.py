@@ -62,11 +62,16 @@ class Bench:
         return {
             "job": job,
             "repairs": self.repairs,
+            "has_parts": any(one["is"].parts_used.all() for one in self.repairs),
+            "all_proven": all(
+                one["is_proven"] for one in self.repairs if not one["is_given_up"]
+            ),
             "decision": self.decision,
             "may": self.may,
             "can": {
                 "change": state in states.OPEN,
                 "find": self.may and state in MENDING,
+                "find_first": state in states.FINDING,
                 "name": self.may and state in states.FINDING,
                 "mend": self.may and state in MENDING,
                 "work": self.may and state in states.AT_THE_BENCH,

@@ -16,12 +16,14 @@ class BenchTable(tables.DeskTable):
     device = tables.Column(
         accessor="device", order_by=("device__model__maker", "device__model__model")
     )
-    complaint = TemplateColumn("{{ value|truncatechars:70 }}")
+    complaint = TemplateColumn("{{ value|truncatechars:70 }}", verbose_name="Complaint")
     is_return = TemplateColumn(
         '{% load desk %}{% if value %}{% mark "return" %}{% endif %}',
         verbose_name="Was here",
     )
-    waiting_on = tables.Column(accessor="get_waiting_on_display", order_by="waiting_on")
+    waiting_on = TemplateColumn(
+        "{% if value %}{{ record.get_waiting_on_display }}{% endif %}"
+    )
     promised_on = tables.DateColumn(verbose_name="Promised")
     timer = TemplateColumn(
         template_name="repairs/bench/_timer_cell.html",

@@ -280,7 +280,7 @@ class Job(models.Model):
 
     @contextmanager
     def changing(self, *, version: int | None, by):
-        """All that is done inside is done to the job as its reader saw it, or not at all.
+        """What is done inside is done to the job as its reader saw it, or not at all.
 
         Raises Stale where the job has changed since `version`; None asks nothing.
         """
@@ -811,6 +811,21 @@ class Reading(models.Model):
         return f"{self.what}: {self.value} {self.unit}"
 
     @property
+    def value_said(self) -> str:
+        """The value without the zeros that nobody measured."""
+        return _said(self.value)
+
+    @property
+    def expected_said(self) -> str:
+        if self.low is None and self.high is None:
+            return ""
+        if self.high is None:
+            return f"from {_said(self.low)}"
+        if self.low is None:
+            return f"up to {_said(self.high)}"
+        return f"{_said(self.low)} to {_said(self.high)}"
+
+    @property
     def passes(self) -> bool | None:
         """Whether the value is as expected; None where nothing was expected."""
         if self.low is None and self.high is None:
@@ -818,6 +833,10 @@ class Reading(models.Model):
         return (self.low is None or self.value >= self.low) and (
             self.high is None or self.value <= self.high
         )
+
+
+def _said(amount: Decimal) -> str:
+    return f"{amount.normalize():f}"
 
 
 class ProofRun(models.Model):

@@ -1,0 +1,612 @@
+"""The parts of a job's page: by htmx and without, right and refused."""
+
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from repairs.faults.models import Fault, Fix, Symptom
+from repairs.jobs import states
+from repairs.jobs.models import Job, Labour
+from repairs.stock.models import StockMove
+from tests import make
+
+pytestmark = pytest.mark.django_db
+HTMX = {"HX-Request": "true"}
+
+
+@pytest.fixture
+def me():
+    return make.user(kind="bench", name="Kim Okafor")
+
+
+@pytest.fixture
+def bench(client, me):
+    client.force_login(me)
+    return client
+
+
+def send(client, verb, of, headers=None, **data):
+    data = {name.replace("__", "-"): value for name, value in data.items()}
+    return client.post(reverse(f"bench:{verb}", args=[of.pk]), data, headers=headers)
+
+
+def working(state=states.APPROVED, **facts):
+    fault = make.fault()
+    return make.repair(make.job(state=state, **facts), fault, fix=make.fix(fault))
+
+
+# --- both ways ------------------------------------------------------------------
+
+RIGHT = {
+    "head": {"head-waiting_on": "parts"},
+    "findings": {"findings-failed": "1", "findings-tries": "4"},
+    "reading": {"reading-what": "5 V rail", "reading-value": "4,2"},
+    "book_minutes": {"minutes-minutes": "12"},
+    "start_timer": {},
+    "name_fault": {"fault-fault": "known-one"},
+    "new_fault": {"newfault-code": "new-one", "newfault-name": "New one"},
+    "part": {"part-part": "p-1", "part-quantity": "1"},
+}
+WRONG = {
+    "head": {"head-promised_on": "0001-01-01"},
+    "findings": {"findings-failed": "5", "findings-tries": "4"},
+    "reading": {"reading-what": "5 V rail", "reading-value": "1e5"},
+    "book_minutes": {"minutes-minutes": "-3"},
+    "name_fault": {"fault-fault": "nobody knows"},
+    "new_fault": {"newfault-code": "not a code", "newfault-name": "x"},
+    "part": {"part-part": "nothing like it", "part-quantity": "1"},
+}
+PART = {
+    "start_timer": "minutes",
+    "book_minutes": "minutes",
+    "part": "parts",
+    "reading": "readings",
+    "name_fault": "faults",
+    "new_fault": "faults",
+}
+
+
+def stand_ready():
+    make.fault(code="KNOWN-ONE")
+    make.part(number="P-1", on_hand=2)
+    return working(states.DIAGNOSED).job
+
+
+@pytest.mark.parametrize("verb", RIGHT)
+def test_without_javascript_a_part_leads_back_to_the_page(bench, verb):
+    job = stand_ready()
+    answer = bench.post(reverse(f"bench:{verb}", args=[job.pk]), RIGHT[verb])
+    assert answer.status_code == 302 and answer.url == job.get_absolute_url()
+
+
+@pytest.mark.parametrize("verb", RIGHT)
+def test_by_htmx_a_part_answers_with_itself_and_what_is_next(bench, verb):
+    job = stand_ready()
+    url = reverse(f"bench:{verb}", args=[job.pk])
+    page = bench.post(url, RIGHT[verb], headers=HTMX).content.decode()
+    assert "<html" not in page
+    assert f'id="{PART.get(verb, verb)}"' in page.split("hx-swap-oob")[0]
+    assert 'id="next"' in page and 'id="missing"' in page
+    job.refresh_from_db()
+    assert f'name="version_now" value="{job.version}"' in page
+
+
+@pytest.mark.parametrize("headers", [None, HTMX])
+@pytest.mark.parametrize("verb", WRONG)
+def test_what_is_wrong_is_said_and_what_was_typed_is_kept(bench, verb, headers):
+    job = stand_ready()
+    before = Job.objects.values().get(pk=job.pk)
+    url = reverse(f"bench:{verb}", args=[job.pk])
+    answer = bench.post(url, WRONG[verb], headers=headers)
+    page = answer.content.decode()
+    assert answer.status_code == 200
+    assert page.count('id="problems"') == 1
+    assert 'aria-invalid="true"' in page
+    for typed in WRONG[verb].values():
+        assert f'value="{typed}"' in page
+    assert Job.objects.values().get(pk=job.pk) == before
+    assert not (job.readings.exists() or job.labour.exists())
+    assert job.repairs.count() == 1 and not StockMove.objects.filter(quantity__lt=0)
+
+
+def test_a_step_asked_by_htmx_leads_to_the_whole_page(bench):
+    job = working(states.BOOKED_IN).job
+    answer = send(bench, "diagnose", job, headers=HTMX)
+    assert answer.headers["HX-Redirect"] == job.get_absolute_url()
+
+
+# --- finding --------------------------------------------------------------------
+
+
+def test_what_was_seen_is_kept(bench):
+    job = make.job()
+    hot = Symptom.objects.create(name="hot spot")
+    send(
+        bench,
+        "findings",
+        job,
+        findings__failed="2",
+        findings__tries="9",
+        findings__symptoms=hot.pk,
+        findings__notes="U12 gets hot",
+    )
+    job.refresh_from_db()
+    assert (job.verified_failed, job.verified_tries) == (2, 9)
+    assert list(job.symptoms.all()) == [hot] and job.bench_notes == "U12 gets hot"
+
+
+@pytest.mark.parametrize("said", [{"findings__failed": "2"}, {"findings__tries": "2"}])
+def test_k_of_m_is_said_whole_or_not_at_all(bench, said):
+    job = make.job()
+    page = send(bench, "findings", job, **said).content.decode()
+    assert "Give both" in page
+    job.refresh_from_db()
+    assert job.verified_tries is None
+
+
+def test_a_fault_is_found_by_its_words_and_doubt_is_told(bench):
+    job = make.job()
+    jack = make.fault(code="PWR-JACK", name="Socket loose")
+    make.fault(code="PWR-FUSE", name="Fuse open")
+    page = send(bench, "name_fault", job, fault__fault="PWR").content.decode()
+    assert "More than one" in page and "PWR-FUSE, PWR-JACK" in page
+    send(bench, "name_fault", job, fault__fault="socket")
+    assert [repair.fault for repair in job.repairs.all()] == [jack]
+    page = send(bench, "name_fault", job, fault__fault="pwr-jack").content.decode()
+    assert "named on this job already" in page
+    assert job.repairs.count() == 1
+
+
+def test_several_faults_are_several_repairs(bench):
+    job = make.job()
+    for code in ("A-1", "B-2"):
+        make.fault(code=code)
+        send(bench, "name_fault", job, fault__fault=code)
+    assert job.repairs.count() == 2
+
+
+def test_a_fault_that_the_book_lacks_is_written_into_it(bench):
+    job = make.job()
+    send(
+        bench,
+        "new_fault",
+        job,
+        newfault__code="aud-coil-open",
+        newfault__name="Output coil open",
+        newfault__hazard="mains",
+    )
+    fault = Fault.objects.get(code="AUD-COIL-OPEN")
+    assert job.repairs.get().fault == fault
+    assert "Mains inside" in bench.get(job.get_absolute_url()).content.decode()
+
+
+def test_a_new_fault_of_a_job_that_moved_on_leaves_the_book_alone(bench):
+    job = working(states.APPROVED).job
+    page = send(bench, "new_fault", job, newfault__code="X-1", newfault__name="x")
+    assert "nobody agreed to it" in page.content.decode()
+    assert not Fault.objects.filter(code="X-1").exists()
+
+
+def test_the_fix_is_chosen_and_the_book_remembers_it(bench):
+    repair = make.repair()
+    other = make.fix(code="FIX-OTHER")
+    send(bench, "choose_fix", repair, **{f"fix-{repair.pk}-other": "fix-other"})
+    repair.refresh_from_db()
+    assert repair.fix == other and repair.fault in other.faults.all()
+
+
+def test_a_fix_that_the_book_lacks_is_written_into_it(bench):
+    repair = make.repair()
+    name = f"newfix-{repair.pk}"
+    send(
+        bench,
+        "new_fix",
+        repair,
+        **{
+            f"{name}-code": "coil-rewind",
+            f"{name}-name": "Rewind the coil",
+            f"{name}-declared": "stopgap",
+            f"{name}-minutes": "50",
+        },
+    )
+    repair.refresh_from_db()
+    assert repair.fix == Fix.objects.get(code="COIL-REWIND", declared="stopgap")
+
+
+def test_a_fault_with_parts_on_it_is_not_taken_off(bench):
+    repair = working(states.BOOKED_IN)
+    repair.parts_used.create(part=make.part())
+    answer = send(bench, "drop_fault", repair)
+    page = bench.get(answer.url).content.decode()
+    assert "Take those off first" in page
+    assert repair.job.repairs.exists()
+    repair.parts_used.all().delete()
+    send(bench, "drop_fault", repair)
+    assert not repair.job.repairs.exists()
+
+
+def test_one_fault_may_be_given_up_while_the_other_is_mended(bench):
+    repair = working()
+    lost = make.repair(repair.job)
+    name = f"giveup-{lost.pk}"
+    send(
+        bench,
+        "give_up",
+        lost,
+        **{f"{name}-outcome": "not_repairable", f"{name}-why": "chip not to be had"},
+    )
+    lost.refresh_from_db()
+    assert (lost.outcome, lost.note) == ("not_repairable", "chip not to be had")
+    send(bench, "repair_done", repair.job)
+    name = f"proof-{repair.pk}"
+    send(bench, "proof", repair, **{f"{name}-tries": "9", f"{name}-failed": "0"})
+    repair.job.refresh_from_db()
+    assert repair.job.state == states.PROVEN
+
+
+# --- readings and minutes -------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "high", "told"),
+    [
+        ("5.02", "4.9", "5.1", "pass"),
+        ("4.2", "4.9", "5.1", "fail"),
+        ("4.9", "4.9", "", "pass"),
+        ("-12.3", "", "-11.4", "pass"),
+        ("1.25", "", "", "noted"),
+    ],
+)
+def test_a_reading_passes_or_fails_by_word(bench, value, low, high, told):
+    job = make.job()
+    send(
+        bench,
+        "reading",
+        job,
+        reading__what="rail",
+        reading__value=value,
+        reading__low=low,
+        reading__high=high,
+    )
+    assert job.readings.get().value == Decimal(value)
+    page = bench.get(job.get_absolute_url()).content.decode()
+    row = page.split('<th scope="row">rail</th>')[1].split("</tr>")[0]
+    assert told in row and f">{value}<" in row
+
+
+def test_the_timer_runs_and_stops(bench, me):
+    job = working().job
+    send(bench, "start_timer", job)
+    timer = job.labour.get()
+    assert timer.is_running and timer.repair == job.repairs.get()
+    assert "timer still runs" in bench.get(job.get_absolute_url()).content.decode()
+    Labour.objects.update(started_at=timezone.now() - timedelta(minutes=7, seconds=5))
+    send(bench, "stop_timer", timer)
+    timer.refresh_from_db()
+    assert not timer.is_running and timer.minutes == 8
+
+
+def test_one_person_has_one_running_timer(bench, me):
+    first, second = working().job, working().job
+    send(bench, "start_timer", first)
+    page = send(bench, "start_timer", second).content.decode()
+    assert f"Your timer runs on job {first.number}" in page
+    assert not second.labour.exists() and first.labour.get().is_running
+    send(bench, "start_timer", second, instead="yes")
+    assert not first.labour.get().is_running and second.labour.get().is_running
+
+
+def test_nobody_stops_the_timer_of_another(bench):
+    job = working().job
+    timer = job.labour.create(by=make.user(name="Bo"), started_at=timezone.now())
+    answer = send(bench, "stop_timer", timer)
+    assert "That is Bo’s timer." in bench.get(answer.url).content.decode()
+    timer.refresh_from_db()
+    assert timer.is_running
+
+
+# --- parts ----------------------------------------------------------------------
+
+
+def test_the_oldest_delivery_gives_first_unless_one_is_named(bench):
+    repair = working()
+    part = make.part(number="CAP-22U")
+    old = make.delivery(part, 1, on=make.DAY, lot="old")
+    new = make.delivery(part, 5, on=make.DAY + timedelta(days=9), lot="new")
+    send(bench, "part", repair.job, part__part="cap-22u", part__quantity="2")
+    assert [(u.delivery, u.quantity) for u in repair.parts_used.all()] == [
+        (old, 1),
+        (new, 1),
+    ]
+    send(
+        bench,
+        "part",
+        repair.job,
+        part__part="cap-22u",
+        part__quantity="1",
+        part__delivery="NEW",
+    )
+    assert repair.parts_used.last().delivery == new
+    page = send(
+        bench,
+        "part",
+        repair.job,
+        part__part="cap-22u",
+        part__quantity="1",
+        part__delivery="old",
+    ).content.decode()
+    assert "has no lot “old” on the shelf. There is new." in page
+    assert repair.parts_used.count() == 3
+
+
+@pytest.mark.parametrize("headers", [None, HTMX])
+def test_too_few_on_the_shelf_is_a_sentence_and_nothing_moves(bench, headers):
+    repair = working()
+    part = make.part(number="CAP-22U", on_hand=2)
+    page = send(
+        bench,
+        "part",
+        repair.job,
+        headers=headers,
+        part__part="CAP-22U",
+        part__quantity="3",
+    ).content.decode()
+    assert "CAP-22U: 2 on the shelf, 3 asked for." in page
+    part.refresh_from_db()
+    assert part.on_hand == 2 and not repair.parts_used.exists()
+    assert StockMove.objects.count() == 1
+
+
+def test_a_part_taken_by_mistake_is_given_back(bench):
+    repair = working()
+    part = make.part(on_hand=2)
+    send(bench, "part", repair.job, part__part=part.number, part__quantity="2")
+    part.refresh_from_db()
+    assert part.on_hand == 0
+    send(bench, "give_back", repair.parts_used.get())
+    part.refresh_from_db()
+    assert part.on_hand == 2 and not repair.parts_used.exists()
+    assert part.deliveries.get().remaining == 2
+
+
+def test_the_box_for_parts_offers_what_is_on_the_shelf(bench):
+    part = make.part(number="CAP-22U", name="capacitor", on_hand=3)
+    url = reverse("bench:find_part", args=[working().job.pk])
+    page = bench.get(url, {"part-part": "capac"}).content.decode()
+    assert part.number in page and "3 on the shelf" in page
+    assert part.number not in bench.get(url).content.decode()
+
+
+# --- proving and closing --------------------------------------------------------
+
+
+def test_the_proof_run_says_how_many_and_why(bench):
+    repair = working(states.REPAIRED, verified_failed=1, verified_tries=10)
+    page = bench.get(repair.job.get_absolute_url()).content.decode()
+    assert "It failed 1 of 10 tries before the repair, so 63 clean tries" in page
+    assert "with a chance of 4.9 %" in page
+
+
+def test_clean_tries_of_several_runs_count_together(bench):
+    repair = working(states.REPAIRED, verified_failed=1, verified_tries=10)
+    name = f"proof-{repair.pk}"
+    send(bench, "proof", repair, **{f"{name}-tries": "40", f"{name}-failed": "0"})
+    repair.job.refresh_from_db()
+    assert repair.job.state == states.REPAIRED
+    page = bench.get(repair.job.get_absolute_url()).content.decode()
+    assert "23 clean tries to go" in page and "40 clean tries in a row" in page
+    send(bench, "proof", repair, **{f"{name}-tries": "23", f"{name}-failed": "0"})
+    repair.job.refresh_from_db()
+    assert repair.job.state == states.PROVEN
+
+
+def test_a_failed_try_sends_the_job_back_with_a_row(bench, me):
+    repair = working(states.REPAIRED)
+    name = f"proof-{repair.pk}"
+    send(bench, "proof", repair, **{f"{name}-tries": "5", f"{name}-failed": "1"})
+    repair.job.refresh_from_db()
+    step = repair.job.steps.get()
+    assert (step.old, step.new, step.by) == ("repaired", "approved", me)
+    assert step.why == f"{repair.fault.code} failed 1 of 5 tries of the proof run"
+
+
+def test_runs_from_before_the_failure_prove_nothing(bench):
+    repair = working(states.REPAIRED)
+    name = f"proof-{repair.pk}"
+    send(bench, "proof", repair, **{f"{name}-tries": "4", f"{name}-failed": "0"})
+    send(bench, "proof", repair, **{f"{name}-tries": "1", f"{name}-failed": "1"})
+    send(bench, "repair_done", repair.job)
+    send(bench, "proof", repair, **{f"{name}-tries": "1", f"{name}-failed": "0"})
+    repair.job.refresh_from_db()
+    assert repair.job.state == states.REPAIRED and repair.clean_tries == 1
+
+
+def proven(**facts):
+    repair = working(states.PROVEN, **facts)
+    repair.proof_runs.create(tries=9, needed=5, run_at=timezone.now())
+    return repair
+
+
+def closing(repair, **said):
+    said = {"outcome": "fixed", "declared": "lasting", "note": "", **said}
+    return {f"close-{repair.pk}-{name}": value for name, value in said.items()}
+
+
+def test_closing_keeps_what_came_of_it(bench):
+    repair = proven()
+    send(bench, "close", repair.job, **closing(repair, note="Glued the strain relief"))
+    repair.refresh_from_db()
+    assert repair.job.state == states.READY and repair.job.outcome == "fixed"
+    assert (repair.outcome, repair.declared) == ("fixed", "lasting")
+    assert repair.note == "Glued the strain relief"
+
+
+def test_closing_is_refused_in_sentences_and_nothing_is_half_done(bench):
+    repair = proven()
+    repair.fix.usual_parts.create(part=make.part())
+    code = repair.fault.code
+    page = bench.get(repair.job.get_absolute_url()).content.decode()
+    assert f"{code}: this fix takes a part and none is booked." in page
+    page = send(
+        bench, "close", repair.job, **closing(repair, note="Kept this")
+    ).content.decode()
+    assert "takes a part and none is booked" in page and "Kept this" in page
+    repair.refresh_from_db()
+    assert repair.job.state == states.PROVEN
+    assert (repair.outcome, repair.note) == ("", "")
+    send(bench, "close", repair.job, **closing(repair, no_part_needed="on"))
+    repair.job.refresh_from_db()
+    assert repair.job.state == states.READY
+
+
+def test_fixed_without_lasting_or_stopgap_is_asked_beside_the_field(bench):
+    repair = proven()
+    page = send(bench, "close", repair.job, **closing(repair, declared=""))
+    assert "Say whether the fix is lasting or a stopgap." in page.content.decode()
+    repair.job.refresh_from_db()
+    assert repair.job.state == states.PROVEN
+
+
+def test_closing_waits_for_the_timer(bench, me):
+    repair = proven()
+    repair.job.labour.create(by=me, started_at=timezone.now())
+    page = send(bench, "close", repair.job, **closing(repair)).content.decode()
+    assert "Kim Okafor’s timer still runs on this job" in page
+    repair.job.refresh_from_db()
+    assert repair.job.state == states.PROVEN
+
+
+def test_when_nothing_was_fixed_after_all_the_reason_is_asked(bench):
+    repair = proven()
+    said = closing(repair, outcome="not_fixed")
+    page = send(bench, "close", repair.job, **said).content.decode()
+    assert "Say in a sentence how you came to this." in page
+    send(bench, "close", repair.job, whole__why="It is back after an hour", **said)
+    repair.job.refresh_from_db()
+    assert repair.job.outcome == "not_fixed"
+
+
+@pytest.mark.parametrize("outcome", states.GIVEN_UP)
+def test_the_other_ways_out_ask_for_a_reason(bench, outcome):
+    repair = working(states.BOOKED_IN)
+    said = {"wayout__outcome": outcome}
+    page = send(bench, "close_otherwise", repair.job, **said).content.decode()
+    assert "This field is required." in page
+    send(bench, "close_otherwise", repair.job, wayout__why="Tried for a day", **said)
+    repair.refresh_from_db()
+    assert repair.job.state == states.READY and repair.job.outcome == outcome
+    assert repair.outcome == outcome
+    assert repair.job.steps.get().why == "Tried for a day"
+
+
+def test_a_job_opened_again_asks_anew_what_came_of_it(bench):
+    repair = proven()
+    job = repair.job
+    job.steps.create(old="quoted", new="approved", made_at=timezone.now())
+    send(bench, "close", job, **closing(repair))
+    send(bench, "reopen", job, reason__why="Hums at the counter")
+    job.refresh_from_db()
+    repair.refresh_from_db()
+    assert (job.state, job.outcome, repair.outcome) == (states.APPROVED, "", "")
+    assert not repair.is_proven
+
+
+def test_without_a_yes_that_stands_an_opened_job_goes_back_to_the_desk(bench):
+    job = make.job(state=states.READY, outcome=states.NO_FAULT_FOUND)
+    send(bench, "reopen", job, reason__why="It does show when warm")
+    job.refresh_from_db()
+    assert job.state == states.DIAGNOSED
+
+
+# --- two people at one job ------------------------------------------------------
+
+
+@pytest.mark.parametrize("headers", [None, HTMX])
+def test_whoever_is_later_is_told_who_was_quicker_and_loses_nothing(bench, headers):
+    job = make.job()
+    other = make.user(name="Bo Lindqvist")
+    with job.changing(version=1, by=other):
+        Job.objects.filter(pk=job.pk).update(bench_notes="Bo's notes")
+    page = send(
+        bench,
+        "findings",
+        job,
+        headers=headers,
+        version="1",
+        findings__notes="My long notes",
+    ).content.decode()
+    assert "Bo Lindqvist changed this job at" in page
+    assert "My long notes" in page
+    job.refresh_from_db()
+    assert job.bench_notes == "Bo's notes"
+    assert 'name="version" value="2"' in page
+    send(bench, "findings", job, version="2", findings__notes="My long notes")
+    job.refresh_from_db()
+    assert job.bench_notes == "My long notes"
+
+
+def test_a_page_that_made_a_change_itself_is_not_stale_by_it(bench):
+    job = make.job()
+    send(bench, "findings", job, headers=HTMX, version="1", findings__notes="one")
+    said = {"version": "1", "version_now": "2", "head__waiting_on": "parts"}
+    send(bench, "head", job, headers=HTMX, **said)
+    job.refresh_from_db()
+    assert job.waiting_on == "parts"
+
+
+def test_a_step_from_an_old_page_is_refused(bench):
+    job = working(states.BOOKED_IN).job
+    with job.changing(version=1, by=make.user(name="Bo")):
+        pass
+    answer = send(bench, "diagnose", job, version="1")
+    assert "Bo changed this job" in bench.get(answer.url).content.decode()
+    job.refresh_from_db()
+    assert job.state == states.BOOKED_IN and not job.steps.exists()
+
+
+@pytest.mark.parametrize("version", ["x", "-1", "9" * 30, ""])
+def test_a_version_that_makes_no_sense_does_no_harm(bench, version):
+    job = make.job()
+    answer = send(bench, "head", job, version=version, head__waiting_on="parts")
+    assert answer.status_code == 302
+
+
+# --- what it asks of the database -----------------------------------------------
+
+
+def counted(client, url, django_assert_max_num_queries):
+    with django_assert_max_num_queries(200) as asked:
+        assert client.get(url).status_code == 200
+    return len(asked)
+
+
+@pytest.mark.parametrize("of", ["readings", "labour", "steps", "past", "parts"])
+def test_the_page_asks_no_more_for_a_long_history(
+    bench, me, of, django_assert_max_num_queries
+):
+    repair = working()
+    job = repair.job
+
+    def add(number):
+        for _ in range(number):
+            if of == "readings":
+                job.readings.create(what="x", value=1, read_at=timezone.now(), by=me)
+            elif of == "labour":
+                job.labour.create(minutes=1, by=me, repair=repair)
+            elif of == "steps":
+                job.steps.create(old="", new="quoted", by=me, made_at=timezone.now())
+            elif of == "past":
+                make.past_repair(repair.fault, repair.fix, on=make.DAY, of=job.device)
+            else:
+                part = make.part(on_hand=1)
+                repair.parts_used.create(part=part, delivery=part.deliveries.get())
+
+    add(1)
+    url = job.get_absolute_url()
+    counted(bench, url, django_assert_max_num_queries)  # warm
+    few = counted(bench, url, django_assert_max_num_queries)
+    add(29)
+    assert counted(bench, url, django_assert_max_num_queries) == few

@@ -1,0 +1,53 @@
+"""What the page says by itself: cautions, what is next, what a proof run is worth."""
+
+import pytest
+
+from repairs.bench.cautions import BATTERY, LIQUID, MAINS, SWOLLEN, cautions
+from repairs.bench.next_step import next_step
+from repairs.bench.proof_words import chance, what_it_means, why_so_many
+from repairs.jobs import states
+
+NOTHING = {"swollen": False, "liquid": False, "mains": False, "hazards": ()}
+PLAIN = {
+    "has_fault": True,
+    "is_undecided": False,
+    "is_under_cover": False,
+    "has_fixes": True,
+    "tries_to_go": 0,
+}
+
+
+def test_a_job_without_hazard_has_no_caution():
+    assert cautions(**NOTHING) == []
+
+
+def test_each_hazard_has_its_caution_once_and_the_gravest_is_first():
+    told = cautions(swollen=True, liquid=True, mains=True, hazards={"mains", "battery"})
+    assert told == [SWOLLEN, MAINS, LIQUID, BATTERY]
+
+
+@pytest.mark.parametrize("state", states.LABELS)
+def test_every_state_says_what_is_next(state):
+    assert next_step(state, **PLAIN).endswith(".")
+
+
+def test_what_is_next_follows_the_job():
+    def told(state, **facts):
+        return next_step(state, **PLAIN | facts)
+
+    assert "name the fault" in told(states.BOOKED_IN, has_fault=False)
+    assert "without a quote" in told(states.DIAGNOSED, is_under_cover=True)
+    assert "decide first" in told(states.PROVEN, is_undecided=True)
+    assert "Choose the fix" in told(states.APPROVED, has_fixes=False)
+    assert "1 clean try to go" in told(states.REPAIRED, tries_to_go=1)
+    assert "decide first" not in told(states.HANDED_BACK, is_undecided=True)
+
+
+def test_the_words_about_a_proof_run_hold_its_figures():
+    assert why_so_many(1, 10, needed=63, was_seen=True) == (
+        "It failed 1 of 10 tries before the repair, so 63 clean tries are needed: an"
+        " unmended device would pass as many with a chance of 4.9 %."
+    )
+    assert "never seen" in why_so_many(1, 1, needed=5, was_seen=False)
+    assert what_it_means(1, 1, clean=5).endswith("with a chance of 4.1 %.")
+    assert chance(0.00001) == "less than 0.1 %"

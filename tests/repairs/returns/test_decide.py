@@ -1,0 +1,260 @@
+"""A return: what it is, whom it is held against, and who bears the cost."""
+
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from repairs.jobs import states
+from repairs.jobs.actions import decide_return
+from repairs.jobs.models import NotYet
+from tests import make
+
+pytestmark = pytest.mark.django_db
+DAY = make.DAY
+
+
+@pytest.fixture
+def me():
+    return make.user(kind="bench", name="Kim Okafor")
+
+
+@pytest.fixture
+def bench(client, me):
+    client.force_login(me)
+    return client
+
+
+@pytest.fixture
+def earlier():
+    fault = make.fault(code="PWR-JACK")
+    fix = make.fix(fault, code="JACK-NEW")
+    return make.past_repair(
+        fault, fix, on=DAY, covered_until=DAY + timedelta(days=30), declared="lasting"
+    )
+
+
+def back(earlier, days=9, **facts):
+    return make.job(earlier.job.device, on=DAY + timedelta(days=days), **facts)
+
+
+def send(client, job, earlier, **said):
+    said = {"what": "same_fault", "covered": "yes", "why": "", **said}
+    said = {"earlier": earlier.pk, "version": job.version, **said}
+    return client.post(reverse("returns:decide", args=[job.pk]), said)
+
+
+def test_the_page_shows_what_was_done_and_whether_cover_reached_this_visit(
+    bench, earlier
+):
+    page = bench.get(reverse("returns:decide", args=[back(earlier).pk]))
+    text = page.content.decode()
+    for told in ("PWR-JACK", "JACK-NEW", "lasting", "2 Mar 2026", "1 Apr 2026"):
+        assert told in text
+    assert '<td class="num">9</td>' in text and "covered" in text
+    late = bench.get(reverse("returns:decide", args=[back(earlier, days=31).pk]))
+    assert "not covered" in late.content.decode()
+
+
+@pytest.mark.parametrize("what", states.RETURN_IS)
+def test_the_bench_decides_what_it_is_and_a_row_is_kept(bench, me, earlier, what):
+    job = back(earlier)
+    covered = "yes" if what == "same_fault" else "no"
+    answer = send(bench, job, earlier, what=what, covered=covered)
+    assert answer.url == job.get_absolute_url()
+    row = job.decisions.get()
+    assert (row.earlier, row.what, row.by) == (earlier, what, me)
+    assert row.is_covered == (what == "same_fault")
+    assert row.decided_on == timezone.localdate()
+
+
+def test_a_later_decision_holds_and_the_earlier_one_stays(bench, earlier):
+    job = back(earlier)
+    send(bench, job, earlier, what="undecided", covered="no")
+    job.refresh_from_db()
+    send(bench, job, earlier, what="handling_damage", covered="no")
+    assert job.decisions.count() == 2
+    assert job.decision.what == "handling_damage"
+
+
+@pytest.mark.parametrize("what", ["new_fault", "handling_damage", "no_fault_found"])
+def test_only_the_same_fault_can_be_under_cover(bench, earlier, what):
+    job = back(earlier)
+    page = send(bench, job, earlier, what=what, covered="yes").content.decode()
+    assert "Only the same fault can be under cover." in page
+    assert not job.decisions.exists()
+
+
+@pytest.mark.parametrize(("days", "covered"), [(9, "no"), (31, "yes")])
+def test_to_decide_otherwise_than_the_dates_say_takes_a_reason(
+    bench, earlier, days, covered
+):
+    job = back(earlier, days=days)
+    page = send(bench, job, earlier, covered=covered).content.decode()
+    assert "say why you decide otherwise" in page
+    assert not job.decisions.exists()
+    send(bench, job, earlier, covered=covered, why="They have waited long")
+    assert job.decision.is_covered == (covered == "yes")
+
+
+def test_a_repair_of_another_device_is_not_offered(bench, earlier):
+    other = make.past_repair(earlier.fault, earlier.fix, on=DAY)
+    job = back(earlier)
+    page = send(bench, job, other).content.decode()
+    assert 'id="problems"' in page
+    assert not job.decisions.exists()
+
+
+def test_a_return_never_runs_in_a_circle(earlier):
+    first = make.comeback(earlier, on=DAY + timedelta(days=5)).job
+    done = make.repair(first, earlier.fault, fix=earlier.fix)
+    first.state, first.outcome = states.HANDED_BACK, states.FIXED
+    first.handed_back_on = DAY + timedelta(days=5)
+    first.save()
+    with pytest.raises(NotYet):
+        decide_return(
+            earlier.job,
+            earlier=done,
+            what="same_fault",
+            is_covered=False,
+            on=DAY,
+            by=None,
+        )
+    assert not earlier.job.decisions.exists()
+
+
+def test_whoever_is_later_is_told_and_keeps_what_was_typed(bench, earlier):
+    job = back(earlier)
+    with job.changing(version=job.version, by=make.user(name="Bo")):
+        pass
+    page = send(bench, job, earlier, version=1, why="My reason").content.decode()
+    assert "Bo changed this job" in page and "My reason" in page
+    assert 'value="2"' in page and not job.decisions.exists()
+
+
+def test_a_first_visit_has_nothing_to_be_held_against(bench):
+    page = bench.get(reverse("returns:decide", args=[make.job().pk])).content.decode()
+    assert "there is nothing to hold it against" in page
+
+
+def test_a_covered_comeback_needs_no_quote_and_costs_only_the_shop(bench, me, earlier):
+    make.shop(cost_rate=Decimal(36), cover_rest=30)
+    job = back(earlier)
+    send(bench, job, earlier)
+    again = make.repair(job, earlier.fault, fix=earlier.fix)
+    lost = make.repair(job, make.fault())
+    url = reverse("bench:diagnose", args=[job.pk])
+    bench.post(url)
+    bench.post(reverse("bench:start_under_cover", args=[job.pk]))
+    job.refresh_from_db()
+    assert job.state == states.APPROVED and job.approved_under_cover
+    job.labour.create(repair=again, minutes=30, by=me)
+    job.labour.create(repair=lost, minutes=10, by=me)
+    job.labour.create(minutes=20, by=me)  # finding: shared by both
+    again.parts_used.create(part=make.part(), quantity=2, cost=Decimal("1.25"))
+    lost.outcome = states.NOT_FIXED
+    lost.save()
+    job.repair_done(by=me)
+    again.proof_runs.create(tries=5, needed=5, run_at=timezone.now())
+    job.prove(by=me)
+    again.outcome, again.declared = states.FIXED, "lasting"
+    again.save()
+    job.close(outcome=states.FIXED, by=me)
+    job.hand_back(on=DAY + timedelta(days=12), by=me)
+    again.refresh_from_db()
+    lost.refresh_from_db()
+    assert again.cost == Decimal("26.5")  # 40 minutes at 36 an hour, and 2.50 of parts
+    assert lost.cost == Decimal(12)  # not fixed, but it was 20 minutes of work
+    assert again.covered_until == DAY + timedelta(days=42)  # at least 30 more days
+    assert lost.covered_until is None
+
+
+def test_without_cover_the_work_is_not_started(bench, earlier):
+    job = back(earlier, state=states.DIAGNOSED)
+    make.repair(job, earlier.fault)
+    send(bench, job, earlier, what="new_fault", covered="no")
+    answer = bench.post(reverse("bench:start_under_cover", args=[job.pk]))
+    assert "must say yes to a quote" in bench.get(answer.url).content.decode()
+    job.refresh_from_db()
+    assert job.state == states.DIAGNOSED
+
+
+def undecided(earlier, state, **facts):
+    job = back(earlier, state=state, **facts)
+    job.decisions.create(
+        earlier=earlier, what="undecided", is_covered=True, decided_on=DAY
+    )
+    return job
+
+
+def test_what_is_undecided_is_not_started_under_cover(bench, earlier):
+    job = undecided(earlier, states.DIAGNOSED)
+    make.repair(job, earlier.fault)
+    answer = bench.post(reverse("bench:start_under_cover", args=[job.pk]))
+    assert "decide first what it is" in bench.get(answer.url).content.decode()
+    job.refresh_from_db()
+    assert job.state == states.DIAGNOSED and not job.is_under_cover
+
+
+@pytest.mark.parametrize(
+    ("state", "outcome"),
+    [
+        (states.PROVEN, states.FIXED),
+        (states.BOOKED_IN, states.NO_FAULT_FOUND),
+        (states.APPROVED, states.NOT_REPAIRABLE),
+        (states.DECLINED, states.DECLINED_BY_CUSTOMER),
+    ],
+)
+def test_a_job_is_not_closed_while_nobody_decided_about_the_return(
+    earlier, state, outcome
+):
+    job = undecided(earlier, state)
+    with pytest.raises(NotYet, match="decide first what it is"):
+        job.close(outcome=outcome, by=None, why="because")
+    job.refresh_from_db()
+    assert job.state == state and job.outcome == ""
+
+
+def covered_and_approved(earlier):
+    job = back(earlier)
+    job.decisions.create(
+        earlier=earlier, what="same_fault", is_covered=True, decided_on=DAY
+    )
+    make.repair(job, earlier.fault, fix=earlier.fix)
+    job.diagnose(by=None)
+    job.approve_under_cover(by=None)
+    return job
+
+
+def test_when_it_is_not_covered_after_all_the_customer_is_asked(bench, earlier):
+    job = covered_and_approved(earlier)
+    send(bench, job, earlier, what="handling_damage", covered="no")
+    job.refresh_from_db()
+    assert job.state == states.DIAGNOSED
+    assert job.steps.last().why == "not under cover after all"
+
+
+def test_work_done_under_cover_is_not_charged_behind_the_customer_s_back(
+    bench, earlier
+):
+    job = covered_and_approved(earlier)
+    job.repair_done(by=None)
+    said = {"what": "new_fault", "covered": "no"}
+    page = send(bench, job, earlier, **said).content.decode()
+    assert "take it back to the bench before you decide otherwise" in page
+    job.refresh_from_db()
+    assert job.state == states.REPAIRED and job.decisions.count() == 1
+
+
+@pytest.mark.parametrize("n", [1, 30])
+def test_the_page_asks_as_often_for_thirty_earlier_repairs(
+    bench, earlier, n, django_assert_num_queries
+):
+    for _ in range(n):
+        make.past_repair(earlier.fault, earlier.fix, on=DAY, of=earlier.job.device)
+    url = reverse("returns:decide", args=[back(earlier).pk])
+    bench.get(url)
+    with django_assert_num_queries(9):
+        bench.get(url)
