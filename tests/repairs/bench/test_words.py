@@ -2,9 +2,10 @@
 
 import pytest
 
-from repairs.bench.cautions import BATTERY, LIQUID, MAINS, SWOLLEN, cautions
+from repairs.bench.cautions import LIQUID, SWOLLEN, cautions
 from repairs.bench.next_step import next_step
 from repairs.bench.proof_words import chance, what_it_means, why_so_many
+from repairs.faults.hazards import BATTERY, MAINS
 from repairs.jobs import states
 
 NOTHING = {"swollen": False, "liquid": False, "mains": False, "hazards": ()}
