@@ -8,6 +8,9 @@ from repairs.history.rows import Row, shown
 from repairs.history.wrongs import Wrongs
 from repairs.jobs import states
 
+MOST_ROWS = 100
+"""No job has more repairs than that: the column holds something else."""
+
 
 @dataclass(frozen=True, slots=True)
 class PastJob:
@@ -50,13 +53,20 @@ class PastJob:
 def past_jobs(rows: Iterable[Row], *, wrongs: Wrongs) -> dict[str, PastJob]:
     """The jobs by their numbers, in the order of the file."""
     jobs: dict[str, PastJob] = {}
+    lines: dict[tuple[object, ...], int] = {}
     for row in rows:
         if (job := jobs.get(row.job)) is None:
             jobs[row.job] = PastJob([row])
         else:
             _check_agreement(row, job.head, wrongs=wrongs)
-            _check_repeats(row, job.rows, wrongs=wrongs)
             job.rows.append(row)
+            if len(job.rows) == MOST_ROWS + 1:
+                wrongs.add(
+                    row.line, "job", f"Job {row.job} has more than {MOST_ROWS} rows."
+                )
+        first = lines.setdefault((row.job, *told(row)), row.line)
+        if first != row.line:
+            wrongs.add(row.line, "", f"This row is the same as line {first}.")
     for job in jobs.values():
         if len(job.rows) > 1:
             for row in job.rows:
@@ -80,12 +90,6 @@ def _check_agreement(row: Row, first: Row, *, wrongs: Wrongs) -> None:
                 f" {shown(str(there or ''))} in line {first.line}: all its rows must"
                 " agree.",
             )
-
-
-def _check_repeats(row: Row, others: Iterable[Row], *, wrongs: Wrongs) -> None:
-    for other in others:
-        if told(row) == told(other):
-            wrongs.add(row.line, "", f"This row is the same as line {other.line}.")
 
 
 def told(row: Row) -> tuple[object, ...]:

@@ -141,8 +141,13 @@ def _header(cells: Sequence[str] | None) -> list[str]:
 
 
 def _some(names: Sequence[str]) -> str:
-    told = ", ".join(name[:40] for name in names[:FEW])
+    told = ", ".join(_printable(name)[:40] for name in names[:FEW])
     return told + (f" and {len(names) - FEW:,} more" if len(names) > FEW else "")
+
+
+def _printable(name: str) -> str:
+    """The name without what would steer a terminal."""
+    return "".join(c if c.isprintable() else "?" for c in name)
 
 
 def _wrong_width(cells: int, *, wanted: int) -> str:

@@ -16,6 +16,7 @@ from repairs.jobs import states
 EARLIEST = date(1990, 1, 1)
 MOST_MINUTES = 10_000
 MOST_PARTS = 10_000
+CENT = Decimal("0.01")
 DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", re.ASCII)
 WHOLE = re.compile(r"[0-9]{1,9}", re.ASCII)
 AMOUNT = re.compile(r"[0-9]{1,13}(?:\.[0-9]{1,4})?", re.ASCII)
@@ -334,7 +335,9 @@ def at_odds(row: Row) -> Iterator[tuple[str, str]]:
         yield "outcome", "A fix was done and it was handed back: say what came of it."
     if row.parts_cost is not None and row.parts:
         whole = all(part.cost is not None for part in row.parts)
-        if (whole and row.parts_cost_beyond) or row.parts_cost_beyond < 0:
+        apart = row.parts_cost_beyond
+        # Parts of a fraction of a cent: their sum may have been rounded.
+        if apart <= -CENT or (whole and apart >= CENT):
             yield (
                 "parts_cost",
                 f"The parts cost {told_cost(row.parts):f} one by one, yet here stands"

@@ -1,9 +1,10 @@
 from datetime import timedelta
+from decimal import Decimal
 
 import pytest
 from django.utils import timezone
 
-from repairs.jobs.models import Job
+from repairs.jobs.models import Job, Repair
 from tests.repairs.history import files
 
 pytestmark = pytest.mark.django_db
@@ -121,3 +122,15 @@ def test_fifty_are_told_and_the_rest_counted(tmp_path):
     assert len(wrong) == 52
     assert wrong[50] == "… and 30 more."
     assert wrong[51] == "80 wrong in the file. Nothing was written."
+
+
+def test_a_sum_of_parts_may_have_been_rounded_to_the_cent(tmp_path):
+    told = files.row(parts="R-1*3@0.333", parts_cost="1.00")
+    files.bring(files.write(tmp_path, told))
+    assert Repair.objects.get().parts_cost_from_history == Decimal("0.001")
+
+
+def test_a_job_of_countless_rows_is_no_job(tmp_path):
+    rows = [files.row(fault=f"F-{n}", fault_name="x", job="1") for n in range(150)]
+    wrong = files.refused(files.write(tmp_path, *rows))
+    assert wrong[0].endswith("job: Job 1 has more than 100 rows.")
