@@ -1,5 +1,7 @@
 """The papers of the counter: the claim slip and the label. No access code on either."""
 
+from datetime import UTC, datetime, time
+
 from repairs.intake.qr import qr_code
 from repairs.jobs.models import Job
 from shopdesk.printing import render_pdf
@@ -20,11 +22,13 @@ def label_pdf(job: Job, *, size: str) -> bytes:
 
 
 def _pdf(name: str, job: Job, *, size: str, **facts) -> bytes:
-    taken_in = job.steps.order_by("id").last()
+    last = job.steps.order_by("id").last()
+    # A job from a history file has a day but no moment.
+    noon = datetime.combine(job.booked_in_on, time(12), UTC)
     qr = qr_code(job.label_code)
     return render_pdf(
         f"repairs/intake/{name}.html",
         {"job": job, "qr": qr, "size": size, **facts},
         size=size,
-        made_at=taken_in.made_at,
+        made_at=last.made_at if last else noon,
     )

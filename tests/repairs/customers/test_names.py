@@ -1,0 +1,58 @@
+import unicodedata
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from repairs.customers.names import MOST_MARKS, phone_digits, tidy
+
+
+@pytest.mark.parametrize(
+    ("typed", "kept"),
+    [
+        ("  Zoë   Müller ", "Zoë Müller"),
+        (unicodedata.normalize("NFD", "Zoë Müller"), "Zoë Müller"),
+        ("Ада Фенвик", "Ада Фенвик"),
+        ("عَلِيّ", unicodedata.normalize("NFC", "عَلِيّ")),
+        ("a\u202eb", "ab"),
+        ("zero\u200bwidth\ufeff", "zerowidth"),
+        ("👩\u200d🔧", "👩\u200d🔧"),
+        ("İpek", "İpek"),
+        ("tab\tand\nline", "tab and line"),
+    ],
+)
+def test_a_name_is_kept_in_one_form_and_in_any_script(typed, kept):
+    assert tidy(typed) == kept
+
+
+def test_lines_are_kept_where_they_are_meant():
+    assert tidy("3 Alder Yard \r\n Fennport\r\n", keep_lines=True) == (
+        "3 Alder Yard\nFennport"
+    )
+
+
+def test_a_letter_bears_only_so_many_accents():
+    heaped = tidy("x" + "\u0315" * 200)
+    assert len(heaped) == 1 + MOST_MARKS
+
+
+@given(st.text())
+def test_tidying_twice_changes_nothing_more(text):
+    assert tidy(tidy(text)) == tidy(text)
+
+
+@pytest.mark.parametrize(
+    ("words", "digits"),
+    [
+        ("020 7946 0018", ("02079460018", "2079460018")),
+        ("+44 20 7946", ("44207946",)),
+        ("+44 (0)20 7946 0018", ("442079460018",)),
+        ("0044 20", ("004420", "4420")),
+        ("0018", ("0018",)),
+        ("54", ()),
+        ("studio 54", ()),
+        ("12-34", ("1234",)),
+    ],
+)
+def test_the_digits_of_a_number_as_it_is_dialled(words, digits):
+    assert phone_digits(words) == digits

@@ -1,0 +1,185 @@
+from datetime import timedelta
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from django.utils import timezone
+
+from repairs.customers.models import Customer
+from repairs.jobs import states
+from tests import make
+
+
+@pytest.fixture
+def desk(client, db):
+    make.shop(country="GB")
+    client.force_login(make.user("counter"))
+    return client
+
+
+def test_the_list_is_narrowed_by_words(desk):
+    make.customer("Zoë Müller", phone="+442079460018")
+    make.customer("Bo Larsén")
+    page = desk.get(reverse("customers:all"), {"who": "muller"}).text
+    assert "Zoë Müller" in page and "020 7946 0018" in page and "Larsén" not in page
+
+
+@pytest.mark.parametrize("bad", ["\x00", "x" * 10_000, "%_", "-1"])
+@pytest.mark.parametrize("name", ["who", "page", "per_page", "sort"])
+def test_a_list_asked_for_with_nonsense_answers(desk, name, bad):
+    make.customer("Ada Fenwick")
+    answer = desk.get(reverse("customers:all"), {name: bad})
+    assert answer.status_code == 200
+    who = Customer.objects.get()
+    assert desk.get(who.get_absolute_url(), {f"j-{name}": bad}).status_code == 200
+
+
+def asked_by(desk, path):
+    with CaptureQueriesContext(connection) as asked:
+        assert desk.get(path).status_code == 200
+    return len(asked)
+
+
+def test_the_list_asks_as_often_for_1_as_for_30(desk):
+    path = reverse("customers:all") + "?per_page=30"
+    make.customer()
+    asked_by(desk, path)
+    before = asked_by(desk, path)
+    for n in range(29):
+        make.job(make.device(make.customer(f"Number {n}", phone="+442079460018")))
+    assert desk.get(path).text.count(">Number ") == 29
+    assert asked_by(desk, path) == before
+
+
+def test_a_customers_page_asks_as_often_for_1_as_for_30(desk):
+    who = make.customer()
+    make.job(make.device(who))
+    asked_by(desk, who.get_absolute_url())
+    before = asked_by(desk, who.get_absolute_url())
+    for _ in range(29):
+        make.job(make.device(who))
+    assert asked_by(desk, who.get_absolute_url()) == before
+
+
+def past(device, *, days_ago):
+    on = timezone.localdate() - timedelta(days=days_ago)
+    repair = make.past_repair(fault := make.fault(), make.fix(fault), on=on, of=device)
+    repair.covered_until = on + timedelta(days=90)
+    repair.save()
+    return repair
+
+
+def test_a_devices_page_asks_as_often_for_1_as_for_30(desk):
+    device = make.device()
+    past(device, days_ago=5)
+    asked_by(desk, device.get_absolute_url())
+    before = asked_by(desk, device.get_absolute_url())
+    for n in range(29):
+        past(device, days_ago=10 + n)
+    assert asked_by(desk, device.get_absolute_url()) == before
+
+
+def test_a_devices_page_shows_every_visit_and_what_is_still_covered(desk):
+    device = make.device(serial="SN-7")
+    covered, over = past(device, days_ago=90), past(device, days_ago=91)
+    make.job(
+        device,
+        on=timezone.localdate() - timedelta(days=300),
+        state=states.HANDED_BACK,
+        outcome=states.NO_FAULT_FOUND,
+        handed_back_on=timezone.localdate() - timedelta(days=290),
+    )
+    here = make.job(device, complaint="It hums")
+    page = desk.get(device.get_absolute_url()).text
+    assert ">90<" in page and ">91<" in page and ">290<" in page
+    assert page.count("</svg>covered</span>") == 1
+    assert page.count("</svg>not covered</span>") == 1
+    assert "no fault found" in page and "It hums" in page and "still here" in page
+    assert page.index(here.number) and covered.job.number in page
+    assert over.job.number in page
+
+
+def test_the_owner_is_changed_and_past_jobs_stay_with_whoever_brought_them(desk):
+    device, buyer = make.device(), make.customer("Bo Larsén")
+    old = make.job(device)
+    page = reverse("customers:new_owner", args=[device.pk])
+    assert f'value="{buyer.pk}"' in desk.get(page, {"who": "larsen"}).text
+    answer = desk.post(page, {"owner": buyer.pk}, follow=True).text
+    assert "It was Ada Fenwick’s and is Bo Larsén’s now." in answer
+    device.refresh_from_db()
+    old.refresh_from_db()
+    assert device.owner == buyer and old.customer.name == "Ada Fenwick"
+
+
+@pytest.mark.parametrize("bad", ["", "x", "0", "9" * 30, "\x00", "-1"])
+def test_an_owner_who_is_not_on_record_changes_nothing(desk, bad):
+    device = make.device()
+    page = reverse("customers:new_owner", args=[device.pk])
+    assert "not on record" in desk.post(page, {"owner": bad}).text
+    device.refresh_from_db()
+    assert device.owner.name == "Ada Fenwick"
+
+
+def test_a_serial_read_wrong_is_put_right(desk):
+    device = make.device(serial="SN-0")
+    page = reverse("customers:change_device", args=[device.pk])
+    desk.post(page, {"serial": "SN-O", "board_revision": "C"})
+    device.refresh_from_db()
+    assert (device.serial, device.serial_key, device.board_revision) == (
+        "SN-O",
+        "SNO",
+        "C",
+    )
+
+
+def test_a_serial_that_another_device_has_is_refused(desk):
+    make.device(serial="SN-1")
+    device = make.device(serial="SN-2")
+    page = reverse("customers:change_device", args=[device.pk])
+    answer = desk.post(page, {"serial": "sn 1"})
+    assert "has this serial already" in answer.text and 'value="sn 1"' in answer.text
+    device.refresh_from_db()
+    assert device.serial == "SN-2"
+
+
+@pytest.mark.parametrize("day", ["0001-01-01", "9999-12-31", "x"])
+def test_a_day_that_makes_no_sense_is_refused(desk, day):
+    device = make.device()
+    page = reverse("customers:change_device", args=[device.pk])
+    assert "Error:" in desk.post(page, {"watch_ends_on": day}).text
+    device.refresh_from_db()
+    assert device.watch_ends_on is None
+
+
+def test_a_customer_is_changed_and_found_by_what_is_new(desk):
+    who = make.customer(phone="+442079460018")
+    page = reverse("customers:change", args=[who.pk])
+    shown = desk.get(page).text
+    assert 'value="020 7946 0018"' in shown
+    typed = {"name": "Ada Quill", "phone": "020 7946 0019", "reach": "phone"}
+    desk.post(page, typed | {"notes": "Two lines\r\nof notes"})
+    who.refresh_from_db()
+    assert (who.name, who.phone) == ("Ada Quill", "+442079460019")
+    assert who.notes == "Two lines\nof notes"
+    assert Customer.objects.called("quill").get() == who
+
+
+@pytest.mark.parametrize(
+    "bad",
+    [
+        {"name": ""},
+        {"name": "x" * 121},
+        {"email": "not mail"},
+        {"phone": "12"},
+        {"notes": "x" * 2001},
+        {"reach": "pigeon"},
+    ],
+)
+def test_a_bad_change_is_refused_and_keeps_what_was_typed(desk, bad):
+    who = make.customer()
+    page = reverse("customers:change", args=[who.pk])
+    typed = {"name": "Zed", "company": "Kept & Co", "reach": "phone"}
+    answer = desk.post(page, typed | bad)
+    assert "Error:" in answer.text and "Kept &amp; Co" in answer.text
+    assert Customer.objects.get().name == "Ada Fenwick"

@@ -1,0 +1,284 @@
+"""The counter in a real browser: keys only, counted, and a scanner."""
+
+import re
+from datetime import timedelta
+
+import pytest
+from django.conf import settings
+from django.urls import reverse
+from django.utils import timezone
+
+from repairs.customers.models import Customer, Device
+from repairs.jobs.models import Job, ReturnDecision
+from tests import make
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+class Keys:
+    """Presses keys one by one and counts them; a key held with Ctrl counts as two."""
+
+    def __init__(self, page):
+        self.page, self.pressed = page, 0
+
+    def type(self, text):
+        for letter in text:
+            self.press(letter)
+
+    def press(self, key):
+        self.page.keyboard.press(key)
+        self.pressed += key.count("+") + 1 if len(key) > 1 else 1
+
+    def at(self):
+        return self.page.evaluate(
+            "document.activeElement.id || document.activeElement.value || ''"
+        )
+
+    def wait_for(self, there):
+        self.page.wait_for_function(
+            "there => [document.activeElement.id, document.activeElement.value]"
+            ".includes(there)",
+            arg=there,
+        )
+
+
+def signed_in(context, client, live_server, path):
+    client.force_login(make.user("counter"))
+    value = client.cookies[settings.SESSION_COOKIE_NAME].value
+    context.add_cookies(
+        [{"name": settings.SESSION_COOKIE_NAME, "value": value, "url": live_server.url}]
+    )
+    context.set_default_timeout(10_000)
+    page = context.new_page()
+    page.refused = []
+    page.on("console", lambda said: page.refused.append(said.text))
+    page.on("pageerror", lambda wrong: page.refused.append(str(wrong)))
+    page.goto(live_server.url + path)
+    return page
+
+
+@pytest.fixture
+def counter(live_server, context, client):
+    make.shop(country="GB")
+    return signed_in(context, client, live_server, reverse("intake:book_in"))
+
+
+@pytest.fixture
+def plain_counter(live_server, browser, client):
+    """The same without scripts."""
+    make.shop(country="GB")
+    with browser.new_context(java_script_enabled=False) as context:
+        yield signed_in(context, client, live_server, reverse("intake:book_in"))
+
+
+def ada():
+    """A returning customer with two devices, one of which is still under cover."""
+    owner = make.customer("Ada Fenwick", phone="+442079460018")
+    make.device(owner, serial="OLD-1", model=make.device_model("radio", "Tallow", "T2"))
+    device = make.device(owner, serial="SN-123456")
+    on = timezone.localdate() - timedelta(days=40)
+    repair = make.past_repair(fault := make.fault(), make.fix(fault), on=on, of=device)
+    repair.covered_until = on + timedelta(days=180)
+    repair.save()
+    make.customer("Bo Larsén", phone="+442079461111")
+    return device, repair
+
+
+def booked(page):
+    page.wait_for_url(re.compile(r"/counter/\d+/$"))
+    return Job.objects.order_by("-id").first()
+
+
+def test_a_returning_customer_is_booked_in_with_fewer_than_ten_keys(counter):
+    device, repair = ada()
+    keys = Keys(counter)
+    keys.type("fenw")
+    keys.press("Enter")
+    keys.wait_for(f"device:{device.pk}")
+    keys.press("Enter")
+    keys.wait_for("id_complaint")
+    before = keys.pressed
+    counter.keyboard.type("Does not charge any more")
+    keys.press("Control+Enter")
+    job = booked(counter)
+    assert (job.device, job.complaint) == (device, "Does not charge any more")
+    assert ReturnDecision.objects.get(job=job).earlier == repair
+    assert before == 6 and keys.pressed == 8
+    assert counter.refused == []
+
+
+def test_the_second_of_two_found_is_chosen_with_the_arrows(counter):
+    make.customer("Ann Fenwick")
+    ada()
+    keys = Keys(counter)
+    keys.type("fenw")
+    counter.wait_for_selector("#found .choice >> nth=1")
+    keys.press("ArrowDown")
+    keys.press("ArrowDown")
+    keys.press("Enter")
+    counter.wait_for_selector("text=Someone else")
+    assert counter.get_by_role("link", name="Ann Fenwick").is_visible()
+    keys.press("Control+Enter")
+    counter.wait_for_selector("#problems:focus")
+    assert keys.pressed <= 9 and not Job.objects.open().exists()
+
+
+def test_a_new_customer_and_device_without_leaving_the_screen(counter):
+    make.device_model("laptop", "Norwind", "Slate 14")
+    keys = Keys(counter)
+    counter.keyboard.type("Zoë Müller")
+    keys.press("Enter")
+    keys.wait_for("id_c-phone")
+    counter.keyboard.type("020 7946 0018")
+    for _ in range(50):
+        if keys.at() == "id_d-serial":
+            break
+        keys.press("Tab")
+    counter.keyboard.type("NW-77", delay=60)
+    for typed in ("", "laptop", "Norwind", "Slate 14"):
+        keys.press("Tab")
+        counter.keyboard.type(typed)
+    # "Look it up" stands between the serial and the kind.
+    counter.locator("#id_complaint").focus()
+    counter.keyboard.type("Hums")
+    keys.press("Control+Enter")
+    job = booked(counter)
+    assert (job.customer.name, job.customer.phone) == ("Zoë Müller", "+442079460018")
+    assert str(job.device) == "Norwind Slate 14 NW-77"
+    assert counter.refused == []
+
+
+def scan(page, text):
+    """As a scanner does: five milliseconds a key, and Enter."""
+    page.keyboard.type(text, delay=5)
+    page.keyboard.press("Enter")
+
+
+def test_a_scanned_serial_shows_the_past_jobs_at_once(counter):
+    device, repair = ada()
+    counter.locator("#id_d-serial").focus()
+    scan(counter, "SN-123456")
+    counter.wait_for_selector("text=It was here before")
+    assert counter.get_by_role("row", name=repair.job.number).is_visible()
+    assert not counter.locator("#id_d-serial").is_visible()
+    # Its owner brings it: one key.
+    counter.wait_for_selector(f"[value='customer:{device.owner_id}']:focus")
+    counter.keyboard.press("Enter")
+    counter.wait_for_selector("#id_complaint:focus")
+    assert counter.get_by_role("link", name="Ada Fenwick").is_visible()
+    assert not Job.objects.open().exists()
+
+
+def test_a_serial_scanned_where_the_customer_is_asked_for_finds_both(counter):
+    device, _ = ada()
+    scan(counter, "sn123456")
+    counter.wait_for_selector("#id_complaint:focus")
+    assert counter.locator("[name=customer]").input_value() == str(device.owner_id)
+    assert counter.locator("[name=device]").input_value() == str(device.pk)
+
+
+@pytest.mark.parametrize("box", ["id_complaint", "id_fee_agreed", "id_condition"])
+def test_a_scan_in_any_box_never_books_in(counter, box):
+    device, _ = ada()
+    counter.keyboard.type("fenw")
+    counter.keyboard.press("Enter")
+    counter.wait_for_selector(f"[value='device:{device.pk}']:focus")
+    counter.keyboard.press("Enter")
+    counter.wait_for_selector("#id_complaint:focus")
+    counter.locator("#id_complaint").fill("Hums")
+    counter.locator(f"#{box}").focus()
+    scan(counter, "4006381333931")
+    counter.wait_for_timeout(300)
+    assert counter.url.endswith(reverse("intake:book_in"))
+    assert not Job.objects.open().exists()
+
+
+def test_what_one_types_is_kept_while_an_answer_comes_in(counter):
+    ada()
+    counter.locator("#id_complaint").fill("Hums at night")
+    counter.locator("#id_who").fill("fenw")
+    counter.wait_for_selector("#found .choice")
+    counter.keyboard.press("Enter")
+    counter.wait_for_selector("text=Someone else")
+    assert counter.locator("#id_complaint").input_value() == "Hums at night"
+
+
+def test_a_swollen_battery_brings_up_its_caution(counter):
+    caution = counter.get_by_label("Swollen battery").locator("text=rules come first")
+    assert not caution.first.is_visible()
+    counter.locator("#id_has_swollen_battery").check()
+    assert caution.first.is_visible()
+
+
+def test_all_of_it_works_without_scripts(plain_counter):
+    page = plain_counter
+    device, repair = ada()
+    page.locator("#id_who").fill("fenw")
+    page.keyboard.press("Enter")
+    page.locator(f"[value='device:{device.pk}']").click()
+    assert page.get_by_role("row", name=repair.job.number).is_visible()
+    page.locator("#id_complaint").fill("Hums")
+    page.get_by_role("button", name="Book in").click()
+    job = booked(page)
+    assert job.device == device and job.decision.earlier == repair
+
+
+def test_a_new_one_works_without_scripts_too(plain_counter):
+    page = plain_counter
+    page.locator("#id_who").fill("Nils Ny")
+    page.get_by_role("button", name="Find", exact=True).last.click()
+    page.locator("#id_c-phone").fill("020 7946 0018")
+    page.locator("#id_d-serial").fill("NW-77")
+    page.get_by_role("button", name="Look it up").click()
+    page.locator("#id_d-kind").fill("laptop")
+    page.locator("#id_d-model").fill("Slate 14")
+    page.locator("#id_complaint").fill("Hums")
+    page.get_by_role("button", name="Book in").click()
+    assert booked(page).customer.name == "Nils Ny"
+    assert Customer.objects.count() == Device.objects.count() == 1
+
+
+def axe(page):
+    from axe_playwright_python.sync_playwright import Axe
+
+    tags = "wcag2a wcag2aa wcag21a wcag21aa wcag22aa best-practice".split()
+    found = Axe().run(page, options={"runOnly": tags}).response
+    assert any(rule["id"] == "target-size" for rule in found["passes"])
+    return [(v["id"], [n["html"] for n in v["nodes"]]) for v in found["violations"]]
+
+
+@pytest.mark.parametrize("width", [1280, 320])
+def test_axe_finds_nothing_on_the_pages_of_the_counter(counter, live_server, width):
+    device, repair = ada()
+    make.job(make.device(device.owner), complaint="Hums", promised_on=make.DAY)
+    announced = make.job(state="expected", complaint="Hums")
+    counter.set_viewport_size({"width": width, "height": 800})
+    start = reverse("intake:book_in")
+    pages = [
+        start,
+        f"{start}?who=fenw",
+        f"{start}?who=nobody",
+        f"{start}?device={device.pk}",
+        reverse("intake:booked", args=[announced.pk]),
+        reverse("intake:arrive", args=[announced.pk]),
+        reverse("customers:all"),
+        device.owner.get_absolute_url(),
+        device.get_absolute_url(),
+        reverse("customers:change", args=[device.owner.pk]),
+        reverse("customers:change_device", args=[device.pk]),
+        reverse("customers:new_owner", args=[device.pk]) + "?who=bo",
+        reverse("today"),
+        reverse("find") + "?q=fen",
+        reverse("find") + "?q=26-00001-Z",
+    ]
+    for path in pages:
+        counter.goto(live_server.url + path)
+        assert axe(counter) == [], path
+        wide = counter.evaluate("document.documentElement.scrollWidth")
+        assert wide <= width, path
+    counter.goto(live_server.url + start + "?who=nobody")
+    counter.get_by_role("button", name="Book in").click()
+    counter.wait_for_selector("#problems:focus")
+    assert counter.title().startswith("Error: ")
+    assert axe(counter) == []
+    assert counter.evaluate("document.documentElement.scrollWidth") <= width

@@ -1,0 +1,147 @@
+import subprocess
+from io import BytesIO
+
+import pikepdf
+import pytest
+import segno
+from django.urls import reverse
+from django.utils import timezone
+
+from repairs.intake.forms import LabelForm
+from repairs.intake.printing import label_pdf, slip_pdf
+from repairs.intake.qr import QUIET, qr_code
+from repairs.jobs.actions import keep_code
+from repairs.jobs.models import Job
+from tests import make
+
+LONG = "thewholethingwithoutabreak" * 60
+
+
+def text_of(pdf):
+    run = ["pdftotext", "-raw", "-", "-"]
+    return subprocess.run(
+        run, input=pdf, capture_output=True, check=True
+    ).stdout.decode()
+
+
+def booked_in(**facts):
+    facts.setdefault("complaint", "Shuts off when <b>warm</b>")
+    job = make.job(number=facts.pop("number", "26-00412"), **facts)
+    job.steps.create(new=job.state, made_at=timezone.now())
+    return job
+
+
+@pytest.mark.django_db
+def test_the_slip_tells_the_customer_what_was_agreed():
+    make.shop(name="Marrow & Quill", country="GB", slip_words="Keep this slip.")
+    owner = make.customer("Ada Fenwick", phone="+442079460018")
+    job = booked_in(
+        of=make.device(owner, serial="SN-0O1I"),
+        came_with="charger",
+        has_swollen_battery=True,
+        promised_on=make.DAY,
+        fee_agreed=25,
+    )
+    text = text_of(slip_pdf(job))
+    for said in (
+        job.label_code,
+        "Marrow & Quill",
+        "Ada Fenwick",
+        "020 7946 0018",
+        "SN-0O1I",
+        "Shuts off when <b>warm</b>",
+        "charger",
+        "Swollen battery",
+        "not asked yet",
+        "€25.00",
+        "2 Mar 2026",
+        "Keep this slip.",
+    ):
+        assert said in text, said
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_the_slip_comes_on_the_shops_paper_on_one_page(paper):
+    make.shop(paper=paper)
+    job = booked_in(has_liquid=True, has_mains=True, has_swollen_battery=True)
+    pages = pikepdf.open(BytesIO(slip_pdf(job))).pages
+    width = float(pages[0].mediabox[2])
+    assert len(pages) == 1 and round(width) == (595 if paper == "A4" else 612)
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("size", LabelForm.SIZES)
+@pytest.mark.parametrize("words", ["Hums", LONG, "many short words " * 100, "\n" * 90])
+def test_a_label_is_one_page_of_its_size_whatever_was_typed(size, words):
+    job = booked_in(
+        of=make.device(serial="S" * 60, model=make.device_model(model="M" * 80)),
+        complaint=words,
+        came_with=words[:300],
+        has_swollen_battery=True,
+        has_liquid=True,
+        has_mains=True,
+        promised_on=make.DAY,
+    )
+    paper = label_pdf(job, size=size)
+    pages = pikepdf.open(BytesIO(paper)).pages
+    assert len(pages) == 1
+    points = [float(edge) * 25.4 / 72 for edge in pages[0].mediabox[2:]]
+    assert [round(edge) for edge in points] == [int(edge) for edge in size.split("x")]
+    text = text_of(paper)
+    assert job.label_code in text and "SWOLLEN BATTERY LIQUID MAINS" in text
+    assert "data: do not look" in text
+
+
+@pytest.mark.django_db
+def test_no_access_code_is_ever_on_paper():
+    job = booked_in(consent=Job.Consent.YES)
+    keep_code(job, code="7294Marmalade")
+    for paper in (slip_pdf(job), label_pdf(job, size="62x29")):
+        assert "Marmalade" not in text_of(paper)
+
+
+@pytest.mark.django_db
+def test_a_paper_made_again_is_the_same_byte_for_byte():
+    job = booked_in()
+    assert slip_pdf(job) == slip_pdf(job)
+
+
+@pytest.mark.django_db
+def test_a_name_that_looks_like_a_page_fetches_and_attaches_nothing():
+    owner = make.customer('<img src="http://127.0.0.1:9/x"><link rel=attachment>')
+    pdf = pikepdf.open(BytesIO(slip_pdf(booked_in(of=make.device(owner)))))
+    assert not pdf.attachments
+
+
+def test_the_drawn_code_is_square_for_square_the_code_of_the_label():
+    drawn = qr_code("26-00412-K")
+    rows = segno.make("26-00412-K", error="m", micro=False).matrix
+    dark = {
+        tuple(int(n) - QUIET for n in square.removesuffix("h1v1h-1z").split())
+        for square in drawn.path.split("M")[1:]
+    }
+    assert dark == {
+        (x, y) for y, row in enumerate(rows) for x, cell in enumerate(row) if cell
+    }
+    assert drawn.size == len(rows) + 2 * QUIET
+
+
+def test_papers_are_served_to_look_at(counter):
+    job = booked_in()
+    for name, asked in (
+        ("slip", ""),
+        ("label", "?size=89x36"),
+        ("label", "?size=\x00"),
+    ):
+        url = reverse(f"intake:{name}", args=[job.pk]) + asked
+        answer = counter.client.get(url)
+        assert answer["Content-Type"] == "application/pdf"
+        assert answer.content.startswith(b"%PDF-")
+
+
+def test_a_job_from_a_history_file_has_papers_too(counter):
+    job = make.job(number="J/7 of 2019", is_from_history=True)
+    for name in ("slip", "label"):
+        answer = counter.client.get(reverse(f"intake:{name}", args=[job.pk]))
+        assert answer.content.startswith(b"%PDF-")

@@ -1,0 +1,69 @@
+import pytest
+from django.urls import reverse
+
+from repairs.jobs.actions import keep_code
+from repairs.jobs.models import AccessCode, Job
+from tests import make
+
+
+@pytest.fixture
+def bench(client, db):
+    client.force_login(make.user("bench"))
+    return client
+
+
+def job_with_code():
+    job = make.job(consent=Job.Consent.YES)
+    keep_code(job, code="7294-Marmalade")
+    return job
+
+
+def test_the_bench_sees_the_code_once_and_says_why(bench):
+    job = job_with_code()
+    page = reverse("intake:show_code", args=[job.pk])
+    assert "Marmalade" not in bench.get(page).text
+    first = bench.post(page, {"why": "To test the touch screen"})
+    assert "7294-Marmalade" in first.text
+    assert "no-store" in first["Cache-Control"]
+    for again in (bench.get(page), bench.post(page, {"why": "Again"})):
+        assert "Marmalade" not in again.text
+        assert "To test the touch screen" in again.text
+
+
+@pytest.mark.parametrize("why", ["", "  ", "x" * 301])
+def test_without_a_reason_it_stays_sealed(bench, why):
+    job = job_with_code()
+    answer = bench.post(reverse("intake:show_code", args=[job.pk]), {"why": why})
+    assert "Marmalade" not in answer.text and "Error:" in answer.text
+    assert AccessCode.objects.get(job=job).sealed is not None
+
+
+def test_looking_at_the_page_opens_nothing(bench):
+    job = job_with_code()
+    page = reverse("intake:show_code", args=[job.pk])
+    bench.get(page, {"why": "Curious"})
+    assert AccessCode.objects.get(job=job).sealed is not None
+
+
+def test_a_code_swapped_between_jobs_is_refused_with_a_sentence(bench):
+    mine, other = job_with_code(), job_with_code()
+    AccessCode.objects.filter(job=mine).update(
+        sealed=AccessCode.objects.get(job=other).sealed
+    )
+    page = reverse("intake:show_code", args=[mine.pk])
+    answer = bench.post(page, {"why": "Testing"})
+    assert "belongs to another job" in answer.text and "Marmalade" not in answer.text
+
+
+def test_a_job_without_a_code_says_so(bench):
+    page = reverse("intake:show_code", args=[make.job().pk])
+    assert "No access code is kept" in bench.get(page).text
+
+
+def test_the_counter_may_keep_a_code_but_not_see_it(client, db):
+    client.force_login(make.user("counter"))
+    job = job_with_code()
+    page = reverse("intake:show_code", args=[job.pk])
+    assert client.post(page, {"why": "Curious"}).status_code == 403
+    assert AccessCode.objects.get(job=job).sealed is not None
+    assert "Marmalade" not in client.get(reverse("intake:booked", args=[job.pk])).text
