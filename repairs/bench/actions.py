@@ -59,10 +59,18 @@ def name_fault(job: Job, *, fault: Fault, by) -> Repair:
     return job.repairs.create(fault=fault, by=by)
 
 
+def _into_the_book(model, *, code: str, **facts):
+    try:
+        with transaction.atomic():
+            return model.objects.create(code=code, **facts)
+    except IntegrityError:
+        raise NotYet(f"{code} was written into the book just now: name it.") from None
+
+
 @transaction.atomic
 def add_fault(job: Job, *, code: str, name: str, hazard: str, by) -> Repair:
     """A fault that the book lacks: written into it, and named on this job."""
-    fault = Fault.objects.create(code=code, name=name, hazard=hazard)
+    fault = _into_the_book(Fault, code=code, name=name, hazard=hazard)
     return name_fault(job, fault=fault, by=by)
 
 
@@ -99,7 +107,7 @@ def choose_fix(repair: Repair, *, fix: Fix, version, by) -> None:
 def add_fix(repair: Repair, *, version, by, **facts) -> None:
     """A fix that the book lacks: written into it, and chosen."""
     with transaction.atomic():
-        fix = Fix.objects.create(**facts)
+        fix = _into_the_book(Fix, **facts)
         choose_fix(repair, fix=fix, version=version, by=by)
 
 

@@ -85,7 +85,7 @@ class Bench:
             },
             "is_under_cover": job.is_under_cover,
             "is_late": job.promised_on
-            and job.is_open
+            and job.state not in (states.READY, states.HANDED_BACK)
             and job.promised_on < timezone.localdate(),
             "next_step": self._next_step(),
             "cautions": self._cautions(),

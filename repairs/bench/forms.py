@@ -293,9 +293,9 @@ class CloseForm(forms.Form):
         choices=list(states.OUTCOMES.items()), label="What came of it"
     )
     declared = forms.ChoiceField(
-        choices=[("", "not said yet"), *declared.CHOICES],
-        required=False,
+        choices=declared.CHOICES,
         label="The fix is",
+        error_messages={"required": "Say whether the fix is lasting or a stopgap."},
     )
     no_part_needed = forms.BooleanField(required=False, label="No part was needed")
     note = text(max_length=4000, label="Note for the next one who opens it")
@@ -313,6 +313,6 @@ class CloseForm(forms.Form):
 
     def clean(self):
         data = super().clean()
-        if data.get("outcome") == states.FIXED and not data.get("declared"):
-            self.add_error("declared", "Say whether the fix is lasting or a stopgap.")
+        if data.get("outcome") in states.GIVEN_UP:
+            data["declared"] = ""
         return data

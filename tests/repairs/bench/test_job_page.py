@@ -7,9 +7,10 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from repairs.bench.actions import add_fault
 from repairs.faults.models import Fault, Fix, Symptom
 from repairs.jobs import states
-from repairs.jobs.models import Job, Labour
+from repairs.jobs.models import Job, Labour, NotYet
 from repairs.stock.models import StockMove
 from tests import make
 
@@ -572,6 +573,20 @@ def test_a_version_that_makes_no_sense_does_no_harm(bench, version):
     job = make.job()
     answer = send(bench, "head", job, version=version, head__waiting_on="parts")
     assert answer.status_code == 302
+
+
+def test_two_who_write_the_same_fault_into_the_book_are_both_answered(me):
+    make.fault(code="X-1")
+    with pytest.raises(NotYet, match="just now"):
+        add_fault(make.job(), code="X-1", name="x", hazard="", by=me)
+    assert Fault.objects.get().repairs.count() == 0
+
+
+@pytest.mark.parametrize("verb", ["job", "head", "proof", "stop_timer"])
+def test_a_number_that_no_record_has_is_not_found(bench, verb):
+    for number in (404, 10**30):
+        address = reverse(f"bench:{verb}", args=[number])
+        assert bench.post(address).status_code == 404
 
 
 # --- what it asks of the database -----------------------------------------------
