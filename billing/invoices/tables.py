@@ -15,12 +15,12 @@ class InvoiceTable(tables.DeskTable):
     row_head = "number"
 
     number = tables.CodeColumn(
-        accessor="full_number", order_by=("series", "number"), linkify=True
+        "Number", accessor="full_number", order_by=("series", "number"), linkify=True
     )
     issued_on = tables.DateColumn("Issued")
-    buyer = tables.Column(accessor="buyer_name")
-    job = tables.CodeColumn(accessor="job__number")
-    standing = tables.Column(accessor="standing", orderable=False)
+    buyer = tables.Column("To", accessor="buyer_name")
+    job = tables.CodeColumn("Job", accessor="job__number")
+    standing = tables.Column("Where it stands", accessor="standing", orderable=False)
     gross = WrittenMoneyColumn("Total")
     owed = WrittenMoneyColumn("Left to pay")
 

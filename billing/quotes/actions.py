@@ -188,7 +188,7 @@ def revise(quote: Quote, *, by, why: str = "") -> Quote:
     return new
 
 
-def _open_to_answer(quote: Quote, *, version: int) -> None:
+def _open_to_answer(job: Job, quote: Quote, *, version: int) -> None:
     if quote.version != version or quote.state == states.REPLACED:
         raise states.WrongStep(
             "The quote was revised meanwhile: show the customer the new version."
@@ -197,6 +197,11 @@ def _open_to_answer(quote: Quote, *, version: int) -> None:
         said = f"yes to “{quote.chosen}”" if quote.chosen else "no"
         raise states.WrongStep(
             f"{quote.answered_by} answered this quote already: {said}."
+        )
+    if quote.is_sent and job.state != job_states.QUOTED:
+        raise states.WrongStep(
+            "The job went back to the bench after this quote was sent: revise the quote"
+            " and send it again."
         )
 
 
@@ -219,7 +224,7 @@ def accept(
     job, quote = locked(quote)
     if quote.state == states.ACCEPTED and quote.chosen_id == option.pk:
         return quote
-    _open_to_answer(quote, version=version)
+    _open_to_answer(job, quote, version=version)
     if option.quote_id != quote.pk:
         raise states.WrongStep("That option is not one of this quote.")
     if quote.is_expired(on):
@@ -260,7 +265,7 @@ def decline(
     job, quote = locked(quote)
     if quote.state == states.DECLINED:
         return quote
-    _open_to_answer(quote, version=version)
+    _open_to_answer(job, quote, version=version)
     quote.step(
         states.DECLINED,
         answered_at=at,

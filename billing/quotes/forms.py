@@ -44,7 +44,7 @@ class LineForm(forms.ModelForm):
     """One line. Its boxes stand in a table, whose heads are their labels."""
 
     text = forms.CharField(
-        label="What", max_length=200, widget=forms.TextInput(attrs={"class": "w20"})
+        label="What", max_length=200, widget=forms.TextInput(attrs={"class": "wide"})
     )
     quantity = ExactFormField(max_value=Decimal(10_000), initial=Decimal(1))
     price = MoneyFormField(label="Price of one", max_value=HIGHEST)

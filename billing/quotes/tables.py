@@ -11,8 +11,10 @@ class QuoteTable(tables.DeskTable):
         "Job", accessor="job__number", linkify=lambda record: record.get_absolute_url()
     )
     version = tables.NumberColumn()
-    customer = tables.Column(accessor="job__customer", order_by="job__customer__name")
-    device = tables.Column(accessor="job__device__model", orderable=False)
+    customer = tables.Column(
+        "Customer", accessor="job__customer", order_by="job__customer__name"
+    )
+    device = tables.Column("Device", accessor="job__device__model", orderable=False)
     state = tables.Column("Where it stands", order_by="state")
     valid_until = tables.DateColumn("Holds until")
     asked = tables.NumberColumn("Asked", empty_values=(), orderable=False)

@@ -127,3 +127,14 @@ def test_after_a_yes_no_no_is_taken():
         decline(quote)
     quote.refresh_from_db()
     assert quote.state == states.ACCEPTED
+
+
+def test_a_job_that_went_back_to_the_bench_takes_no_answer_to_the_old_quote():
+    quote = till.sent()
+    quote.job.revise(by=None, why="There is more to it.")
+    for act in (till.say_yes, decline):
+        with pytest.raises(states.WrongStep, match="went back to the bench"):
+            act(quote)
+    quote.refresh_from_db()
+    assert quote.state == states.SENT and quote.job.state == "diagnosed"
+    assert actions.revise(quote, by=None).version == 2
