@@ -1,9 +1,11 @@
 """The demo shop, filled once for all that is asked of it here."""
 
 import io
+import json
 import re
 from collections import Counter
 from datetime import date, timedelta
+from types import SimpleNamespace
 
 import pytest
 from django.conf import settings
@@ -13,7 +15,6 @@ from django.utils import timezone
 
 from billing.invoices.models import Invoice, Payment
 from billing.quotes.models import Quote
-from repairs.comebacks.queries import comeback_record
 from repairs.customers.models import Customer
 from repairs.faults.models import Fault
 from repairs.history.demo import book, names
@@ -112,9 +113,11 @@ def test_no_step_lies_in_the_time_to_come(demo):
 
 @pytest.fixture
 def rows(demo):
-    record = comeback_record(as_of=timezone.localdate(), within=90, shop=Shop.current())
-    table = record.table.rows
-    return {(r.fault, r.fix): r for r in table.itertuples()}
+    """The month's table by fault and fix."""
+    out = io.StringIO()
+    call_command("comebacks", "--format", "json", stdout=out)
+    told = [SimpleNamespace(**row) for row in json.loads(out.getvalue())]
+    return {(row.fault, row.fix): row for row in told}
 
 
 def test_about_one_repair_in_eight_comes_back(rows):

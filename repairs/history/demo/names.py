@@ -57,6 +57,6 @@ CAME_WITH = {
     "keyboard": ("power supply", "power supply and bag"),
     "instrument": ("mains lead and two probes", "mains lead"),
 }
-CONDITION = ("good", "scratched lid", "one corner dented", "dusty", "screw missing")
+CONDITION = ("good", "scratched", "one corner dented", "dusty", "screw missing")
 
 SUPPLIERS = ("Oddments & Reels", "Harbour Parts", "Kettle Lane Components")
