@@ -24,11 +24,15 @@ class FoundTable(tables.DeskTable):
     caption = "Jobs where it was found"
 
     job = tables.CodeColumn(linkify=True, orderable=False)
-    device = tables.Column(accessor="job__device__model", orderable=False)
-    booked_in = tables.DateColumn(
-        accessor="job__booked_in_on", verbose_name="In on", orderable=False
+    device = tables.Column(
+        accessor="job__device__model", verbose_name="Device", orderable=False
     )
-    fix = tables.CodeColumn(accessor="fix__code", orderable=False, default="")
+    booked_in = tables.DateColumn(
+        accessor="job__booked_in_on", verbose_name="Booked in", orderable=False
+    )
+    fix = tables.CodeColumn(
+        accessor="fix__code", verbose_name="Fix", orderable=False, default=""
+    )
     outcome = tables.MarkColumn(
         accessor="get_outcome_display", orderable=False, default=""
     )

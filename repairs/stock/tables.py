@@ -6,10 +6,10 @@ class ShelfTable(tables.DeskTable):
 
     number = tables.CodeColumn(linkify=True)
     name = tables.Column()
-    value = tables.CodeColumn()
-    bin = tables.CodeColumn()
-    on_hand = tables.NumberColumn(verbose_name="On hand")
+    value = tables.CodeColumn(default="")
+    bin = tables.CodeColumn(default="")
     standing = tables.MarkColumn(orderable=False, verbose_name="Standing", default="")
+    on_hand = tables.NumberColumn(verbose_name="On hand")
     holding = tables.NumberColumn(verbose_name="Deliveries open")
 
     class Meta(tables.DeskTable.Meta):
@@ -24,11 +24,13 @@ class MoveTable(tables.DeskTable):
     row_head = "moved_at"
 
     moved_at = tables.MomentColumn(verbose_name="When", order_by="id")
-    kind = tables.Column(accessor="get_kind_display", verbose_name="What")
+    kind = tables.Column(
+        accessor="get_kind_display", verbose_name="What", order_by="kind"
+    )
+    delivery = tables.Column(orderable=False, default="")
+    why = tables.Column(orderable=False, default="")
+    by = tables.Column(orderable=False, default="")
     quantity = tables.NumberColumn(verbose_name="How many")
-    delivery = tables.Column(orderable=False)
-    why = tables.Column(orderable=False)
-    by = tables.Column(orderable=False)
 
     class Meta(tables.DeskTable.Meta):
         prefix = "m-"
@@ -44,8 +46,12 @@ class UseTable(tables.DeskTable):
     caption = "Where it was used"
 
     job = tables.CodeColumn(accessor="repair__job", linkify=True, orderable=False)
-    device = tables.Column(accessor="repair__job__device__model", orderable=False)
-    day = tables.DateColumn(accessor="repair__job__booked_in_on", verbose_name="In on")
+    device = tables.Column(
+        accessor="repair__job__device__model", verbose_name="Device", orderable=False
+    )
+    day = tables.DateColumn(
+        accessor="repair__job__booked_in_on", verbose_name="Booked in"
+    )
     quantity = tables.NumberColumn(verbose_name="How many", orderable=False)
 
     class Meta(tables.DeskTable.Meta):

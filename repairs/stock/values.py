@@ -44,7 +44,7 @@ METRIC = {
 }
 INCH = {metric: inch for inch, metric in METRIC.items()}
 NAMED = re.compile(
-    r"(SOT|SOD|SOIC|SOP|SSOP|TSSOP|MSOP|QFN|DFN|QFP|LQFP|TQFP|BGA|TO|DIP)-?([0-9]+\w*)",
+    r"(SOT|SOD|SOIC|SOP|SSOP|TSSOP|MSOP|QFN|DFN|QFP|LQFP|TQFP|BGA|WLCSP|TO|DIP)-?([0-9]+\w*)",
     re.IGNORECASE,
 )
 

@@ -140,6 +140,8 @@ class FiguresForm(forms.ModelForm):
         fields = [name for _, _, names in GROUPS for name in names]
         widgets = {
             "address": forms.Textarea(attrs={"rows": 3}),
+            "name": forms.TextInput(attrs={"class": "w20"}),
+            "email": forms.EmailInput(attrs={"class": "w20"}),
             "phone": forms.TextInput(attrs={"class": "w20", "autocomplete": "tel"}),
             "tax_id": forms.TextInput(attrs={"class": "code w20"}),
             "slip_words": forms.Textarea(attrs={"rows": 4}),

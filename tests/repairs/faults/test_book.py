@@ -1,3 +1,6 @@
+import re
+from html import unescape
+
 import pytest
 from django.urls import reverse
 
@@ -42,6 +45,18 @@ def test_the_book_is_narrowed_by_words_area_and_standing(client, asked, found):
     make.fault("AUD-HISS", name="Hiss", area="audio")
     make.fault("OLD-ONE", name="Old", area="power", is_retired=True)
     assert codes(client.get(BOOK, asked)) == found
+
+
+def test_every_heading_that_sorts_does(client):
+    make.fix(make.fault())
+    Symptom.objects.create(name="Dark")
+    Check.objects.create(name="Look")
+    for address in (BOOK, reverse("faults:symptoms"), reverse("faults:checks")):
+        page = client.get(address).content.decode()
+        heads = re.findall(r'href="(\?[^"]*sort=[^"]*)"', page)
+        assert heads
+        for head in heads:
+            assert client.get(address + unescape(head)).status_code == 200
 
 
 @pytest.mark.parametrize("n", [1, 30])

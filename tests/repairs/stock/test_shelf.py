@@ -1,5 +1,7 @@
+import re
 from datetime import timedelta
 from decimal import Decimal
+from html import unescape
 
 import pytest
 from django.urls import reverse
@@ -20,6 +22,10 @@ def bench(client, db):
     user = make.user(Kind.BENCH)
     client.force_login(user)
     return user
+
+
+def page_of(client, address):
+    return client.get(address).content.decode()
 
 
 def numbers(page):
@@ -101,6 +107,16 @@ def test_empty_bins_and_retired_parts_are_shown_when_asked_for(client):
 def test_an_address_that_makes_no_sense_gives_a_page(client, asked):
     make.part("A")
     assert client.get(SHELF, asked).status_code == 200
+
+
+def test_every_heading_that_sorts_does(client):
+    part = make.part("A", on_hand=3)
+    make.repair().parts_used.create(part=part)
+    for address in (SHELF, part.get_absolute_url()):
+        heads = re.findall(r'href="(\?[^"]*sort=[^"]*)"', page_of(client, address))
+        assert heads
+        for head in heads:
+            assert client.get(address + unescape(head)).status_code == 200
 
 
 @pytest.mark.parametrize("n", [1, 30])

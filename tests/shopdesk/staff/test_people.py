@@ -1,4 +1,6 @@
+import re
 from datetime import timedelta
+from html import unescape
 
 import pytest
 import time_machine
@@ -164,3 +166,11 @@ def test_the_list_asks_as_often_however_many_work_here(
     with django_assert_num_queries(5):  # session, person, shop, count, rows
         page = client.get(reverse("staff:people") + "?per_page=100")
     assert page.content.decode().count("<tr") == n + 2
+
+
+def test_every_heading_that_sorts_does(client, owner):
+    page = client.get(reverse("staff:people")).content.decode()
+    heads = re.findall(r'href="(\?[^"]*sort=[^"]*)"', page)
+    assert heads
+    for head in heads:
+        assert client.get(reverse("staff:people") + unescape(head)).status_code == 200
