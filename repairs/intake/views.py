@@ -19,6 +19,7 @@ from repairs.jobs.models import Job, NotYet
 from repairs.jobs.sealed import BrokenSeal
 from shopdesk.printing import PaperFailed
 from shopdesk.shop.models import Shop
+from shopdesk.staff.middleware import may
 
 
 def _desk(request, **how):
@@ -104,6 +105,7 @@ def booked(request, pk):
     code = getattr(job, "access_code", None)
     facts = {"job": job, "code": code, "decision": job.decision}
     facts["sizes"] = LabelForm.SIZES
+    facts["may_see_code"] = may(request.user, "intake:show_code")
     return render(request, "repairs/intake/booked.html", facts)
 
 

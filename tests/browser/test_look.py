@@ -80,7 +80,7 @@ def test_what_has_the_focus_is_outlined_and_large_enough(desk):
 
 @pytest.mark.django_db(transaction=True)
 def test_a_scan_into_a_box_stays_there_and_sends_nothing(desk):
-    serial = desk.get_by_label("Serial")
+    serial = desk.locator("#id_serial")
     serial.focus()
     desk.keyboard.type("0O1lI5S8B")
     desk.keyboard.press("Enter")
@@ -91,7 +91,7 @@ def test_a_scan_into_a_box_stays_there_and_sends_nothing(desk):
 
 @pytest.mark.django_db(transaction=True)
 def test_enter_by_hand_sends_the_form_as_everywhere(desk):
-    desk.get_by_label("Serial").focus()
+    desk.locator("#id_serial").focus()
     desk.keyboard.type("0O1lI5S8B", delay=90)
     desk.keyboard.press("Enter", delay=90)
     desk.wait_for_selector("#problems")
@@ -124,10 +124,10 @@ def test_without_scripts_a_form_still_answers(live_server, browser, client):
     )
     page = plain.new_page()
     page.goto(live_server.url + reverse("look"))
-    page.get_by_label("Serial").fill("kept")
+    page.locator("#id_serial").fill("kept")
     page.get_by_role("button", name="Book in").click()
     assert page.title().startswith("Error: ")
-    assert page.get_by_label("Serial").input_value() == "kept"
+    assert page.locator("#id_serial").input_value() == "kept"
     plain.close()
 
 
