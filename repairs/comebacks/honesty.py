@@ -3,6 +3,7 @@
 from datetime import date
 
 from repairs.comebacks import prior
+from repairs.comebacks.hierarchy import Figures
 from repairs.comebacks.pairs import ComebackTable
 from repairs.comebacks.rows import share
 
@@ -44,22 +45,44 @@ def _of_this_table(table: ComebackTable) -> list[str]:
 
 def _basis(table: ComebackTable) -> str:
     """What each pair's own figures are drawn towards."""
+    if table.figures is not None:
+        return _by_declared_and_fault(table, table.figures)
     if table.prior.basis == prior.NO_RETURNS:
         return (
             "No comeback has been seen yet. The risks start from a guess and say only"
             " what so few repairs can rule out."
         )
     if table.prior.basis == prior.FITTED_TWO:
-        weight = share(table.prior.weights[0])
         return (
-            f"The fixes of this shop fall into two groups: {weight} of them come back"
-            f" {table.prior.means[0]:.2g} times as often as the average, the others"
-            f" {table.prior.means[1]:.2g} times. Each fix is drawn towards the group"
-            " that its own repairs speak for."
+            f"{_two_groups(table)} Each fix is drawn towards the group that its own"
+            " repairs speak for."
         )
     few = table.prior.basis == prior.TOO_SMALL_FOR_TWO
     why = " (there are too few pairs or comebacks to look for two)" if few else ""
     return (
         f"The fixes of this shop are taken as one group{why}. Each fix is drawn towards"
         " the average, the more so the fewer its own repairs."
+    )
+
+
+def _by_declared_and_fault(table: ComebackTable, figures: Figures) -> str:
+    lasting = share(figures.share_that_holds(is_stopgap=False))
+    stopgap = share(figures.share_that_holds(is_stopgap=True))
+    few = min(len(table.rows), int(table.counts.returned.sum())) < prior.LEAST_PAIRS
+    why = " With so few pairs or comebacks this is still mostly a guess." if few else ""
+    return (
+        f"{_two_groups(table)} Before its own repairs are counted, a fix declared"
+        f" lasting is taken to be of the first with {lasting}, a declared stopgap with"
+        f" {stopgap}: as the bench’s word has proved here. How the other fixes of the"
+        f" same fault do counts as well, and the more a fix was done, the less of all"
+        f" this.{why}"
+    )
+
+
+def _two_groups(table: ComebackTable) -> str:
+    weight, means = share(table.prior.weights[0]), table.prior.means
+    return (
+        f"The fixes of this shop fall into two groups: {weight} of them come back"
+        f" {means[0]:.2g} times as often as the average, the others {means[1]:.2g}"
+        " times."
     )

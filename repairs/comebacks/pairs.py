@@ -1,7 +1,7 @@
 """The comeback table: one row for each fault and the fix it was mended by.
 
-The columns and their types are said here and nowhere else. The one way in is a frame
-of three small integers a repair (`WATCHED`) and one of what a pair is (`PAIRS`).
+The columns and their types are said here and nowhere else. The one way in is the counts
+of who was watched how long (`watch.Counts`) and a frame of what a pair is (`PAIRS`).
 """
 
 from collections.abc import Iterable
@@ -12,14 +12,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from repairs.comebacks import baseline, limits, prior, verdict
+from repairs.comebacks import baseline, hierarchy, limits, prior, verdict
+from repairs.comebacks.averaged import averaged
 from repairs.comebacks.posterior import Posterior, posterior
-from repairs.comebacks.watch import Counts, Floats, Ints, counted
+from repairs.comebacks.watch import Counts, Floats, Ints
 from repairs.faults.declared import LASTING, STOPGAP
 from shopdesk.money import rounded
-
-WATCHED = {"pair": "int64", "t": "int64", "d": "int64"}
-"""A repair: the number of its pair (from 0), days watched, 1 if it came back."""
 
 PAIRS = {"fault": "str", "fix": "str", "declared": "str", "mean_redo_cost": "object"}
 """A pair, in the order of its number. `declared` is what the bench said most often at
@@ -59,6 +57,9 @@ class ComebackTable:
     sureness: float
     hazard: float
     prior: prior.Prior
+    """What each pair's own figures are drawn towards."""
+    figures: hierarchy.Figures | None
+    """What the bench's word and the fault say of a pair; None by the plain recipe."""
     posterior: Posterior
     counts: Counts
 
@@ -72,32 +73,28 @@ class ComebackTable:
 
 
 def comeback_table(
-    watched: pd.DataFrame,
+    counts: Counts,
     pairs: pd.DataFrame,
     *,
-    within: int,
     limit: float,
     sureness: float,
     places: int = 2,
+    is_plain: bool = False,
 ) -> ComebackTable:
-    """The risk of each pair within `within` days, with its limits and a verdict.
+    """The risk of each pair within the counts' horizon, with its limits and a verdict.
 
     `limit` is the chance of coming back that the shop puts up with, `sureness` how
     probable a verdict must be before it is said; `places` are the currency's decimals.
+    A plain table asks neither what was declared nor how the fault's other fixes do.
     """
-    columns = watched.astype(WATCHED)
-    counts = counted(
-        columns["pair"].to_numpy(),
-        t=columns["t"].to_numpy(),
-        d=columns["d"].to_numpy(),
-        pairs=len(pairs),
-        within=within,
-    )
     hazards = baseline.cumulative_hazard(counts)
     expected = baseline.expected_returns(counts, hazards)
     hazard = float(hazards[-1]) or baseline.hazard_before_any_return(counts)
-    fitted = prior.fitted(counts.returned, expected)
-    known = posterior(fitted, returned=counts.returned, expected=expected)
+    if is_plain or not counts.returned.sum():
+        fitted, figures = prior.fitted(counts.returned, expected), None
+        known = posterior(fitted, returned=counts.returned, expected=expected)
+    else:
+        fitted, figures, known = _by_hierarchy(counts, expected, pairs)
     own = limits.alone(counts, tail=TAIL)
     over_limit = known.chance_over(limit, hazard)
     risk = known.chance(hazard)
@@ -123,14 +120,30 @@ def comeback_table(
     )
     return ComebackTable(
         rows=rows[list(COLUMNS)].astype(COLUMNS),
-        within=within,
+        within=counts.within,
         limit=limit,
         sureness=sureness,
         hazard=hazard,
         prior=fitted,
+        figures=figures,
         posterior=known,
         counts=counts,
     )
+
+
+def _by_hierarchy(
+    counts: Counts, expected: Floats, pairs: pd.DataFrame
+) -> tuple[prior.Prior, hierarchy.Figures, Posterior]:
+    """The prior of the whole shop, its figures, and what is known of each pair."""
+    is_stopgap = (pairs["declared"] == STOPGAP).to_numpy(dtype=bool)
+    evidence = hierarchy.Evidence(
+        returned=counts.returned,
+        expected=expected,
+        is_stopgap=is_stopgap,
+        fault=np.unique(pairs["fault"].to_numpy(), return_inverse=True)[1],
+    )
+    figures, known = averaged(evidence)
+    return figures.as_prior(stopgaps=float(is_stopgap.mean())), figures, known
 
 
 def numbered(faults: Ints, fixes: Ints) -> tuple[Ints, Ints]:

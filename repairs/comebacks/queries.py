@@ -28,7 +28,7 @@ from repairs.comebacks.redo import (
     mean_redo_costs,
 )
 from repairs.comebacks.rows import Pair, Row, share
-from repairs.comebacks.watch import NEVER, days_watched
+from repairs.comebacks.watch import NEVER, counted, days_watched
 from repairs.faults.declared import STOPGAP
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import states
@@ -103,9 +103,8 @@ def comeback_record(*, as_of: date, within: int, shop: Shop) -> Record:
         places=shop.places,
     )
     table = comeback_table(
-        pd.DataFrame({"pair": number, "t": t, "d": d}),
+        counted(number, t=t, d=d, pairs=len(pairs), within=within),
         pd.DataFrame(named, columns=list(PAIRS)).astype(PAIRS),
-        within=within,
         limit=float(shop.return_limit),
         sureness=float(shop.sureness),
         places=shop.places,

@@ -16,6 +16,10 @@ ACTS_AS_STOPGAP = "acts as a stopgap"
 BETTER_THAN_DECLARED = "better than declared"
 
 LEAST_RETURNS = 2  # one comeback may be bad luck; nobody is accused by one
+# Of the doubt that the shop allows, so much before a fix is accused. In simulated shops
+# (tests/benchmarks) this keeps false accusations below 3 in 1000 even where the fixes
+# are no two groups, at the price of 2 to 4 in 100 true ones.
+DOUBT_TO_ACCUSE = 0.7
 WIDEST = 0.5  # own limits wider than this tell nothing
 
 
@@ -27,7 +31,8 @@ def verdicts(
     """
     return np.select(
         [
-            (over_limit >= sureness) & (returned >= LEAST_RETURNS),
+            (1.0 - over_limit <= DOUBT_TO_ACCUSE * (1.0 - sureness))
+            & (returned >= LEAST_RETURNS),
             alone_width > WIDEST,
             1.0 - over_limit >= sureness,
         ],

@@ -17,22 +17,35 @@ from repairs.comebacks.pairs import (
     flags,
     numbered,
 )
-from repairs.comebacks.posterior import Posterior
+from repairs.comebacks.watch import counted
 
 
-def table_of(repairs, *, declared=(), costs=(), within=90, limit=0.1, sureness=0.9):
+def table_of(
+    repairs,
+    *,
+    declared=(),
+    faults=(),
+    costs=(),
+    within=90,
+    limit=0.1,
+    sureness=0.9,
+    is_plain=False,
+):
     """`repairs` lists (t, d) of each pair."""
     rows = [(pair, t, d) for pair, seen in enumerate(repairs) for t, d in seen]
+    pair, t, d = np.array(rows, dtype=np.int64).reshape(-1, 3).T
     pairs = pd.DataFrame(
         {
-            "fault": [f"FAULT-{pair:03}" for pair in range(len(repairs))],
+            "fault": faults or [f"FAULT-{pair:03}" for pair in range(len(repairs))],
             "fix": ["FIX"] * len(repairs),
             "declared": declared or ["lasting"] * len(repairs),
             "mean_redo_cost": costs or [Decimal("40.00")] * len(repairs),
         }
     )
-    watched = pd.DataFrame(rows, columns=["pair", "t", "d"])
-    return comeback_table(watched, pairs, within=within, limit=limit, sureness=sureness)
+    counts = counted(pair, t=t, d=d, pairs=len(repairs), within=within)
+    return comeback_table(
+        counts, pairs, limit=limit, sureness=sureness, is_plain=is_plain
+    )
 
 
 def held(n):
@@ -58,27 +71,52 @@ def test_the_columns_stand_in_the_order_promised():
     )
 
 
-def test_a_shop_with_two_groups_of_fixes_is_seen_as_such():
-    table = table_of(A_SHOP)
-    assert table.prior.basis == prior.FITTED_TWO
+@pytest.mark.parametrize("is_plain", [True, False])
+def test_a_shop_with_two_groups_of_fixes_is_seen_as_such(is_plain):
+    table = table_of(A_SHOP, is_plain=is_plain)
+    assert len(table.prior.shapes) == 2
+    assert table.prior.means[0] < 1 < table.prior.means[1]
     assert set(table.rows["verdict"][:28]) == {verdict.HOLDS}
     assert set(table.rows["verdict"][28:]) == {verdict.COMES_BACK}
 
 
-def test_a_shop_whose_fixes_are_alike_keeps_to_one_group():
-    table = table_of([held(38) + back(2) for _ in range(40)])
+def test_the_table_says_by_which_recipe_it_was_reckoned():
+    ours, plain = table_of(A_SHOP), table_of(A_SHOP, is_plain=True)
+    assert ours.prior.basis == prior.BY_DECLARED_AND_FAULT
+    assert plain.prior.basis == prior.FITTED_TWO
+    assert ours.figures is not None
+    assert plain.figures is None
+
+
+def test_a_plain_shop_whose_fixes_are_alike_keeps_to_one_group():
+    table = table_of([held(38) + back(2) for _ in range(40)], is_plain=True)
     assert table.prior.basis == prior.FITTED_ONE
 
 
-def test_a_small_shop_says_that_two_groups_were_not_looked_for():
-    table = table_of([held(12) + back(2), held(3), held(8) + back(4)])
+def test_a_small_plain_shop_says_that_two_groups_were_not_looked_for():
+    table = table_of([held(12) + back(2), held(3), held(8) + back(4)], is_plain=True)
     assert table.prior.basis == prior.TOO_SMALL_FOR_TWO
     assert len(table.prior.shapes) == 1
+
+
+def test_in_a_shop_whose_fixes_are_alike_none_is_drawn_far_from_the_average():
+    table = table_of([held(38) + back(2) for _ in range(40)])
+    assert table.rows["risk"].to_numpy() == pytest.approx(0.05, abs=0.01)
+
+
+def test_what_the_bench_declared_counts_where_the_repairs_say_nothing_yet():
+    shop = A_SHOP + [held(1), held(1)]
+    words = ["lasting"] * 28 + ["stopgap"] * 4 + ["lasting", "stopgap"]
+    lasting, stopgap = table_of(shop, declared=words).rows["risk"][-2:]
+    assert stopgap > 2 * lasting
+    lasting, stopgap = table_of(shop, declared=words, is_plain=True).rows["risk"][-2:]
+    assert stopgap == lasting
 
 
 def test_a_shop_without_a_comeback_starts_from_a_guess_and_claims_no_nought():
     table = table_of([held(3), held(60)])
     assert table.prior == prior.STARTING_GUESS
+    assert table.figures is None
     assert table.is_without_returns
     assert (table.rows["risk"] > 0).all()
     assert table.rows["high"][1] == pytest.approx(3 / 63, rel=0.2)  # rule of three
@@ -170,9 +208,15 @@ FIGURES = [name for name, kind in COLUMNS.items() if kind == "float64"]
 
 
 @settings(max_examples=60, deadline=None)
-@given(SHOPS)
-def test_no_figure_is_missing_and_limits_stand_in_order(shop):
-    rows = table_of(shop, within=30).rows
+@given(SHOPS, st.booleans(), st.randoms(use_true_random=False))
+def test_no_figure_is_missing_and_limits_stand_in_order(shop, is_plain, chance):
+    rows = table_of(
+        shop,
+        declared=[chance.choice(["lasting", "stopgap"]) for _ in shop],
+        faults=[chance.choice("ABCDE") for _ in shop],
+        within=30,
+        is_plain=is_plain,
+    ).rows
     assert np.isfinite(rows[FIGURES].to_numpy()).all()
     for low, middle, high in [
         ("low", "risk", "high"),
@@ -187,20 +231,15 @@ def test_no_figure_is_missing_and_limits_stand_in_order(shop):
     assert set(rows["verdict"]) <= set(verdict.WORDS)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(st.integers(1, 10), st.integers(0, 9))
 def test_more_comebacks_of_as_many_repairs_never_lower_the_risk(repairs, comebacks):
     comebacks = min(comebacks, repairs - 1)
-    shop = table_of(A_SHOP)
     less, more = (
-        Posterior(
-            shapes=np.array([shop.prior.shapes]) + o,
-            rates=np.array([shop.prior.rates]) + 0.1 * repairs,
-            weights=np.array([shop.prior.weights]),
-        )
+        table_of(A_SHOP + [held(repairs - o) + back(o)], faults=["A"] * 33).rows
         for o in (comebacks, comebacks + 1)
     )
-    assert less.chance(shop.hazard) <= more.chance(shop.hazard)
+    assert less["risk"].iloc[-1] < more["risk"].iloc[-1]
 
 
 @pytest.mark.parametrize(
@@ -222,6 +261,7 @@ def test_more_comebacks_of_as_many_repairs_never_lower_the_risk(repairs, comebac
         "all back on the last day",
     ],
 )
-def test_the_ends_of_what_may_be_have_figures_too(shop):
-    rows = table_of(shop, within=30).rows
+@pytest.mark.parametrize("declared", ["lasting", "stopgap"])
+def test_the_ends_of_what_may_be_have_figures_too(shop, declared):
+    rows = table_of(shop, declared=[declared] * len(shop), within=30).rows
     assert np.isfinite(rows[FIGURES].to_numpy()).all()

@@ -1,0 +1,101 @@
+"""What could be said at best of an invented shop: by one who knows from what its truths
+were drawn, what its declarations mean, and how often its decisions are wrong.
+
+Bayes' rule on a fine grid of true chances; nothing here is of the product.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import expit, logit, logsumexp
+from scipy.stats import beta
+
+from tests.benchmarks.shops import HOLDS, HUMP, HUMP_STOPGAP, STOPGAP, TWO_POINTS
+
+GRID = np.sort([*-np.expm1(-np.geomspace(1e-5, 3.0, 600)), *TWO_POINTS])
+EDGES = np.concatenate([[0.0], 0.5 * (GRID[1:] + GRID[:-1]), [1.0]])
+LEAST = 1e-300  # a logarithm must be had of it
+NODES, _weights = np.polynomial.hermite_e.hermegauss(21)
+LOG_WEIGHTS = np.log(_weights / _weights.sum())
+
+
+@dataclass(frozen=True)
+class Said:
+    """Of each pair: the chance, its 90 % limits, how probably it is over the limit."""
+
+    risk: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    over: np.ndarray
+
+
+def oracle(shop, *, returned, exposure, limit) -> Said:
+    """`exposure` is each pair's watch in units of the whole horizon at the shop's own
+    hazard: with it a true chance p foretells exposure × −ln(1 − p) comebacks.
+    """
+    scenario = shop.scenario
+    hazard = -np.log1p(-scenario.seen(GRID))
+    logs = returned[:, None] * np.log(hazard) - exposure[:, None] * hazard
+    said = shop.is_declared_stopgap[:, None]
+    if scenario.truths == "hump":
+        is_stopgap = GRID > HUMP_STOPGAP
+        word = _word(scenario, said, is_stopgap)
+        weights = _normal(logs + np.log(_mass_of(HUMP)) + word)
+    else:
+        groups = [logs + np.log(_prior(scenario, g)) for g in (False, True)]
+        marginal = [
+            logsumexp(group, axis=1) + _word(scenario, said[:, 0], is_stopgap)
+            for group, is_stopgap in zip(groups, (False, True), strict=True)
+        ]
+        share = _share_of_stopgaps(shop, *marginal)[:, None]
+        weights = (1.0 - share) * _normal(groups[0]) + share * _normal(groups[1])
+    below = weights.cumsum(axis=1)
+    target = scenario.target(GRID)
+    return Said(
+        risk=weights @ target,
+        low=target[(below >= 0.05).argmax(axis=1)],
+        high=target[(below >= 0.95).argmax(axis=1)],
+        over=weights @ (target > limit),
+    )
+
+
+def _share_of_stopgaps(shop, holds, stopgap):
+    """How probably each pair is a stopgap, by the log chance of all that is seen of it
+    if it is none or is one; where faults differ, by the other pairs of its fault too.
+    """
+    scenario = shop.scenario
+    usual = logit(scenario.stopgaps)
+    if not scenario.fault_spread:
+        return expit(usual + stopgap - holds)
+    odds = expit(usual + scenario.fault_spread * NODES)
+    either = np.logaddexp(
+        np.log1p(-odds) + holds[:, None], np.log(odds) + stopgap[:, None]
+    )
+    by_fault = np.zeros((shop.fault.max() + 1, len(NODES)))
+    np.add.at(by_fault, shop.fault, either)
+    by_fault = _normal(by_fault + LOG_WEIGHTS)[shop.fault]
+    return (by_fault * np.exp(np.log(odds) + stopgap[:, None] - either)).sum(axis=1)
+
+
+def _word(scenario, said, is_stopgap):
+    """Log chance of what was declared, of a stopgap or of another."""
+    chance = np.where(is_stopgap, scenario.said_of_stopgaps, scenario.said_of_others)
+    return np.log(np.where(said, chance, 1.0 - chance))
+
+
+def _prior(scenario, is_stopgap):
+    if scenario.truths == "two points":
+        mass = np.full(len(GRID), LEAST)
+        mass[np.abs(GRID - TWO_POINTS[0 if is_stopgap else 1]).argmin()] = 1.0
+        return mass
+    return _mass_of(STOPGAP if is_stopgap else HOLDS)
+
+
+def _mass_of(shape):
+    mass = np.diff(beta.cdf(EDGES, *shape))
+    return np.maximum(mass / mass.sum(), LEAST)
+
+
+def _normal(logs):
+    weights = np.exp(logs - logs.max(axis=1, keepdims=True))
+    return weights / weights.sum(axis=1, keepdims=True)
