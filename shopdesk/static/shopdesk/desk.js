@@ -64,6 +64,49 @@ document.addEventListener("htmx:load", (event) => {
   runTimers();
 });
 
+// What is typed while an answer is on its way stays typed, and the hand stays where it is.
+const asked = new WeakMap();
+const answered = new WeakMap();
+const text = (box) => (box.matches("[type=checkbox], [type=radio]") ? box.checked : box.value);
+const boxesIn = (place) =>
+  [...place.querySelectorAll("input[id]:not([type=hidden]), select[id], textarea[id]")];
+
+document.addEventListener("htmx:beforeRequest", (event) => {
+  const { xhr, target } = event.detail;
+  asked.set(xhr, {
+    texts: new Map(boxesIn(target).map((box) => [box.id, text(box)])),
+    hand: document.activeElement,
+  });
+});
+document.addEventListener("htmx:beforeSwap", (event) => {
+  const { xhr, target } = event.detail;
+  const then = asked.get(xhr);
+  if (!then) return;
+  const hand = document.activeElement;
+  answered.set(xhr, {
+    typed: boxesIn(target)
+      .filter((box) => then.texts.has(box.id) && then.texts.get(box.id) !== text(box))
+      .map((box) => [box.id, text(box)]),
+    hand: hand !== then.hand && target.contains(hand) ? hand.id : "",
+  });
+});
+document.addEventListener("htmx:afterSettle", (event) => {
+  const now = answered.get(event.detail.xhr);
+  if (!now) return;
+  answered.delete(event.detail.xhr);
+  const hand = now.hand && document.getElementById(now.hand);
+  if (hand) hand.focus();
+  for (const [id, value] of now.typed) {
+    const box = document.getElementById(id);
+    if (!box || text(box) === value) continue;
+    if (typeof value === "boolean") box.checked = value;
+    else box.value = value;
+    const tell = () => box.dispatchEvent(new Event("change", { bubbles: true }));
+    if (box === document.activeElement) box.addEventListener("blur", tell, { once: true });
+    else tell();
+  }
+});
+
 // A scanner types like a very fast hand and presses Enter.
 //   In the find box, or in no box at all: that finds what was scanned.
 //   In any other box: the text stays, the form is not sent, and the next box is next.

@@ -1,0 +1,203 @@
+"""One device the whole way, on real screens: booked in, found, quoted, approved, mended,
+proved, closed, handed back; back again, recognised, decided, redone free, counted.
+"""
+
+import re
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+import time_machine
+from django.utils import timezone
+
+from billing.invoices.models import Invoice
+from repairs.jobs import states
+from repairs.jobs.models import Job
+from repairs.stock.models import Part
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+BENCH_TO_THE_END = [
+    states.APPROVED,
+    states.REPAIRED,
+    states.PROVEN,
+    states.READY,
+    states.HANDED_BACK,
+]
+
+
+def steps(job):
+    return list(job.steps.order_by("id").values_list("new", flat=True))
+
+
+def press(page, name):
+    """Press a button and wait for the answer to it."""
+    with page.expect_response(lambda answer: answer.request.method == "POST"):
+        page.locator("main").get_by_role("button", name=name, exact=True).click()
+    page.wait_for_load_state("networkidle")
+
+
+def box(page, name):
+    named = page.locator("main").get_by_label(name, exact=True)
+    return named.and_(page.locator("input"))
+
+
+def start_booking(counter, *, serial):
+    """Four letters and Enter find the customer; the serial says which device."""
+    counter.goto("/counter/")
+    counter.keyboard.type("fenw")
+    counter.get_by_text("+44 1632 960123").wait_for()
+    counter.keyboard.press("Enter")
+    box(counter, "Serial (optional)").fill(serial)
+    counter.keyboard.press("Tab")
+
+
+def finish_booking(counter, complaint):
+    counter.get_by_label("Complaint").fill(complaint)
+    counter.get_by_role("button", name="Book in").click()
+    counter.wait_for_url(re.compile(r"/counter/\d+/"))
+    return Job.objects.latest("id")
+
+
+def find_the_fault(bench, job):
+    bench.goto(f"/bench/{job.pk}/")
+    box(bench, "Failed").fill("3")
+    box(bench, "of tries").fill("5")
+    press(bench, "Keep what was seen")
+    bench.get_by_label("Fault, by code or words").fill("PWR-JACK-OPEN")
+    press(bench, "Name the fault")
+    box(bench, "What and where").fill("Socket, pin 1 to board")
+    box(bench, "Value").fill("1200")
+    box(bench, "Expected from (optional)").fill("0")
+    box(bench, "to (optional)").fill("0.5")
+    press(bench, "Add reading")
+    assert bench.locator("#readings").get_by_text("fail", exact=True).is_visible()
+    press(bench, "Fault found")
+
+
+def mend_and_prove(bench, *, minutes):
+    bench.get_by_text("Book minutes by hand").click()
+    box(bench, "Minutes").fill(str(minutes))
+    press(bench, "Book minutes")
+    press(bench, "Take 1 of SOC-5P")
+    press(bench, "Repair done")
+    box(bench, "Tries").fill("5")
+    box(bench, "of which failed").fill("0")
+    press(bench, "Write the run down")
+
+
+def close_as_fixed(bench):
+    repair = bench.get_by_role("group", name=re.compile("PWR-JACK-OPEN"))
+    repair.get_by_label("What came of it").select_option("fixed")
+    press(bench, "Close the job")
+
+
+def pdf(page, link):
+    address = page.get_by_role("link", name=link).get_attribute("href")
+    answer = page.request.get(address)
+    assert answer.ok and answer.body().startswith(b"%PDF-")
+    return answer.body()
+
+
+def test_a_device_goes_the_whole_way_and_its_comeback_is_counted(sign_in, stocked_shop):
+    with time_machine.travel(timezone.now() - timedelta(days=40)):
+        counter, bench = sign_in("counter"), sign_in("bench")
+
+        # A device the shop has never seen is booked in.
+        start_booking(counter, serial="NW14-00812")
+        counter.get_by_label("Kind").fill("laptop")
+        counter.get_by_label("Maker").fill("Norwind")
+        box(counter, "Model").fill("Slate 14")
+        job = finish_booking(counter, "Charges only when I hold the plug up.")
+        assert job.state == states.BOOKED_IN and job.device.serial == "NW14-00812"
+        for paper in ("slip", "label"):
+            address = counter.locator(f"a[href*='/{paper}/']").first
+            answer = counter.request.get(address.get_attribute("href"))
+            assert answer.ok and answer.body().startswith(b"%PDF-")
+
+        # The bench finds the fault; the till quotes it on paper.
+        find_the_fault(bench, job)
+        counter.goto(f"/bench/{job.pk}/")
+        counter.get_by_role("link", name="Quote", exact=True).click()
+        press(counter, "Make a draft")
+        press(counter, "Save and send")
+        sent = pdf(counter, "The paper (PDF)")
+        assert sent == pdf(counter, "The paper (PDF)")
+
+        # The customer says yes to the lasting fix.
+        counter.get_by_label("Replace the charging socket").check()
+        press(counter, "Write down the yes")
+        assert steps(job)[-3:] == [states.DIAGNOSED, states.QUOTED, states.APPROVED]
+
+        # Mended with minutes and a part, proved, closed.
+        bench.goto(f"/bench/{job.pk}/")
+        mend_and_prove(bench, minutes=50)
+        close_as_fixed(bench)
+        job.refresh_from_db()
+        assert job.state == states.READY and job.outcome == states.FIXED
+        assert Part.objects.get(number="SOC-5P").on_hand == 9
+
+        # Handed back: the bill is paid, cover starts.
+        counter.goto(f"/bench/{job.pk}/")
+        counter.get_by_role("link", name="Hand back").click()
+        counter.get_by_label("card").check()
+        press(counter, "Hand back")
+        pdf(counter, "Invoice (PDF)")
+        pdf(counter, "Cover certificate (PDF)")
+        job.refresh_from_db()
+        repair = job.repairs.get()
+        assert steps(job)[-5:] == BENCH_TO_THE_END
+        assert repair.minutes == 50
+        assert repair.covered_until == job.handed_back_on + timedelta(days=180)
+        bill = Invoice.objects.get(job=job)
+        assert bill.balance == 0 and bill.gross == bill.paid > 0
+
+    with time_machine.travel(timezone.now() - timedelta(days=12)):
+        counter, bench = sign_in("counter"), sign_in("bench")
+
+        # It comes back, and is recognised by its serial at once.
+        start_booking(counter, serial="nw14 00812")
+        offer = counter.get_by_role("group", name=re.compile("It was here before"))
+        offer.wait_for()
+        assert re.search(r"\b28\b", offer.inner_text())
+        assert "covered until" in offer.inner_text()
+        offer.get_by_label(job.number).check()
+        again = finish_booking(counter, "The same as last time.")
+        assert again.device == job.device and again.decision.earlier == repair
+
+        # The bench says what it is: the same fault, under cover.
+        bench.goto(f"/bench/{again.pk}/")
+        bench.get_by_role("link", name=re.compile("[Dd]ecide")).first.click()
+        bench.get_by_label("same fault").check()
+        bench.get_by_label("yes: free to the customer").check()
+        press(bench, "Decide")
+        assert again.decision.what == states.SAME_FAULT and again.is_under_cover
+
+        # Under cover it needs no quote; it is done again, at no charge.
+        find_the_fault(bench, again)
+        bench.get_by_label(re.compile("JACK-REPLACE")).check()
+        press(bench, "Choose")
+        press(bench, "Start, under cover")
+        mend_and_prove(bench, minutes=30)
+        close_as_fixed(bench)
+        counter.goto(f"/till/hand-back/{again.pk}/")
+        press(counter, "Hand back")
+        again.refresh_from_db()
+        assert steps(again)[-5:] == BENCH_TO_THE_END
+        assert states.QUOTED not in steps(again)
+        assert Invoice.objects.get(job=again).gross == 0
+        redo = again.repairs.get()
+        part_cost = redo.parts_used.get().cost
+        assert redo.cost == Decimal(30) * stocked_shop.cost_rate / 60 + part_cost
+        assert redo.covered_until == repair.covered_until
+
+    # Counted in the month's comeback table, which opens the jobs behind it.
+    owner = sign_in("owner")
+    owner.get_by_role("link", name="Comebacks").click()
+    table = owner.get_by_role("table").filter(has_text="JACK-REPLACE").first
+    row = table.get_by_role("row").filter(has_text="JACK-REPLACE")
+    assert row.count() == 1
+    row.get_by_role("link").first.click()
+    owner.get_by_text(job.number).first.wait_for()
+    assert owner.get_by_text("28 days").or_(owner.get_by_text("28")).first.is_visible()
+    assert (owner.complaints, counter.complaints, bench.complaints) == ([], [], [])
