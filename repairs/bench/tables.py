@@ -22,7 +22,7 @@ class BenchTable(tables.DeskTable):
         verbose_name="Was here",
     )
     waiting_on = TemplateColumn(
-        "{% if value %}{{ record.get_waiting_on_display }}{% endif %}"
+        "{% if record.waiting_on %}{{ value }}{% endif %}"
     )
     promised_on = tables.DateColumn(verbose_name="Promised")
     timer = TemplateColumn(
