@@ -21,9 +21,7 @@ class BenchTable(tables.DeskTable):
         '{% load desk %}{% if value %}{% mark "return" %}{% endif %}',
         verbose_name="Was here",
     )
-    waiting_on = TemplateColumn(
-        "{% if record.waiting_on %}{{ value }}{% endif %}"
-    )
+    waiting_on = TemplateColumn("{% if record.waiting_on %}{{ value }}{% endif %}")
     promised_on = tables.DateColumn(verbose_name="Promised")
     timer = TemplateColumn(
         template_name="repairs/bench/_timer_cell.html",
