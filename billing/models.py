@@ -1,4 +1,4 @@
-"""The register of records: what Django must find. Import from the rooms."""
+"""The register of records: what Django must find. Nobody imports from here."""
 
 from billing.invoices.models import Invoice, InvoiceLine, Payment
 from billing.quotes.models import Option, Quote, QuoteLine

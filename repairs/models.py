@@ -1,4 +1,4 @@
-"""The register of records: what Django must find. Rooms are imported by their own name."""
+"""The register of records: what Django must find. Nobody imports from here."""
 
 from repairs.customers.models import Customer, Device, DeviceModel
 from repairs.faults.models import Check, Fault, Fix, Symptom, UsualPart

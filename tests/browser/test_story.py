@@ -1,5 +1,5 @@
-"""One device the whole way, on real screens: booked in, found, quoted, approved, mended,
-proved, closed, handed back; back again, recognised, decided, redone free, counted.
+"""One device the whole way, on real screens: booked in, found, quoted, approved,
+mended, proved, closed, handed back; back again, recognised, decided, redone, counted.
 """
 
 import re
