@@ -625,3 +625,14 @@ def test_the_page_asks_no_more_for_a_long_history(
     few = counted(bench, url, django_assert_max_num_queries)
     add(29)
     assert counted(bench, url, django_assert_max_num_queries) == few
+
+
+def test_a_job_from_a_history_file_says_what_that_file_knew(bench):
+    fault = make.fault()
+    done = make.past_repair(
+        fault, make.fix(fault), on=make.DAY, minutes_from_history=95
+    )
+    Job.objects.update(is_from_history=True)
+    page = bench.get(done.job.get_absolute_url()).content.decode()
+    assert "1 h 35 min" in page and "from the history file" in page
+    assert "No proof run is on record." in page and "to go" not in page
