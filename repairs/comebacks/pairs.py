@@ -44,6 +44,7 @@ COLUMNS = {
 }
 """The table, in this order on screen, on paper, in CSV and in JSON."""
 
+DENSE = 2_000_000  # keys up to here are looked up in a list of all
 TAIL = 0.05  # left outside each limit: the limits are 90 %
 
 
@@ -146,26 +147,29 @@ def _by_hierarchy(
     return figures.as_prior(stopgaps=float(is_stopgap.mean())), figures, known
 
 
-def numbered(faults: Ints, fixes: Ints) -> tuple[Ints, Ints]:
-    """The number of each repair's pair, and the fault and fix of each pair."""
-    both = np.stack([faults, fixes], axis=1)
-    pairs, number = np.unique(both, axis=0, return_inverse=True)
-    return number.reshape(-1).astype(np.int64), pairs
+def numbered(keys: Ints) -> tuple[Ints, Ints]:
+    """The number of each repair's pair, and the key of each pair in rising order."""
+    highest = int(keys.max(initial=0))
+    if highest > DENSE:
+        pairs, number = np.unique(keys, return_inverse=True)
+        return number.reshape(-1).astype(np.int64), pairs
+    # A mark for each key that could be: no sorting of a million.
+    is_there = np.zeros(highest + 1, dtype=bool)
+    is_there[keys] = True
+    return (np.cumsum(is_there) - 1)[keys], np.flatnonzero(is_there)
 
 
 def commonest_declared(
     pair: Ints, *, is_stopgap: Ints, handed_back: Ints, pairs: int
 ) -> list[str]:
-    """What the bench said of each pair most often; the latest where it is a tie.
-
-    The latest is the one handed back last, and of one day the one written last.
+    """What the bench said of each pair most often; the latest where it is a tie, and
+    stopgap where both were said on the latest day.
     """
     stopgaps = np.bincount(pair, weights=is_stopgap, minlength=pairs)
     balance = 2 * stopgaps - np.bincount(pair, minlength=pairs)
     last = np.zeros(pairs, dtype=np.int64)
-    order = np.argsort(handed_back, kind="stable")
-    last[pair[order]] = is_stopgap[order]
-    says_stopgap = np.where(balance == 0, last == 1, balance > 0)
+    np.maximum.at(last, pair, 2 * handed_back + is_stopgap)
+    says_stopgap = np.where(balance == 0, last % 2 == 1, balance > 0)
     return [STOPGAP if stopgap else LASTING for stopgap in says_stopgap]
 
 

@@ -6,13 +6,31 @@ numbers here and stay so until a page shows them.
 
 import math
 from collections import defaultdict
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from itertools import chain
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
-from django.db.models import Count, Max, Q, Sum
+from django.db.models import (
+    Aggregate,
+    BigIntegerField,
+    Case,
+    Count,
+    F,
+    Func,
+    IntegerField,
+    Max,
+    Q,
+    Sum,
+    TextField,
+    Value,
+    When,
+)
+from django.db.models.functions import Cast, Coalesce
 
 from repairs.comebacks.pairs import (
     PAIRS,
@@ -22,18 +40,21 @@ from repairs.comebacks.pairs import (
 )
 from repairs.comebacks.record import FaultRecord, Record
 from repairs.comebacks.redo import (
+    UNPAID,
     Spent,
     cost_of_redo,
-    in_order_of_pairs,
     mean_redo_costs,
+    redone_by_pair,
 )
 from repairs.comebacks.rows import Pair, Row, share
-from repairs.comebacks.watch import NEVER, counted, days_watched
+from repairs.comebacks.watch import NEVER, Counts, Ints, counted, days_watched
 from repairs.faults.declared import STOPGAP
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import states
 from repairs.jobs.models import Job, Repair, ReturnDecision
 from shopdesk.shop.models import Shop
+
+BATCH = 20_000  # rows read at once
 
 
 def latest_day(today: date) -> date:
@@ -73,37 +94,69 @@ def same_fault_by(as_of: date):
 # --- the table ----------------------------------------------------------------
 
 
+class DayNumber(Func):
+    """The number of a day, as date.toordinal() has it: no row needs a date of its own.
+    NEVER where there is none.
+    """
+
+    output_field = IntegerField()
+
+    def as_sqlite(self, compiler, connection, **context):
+        template = (
+            f"ifnull(CAST(julianday(%(expressions)s) AS INTEGER)-1721424,{NEVER})"
+        )
+        return self.as_sql(compiler, connection, template=template, **context)
+
+    def as_postgresql(self, compiler, connection, **context):
+        template = f"coalesce(%(expressions)s - DATE '0001-01-01' + 1, {NEVER})"
+        return self.as_sql(compiler, connection, template=template, **context)
+
+
+class Together(Aggregate):
+    """Whole numbers in one text, with commas between: a group in one row, not many."""
+
+    output_field = TextField()
+
+    def as_sqlite(self, compiler, connection, **context):
+        template = "group_concat(%(expressions)s)"
+        return self.as_sql(compiler, connection, template=template, **context)
+
+    def as_postgresql(self, compiler, connection, **context):
+        template = "string_agg((%(expressions)s)::text, ',')"
+        return self.as_sql(compiler, connection, template=template, **context)
+
+
 def comeback_record(*, as_of: date, within: int, shop: Shop) -> Record:
     """The comeback table of the whole shop as it was known on the day `as_of`."""
-    repairs = _repairs(as_of)
-    returns = _returns(as_of)
-    number, keys = numbered(repairs["fault"].to_numpy(), repairs["fix"].to_numpy())
-    pairs, named = _named(keys.tolist())
-    first_back = returns.groupby("repair")["day"].min()
-    t, d = days_watched(
-        repairs["handed_back"].to_numpy(),
-        came_back=first_back.reindex(repairs["id"], fill_value=NEVER).to_numpy(),
-        watch_ends=repairs["watch_ends"].to_numpy(),
-        as_of=as_of.toordinal(),
-        within=within,
-    )
+    book = Book()
+    day, key, is_stopgap = _fixed(as_of, book)
+    number, keys = numbered(key)
+    pairs = book.pairs(keys)
+    ages = {"as_of": as_of.toordinal(), "within": within}
+    t, d = days_watched(day, **ages)
+    counts = counted(number, t=t, d=d, pairs=len(pairs), within=within)
+    counts = _by_end_of_watch(counts, keys, _watch_ended(as_of, book), ages)
+    back = _returned(as_of, book)
+    counts = _by_return(counts, keys, back, ages)
+    named = book.codes(keys)
     named["declared"] = commonest_declared(
-        number,
-        is_stopgap=repairs["is_stopgap"].to_numpy(),
-        handed_back=repairs["handed_back"].to_numpy(),
+        number, is_stopgap=is_stopgap, handed_back=day, pairs=len(pairs)
+    )
+    redone = redone_by_pair(
+        np.searchsorted(keys, back.key),
+        visit=back.visit,
+        is_same=back.is_same_fault,
+        cost=back.cost,
         pairs=len(pairs),
     )
-    pair_of = dict(zip(repairs["id"].tolist(), number.tolist(), strict=True))
     named["mean_redo_cost"] = mean_redo_costs(
         [pair.fault_id for pair in pairs],
-        redone=in_order_of_pairs(
-            _redone(returns, pair_of=pair_of, as_of=as_of), pairs=len(pairs)
-        ),
-        done=_done(pairs, as_of=as_of),
+        redone=redone,
+        done=[] if any(s.jobs for s in redone) else _done(pairs, as_of=as_of),
         places=shop.places,
     )
     table = comeback_table(
-        counted(number, t=t, d=d, pairs=len(pairs), within=within),
+        counts,
         pd.DataFrame(named, columns=list(PAIRS)).astype(PAIRS),
         limit=float(shop.return_limit),
         sureness=float(shop.sureness),
@@ -112,77 +165,149 @@ def comeback_record(*, as_of: date, within: int, shop: Shop) -> Record:
     return Record(table=table, as_of=as_of, pairs=pairs)
 
 
-def _whole_numbers(rows, columns: list[str]) -> pd.DataFrame:
-    return pd.DataFrame.from_records(list(rows), columns=columns).astype("int64")
+class Book:
+    """Codes and names of faults and fixes, and one number for each two of them."""
+
+    def __init__(self) -> None:
+        self._faults = self._named(Fault)
+        self._fixes = self._named(Fix)
+        self._width = max(self._fixes, default=0) + 1
+
+    @staticmethod
+    def _named(kind) -> dict[int, tuple[str, str]]:
+        rows = kind.objects.order_by().values_list("id", "code", "name")
+        return {id: (code, name) for id, code, name in rows}
+
+    def key(self, of: str = ""):
+        """The pair of a repair, by its fault and fix, as the database reckons it."""
+        return F(f"{of}fault_id") * Value(self._width) + F(f"{of}fix_id")
+
+    def _split(self, keys) -> list[tuple[int, int]]:
+        return [divmod(key, self._width) for key in keys.tolist()]
+
+    def pairs(self, keys) -> list[Pair]:
+        return [
+            Pair(fault, fix, self._faults[fault][1], self._fixes[fix][1])
+            for fault, fix in self._split(keys)
+        ]
+
+    def codes(self, keys) -> dict[str, list]:
+        split = self._split(keys)
+        return {
+            "fault": [self._faults[fault][0] for fault, _ in split],
+            "fix": [self._fixes[fix][0] for _, fix in split],
+        }
 
 
-def _repairs(as_of: date) -> pd.DataFrame:
-    rows = fixed_by(as_of).values_list(
-        "id",
-        "fault_id",
-        "fix_id",
-        "declared",
-        "job__handed_back_on",
-        "job__device__watch_ends_on",
+def _fixed(as_of: date, book: Book):
+    """Of each repair that counts, the day it was handed back, its pair, and 1 if it was
+    declared a stopgap.
+
+    The repairs of a day come in one row: handing over a row each is what would take
+    long of a million.
+    """
+    said = Case(When(declared=STOPGAP, then=Value(1)), default=Value(0))
+    rows = (
+        fixed_by(as_of)
+        .order_by()
+        .values("job__handed_back_on")
+        .annotate(all=Together(book.key() * Value(2) + said))
+        .values_list("job__handed_back_on", "all")
+        .order_by("job__handed_back_on")
     )
-    return _whole_numbers(
-        (
-            (id, fault, fix, said == STOPGAP, on.toordinal(), _ordinal(ends))
-            for id, fault, fix, said, on, ends in rows
-        ),
-        ["id", "fault", "fix", "is_stopgap", "handed_back", "watch_ends"],
+    days, many, packed = [], [], [np.zeros(0, dtype=np.int64)]
+    for on, text in rows.iterator():
+        packed.append(np.fromstring(text, dtype=np.int64, sep=","))
+        days.append(on.toordinal())
+        many.append(len(packed[-1]))
+    both = np.concatenate(packed)
+    return np.repeat(np.array(days, dtype=np.int64), many), both >> 1, both & 1
+
+
+class Ended(NamedTuple):
+    """Columns of the repairs whose device was not watched all the time."""
+
+    key: Ints
+    handed_back: Ints
+    watch_ends: Ints
+
+
+class Returned(NamedTuple):
+    """Columns of the comebacks: a row for each repair made on such a visit."""
+
+    key: Ints
+    handed_back: Ints
+    watch_ends: Ints
+    came_back: Ints
+    repair: Ints
+    visit: Ints
+    is_same_fault: Ints
+    cost: Ints
+
+
+def _watch_ended(as_of: date, book: Book) -> Ended:
+    rows = fixed_by(as_of).filter(job__device__watch_ends_on__lt=as_of).order_by()
+    columns = rows.values_list(
+        book.key(),
+        DayNumber("job__handed_back_on"),
+        DayNumber("job__device__watch_ends_on"),
+    )
+    return Ended(*_columns(columns, 3))
+
+
+def _returned(as_of: date, book: Book) -> Returned:
+    # What a visit cost is known when it is over.
+    is_paid = When(job__handed_back_on__lte=as_of, then="job__repairs__cost")
+    is_same = When(job__repairs__fault=F("earlier__fault"), then=Value(1))
+    rows = same_fault_by(as_of).filter(
+        earlier__outcome=states.FIXED, earlier__job__handed_back_on__lte=as_of
+    )
+    columns = rows.order_by().values_list(
+        book.key("earlier__"),
+        DayNumber("earlier__job__handed_back_on"),
+        DayNumber("earlier__job__device__watch_ends_on"),
+        DayNumber("job__booked_in_on"),
+        "earlier_id",
+        "job_id",
+        Case(is_same, default=Value(0)),
+        Coalesce(Cast(Case(is_paid), BigIntegerField()), Value(UNPAID)),
+    )
+    return Returned(*_columns(columns, 8))
+
+
+def _by_end_of_watch(counts: Counts, keys: Ints, ended: Ended, ages: dict) -> Counts:
+    return counts.moved(
+        np.searchsorted(keys, ended.key),
+        from_=days_watched(ended.handed_back, **ages),
+        to=days_watched(ended.handed_back, watch_ends=ended.watch_ends, **ages),
     )
 
 
-def _returns(as_of: date) -> pd.DataFrame:
-    rows = same_fault_by(as_of).values_list(
-        "earlier_id", "earlier__fault_id", "job_id", "job__booked_in_on"
+def _by_return(counts: Counts, keys: Ints, back: Returned, ages: dict) -> Counts:
+    """Of several comebacks of one repair the first is counted."""
+    order = np.argsort(back.came_back, kind="stable")
+    first = order[np.unique(back.repair[order], return_index=True)[1]]
+    handed_back, ends = back.handed_back[first], back.watch_ends[first]
+    came_back = back.came_back[first]
+    return counts.moved(
+        np.searchsorted(keys, back.key[first]),
+        from_=days_watched(handed_back, watch_ends=ends, **ages),
+        to=days_watched(handed_back, watch_ends=ends, came_back=came_back, **ages),
     )
-    return _whole_numbers(
-        ((repair, fault, job, on.toordinal()) for repair, fault, job, on in rows),
-        ["repair", "fault", "job", "day"],
+
+
+def _columns(rows, count: int):
+    """The columns of many rows of whole numbers, read a batch at a time."""
+    numbers = np.fromiter(
+        chain.from_iterable(rows.iterator(chunk_size=BATCH)), dtype=np.int64
     )
+    return numbers.reshape(-1, count).T
 
 
-def _ordinal(day: date | None) -> int:
-    return day.toordinal() if day else NEVER
-
-
-def _named(keys: list[tuple[int, int]]) -> tuple[list[Pair], dict]:
-    """The pairs with their names, and the columns of their codes."""
-    faults = {id: (code, name) for id, code, name in _book(Fault)}
-    fixes = {id: (code, name) for id, code, name in _book(Fix)}
-    pairs = [Pair(a, b, faults[a][1], fixes[b][1]) for a, b in keys]
-    codes = {
-        "fault": [faults[fault][0] for fault, _ in keys],
-        "fix": [fixes[fix][0] for _, fix in keys],
-    }
-    return pairs, codes
-
-
-def _book(kind):
-    return kind.objects.order_by().values_list("id", "code", "name")
-
-
-def _redone(
-    returns: pd.DataFrame, *, pair_of: dict[int, int], as_of: date
-) -> dict[int, Spent]:
-    """What the comebacks of each pair have cost, of visits handed back by the day."""
-    visits = costs_of_visits(as_of)
-    spent: defaultdict[int, Spent] = defaultdict(Spent)
-    for repair, fault, job, _ in returns.itertuples(index=False, name=None):
-        cost = cost_of_redo(visits.get(job, []), fault=fault)
-        if cost is not None and repair in pair_of:
-            spent[pair_of[repair]] += Spent(cost, 1)
-    return spent
-
-
-def costs_of_visits(as_of: date) -> dict[int, list[tuple[int, Decimal]]]:
-    """Fault and cost of each repair on the visits that were comebacks, by job."""
+def costs_of_visits(jobs: Collection[int], *, as_of: date) -> dict[int, list]:
+    """Fault and cost of each repair on these visits, if over by the day, by job."""
     rows = Repair.objects.filter(
-        job__in=same_fault_by(as_of).order_by().values("job"),
-        job__handed_back_on__lte=as_of,
-        cost__isnull=False,
+        job__in=jobs, job__handed_back_on__lte=as_of, cost__isnull=False
     ).values_list("job_id", "fault_id", "cost")
     visits = defaultdict(list)
     for job, fault, cost in rows:
@@ -220,6 +345,10 @@ class Beside:
     def beats_said(self) -> str:
         """How probable it is that this fix holds better than the best of the others."""
         return "" if math.isnan(self.chance_to_beat) else share(self.chance_to_beat)
+
+
+def _ordinal(day: date | None) -> int:
+    return day.toordinal() if day else NEVER
 
 
 def fixes_beside(fault: Fault, record: FaultRecord) -> list[Beside]:
@@ -267,10 +396,10 @@ def repairs_behind(fault: Fault, fix: Fix, *, as_of: date, within: int) -> list[
         .select_related("job__device__model", "job__customer")
     )
     decisions = same_fault_by(as_of).filter(earlier__fault=fault, earlier__fix=fix)
-    visits = costs_of_visits(as_of)
     first: dict[int, Job] = {}
     for decision in decisions.select_related("job").order_by("-job__booked_in_on"):
         first[decision.earlier_id] = decision.job
+    visits = costs_of_visits([job.pk for job in first.values()], as_of=as_of)
     t, d = days_watched(
         np.array([r.job.handed_back_on.toordinal() for r in repairs], dtype=np.int64),
         came_back=np.array(

@@ -18,7 +18,12 @@ NEVER = np.iinfo(np.int32).max  # a day number no calendar reaches
 
 
 def days_watched(
-    handed_back: Ints, *, came_back: Ints, watch_ends: Ints, as_of: int, within: int
+    handed_back: Ints,
+    *,
+    as_of: int,
+    within: int,
+    came_back: Ints | int = NEVER,
+    watch_ends: Ints | int = NEVER,
 ) -> tuple[Ints, Ints]:
     """Days watched and comeback mark of each repair; all days are day numbers.
 
@@ -48,6 +53,21 @@ class Counts:
         """These pairs alone, in this order."""
         keep = list(rows)
         return Counts(left=self.left[keep], back=self.back[keep])
+
+    def moved(
+        self, pair: Ints, *, from_: tuple[Ints, Ints], to: tuple[Ints, Ints]
+    ) -> "Counts":
+        """These counts where some repairs, so far counted by what `days_watched` first
+        said of them, are counted by what it said later.
+        """
+        out, into = (
+            counted(pair, t=t, d=d, pairs=len(self.left), within=self.within)
+            for t, d in (from_, to)
+        )
+        return Counts(
+            left=self.left - out.left + into.left,
+            back=self.back - out.back + into.back,
+        )
 
     @property
     def within(self) -> int:

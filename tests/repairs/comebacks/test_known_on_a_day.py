@@ -3,6 +3,7 @@
 from datetime import date, timedelta
 from decimal import Decimal
 
+import numpy as np
 import pytest
 
 from repairs.comebacks.queries import (
@@ -12,6 +13,7 @@ from repairs.comebacks.queries import (
     repairs_behind,
 )
 from repairs.comebacks.record import FaultRecord
+from repairs.faults.models import Fault, Fix
 from repairs.jobs import states
 from repairs.jobs.models import Job, Repair, ReturnDecision
 from shopdesk.shop.models import Shop
@@ -121,6 +123,61 @@ def test_a_device_sold_on_is_no_longer_watched(pair):
     make.past_repair(*pair, on=ON, of=device)
     [behind] = repairs_behind(*pair, as_of=LATER, within=90)
     assert (behind.days, behind.became, row().judged) == (15, "still watched", 0)
+
+
+def test_a_device_sold_on_after_it_came_back_came_back_all_the_same(pair):
+    device = make.device(watch_ends_on=ON + days(15))
+    make.past_repair(*pair, on=ON, of=device, back_on=ON + days(10))
+    late = make.device(watch_ends_on=ON + days(15))
+    make.past_repair(*pair, on=ON, of=late, back_on=ON + days(20))
+    assert (row().returned, row().judged) == (2, 2)
+    assert row(as_of=ON + days(12)).returned == 1
+
+
+def test_any_history_is_counted_as_repair_by_repair(pair):
+    """The grouped way of the table against the plain one of the list behind a row."""
+    rng = np.random.default_rng(6)
+    faults = [pair[0], make.fault()]
+    fixes = [make.fix(*faults) for _ in range(3)]
+    for n in range(60):
+        on = ON + days(int(rng.integers(0, 120)))
+        ends = on + days(int(rng.integers(-5, 120))) if rng.random() < 0.3 else None
+        repair = make.past_repair(
+            faults[n % 2],
+            fixes[int(rng.integers(3))],
+            on=on,
+            of=make.device(watch_ends_on=ends),
+        )
+        for _ in range(int(rng.integers(0, 3))):
+            back = on + days(int(rng.integers(0, 100)))
+            made = make.comeback(repair, on=back)
+            if rng.random() < 0.3:
+                ReturnDecision.objects.create(
+                    job=made.job,
+                    earlier=repair,
+                    what=states.NEW_FAULT,
+                    decided_on=back + days(int(rng.integers(0, 60))),
+                )
+    for as_of in (ON + days(60), ON + days(100), LATER):
+        for found in rows_of(as_of):
+            behind = repairs_behind(
+                Fault.objects.get(pk=found.pair.fault_id),
+                Fix.objects.get(pk=found.pair.fix_id),
+                as_of=as_of,
+                within=90,
+            )
+            assert found.repairs == len(behind)
+            assert found.returned == sum(b.is_back for b in behind)
+            assert found.judged == sum(b.is_back or b.days == 90 for b in behind)
+
+
+def test_the_latest_word_counts_where_as_many_said_lasting_as_stopgap(pair):
+    make.past_repair(*pair, on=ON + days(5), declared="lasting")
+    make.past_repair(*pair, on=ON, declared="stopgap")
+    assert row().declared == "lasting"
+    make.past_repair(*pair, on=ON + days(9), declared="stopgap")
+    make.past_repair(*pair, on=ON + days(8), declared="lasting")
+    assert row().declared == "stopgap"
 
 
 def test_the_repairs_behind_a_row_are_those_it_counts(pair):

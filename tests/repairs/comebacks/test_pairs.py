@@ -177,9 +177,10 @@ def test_a_thousand_repairs_of_one_pair_give_sharp_limits():
     assert 0.03 < row["low"] < row["risk"] < row["high"] < 0.07
 
 
-def test_pairs_are_numbered_by_fault_and_fix():
-    number, pairs = numbered(np.array([7, 3, 7, 7]), np.array([1, 1, 2, 1]))
-    assert pairs.tolist() == [[3, 1], [7, 1], [7, 2]]
+@pytest.mark.parametrize("far", [0, 10**12])
+def test_pairs_are_numbered_in_the_order_of_their_keys(far):
+    number, pairs = numbered(np.array([71, 31, 72, 71]) + far)
+    assert (pairs - far).tolist() == [31, 71, 72]
     assert number.tolist() == [1, 0, 2, 1]
 
 

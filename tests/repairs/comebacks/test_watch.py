@@ -73,3 +73,22 @@ def test_no_repairs_at_all_are_counted_as_none(pairs):
     counts = counted(none, t=none, d=none, pairs=pairs, within=90)
     assert counts.left.shape == (pairs, 91)
     assert counts.longest_watch == 0
+
+
+def test_what_is_known_later_of_a_repair_moves_it():
+    t, d = np.array([90, 90, 40]), np.array([0, 0, 0])
+    counts = counted(np.array([0, 0, 1]), t=t, d=d, pairs=2, within=90)
+    later = counts.moved(
+        np.array([0, 1]),
+        from_=(np.array([90, 40]), np.array([0, 0])),
+        to=(np.array([12, 40]), np.array([1, 1])),
+    )
+    straight = counted(
+        np.array([0, 0, 1]),
+        t=np.array([12, 90, 40]),
+        d=np.array([1, 0, 1]),
+        pairs=2,
+        within=90,
+    )
+    assert np.array_equal(later.left, straight.left)
+    assert np.array_equal(later.back, straight.back)
