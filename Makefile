@@ -57,3 +57,8 @@ lock: ## the locks again, from pyproject.toml
 	$(compile) --group dev -c requirements.lock -o requirements-dev.lock
 	.venv/bin/uv pip compile -q --group installer --universal --python-version 3.11 \
 		--generate-hashes --no-header --no-annotate -o .ci/installer.lock
+
+pictures: ## the pictures in README.md anew, from a demo shop of their own
+	@bash .ci/machine test
+	@bash .ci/install dev
+	@$(py) .ci/pictures.py
