@@ -1,8 +1,6 @@
 """What the fault book and the shop's rates propose for a job."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass, field
-from decimal import Decimal
 
 from django.db.models import Count, Prefetch, Q
 
@@ -20,7 +18,8 @@ from repairs.faults import declared
 from repairs.faults.models import Fix
 from repairs.jobs import states
 from repairs.jobs.models import Job, Repair
-from repairs.stock.models import Delivery, Part
+from repairs.stock.models import Part
+from repairs.stock.queries import costs_now
 from shopdesk.shop.models import Shop
 
 WORDS = {
@@ -62,20 +61,6 @@ def rates_of(shop: Shop) -> Rates:
         markup=shop.markup,
         places=shop.places,
     )
-
-
-def costs_now(parts: Iterable[Part]) -> dict[int, Decimal]:
-    """What one of each part costs: from the delivery that is used next, else the last.
-
-    A part that never came in is missing here.
-    """
-    last: dict[int, Decimal] = {}
-    next_used: dict[int, Decimal] = {}
-    for delivery in Delivery.objects.filter(part__in=list(parts)):
-        last[delivery.part_id] = delivery.unit_cost
-        if delivery.remaining:
-            next_used.setdefault(delivery.part_id, delivery.unit_cost)
-    return last | next_used
 
 
 def proposals(job: Job, *, shop: Shop) -> list[Proposal]:

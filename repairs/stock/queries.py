@@ -1,6 +1,9 @@
 """What the pages of the shelf ask for."""
 
-from repairs.stock.models import Part
+from collections.abc import Iterable
+from decimal import Decimal
+
+from repairs.stock.models import Delivery, Part
 from repairs.stock.values import misfits, series_of
 
 AT_MOST = 50
@@ -40,3 +43,17 @@ def series(part: Part) -> str:
     """The series of preferred values that it belongs to, if it has one value."""
     amount = part.reading.amount
     return series_of(amount[1]) if amount and part.reading.at is None else ""
+
+
+def costs_now(parts: Iterable[Part]) -> dict[int, Decimal]:
+    """What one of each part costs: from the delivery that is used next, else the last.
+
+    A part that never came in is missing here.
+    """
+    last: dict[int, Decimal] = {}
+    next_used: dict[int, Decimal] = {}
+    for delivery in Delivery.objects.filter(part__in=list(parts)):
+        last[delivery.part_id] = delivery.unit_cost
+        if delivery.remaining:
+            next_used.setdefault(delivery.part_id, delivery.unit_cost)
+    return last | next_used
