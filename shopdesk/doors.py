@@ -77,7 +77,12 @@ DOORS: dict[str, frozenset[str]] = {
     "returns:decide": ALL,
     # comebacks
     "comebacks:table": OWNERS,
+    "comebacks:csv": OWNERS,
+    "comebacks:json": OWNERS,
+    "comebacks:pdf": OWNERS,
     "comebacks:pair": OWNERS,
+    "comebacks:declare": OWNERS,
+    "comebacks:verdict": ALL,
     "comebacks:fault_record": ALL,
     # the fault book
     "faults:book": ALL,

@@ -4,6 +4,7 @@ plain log-rank test beside it.
 
 from dataclasses import dataclass
 from decimal import Decimal
+from itertools import combinations
 
 import numpy as np
 from scipy.special import betainc
@@ -47,6 +48,35 @@ def chances_to_beat_best_other(of: Posterior, *, chances: Floats) -> Floats:
             best = min(others, key=lambda other: float(chances[other]))
             result[row] = chance_first_is_better(of, first=row, second=best)
     return result
+
+
+@dataclass(frozen=True)
+class Against:
+    """Two fixes of a fault, by their rows, held against each other."""
+
+    first: int
+    second: int
+    chance: float
+    """How probable it is that the first holds better than the second."""
+    p_value: float
+    """Of the plain test, by their own repairs alone."""
+
+    @property
+    def p_said(self) -> str:
+        return "below 0.001" if self.p_value < 0.001 else f"{self.p_value:.3f}"
+
+
+def each_against_each(of: Posterior, *, counts: Counts) -> list[Against]:
+    """Every two of these fixes, in the order of their rows."""
+    return [
+        Against(
+            first=first,
+            second=second,
+            chance=chance_first_is_better(of, first=first, second=second),
+            p_value=log_rank(counts.of([first, second])).p_value,
+        )
+        for first, second in combinations(range(len(of.shapes)), 2)
+    ]
 
 
 def cost_to_shop(*, own_cost: Decimal, chance: float, redo_cost: Decimal) -> Decimal:

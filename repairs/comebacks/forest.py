@@ -11,7 +11,8 @@ from repairs.comebacks.rows import Row
 WIDTH = 760
 PAPER = 680
 LEFT, RIGHT = 262, 590  # between them lies the scale of the risk
-TOP, STEP, FOOT = 40, 26, 34
+TOP, STEP, FOOT = 44, 28, 34
+LETTER = 6.3  # the width of one, about
 LONGEST = 36  # letters of a name that fit left of the scale
 
 
@@ -37,11 +38,26 @@ class Line:
 
     @property
     def y_alone(self) -> float:
-        return self.y + 7
+        return self.y + 9
 
     @property
     def y_text(self) -> float:
         return self.y + 5
+
+    @property
+    def said(self) -> str:
+        """All figures of the line, shown when it is pointed at."""
+        row = self.row
+        return (
+            f"risk {row.risk_said} ({row.limits_said}), by itself {row.alone_said},"
+            f" {row.returned_said} came back: {row.verdict}"
+        )
+
+    @property
+    def tip(self) -> tuple[float, float, float]:
+        """Where the box of these figures lies, and its width: above its own line."""
+        width = round(len(self.said) * LETTER + 16, 1)
+        return round(max(4.0, RIGHT - width), 1), self.y - 33, width
 
 
 @dataclass(frozen=True)

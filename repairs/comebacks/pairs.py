@@ -81,17 +81,27 @@ def comeback_table(
     sureness: float,
     places: int = 2,
     is_plain: bool = False,
+    among: "ComebackTable | None" = None,
 ) -> ComebackTable:
     """The risk of each pair within the counts' horizon, with its limits and a verdict.
 
     `limit` is the chance of coming back that the shop puts up with, `sureness` how
     probable a verdict must be before it is said; `places` are the currency's decimals.
     A plain table asks neither what was declared nor how the fault's other fixes do.
+    Where the counts are only some of the shop's, `among` is the table of them all: it
+    gives the baseline and what each pair is drawn towards.
     """
-    hazards = baseline.cumulative_hazard(counts)
-    expected = baseline.expected_returns(counts, hazards)
-    hazard = float(hazards[-1]) or baseline.hazard_before_any_return(counts)
-    if is_plain or not counts.returned.sum():
+    if among is not None:
+        hazards = baseline.cumulative_hazard(among.counts)
+        expected, hazard = counts.left @ hazards, among.hazard
+    else:
+        hazards = baseline.cumulative_hazard(counts)
+        expected = baseline.expected_returns(counts, hazards)
+        hazard = float(hazards[-1]) or baseline.hazard_before_any_return(counts)
+    if among is not None:
+        fitted, figures = among.prior, among.figures
+        known = _by_all(among, counts, expected, pairs)
+    elif is_plain or not counts.returned.sum():
         fitted, figures = prior.fitted(counts.returned, expected), None
         known = posterior(fitted, returned=counts.returned, expected=expected)
     else:
@@ -145,6 +155,29 @@ def _by_hierarchy(
     )
     figures, known = averaged(evidence)
     return figures.as_prior(stopgaps=float(is_stopgap.mean())), figures, known
+
+
+def _by_all(
+    among: ComebackTable, counts: Counts, expected: Floats, pairs: pd.DataFrame
+) -> Posterior:
+    """What is known of pairs of which only some repairs are counted.
+
+    Each starts from the groups of the whole shop, by what was declared, and learns from
+    the repairs counted here alone.
+    """
+    returned = counts.returned
+    if among.figures is None:
+        return posterior(among.prior, returned=returned, expected=expected)
+    lasting, stopgap = (
+        posterior(groups, returned=returned, expected=expected)
+        for groups in (
+            among.figures.as_prior(stopgaps=0.0),
+            among.figures.as_prior(stopgaps=1.0),
+        )
+    )
+    is_stopgap = (pairs["declared"] == STOPGAP).to_numpy(dtype=bool)[:, None]
+    weights = np.where(is_stopgap, stopgap.weights, lasting.weights)
+    return Posterior(lasting.shapes, lasting.rates, weights)
 
 
 def numbered(keys: Ints) -> tuple[Ints, Ints]:

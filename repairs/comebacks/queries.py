@@ -15,15 +15,18 @@ from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
+from django.db import connection
 from django.db.models import (
     Aggregate,
     BigIntegerField,
     Case,
     Count,
+    Exists,
     F,
     Func,
     IntegerField,
     Max,
+    OuterRef,
     Q,
     Sum,
     TextField,
@@ -34,6 +37,7 @@ from django.db.models.functions import Cast, Coalesce
 
 from repairs.comebacks.pairs import (
     PAIRS,
+    ComebackTable,
     comeback_table,
     commonest_declared,
     numbered,
@@ -48,6 +52,7 @@ from repairs.comebacks.redo import (
 )
 from repairs.comebacks.rows import Pair, Row, share
 from repairs.comebacks.watch import NEVER, Counts, Ints, counted, days_watched
+from repairs.customers.models import Device
 from repairs.faults.declared import STOPGAP
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import states
@@ -66,10 +71,16 @@ def latest_day(today: date) -> date:
     return max(today, last) if last else today
 
 
-def fixed_by(as_of: date):
-    """The repairs that count: outcome fixed, and handed back on or before the day."""
+ALL = Q()  # narrows nothing
+
+
+def fixed_by(as_of: date, *, only: Q = ALL):
+    """The repairs that count: outcome fixed, and handed back on or before the day.
+
+    `only` narrows them further.
+    """
     return Repair.objects.filter(
-        outcome=states.FIXED, job__handed_back_on__lte=as_of
+        only, outcome=states.FIXED, job__handed_back_on__lte=as_of
     ).order_by("id")
 
 
@@ -79,15 +90,14 @@ def same_fault_by(as_of: date):
     A decision is never changed, a later one takes its place: of those made by the day
     the last holds, and what was decided later was not known yet.
     """
-    last = (
-        ReturnDecision.objects.filter(decided_on__lte=as_of)
-        .order_by()
-        .values("job")
-        .annotate(last=Max("id"))
-        .values("last")
+    later = ReturnDecision.objects.filter(
+        job=OuterRef("job"), id__gt=OuterRef("id"), decided_on__lte=as_of
     )
     return ReturnDecision.objects.filter(
-        id__in=last, what=states.SAME_FAULT, job__booked_in_on__lte=as_of
+        ~Exists(later),
+        what=states.SAME_FAULT,
+        decided_on__lte=as_of,
+        job__booked_in_on__lte=as_of,
     ).order_by("id")
 
 
@@ -126,17 +136,27 @@ class Together(Aggregate):
         return self.as_sql(compiler, connection, template=template, **context)
 
 
-def comeback_record(*, as_of: date, within: int, shop: Shop) -> Record:
-    """The comeback table of the whole shop as it was known on the day `as_of`."""
+def comeback_record(
+    *,
+    as_of: date,
+    within: int,
+    shop: Shop,
+    only: Q = ALL,
+    among: ComebackTable | None = None,
+) -> Record:
+    """The comeback table of the whole shop as it was known on the day `as_of`.
+
+    With `only`, of those repairs alone, drawn towards what `among` knows of all.
+    """
     book = Book()
-    day, key, is_stopgap = _fixed(as_of, book)
+    day, key, is_stopgap = _fixed(as_of, book, only)
     number, keys = numbered(key)
     pairs = book.pairs(keys)
     ages = {"as_of": as_of.toordinal(), "within": within}
     t, d = days_watched(day, **ages)
     counts = counted(number, t=t, d=d, pairs=len(pairs), within=within)
-    counts = _by_end_of_watch(counts, keys, _watch_ended(as_of, book), ages)
-    back = _returned(as_of, book)
+    counts = _by_end_of_watch(counts, keys, _watch_ended(as_of, book, only), ages)
+    back = _returned(as_of, book, only)
     counts = _by_return(counts, keys, back, ages)
     named = book.codes(keys)
     named["declared"] = commonest_declared(
@@ -149,10 +169,11 @@ def comeback_record(*, as_of: date, within: int, shop: Shop) -> Record:
         cost=back.cost,
         pairs=len(pairs),
     )
+    is_redone = any(spent.jobs for spent in redone)
     named["mean_redo_cost"] = mean_redo_costs(
         [pair.fault_id for pair in pairs],
         redone=redone,
-        done=[] if any(s.jobs for s in redone) else _done(pairs, as_of=as_of),
+        done=[] if is_redone else _done(pairs, as_of=as_of, only=only),
         places=shop.places,
     )
     table = comeback_table(
@@ -161,6 +182,7 @@ def comeback_record(*, as_of: date, within: int, shop: Shop) -> Record:
         limit=float(shop.return_limit),
         sureness=float(shop.sureness),
         places=shop.places,
+        among=among,
     )
     return Record(table=table, as_of=as_of, pairs=pairs)
 
@@ -199,24 +221,23 @@ class Book:
         }
 
 
-def _fixed(as_of: date, book: Book):
+def _fixed(as_of: date, book: Book, only: Q):
     """Of each repair that counts, the day it was handed back, its pair, and 1 if it was
     declared a stopgap.
 
     The repairs of a day come in one row: handing over a row each is what would take
     long of a million.
     """
-    said = Case(When(declared=STOPGAP, then=Value(1)), default=Value(0))
     rows = (
-        fixed_by(as_of)
+        fixed_by(as_of, only=only)
         .order_by()
         .values("job__handed_back_on")
-        .annotate(all=Together(book.key() * Value(2) + said))
+        .annotate(all=Together(book.key() * Value(2) + _one_if(declared=STOPGAP)))
         .values_list("job__handed_back_on", "all")
         .order_by("job__handed_back_on")
     )
     days, many, packed = [], [], [np.zeros(0, dtype=np.int64)]
-    for on, text in rows.iterator():
+    for on, text in rows:
         packed.append(np.fromstring(text, dtype=np.int64, sep=","))
         days.append(on.toordinal())
         many.append(len(packed[-1]))
@@ -245,34 +266,53 @@ class Returned(NamedTuple):
     cost: Ints
 
 
-def _watch_ended(as_of: date, book: Book) -> Ended:
-    rows = fixed_by(as_of).filter(job__device__watch_ends_on__lt=as_of).order_by()
-    columns = rows.values_list(
-        book.key(),
-        DayNumber("job__handed_back_on"),
-        DayNumber("job__device__watch_ends_on"),
+def _watch_ended(as_of: date, book: Book, only: Q) -> Ended:
+    if only:
+        rows = fixed_by(as_of, only=only).filter(job__device__watch_ends_on__lt=as_of)
+        return Ended(
+            *_columns(
+                rows.values_list(
+                    book.key(),
+                    DayNumber("job__handed_back_on"),
+                    DayNumber("job__device__watch_ends_on"),
+                )
+            )
+        )
+    # Asked from the devices' side, since few of them are not watched any more.
+    key, handed_back, ends, is_fixed = _columns(
+        Device.objects.filter(watch_ends_on__lt=as_of)
+        .order_by()
+        .values_list(
+            Coalesce(book.key("jobs__repairs__"), Value(0)),
+            DayNumber("jobs__handed_back_on"),
+            DayNumber("watch_ends_on"),
+            _one_if(jobs__repairs__outcome=states.FIXED),
+        )
     )
-    return Ended(*_columns(columns, 3))
+    counts = (is_fixed == 1) & (handed_back <= as_of.toordinal())
+    return Ended(key[counts], handed_back[counts], ends[counts])
 
 
-def _returned(as_of: date, book: Book) -> Returned:
+def _returned(as_of: date, book: Book, only: Q) -> Returned:
     # What a visit cost is known when it is over.
     is_paid = When(job__handed_back_on__lte=as_of, then="job__repairs__cost")
-    is_same = When(job__repairs__fault=F("earlier__fault"), then=Value(1))
     rows = same_fault_by(as_of).filter(
         earlier__outcome=states.FIXED, earlier__job__handed_back_on__lte=as_of
     )
-    columns = rows.order_by().values_list(
+    if only:
+        rows = rows.filter(earlier__in=Repair.objects.filter(only))
+    # In the order of the earlier repairs, which lie in that order on the disk.
+    columns = rows.order_by("earlier_id").values_list(
         book.key("earlier__"),
         DayNumber("earlier__job__handed_back_on"),
         DayNumber("earlier__job__device__watch_ends_on"),
         DayNumber("job__booked_in_on"),
         "earlier_id",
         "job_id",
-        Case(is_same, default=Value(0)),
+        _one_if(job__repairs__fault=F("earlier__fault")),
         Coalesce(Cast(Case(is_paid), BigIntegerField()), Value(UNPAID)),
     )
-    return Returned(*_columns(columns, 8))
+    return Returned(*_columns(columns))
 
 
 def _by_end_of_watch(counts: Counts, keys: Ints, ended: Ended, ages: dict) -> Counts:
@@ -296,12 +336,24 @@ def _by_return(counts: Counts, keys: Ints, back: Returned, ages: dict) -> Counts
     )
 
 
-def _columns(rows, count: int):
-    """The columns of many rows of whole numbers, read a batch at a time."""
-    numbers = np.fromiter(
-        chain.from_iterable(rows.iterator(chunk_size=BATCH)), dtype=np.int64
-    )
-    return numbers.reshape(-1, count).T
+def _one_if(**condition):
+    return Case(When(**condition, then=Value(1)), default=Value(0))
+
+
+def _columns(rows):
+    """The columns of many rows of whole numbers.
+
+    Straight from the driver, a batch at a time: as a query set each number would be
+    asked whether it is one, and PostgreSQL would plan for the first rows alone.
+    """
+    sql, parameters = rows.query.sql_with_params()
+    batches = [np.zeros(0, dtype=np.int64)]
+    with connection.cursor() as cursor:
+        cursor.execute(sql, parameters)
+        width = len(cursor.description)
+        while batch := cursor.fetchmany(BATCH):
+            batches.append(np.fromiter(chain.from_iterable(batch), dtype=np.int64))
+    return np.concatenate(batches).reshape(-1, width).T
 
 
 def costs_of_visits(jobs: Collection[int], *, as_of: date) -> dict[int, list]:
@@ -315,10 +367,10 @@ def costs_of_visits(jobs: Collection[int], *, as_of: date) -> dict[int, list]:
     return visits
 
 
-def _done(pairs: list[Pair], *, as_of: date) -> list[Spent]:
+def _done(pairs: list[Pair], *, as_of: date, only: Q) -> list[Spent]:
     """What the repairs of each pair cost in the first place."""
     sums = (
-        fixed_by(as_of)
+        fixed_by(as_of, only=only)
         .order_by()
         .values("fault_id", "fix_id")
         .annotate(total=Sum("cost"), jobs=Count("cost"))
@@ -388,10 +440,12 @@ class Behind:
         return "held" if self.days >= self.within else "still watched"
 
 
-def repairs_behind(fault: Fault, fix: Fix, *, as_of: date, within: int) -> list[Behind]:
+def repairs_behind(
+    fault: Fault, fix: Fix, *, as_of: date, within: int, only: Q = ALL
+) -> list[Behind]:
     """The repairs that one row counts: comebacks first, then the latest handed back."""
     repairs = list(
-        fixed_by(as_of)
+        fixed_by(as_of, only=only)
         .filter(fault=fault, fix=fix)
         .select_related("job__device__model", "job__customer")
     )

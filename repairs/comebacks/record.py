@@ -7,10 +7,28 @@ from functools import cached_property
 
 import numpy as np
 
-from repairs.comebacks.compare import LogRank, chances_to_beat_best_other, log_rank
+from repairs.comebacks.compare import (
+    chances_to_beat_best_other,
+    each_against_each,
+)
+from repairs.comebacks.curve import Curves, curves
 from repairs.comebacks.honesty import said_with
 from repairs.comebacks.pairs import ComebackTable
+from repairs.comebacks.prior import NO_RETURNS
 from repairs.comebacks.rows import Pair, Row, rows_by_what_matters, share
+from repairs.comebacks.watch import Counts
+
+MOST_COMPARED = 6  # fixes of one fault; of more the most often done
+
+
+@dataclass(frozen=True)
+class Compared:
+    """Two fixes of one fault: which holds better, and the plain test beside it."""
+
+    first: Row
+    second: Row
+    chance_said: str
+    p_said: str
 
 
 @dataclass(frozen=True)
@@ -21,6 +39,10 @@ class Record:
     as_of: date
     pairs: list[Pair]
     """The fault and fix of each row, in the table's own order."""
+    only: str = ""
+    """Which repairs alone are counted, in words; empty where all are."""
+    said_first: tuple[str, ...] = ()
+    """What must be said of a table that counts only some."""
 
     @cached_property
     def rows(self) -> list[Row]:
@@ -29,7 +51,7 @@ class Record:
 
     @property
     def notes(self) -> list[str]:
-        return said_with(self.table, as_of=self.as_of)
+        return [*self.said_first, *said_with(self.table, as_of=self.as_of)]
 
     @property
     def flagged(self) -> list[Row]:
@@ -45,10 +67,15 @@ class Record:
         return int(self.table.rows["returned"].sum())
 
     @property
+    def shop_risk(self) -> float:
+        """The chance that any repair of this shop comes back."""
+        return -math.expm1(-self.table.hazard)
+
+    @property
     def shop_risk_said(self) -> str:
-        """The chance that any repair of this shop comes back, where one ever did."""
-        risk = -math.expm1(-self.table.hazard)
-        return share(risk) if self.returned else "not known yet"
+        """The same in words, where one ever did."""
+        is_known = self.table.prior.basis != NO_RETURNS
+        return share(self.shop_risk) if is_known else "not known yet"
 
     @property
     def limit_said(self) -> str:
@@ -82,15 +109,34 @@ class FaultRecord:
         return dict(zip(ids, chances.tolist(), strict=True))
 
     @cached_property
-    def log_rank(self) -> LogRank | None:
-        """The plain test of the two fixes, where just two were done."""
-        if len(self.rows) != 2:
-            return None
-        return log_rank(self._record.table.counts.of(self._numbers))
+    def counts(self) -> Counts:
+        """Who was watched how long, a row a fix."""
+        return self._record.table.counts.of(self._numbers)
 
-    @property
-    def p_said(self) -> str:
-        if self.log_rank is None:
-            return ""
-        p = self.log_rank.p_value
-        return "below 0.001" if p < 0.001 else f"{p:.3f}"
+    @cached_property
+    def compared(self) -> list[Compared]:
+        """Every two fixes, the more often done first; the log-rank test beside it."""
+        most = sorted(range(len(self.rows)), key=lambda n: -self.rows[n].repairs)
+        kept = sorted(most[:MOST_COMPARED])
+        known = self._record.table.posterior.of([self._numbers[n] for n in kept])
+        return [
+            Compared(
+                first=self.rows[kept[found.first]],
+                second=self.rows[kept[found.second]],
+                chance_said=share(found.chance),
+                p_said=found.p_said,
+            )
+            for found in each_against_each(known, counts=self.counts.of(kept))
+        ]
+
+    def picture(self, *, about: int | None = None) -> Curves | None:
+        """The return curves of the fixes; `about` is the fix whose limits are drawn."""
+        if not self.rows:
+            return None
+        ids = [row.pair.fix_id for row in self.rows]
+        return curves(
+            self.rows,
+            counts=self.counts,
+            limit=self._record.table.limit,
+            about=ids.index(about) if about in ids else None,
+        )

@@ -5,6 +5,11 @@ from repairs.comebacks import views
 app_name = "comebacks"
 urlpatterns = [
     path("", views.table, name="table"),
+    path("comebacks.csv", views.download, {"format": "csv"}, name="csv"),
+    path("comebacks.json", views.download, {"format": "json"}, name="json"),
+    path("comebacks.pdf", views.paper, name="pdf"),
     path("<int:fault>/<int:fix>/", views.pair, name="pair"),
+    path("<int:fault>/<int:fix>/declare/", views.declare, name="declare"),
+    path("<int:fault>/<int:fix>/verdict/", views.verdict, name="verdict"),
     path("fault/<int:pk>/", views.fault_record, name="fault_record"),
 ]

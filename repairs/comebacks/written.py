@@ -19,6 +19,7 @@ HEADS = (
 WORDS = {0, 1, 2, 7}  # columns of words stand left, figures right
 NAMES = (0, 1)  # these give way where a line would be too long; figures never do
 LEAST_NAME = 16
+RUNS = ("=", "+", "-", "@", "\t", "\r")  # what a sheet takes for a formula
 NOTHING = "No repair was handed back as fixed by that day."
 
 
@@ -29,6 +30,8 @@ def as_table(record: Record) -> str:
         f" {record.returned} of {record.repairs} repairs."
         f" Our limit is {record.limit_said}."
     )
+    if record.only:
+        head = _wrapped("", f"{head} Counted are {record.only}.", hang="")
     rows = _laid_out(record) if record.rows else [NOTHING]
     flags = [
         _wrapped("! ", f"{row.called}: {row.flag}; {row.sentence}")
@@ -40,12 +43,15 @@ def as_table(record: Record) -> str:
 
 
 def as_csv(record: Record) -> str:
-    """The columns of the table by their names, a row a pair; nothing for no number."""
+    """The columns of the table by their names, a row a pair; nothing for no number.
+
+    A sheet must not take words for a formula and run it: such cells get a ' in front.
+    """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(COLUMNS)
     for row in record.rows:
-        writer.writerow(["" if _is_nan(v) else v for v in _values(row)])
+        writer.writerow([_in_sheet(value) for value in _values(row)])
     return out.getvalue()
 
 
@@ -70,6 +76,12 @@ def _values(row: Row) -> list[object]:
 
 def _is_nan(value: object) -> bool:
     return isinstance(value, float) and math.isnan(value)
+
+
+def _in_sheet(value: object) -> object:
+    if isinstance(value, str) and value.startswith(RUNS):
+        return f"'{value}"
+    return "" if _is_nan(value) else value
 
 
 def _number(value: object) -> object:
@@ -108,7 +120,7 @@ def _fitted(text: str, width: int, *, stands_left: bool) -> str:
     return text.ljust(width) if stands_left else text.rjust(width)
 
 
-def _wrapped(mark: str, sentence: str) -> str:
+def _wrapped(mark: str, sentence: str, *, hang: str = "  ") -> str:
     return textwrap.fill(
-        sentence, COLUMNS_WIDE, initial_indent=mark, subsequent_indent="  "
+        sentence, COLUMNS_WIDE, initial_indent=mark, subsequent_indent=hang
     )

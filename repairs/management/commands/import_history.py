@@ -69,6 +69,11 @@ class Command(BaseCommand):
             self._tell(brought, rows=len(rows), check=check)
 
     def _read(self, file, wrongs, *, quiet):
+        with file.open("rb"):
+            pass  # a file that is not there is told before a database that is not
+        if not Shop.has_books():
+            why = "There are no books yet: run `manage.py migrate` first."
+            raise CommandError(why, returncode=WRONG_USE)
         shop = Shop.current()
         bounds = Bounds(
             latest=timezone.localdate() + timedelta(days=1),

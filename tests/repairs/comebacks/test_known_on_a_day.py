@@ -274,14 +274,15 @@ def test_the_fixes_of_a_fault_stand_side_by_side_the_surest_first():
     assert fixes[0].chance_to_beat > 0.99
     assert fixes[0].chance_to_beat + fixes[1].chance_to_beat == pytest.approx(1)
     assert (fixes[2].row, fixes[2].beats_said) == (None, "")
-    assert beside.p_said == "below 0.001"
+    [compared] = beside.compared
+    assert (compared.first.fix, compared.p_said) == ("GOOD", "below 0.001")
 
 
 def test_a_fix_done_alone_has_nothing_to_beat(pair):
     make.past_repair(*pair, on=ON)
     record = comeback_record(as_of=LATER, within=90, shop=Shop.current())
     beside = FaultRecord(record, fault_id=pair[0].pk)
-    assert (beside.log_rank, beside.p_said) == (None, "")
+    assert beside.compared == []
     assert [b.beats_said for b in fixes_beside(pair[0], beside)] == [""]
 
 
