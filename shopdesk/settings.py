@@ -102,11 +102,8 @@ FORM_RENDERER = "shopdesk.forms.DeskRenderer"
 
 # --- the database -----------------------------------------------------------
 
-DATABASES = {
-    "default": env.db_url(
-        "DATABASE_URL", default=f"sqlite:///{DATA_DIR / 'desk.sqlite3'}"
-    )
-}
+_where = env("DATABASE_URL", default="") or f"sqlite:///{DATA_DIR / 'desk.sqlite3'}"
+DATABASES = {"default": env.db_url_config(_where)}
 _db = DATABASES["default"]
 _db["CONN_MAX_AGE"] = 600
 _db["CONN_HEALTH_CHECKS"] = True
@@ -128,6 +125,9 @@ if _db["ENGINE"].endswith("sqlite3"):
     }
     # A file, since the live server of the browser tests has threads of its own.
     _db["TEST"] = {"NAME": DATA_DIR / "test.sqlite3"}
+else:
+    # PostgreSQL's compiling takes longer than a shop's longest query saves by it.
+    _db.setdefault("OPTIONS", {}).setdefault("options", "-c jit=off")
 
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}

@@ -3,7 +3,7 @@
 from decimal import Decimal
 
 from django.core.validators import MaxValueValidator, MinValueValidator
-from django.db import models, transaction
+from django.db import connection, models, transaction
 from django.db.models import F, Q
 
 from shopdesk.fields import ExactField, MoneyField
@@ -115,6 +115,11 @@ class Shop(models.Model):
     def current(cls) -> "Shop":
         """The shop as it is set now; the defaults where nothing was set yet."""
         return cls.objects.filter(pk=1).first() or cls(pk=1)
+
+    @classmethod
+    def has_books(cls) -> bool:
+        """Whether the database was set up at all; commands ask before they begin."""
+        return cls._meta.db_table in connection.introspection.table_names()
 
     @property
     def places(self) -> int:

@@ -1,3 +1,4 @@
+import os
 import subprocess
 import sys
 
@@ -89,12 +90,26 @@ def test_a_file_that_is_not_there_is_wrong_use(tmp_path):
     assert refusal.value.returncode == 2
 
 
-def test_the_exit_code_reaches_the_shell(tmp_path):
+def in_a_shell(file, data):
+    """What the command says as people call it, on a database without tables."""
     ran = subprocess.run(
-        [sys.executable, "manage.py", "import_history", str(tmp_path / "none.csv")],
+        [sys.executable, "manage.py", "import_history", str(file)],
+        env={**os.environ, "SHOPDESK_DATA": str(data), "DATABASE_URL": ""},
         capture_output=True,
         text=True,
         check=False,
     )
-    assert ran.returncode == 2
-    assert "can't be opened" in ran.stderr and "Traceback" not in ran.stderr
+    assert "Traceback" not in ran.stderr
+    return ran
+
+
+def test_the_exit_code_reaches_the_shell(tmp_path):
+    ran = in_a_shell(tmp_path / "none.csv", tmp_path / "data")
+    assert ran.returncode == 2 and "can't be opened" in ran.stderr
+
+
+def test_without_books_it_says_what_to_do_first(tmp_path):
+    file = tmp_path / "past.csv"
+    file.write_text("job,booked_in,customer,kind,model\n")
+    ran = in_a_shell(file, tmp_path / "data")
+    assert ran.returncode == 2 and "migrate" in ran.stderr
