@@ -1,0 +1,276 @@
+"""How long does the comeback table of a million repairs take?
+
+    python -m tests.benchmarks.speed [--rows N] [--pairs N] [--database-url URL]
+
+Makes a database of its own (SQLite, unless an address is given by --database-url or
+DATABASE_URL), fills it with invented repairs, and takes it away again. Times are the
+best of several in turn. The floor is what nobody can do without: reading three whole
+numbers of each of the same repairs into numpy, by the same driver in the same run.
+"""
+
+import argparse
+import json
+import os
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from itertools import chain
+
+SMALLEST = 10_000
+TURNS = 5
+SAMPLE = 150  # pairs by which the libraries' loops are timed
+MOST_RATIO, MOST_MEMORY, MOST_SECONDS, LEAST_FASTER = 1.5, 300, 2.0, 50
+BATCH = 20_000
+
+
+def measured(rows: int) -> dict:
+    """The times of one filled database, in a process that does nothing else."""
+    import numpy as np
+
+    from repairs.comebacks.pairs import comeback_table
+    from repairs.comebacks.queries import comeback_record
+    from shopdesk.shop.models import Shop
+    from tests.benchmarks.history import AS_OF
+
+    shop = Shop.current()
+    began = _memory()
+
+    def whole():
+        return comeback_record(as_of=AS_OF, within=90, shop=shop)
+
+    record, first = _timed(whole)
+    memory = _memory()
+    times = {"floor": [], "joined": [], "whole": [first], "estimator": []}
+    table = record.table
+
+    def estimator():
+        return comeback_table(table.counts, table.rows, limit=0.1, sureness=0.9)
+
+    for _ in range(TURNS):
+        times["floor"].append(_timed(lambda: _read(np, FLOOR))[1])
+        times["joined"].append(_timed(lambda: _read(np, _joined()))[1])
+        times["whole"].append(_timed(whole)[1])
+        times["estimator"].append(_timed(estimator)[1])
+    best = {name: min(taken) for name, taken in times.items()}
+    return {
+        "rows": rows,
+        "repairs": record.repairs,
+        "returned": record.returned,
+        "pairs": len(record.pairs),
+        "began": began,
+        "memory": memory,
+        **best,
+        **_loops(np, table.counts),
+    }
+
+
+FLOOR = "SELECT fault_id, fix_id, job_id FROM repairs_repair WHERE outcome = 'fixed'"
+
+
+def _joined() -> str:
+    """The pair, the day handed back and the declared kind, as three whole numbers: what
+    the table needs of each repair, though not yet which came back.
+    """
+    from django.db import connection
+
+    day = {
+        "sqlite": "CAST(julianday(j.handed_back_on) AS INTEGER)",
+        "postgresql": "j.handed_back_on - DATE '2000-01-01'",
+    }
+    return (
+        f"SELECT r.fault_id * 10000 + r.fix_id, {day[connection.vendor]},"
+        " CASE WHEN r.declared = 'stopgap' THEN 1 ELSE 0 END FROM repairs_repair r"
+        " JOIN repairs_job j ON j.id = r.job_id WHERE r.outcome = 'fixed'"
+        " AND j.handed_back_on <= '2026-06-30'"
+    )
+
+
+def _read(np, sql):
+    from django.db import connection
+
+    read = []
+    with connection.cursor() as cursor:
+        cursor.execute(sql)
+        while batch := cursor.fetchmany(BATCH):
+            read.append(np.fromiter(chain.from_iterable(batch), dtype=np.int64))
+    return np.concatenate(read).reshape(-1, 3)
+
+
+def _loops(np, counts) -> dict:
+    """Kaplan–Meier of each pair by general libraries, from a sample of the pairs."""
+    from scipy.stats import CensoredData, ecdf
+    from statsmodels.duration.survfunc import SurvfuncRight
+
+    pairs = np.linspace(0, len(counts.left) - 1, min(SAMPLE, len(counts.left)))
+    days = np.arange(counts.within + 1)
+    samples = []
+    for pair in pairs.astype(int):
+        back, held = counts.back[pair], counts.left[pair] - counts.back[pair]
+        samples.append((np.repeat(days, back), np.repeat(days, held)))
+
+    def by_statsmodels():
+        for back, held in samples:
+            if len(back):
+                marks = np.repeat([1, 0], [len(back), len(held)])
+                SurvfuncRight(np.concatenate([back, held]), marks)
+
+    def by_scipy():
+        for back, held in samples:
+            ecdf(CensoredData(uncensored=back, right=held))
+
+    factor = len(counts.left) / len(samples)
+    return {
+        "statsmodels": _timed(by_statsmodels)[1] * factor,
+        "scipy": _timed(by_scipy)[1] * factor,
+    }
+
+
+def _timed(act):
+    began = time.perf_counter()
+    result = act()
+    return result, time.perf_counter() - began
+
+
+def _memory() -> float:
+    """The most this process has held so far, in MB."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+# --- the database, and what is said -------------------------------------------
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    parser.add_argument("--rows", type=int, default=1_000_000, help="repairs")
+    parser.add_argument("--pairs", type=int, default=5_000, help="of so many pairs")
+    parser.add_argument("--database-url", help="a PostgreSQL that may make databases")
+    parser.add_argument("--inside", help=argparse.SUPPRESS)
+    asked = parser.parse_args()
+    os.environ["DJANGO_SETTINGS_MODULE"] = "shopdesk.settings"
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    if asked.database_url:
+        os.environ["DATABASE_URL"] = asked.database_url
+    if asked.inside:
+        _set_up(asked.inside)
+        print(json.dumps(measured(asked.rows)))
+        return
+    with tempfile.TemporaryDirectory() as folder:
+        os.environ["SHOPDESK_DATA"] = folder
+        sizes = [n for n in (SMALLEST, 10 * SMALLEST) if n < asked.rows]
+        found = [_at_size(n, pairs=asked.pairs) for n in (*sizes, asked.rows)]
+    _say(found)
+
+
+def _set_up(name: str | None = None) -> None:
+    import django
+
+    django.setup()
+    from django.db import connection
+
+    if name:
+        connection.settings_dict["NAME"] = name
+
+
+def _at_size(rows: int, *, pairs: int) -> dict:
+    """A fresh database of this size, measured and taken away."""
+    _set_up()
+    from django.db import connection, transaction
+
+    from tests.benchmarks.history import fill
+
+    connection.creation.create_test_db(verbosity=0, autoclobber=True, serialize=False)
+    made = connection.settings_dict["NAME"]
+    try:
+        with transaction.atomic():
+            _, took = _timed(lambda: fill(rows, pairs=min(pairs, rows // 20)))
+        print(f"{rows:,} repairs written in {took:.0f} s", file=sys.stderr, flush=True)
+        connection.close()
+        told = subprocess.run(
+            [sys.executable, "-m", "tests.benchmarks.speed"]
+            + ["--rows", str(rows), "--inside", str(made)],
+            check=True,
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        return json.loads(told.stdout) | {"vendor": connection.vendor}
+    finally:
+        connection.creation.destroy_test_db(made, verbosity=0)
+        connection.settings_dict["NAME"] = made
+
+
+def _say(found: list[dict]) -> None:
+    from tests.benchmarks.machine import described
+
+    print(described("numpy", "scipy", "django"))
+    print(f"{found[0]['vendor']} {_version()}\n")
+    head = (
+        "repairs",
+        "pairs",
+        "floor, s",
+        "three numbers joined, s",
+        "whole, s",
+        "whole ÷ floor",
+        "whole ÷ joined",
+        "estimator, s",
+        "memory at its most, MB",
+        "of these before, MB",
+        "statsmodels loop, s",
+        "scipy.ecdf loop, s",
+    )
+    print("| " + " | ".join(head) + " |")
+    print("|" + " ---: |" * len(head))
+    for at in found:
+        cells = (
+            f"{at['repairs']:,}",
+            f"{at['pairs']:,}",
+            f"{at['floor']:.3f}",
+            f"{at['joined']:.3f}",
+            f"{at['whole']:.3f}",
+            f"{at['whole'] / at['floor']:.2f}",
+            f"{at['whole'] / at['joined']:.2f}",
+            f"{at['estimator']:.3f}",
+            f"{at['memory']:.0f}",
+            f"{at['began']:.0f}",
+            f"{at['statsmodels']:.1f}",
+            f"{at['scipy']:.1f}",
+        )
+        print("| " + " | ".join(cells) + " |")
+    last = found[-1]
+    loop = max(last["statsmodels"], last["scipy"])
+    aims = (
+        ("whole ÷ floor", last["whole"] / last["floor"], MOST_RATIO, "at most"),
+        ("memory, MB", last["memory"], MOST_MEMORY, "at most"),
+        ("estimator, s", last["estimator"], MOST_SECONDS, "at most"),
+        (
+            "slower library's loop ÷ whole",
+            loop / last["whole"],
+            LEAST_FASTER,
+            "at least",
+        ),
+    )
+    print(f"\nAt {last['repairs']:,} repairs:\n")
+    for name, value, aim, way in aims:
+        is_met = value <= aim if way == "at most" else value >= aim
+        print(
+            f"- {name}: {value:.2f}, aimed at {way} {aim}:"
+            f" {'met' if is_met else 'NOT met'}"
+        )
+    print(
+        f"\nThe libraries' loops are reckoned from {SAMPLE} of the pairs, and do the"
+        " Kaplan–Meier alone, from numbers already read."
+    )
+
+
+def _version() -> str:
+    from django.db import connection
+
+    version = (
+        connection.Database.sqlite_version if connection.vendor == "sqlite" else ""
+    )
+    return version or ".".join(map(str, connection.get_database_version()))
+
+
+if __name__ == "__main__":
+    main()
