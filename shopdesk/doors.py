@@ -84,6 +84,12 @@ DOORS: dict[str, frozenset[str]] = {
     "comebacks:declare": OWNERS,
     "comebacks:verdict": ALL,
     "comebacks:fault_record": ALL,
+    "comebacks:month": OWNERS,
+    "comebacks:handed_back": OWNERS,
+    "comebacks:deliveries": OWNERS,
+    "comebacks:delivery": OWNERS,
+    "comebacks:model": OWNERS,
+    "comebacks:board": OWNERS,
     # the fault book
     "faults:book": ALL,
     "faults:fault": ALL,

@@ -59,6 +59,16 @@ WORDS: dict[str, str] = {
     "between": "half",
     "comes back": "triangle",
     "too few to tell": "dots",
+    # the month, and what is blamed
+    "returns too often": "triangle",
+    "as expected": "full",
+    "above its limits": "triangle",
+    "below its limits": "down",
+    "within its limits": "full",
+    "complete": "full",
+    "not complete": "dots",
+    "dearer": "up",
+    "cheaper": "down",
     # what a return is
     "return": "back",
     "comeback": "back",
@@ -101,6 +111,8 @@ HOT: frozenset[str] = frozenset(
     {
         "comes back",
         "acts as a stopgap",
+        "returns too often",
+        "above its limits",
         "overdue",
         "fail",
         "uncollected",

@@ -1,6 +1,7 @@
 from django.urls import path
 
 from repairs.comebacks import views
+from repairs.comebacks.month import views as month
 
 app_name = "comebacks"
 urlpatterns = [
@@ -12,4 +13,10 @@ urlpatterns = [
     path("<int:fault>/<int:fix>/declare/", views.declare, name="declare"),
     path("<int:fault>/<int:fix>/verdict/", views.verdict, name="verdict"),
     path("fault/<int:pk>/", views.fault_record, name="fault_record"),
+    path("month/", month.month, name="month"),
+    path("month/<int:year>/<int:number>/", month.handed_back, name="handed_back"),
+    path("deliveries/", month.deliveries, name="deliveries"),
+    path("deliveries/<int:pk>/", month.delivery, name="delivery"),
+    path("models/<int:pk>/", month.model, name="model"),
+    path("boards/<int:pk>/", month.board, name="board"),
 ]

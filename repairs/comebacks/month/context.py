@@ -1,0 +1,79 @@
+"""The month as it was asked for, kept while nothing it is made from has changed."""
+
+from datetime import date
+from hashlib import sha256
+
+from django.core.cache import cache
+from django.db.models import Count, Max, Sum
+
+from repairs.comebacks.asked import Asked
+from repairs.comebacks.context import fingerprint, record_of
+from repairs.comebacks.month.months import month_before
+from repairs.comebacks.month.named import Named
+from repairs.comebacks.month.queries import groups_by, month_context
+from repairs.customers.models import Device
+from repairs.jobs.models import PartUsed
+from repairs.stock.models import Delivery, Supplier
+from shopdesk.shop.models import Shop
+
+DAY = 24 * 3600
+PLACES = 6  # of months kept at once, and of lists of groups
+
+
+def month_of(*, as_of: date, within: int, shop: Shop) -> dict:
+    """All that the page and the paper show, reckoned anew only if anything changed."""
+
+    def reckoned():
+        before = Asked(as_of=month_before(as_of), within=within)
+        return month_context(
+            as_of=as_of,
+            within=within,
+            shop=shop,
+            record=record_of(Asked(as_of=as_of, within=within), shop=shop),
+            before=record_of(before, shop=shop),
+        )
+
+    return _kept("month", as_of, within, shop, reckoned)
+
+
+def groups_of(*, as_of: date, within: int, shop: Shop) -> list[Named]:
+    """Deliveries, models and board revisions, what matters first."""
+
+    def reckoned():
+        record = record_of(Asked(as_of=as_of, within=within), shop=shop)
+        return groups_by(record, within=within)
+
+    return _kept("groups", as_of, within, shop, reckoned)
+
+
+def _kept(what: str, as_of: date, within: int, shop: Shop, reckoned):
+    asked = f"{what} {as_of} {within}"
+    seen = f"{asked} {fingerprint(shop)} {_of_things()} {shop.currency}"
+    place = f"{what}-{int(sha256(asked.encode()).hexdigest(), 16) % PLACES}"
+    found = cache.get(place)
+    if found is None or found[0] != seen:
+        found = (seen, reckoned())
+        cache.set(place, found, DAY)
+    return found[1]
+
+
+def _of_things() -> str:
+    """A short text for all that tells deliveries and boards apart."""
+    parts = [
+        PartUsed.objects.order_by().aggregate(
+            Count("id"), Max("id"), Sum("delivery_id"), Sum("repair_id")
+        ),
+        list(
+            Delivery.objects.order_by("id").values_list(
+                "id", "part_id", "supplier_id", "lot", "received_on"
+            )
+        ),
+        list(Supplier.objects.order_by("id").values_list("id", "name")),
+        list(
+            Device.objects.exclude(board_revision="")
+            .values("model_id", "board_revision")
+            .annotate(number=Count("id"), sum=Sum("id"))
+            .order_by("model_id", "board_revision")
+        ),
+    ]
+    return sha256(repr(parts).encode()).hexdigest()

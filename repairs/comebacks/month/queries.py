@@ -1,0 +1,379 @@
+"""What the database knows of the month, handed to the reckoning as whole numbers."""
+
+from collections import Counter
+from datetime import date, timedelta
+from decimal import Decimal
+from itertools import chain
+from urllib.parse import urlencode
+
+import numpy as np
+from django.urls import reverse
+
+from repairs.comebacks.month import changes
+from repairs.comebacks.month.coming import coming
+from repairs.comebacks.month.drawing import chart
+from repairs.comebacks.month.groups import explained
+from repairs.comebacks.month.money import Money, money
+from repairs.comebacks.month.months import month_before, months
+from repairs.comebacks.month.named import BOARD, DELIVERY, MODEL, Named, what_matters
+from repairs.comebacks.month.report import Blamed, MonthReport, Told
+from repairs.comebacks.month.seen import Known, Seen, seen
+from repairs.comebacks.month.triangle import triangle
+from repairs.comebacks.queries import (
+    BATCH,
+    Behind,
+    DayNumber,
+    comeback_record,
+    costs_of_visits,
+    fixed_by,
+    same_fault_by,
+)
+from repairs.comebacks.record import Record
+from repairs.comebacks.redo import cost_of_redo
+from repairs.comebacks.watch import NEVER, Ints, days_watched
+from repairs.customers.models import Device, DeviceModel
+from repairs.jobs.models import PartUsed, Repair
+from repairs.stock.models import Delivery
+from shopdesk.shop.models import Shop
+from shopdesk.templatetags.desk import money as said_money
+
+
+def month_context(
+    *,
+    as_of: date,
+    within: int,
+    shop: Shop,
+    record: Record | None = None,
+    before: Record | None = None,
+) -> dict:
+    """All that the month's page and paper show, as known on the day `as_of`.
+
+    Give the comeback table of that day, and of the last day of the month before, where
+    they are at hand.
+    """
+    last = month_before(as_of)
+    record = record or comeback_record(as_of=as_of, within=within, shop=shop)
+    before = before or comeback_record(as_of=last, within=within, shop=shop)
+    now, then = _Day(record, within=within), _Day(before, within=within)
+    paid, paid_then = (_money(day) for day in (now, then))
+    whole_month = month_before(as_of + timedelta(days=1)) == as_of
+    news = [
+        *changes.of_pairs(record, before=before),
+        *changes.of_groups(now.groups, before=then.groups),
+        *changes.of_months(now.months.rows, before=then.months.rows),
+        *changes.of_money(
+            paid,
+            before=paid_then,
+            is_whole=whole_month,
+            said=lambda amount: said_money(amount, shop),
+        ),
+    ]
+    asked = {"as_of": as_of.isoformat(), "within": str(within)}
+    since = (as_of - last).days
+    came = _came_since(now.seen, then.seen)
+    report = MonthReport(
+        as_of=as_of,
+        before=last,
+        within=within,
+        changes=[_told(change, asked) for change in news],
+        of_months=now.months,
+        chart=chart(now.months),
+        triangle=triangle(now.seen, now.months.rows),
+        coming=coming(now.seen, now.known),
+        foretold=coming(then.seen, then.known, days=since),
+        came=came,
+        money=paid,
+        money_before=paid_then,
+        bad=[
+            Blamed(one, _address(one.page, one.which, asked | dict(one.asked)))
+            for one in now.groups
+            if one.is_bad
+        ],
+    )
+    return {"month": report}
+
+
+def groups_by(record: Record, *, within: int) -> list[Named]:
+    """Deliveries, models and board revisions, what matters first."""
+    return _Day(record, within=within).groups
+
+
+def _told(change: changes.Change, asked: dict[str, str]) -> Told:
+    end = "#money" if change.page == "month" else ""
+    return Told(
+        about=change.about,
+        sentence=change.sentence,
+        word=change.word,
+        evidence=_address(change.page, change.which, asked | dict(change.asked)) + end,
+    )
+
+
+def _address(page: str, which: tuple[int, ...], asked: dict[str, str]) -> str:
+    return f"{reverse(f'comebacks:{page}', args=which)}?{urlencode(asked)}"
+
+
+class _Day:
+    """One day's table with its repairs one by one."""
+
+    def __init__(self, record: Record, *, within: int) -> None:
+        self.record = record
+        self.as_of = record.as_of
+        self.known = Known.by(record.table)
+        self.seen = _seen(record, within=within)
+        self.months = months(self.seen, self.known)
+        self.groups = sorted(
+            [*self._deliveries(), *self._models(), *self._boards()], key=what_matters
+        )
+
+    def _deliveries(self) -> list[Named]:
+        used = PartUsed.objects.filter(
+            delivery__in=named_deliveries().values("pk"),
+            repair__in=fixed_by(self.as_of).order_by().values("pk"),
+        )
+        pairs = _columns(used.order_by().values_list("repair_id", "delivery_id"), 2)
+        names = {
+            pk: (f"{lot or received} of {part}", part, supplier or "", received)
+            for pk, part, supplier, lot, received in named_deliveries().values_list(
+                "pk", "part__number", "supplier__name", "lot", "received_on"
+            )
+        }
+        # A repair that took two parts of one delivery is one repair.
+        repair, delivery = np.unique(pairs, axis=1)
+        keys, group = np.unique(delivery, return_inverse=True)
+        row = np.searchsorted(self.seen.repair, repair)
+        return [
+            Named(
+                kind=DELIVERY,
+                key=(key,),
+                name=names[key][0],
+                part=names[key][1],
+                supplier=names[key][2],
+                received=names[key][3],
+                **figures,
+            )
+            for key, figures in self._judged(row, group.reshape(-1), keys.tolist())
+        ]
+
+    def _models(self) -> list[Named]:
+        keys, group = np.unique(self.seen.model, return_inverse=True)
+        names = {
+            pk: f"{maker} {model}".strip()
+            for pk, maker, model in DeviceModel.objects.order_by().values_list(
+                "pk", "maker", "model"
+            )
+        }
+        row = np.arange(len(self.seen.repair))
+        return [
+            Named(kind=MODEL, key=(key,), name=names[key], **figures)
+            for key, figures in self._judged(row, group.reshape(-1), keys.tolist())
+        ]
+
+    def _boards(self) -> list[Named]:
+        rows = (
+            fixed_by(self.as_of)
+            .exclude(job__device__board_revision="")
+            .order_by()
+            .values_list(
+                "pk",
+                "job__device__model_id",
+                "job__device__board_revision",
+                "job__device__model__maker",
+                "job__device__model__model",
+            )
+        )
+        numbers: dict[tuple[int, str], int] = {}
+        names, repair, group = [], [], []
+        for pk, model, revision, maker, name in rows.iterator(chunk_size=BATCH):
+            number = numbers.setdefault((model, revision), len(numbers))
+            if number == len(names):
+                names.append(f"{maker} {name}, {revision}".strip())
+            repair.append(pk)
+            group.append(number)
+        row = np.searchsorted(self.seen.repair, np.array(repair, dtype=np.int64))
+        judged = self._judged(row, np.array(group, dtype=np.int64), list(numbers))
+        return [
+            Named(kind=BOARD, key=key, name=name, **figures)
+            for name, (key, figures) in zip(names, judged, strict=True)
+        ]
+
+    def _judged(self, row, group, keys: list):
+        """Each key with the figures of its group."""
+        if not keys:
+            return []
+        found = explained(self.seen, self.known, row=row, group=group, groups=len(keys))
+        columns = {
+            "repairs": found.repairs,
+            "returned": found.returned,
+            "expected": found.expected,
+            "ratio": found.ratio,
+            "low": found.low,
+            "high": found.high,
+            "over": found.over,
+            "word": found.words,
+        }
+        lists = zip(*(column.tolist() for column in columns.values()), strict=True)
+        return [
+            (key, dict(zip(columns, values, strict=True)))
+            for key, values in zip(keys, lists, strict=True)
+        ]
+
+
+def named_deliveries():
+    """Deliveries that are one thing: parts of a history file without one share a
+    delivery of no lot and no supplier, which tells nothing.
+    """
+    return Delivery.objects.exclude(lot="", supplier=None).order_by()
+
+
+def _seen(record: Record, *, within: int) -> Seen:
+    """The repairs of the table one by one, in the order of their ids."""
+    rows = fixed_by(record.as_of).values_list(
+        "id",
+        "fault_id",
+        "fix_id",
+        "job__device__model_id",
+        DayNumber("job__handed_back_on"),
+        DayNumber("job__device__watch_ends_on"),
+    )
+    repair, fault, fix, model, handed_back, watch_ends = _columns(rows, 6)
+    width = int(fix.max(initial=0)) + 1
+    keys = np.array(
+        [pair.fault_id * width + pair.fix_id for pair in record.pairs], dtype=np.int64
+    )
+    order = np.argsort(keys)
+    pair = order[np.searchsorted(keys[order], fault * width + fix)]
+    came_back = np.full(len(repair), NEVER, dtype=np.int64)
+    returns = same_fault_by(record.as_of).filter(
+        earlier__in=fixed_by(record.as_of).order_by().values("pk")
+    )
+    earlier, day = _columns(
+        returns.order_by().values_list("earlier_id", DayNumber("job__booked_in_on")), 2
+    )
+    np.minimum.at(came_back, np.searchsorted(repair, earlier), day)
+    return seen(
+        as_of=record.as_of,
+        within=within,
+        repair=repair,
+        pair=pair,
+        model=model,
+        handed_back=handed_back,
+        watch_ends=watch_ends,
+        came_back=came_back,
+    )
+
+
+def _columns(rows, count: int):
+    """The columns of many rows of whole numbers, read a batch at a time."""
+    numbers = np.fromiter(
+        chain.from_iterable(rows.iterator(chunk_size=BATCH)), dtype=np.int64
+    )
+    return numbers.reshape(-1, count).T
+
+
+def _came_since(now: Seen, then: Seen) -> int:
+    """Of the repairs watched on the earlier day, those that came back after it."""
+    watched = then.repair[then.is_watched]
+    spot = np.searchsorted(now.repair, watched).clip(max=max(len(now.repair) - 1, 0))
+    if not len(watched) or not len(now.repair):
+        return 0
+    return int(now.d[spot][now.repair[spot] == watched].sum())
+
+
+def _money(day: _Day) -> Money:
+    """Of the month in which the day lies, up to the day."""
+    first = day.as_of.replace(day=1)
+    back = same_fault_by(day.as_of).filter(
+        job__handed_back_on__gte=first, job__handed_back_on__lte=day.as_of
+    )
+    visits = list(
+        back.values_list("job_id", "earlier__fault_id", "earlier__fix_id").order_by()
+    )
+    costs = costs_of_visits([job for job, _, _ in visits], as_of=day.as_of)
+    paid = [
+        (fault, fix, cost_of_redo(costs.get(job, []), fault=fault) or Decimal(0))
+        for job, fault, fix in visits
+        if fix is not None
+    ]
+    is_new = day.seen.handed_back >= first.toordinal()
+    still_here = same_fault_by(day.as_of).exclude(job__handed_back_on__lte=day.as_of)
+    return money(
+        day.record,
+        paid=paid,
+        done=Counter(day.seen.pair[is_new].tolist()),
+        still_here=still_here.count(),
+    )
+
+
+# --- the repairs behind a figure ----------------------------------------------
+
+
+def of_month(first: date, *, as_of: date):
+    """The repairs handed back in the month of this first day."""
+    following = (first + timedelta(days=31)).replace(day=1)
+    return fixed_by(as_of).filter(
+        job__handed_back_on__gte=first, job__handed_back_on__lt=following
+    )
+
+
+def of_delivery(delivery: Delivery, *, as_of: date):
+    used = PartUsed.objects.filter(delivery=delivery).values("repair")
+    return fixed_by(as_of).filter(pk__in=used)
+
+
+def of_model(model: DeviceModel, *, as_of: date):
+    return fixed_by(as_of).filter(job__device__model=model)
+
+
+def of_board(model: DeviceModel, revision: str, *, as_of: date):
+    devices = Device.objects.filter(model=model, board_revision=revision)
+    return fixed_by(as_of).filter(job__device__in=devices.values("pk"))
+
+
+def behind(repairs, *, as_of: date, within: int) -> list[Behind]:
+    """These repairs and what became of each: comebacks first, then the latest."""
+    found = list(
+        repairs.select_related("job__device__model", "job__customer", "fault", "fix")
+    )
+    first = _first_comebacks(repairs, as_of=as_of)
+    costs = costs_of_visits([job.pk for job in first.values()], as_of=as_of)
+    t, d = days_watched(
+        _ordinals(repair.job.handed_back_on for repair in found),
+        came_back=_ordinals(
+            first[repair.pk].booked_in_on if repair.pk in first else None
+            for repair in found
+        ),
+        watch_ends=_ordinals(repair.job.device.watch_ends_on for repair in found),
+        as_of=as_of.toordinal(),
+        within=within,
+    )
+    rows = [
+        Behind(
+            repair=repair,
+            days=days,
+            is_back=bool(is_back),
+            comeback=first.get(repair.pk),
+            cost=_cost(repair, first, costs),
+            within=within,
+        )
+        for repair, days, is_back in zip(found, t.tolist(), d.tolist(), strict=True)
+    ]
+    rows.sort(key=lambda row: row.job.handed_back_on, reverse=True)
+    return sorted(rows, key=lambda row: not row.is_back)
+
+
+def _first_comebacks(repairs, *, as_of: date) -> dict:
+    decisions = same_fault_by(as_of).filter(earlier__in=repairs.order_by().values("pk"))
+    return {
+        decision.earlier_id: decision.job
+        for decision in decisions.select_related("job").order_by("-job__booked_in_on")
+    }
+
+
+def _cost(repair: Repair, first: dict, costs: dict) -> Decimal | None:
+    if repair.pk not in first:
+        return None
+    return cost_of_redo(costs.get(first[repair.pk].pk, []), fault=repair.fault_id)
+
+
+def _ordinals(days) -> Ints:
+    return np.array([d.toordinal() if d else NEVER for d in days], dtype=np.int64)

@@ -1,0 +1,58 @@
+"""All that is known of a month: the same for the page and for paper."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from repairs.comebacks.month.coming import Coming
+from repairs.comebacks.month.drawing import Chart
+from repairs.comebacks.month.money import Money
+from repairs.comebacks.month.months import MonthRow, Months
+from repairs.comebacks.month.named import Named
+from repairs.comebacks.month.triangle import Triangle
+
+
+@dataclass(frozen=True)
+class Told:
+    """What changed, with the address of its evidence."""
+
+    about: str
+    sentence: str
+    word: str
+    evidence: str
+
+
+@dataclass(frozen=True)
+class Blamed:
+    """What returns too often, with the address of the repairs behind it."""
+
+    one: Named
+    evidence: str
+
+
+@dataclass(frozen=True)
+class MonthReport:
+    as_of: date
+    before: date
+    """The last day of the month before, which it is set against."""
+    within: int
+    changes: list[Told]
+    of_months: Months
+    chart: Chart
+    triangle: Triangle
+    coming: Coming
+    foretold: Coming
+    """What was to be expected on the day `before` for the days since."""
+    came: int
+    """What came of it, as decided by now."""
+    money: Money
+    money_before: Money
+    bad: list[Blamed]
+
+    @property
+    def months(self) -> list[MonthRow]:
+        return self.of_months.rows
+
+    @property
+    def questions(self) -> str:
+        """What an address asks to show the same day."""
+        return f"as_of={self.as_of}&within={self.within}"
