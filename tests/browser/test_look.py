@@ -5,6 +5,7 @@ from django.conf import settings
 from django.urls import reverse
 
 from tests import make
+from tests.browser.rules import axe
 
 
 @pytest.fixture
@@ -21,15 +22,6 @@ def desk(live_server, context, client):
     page.on("console", lambda said: page.refused.append(said.text))
     page.goto(live_server.url + reverse("look"))
     return page
-
-
-def axe(page):
-    from axe_playwright_python.sync_playwright import Axe
-
-    tags = "wcag2a wcag2aa wcag21a wcag21aa wcag22aa best-practice".split()
-    found = Axe().run(page, options={"runOnly": tags}).response
-    assert any(rule["id"] == "target-size" for rule in found["passes"])
-    return [(v["id"], [n["html"] for n in v["nodes"]]) for v in found["violations"]]
 
 
 @pytest.mark.django_db(transaction=True)

@@ -1,0 +1,89 @@
+"""Every page of the demo shop, found by following its links as a person would."""
+
+from urllib.parse import urlsplit
+
+import pytest
+from django.conf import settings
+from django.core.management import call_command
+from django.urls import Resolver404, resolve, reverse
+
+from repairs.jobs.models import Job
+from shopdesk.doors import DOORS
+from shopdesk.staff.models import User
+from tests.browser.rules import axe
+
+# Not pages: papers and files, parts of pages, and what is only pressed.
+PAPERS = {
+    name
+    for name in DOORS
+    if name.split(":")[-1] in {"paper", "slip", "label", "cover", "csv", "json", "pdf"}
+}
+PAGES_OF_A_JOB = {"bench:job", "quotes:for_job", "handback:hand_back", "returns:decide"}
+
+
+def name_of(address):
+    try:
+        return resolve(urlsplit(address).path).view_name
+    except Resolver404:
+        return None
+
+
+@pytest.fixture
+def owner(live_server, context, client):
+    call_command("demo", verbosity=0)
+    client.force_login(User.objects.get(kind="owner"))
+    value = client.cookies[settings.SESSION_COOKIE_NAME].value
+    context.add_cookies(
+        [{"name": settings.SESSION_COOKIE_NAME, "value": value, "url": live_server.url}]
+    )
+    context.set_default_timeout(30_000)
+    page = context.new_page()
+    page.said = []
+    page.on("console", lambda said: page.said.append(said.text))
+    page.on("pageerror", lambda said: page.said.append(str(said)))
+    return page
+
+
+def pages(page, site):
+    """One address of each page that links lead to, and each page of a job by state."""
+    waiting, seen = ["/", reverse("look"), reverse("find") + "?q=ab"], {}
+    for job in {job.state: job for job in Job.objects.all()}.values():
+        waiting.append(job.get_absolute_url())
+    while waiting:
+        address = waiting.pop(0)
+        name = name_of(address)
+        key = (name, address) if name == "bench:job" else name
+        if name is None or name in PAPERS or key in seen:
+            continue
+        answer = page.goto(site + address)
+        page.wait_for_load_state("networkidle")
+        seen[key] = address
+        yield name, address, answer
+        links = page.locator("a[href^='/']").evaluate_all(
+            "links => links.map(link => link.getAttribute('href'))"
+        )
+        # Every job of a list need not be opened: one of each state was put in front.
+        waiting += [link for link in links if name_of(link) != "bench:job"]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_every_page_is_sound_at_both_widths(owner, live_server):
+    wrong, names = [], set()
+    for name, address, answer in pages(owner, live_server.url):
+        names.add(name)
+        if answer.status != 200:
+            wrong.append((address, answer.status))
+            continue
+        wrong += [(address, *found) for found in axe(owner)]
+        for width in (320, 1280):
+            owner.set_viewport_size({"width": width, "height": 900})
+            wide = owner.evaluate("document.documentElement.scrollWidth")
+            if wide > width:
+                wrong.append((address, f"{wide} px wide at {width}"))
+        wrong += [(address, said) for said in owner.said]
+        owner.said.clear()
+    assert wrong == []
+    rooms = {name.split(":")[0] for name in DOORS}
+    assert rooms == {name.split(":")[0] for name in names}
+    assert names >= PAGES_OF_A_JOB
+    assert len(names) > 40
