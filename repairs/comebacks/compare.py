@@ -7,8 +7,7 @@ from decimal import Decimal
 from itertools import combinations
 
 import numpy as np
-from scipy.special import betainc
-from scipy.stats import chi2
+from scipy.special import betainc, chdtrc
 
 from repairs.comebacks.posterior import Posterior
 from repairs.comebacks.watch import Counts, Floats
@@ -99,4 +98,4 @@ def log_rank(counts: Counts) -> LogRank:
     variance = float((share[0] * share[1] * back * left_over).sum())
     seen = counts.returned.astype(np.float64)
     statistic = float((seen[0] - expected[0]) ** 2) / variance if variance else 0.0
-    return LogRank(seen, expected, statistic, float(chi2.sf(statistic, 1)))
+    return LogRank(seen, expected, statistic, float(chdtrc(1, statistic)))
