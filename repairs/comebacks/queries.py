@@ -34,6 +34,7 @@ from django.db.models import (
     When,
 )
 from django.db.models.functions import Cast, Coalesce
+from numpy.typing import NDArray
 
 from repairs.comebacks.pairs import (
     PAIRS,
@@ -51,7 +52,7 @@ from repairs.comebacks.redo import (
     redone_by_pair,
 )
 from repairs.comebacks.rows import Pair, Row, share
-from repairs.comebacks.watch import NEVER, Counts, Ints, counted, days_watched
+from repairs.comebacks.watch import NEVER, Ints, counted, days_watched
 from repairs.customers.models import Device
 from repairs.faults.declared import STOPGAP
 from repairs.faults.models import Fault, Fix
@@ -60,6 +61,7 @@ from repairs.jobs.models import Job, Repair, ReturnDecision
 from shopdesk.shop.models import Shop
 
 BATCH = 20_000  # rows read at once
+DAYS_AT_ONCE = 30  # rows that each hold all repairs of a day
 
 
 def latest_day(today: date) -> date:
@@ -149,24 +151,40 @@ def comeback_record(
     With `only`, of those repairs alone, drawn towards what `among` knows of all.
     """
     book = Book()
-    day, key, is_stopgap = _fixed(as_of, book, only)
-    number, keys = numbered(key)
+    fixed = _fixed(as_of, book, only)
+    number, keys = numbered(fixed.key)
     pairs = book.pairs(keys)
     ages = {"as_of": as_of.toordinal(), "within": within}
-    t, d = days_watched(day, **ages)
+    t, d = (np.repeat(of, fixed.many) for of in days_watched(fixed.days, **ages))
     counts = counted(number, t=t, d=d, pairs=len(pairs), within=within)
-    counts = _by_end_of_watch(counts, keys, _watch_ended(as_of, book, only), ages)
-    back = _returned(as_of, book, only)
-    counts = _by_return(counts, keys, back, ages)
+    del t, d  # a million of each
+    # Few were not watched all the time or came back: these are counted again.
+    ended, back = _watch_ended(as_of), _returned(as_of)
+    seen = _seen(fixed, ended, back)
+    counts = counts.moved(
+        number[seen.at],
+        from_=days_watched(seen.handed_back, **ages),
+        to=days_watched(
+            seen.handed_back,
+            watch_ends=seen.watch_ends,
+            came_back=seen.came_back,
+            **ages,
+        ),
+    )
     named = book.codes(keys)
     named["declared"] = commonest_declared(
-        number, is_stopgap=is_stopgap, handed_back=day, pairs=len(pairs)
+        number,
+        is_stopgap=fixed.is_stopgap,
+        handed_back=fixed.handed_back,
+        pairs=len(pairs),
     )
+    at, is_there = fixed.places(back.repair)
+    at = at[is_there]
     redone = redone_by_pair(
-        np.searchsorted(keys, back.key),
-        visit=back.visit,
-        is_same=back.is_same_fault,
-        cost=back.cost,
+        number[at],
+        visit=back.visit[is_there],
+        is_same=book.fault_of(fixed.key[at]) == back.fault[is_there],
+        cost=back.cost[is_there],
         pairs=len(pairs),
     )
     is_redone = any(spent.jobs for spent in redone)
@@ -200,12 +218,15 @@ class Book:
         rows = kind.objects.order_by().values_list("id", "code", "name")
         return {id: (code, name) for id, code, name in rows}
 
-    def key(self, of: str = ""):
+    def key(self):
         """The pair of a repair, by its fault and fix, as the database reckons it."""
-        return F(f"{of}fault_id") * Value(self._width) + F(f"{of}fix_id")
+        return F("fault_id") * Value(self._width) + F("fix_id")
 
     def _split(self, keys) -> list[tuple[int, int]]:
         return [divmod(key, self._width) for key in keys.tolist()]
+
+    def fault_of(self, keys: Ints) -> Ints:
+        return keys // self._width
 
     def pairs(self, keys) -> list[Pair]:
         return [
@@ -221,118 +242,137 @@ class Book:
         }
 
 
-def _fixed(as_of: date, book: Book, only: Q):
-    """Of each repair that counts, the day it was handed back, its pair, and 1 if it was
-    declared a stopgap.
+class Fixed(NamedTuple):
+    """Columns of the repairs that count, in the order of the days handed back."""
 
-    The repairs of a day come in one row: handing over a row each is what would take
-    long of a million.
-    """
-    rows = (
-        fixed_by(as_of, only=only)
-        .order_by()
-        .values("job__handed_back_on")
-        .annotate(all=Together(book.key() * Value(2) + _one_if(declared=STOPGAP)))
-        .values_list("job__handed_back_on", "all")
-        .order_by("job__handed_back_on")
-    )
-    days, many, packed = [], [], [np.zeros(0, dtype=np.int64)]
-    for on, text in rows:
-        packed.append(np.fromstring(text, dtype=np.int64, sep=","))
-        days.append(on.toordinal())
-        many.append(len(packed[-1]))
-    both = np.concatenate(packed)
-    return np.repeat(np.array(days, dtype=np.int64), many), both >> 1, both & 1
+    days: Ints  # each day on which any was
+    many: Ints  # and how many were
+    repair: Ints
+    key: Ints  # of the pair
+    is_stopgap: NDArray[np.int8]  # as declared
+
+    @property
+    def handed_back(self) -> Ints:
+        return np.repeat(self.days, self.many)
+
+    def day_of(self, places: Ints) -> Ints:
+        """Which of the days is that of the repairs that stand there."""
+        return np.searchsorted(np.cumsum(self.many), places, side="right")
+
+    def places(self, repairs: Ints) -> tuple[Ints, NDArray[np.bool_]]:
+        """Where these repairs stand here, and which of them stand here at all."""
+        if not len(self.repair):
+            return np.zeros(len(repairs), np.int64), np.zeros(len(repairs), bool)
+        order = np.argsort(self.repair, kind="stable")
+        spot = np.searchsorted(self.repair, repairs, sorter=order)
+        at = order[np.minimum(spot, len(order) - 1)]
+        return at, self.repair[at] == repairs
 
 
 class Ended(NamedTuple):
-    """Columns of the repairs whose device was not watched all the time."""
+    """Columns of the repairs on devices that are no longer watched."""
 
-    key: Ints
-    handed_back: Ints
+    repair: Ints
     watch_ends: Ints
 
 
 class Returned(NamedTuple):
     """Columns of the comebacks: a row for each repair made on such a visit."""
 
-    key: Ints
-    handed_back: Ints
-    watch_ends: Ints
-    came_back: Ints
-    repair: Ints
+    repair: Ints  # the earlier one
     visit: Ints
-    is_same_fault: Ints
+    came_back: Ints
+    fault: Ints  # of the repair on the visit, and what it cost
     cost: Ints
 
 
-def _watch_ended(as_of: date, book: Book, only: Q) -> Ended:
-    if only:
-        rows = fixed_by(as_of, only=only).filter(job__device__watch_ends_on__lt=as_of)
-        return Ended(
-            *_columns(
-                rows.values_list(
-                    book.key(),
-                    DayNumber("job__handed_back_on"),
-                    DayNumber("job__device__watch_ends_on"),
-                )
-            )
-        )
-    # Asked from the devices' side, since few of them are not watched any more.
-    key, handed_back, ends, is_fixed = _columns(
-        Device.objects.filter(watch_ends_on__lt=as_of)
+class Known(NamedTuple):
+    """Columns of the repairs of which more is known than when they were handed back."""
+
+    at: Ints  # where they stand among all
+    handed_back: Ints
+    watch_ends: Ints
+    came_back: Ints
+
+
+def _fixed(as_of: date, book: Book, only: Q) -> Fixed:
+    """The repairs that count. Those of a day come in one row: handing over a row each
+    is what would take long of a million.
+    """
+    rows = (
+        fixed_by(as_of, only=only)
         .order_by()
-        .values_list(
-            Coalesce(book.key("jobs__repairs__"), Value(0)),
-            DayNumber("jobs__handed_back_on"),
-            DayNumber("watch_ends_on"),
-            _one_if(jobs__repairs__outcome=states.FIXED),
+        .values("job__handed_back_on")
+        .annotate(
+            ids=Together(F("id")),
+            said=Together(book.key() * Value(2) + _one_if(declared=STOPGAP)),
         )
+        .values_list("job__handed_back_on", "ids", "said")
+        .order_by("job__handed_back_on")
     )
-    counts = (is_fixed == 1) & (handed_back <= as_of.toordinal())
-    return Ended(key[counts], handed_back[counts], ends[counts])
+    days, ids, said = [], [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
+    for batch in _batches(rows, size=DAYS_AT_ONCE):
+        for on, of_ids, of_said in batch:
+            ids.append(np.fromstring(of_ids, dtype=np.int64, sep=","))
+            said.append(np.fromstring(of_said, dtype=np.int64, sep=","))
+            days.append(date.fromisoformat(str(on)).toordinal())
+    many = [len(of_day) for of_day in ids[1:]]
+    key = np.concatenate(said)
+    del said
+    is_stopgap = (key & 1).astype(np.int8)
+    key >>= 1
+    return Fixed(
+        days=np.array(days, dtype=np.int64),
+        many=np.array(many, dtype=np.int64),
+        repair=np.concatenate(ids),
+        key=key,
+        is_stopgap=is_stopgap,
+    )
 
 
-def _returned(as_of: date, book: Book, only: Q) -> Returned:
+def _watch_ended(as_of: date) -> Ended:
+    # Asked from the devices' side, since few of them are not watched any more.
+    rows = Device.objects.filter(watch_ends_on__lt=as_of).order_by()
+    columns = rows.values_list(
+        Coalesce("jobs__repairs__id", Value(0)), DayNumber("watch_ends_on")
+    )
+    return Ended(*_columns(columns))
+
+
+def _returned(as_of: date) -> Returned:
     # What a visit cost is known when it is over.
     is_paid = When(job__handed_back_on__lte=as_of, then="job__repairs__cost")
-    rows = same_fault_by(as_of).filter(
-        earlier__outcome=states.FIXED, earlier__job__handed_back_on__lte=as_of
-    )
-    if only:
-        rows = rows.filter(earlier__in=Repair.objects.filter(only))
-    # In the order of the earlier repairs, which lie in that order on the disk.
-    columns = rows.order_by("earlier_id").values_list(
-        book.key("earlier__"),
-        DayNumber("earlier__job__handed_back_on"),
-        DayNumber("earlier__job__device__watch_ends_on"),
-        DayNumber("job__booked_in_on"),
-        "earlier_id",
-        "job_id",
-        _one_if(job__repairs__fault=F("earlier__fault")),
-        Coalesce(Cast(Case(is_paid), BigIntegerField()), Value(UNPAID)),
+    columns = (
+        same_fault_by(as_of)
+        .order_by()
+        .values_list(
+            "earlier_id",
+            "job_id",
+            DayNumber("job__booked_in_on"),
+            Coalesce("job__repairs__fault_id", Value(0)),
+            Coalesce(Cast(Case(is_paid), BigIntegerField()), Value(UNPAID)),
+        )
     )
     return Returned(*_columns(columns))
 
 
-def _by_end_of_watch(counts: Counts, keys: Ints, ended: Ended, ages: dict) -> Counts:
-    return counts.moved(
-        np.searchsorted(keys, ended.key),
-        from_=days_watched(ended.handed_back, **ages),
-        to=days_watched(ended.handed_back, watch_ends=ended.watch_ends, **ages),
+def _seen(fixed: Fixed, ended: Ended, back: Returned) -> Known:
+    """What is known of each repair that was not simply watched; of several comebacks
+    of one repair the first is counted.
+    """
+    repairs, number = np.unique(
+        np.concatenate([ended.repair, back.repair]), return_inverse=True
     )
-
-
-def _by_return(counts: Counts, keys: Ints, back: Returned, ages: dict) -> Counts:
-    """Of several comebacks of one repair the first is counted."""
-    order = np.argsort(back.came_back, kind="stable")
-    first = order[np.unique(back.repair[order], return_index=True)[1]]
-    handed_back, ends = back.handed_back[first], back.watch_ends[first]
-    came_back = back.came_back[first]
-    return counts.moved(
-        np.searchsorted(keys, back.key[first]),
-        from_=days_watched(handed_back, watch_ends=ends, **ages),
-        to=days_watched(handed_back, watch_ends=ends, came_back=came_back, **ages),
+    watch_ends = np.full(len(repairs), NEVER, dtype=np.int64)
+    came_back = watch_ends.copy()
+    np.minimum.at(watch_ends, number[: len(ended.repair)], ended.watch_ends)
+    np.minimum.at(came_back, number[len(ended.repair) :], back.came_back)
+    at, is_there = fixed.places(repairs)
+    return Known(
+        at=at[is_there],
+        handed_back=fixed.days[fixed.day_of(at[is_there])],
+        watch_ends=watch_ends[is_there],
+        came_back=came_back[is_there],
     )
 
 
@@ -341,19 +381,26 @@ def _one_if(**condition):
 
 
 def _columns(rows):
-    """The columns of many rows of whole numbers.
+    """The columns of many rows of whole numbers."""
+    read = [
+        np.fromiter(chain.from_iterable(batch), dtype=np.int64).reshape(len(batch), -1)
+        for batch in _batches(rows, size=BATCH)
+    ]
+    if not read:
+        width = len(rows.query.values_select) + len(rows.query.annotation_select)
+        return np.zeros((width, 0), dtype=np.int64)
+    return np.concatenate(read).T
 
-    Straight from the driver, a batch at a time: as a query set each number would be
-    asked whether it is one, and PostgreSQL would plan for the first rows alone.
+
+def _batches(rows, *, size: int):
+    """Rows straight from the driver: as a query set each number would be asked whether
+    it is one, and PostgreSQL would plan for the first rows alone.
     """
     sql, parameters = rows.query.sql_with_params()
-    batches = [np.zeros(0, dtype=np.int64)]
     with connection.cursor() as cursor:
         cursor.execute(sql, parameters)
-        width = len(cursor.description)
-        while batch := cursor.fetchmany(BATCH):
-            batches.append(np.fromiter(chain.from_iterable(batch), dtype=np.int64))
-    return np.concatenate(batches).reshape(-1, width).T
+        while batch := cursor.fetchmany(size):
+            yield batch
 
 
 def costs_of_visits(jobs: Collection[int], *, as_of: date) -> dict[int, list]:
