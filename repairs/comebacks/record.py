@@ -51,7 +51,13 @@ class Record:
 
     @property
     def notes(self) -> list[str]:
-        return [*self.said_first, *said_with(self.table, as_of=self.as_of)]
+        """All that must be said with the table."""
+        return [*self.said_first, *self.honest]
+
+    @property
+    def honest(self) -> list[str]:
+        """What the figures can't know."""
+        return said_with(self.table, as_of=self.as_of)
 
     @property
     def flagged(self) -> list[Row]:

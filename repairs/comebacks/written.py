@@ -19,7 +19,7 @@ HEADS = (
 WORDS = {0, 1, 2, 7}  # columns of words stand left, figures right
 NAMES = (0, 1)  # these give way where a line would be too long; figures never do
 LEAST_NAME = 16
-RUNS = ("=", "+", "-", "@", "\t", "\r")  # what a sheet takes for a formula
+RUNS = ("=", "+", "-", "@")  # what a sheet takes for a formula
 NOTHING = "No repair was handed back as fixed by that day."
 
 
@@ -79,8 +79,9 @@ def _is_nan(value: object) -> bool:
 
 
 def _in_sheet(value: object) -> object:
-    if isinstance(value, str) and value.startswith(RUNS):
-        return f"'{value}"
+    if isinstance(value, str):
+        on_a_line = " ".join(value.split())
+        return f"'{on_a_line}" if on_a_line.startswith(RUNS) else on_a_line
     return "" if _is_nan(value) else value
 
 

@@ -1,0 +1,238 @@
+"""An unchanged month is served as it was; whatever changes shows at once."""
+
+from datetime import date, timedelta
+from decimal import Decimal
+
+import pytest
+from django.core.cache import cache
+
+from repairs.comebacks import context, queries
+from repairs.comebacks.asked import Asked
+from repairs.comebacks.context import record_of
+from repairs.customers.models import Device
+from repairs.faults.models import Fault, Fix
+from repairs.jobs import states
+from repairs.jobs.models import Job, Repair, ReturnDecision
+from shopdesk.shop.models import Shop
+from shopdesk.staff.models import Kind
+from tests import make
+
+pytestmark = pytest.mark.django_db
+ON = date(2026, 1, 10)
+LATER = date(2026, 6, 1)
+
+
+def days(n):
+    return timedelta(days=n)
+
+
+@pytest.fixture
+def reckoned(monkeypatch):
+    """How often the estimator ran, as a list that grows."""
+    ran = []
+    estimator = queries.comeback_table
+
+    def counted(*args, **kwargs):
+        ran.append(1)
+        return estimator(*args, **kwargs)
+
+    monkeypatch.setattr(queries, "comeback_table", counted)
+    return ran
+
+
+@pytest.fixture
+def repairs():
+    fault = make.fault()
+    fix = make.fix(fault)
+    made = [
+        make.past_repair(
+            fault,
+            fix,
+            on=ON + days(n),
+            back_on=ON + days(n + 9) if n < 3 else None,
+            cost=Decimal(30),
+        )
+        for n in range(8)
+    ]
+    make.shop()
+    return made
+
+
+def first_row(**asked):
+    record = record_of(
+        Asked(**{"as_of": LATER, "within": 90} | asked), shop=Shop.current()
+    )
+    return record.rows[0]
+
+
+def test_an_unchanged_month_does_not_run_the_estimator_again(repairs, reckoned):
+    before = first_row()
+    assert first_row() == before
+    assert len(reckoned) == 1
+
+
+def test_another_day_or_horizon_is_another_question(repairs, reckoned):
+    assert first_row().returned == 3
+    assert first_row(within=5).returned == 0
+    assert first_row(as_of=ON + days(9)).returned == 1
+    assert len(reckoned) == 3
+
+
+def test_a_question_that_shares_its_place_is_not_answered_by_the_other(
+    repairs, reckoned, monkeypatch
+):
+    monkeypatch.setattr(context, "PLACES", 1)
+    assert (first_row().returned, first_row(within=5).returned) == (3, 0)
+    assert first_row().returned == 3
+    assert len(reckoned) == 3
+
+
+def test_no_more_records_are_kept_than_there_are_places(repairs):
+    for within in range(7, 60):
+        first_row(within=within)
+    kept = [n for n in range(200) if cache.get(f"comebacks-{n}") is not None]
+    assert len(kept) <= context.PLACES
+
+
+def a_new_decision(repairs):
+    make.comeback(repairs[5], on=ON + days(40))
+
+
+def a_decision_changed(repairs):
+    first = repairs[0].held_against.get()
+    ReturnDecision.objects.create(
+        job=first.job,
+        earlier=repairs[0],
+        what=states.NEW_FAULT,
+        decided_on=ON + days(40),
+    )
+
+
+def a_hand_back(repairs):
+    job = make.job(on=ON)
+    make.repair(
+        job,
+        repairs[0].fault,
+        fix=repairs[0].fix,
+        outcome=states.FIXED,
+        declared="lasting",
+    )
+    Job.objects.filter(pk=job.pk).update(state=states.READY, outcome=states.FIXED)
+    job.refresh_from_db()
+    job.hand_back(on=LATER, by=make.user(Kind.OWNER))
+
+
+def a_changed_limit(repairs):
+    Shop.objects.update(return_limit=Decimal("0.01"))
+
+
+def a_changed_sureness(repairs):
+    Shop.objects.update(return_limit=Decimal("0.3"), sureness=Decimal("0.51"))
+
+
+def an_edited_outcome(repairs):
+    Repair.objects.filter(pk=repairs[4].pk).update(outcome=states.NOT_FIXED)
+
+
+def an_edited_cost(repairs):
+    for repair in Repair.objects.all():
+        Repair.objects.filter(pk=repair.pk).update(cost=Decimal(77))
+
+
+def an_edited_kind(repairs):
+    Repair.objects.filter(pk__in=[r.pk for r in repairs]).update(declared="stopgap")
+
+
+def another_fix(repairs):
+    other = make.fix(repairs[0].fault)
+    Repair.objects.filter(pk__in=[r.pk for r in repairs]).update(fix=other)
+
+
+def a_renamed_fault(repairs):
+    Fault.objects.update(code="RENAMED")
+
+
+def a_renamed_fix(repairs):
+    Fix.objects.update(code="RENAMED-FIX")
+
+
+def a_device_sold_on(repairs):
+    Device.objects.filter(pk=repairs[6].job.device_id).update(
+        watch_ends_on=ON + days(20)
+    )
+
+
+def a_comeback_booked_in_later(repairs):
+    again = repairs[0].held_against.get().job
+    Job.objects.filter(pk=again.pk).update(booked_in_on=LATER + days(1))
+
+
+def a_repair_taken_away(repairs):
+    repairs[7].delete()
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        a_new_decision,
+        a_decision_changed,
+        a_hand_back,
+        a_changed_limit,
+        a_changed_sureness,
+        an_edited_outcome,
+        an_edited_cost,
+        an_edited_kind,
+        another_fix,
+        a_renamed_fault,
+        a_renamed_fix,
+        a_device_sold_on,
+        a_comeback_booked_in_later,
+        a_repair_taken_away,
+    ],
+)
+def test_a_change_shows_at_once(repairs, reckoned, change):
+    before = first_row()
+    change(repairs)
+    after = first_row()
+    assert after != before
+    assert len(reckoned) == 2
+    cache.clear()
+    assert first_row() == after
+
+
+def test_two_repairs_that_change_places_do_not_cancel_out(repairs, reckoned):
+    other = make.fix(repairs[0].fault)
+    Repair.objects.filter(pk=repairs[7].pk).update(fix=other)
+    first_row()
+    Repair.objects.filter(pk=repairs[7].pk).update(fix=repairs[0].fix)
+    Repair.objects.filter(pk=repairs[0].pk).update(fix=other)
+    first_row()
+    assert len(reckoned) == 2
+
+
+def test_a_past_day_is_the_same_whatever_was_decided_after_it(repairs):
+    then = ON + days(30)
+    before = first_row(as_of=then)
+    a_new_decision(repairs)
+    a_decision_changed(repairs)
+    make.past_repair(repairs[0].fault, repairs[0].fix, on=ON + days(31))
+    assert first_row(as_of=then) == before
+    assert first_row() != before
+
+
+def test_the_fingerprint_asks_as_often_for_few_rows_as_for_many(
+    repairs, django_assert_num_queries
+):
+    shop = Shop.current()
+    with django_assert_num_queries(7):
+        few = context.fingerprint(shop)
+    for n in range(20):
+        make.past_repair(make.fault(), make.fix(), on=ON + days(n))
+    with django_assert_num_queries(7):
+        assert context.fingerprint(shop) != few
+
+
+def test_amounts_and_numbers_at_their_limits_can_be_added_up(repairs):
+    Repair.objects.update(cost=Decimal("999999999999"))
+    Job.objects.update(version=2_000_000_000)
+    assert len(context.fingerprint(Shop.current())) == 64
