@@ -94,6 +94,7 @@ class Curves:
     days: list[Tick]
     chances: list[Tick]
     limit: float
+    y_limit_name: float
     left_out: int
     width: int = WIDTH
     height: int = HEIGHT
@@ -142,16 +143,16 @@ def curves(
     top = _top([float(s.chance.max()) for s in seen], seen[:1], limit, about)
     scale = _Scale(within=counts.within, top=top)
     ends = [scale.y(float(s.chance[s.last])) for s in seen]
+    *names, limit_name = _spread([*ends, scale.y(limit)])
     return Curves(
         curves=[
             _curve(rows[n], one, scale, number, y_name=y, has_band=n == about)
-            for number, (n, one, y) in enumerate(
-                zip(drawn, seen, _spread(ends), strict=True)
-            )
+            for number, (n, one, y) in enumerate(zip(drawn, seen, names, strict=True))
         ],
         days=[Tick(scale.x(day), str(day)) for day in _days(counts.within)],
         chances=[Tick(scale.y(c), f"{c * 100:g} %") for c in scale.chances],
         limit=scale.y(limit),
+        y_limit_name=limit_name,
         left_out=len(rows) - len(drawn),
     )
 

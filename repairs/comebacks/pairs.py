@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from repairs.comebacks import baseline, hierarchy, limits, prior, verdict
 from repairs.comebacks.averaged import averaged
+from repairs.comebacks.narrowed import known_of_some
 from repairs.comebacks.posterior import Posterior, posterior
 from repairs.comebacks.watch import Counts, Floats, Ints
 from repairs.faults.declared import LASTING, STOPGAP
@@ -160,24 +161,17 @@ def _by_hierarchy(
 def _by_all(
     among: ComebackTable, counts: Counts, expected: Floats, pairs: pd.DataFrame
 ) -> Posterior:
-    """What is known of pairs of which only some repairs are counted.
-
-    Each starts from the groups of the whole shop, by what was declared, and learns from
-    the repairs counted here alone.
-    """
-    returned = counts.returned
-    if among.figures is None:
-        return posterior(among.prior, returned=returned, expected=expected)
-    lasting, stopgap = (
-        posterior(groups, returned=returned, expected=expected)
-        for groups in (
-            among.figures.as_prior(stopgaps=0.0),
-            among.figures.as_prior(stopgaps=1.0),
-        )
+    """What is known of pairs of which only some repairs are counted."""
+    names = zip(among.rows["fault"], among.rows["fix"], strict=True)
+    row_of = {name: row for row, name in enumerate(names)}
+    rows = [row_of[name] for name in zip(pairs["fault"], pairs["fix"], strict=True)]
+    return known_of_some(
+        among.posterior.of(rows),
+        returned=among.counts.returned[rows],
+        expected=among.rows["expected"].to_numpy()[rows],
+        counted_returned=counts.returned,
+        counted_expected=expected,
     )
-    is_stopgap = (pairs["declared"] == STOPGAP).to_numpy(dtype=bool)[:, None]
-    weights = np.where(is_stopgap, stopgap.weights, lasting.weights)
-    return Posterior(lasting.shapes, lasting.rates, weights)
 
 
 def numbered(keys: Ints) -> tuple[Ints, Ints]:

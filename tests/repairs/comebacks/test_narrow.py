@@ -4,6 +4,7 @@ import io
 import json
 from datetime import date, timedelta
 
+import numpy as np
 import pikepdf
 import pytest
 from django.core.management import call_command
@@ -12,6 +13,9 @@ from django.utils import timezone
 
 from repairs.comebacks.asked import SAYS_LITTLE, STILL_DRAWN, Asked
 from repairs.comebacks.context import record_of
+from repairs.comebacks.narrowed import known_of_some
+from repairs.comebacks.posterior import posterior
+from repairs.comebacks.prior import Prior
 from repairs.comebacks.written import as_table
 from shopdesk.shop.models import Shop
 from shopdesk.staff.models import Kind
@@ -151,6 +155,44 @@ def test_all_repairs_say_what_is_expected_and_what_each_is_drawn_towards(shop):
     assert parts == pytest.approx(whole.rows["expected"].sum())
     risks = [float(t.rows["risk"].iloc[0]) for t in (rest, whole, some)]
     assert risks == sorted(risks)
+
+
+def test_what_leaves_nothing_out_changes_no_figure(shop):
+    """So that nobody wonders why a fix is better for being asked about alone."""
+    shop_ = Shop.current()
+    fault = make.fault()
+    for n in range(12):
+        laptop = make.device(model=make.device_model("laptop", "Norwind", "Slate 14"))
+        back = ago(150 - n) if n < 3 else None
+        fix = make.fix(fault, code=f"OWN-{n % 2}") if n < 2 else fix_of(fault, n)
+        make.past_repair(fault, fix, on=ago(190 - n), back_on=back, of=laptop)
+    whole = record_of(asked(), shop=shop_)
+    some = record_of(asked(kind="laptop"), shop=shop_)
+    both = {row.fix: row for row in some.rows if row.fault == fault.code}
+    assert len(both) == 2
+    assert both == {row.fix: row for row in whole.rows if row.fix in both}
+
+
+def fix_of(fault, n):
+    return fault.fixes.get(code=f"OWN-{n % 2}")
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_taking_repairs_out_is_as_if_they_had_never_been(seed):
+    rng = np.random.default_rng(seed)
+    prior = Prior((4.0, 3.0), (16.0, 0.8), (0.8, 0.2))
+    returned, expected = rng.poisson(3, 50), rng.gamma(2.0, 1.0, 50)
+    kept_o, kept_e = rng.binomial(returned, 0.4), expected * rng.uniform(0, 1, 50)
+    found = known_of_some(
+        posterior(prior, returned=returned, expected=expected),
+        returned=returned,
+        expected=expected,
+        counted_returned=kept_o,
+        counted_expected=kept_e,
+    )
+    straight = posterior(prior, returned=kept_o, expected=kept_e)
+    for name in ("shapes", "rates", "weights"):
+        assert getattr(found, name) == pytest.approx(getattr(straight, name))
 
 
 def test_few_repairs_alone_say_less_than_all(shop):
