@@ -79,7 +79,7 @@ def of_groups(now: Sequence[Named], *, before: Sequence[Named]) -> list[Change]:
     old = {one.key for one in before if one.is_bad}
     return [
         Change(
-            about=f"{one.kind} {one.name}",
+            about=f"{one.kind.capitalize()} {one.name}",
             sentence=(
                 f"now returns too often: {one.returned_said} came back where the"
                 f" repairs explain {one.expected_said}."

@@ -100,13 +100,10 @@ def explained(
 
     times, own = np.ones(len(hazard)), np.ones(groups)
     foretold = expected(ratio, times, own)
-    fitted, of_groups = shrunk(returned, foretold)
     for _ in range(rounds):
-        of_groups = posterior(fitted, returned=returned, expected=foretold)
-        new = _means(of_groups)
-        # Only how groups differ: what they have in common is the pairs'.
-        total = float(foretold.sum())
-        new = new * total / float(new @ foretold) if total else np.ones(groups)
+        # What is alike in all groups is the pairs': good ones are held to be at one.
+        fitted = _mostly_alike(returned, foretold)
+        new = _means(posterior(fitted, returned=returned, expected=foretold))
         logs = np.bincount(row, weights=np.log(new)[group], minlength=len(hazard))
         times = np.exp(logs)
         ratio = _means(_with_more(known.posterior, seen, (times - 1.0) * hazard))

@@ -132,7 +132,12 @@ class _Day:
         )
         pairs = _columns(used.order_by().values_list("repair_id", "delivery_id"), 2)
         names = {
-            pk: (f"{lot or received} of {part}", part, supplier or "", received)
+            pk: (
+                f"{lot or f'received {received}'} of {part}",
+                part,
+                supplier or "",
+                received,
+            )
             for pk, part, supplier, lot, received in named_deliveries().values_list(
                 "pk", "part__number", "supplier__name", "lot", "received_on"
             )

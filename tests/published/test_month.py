@@ -1,0 +1,147 @@
+"""The month against values from outside. After each: its source, and whether the digits
+were seen there (published), reckoned by two independent programs (computed), or are
+from memory of the source (memory).
+"""
+
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.optimize import minimize
+from scipy.stats import binom, poisson_binom
+
+from repairs.comebacks.month.coming import (
+    TAIL,
+    coming,
+    distribution,
+    poisson_binomial,
+    quantile,
+)
+from repairs.comebacks.month.limits import p_chart
+from repairs.comebacks.month.seen import Known, seen
+from repairs.comebacks.posterior import Posterior
+from repairs.comebacks.watch import NEVER
+
+DATA = Path(__file__).parent / "data"
+
+
+def read(name: str) -> pd.DataFrame:
+    return pd.read_csv(DATA / name, comment="#")
+
+
+# NIST/SEMATECH e-Handbook 6.3.3.2: counts and the mean 0.2313 published; limits to six
+# digits computed, to four (0.4102 and 0.0524) from memory.
+def test_the_wafers_of_the_handbook_have_its_limits_and_its_two_points_outside():
+    rows = read("nist_pchart_wafers.csv")
+    chart = p_chart(rows["defective"].to_numpy(), of=rows["n"].to_numpy())
+    assert chart.centre == pytest.approx(0.231333, abs=5e-7)
+    assert chart.low == pytest.approx(np.full(30, 0.052428), abs=5e-7)
+    assert chart.high == pytest.approx(np.full(30, 0.410239), abs=5e-7)
+    is_out = (chart.share < chart.low) | (chart.share > chart.high)
+    assert rows["wafer"][is_out].tolist() == [15, 23]
+
+
+# Montgomery, Introduction to Statistical Quality Control, solution of exercise 6-1:
+# published. 117 of 20 × 100, then 102 of 19 × 100.
+@pytest.mark.parametrize(
+    ("defective", "samples", "centre", "high"),
+    [(117, 20, 0.0585, 0.1289), (102, 19, 0.0537, 0.1213)],
+)
+def test_a_limit_below_nought_is_nought(defective, samples, centre, high):
+    counts = np.full(samples, defective // samples)
+    counts[0] += defective - counts.sum()
+    chart = p_chart(counts, of=np.full(samples, 100))
+    assert chart.centre == pytest.approx(centre, abs=5e-5)
+    assert chart.high == pytest.approx(np.full(samples, high), abs=5e-5)
+    assert not chart.low.any()
+
+
+def test_limits_widen_where_there_are_fewer_repairs():
+    of = np.array([10, 40, 160])
+    chart = p_chart(np.array([1, 4, 16]), of=of)
+    # Identity: the half-width goes by the root of the number.
+    assert (chart.high - 0.1) * np.sqrt(of) == pytest.approx(np.full(3, 0.9))
+
+
+def weibull(rows: pd.DataFrame) -> tuple[float, float]:
+    """Shape and scale by maximum likelihood."""
+    t, failed, n = (rows[name].to_numpy(float) for name in ("hours", "failed", "count"))
+
+    def loss(x):
+        beta, eta = np.exp(x)
+        log_density = np.log(beta / eta) + (beta - 1.0) * np.log(t / eta)
+        return -float((n * (failed * log_density - (t / eta) ** beta)).sum())
+
+    found = minimize(
+        loss,
+        np.log([1.5, 5000.0]),
+        method="Nelder-Mead",
+        options={"xatol": 1e-10, "fatol": 1e-12, "maxiter": 5000},
+    )
+    beta, eta = np.exp(found.x)
+    return float(beta), float(eta)
+
+
+# Bearing cages, Abernethy et al. 1983; Meeker & Escobar 1998, example 12.8. Shape
+# 2.0353, scale 11792.2 and 5.058 expected: computed; the book's 5.057: memory. Limits 2
+# and 9 of the Poisson-binomial: computed.
+def test_bearing_cages_expected_to_fail_in_the_next_hours_are_those_of_the_book():
+    rows = read("bearing_cage.csv")
+    beta, eta = weibull(rows)
+    assert (beta, eta) == (
+        pytest.approx(2.035319, rel=1e-3),
+        pytest.approx(11792.18, rel=1e-3),
+    )
+    each = rows.loc[rows.index.repeat(rows["count"])]
+    hours = each["hours"].to_numpy()
+    today = date(2026, 1, 1).toordinal()
+    longest = 3000
+    watched = seen(
+        as_of=date(2026, 1, 1),
+        within=longest,
+        repair=np.arange(len(hours)),
+        pair=np.zeros(len(hours), dtype=np.int64),
+        model=np.zeros(len(hours), dtype=np.int64),
+        handed_back=today - hours,
+        watch_ends=np.full(len(hours), NEVER),
+        came_back=np.where(each["failed"] == 1, today, NEVER),
+    )
+    # One pair, of which the ratio is known: a gamma so narrow that it is one.
+    sure = Posterior(np.array([[1e10]]), np.array([[1e10]]), np.ones((1, 1)))
+    known = Known((np.arange(longest + 1) / eta) ** beta, sure)
+    found = coming(watched, known, days=300)
+    assert found.watched == 1697
+    assert found.expected == pytest.approx(5.0582, abs=0.005)
+    assert (found.low, found.high) == (2, 9)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_chances_add_up_as_in_a_general_library(seed):
+    chances = np.random.default_rng(seed).beta(1, 6, size=40)
+    counts = poisson_binomial(chances[None, :])[0]
+    library = poisson_binom(chances)
+    assert counts == pytest.approx(library.pmf(np.arange(41)), abs=1e-12)
+    for p in (TAIL, 0.5, 1 - TAIL):
+        assert quantile(counts, p) == int(library.ppf(p))
+
+
+def test_what_is_not_known_of_a_pair_makes_the_limits_wider_as_draws_show():
+    pair, hazard = np.repeat([0, 1], 60), np.full(120, 0.1)
+    vague = Posterior(
+        np.array([[2.0, 3.0], [1.5, 4.0]]),
+        np.array([[4.0, 1.5], [3.0, 2.0]]),
+        np.array([[0.7, 0.3], [0.9, 0.1]]),
+    )
+    counts = distribution(vague, pair=pair, hazard=hazard)
+    rng = np.random.default_rng(1)
+    part = (rng.random((100_000, 2)) > vague.weights[:, 0]).astype(int)
+    rows = np.arange(2)
+    ratio = rng.gamma(vague.shapes[rows, part], 1.0 / vague.rates[rows, part])
+    drawn = rng.binomial(60, -np.expm1(-ratio * 0.1)).sum(axis=1)
+    low, high = np.quantile(drawn, [TAIL, 1 - TAIL])
+    assert abs(quantile(counts, TAIL) - low) <= 1
+    assert abs(quantile(counts, 1 - TAIL) - high) <= 1
+    plug_in = binom(120, drawn.mean() / 120)
+    assert high - low > 1.5 * (plug_in.ppf(0.95) - plug_in.ppf(0.05))
