@@ -114,9 +114,9 @@ def _repairs(rng, visits, *, faults, fixes):
 
 def _decisions(rng, visits, *, first):
     again = np.arange(first, len(visits["device"]))
-    what = np.where(rng.random(len(again)) < SAME_FAULT, states.SAME_FAULT, "new_fault")
+    same, other = states.SAME_FAULT, states.NEW_FAULT
+    what = np.where(rng.random(len(again)) < SAME_FAULT, same, other)
     revised = np.flatnonzero(rng.random(len(again)) < REVISED)
-    other = {states.SAME_FAULT: states.NEW_FAULT, "new_fault": states.SAME_FAULT}
     for n in [*range(len(again)), *revised]:
         visit = int(again[n])
         yield {
@@ -125,7 +125,7 @@ def _decisions(rng, visits, *, first):
             "what": str(what[n]),
             "decided_on": date.fromordinal(int(visits["booked"][visit])),
         }
-        what[n] = other[str(what[n])]
+        what[n] = other if what[n] == same else same
 
 
 def _bulk(kind, rows) -> None:

@@ -29,6 +29,7 @@ def measured(rows: int) -> dict:
     """The times of one filled database, in a process that does nothing else."""
     import numpy as np
 
+    from repairs.comebacks.limits import alone
     from repairs.comebacks.pairs import comeback_table
     from repairs.comebacks.queries import comeback_record
     from shopdesk.shop.models import Shop
@@ -42,7 +43,7 @@ def measured(rows: int) -> dict:
 
     record, first = _timed(whole)
     memory = _memory()
-    times = {"floor": [], "joined": [], "whole": [first], "estimator": []}
+    times = {"floor": [], "joined": [], "whole": [first], "estimator": [], "alone": []}
     table = record.table
 
     def estimator():
@@ -53,6 +54,7 @@ def measured(rows: int) -> dict:
         times["joined"].append(_timed(lambda: _read(np, _joined()))[1])
         times["whole"].append(_timed(whole)[1])
         times["estimator"].append(_timed(estimator)[1])
+        times["alone"].append(_timed(lambda: alone(table.counts, tail=0.05))[1])
     best = {name: min(taken) for name, taken in times.items()}
     return {
         "rows": rows,
@@ -214,6 +216,7 @@ def _say(found: list[dict]) -> None:
         "whole ÷ floor",
         "whole ÷ joined",
         "estimator, s",
+        "of it Kaplan–Meier, s",
         "memory at its most, MB",
         "of these before, MB",
         "statsmodels loop, s",
@@ -231,6 +234,7 @@ def _say(found: list[dict]) -> None:
             f"{at['whole'] / at['floor']:.2f}",
             f"{at['whole'] / at['joined']:.2f}",
             f"{at['estimator']:.3f}",
+            f"{at['alone']:.3f}",
             f"{at['memory']:.0f}",
             f"{at['began']:.0f}",
             f"{at['statsmodels']:.1f}",
@@ -257,6 +261,10 @@ def _say(found: list[dict]) -> None:
             f"- {name}: {value:.2f}, aimed at {way} {aim}:"
             f" {'met' if is_met else 'NOT met'}"
         )
+    print(
+        "\nThe same loop ÷ Kaplan–Meier of all pairs at once, with limits:"
+        f" {loop / last['alone']:.0f}."
+    )
     print(
         f"\nThe libraries' loops are reckoned from {SAMPLE} of the pairs, and do the"
         " Kaplan–Meier alone, from numbers already read."
