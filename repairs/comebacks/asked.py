@@ -34,19 +34,12 @@ class Asked:
     @property
     def words(self) -> str:
         """Which repairs alone are counted, as half a sentence; empty for all."""
-        of = [
-            f"{name} {value}"
-            for name, value in (
-                ("kind", self.kind),
-                ("maker", self.maker),
-                ("model", self.model),
-            )
-            if value
-        ]
-        said = [f"devices of {', '.join(of)}"] if of else []
-        if self.by:
-            said.append(f"repairs done by {self.by_name or self.by}")
-        return "only " + " and ".join(said) if said else ""
+        names = (("kind", self.kind), ("maker", self.maker), ("model", self.model))
+        of = ", ".join(f"{name} {value}" for name, value in names if value)
+        whose = f" of devices of {of}" if of else ""
+        done = f"{',' if of else ''} done by {self.by_name or self.by}"
+        said = f"only repairs{whose}{done if self.by else ''}"
+        return said if self.is_narrowed else ""
 
     @property
     def sentences(self) -> list[str]:

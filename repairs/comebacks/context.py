@@ -64,7 +64,12 @@ def _kept(asked: Asked, seen: str, shop: Shop, *, among: Record | None = None):
             only=repairs_asked(asked),
             among=among.table,
         )
-        record = replace(record, only=asked.words, said_first=tuple(asked.sentences))
+        record = replace(
+            record,
+            only=asked.words,
+            said_first=tuple(asked.sentences),
+            honest_of_all=tuple(among.honest),
+        )
     cache.set(place, (question, record), DAY)
     return record
 

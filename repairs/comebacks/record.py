@@ -43,6 +43,8 @@ class Record:
     """Which repairs alone are counted, in words; empty where all are."""
     said_first: tuple[str, ...] = ()
     """What must be said of a table that counts only some."""
+    honest_of_all: tuple[str, ...] = ()
+    """What the figures of all can't know, since those of some rest on them."""
 
     @cached_property
     def rows(self) -> list[Row]:
@@ -57,7 +59,7 @@ class Record:
     @property
     def honest(self) -> list[str]:
         """What the figures can't know."""
-        return said_with(self.table, as_of=self.as_of)
+        return list(self.honest_of_all) or said_with(self.table, as_of=self.as_of)
 
     @property
     def flagged(self) -> list[Row]:

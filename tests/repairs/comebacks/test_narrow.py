@@ -106,7 +106,7 @@ def test_repairs_that_nobody_asked_for_alone_make_no_row(owner, shop):
 def test_what_is_counted_is_said_in_words_wherever_it_is_shown(owner, shop):
     only = {"kind": "laptop", "maker": "Norwind", "model": "Slate 14", "by": "rosa"}
     sentence = (
-        "only devices of kind laptop, maker Norwind, model Slate 14 and repairs done by"
+        "only repairs of devices of kind laptop, maker Norwind, model Slate 14, done by"
         " Rosa Quint"
     )
     for address in (
@@ -193,6 +193,13 @@ def test_taking_repairs_out_is_as_if_they_had_never_been(seed):
     straight = posterior(prior, returned=kept_o, expected=kept_e)
     for name in ("shapes", "rates", "weights"):
         assert getattr(found, name) == pytest.approx(getattr(straight, name))
+
+
+def test_what_the_figures_rest_on_is_said_of_all_repairs(shop):
+    whole = record_of(asked(), shop=Shop.current())
+    some = record_of(asked(kind="laptop"), shop=Shop.current())
+    assert some.honest == whole.honest
+    assert some.notes[0].startswith("Counted here are only repairs of devices of kind")
 
 
 def test_few_repairs_alone_say_less_than_all(shop):
