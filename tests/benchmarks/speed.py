@@ -182,6 +182,7 @@ def _at_size(rows: int, *, pairs: int) -> dict:
 
     from tests.benchmarks.history import fill
 
+    own = connection.settings_dict["NAME"]
     connection.creation.create_test_db(verbosity=0, autoclobber=True, serialize=False)
     made = connection.settings_dict["NAME"]
     try:
@@ -198,8 +199,7 @@ def _at_size(rows: int, *, pairs: int) -> dict:
         )
         return json.loads(told.stdout) | {"vendor": connection.vendor}
     finally:
-        connection.creation.destroy_test_db(made, verbosity=0)
-        connection.settings_dict["NAME"] = made
+        connection.creation.destroy_test_db(own, verbosity=0)
 
 
 def _say(found: list[dict]) -> None:
