@@ -16,6 +16,7 @@ from repairs.comebacks.month.coming import (
     TAIL,
     coming,
     distribution,
+    likely,
     poisson_binomial,
     quantile,
 )
@@ -145,3 +146,16 @@ def test_what_is_not_known_of_a_pair_makes_the_limits_wider_as_draws_show():
     assert abs(quantile(counts, 1 - TAIL) - high) <= 1
     plug_in = binom(120, drawn.mean() / 120)
     assert high - low > 1.5 * (plug_in.ppf(0.95) - plug_in.ppf(0.05))
+
+
+def test_limits_stand_around_what_is_expected_however_many_pairs_there_are():
+    pairs = 400
+    vague = Posterior(
+        np.full((pairs, 2), [1.2, 3.0]),
+        np.full((pairs, 2), [4.0, 1.0]),
+        np.full((pairs, 2), [0.85, 0.15]),
+    )
+    pair, hazard = np.repeat(np.arange(pairs), 5), np.full(5 * pairs, 0.08)
+    counts = distribution(vague, pair=pair, hazard=hazard)
+    expected = likely(vague, pair=pair, hazard=hazard).sum()
+    assert counts @ np.arange(len(counts)) == pytest.approx(expected, rel=0.02)

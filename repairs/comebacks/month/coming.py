@@ -75,6 +75,9 @@ def distribution(of: Posterior, *, pair: Ints, hazard: Floats) -> Floats:
     known = of.of(numbers)
     steps = (np.arange(RISKS) + 0.5) / RISKS
     ratios = np.stack([known.ratio_at(float(p)) for p in steps], axis=1)
+    # Steps cut the tail off, which would show once many pairs are added up.
+    mean = (known.weights * known.shapes / known.rates).sum(axis=1)
+    ratios *= (mean / ratios.mean(axis=1))[:, None]
     for ratio, ahead in zip(ratios, np.split(in_order, starts[1:]), strict=True):
         chances = -np.expm1(-ratio[:, None] * ahead)
         total = _cut(np.convolve(total, poisson_binomial(chances).mean(axis=0)))

@@ -36,13 +36,13 @@ TAIL = 0.05
 # Shape and rate of how the ratios of good groups differ, and of bad ones: these return
 # five times what their repairs explain, more or less.
 ALIKE, BAD = (8.0, 8.0), (2.0, 0.4)
-SHARES = np.linspace(0.0025, 0.5, 200)  # of bad groups, as which a shop is tried
+SHARES = np.linspace(0.005, 0.5, 100)  # of bad groups, as which a shop is tried
 FEWNESS = 19.0  # of the belief Beta(1, 19): one in twenty is bad
 AKAIKE = 4.0  # twice the two figures of a fitted gamma
 MOSTLY_ALIKE = "most are alike, a few are bad"
 
-ROUNDS = 50
-SETTLED = 1e-4
+ROUNDS = 30
+SETTLED = 1e-3
 LEAST_RATE = 0.25  # of a pair's own; the rate of an averaged gamma may be a bit small
 
 
