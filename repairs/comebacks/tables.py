@@ -48,6 +48,22 @@ class PairTable(tables.DeskTable):
             record.fix,
         )
 
+    def render_repairs(self, record, value):
+        return self._behind(record, value, "repairs")
+
+    def render_returned(self, record, value):
+        return self._behind(record, value, "comebacks")
+
+    def _behind(self, record, number, what):
+        """A number that opens the jobs it counts."""
+        return format_html(
+            '<a href="{}#caption">{}<span class="unseen"> {} of {}</span></a>',
+            self.address_of(record),
+            number,
+            what,
+            record.called,
+        )
+
     def render_verdict(self, record):
         declared = record.declared
         if record.flag:

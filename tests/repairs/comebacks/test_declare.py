@@ -158,4 +158,4 @@ def test_the_bench_asks_for_the_record_of_the_fault_it_works_on(owner, pair):
     address = reverse("comebacks:fault_record", args=[pair[0].pk])
     assert f'hx-get="{address}"' in page
     record = words(owner.get(address, headers={"HX-Request": "true"}))
-    assert "6 of 9 within 90 days" in record
+    assert "6 of 9</a> within 90 days" in record

@@ -69,7 +69,10 @@ def test_what_comes_back_stands_first_with_its_counts(owner):
 def test_each_row_opens_the_jobs_behind_it(owner):
     fault, [fix] = shop_of(1)
     link = f"{reverse('comebacks:pair', args=[fault.pk, fix.pk])}?as_of={today()}"
-    assert link in words(page(owner, TABLE)).replace("&amp;", "&")
+    said = words(page(owner, TABLE)).replace("&amp;", "&")
+    for number, what in ((12, "repairs"), (2, "comebacks")):
+        counted = f'{number}<span class="unseen"> {what} of {fault.code} / {fix.code}'
+        assert f'{link}&within=90#caption">{counted}' in said
     behind = page(owner, reverse("comebacks:pair", args=[fault.pk, fix.pk]))
     said = words(behind)
     for repair in fix.repairs.all():
@@ -165,7 +168,7 @@ def test_the_record_of_a_fault_is_a_page_and_a_fragment(owner):
     assert "<html" not in fragment
     for said in (whole, fragment):
         assert all(fix.code in said for fix in (*fixes, unused))
-        assert "2 of 12 within 90 days" in said
+        assert "2 of 12</a> within 90 days" in said
         assert "no history yet" in said
 
 
