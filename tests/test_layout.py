@@ -264,7 +264,8 @@ def test_a_page_holds_no_style_or_script_of_its_own(template):
     """The content security policy would refuse them, silently for us."""
     source = (ROOT / "templates" / template).read_text()
     inline = r"<style|\sstyle=|\son[a-z]+=|<script(?![^>]*\ssrc=)|hx-on|javascript:"
-    assert re.findall(inline, source) == []
+    written = re.sub(r"{%.*?%}", "", source)  # {% with one=… %} is no attribute
+    assert re.findall(inline, written) == []
 
 
 # --- names --------------------------------------------------------------------
