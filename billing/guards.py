@@ -43,5 +43,6 @@ GUARDS = [
     Guard("billing_quoteline", "DELETE", SENT, _quote_of("OLD")),
     *append_only("billing_invoice", "An invoice is never changed: credit it."),
     *append_only("billing_invoiceline", "An invoice is never changed: credit it."),
+    *append_only("billing_einvoice", "An e-invoice is never changed: credit it."),
     *append_only("billing_payment", "A payment is never changed: pay back instead."),
 ]

@@ -124,6 +124,7 @@ DOORS: dict[str, frozenset[str]] = {
     "invoices:invoice": DESK,
     "invoices:credit": DESK,
     "invoices:paper": DESK,
+    "invoices:ubl": DESK,
     "handback:hand_back": DESK,
     "handback:cover": DESK,
 }

@@ -7,10 +7,11 @@ from uuid import UUID
 
 from django.db import transaction
 
-from billing.invoices.models import Invoice, InvoiceLine, Payment
-from billing.invoices.printing import invoice_paper
+from billing.invoices.models import EInvoice, Invoice, InvoiceLine, Payment
+from billing.invoices.printing import invoice_paper, ubl_file
 from billing.invoices.queries import bill_of
 from billing.pricing.shares import net_shares
+from repairs.customers.models import Customer
 from repairs.jobs import states
 from repairs.jobs.models import Job
 from shopdesk import money
@@ -64,12 +65,17 @@ def issue(
             buyer_name=", ".join(filter(None, [customer.company, customer.name])),
             buyer_address=customer.address,
             buyer_tax_id=customer.tax_id,
+            buyer_country=customer.country or shop.country,
             supplied_on=on,
             currency=bill.currency,
             prices_include_tax=bill.prices_include_tax,
             words=shop.cover_words if covered else "",
+            paid_with_it=paid,
+            means=means if paid else "",
+            einvoice=customer.einvoice,
         ),
         totals=bill.totals,
+        shop=shop,
         on=on,
         by=by,
     )
@@ -89,11 +95,17 @@ def issue(
     return invoice
 
 
-def _numbered(invoice: Invoice, *, totals: money.Totals, on: date, by) -> Invoice:
+def _numbered(
+    invoice: Invoice, *, totals: money.Totals, shop: Shop, on: date, by
+) -> Invoice:
     invoice.series = series_of(invoice.kind, on)
     invoice.number = Series.take(invoice.series)
     invoice.issued_on = on
     invoice.issued_by = by
+    invoice.seller_name = shop.name
+    invoice.seller_address = shop.address
+    invoice.seller_country = shop.country
+    invoice.seller_tax_id = shop.tax_id
     invoice.net, invoice.tax, invoice.gross = totals.net, totals.tax, totals.gross
     return invoice
 
@@ -106,6 +118,23 @@ def _keep(invoice: Invoice, *, lines: list[InvoiceLine], at, **paper) -> None:
     for line in lines:
         line.invoice = invoice
     InvoiceLine.objects.bulk_create(lines)
+    if invoice.einvoice == Customer.EInvoice.UBL:
+        _keep_ubl(invoice, lines=lines, at=at)
+
+
+def _keep_ubl(invoice: Invoice, *, lines: list[InvoiceLine], at: datetime) -> EInvoice:
+    file = ubl_file(invoice, lines=lines)
+    return EInvoice.objects.create(
+        invoice=invoice, file=file, file_hash=sha256(file).hexdigest(), made_at=at
+    )
+
+
+@transaction.atomic
+def keep_ubl(invoice: Invoice, *, at: datetime) -> EInvoice:
+    """The UBL file of a bill: made when it is first asked for, then the one kept."""
+    invoice = Invoice.objects.select_for_update().defer("paper").get(pk=invoice.pk)
+    known = EInvoice.objects.filter(invoice=invoice).first()
+    return known or _keep_ubl(invoice, lines=list(invoice.lines.all()), at=at)
 
 
 def _say_what_was_charged(job: Job, invoice: Invoice, bill) -> None:
@@ -204,14 +233,23 @@ def credit(invoice: Invoice, *, why: str, on: date, at: datetime, by) -> Invoice
             buyer_name=invoice.buyer_name,
             buyer_address=invoice.buyer_address,
             buyer_tax_id=invoice.buyer_tax_id,
+            buyer_country=invoice.buyer_country,
             supplied_on=invoice.supplied_on,
             currency=invoice.currency,
             prices_include_tax=invoice.prices_include_tax,
             words=why,
+            # Whoever got the bill as an e-invoice gets this the same way.
+            einvoice=invoice.einvoice or _asked_for_later(invoice),
         ),
         totals=totals,
+        shop=shop,
         on=on,
         by=by,
     )
     _keep(note, lines=lines, totals=totals, job=invoice.job, shop=shop, at=at)
     return note
+
+
+def _asked_for_later(invoice: Invoice) -> str:
+    has_file = EInvoice.objects.filter(invoice=invoice).exists()
+    return Customer.EInvoice.UBL if has_file else Customer.EInvoice.NONE

@@ -1,5 +1,6 @@
 """Bills and what was paid on them. Frozen once issued: a mistake is credited."""
 
+from collections.abc import Iterable
 from decimal import Decimal
 
 from django.conf import settings
@@ -19,6 +20,7 @@ from django.db.models import (
 from django.db.models.functions import Coalesce
 from django.urls import reverse
 
+from billing.invoices import einvoice_bill
 from billing.pricing.currency import Currency
 from billing.quotes.models import Line, Quote
 from repairs.customers.models import Customer
@@ -105,6 +107,11 @@ class Invoice(models.Model):
     buyer_name = models.CharField(max_length=240)
     buyer_address = models.TextField(max_length=300, blank=True)
     buyer_tax_id = models.CharField(max_length=40, blank=True)
+    buyer_country = models.CharField(max_length=2)
+    seller_name = models.CharField(max_length=80)
+    seller_address = models.TextField(max_length=300, blank=True)
+    seller_country = models.CharField(max_length=2)
+    seller_tax_id = models.CharField(max_length=40, blank=True)
     issued_on = models.DateField()
     supplied_on = models.DateField()
     issued_by = models.ForeignKey(
@@ -116,6 +123,12 @@ class Invoice(models.Model):
     tax = MoneyField()
     gross = MoneyField()
     words = models.TextField(max_length=2000, blank=True)
+    # What was paid as it was issued stands on the paper; later payments do not.
+    paid_with_it = MoneyField(default=Decimal(0))
+    means = models.CharField(max_length=8, blank=True)
+    einvoice = models.CharField(
+        max_length=3, choices=Customer.EInvoice, blank=True, default=""
+    )
     paper = models.BinaryField(editable=False)
     paper_hash = models.CharField(max_length=64)
 
@@ -176,6 +189,51 @@ class Invoice(models.Model):
             prices_include_tax=self.prices_include_tax,
         )
 
+    def as_einvoice(self, lines: Iterable["InvoiceLine"]) -> einvoice_bill.Bill:
+        """The bill as an e-invoice tells it: from what was written down, and no more.
+
+        What was paid later is not in it, nor what the shop is called today.
+        """
+        taken_back = self.credits
+        return einvoice_bill.Bill(
+            number=self.full_number,
+            issued_on=self.issued_on,
+            supplied_on=self.supplied_on,
+            seller=einvoice_bill.Party(
+                self.seller_name,
+                self.seller_address,
+                self.seller_country,
+                self.seller_tax_id,
+            ),
+            buyer=einvoice_bill.Party(
+                self.buyer_name,
+                self.buyer_address,
+                self.buyer_country,
+                self.buyer_tax_id,
+            ),
+            currency=self.currency,
+            places=Currency(self.currency, "").places,
+            lines=[
+                einvoice_bill.Line(
+                    line.text,
+                    line.quantity,
+                    line.price,
+                    line.tax_rate,
+                    line.tax_category,
+                )
+                for line in lines
+            ],
+            tax=self.tax,
+            gross=self.gross,
+            prices_include_tax=self.prices_include_tax,
+            paid=self.paid_with_it,
+            means=self.means,
+            credits=(taken_back.full_number, taken_back.issued_on)
+            if taken_back
+            else None,
+            notes=[self.words],
+        )
+
     @property
     def paid(self) -> Decimal:
         return self.payments.aggregate(n=Sum("amount"))["n"] or Decimal(0)
@@ -201,6 +259,27 @@ class InvoiceLine(Line):
 
     class Meta(Line.Meta):
         pass
+
+
+class EInvoice(models.Model):
+    """The UBL file of a bill, made once. Never changed."""
+
+    invoice = models.OneToOneField(
+        Invoice, on_delete=models.PROTECT, related_name="ubl"
+    )
+    file = models.BinaryField(editable=False)
+    file_hash = models.CharField(max_length=64)
+    made_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(file_hash=""), name="einvoice_file_is_kept"
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.invoice.full_number}.xml"
 
 
 class Payment(models.Model):

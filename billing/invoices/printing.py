@@ -1,12 +1,28 @@
-"""Invoice and credit note on paper."""
+"""Invoice and credit note on paper, and as files that another desk reads by itself."""
 
+from collections.abc import Callable
 from datetime import datetime
 
+from billing.invoices import einvoice
+from billing.invoices.einvoice_bill import Bill, Lacking
 from billing.invoices.models import Invoice, InvoiceLine
+from repairs.customers.models import Customer
 from repairs.jobs.models import Job
 from shopdesk.money import Totals
-from shopdesk.printing import render_pdf
+from shopdesk.printing import Inside, PaperFailed, Schema, render_pdf
 from shopdesk.shop.models import Shop
+
+FACTUR_X = Schema(
+    title="Factur-X PDFA Extension Schema",
+    uri="urn:factur-x:pdfa:CrossIndustryDocument:invoice:1p0#",
+    prefix="fx",
+    terms=(
+        ("DocumentType", "INVOICE", "The type of the document"),
+        ("DocumentFileName", einvoice.FILE_NAME, "The name of the file inside"),
+        ("Version", "1.0", "The version of the standard that the file keeps"),
+        ("ConformanceLevel", "EN 16931", "The profile of the file"),
+    ),
+)
 
 
 def invoice_paper(
@@ -20,7 +36,15 @@ def invoice_paper(
     paid=None,
     means: str = "",
 ) -> bytes:
-    """The paper of a bill that is about to be kept; `paid` is what was paid with it."""
+    """The paper of a bill that is about to be kept; `paid` is what was paid with it.
+
+    Where the customer wants the e-invoice inside, it is. PaperFailed says what the
+    record lacks for it.
+    """
+    inside = None
+    if invoice.einvoice == Customer.EInvoice.PDF:
+        cii = _written(einvoice.cii, invoice, lines)
+        inside = Inside(einvoice.FILE_NAME, cii, FACTUR_X)
     return render_pdf(
         "billing/invoices/paper.html",
         {
@@ -38,4 +62,26 @@ def invoice_paper(
         },
         size=shop.paper,
         made_at=made_at,
+        inside=inside,
     )
+
+
+def ubl_file(invoice: Invoice, *, lines: list[InvoiceLine]) -> bytes:
+    """The bill as a UBL file; PaperFailed says what the record lacks for it."""
+    return _written(einvoice.ubl, invoice, lines)
+
+
+def _written(
+    write: Callable[[Bill], bytes], invoice: Invoice, lines: list[InvoiceLine]
+) -> bytes:
+    try:
+        return write(invoice.as_einvoice(lines))
+    except Lacking as lacking:
+        raise PaperFailed(f"{lacking}{_way_out(invoice)}") from lacking
+
+
+def _way_out(invoice: Invoice) -> str:
+    """The device shall not stay here because a figure is missing."""
+    if invoice.is_credit_note or not invoice.einvoice:
+        return ""
+    return " Until then the bill can go without: choose so on the customer’s page."

@@ -8,4 +8,5 @@ urlpatterns = [
     path("<int:pk>/", views.invoice, name="invoice"),
     path("<int:pk>/credit/", views.credit, name="credit"),
     path("<int:pk>/paper/", views.paper, name="paper"),
+    path("<int:pk>/ubl/", views.ubl, name="ubl"),
 ]

@@ -10,7 +10,7 @@ from django_tables2 import RequestConfig
 from billing.invoices import actions
 from billing.invoices.filters import InvoiceFilter
 from billing.invoices.forms import CreditForm, PaymentForm
-from billing.invoices.models import Invoice
+from billing.invoices.models import EInvoice, Invoice
 from billing.invoices.tables import InvoiceTable
 from shopdesk.printing import PaperFailed
 from shopdesk.shop.models import Shop
@@ -54,6 +54,7 @@ def _page(request, invoice, form):
             "notes": invoice.credit_notes.defer("paper"),
             "written_in": written_in,
             "owed_back": -invoice.owed,
+            "has_ubl": EInvoice.objects.filter(invoice=invoice).exists(),
             "form": form,
         },
     )
@@ -129,4 +130,25 @@ def paper(request, pk):
         headers={
             "Content-Disposition": f'inline; filename="{invoice.full_number}.pdf"'
         },
+    )
+
+
+def ubl(request, pk):
+    """The UBL file as it was kept; a press of the button makes it, once."""
+    if request.method == "POST":
+        invoice = _invoice(pk)
+        try:
+            actions.keep_ubl(invoice, at=timezone.now())
+        except REFUSALS as refusal:
+            messages.error(request, str(refusal))
+        else:
+            messages.success(request, "The UBL file is made and kept with the bill.")
+        return redirect(invoice)
+    found = EInvoice.objects.select_related("invoice").defer("invoice__paper")
+    kept = get_object_or_404(found, invoice=pk)
+    name = kept.invoice.full_number
+    return HttpResponse(
+        bytes(kept.file),
+        content_type="application/xml",
+        headers={"Content-Disposition": f'attachment; filename="{name}.xml"'},
     )

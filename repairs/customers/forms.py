@@ -5,6 +5,7 @@ from django import forms
 from repairs.customers.fields import PhoneField, TidyField
 from repairs.customers.models import Customer, Device, DeviceModel
 from shopdesk.fields import DayFormField
+from shopdesk.shop import known
 
 TEXT = {"autocomplete": "off"}
 WAYS = {
@@ -66,16 +67,22 @@ class NewCustomerForm(CustomerForm):
 
 
 class ChangeCustomerForm(CustomerForm):
+    country = forms.ChoiceField(
+        required=False,
+        choices=lambda: [("", "the same as the shop’s"), *known.countries().items()],
+        help_text="Where the address is.",
+    )
     tax_id = TidyField(
         label="Tax number",
         max_length=40,
         required=False,
+        help_text="For a VAT number with the letters of its country in front.",
         widget=forms.TextInput(attrs={**TEXT, "class": "code w20"}),
     )
     notes = TidyField(max_length=2000, required=False, keep_lines=True)
 
     class Meta(CustomerForm.Meta):
-        fields = (*CustomerForm.Meta.fields, "tax_id", "notes")
+        fields = (*CustomerForm.Meta.fields, "country", "tax_id", "einvoice", "notes")
 
 
 class DeviceForm(forms.Form):

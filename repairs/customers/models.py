@@ -54,12 +54,29 @@ class Customer(models.Model):
         EMAIL = "email", "email"
         POST = "post", "post"
 
+    class EInvoice(models.TextChoices):
+        NONE = "", "none"
+        PDF = "pdf", "inside the PDF"
+        UBL = "ubl", "as a UBL file"
+
     name = models.CharField(max_length=120)
     company = models.CharField(max_length=120, blank=True)
     email = models.EmailField(blank=True)
     phone = models.CharField(max_length=20, blank=True, help_text="E.164")
     address = models.TextField(max_length=300, blank=True)
+    country = models.CharField("country code", max_length=2, blank=True)
     tax_id = models.CharField("tax number", max_length=40, blank=True)
+    einvoice = models.CharField(
+        "e-invoice",
+        max_length=3,
+        choices=EInvoice,
+        blank=True,
+        default=EInvoice.NONE,
+        help_text=(
+            "For a business whose bookkeeping reads bills by itself (EN 16931). Inside"
+            " the PDF suits most; choose the UBL file where they ask for it."
+        ),
+    )
     reach = models.CharField(
         "reach by", max_length=5, choices=Reach, default=Reach.PHONE
     )
