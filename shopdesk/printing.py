@@ -92,7 +92,7 @@ def render_pdf(
     shop = context.get("shop") or Shop.current()
     html = render_to_string(template, {**context, "shop": shop, "made_at": made_at})
     variant = "pdf/a-3a" if inside else "pdf/ua-1"
-    more = _with_inside(inside, made_at) if inside else {}
+    more = _with_inside(inside, made_at) if inside else {"finisher": _say_what_heads}
     seal = sha256(html.encode() + (inside.content if inside else b""))
     try:
         document = weasyprint.HTML(string=html, url_fetcher=_fetcher()).render(
@@ -108,12 +108,34 @@ def render_pdf(
         raise PaperFailed(str(refused)) from refused
 
 
+def _say_what_heads(document, pdf) -> None:
+    """Tell of each header cell whether it heads a row or a column.
+
+    The library leaves that open, and a reader can't tell above cells that are headers
+    themselves. A row of nothing but headers heads columns.
+    """
+    for row in pdf.objects:
+        if not isinstance(row, dict) or row.get("S") != "/TR":
+            continue
+        cells = [pdf.objects[int(cell.split()[0])] for cell in _cells(row)]
+        heads = [cell for cell in cells if cell["S"] == "/TH"]
+        scope = "/Column" if len(heads) == len(cells) > 1 else "/Row"
+        for cell in heads:
+            cell["A"]["Scope"] = scope
+
+
+def _cells(row: dict) -> list[bytes]:
+    """References to what a row of a table is made of."""
+    return [part for part in row.get("K", ()) if isinstance(part, bytes)]
+
+
 def _with_inside(inside: Inside, made_at: datetime) -> dict:
     """What WeasyPrint is told besides, for a paper with a file inside."""
     attachment = _weasyprint().Attachment(
         file_obj=BytesIO(inside.content),
         url_fetcher=_fetcher(),
         name=inside.name,
+        description=inside.schema.title,
         relationship="Alternative",
         created=made_at,
         modified=made_at,
@@ -126,6 +148,7 @@ def _with_inside(inside: Inside, made_at: datetime) -> dict:
         By itself the library names it twice, and a second description is overlooked
         by some readers of e-invoices.
         """
+        _say_what_heads(document, pdf)
         named = pdf.catalog["AF"]
         named[:] = dict.fromkeys(named)
         described = pdf.objects[int(pdf.catalog["Metadata"].split()[0])]

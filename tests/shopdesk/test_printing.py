@@ -76,6 +76,24 @@ def test_a_paper_is_tagged_and_says_what_it_is_in_which_language(paper):
     assert pdf.trailer.Info.Author == "The Bench"
 
 
+def test_each_header_cell_says_what_it_heads(paper):
+    pdf = opened(
+        paper("""{% extends "shopdesk/look/paper.html" %}
+        {% block title %}Bill{% endblock %}
+        {% block main %}<h1>Bill</h1><table>
+        <thead><tr><th scope="col">What</th><th scope="col">Amount</th></tr></thead>
+        <tbody><tr><th scope="row">Labour</th><td>51.00</td></tr>
+        <tr><th scope="row">Socket</th><td>8.00</td></tr></tbody></table>
+        {% endblock %}""")
+    )
+    scopes = [
+        str(cell.A.Scope)
+        for cell in pdf.objects
+        if isinstance(cell, pikepdf.Dictionary) and cell.get("/S") == "/TH"
+    ]
+    assert sorted(scopes) == ["/Column", "/Column", "/Row", "/Row"]
+
+
 def fonts_of(pdf):
     for found in pdf.objects:
         if isinstance(found, pikepdf.Dictionary) and "/FontName" in found:

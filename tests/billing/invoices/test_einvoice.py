@@ -154,6 +154,7 @@ def test_the_paper_has_the_marks_of_an_archive_and_of_accessibility():
         [file] = pdf.Root.AF
         assert file.AFRelationship == "/Alternative" and file.UF == "factur-x.xml"
         assert pdf.Root.Names.EmbeddedFiles.Names[1].objgen == file.objgen
+        assert str(file.Desc)
         embedded = file.EF.F
         assert embedded.Subtype in ("/application/xml", "/text/xml")
         assert "/ModDate" in embedded.Params
