@@ -9,14 +9,22 @@ from repairs.faults.models import Fault, Fix
 from repairs.jobs import states
 from repairs.jobs.models import Job, Repair, ReturnDecision
 from repairs.stock.models import Delivery, Part, StockMove
-from shopdesk.shop.models import Shop
+from shopdesk.shop import tax
+from shopdesk.shop.models import Shop, TaxRate
 from shopdesk.staff.models import Kind, User
 
 _next = count(1)
 DAY = date(2026, 3, 2)
 
 
-def shop(**facts):
+def shop(*, tax_rate=None, **facts):
+    """The shop; `tax_rate` is what it has always charged, 0 for a zero rate."""
+    if tax_rate:
+        TaxRate.objects.update_or_create(
+            kind=tax.STANDARD, starts_on=date(1990, 1, 1), defaults={"rate": tax_rate}
+        )
+    if tax_rate is not None:
+        facts["tax_kind"] = tax.STANDARD if tax_rate else tax.ZERO
     return Shop.objects.update_or_create(pk=1, defaults=facts)[0]
 
 

@@ -42,7 +42,7 @@ def hand_back(request, pk):
         return _refusal_page(request, job, actions.not_ready(job))
     shop = Shop.current()
     try:
-        bill = bill_of(job, shop=shop)
+        bill = bill_of(job, on=timezone.localdate(), shop=shop)
     except NotYet as refusal:
         return _refusal_page(request, job, str(refusal))
     written_in = Currency(bill.currency, shop.locale)

@@ -23,9 +23,11 @@ class Refused(Exception):
     """A bill or a payment that can't be, told as a sentence."""
 
 
-def series_of(kind: str, on: date) -> str:
+def series_of(kind: str, on: date, shop: Shop) -> str:
     """The series of numbers a bill of the day `on` belongs to: INV26, CN26."""
-    return f"{'CN' if kind == Invoice.Kind.CREDIT_NOTE else 'INV'}{on:%y}"
+    is_credit = kind == Invoice.Kind.CREDIT_NOTE
+    begins = shop.credit_series if is_credit else shop.invoice_series
+    return begins.replace("{yy}", f"{on:%y}")
 
 
 @transaction.atomic
@@ -52,7 +54,7 @@ def issue(
     if job.invoices.standing().exists():
         raise Refused(f"Job {job.number} is billed already.")
     shop = Shop.current()
-    bill = bill_of(job, shop=shop)
+    bill = bill_of(job, on=on, shop=shop)
     if paid > bill.totals.gross:
         raise Refused(_too_much(bill.totals.gross, bill.currency, shop))
     covered = job.repairs.filter(covered_until__isnull=False).exists()
@@ -98,7 +100,7 @@ def issue(
 def _numbered(
     invoice: Invoice, *, totals: money.Totals, shop: Shop, on: date, by
 ) -> Invoice:
-    invoice.series = series_of(invoice.kind, on)
+    invoice.series = series_of(invoice.kind, on, shop)
     invoice.number = Series.take(invoice.series)
     invoice.issued_on = on
     invoice.issued_by = by
@@ -213,8 +215,9 @@ def credit(invoice: Invoice, *, why: str, on: date, at: datetime, by) -> Invoice
             quantity=-line.quantity,
             price=line.price,
             amount=-line.amount,
+            tax_kind=line.tax_kind,
             tax_rate=line.tax_rate,
-            tax_category=line.tax_category,
+            tax_reason=line.tax_reason,
         )
         for line in invoice.lines.all()
     ]

@@ -195,6 +195,7 @@ class Invoice(models.Model):
         What was paid later is not in it, nor what the shop is called today.
         """
         taken_back = self.credits
+        lines = list(lines)
         return einvoice_bill.Bill(
             number=self.full_number,
             issued_on=self.issued_on,
@@ -232,6 +233,7 @@ class Invoice(models.Model):
             if taken_back
             else None,
             notes=[self.words],
+            reasons={line.tax_category: line.tax_reason for line in lines},
         )
 
     @property

@@ -253,7 +253,7 @@ class Today:
 
     def _send(self, job: Job, *, days: int) -> Quote:
         with self._at(days, 16):
-            quote = quotes.draft(job, by=self.bench)
+            quote = quotes.draft(job, on=self._day(days), by=self.bench)
             quote = quotes.send(
                 quote, on=self._day(days), at=timezone.now(), by=self.counter
             )

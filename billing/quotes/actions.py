@@ -18,6 +18,7 @@ from billing.quotes.queries import Proposal, proposals
 from repairs.jobs import states as job_states
 from repairs.jobs.models import Job, NotYet, Repair
 from shopdesk.shop.models import Shop
+from shopdesk.shop.tax import Tax
 from shopdesk.templatetags.desk import day
 
 
@@ -28,7 +29,7 @@ def locked(quote: Quote) -> tuple[Job, Quote]:
 
 
 @transaction.atomic
-def draft(job: Job, *, by) -> Quote:
+def draft(job: Job, *, on: date, by) -> Quote:
     """A new quote with the options that the fault book and the rates propose."""
     job = Job.objects.select_for_update().get(pk=job.pk)
     if job.state != job_states.DIAGNOSED:
@@ -51,8 +52,9 @@ def draft(job: Job, *, by) -> Quote:
         currency=shop.currency,
         made_by=by,
     )
+    held = shop.tax(on, job.customer.tax_kind)
     for position, proposal in enumerate(proposals(job, shop=shop), 1):
-        _write(quote, proposal, position=position, shop=shop)
+        _write(quote, proposal, position=position, shop=shop, held=held)
     return quote
 
 
@@ -65,7 +67,9 @@ def _what_was_found(job: Job) -> str:
     return f"We found: {'; '.join(names)}."[:2000] if names else ""
 
 
-def _write(quote: Quote, proposal: Proposal, *, position: int, shop: Shop) -> None:
+def _write(
+    quote: Quote, proposal: Proposal, *, position: int, shop: Shop, held: Tax
+) -> None:
     repair, fix = proposal.fixes[0] if len(proposal.fixes) == 1 else (None, None)
     option = quote.options.create(
         position=position,
@@ -86,11 +90,11 @@ def _write(quote: Quote, proposal: Proposal, *, position: int, shop: Shop) -> No
             quantity=one.line.quantity,
             price=one.line.price or Decimal(0),
             suggested=one.line.price,
-            tax_rate=shop.tax_rate,
             part=one.part,
             repair=one.repair,
             fix=one.fix,
         )
+        line.set_tax(held)
         line.reckon(places=places)
         line.save()
 

@@ -7,6 +7,9 @@ from django import forms
 from billing.quotes.limits import HIGHEST, MOST_LINES
 from billing.quotes.models import LineKind, Option, Quote, QuoteLine
 from shopdesk.fields import ExactFormField, MoneyFormField
+from shopdesk.shop import tax
+from shopdesk.shop.models import TaxRate
+from shopdesk.shop.tax import Tax
 from shopdesk.templatetags.desk import money
 
 
@@ -48,18 +51,32 @@ class LineForm(forms.ModelForm):
     )
     quantity = ExactFormField(max_value=Decimal(10_000), initial=Decimal(1))
     price = MoneyFormField(label="Price of one", max_value=HIGHEST)
-    tax_rate = ExactFormField(label="Tax in percent", max_value=Decimal(100))
+    tax_kind = forms.ChoiceField(label="Tax")
 
     class Meta:
         model = QuoteLine
-        fields = ["kind", "text", "quantity", "price", "tax_rate"]
+        fields = ["kind", "text", "quantity", "price", "tax_kind"]
 
-    def __init__(self, *args, places, name="", **kwargs):
+    def __init__(self, *args, places, held, name="", **kwargs):
         super().__init__(*args, **kwargs)
         self.places = places
+        self.held = held
+        self.fields["tax_kind"].choices = self._taxes()
         self.fields["kind"].choices = LineKind.choices
         for field in self.fields.values():
             field.widget.attrs["aria-label"] = f"{field.label}, {name}".strip(", ")
+
+    def _taxes(self):
+        """What holds today; a line of an older draft keeps its own until it changes."""
+        known = dict(self.held)
+        if self.instance.pk:
+            line = self.instance
+            known[line.tax_kind] = Tax(line.tax_kind, line.tax_rate, line.tax_reason)
+        self.known = known
+        return [
+            (kind, f"{one.rate.normalize():f} %" if one.rate else tax.LABELS[kind])
+            for kind, one in known.items()
+        ]
 
     def clean_quantity(self):
         quantity = self.cleaned_data["quantity"]
@@ -79,6 +96,7 @@ class LineForm(forms.ModelForm):
 
     def reckoned(self):
         """The line as it would be saved."""
+        self.instance.set_tax(self.known[self.cleaned_data["tax_kind"]])
         self.instance.reckon(places=self.places)
         return self.instance
 
@@ -90,7 +108,7 @@ class LineForm(forms.ModelForm):
 class OptionForms:
     """The form of one option, those of its lines, and an empty one for a new line."""
 
-    def __init__(self, option, *, data, shop, places, removed):
+    def __init__(self, option, *, data, usual, held, places, removed):
         self.option = option
         posted = data if data is not None and f"o{option.pk}-title" in data else None
         self.form = OptionForm(posted, instance=option, prefix=f"o{option.pk}")
@@ -107,15 +125,17 @@ class OptionForms:
                     instance=line,
                     prefix=f"l{line.pk}",
                     places=places,
+                    held=held,
                     name=f"line {n} of {option.title}",
                 )
             )
         self.new = LineForm(
             posted if posted and f"n{option.pk}-text" in posted else None,
             instance=QuoteLine(option=option, position=self._next_position()),
-            initial={"tax_rate": shop.tax_rate, "kind": LineKind.LABOUR, "quantity": 1},
+            initial={"tax_kind": usual, "kind": LineKind.LABOUR, "quantity": 1},
             prefix=f"n{option.pk}",
             places=places,
+            held=held,
             name=f"a new line of {option.title}",
             empty_permitted=True,
             use_required_attribute=False,
@@ -141,15 +161,17 @@ class OptionForms:
         """The sums of what is in the boxes now, as far as it makes sense."""
         forms_ = [*self.lines, *([self.new] if self.new.has_changed() else [])]
         kept = [f.instance for f in self.lines if not f.is_bound]
-        kept += [f.instance for f in forms_ if f.is_bound and f.is_valid()]
+        kept += [f.reckoned() for f in forms_ if f.is_bound and f.is_valid()]
         return self.option.totals_of(kept, places=self.places)
 
 
 class DraftForms:
     """All forms on the page of a draft, sent together so that nothing typed is lost."""
 
-    def __init__(self, quote, *, shop, data=None, removed=""):
+    def __init__(self, quote, *, shop, on, data=None, removed=""):
         self.quote = quote
+        held = TaxRate.objects.holding(on)
+        usual = quote.job.customer.tax_kind or shop.tax_kind
         places = quote.written_in(shop).places
         self.words = WordsForm(
             data if data is not None and "q-words" in data else None,
@@ -157,7 +179,14 @@ class DraftForms:
             prefix="q",
         )
         self.options = [
-            OptionForms(option, data=data, shop=shop, places=places, removed=removed)
+            OptionForms(
+                option,
+                data=data,
+                usual=usual,
+                held=held,
+                places=places,
+                removed=removed,
+            )
             for option in quote.options.prefetch_related("lines__part")
             if f"option {option.pk}" != removed
         ]

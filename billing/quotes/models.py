@@ -21,6 +21,7 @@ from repairs.jobs.models import Job, Repair
 from repairs.stock.models import Part
 from shopdesk import money
 from shopdesk.fields import ExactField, MoneyField
+from shopdesk.shop import tax
 from shopdesk.shop.models import Shop
 
 STAFF = settings.AUTH_USER_MODEL
@@ -61,6 +62,8 @@ class Quote(models.Model):
         COUNTER = "counter", "at the counter"
         PHONE = "phone", "by telephone"
         EMAIL = "email", "by email"
+        LINK = "link", "by the link"
+        SCREEN = "screen", "on the counter’s screen"
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="quotes")
     version = models.PositiveSmallIntegerField(editable=False)
@@ -172,6 +175,11 @@ class Quote(models.Model):
 class Option(models.Model):
     """One of the alternatives of a quote: what is done, and its cover."""
 
+    class Does(models.TextChoices):
+        REPAIR = "repair", "repair"
+        REPLACE = "replace", "replace the board"
+        RETURN = "return", "give it back unmended"
+
     quote = models.ForeignKey(Quote, on_delete=models.CASCADE, related_name="options")
     position = models.PositiveSmallIntegerField()
     title = models.CharField(max_length=120)
@@ -187,6 +195,22 @@ class Option(models.Model):
     )
     cover_days = models.PositiveSmallIntegerField("days of cover", default=0)
     days_to_do = models.PositiveSmallIntegerField("days it takes", default=3)
+    does = models.CharField(
+        "what is done", max_length=7, choices=Does, default=Does.REPAIR
+    )
+    # What the record knows of it, as the customer reads it.
+    known = models.CharField("what is known of it", max_length=300, blank=True)
+    # What the price was reckoned from. Never shown to the customer.
+    planned_minutes = models.PositiveIntegerField(null=True, blank=True, editable=False)
+    own_cost = MoneyField(null=True, blank=True, editable=False)
+    redo_cost = MoneyField(null=True, blank=True, editable=False)
+    chance = ExactField("chance of a comeback", null=True, blank=True, editable=False)
+    reserve = MoneyField("comeback reserve", null=True, blank=True, editable=False)
+    list_price = MoneyField(null=True, blank=True, editable=False)
+    floor = MoneyField(null=True, blank=True, editable=False)
+    why_changed = models.CharField(
+        "why the price differs from the one suggested", max_length=200, blank=True
+    )
 
     class Meta:
         ordering = ["position", "id"]
@@ -225,11 +249,6 @@ class Option(models.Model):
         )
 
 
-def tax_category(rate: Decimal) -> str:
-    """The tax category of a rate (UNCL 5305): standard, or zero rated."""
-    return "S" if rate else "Z"
-
-
 class LineKind(models.TextChoices):
     LABOUR = "labour", "labour"
     PART = "part", "part"
@@ -245,8 +264,11 @@ class Line(models.Model):
     quantity = ExactField(default=Decimal(1))
     price = MoneyField("price of one")
     amount = MoneyField(editable=False)
-    tax_rate = ExactField("tax in percent")
-    tax_category = models.CharField(max_length=2, default="S")
+    tax_kind = models.CharField(
+        "tax", max_length=8, choices=tax.KINDS, default=tax.STANDARD
+    )
+    tax_rate = ExactField("tax in percent", editable=False)
+    tax_reason = models.CharField(max_length=200, blank=True, editable=False)
 
     class Meta:
         abstract = True
@@ -257,7 +279,10 @@ class Line(models.Model):
                 name="%(class)s_is_said",
             ),
             models.CheckConstraint(
-                condition=Q(tax_rate__gte=0, tax_rate__lte=100),
+                condition=Q(
+                    tax_kind__in=tax.WITH_RATE, tax_rate__gt=0, tax_rate__lte=100
+                )
+                | (~Q(tax_kind__in=tax.WITH_RATE) & Q(tax_rate=0)),
                 name="%(class)s_tax_makes_sense",
             ),
         ]
@@ -265,10 +290,22 @@ class Line(models.Model):
     def __str__(self):
         return self.text
 
+    @property
+    def tax_category(self) -> str:
+        """The category of EN 16931 (UNCL 5305)."""
+        return tax.CATEGORY[self.tax_kind]
+
+    def set_tax(self, held: tax.Tax) -> None:
+        """Write down what holds; it stays so when the shop's rates change."""
+        self.tax_kind, self.tax_rate, self.tax_reason = (
+            held.kind,
+            held.rate,
+            held.reason,
+        )
+
     def reckon(self, *, places: int) -> None:
         """Fill in what follows from quantity, price and tax."""
         self.amount = money.line_amount(self.as_money(), places=places)
-        self.tax_category = tax_category(self.tax_rate)
 
     def as_money(self) -> money.Line:
         return money.Line(self.quantity, self.price, self.tax_rate, self.tax_category)

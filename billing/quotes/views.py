@@ -54,7 +54,9 @@ def for_job(request, pk):
                 job.approve_under_cover(by=request.user)
                 messages.success(request, "Approved: the work is under cover.")
                 return redirect(job)
-            return redirect(actions.draft(job, by=request.user))
+            return redirect(
+                actions.draft(job, on=timezone.localdate(), by=request.user)
+            )
         except REFUSALS as refusal:
             messages.error(request, str(refusal))
         return redirect("quotes:for_job", job.pk)
@@ -91,7 +93,11 @@ def quote(request, pk):
     if request.method == "POST":
         return _write(request, quote)
     if quote.is_draft:
-        return _draft_page(request, quote, DraftForms(quote, shop=Shop.current()))
+        return _draft_page(
+            request,
+            quote,
+            DraftForms(quote, shop=Shop.current(), on=timezone.localdate()),
+        )
     return _sent_page(request, quote)
 
 
@@ -151,7 +157,11 @@ def _saved(request, quote, removed=""):
     with transaction.atomic():
         _, locked = actions.drafted(quote)
         forms = DraftForms(
-            locked, shop=Shop.current(), data=request.POST, removed=removed
+            locked,
+            shop=Shop.current(),
+            on=timezone.localdate(),
+            data=request.POST,
+            removed=removed,
         )
         if forms.is_valid():
             forms.save()
@@ -190,7 +200,9 @@ def _remove(quote, removed):
 def reckon(request, pk):
     """The totals of what is in the boxes of a draft, not saved."""
     quote = _quote(pk)
-    forms = DraftForms(quote, shop=Shop.current(), data=request.POST)
+    forms = DraftForms(
+        quote, shop=Shop.current(), on=timezone.localdate(), data=request.POST
+    )
     return render(
         request,
         "billing/quotes/_reckoned.html",

@@ -7,6 +7,7 @@ from django.urls import reverse
 from repairs.customers import serials
 from repairs.customers.names import phone_digits
 from shopdesk.fields import plain
+from shopdesk.shop import tax
 
 PART = " | "
 """Between name, company, mail and phone: a whole name can be told from a part."""
@@ -66,6 +67,9 @@ class Customer(models.Model):
     address = models.TextField(max_length=300, blank=True)
     country = models.CharField("country code", max_length=2, blank=True)
     tax_id = models.CharField("tax number", max_length=40, blank=True)
+    tax_kind = models.CharField(
+        "tax", max_length=8, choices=tax.KINDS, blank=True, default=""
+    )
     einvoice = models.CharField(
         "e-invoice",
         max_length=3,

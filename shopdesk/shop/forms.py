@@ -23,7 +23,7 @@ GROUPS = (
     (
         "Tax",
         "Check your local rules: what holds where you are is for you and your adviser.",
-        ["tax_id", "tax_rate", "prices_include_tax"],
+        ["tax_id", "tax_kind", "prices_include_tax"],
     ),
     (
         "Prices",
@@ -83,12 +83,6 @@ class FiguresForm(forms.ModelForm):
         max_length=12,
         widget=forms.TextInput(attrs={"class": "code w8"}),
         help_text="Language and country, such as en_GB, de_DE, fr_CH.",
-    )
-    tax_rate = ExactFormField(
-        label="Tax rate in percent",
-        places=2,
-        max_value=Decimal(100),
-        help_text="The rate on repairs. 0 if you charge none.",
     )
     labour_rate = money("Price of an hour", "What the customer pays.")
     cost_rate = money("Cost of an hour", "What an hour at the bench costs the shop.")

@@ -1,5 +1,6 @@
 """The shop's own facts: one record."""
 
+from datetime import date
 from decimal import Decimal
 
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -7,6 +8,7 @@ from django.db import connection, models, transaction
 from django.db.models import F, Q
 
 from shopdesk.fields import ExactField, MoneyField
+from shopdesk.shop import tax
 
 
 class Shop(models.Model):
@@ -27,7 +29,9 @@ class Shop(models.Model):
     locale = models.CharField(max_length=12, default="en_GB")
     paper = models.CharField(max_length=6, choices=Paper, default=Paper.A4)
     prices_include_tax = models.BooleanField(default=False)
-    tax_rate = ExactField("tax rate in percent", default=Decimal(20))
+    tax_kind = models.CharField(
+        "usual tax", max_length=8, choices=tax.KINDS, default=tax.STANDARD
+    )
     labour_rate = MoneyField("price of an hour", default=Decimal(68))
     cost_rate = MoneyField("cost of an hour", default=Decimal(34))
     minimum_minutes = models.PositiveSmallIntegerField(
@@ -36,8 +40,28 @@ class Shop(models.Model):
     rounding_step = MoneyField("round labour to", default=Decimal("0.50"))
     markup = ExactField("markup on parts in percent", default=Decimal(60))
     diagnosis_fee = MoneyField("fee for finding the fault", default=Decimal(25))
+    credits_fee = models.BooleanField(
+        "the fee comes off a repair that is paid for", default=False
+    )
     parcel = MoneyField("price of a parcel", default=Decimal(9))
+    target_margin = ExactField("margin aimed at in percent", default=Decimal(15))
     quote_days = models.PositiveSmallIntegerField("a quote holds for days", default=30)
+    link_days = models.PositiveSmallIntegerField(
+        "a customer's link works for days", default=90
+    )
+    uses_repair_form = models.BooleanField(
+        "offer the European Repair Information Form", default=False
+    )
+
+    invoice_series = models.CharField(
+        "invoice numbers begin with", max_length=8, default="INV{yy}"
+    )
+    credit_series = models.CharField(
+        "credit note numbers begin with", max_length=8, default="CN{yy}"
+    )
+    pay_days = models.PositiveSmallIntegerField("a bill is due in days", default=14)
+    remind_days = models.PositiveSmallIntegerField("days between reminders", default=10)
+    cash_step = MoneyField("round cash to", default=Decimal(0))
 
     cover_lasting = models.PositiveSmallIntegerField(
         "days of cover on a lasting fix", default=180
@@ -79,19 +103,39 @@ class Shop(models.Model):
         ),
     )
 
+    quote_words = models.TextField(max_length=2000, blank=True, default="")
+    invoice_words = models.TextField(max_length=2000, blank=True, default="")
+    reminder_words = models.TextField(
+        max_length=2000,
+        blank=True,
+        default="It may have slipped your attention: this bill is still open.",
+    )
+    parcel_words = models.TextField(max_length=2000, blank=True, default="")
+    letterhead = models.TextField(
+        "lines under the name on papers", max_length=300, blank=True
+    )
+    other_contact = models.CharField(
+        "another way to reach us online", max_length=120, blank=True
+    )
+    logo = models.BinaryField(null=True, editable=False)
+    paper_language = models.CharField(
+        "papers are written in", max_length=5, default="en"
+    )
+
     class Meta:
         constraints = [
             models.CheckConstraint(condition=Q(id=1), name="shop_is_one"),
             models.CheckConstraint(
                 condition=Q(
-                    tax_rate__gte=0,
-                    tax_rate__lte=100,
+                    target_margin__gte=0,
+                    target_margin__lt=100,
                     labour_rate__gte=0,
                     cost_rate__gte=0,
                     rounding_step__gte=0,
                     markup__gte=0,
                     diagnosis_fee__gte=0,
                     parcel__gte=0,
+                    cash_step__gte=0,
                 ),
                 name="shop_amounts_make_sense",
             ),
@@ -128,9 +172,76 @@ class Shop(models.Model):
 
         return get_currency_precision(self.currency)
 
+    def tax(self, on: date, kind: str = "") -> tax.Tax:
+        """The tax of a kind on a day; of the shop's usual kind where none is said.
+
+        Raises TaxRate.DoesNotExist for a reduced rate that nobody wrote down.
+        """
+        kind = kind or self.tax_kind
+        found = TaxRate.objects.holding(on).get(kind)
+        if found is None:
+            raise TaxRate.DoesNotExist(f"The shop has no {tax.LABELS[kind]}.")
+        return found
+
     def cover_days(self, declared: str) -> int:
         """Days promised after a repair declared lasting or stopgap."""
         return self.cover_stopgap if declared == "stopgap" else self.cover_lasting
+
+
+class TaxRateQuerySet(models.QuerySet):
+    def holding(self, on: date) -> dict[str, tax.Tax]:
+        """What holds on that day, by kind of tax."""
+        held = dict(tax.UNSAID)
+        for row in self.filter(starts_on__lte=on).order_by("starts_on"):
+            held[row.kind] = tax.Tax(row.kind, row.rate, row.reason)
+        return held
+
+
+class TaxRate(models.Model):
+    """A rate and the first day on which it holds, until a later one takes its place."""
+
+    kind = models.CharField(max_length=8, choices=tax.KINDS)
+    rate = ExactField("percent", default=Decimal(0))
+    starts_on = models.DateField("from")
+    reason = models.CharField("why there is no tax", max_length=200, blank=True)
+
+    objects = TaxRateQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["kind", "-starts_on"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["kind", "starts_on"], name="tax_rate_once_a_day"
+            ),
+            models.CheckConstraint(
+                condition=Q(kind__in=tax.WITH_RATE, rate__gt=0, rate__lte=100)
+                | (~Q(kind__in=tax.WITH_RATE) & Q(rate=0)),
+                name="tax_rate_goes_with_its_kind",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.get_kind_display()} {self.rate.normalize():f} %"
+
+
+class MarkupBand(models.Model):
+    """Another markup on parts that cost `starts_at` or more."""
+
+    starts_at = MoneyField("parts that cost at least")
+    percent = ExactField("markup in percent")
+
+    class Meta:
+        ordering = ["starts_at"]
+        constraints = [
+            models.UniqueConstraint(fields=["starts_at"], name="markup_band_once"),
+            models.CheckConstraint(
+                condition=Q(starts_at__gt=0, percent__gte=0),
+                name="markup_band_makes_sense",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.percent:f} % from {self.starts_at:f}"
 
 
 class Series(models.Model):

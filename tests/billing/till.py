@@ -36,7 +36,7 @@ def diagnosed(*, fixes=("lasting", "stopgap"), with_part=True, **facts):
 
 
 def drafted(**facts):
-    return actions.draft(diagnosed(**facts), by=None)
+    return actions.draft(diagnosed(**facts), on=TODAY, by=None)
 
 
 def sent(on=TODAY, **facts):

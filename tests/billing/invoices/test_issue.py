@@ -27,7 +27,7 @@ def test_the_bill_is_what_was_agreed():
     invoice = issue(job)
     assert invoice.full_number == "INV26-00001"
     agreed = job.quotes.get().chosen
-    same = ["kind", "text", "quantity", "price", "amount", "tax_rate"]
+    same = ["kind", "text", "quantity", "price", "amount", "tax_kind", "tax_rate"]
     assert list(invoice.lines.values_list(*same)) == list(
         agreed.lines.values_list(*same)
     )

@@ -46,7 +46,10 @@ def test_a_yes_to_two_faults_tells_both_repairs():
     fan = make.fix(other, name="Replace the fan", cover_days=90)
     second = make.repair(job, other)
     quote = actions.send(
-        actions.draft(job, by=None), on=till.TODAY, at=till.now(), by=None
+        actions.draft(job, on=till.TODAY, by=None),
+        on=till.TODAY,
+        at=till.now(),
+        by=None,
     )
     till.say_yes(quote, option=quote.options.get(declared="stopgap"))
     second.refresh_from_db()

@@ -144,7 +144,7 @@ def test_thirty_lines_are_the_most(desk):
         ("quantity", "0", "Write how many"),
         ("quantity", "-0", "Write how many"),
         ("quantity", "-2", "less than 0"),
-        ("tax_rate", "101", "more than 100"),
+        ("tax_kind", "101", "not one of the available choices"),
         ("text", "", "required"),
         ("kind", "bribe", "valid choice"),
     ],

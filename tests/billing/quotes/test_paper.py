@@ -11,6 +11,8 @@ from django.urls import reverse
 
 from billing.quotes import actions
 from billing.quotes.models import Quote, QuoteLine
+from shopdesk.shop import tax
+from shopdesk.shop.tax import Tax
 from tests import make
 from tests.billing import till
 
@@ -145,7 +147,7 @@ def test_prices_with_tax_say_so(client):
 def test_different_taxes_are_shown_by_line(client):
     quote = till.drafted(fixes=["lasting"])
     part = QuoteLine.objects.get(kind="part")
-    part.tax_rate = Decimal(5)
+    part.set_tax(Tax(tax.REDUCED, Decimal(5)))
     part.reckon(places=2)
     part.save()
     said = " ".join(text(paper(client, quote)).split())

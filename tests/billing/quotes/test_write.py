@@ -47,7 +47,7 @@ def test_the_fix_the_bench_chose_is_proposed_before_others():
     repair = job.repairs.get()
     repair.fix = make.fix(repair.fault, name="Our own way", minutes=400)
     repair.save()
-    quote = actions.draft(job, by=None)
+    quote = actions.draft(job, on=till.TODAY, by=None)
     assert quote.options.first().title == "Our own way"
 
 
@@ -56,7 +56,7 @@ def test_two_faults_make_options_that_deal_with_both():
     other = make.fault(name="Fan noisy")
     make.fix(other, name="Replace the fan", declared="lasting", minutes=20)
     make.repair(job, other)
-    lasting, stopgap = actions.draft(job, by=None).options.all()
+    lasting, stopgap = actions.draft(job, on=till.TODAY, by=None).options.all()
     assert lasting.title == "Lasting repair of 2 faults"
     assert {line.fix.name for line in stopgap.lines.filter(kind="labour")} == {
         "Stopgap mend",
@@ -68,7 +68,9 @@ def test_a_part_without_any_cost_gets_no_suggested_price():
     job = till.diagnosed(fixes=["lasting"], with_part=False)
     fix = job.repairs.get().fault.fixes.get()
     UsualPart.objects.create(fix=fix, part=make.part())
-    line = actions.draft(job, by=None).options.get().lines.get(kind="part")
+    line = (
+        actions.draft(job, on=till.TODAY, by=None).options.get().lines.get(kind="part")
+    )
     assert line.suggested is None and line.price == 0
 
 
@@ -84,14 +86,14 @@ def test_the_fee_agreed_and_the_parcel_are_lines_of_their_own():
 def test_a_job_without_a_fault_gets_no_quote():
     job = make.job()
     with pytest.raises(NotYet, match="diagnosed"):
-        actions.draft(job, by=None)
+        actions.draft(job, on=till.TODAY, by=None)
     assert not Quote.objects.exists()
 
 
 def test_a_job_has_one_quote_that_holds():
     quote = till.drafted()
     with pytest.raises(NotYet, match="Version 1"):
-        actions.draft(quote.job, by=None)
+        actions.draft(quote.job, on=till.TODAY, by=None)
     assert Quote.objects.count() == 1
 
 
