@@ -17,6 +17,7 @@ ROOMS = (
     ("Fault book", "faults:book", ("faults",)),
 )
 FOOT = (
+    ("Post", "post:outbox", ("post",)),
     ("The shop’s figures", "shop:figures", ()),
     ("Staff", "staff:people", ()),
     ("Your password", "staff:password", ()),

@@ -25,6 +25,12 @@ DOORS: dict[str, frozenset[str]] = {
     "staff:reset": OWNERS,
     # the shop's figures
     "shop:figures": OWNERS,
+    # the post
+    "post:outbox": DESK,
+    "post:letter": DESK,
+    "post:attachment": DESK,
+    "post:resend": DESK,
+    "post:drop": DESK,
     # customers and their devices
     "customers:all": ALL,
     "customers:customer": ALL,

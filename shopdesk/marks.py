@@ -95,6 +95,9 @@ WORDS: dict[str, str] = {
     "credited": "dash",
     "credit note": "back",
     "owed back": "triangle",
+    "waiting": "dots",
+    "stuck": "triangle",
+    "dropped": "dash",
     "pass": "tick",
     "fail": "cross",
     "uncollected": "triangle",
@@ -118,6 +121,7 @@ HOT: frozenset[str] = frozenset(
         "uncollected",
         "low",
         "none left",
+        "stuck",
         "not fixed",
     }
 )

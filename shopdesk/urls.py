@@ -10,6 +10,7 @@ urlpatterns = [
     path("look/", views.look, name="look"),
     path("staff/", include("shopdesk.staff.urls")),
     path("shop/", include("shopdesk.shop.urls")),
+    path("post/", include("shopdesk.post.urls")),
     path("", include("repairs.urls")),
     path("till/", include("billing.urls")),
 ]
