@@ -172,24 +172,35 @@ def revise(quote: Quote, *, by, why: str = "") -> Quote:
     quote.step(states.REPLACED)
     if job.state != job_states.DIAGNOSED:
         job.revise(by=by, why=why or f"quote version {quote.version} is revised")
-    new = Quote.objects.create(
-        job=job,
-        version=_next_version(job),
+    new = next_version(quote, by=by)
+    for option in quote.options.prefetch_related("lines"):
+        copied(option, new)
+    return new
+
+
+def next_version(quote: Quote, *, by) -> Quote:
+    """An empty draft behind all versions there are, in the words of `quote`."""
+    return Quote.objects.create(
+        job=quote.job,
+        version=_next_version(quote.job),
         words=quote.words,
         prices_include_tax=quote.prices_include_tax,
         currency=quote.currency,
         made_by=by,
     )
-    for option in quote.options.prefetch_related("lines"):
-        lines = list(option.lines.all())
-        option.pk, option.quote = None, new
-        option._state.adding = True
-        option.save()
-        for line in lines:
-            line.pk, line.option = None, option
-            line._state.adding = True
-        QuoteLine.objects.bulk_create(lines)
-    return new
+
+
+def copied(option: Option, new: Quote) -> Option:
+    """The option with its lines once more, in the draft `new`."""
+    lines = list(option.lines.all())
+    option.pk, option.quote = None, new
+    option._state.adding = True
+    option.save()
+    for line in lines:
+        line.pk, line.option = None, option
+        line._state.adding = True
+    QuoteLine.objects.bulk_create(lines)
+    return option
 
 
 def _open_to_answer(job: Job, quote: Quote, *, version: int) -> None:
