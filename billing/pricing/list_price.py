@@ -11,6 +11,7 @@ from decimal import Decimal
 from repairs.stock.prices import part_price
 from shopdesk.money import Line as MoneyLine
 from shopdesk.money import line_amount, rounded, to_step
+from shopdesk.shop.markups import Markups
 
 LABOUR, PART, FEE = "labour", "part", "fee"
 
@@ -22,7 +23,7 @@ class Rates:
     hour: Decimal
     minimum_minutes: int
     step: Decimal
-    markup: Decimal
+    markups: Markups
     places: int = 2
 
 
@@ -87,7 +88,7 @@ def part_line(wanted: Wanted, *, rates: Rates) -> ListLine:
         price = wanted.fixed
     elif wanted.cost is not None:
         price = rounded(
-            part_price(wanted.cost, fixed=None, markup=rates.markup),
+            part_price(wanted.cost, fixed=None, markups=rates.markups),
             places=rates.places,
         )
     return ListLine(PART, wanted.text, Decimal(wanted.quantity), price)

@@ -58,7 +58,7 @@ def rates_of(shop: Shop) -> Rates:
         hour=shop.labour_rate,
         minimum_minutes=shop.minimum_minutes,
         step=shop.rounding_step,
-        markup=shop.markup,
+        markups=shop.markups(),
         places=shop.places,
     )
 

@@ -195,7 +195,7 @@ def usual_worths(fixes: list[Fix], *, shop: Shop) -> dict[int, Worth]:
         cost_of_hour=shop.cost_rate,
         least_minutes=shop.minimum_minutes,
         step=shop.rounding_step,
-        markup=shop.markup,
+        markups=shop.markups(),
         places=shop.places,
     )
     return {

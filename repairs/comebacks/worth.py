@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from repairs.stock.prices import part_price
 from shopdesk.money import rounded, to_step
+from shopdesk.shop.markups import Markups
 
 
 @dataclass(frozen=True)
@@ -16,7 +17,7 @@ class Rates:
     cost_of_hour: Decimal
     least_minutes: int
     step: Decimal
-    markup: Decimal
+    markups: Markups
     places: int
 
 
@@ -47,7 +48,9 @@ def usual_worth(minutes: int, parts: Sequence[Taken], *, rates: Rates) -> Worth:
     for part in parts:
         one = part.cost or Decimal(0)
         cost += one * part.quantity
-        price += part_price(one, fixed=part.fixed, markup=rates.markup) * part.quantity
+        price += (
+            part_price(one, fixed=part.fixed, markups=rates.markups) * part.quantity
+        )
     return Worth(
         price=rounded(price, places=rates.places),
         cost=rounded(cost, places=rates.places),

@@ -33,14 +33,14 @@ def use_part(
     job = Job.objects.select_for_update().get(pk=repair.job_id)
     if job.state not in states.AT_THE_BENCH:
         raise NotYet(f"The job is {job.get_state_display()}: no part goes on it now.")
-    markup = Shop.current().markup
+    markups = Shop.current().markups()
     return [
         repair.parts_used.create(
             part=part,
             delivery=source,
             quantity=share,
             cost=source.unit_cost,
-            price=part_price(source.unit_cost, fixed=part.fixed_price, markup=markup),
+            price=part_price(source.unit_cost, fixed=part.fixed_price, markups=markups),
         )
         for source, share in take(
             part, quantity=quantity, delivery=delivery, by=by, why=f"job {job.number}"

@@ -9,6 +9,7 @@ from django.db.models import F, Q
 
 from shopdesk.fields import ExactField, MoneyField
 from shopdesk.shop import tax
+from shopdesk.shop.markups import Markups
 
 
 class Shop(models.Model):
@@ -182,6 +183,15 @@ class Shop(models.Model):
         if found is None:
             raise TaxRate.DoesNotExist(f"The shop has no {tax.LABELS[kind]}.")
         return found
+
+    def markups(self) -> Markups:
+        """What is put on the cost of parts, the bands included."""
+        bands = MarkupBand.objects.order_by("starts_at")
+        return Markups(
+            self.markup,
+            tuple(bands.values_list("starts_at", "percent")),
+            places=self.places,
+        )
 
     def cover_days(self, declared: str) -> int:
         """Days promised after a repair declared lasting or stopgap."""

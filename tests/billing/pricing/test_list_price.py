@@ -19,9 +19,13 @@ from billing.pricing.list_price import (
 )
 from billing.pricing.shares import net_shares
 from shopdesk.money import Line
+from shopdesk.shop.markups import Markups
 
 RATES = Rates(
-    hour=Decimal(68), minimum_minutes=15, step=Decimal("0.50"), markup=Decimal(60)
+    hour=Decimal(68),
+    minimum_minutes=15,
+    step=Decimal("0.50"),
+    markups=Markups(Decimal(60)),
 )
 
 
@@ -52,7 +56,7 @@ def test_a_part_has_its_fixed_price_or_its_cost_with_markup(cost, fixed, price):
 
 @pytest.mark.parametrize(("places", "price"), [(0, "57"), (2, "56.67"), (3, "56.667")])
 def test_a_price_has_the_decimals_of_its_currency(places, price):
-    rates = Rates(Decimal(68), 15, Decimal(0), Decimal(60), places)
+    rates = Rates(Decimal(68), 15, Decimal(0), Markups(Decimal(60)), places)
     assert labour_price(50, rates=rates) == Decimal(price)
 
 

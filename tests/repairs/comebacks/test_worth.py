@@ -8,13 +8,14 @@ from repairs.comebacks.posterior import posterior
 from repairs.comebacks.prior import Prior
 from repairs.comebacks.watch import counted
 from repairs.comebacks.worth import Rates, Taken, usual_worth
+from shopdesk.shop.markups import Markups
 
 RATES = Rates(
     price_of_hour=Decimal(68),
     cost_of_hour=Decimal(34),
     least_minutes=15,
     step=Decimal("0.50"),
-    markup=Decimal(60),
+    markups=Markups(Decimal(60)),
     places=2,
 )
 
