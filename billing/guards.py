@@ -16,6 +16,42 @@ def _quote(row: str) -> str:
     return f"(SELECT state FROM billing_quote WHERE id = {row}.quote_id) <> 'draft'"
 
 
+GIVEN = "A form that was given is never changed: make another."
+
+
+def _given() -> str:
+    """Once given only the customer's yes is added, and that once."""
+    frozen = changed(
+        "job_id",
+        "number",
+        "option_id",
+        "defect",
+        "measures",
+        "mode",
+        "price",
+        "rule",
+        "most",
+        "days",
+        "has_replacement",
+        "replacement_cost",
+        "place",
+        "extras_said",
+        "valid_days",
+        "more",
+        "currency",
+        "given_at",
+        "valid_until",
+        "said",
+        "paper",
+        "paper_hash",
+    )
+    answered = changed("accepted_at", "accepted_by", "accepted_how")
+    return (
+        f"OLD.given_at IS NOT NULL AND ({frozen}"
+        f" OR (OLD.accepted_at IS NOT NULL AND {answered}))"
+    )
+
+
 GUARDS = [
     Guard(
         "billing_quote",
@@ -41,8 +77,20 @@ GUARDS = [
     Guard("billing_quoteline", "INSERT", SENT, _quote_of("NEW")),
     Guard("billing_quoteline", "UPDATE", SENT, _quote_of("OLD")),
     Guard("billing_quoteline", "DELETE", SENT, _quote_of("OLD")),
+    Guard("billing_repairform", "UPDATE", GIVEN, _given()),
+    Guard("billing_repairform", "DELETE", GIVEN, "OLD.given_at IS NOT NULL"),
+    *append_only("billing_diagnosisconsent", "A consent is never changed: add one."),
     *append_only("billing_invoice", "An invoice is never changed: credit it."),
     *append_only("billing_invoiceline", "An invoice is never changed: credit it."),
     *append_only("billing_einvoice", "An e-invoice is never changed: credit it."),
     *append_only("billing_payment", "A payment is never changed: pay back instead."),
+    Guard(
+        "billing_payment",
+        "INSERT",
+        "That day of the till is closed: the money counts on the next one.",
+        "NEW.counts_on <= (SELECT MAX(day) FROM billing_dayclose)",
+    ),
+    *append_only("billing_receipt", "A receipt is never changed."),
+    *append_only("billing_reminder", "A reminder is never changed: send another."),
+    *append_only("billing_dayclose", "A day that was closed stays as it was counted."),
 ]

@@ -1,9 +1,20 @@
 """The register of records: what Django must find. Nobody imports from here."""
 
-from billing.invoices.models import EInvoice, Invoice, InvoiceLine, Payment
+from billing.invoices.day_close.models import DayClose
+from billing.invoices.models import (
+    EInvoice,
+    Invoice,
+    InvoiceLine,
+    Payment,
+    Receipt,
+    Reminder,
+)
 from billing.quotes.models import Option, Quote, QuoteLine
+from billing.quotes.repair_form.models import DiagnosisConsent, RepairForm
 
 __all__ = [
+    "DayClose",
+    "DiagnosisConsent",
     "EInvoice",
     "Invoice",
     "InvoiceLine",
@@ -11,4 +22,7 @@ __all__ = [
     "Payment",
     "Quote",
     "QuoteLine",
+    "Receipt",
+    "Reminder",
+    "RepairForm",
 ]

@@ -4,6 +4,7 @@ from django.urls import include, path
 
 urlpatterns = [
     path("quotes/", include("billing.quotes.urls")),
+    path("repair-forms/", include("billing.quotes.repair_form.urls")),
     path("invoices/", include("billing.invoices.urls")),
     path("hand-back/", include("billing.handback.urls")),
 ]

@@ -74,6 +74,7 @@ def for_job(request, pk):
             "quotes": quotes,
             "may_make": is_diagnosed and not has_live,
             "needs_none": is_diagnosed and job.is_under_cover,
+            "sees_forms": may(request.user, "repair_form:of_job"),
         },
     )
 

@@ -1,0 +1,200 @@
+"""A form is made from an option, given, and accepted at its conditions.
+
+The job is always locked before its quotes: two people never wait for each other.
+"""
+
+import json
+from datetime import date, datetime
+from decimal import Decimal
+from hashlib import sha256
+
+from django.db import transaction
+from django.db.models import Max
+
+from billing.quotes import actions as quotes
+from billing.quotes import states
+from billing.quotes.models import Option
+from billing.quotes.repair_form.models import DiagnosisConsent, RepairForm
+from billing.quotes.repair_form.printing import form_paper
+from billing.quotes.repair_form.terms import holds_until, lacks, written
+from repairs.jobs import states as job_states
+from repairs.jobs.models import Job, NotYet
+from shopdesk.shop.models import Shop
+from shopdesk.templatetags.desk import day, money
+
+
+@transaction.atomic
+def make(option: Option, *, at: datetime, by) -> RepairForm:
+    """A form to be filled up, from an option of a quote that was sent."""
+    job = Job.objects.select_for_update().get(pk=option.quote.job_id)
+    shop = Shop.current()
+    if not shop.uses_repair_form:
+        raise NotYet("The shop does not offer this form: the owner can turn it on.")
+    quote = option.quote
+    if not quote.is_sent:
+        raise NotYet("The form is made from a quote that was sent and not answered.")
+    totals = option.totals(places=quote.written_in(shop).places)
+    last = job.repair_forms.aggregate(n=Max("number"))["n"] or 0
+    return RepairForm.objects.create(
+        job=job,
+        number=last + 1,
+        option=option,
+        defect=quote.words or "; ".join(r.fault.name for r in _repairs(job)),
+        measures=_measures(option),
+        price=totals.gross,
+        days=option.days_to_do,
+        place=" ".join(shop.address.split("\n")),
+        currency=quote.currency,
+        more=_more(option, job, shop),
+        made_at=at,
+        made_by=by,
+    )
+
+
+def _repairs(job: Job):
+    return job.repairs.select_related("fault")
+
+
+def _measures(option: Option) -> str:
+    said = f"{option.title}. {option.words}".strip()
+    return f"Temporary repair: {said}" if option.is_stopgap else said
+
+
+def _more(option: Option, job: Job, shop: Shop) -> str:
+    said = []
+    if option.cover_days:
+        said.append(f"We cover this repair for {option.cover_days} days.")
+    if job.fee_agreed:
+        fee = money(job.fee_agreed, shop)
+        comes_off = " It comes off the price of the repair." if shop.credits_fee else ""
+        said.append(f"Finding the fault costs {fee}, as agreed.{comes_off}")
+    return " ".join(said)
+
+
+@transaction.atomic
+def give(form: RepairForm, *, on: date, at: datetime, by) -> RepairForm:
+    """Freeze the form with its paper. From now on its conditions bind the shop."""
+    Job.objects.select_for_update().get(pk=form.job_id)
+    form = RepairForm.objects.select_for_update().get(pk=form.pk)
+    if form.is_given:
+        return form
+    if not form.option.quote.is_sent:
+        raise NotYet(
+            f"The quote it was made from is {form.option.quote.get_state_display()}:"
+            " make a new form from the one that holds."
+        )
+    shop = Shop.current()
+    terms = form.terms(shop=shop)
+    if lacks(terms):
+        raise NotYet("The form is not complete: fill in what is named above.")
+    until = holds_until(on, days=form.valid_days)
+    paper = form_paper(form, terms=terms, given_at=at, until=until, shop=shop)
+    RepairForm.objects.filter(pk=form.pk, given_at=None).update(
+        given_at=at,
+        given_by=by,
+        valid_until=until,
+        said=json.dumps(written(terms)),
+        paper=paper,
+        paper_hash=sha256(paper).hexdigest(),
+    )
+    form.refresh_from_db()
+    return form
+
+
+@transaction.atomic
+def drop(form: RepairForm) -> None:
+    """Throw a draft away."""
+    form = RepairForm.objects.select_for_update().get(pk=form.pk)
+    if form.is_given:
+        raise NotYet("A form that was given binds the shop and stays.")
+    form.delete()
+
+
+@transaction.atomic
+def accept(
+    form: RepairForm, *, who: str, how: str, on: date, at: datetime, by
+) -> RepairForm:
+    """The customer says yes at the form's conditions, whatever was quoted since.
+
+    The same yes twice is one yes.
+    """
+    job = Job.objects.select_for_update().get(pk=form.job_id)
+    form = RepairForm.objects.select_for_update().get(pk=form.pk)
+    if form.is_accepted:
+        return form
+    if not form.is_given:
+        raise NotYet("This form was not given to the customer yet.")
+    if form.has_ended(on):
+        raise states.WrongStep(
+            f"This form held until {day(form.valid_until)}. Make a new one with"
+            " conditions that hold now."
+        )
+    option = _option_at_these_conditions(form, job, on=on, at=at, by=by)
+    quotes.accept(
+        option.quote,
+        option=option,
+        version=option.quote.version,
+        who=who,
+        how=how,
+        on=on,
+        at=at,
+        by=by,
+    )
+    RepairForm.objects.filter(pk=form.pk).update(
+        accepted_at=at, accepted_by=who, accepted_how=how
+    )
+    form.refresh_from_db()
+    return form
+
+
+def _option_at_these_conditions(form, job, *, on, at, by) -> Option:
+    """The option while its quote holds, else a new version that says the same."""
+    quote = form.option.quote
+    if quote.is_sent and not quote.is_expired(on):
+        return form.option
+    live = job.quotes.live().defer("paper").first()
+    if live and live.state == states.ACCEPTED:
+        raise states.WrongStep(
+            f"There is a yes to version {live.version} of the quote already."
+        )
+    if job.state not in (job_states.QUOTED, job_states.DIAGNOSED):
+        raise states.WrongStep(
+            f"Job {job.number} is {job.get_state_display()}: open it again first."
+        )
+    if live:
+        live.step(states.REPLACED)
+    if job.state == job_states.QUOTED:
+        job.revise(by=by, why=f"the conditions of form {form.number} are taken up")
+    new = quotes.next_version(quote, by=by)
+    quotes.copied(Option.objects.get(pk=form.option_id), new)
+    return quotes.send(new, on=on, at=at, by=by).options.get()
+
+
+@transaction.atomic
+def consent(
+    job: Job, *, fee: Decimal, who: str, how: str, at: datetime, by
+) -> DiagnosisConsent:
+    """Write down that the customer agreed to pay for finding the fault."""
+    job = Job.objects.select_for_update().get(pk=job.pk)
+    if job.state not in (job_states.EXPECTED, job_states.BOOKED_IN):
+        raise NotYet(
+            f"Job {job.number} is {job.get_state_display()}: this is agreed before the"
+            " fault is looked for."
+        )
+    made = DiagnosisConsent.objects.create(
+        job=job,
+        fee=fee,
+        is_credited=Shop.current().credits_fee,
+        agreed_by=who,
+        agreed_how=how,
+        agreed_at=at,
+        taken_by=by,
+    )
+    Job.objects.filter(pk=job.pk).update(fee_agreed=fee)
+    return made
+
+
+def ceiling(job: Job) -> Decimal | None:
+    """What may be asked for at most, by a form that was accepted; None without one."""
+    form = job.repair_forms.exclude(accepted_at=None).defer("paper").first()
+    return form.ceiling if form else None
