@@ -9,14 +9,15 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 ROOTS = ("shopdesk", "repairs", "billing")
 
-# A file named like this speaks Django, and so does all under FRAMEWORK_FOLDERS.
+# A file named like this speaks Django, and so does all under FRAMEWORK_FOLDERS: a
+# book of many models keeps them in a folder models/.
 FRAMEWORK_NAMES = frozenset(
     """
     __init__ actions admin apps checks context fields filters forms middleware models
     printing queries tables urls views
     """.split()
 )
-FRAMEWORK_FOLDERS = frozenset({"management", "migrations", "templatetags"})
+FRAMEWORK_FOLDERS = frozenset({"management", "migrations", "models", "templatetags"})
 # So do the few files that stand in the front door itself.
 FRONT_DOOR = frozenset({"shopdesk.home", "shopdesk.settings", "shopdesk.wsgi"})
 

@@ -74,7 +74,7 @@ def not_for_plain_files(source):
     """What a plain file imports and must not: Django, and our files that speak it."""
     for name in imports(source):
         root = name.split(".")[0]
-        ours = root in ROOTS and name in MODULES
+        ours = root in ROOTS and {name, f"{name}.__init__"} & MODULES.keys()
         if re.match(r"django($|_)", root) or (ours and not is_plain(name)):
             yield name
 
@@ -92,6 +92,7 @@ def test_a_plain_file_knows_no_django(module):
         "import django_filters",
         "from repairs.stock.models import Part",
         "from repairs.stock import models",
+        "from repairs.jobs.models import Job",
         "def late():\n    import shopdesk.fields",
     ],
 )
@@ -111,8 +112,31 @@ def test_an_import_says_the_room(module):
     registers = [f"{app}.{name}" for app in ROOTS for name in ("models", "admin")]
     seen = [name for name in imports(source) if any(is_of(name, r) for r in registers)]
     if module.endswith(".__init__"):
-        seen += [name for name in imports(source) if name.split(".")[0] in ROOTS]
+        ours = [name for name in imports(source) if name.split(".")[0] in ROOTS]
+        # Only a folder of models is asked for as one, and passes on what lies in it.
+        own = module.removesuffix(".__init__")
+        is_models = own.endswith(".models")
+        seen += [name for name in ours if not (is_models and is_of(name, own))]
     assert seen == []
+
+
+def models_by_their_file(module, source):
+    """The files of a folder of models that somebody outside it asks for."""
+    for name in imports(source):
+        folder = re.match(r"(\w+(?:\.\w+)*\.models)\.\w+$", name)
+        if folder and name in MODULES and not is_of(module, folder[1]):
+            yield name
+
+
+@pytest.mark.parametrize("module", sorted(MODULES))
+def test_models_are_asked_for_by_their_book(module):
+    assert list(models_by_their_file(module, MODULES[module].read_text())) == []
+
+
+def test_the_rule_for_models_sees_a_file():
+    asked = "from repairs.jobs.models.job import Job"
+    assert list(models_by_their_file("repairs.bench.views", asked))
+    assert not list(models_by_their_file("repairs.jobs.models.repair", asked))
 
 
 def private_names_of_others(module, source):
@@ -144,7 +168,7 @@ def links_by_string(source):
                 yield to.value
 
 
-@pytest.mark.parametrize("module", [m for m in MODULES if m.endswith(".models")])
+@pytest.mark.parametrize("module", [m for m in MODULES if ".models" in m])
 def test_a_foreign_key_names_a_class(module):
     assert list(links_by_string(MODULES[module].read_text())) == []
 

@@ -1,0 +1,285 @@
+"""The job: one visit of one device, and every step it took."""
+
+from datetime import date
+from typing import TYPE_CHECKING
+from uuid import uuid4
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q, Sum
+from django.urls import reverse
+
+from repairs.customers.models import Customer, Device
+from repairs.faults.models import Symptom
+from repairs.jobs import cover, states
+from repairs.jobs.models.steps import Stepping
+from repairs.jobs.numbers import from_label, job_number, label_code
+from shopdesk.fields import MoneyField
+from shopdesk.shop.models import Series
+
+if TYPE_CHECKING:
+    from repairs.jobs.models.returns import ReturnDecision
+
+STAFF = settings.AUTH_USER_MODEL
+
+
+class JobQuerySet(models.QuerySet):
+    def open(self):
+        """Those not handed back yet."""
+        return self.exclude(state=states.HANDED_BACK)
+
+    def of_device(self, device: Device):
+        """Every visit of one device, the latest first."""
+        return self.filter(device=device).order_by("-booked_in_on", "-id")
+
+    def for_rows(self):
+        """With all that one row of a list of jobs shows."""
+        return self.select_related("device__model", "customer")
+
+    def visits(self, *, on: date) -> "list[Job]":
+        """Each visit with its repairs, the latest first, judged on the day `on`.
+
+        A job gets `days_since`, the days since it was handed back; each of its repairs
+        gets `still_covered`.
+        """
+        jobs = self.order_by("-booked_in_on", "-id").select_related("customer")
+        jobs = list(jobs.prefetch_related("repairs__fault", "repairs__fix"))
+        for job in jobs:
+            back = job.handed_back_on
+            job.days_since = None if back is None else (on - back).days
+            for repair in job.repairs.all():
+                repair.still_covered = cover.is_covered(on, until=repair.covered_until)
+        return jobs
+
+    def numbered(self, text: str):
+        """The job of this number, typed or scanned from a label."""
+        text = text.strip()
+        return self.filter(
+            Q(number__iexact=text) | Q(number__iexact=from_label(text) or text)
+        )
+
+
+class Job(Stepping):
+    """One visit of one device, from booking in to handing back."""
+
+    class CameBy(models.TextChoices):
+        COUNTER = "counter", "over the counter"
+        POST = "post", "by post"
+
+    class Consent(models.TextChoices):
+        ASK = "ask", "not asked yet"
+        NO = "no", "do not look at the data"
+        YES = "yes", "may look where the work needs it"
+
+    class WaitingOn(models.TextChoices):
+        NOBODY = "", "nobody"
+        CUSTOMER = "customer", "customer"
+        PARTS = "parts", "parts"
+        POST = "post", "post"
+
+    number = models.CharField(max_length=40, unique=True)
+    # Made with the form of booking in: the same form sent twice is one job.
+    key = models.UUIDField(unique=True, default=uuid4, editable=False)
+    device = models.ForeignKey(Device, on_delete=models.PROTECT, related_name="jobs")
+    customer = models.ForeignKey(
+        Customer, on_delete=models.PROTECT, related_name="jobs"
+    )
+    state = models.CharField(
+        max_length=12, choices=states.CHOICES, default=states.BOOKED_IN, editable=False
+    )
+    outcome = models.CharField(
+        max_length=14,
+        choices=list(states.JOB_OUTCOMES.items()),
+        blank=True,
+        default="",
+        editable=False,
+    )
+
+    complaint = models.TextField(
+        "complaint, in the customer's words", max_length=2000, blank=True
+    )
+    shows_when = models.CharField("when it shows", max_length=300, blank=True)
+    counter_failed = models.PositiveSmallIntegerField(
+        "failed at the counter", null=True, blank=True
+    )
+    counter_tries = models.PositiveSmallIntegerField(
+        "tries at the counter", null=True, blank=True
+    )
+    condition = models.CharField("condition on arrival", max_length=300, blank=True)
+    came_with = models.CharField(max_length=300, blank=True)
+    came_by = models.CharField(max_length=7, choices=CameBy, default=CameBy.COUNTER)
+    has_swollen_battery = models.BooleanField("swollen battery", default=False)
+    has_liquid = models.BooleanField("liquid got in", default=False)
+    has_mains = models.BooleanField("mains inside", default=False)
+    consent = models.CharField(
+        "the data on it", max_length=3, choices=Consent, default=Consent.ASK
+    )
+    fee_agreed = MoneyField("fee agreed for finding the fault", null=True, blank=True)
+    promised_on = models.DateField("promised for", null=True, blank=True)
+    waiting_on = models.CharField(
+        max_length=8, choices=WaitingOn, blank=True, default=""
+    )
+    uncollected_since = models.DateField(null=True, blank=True)
+
+    # What the bench saw when it tried the complaint.
+    symptoms = models.ManyToManyField(Symptom, blank=True, related_name="jobs")
+    verified_failed = models.PositiveSmallIntegerField("failed", null=True, blank=True)
+    verified_tries = models.PositiveSmallIntegerField("tries", null=True, blank=True)
+    bench_notes = models.TextField(max_length=4000, blank=True)
+
+    booked_in_on = models.DateField()
+    handed_back_on = models.DateField(null=True, blank=True, editable=False)
+    booked_in_by = models.ForeignKey(
+        STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
+    )
+    # Comes from a history file: no step of it was made here.
+    is_from_history = models.BooleanField(default=False, editable=False)
+    # What the file said of customer and device that their records say otherwise: a
+    # line for each, "column: words".
+    as_told = models.TextField(blank=True, default="", editable=False)
+    # For two people at one job: who changed it last, and how often it was changed.
+    version = models.PositiveIntegerField(default=1, editable=False)
+    changed_by = models.ForeignKey(
+        STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
+    )
+    changed_at = models.DateTimeField(null=True, editable=False)
+
+    objects = JobQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-booked_in_on", "-id"]
+        indexes = [
+            models.Index(fields=["state", "booked_in_on"]),
+            models.Index(fields=["handed_back_on"]),
+        ]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(state__in=list(states.LABELS)), name="job_state_is_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(outcome__in=["", *states.JOB_OUTCOMES]),
+                name="job_outcome_is_known",
+            ),
+            models.CheckConstraint(
+                condition=Q(state=states.HANDED_BACK, handed_back_on__isnull=False)
+                | (~Q(state=states.HANDED_BACK) & Q(handed_back_on=None)),
+                name="job_handed_back_has_its_day",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state__in=[states.READY, states.HANDED_BACK])
+                | ~Q(outcome=""),
+                name="job_finished_has_outcome",
+            ),
+            models.CheckConstraint(
+                condition=Q(handed_back_on=None)
+                | Q(handed_back_on__gte=F("booked_in_on")),
+                name="job_not_back_before_it_came",
+            ),
+            models.CheckConstraint(
+                condition=Q(verified_failed=None, verified_tries=None)
+                | Q(verified_tries__gte=1, verified_failed__lte=F("verified_tries")),
+                name="job_verified_k_of_m",
+            ),
+            models.CheckConstraint(
+                condition=Q(counter_failed=None, counter_tries=None)
+                | Q(counter_tries__gte=1, counter_failed__lte=F("counter_tries")),
+                name="job_counter_k_of_m",
+            ),
+            models.CheckConstraint(
+                condition=Q(fee_agreed=None) | Q(fee_agreed__gte=0),
+                name="job_fee_not_negative",
+            ),
+        ]
+
+    def __str__(self):
+        return self.number
+
+    def get_absolute_url(self):
+        return reverse("bench:job", args=[self.pk])
+
+    @staticmethod
+    def next_number(on: date) -> str:
+        """The next job number of the year, passing over numbers a history file took."""
+        while True:
+            number = job_number(on.year, Series.take(f"job {on.year}"))
+            if not Job.objects.filter(number=number).exists():
+                return number
+
+    @property
+    def label_code(self) -> str:
+        return label_code(self.number)
+
+    @property
+    def is_open(self) -> bool:
+        return self.state != states.HANDED_BACK
+
+    @property
+    def decision(self) -> "ReturnDecision | None":
+        """What was decided last about this job as a return."""
+        return self.decisions.order_by("-id").first()
+
+    @property
+    def is_under_cover(self) -> bool:
+        """Whether this visit costs the customer nothing: a covered comeback."""
+        decision = self.decision
+        return (
+            decision is not None
+            and decision.is_covered
+            and decision.what == states.SAME_FAULT
+        )
+
+    @property
+    def was_approved(self) -> bool:
+        """Whether the last yes, by quote or by cover, still stands."""
+        asked = (states.DIAGNOSED, states.QUOTED, states.APPROVED, states.DECLINED)
+        last = self.steps.filter(new__in=asked).exclude(old__in=states.PROVING).last()
+        return last is not None and last.new == states.APPROVED
+
+    @property
+    def approved_under_cover(self) -> bool:
+        """Whether the yes that stands is the shop's own promise, not the customer's."""
+        yes = self.steps.filter(new=states.APPROVED, old__in=states.BEFORE_YES).last()
+        return self.was_approved and yes is not None and yes.old == states.DIAGNOSED
+
+    @property
+    def unassigned_minutes(self) -> int:
+        """Minutes that were not booked on one of the repairs, such as finding."""
+        return self.labour.filter(repair=None).aggregate(n=Sum("minutes"))["n"] or 0
+
+    def open_ends(self) -> list[str]:
+        """What must be settled before the bench lets go of it, whatever came of it."""
+        ends = [
+            f"{timer.by or 'Somebody'}’s timer still runs on this job: stop it first."
+            for timer in self.labour.running().select_related("by")
+        ]
+        decision = self.decision
+        if decision is not None and decision.what == states.UNDECIDED:
+            ends.append("This is a return: decide first what it is.")
+        return ends
+
+    def missing_to_close(self) -> list[str]:
+        """What must still be done before it can be closed as fixed, as sentences."""
+        repairs = list(self.repairs.select_related("fault", "fix"))
+        if not repairs:
+            return [*self.open_ends(), "No fault has been named yet."]
+        missing = [why for repair in repairs for why in repair.missing_to_close()]
+        if not any(r.outcome in ("", states.FIXED) for r in repairs):
+            missing.append("No fault of this job is fixed: close it another way.")
+        return [*self.open_ends(), *missing]
+
+
+class Step(models.Model):
+    """One step of a job: from, to, who, when, why. Never changed."""
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="steps")
+    old = models.CharField(max_length=12, choices=states.CHOICES, blank=True)
+    new = models.CharField(max_length=12, choices=states.CHOICES)
+    by = models.ForeignKey(STAFF, null=True, on_delete=models.PROTECT, related_name="+")
+    made_at = models.DateTimeField()
+    why = models.CharField(max_length=500, blank=True)
+
+    class Meta:
+        ordering = ["id"]
+
+    def __str__(self):
+        return f"{self.job}: {self.old or 'new'} to {self.new}"
