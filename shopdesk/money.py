@@ -34,23 +34,25 @@ class Line:
 
     `price` is for one of `quantity`; net of tax, or with it where the shop's prices
     include tax. `category` is the tax category (UNCL 5305: S, Z, E, AE, O), `rate` in
-    percent.
+    percent, `reason` why it is 0.
     """
 
     quantity: Decimal
     price: Decimal
     rate: Decimal
     category: str = "S"
+    reason: str = ""
 
 
 @dataclass(frozen=True)
 class TaxGroup:
-    """All lines of one tax category and rate."""
+    """All lines of one tax category and rate; `reasons` say why there is no tax."""
 
     category: str
     rate: Decimal
     net: Decimal
     tax: Decimal
+    reasons: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -80,17 +82,21 @@ def totals(
     lines = list(lines)
     amounts = tuple(line_amount(line, places=places) for line in lines)
     sums: dict[tuple[str, Decimal], Decimal] = {}
+    reasons: dict[tuple[str, Decimal], dict[str, None]] = {}
     for line, amount in zip(lines, amounts, strict=True):
         key = (line.category, line.rate)
         sums[key] = sums.get(key, Decimal(0)) + amount
+        if line.reason and not line.rate:
+            reasons.setdefault(key, {})[line.reason] = None
     groups = []
     for (category, rate), amount in sorted(sums.items()):
+        said = tuple(reasons.get((category, rate), ()))
         if prices_include_tax:
             tax = rounded(amount * rate / (100 + rate), places=places)
-            groups.append(TaxGroup(category, rate, amount - tax, tax))
+            groups.append(TaxGroup(category, rate, amount - tax, tax, said))
         else:
             tax = rounded(amount * rate / 100, places=places)
-            groups.append(TaxGroup(category, rate, amount, tax))
+            groups.append(TaxGroup(category, rate, amount, tax, said))
     zero = rounded(Decimal(0), places=places)
     net = sum((group.net for group in groups), zero)
     tax = sum((group.tax for group in groups), zero)

@@ -308,7 +308,13 @@ class Line(models.Model):
         self.amount = money.line_amount(self.as_money(), places=places)
 
     def as_money(self) -> money.Line:
-        return money.Line(self.quantity, self.price, self.tax_rate, self.tax_category)
+        return money.Line(
+            self.quantity,
+            self.price,
+            self.tax_rate,
+            self.tax_category,
+            self.tax_reason,
+        )
 
 
 class QuoteLine(Line):

@@ -203,7 +203,8 @@ class TaxRateQuerySet(models.QuerySet):
         """What holds on that day, by kind of tax."""
         held = dict(tax.UNSAID)
         for row in self.filter(starts_on__lte=on).order_by("starts_on"):
-            held[row.kind] = tax.Tax(row.kind, row.rate, row.reason)
+            reason = row.reason or tax.why_none(row.kind)
+            held[row.kind] = tax.Tax(row.kind, row.rate, reason)
         return held
 
 

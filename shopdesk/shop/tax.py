@@ -57,3 +57,8 @@ UNSAID = {
     OUTSIDE: Tax(OUTSIDE, Decimal(0), "Not subject to tax"),
 }
 """Until the shop says otherwise; of a reduced rate nothing can be known."""
+
+
+def why_none(kind: str) -> str:
+    """What a paper says where no tax is charged and the shop has no words for it."""
+    return UNSAID[kind].reason if kind in UNSAID else ""
