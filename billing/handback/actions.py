@@ -1,15 +1,25 @@
-"""The device leaves: bill, payment, cover and the last step of the job, or none."""
+"""The device leaves: bill, payment, cover, papers and the last step, or none of it."""
 
 from datetime import date, datetime
 from decimal import Decimal
+from hashlib import sha256
 from uuid import UUID
 
 from django.db import transaction
+from django.urls import reverse
 
+from billing.handback.leaving import BILL, CERTIFICATE, Leaving, forbidden
+from billing.handback.models import Collected, CoverPaper, Parcel
+from billing.handback.printing import cover_paper, parcel_note
+from billing.handback.queries import post_cautions, repairs_told
 from billing.invoices.actions import issue
 from billing.invoices.models import Invoice
 from repairs.jobs import states
 from repairs.jobs.models import Job, NotYet
+from shopdesk.post import actions as post
+from shopdesk.shop.models import Shop
+
+PDF = "application/pdf"
 
 
 @transaction.atomic
@@ -23,20 +33,39 @@ def hand_back(
     paid: Decimal = Decimal(0),
     means: str = "",
     key: UUID | None = None,
+    leaving: Leaving | None = None,
 ) -> Invoice | None:
     """Hand the device over; returns its bill, or None where it was handed back before.
 
     `version` is that of the job as the desk saw it: a bill that has changed since is
     not sprung on anybody.
     """
+    leaving = leaving or Leaving()
     job = Job.objects.select_for_update().get(pk=job.pk)
     if job.state == states.HANDED_BACK:
         return None
     if job.state != states.READY:
         raise NotYet(not_ready(job))
+    cautions = post_cautions(job)
+    why_not = forbidden(
+        leaving, is_swollen=cautions.swollen, has_battery=cautions.battery
+    )
+    if why_not:
+        raise NotYet(why_not)
+    shop = Shop.current()
     with job.changing(version=version, by=by):
         job.hand_back(on=on, by=by)
-        return issue(job, on=on, at=at, by=by, paid=paid, means=means, key=key)
+        invoice = issue(job, on=on, at=at, by=by, paid=paid, means=means, key=key)
+        certificate = _certify(job, words=invoice.words, on=on, at=at, shop=shop)
+        if leaving.is_posted:
+            _post(job, leaving, on=on, at=at, by=by, shop=shop)
+        elif leaving.to:
+            Collected.objects.create(
+                job=job, to=leaving.to, signature=leaving.signature, at=at, given_by=by
+            )
+        if leaving.mail:
+            _mail(job, invoice, certificate, leaving, at=at, by=by, shop=shop)
+        return invoice
 
 
 def not_ready(job: Job) -> str:
@@ -44,4 +73,65 @@ def not_ready(job: Job) -> str:
     return (
         f"Job {job.number} is {job.get_state_display()}: it can be handed back once the"
         " bench has closed it."
+    )
+
+
+def _certify(
+    job: Job, *, words: str, on: date, at: datetime, shop: Shop
+) -> CoverPaper | None:
+    told = repairs_told(job, on=on, shop=shop)
+    if not any(one.until for one in told):
+        return None
+    paper = cover_paper(job, told=told, words=words, shop=shop, made_at=at)
+    return CoverPaper.objects.create(
+        job=job, paper=paper, paper_hash=sha256(paper).hexdigest()
+    )
+
+
+def _post(job: Job, leaving: Leaving, *, on: date, at: datetime, by, shop: Shop):
+    customer = job.customer
+    if not customer.address.strip():
+        raise NotYet(
+            "There is no postal address: write it on the customer’s page, or have the"
+            " device collected."
+        )
+    if not leaving.carrier:
+        raise NotYet("Say who carries the parcel.")
+    parcel = Parcel(
+        job=job,
+        to="\n".join(filter(None, [customer.company, customer.name, customer.address])),
+        carrier=leaving.carrier,
+        number=leaving.number,
+        grams=leaving.grams,
+        battery=leaving.battery,
+        sent_on=on,
+        sent_by=by,
+    )
+    parcel.paper = parcel_note(parcel, shop=shop, made_at=at)
+    parcel.paper_hash = sha256(parcel.paper).hexdigest()
+    parcel.save(force_insert=True)
+
+
+def _mail(job, invoice, certificate, leaving, *, at, by, shop) -> None:
+    papers = []
+    if BILL in leaving.mail:
+        papers.append((f"{invoice.full_number}.pdf", PDF, bytes(invoice.paper)))
+    if CERTIFICATE in leaving.mail and certificate:
+        name = f"cover-{job.number}.pdf"
+        papers.append((name, PDF, bytes(certificate.paper)))
+    way = (
+        f"It left today by {leaving.carrier}"
+        + (f", number {leaving.number}" if leaving.number else "")
+        + "."
+        if leaving.is_posted
+        else "Thank you for collecting it."
+    )
+    post.write(
+        job.customer.email,
+        subject=f"Your {job.device.model}: the papers of job {job.number}",
+        text=f"{way} Enclosed are your papers.\n\n{shop.name}",
+        attachments=papers,
+        about=reverse("handback:hand_back", args=[job.pk]),
+        at=at,
+        by=by,
     )

@@ -1,13 +1,98 @@
 from django import forms
 
+from billing.handback import leaving
 from billing.invoices.forms import PaymentForm
+from shopdesk.fields import WholeFormField
+
+POSTED = ["carrier", "number", "grams", "battery"]
 
 
 class HandBackForm(PaymentForm):
-    """What is paid at the counter, for the job as the desk saw it."""
+    """What is paid, who takes the device or which parcel, and which papers are mailed.
 
+    For the job as the desk saw it.
+    """
+
+    how = forms.ChoiceField(
+        label="It leaves", choices=leaving.WAYS, widget=forms.RadioSelect
+    )
+    to = forms.CharField(
+        label="Who takes it",
+        max_length=120,
+        required=False,
+        help_text="The name of whoever stands here. Empty is fine.",
+    )
+    carrier = forms.CharField(label="Carrier", max_length=60, required=False)
+    number = forms.CharField(
+        label="Parcel number",
+        max_length=60,
+        required=False,
+        help_text="May be added later.",
+        widget=forms.TextInput(attrs={"class": "code"}),
+    )
+    grams = WholeFormField(
+        label="Weight in grams", required=False, min_value=1, max_value=100_000
+    )
+    battery = forms.ChoiceField(
+        label="Its battery",
+        choices=[("", "it is not posted"), *leaving.BATTERY],
+        required=False,
+    )
+    mail = forms.MultipleChoiceField(
+        label="Mail the papers",
+        required=False,
+        choices=[(leaving.BILL, "invoice"), (leaving.CERTIFICATE, "cover certificate")],
+        widget=forms.CheckboxSelectMultiple,
+    )
     version = forms.IntegerField(widget=forms.HiddenInput)
 
-    def __init__(self, *args, version, **kwargs):
+    def __init__(self, *args, version, came_by, email, **kwargs):
         super().__init__(*args, is_optional=True, **kwargs)
         self.fields["version"].initial = version
+        self.fields["how"].initial = leaving.POST if came_by == "post" else "counter"
+        if email:
+            self.fields["mail"].help_text = f"To {email}."
+        else:
+            del self.fields["mail"]
+
+    @property
+    def money(self):
+        return [self["amount"], self["means"]]
+
+    @property
+    def leaves(self):
+        return [self["how"], self["to"]]
+
+    @property
+    def posted(self):
+        return [self[name] for name in POSTED]
+
+    def clean(self):
+        asked = super().clean()
+        if asked.get("how") == leaving.POST:
+            if "carrier" in asked and not asked["carrier"]:
+                self.add_error("carrier", "Say who carries the parcel.")
+            if "battery" in asked and not asked["battery"]:
+                self.add_error("battery", "Say what is with the battery.")
+        return asked
+
+    def leaving(self) -> leaving.Leaving:
+        told = self.cleaned_data
+        is_posted = told["how"] == leaving.POST
+        return leaving.Leaving(
+            how=told["how"],
+            to="" if is_posted else told["to"],
+            carrier=told["carrier"],
+            number=told["number"],
+            grams=told["grams"],
+            battery=told["battery"] if is_posted else "",
+            mail=frozenset(told.get("mail", [])),
+        )
+
+
+class ParcelNumberForm(forms.Form):
+    number = forms.CharField(
+        label="Parcel number",
+        max_length=60,
+        widget=forms.TextInput(attrs={"class": "code"}),
+    )

@@ -1,7 +1,8 @@
-"""The cover certificate."""
+"""The cover certificate and the parcel note."""
 
 from datetime import datetime
 
+from billing.handback.models import Parcel
 from billing.handback.queries import Told
 from repairs.jobs.models import Job
 from shopdesk.printing import render_pdf
@@ -21,6 +22,21 @@ def cover_paper(
             "customer": job.customer,
             "told": [one for one in told if one.until],
             "words": words,
+        },
+        size=shop.paper,
+        made_at=made_at,
+    )
+
+
+def parcel_note(parcel: Parcel, *, shop: Shop, made_at: datetime) -> bytes:
+    """What lies in the parcel with the device, and shows through a window."""
+    return render_pdf(
+        "billing/handback/parcel.html",
+        {
+            "shop": shop,
+            "parcel": parcel,
+            "job": parcel.job,
+            "device": parcel.job.device,
         },
         size=shop.paper,
         made_at=made_at,

@@ -58,9 +58,7 @@ class PostCautions:
 
 
 def post_cautions(job: Job) -> PostCautions:
-    """Nothing for a device that is collected over the counter."""
-    if job.came_by != Job.CameBy.POST:
-        return PostCautions(swollen=False, battery=False)
+    """What is known of its battery, should it go by post."""
     hazards = {
         hazard
         for repair in job.repairs.select_related("fault", "fix")

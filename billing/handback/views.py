@@ -6,10 +6,11 @@ from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_GET, require_POST
 
 from billing.handback import actions
-from billing.handback.forms import HandBackForm
+from billing.handback.forms import HandBackForm, ParcelNumberForm
+from billing.handback.models import Collected, CoverPaper, Parcel
 from billing.handback.printing import cover_paper
 from billing.handback.queries import post_cautions, repairs_told
 from billing.invoices.actions import Refused
@@ -17,10 +18,12 @@ from billing.invoices.queries import bill_of
 from billing.pricing.currency import Currency
 from repairs.jobs import states
 from repairs.jobs.models import Job, NotYet, Stale
+from shopdesk.post.actions import Unsendable
 from shopdesk.printing import PaperFailed
 from shopdesk.shop.models import Shop
 
-REFUSALS = (NotYet, states.WrongStep, Stale, Refused, PaperFailed)
+POST = Job.CameBy.POST
+REFUSALS = (NotYet, states.WrongStep, Stale, Refused, PaperFailed, Unsendable)
 
 
 def _job(pk):
@@ -51,6 +54,8 @@ def hand_back(request, pk):
         written_in=written_in,
         left=bill.totals.gross,
         version=job.version,
+        came_by=job.came_by,
+        email=job.customer.email,
     )
     if form.is_valid():
         try:
@@ -63,6 +68,7 @@ def hand_back(request, pk):
                 paid=form.cleaned_data["amount"],
                 means=form.cleaned_data["means"],
                 key=form.cleaned_data["key"],
+                leaving=form.leaving(),
             )
         except Refused as refusal:
             form.add_error("amount", str(refusal))
@@ -83,7 +89,7 @@ def hand_back(request, pk):
             "lines": list(zip(bill.lines, bill.totals.lines, strict=True)),
             "totals": bill.totals,
             "written_in": written_in,
-            "cautions": post_cautions(job),
+            "cautions": post_cautions(job) if job.came_by == POST else None,
             "form": form,
         },
     )
@@ -100,16 +106,20 @@ def _done_page(request, job):
     shop = Shop.current()
     told = repairs_told(job, on=job.handed_back_on, shop=shop)
     invoice = job.invoices.for_rows().standing().first()
+    parcel = Parcel.objects.filter(job=job).defer("paper").first()
     return render(
         request,
         "billing/handback/done.html",
         {
             "job": job,
+            "parcel": parcel,
+            "collected": Collected.objects.filter(job=job).first(),
+            "form": ParcelNumberForm(),
             "told": told,
             "is_covered": any(one.until for one in told),
             "invoice": invoice,
             "written_in": invoice.written_in(shop) if invoice else None,
-            "cautions": post_cautions(job),
+            "cautions": post_cautions(job) if parcel else None,
         },
     )
 
@@ -120,6 +130,10 @@ def cover(request, pk):
     job = _job(pk)
     if job.handed_back_on is None:
         raise Http404
+    kept = CoverPaper.objects.filter(job=job).first()
+    if kept:
+        return _pdf(kept.paper, f"cover-{job.number}")
+    # A job from a history file: its certificate is made when it is asked for.
     shop = Shop.current()
     told = repairs_told(job, on=job.handed_back_on, shop=shop)
     if not any(one.until for one in told):
@@ -137,10 +151,35 @@ def cover(request, pk):
     except PaperFailed as failed:
         messages.error(request, str(failed))
         return redirect("handback:hand_back", pk)
+    return _pdf(pdf, f"cover-{job.number}")
+
+
+@require_GET
+def parcel(request, pk):
+    """The parcel note as it was made."""
+    found = get_object_or_404(Parcel.objects.select_related("job"), job=pk)
+    return _pdf(found.paper, f"parcel-{found.job.number}")
+
+
+@require_POST
+def parcel_number(request, pk):
+    """The carrier's number, where it was not known when the device left."""
+    found = get_object_or_404(Parcel.objects.defer("paper"), job=pk)
+    form = ParcelNumberForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, "Write the parcel’s number; 60 characters at most.")
+    elif found.add_number(form.cleaned_data["number"]):
+        messages.success(request, "The parcel’s number is written down.")
+    else:
+        messages.error(request, "This parcel has a number already.")
+    return redirect("handback:hand_back", pk)
+
+
+def _pdf(paper, name):
     return HttpResponse(
-        pdf,
+        bytes(paper),
         content_type="application/pdf",
-        headers={"Content-Disposition": f'inline; filename="cover-{job.number}.pdf"'},
+        headers={"Content-Disposition": f'inline; filename="{name}.pdf"'},
     )
 
 

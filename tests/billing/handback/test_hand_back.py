@@ -32,6 +32,7 @@ def filled(job, **facts):
     job.refresh_from_db()
     return {
         "amount": "70.80",
+        "how": "counter",
         "means": "card",
         "key": str(uuid4()),
         "version": job.version,
