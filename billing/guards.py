@@ -80,6 +80,16 @@ GUARDS = [
     Guard("billing_repairform", "UPDATE", GIVEN, _given()),
     Guard("billing_repairform", "DELETE", GIVEN, "OLD.given_at IS NOT NULL"),
     *append_only("billing_diagnosisconsent", "A consent is never changed: add one."),
+    *append_only("billing_collected", "Who took a device is never changed."),
+    *append_only("billing_coverpaper", "A cover certificate is never changed."),
+    Guard(
+        "billing_parcel",
+        "UPDATE",
+        "A parcel is never changed; its number may be added once.",
+        "OLD.number <> '' OR "
+        + changed("job_id", '"to"', "carrier", "grams", "battery", "sent_on", "paper"),
+    ),
+    Guard("billing_parcel", "DELETE", "A parcel that was sent is never deleted."),
     *append_only("billing_invoice", "An invoice is never changed: credit it."),
     *append_only("billing_invoiceline", "An invoice is never changed: credit it."),
     *append_only("billing_einvoice", "An e-invoice is never changed: credit it."),

@@ -1,5 +1,6 @@
 """The register of records: what Django must find. Nobody imports from here."""
 
+from billing.handback.models import Collected, CoverPaper, Parcel
 from billing.invoices.day_close.models import DayClose
 from billing.invoices.models import (
     EInvoice,
@@ -13,12 +14,15 @@ from billing.quotes.models import Option, Quote, QuoteLine
 from billing.quotes.repair_form.models import DiagnosisConsent, RepairForm
 
 __all__ = [
+    "Collected",
+    "CoverPaper",
     "DayClose",
     "DiagnosisConsent",
     "EInvoice",
     "Invoice",
     "InvoiceLine",
     "Option",
+    "Parcel",
     "Payment",
     "Quote",
     "QuoteLine",

@@ -1,26 +1,35 @@
-"""What happens to bills, payments and their numbers at once."""
+"""What happens to bills, their numbers and the money on them at once."""
 
-from datetime import date, datetime
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from hashlib import sha256
 from uuid import UUID
 
 from django.db import transaction
 
-from billing.invoices.models import EInvoice, Invoice, InvoiceLine, Payment
+from billing.invoices.models import EInvoice, Invoice, InvoiceLine
+from billing.invoices.payments.actions import (
+    book,
+    check_amount,
+    handed_over,
+    move,
+    pay,
+)
+from billing.invoices.payments.coins import Handed
 from billing.invoices.printing import invoice_paper, ubl_file
-from billing.invoices.queries import bill_of
+from billing.invoices.queries import Bill, bill_of, owed_back_on
+from billing.invoices.refusals import Refused
+from billing.invoices.taken_back import taken_back
+from billing.pricing.currency import Currency
 from billing.pricing.shares import net_shares
 from repairs.customers.models import Customer
 from repairs.jobs import states
 from repairs.jobs.models import Job
 from shopdesk import money
 from shopdesk.shop.models import Series, Shop
-from shopdesk.templatetags.desk import money as in_words
 
-
-class Refused(Exception):
-    """A bill or a payment that can't be, told as a sentence."""
+__all__ = ["Buyer", "Refused", "buyer_of", "credit", "issue", "keep_ubl", "pay"]
 
 
 def series_of(kind: str, on: date, shop: Shop) -> str:
@@ -28,6 +37,26 @@ def series_of(kind: str, on: date, shop: Shop) -> str:
     is_credit = kind == Invoice.Kind.CREDIT_NOTE
     begins = shop.credit_series if is_credit else shop.invoice_series
     return begins.replace("{yy}", f"{on:%y}")
+
+
+@dataclass(frozen=True)
+class Buyer:
+    """Who stands on the bill, where it is not the customer as the book has them."""
+
+    name: str
+    address: str
+    country: str
+    tax_id: str = ""
+
+
+def buyer_of(customer: Customer, shop: Shop) -> Buyer:
+    """The customer as the bill names them."""
+    return Buyer(
+        name=", ".join(filter(None, [customer.company, customer.name])),
+        address=customer.address,
+        country=customer.country or shop.country,
+        tax_id=customer.tax_id,
+    )
 
 
 @transaction.atomic
@@ -40,39 +69,39 @@ def issue(
     paid: Decimal = Decimal(0),
     means: str = "",
     key: UUID | None = None,
+    buyer: Buyer | None = None,
 ) -> Invoice:
-    """Bill a finished job, and book what is paid at once.
+    """Bill a finished job; use up its deposits, and book what is paid at once.
 
-    The number is taken in this transaction: where anything fails no number is lost.
+    The number is taken in this transaction: where anything fails no number is lost. A
+    job whose bill was taken back is billed again in the same way.
     """
     job = Job.objects.select_for_update().get(pk=job.pk)
-    if job.state not in (states.READY, states.HANDED_BACK):
-        raise Refused(
-            f"Job {job.number} is {job.get_state_display()}: it is billed when the work"
-            " is done."
-        )
-    if job.invoices.standing().exists():
-        raise Refused(f"Job {job.number} is billed already.")
+    _check_billable(job)
     shop = Shop.current()
-    bill = bill_of(job, on=on, shop=shop)
-    if paid > bill.totals.gross:
-        raise Refused(_too_much(bill.totals.gross, bill.currency, shop))
+    supplied_on = job.handed_back_on or on
+    bill = bill_of(job, on=supplied_on, shop=shop)
+    money = _paid_with_it(bill, paid=paid, means=means, shop=shop)
     covered = job.repairs.filter(covered_until__isnull=False).exists()
     customer = job.customer
+    buyer = buyer or buyer_of(customer, shop)
     invoice = _numbered(
         Invoice(
             job=job,
             quote=bill.quote,
             customer=customer,
-            buyer_name=", ".join(filter(None, [customer.company, customer.name])),
-            buyer_address=customer.address,
-            buyer_tax_id=customer.tax_id,
-            buyer_country=customer.country or shop.country,
-            supplied_on=on,
+            buyer_name=buyer.name,
+            buyer_address=buyer.address,
+            buyer_tax_id=buyer.tax_id,
+            buyer_country=buyer.country,
+            supplied_on=supplied_on,
+            due_on=on + timedelta(days=shop.pay_days),
             currency=bill.currency,
             prices_include_tax=bill.prices_include_tax,
             words=shop.cover_words if covered else "",
-            paid_with_it=paid,
+            deposited=bill.used,
+            paid_with_it=money.amount,
+            rounding=money.rounding,
             means=means if paid else "",
             einvoice=customer.einvoice,
         ),
@@ -88,13 +117,54 @@ def issue(
         job=job,
         shop=shop,
         at=at,
-        paid=paid,
-        means=Payment.Means(means).label if paid else "",
+        bill=bill,
     )
-    _say_what_was_charged(job, invoice, bill)
+    _use_up(job, invoice, on=on, at=at, by=by)
     if paid:
-        pay(invoice, amount=paid, means=means, key=key, on=on, at=at, by=by)
+        book(
+            job,
+            invoice=invoice,
+            money=money,
+            currency=bill.currency,
+            means=means,
+            key=key,
+            on=on,
+            at=at,
+            by=by,
+        )
+    _say_what_was_charged(job)
     return invoice
+
+
+def _check_billable(job: Job) -> None:
+    if job.state not in (states.READY, states.HANDED_BACK):
+        raise Refused(
+            f"Job {job.number} is {job.get_state_display()}: it is billed when the work"
+            " is done."
+        )
+    if job.invoices.standing().exists():
+        raise Refused(f"Job {job.number} is billed already.")
+
+
+def _paid_with_it(bill: Bill, *, paid: Decimal, means: str, shop: Shop) -> Handed:
+    if not paid:
+        return Handed(Decimal(0), Decimal(0))
+    if paid < 0:
+        raise Refused("Nothing can be paid back before it is billed.")
+    money = handed_over(
+        paid, left=bill.left, means=means, currency=bill.currency, shop=shop
+    )
+    check_amount(money, left=bill.left, currency=bill.currency, shop=shop)
+    return money
+
+
+def _use_up(job: Job, invoice: Invoice, *, on: date, at: datetime, by) -> None:
+    """Move what is here for the job to its bill; what is over stays owed back."""
+    left = invoice.deposited
+    for source, here in owed_back_on(job, currency=invoice.currency):
+        if amount := min(left, here):
+            move(job, amount=amount, source=source, to=invoice, on=on, at=at, by=by)
+            left -= amount
 
 
 def _numbered(
@@ -139,98 +209,81 @@ def keep_ubl(invoice: Invoice, *, at: datetime) -> EInvoice:
     return known or _keep_ubl(invoice, lines=list(invoice.lines.all()), at=at)
 
 
-def _say_what_was_charged(job: Job, invoice: Invoice, bill) -> None:
-    """Each repair learns what it brought in, before tax."""
+def _say_what_was_charged(job: Job) -> None:
+    """Each repair learns what it brought in before tax, less what was taken back."""
     repairs = list(job.repairs.filter(outcome=states.FIXED))
-    shares = net_shares(
-        zip(bill.owners, [line.as_money() for line in bill.lines], strict=True),
-        repairs=[repair.pk for repair in repairs],
-        net=invoice.net,
-        places=Shop(currency=invoice.currency).places,
-        prices_include_tax=invoice.prices_include_tax,
-    )
+    charged = dict.fromkeys([repair.pk for repair in repairs], Decimal(0))
+    for invoice in job.invoices.filter(kind=Invoice.Kind.INVOICE).defer("paper"):
+        lines = invoice.standing_lines()
+        places = Currency(invoice.currency, "").places
+        stands = money.totals(
+            [line.as_money() for line in lines],
+            places=places,
+            prices_include_tax=invoice.prices_include_tax,
+        )
+        shares = net_shares(
+            [(line.repair_id, line.as_money()) for line in lines],
+            repairs=list(charged),
+            net=stands.net,
+            places=places,
+            prices_include_tax=invoice.prices_include_tax,
+        )
+        for repair, share in shares.items():
+            charged[repair] += share
     for repair in repairs:
-        repair.charged = max(shares[repair.pk], Decimal(0))
+        repair.charged = max(charged[repair.pk], Decimal(0))
         repair.save(update_fields=["charged"])
 
 
-def _too_much(left: Decimal, currency: str, shop: Shop) -> str:
-    if left <= 0:
-        return "Nothing is left to pay on this bill."
-    shown = in_words(left, Shop(currency=currency, locale=shop.locale))
-    return f"Only {shown} is left to pay: take no more than that."
-
-
 @transaction.atomic
-def pay(
+def credit(
     invoice: Invoice,
     *,
-    amount: Decimal,
-    means: str,
-    key: UUID,
+    why: str,
     on: date,
     at: datetime,
     by,
-) -> Payment:
-    """Money in; a negative `amount` is money back. The same `key` is one payment."""
-    # The lock keeps two payments apart, so that together they can't be too much.
-    invoice = Invoice.objects.select_for_update().defer("paper").get(pk=invoice.pk)
-    known = Payment.objects.filter(key=key).first()
-    if known:
-        if known.invoice_id != invoice.pk:
-            raise Refused("This form was used for another bill: open the page again.")
-        return known
-    if invoice.is_credit_note:
-        raise Refused("Pay back on the invoice that the credit note takes back.")
-    left = invoice.balance
-    if amount > 0 and amount > left:
-        raise Refused(_too_much(left, invoice.currency, Shop.current()))
-    if amount < 0 and amount < left:
-        raise Refused("No more can be paid back than the shop owes on this bill.")
-    return Payment.objects.create(
-        invoice=invoice,
-        amount=amount,
-        means=means,
-        key=key,
-        paid_on=on,
-        taken_at=at,
-        taken_by=by,
-    )
+    back: dict[int, Decimal] | None = None,
+) -> Invoice:
+    """Take an invoice back by a credit note, in a series of its own.
 
-
-@transaction.atomic
-def credit(invoice: Invoice, *, why: str, on: date, at: datetime, by) -> Invoice:
-    """Take a whole invoice back by a credit note, in a series of its own."""
-    invoice = Invoice.objects.select_for_update().defer("paper").get(pk=invoice.pk)
+    `back` says how much of which line (by its key); without it all that still stands
+    is taken back.
+    """
+    job = Job.objects.select_for_update().get(pk=invoice.job_id)
+    invoice = Invoice.objects.defer("paper").get(pk=invoice.pk)
     if invoice.is_credit_note:
         raise Refused("A credit note can't be credited.")
-    if invoice.credit_notes.exists():
+    if invoice.credit_notes.filter(is_whole=True).exists():
         raise Refused(f"{invoice.full_number} was credited already.")
     shop = Shop.current()
-    lines = [
-        InvoiceLine(
-            position=line.position,
-            kind=line.kind,
-            text=line.text,
-            quantity=-line.quantity,
-            price=line.price,
-            amount=-line.amount,
-            tax_kind=line.tax_kind,
-            tax_rate=line.tax_rate,
-            tax_reason=line.tax_reason,
-        )
-        for line in invoice.lines.all()
-    ]
-    totals = money.totals(
-        [line.as_money() for line in lines],
+    stood = invoice.standing_lines()
+    gone = [line.quantity if back is None else _of_line(line, back) for line in stood]
+    if back is not None and not any(gone):
+        raise Refused("Say how much of which line is taken back.")
+    totals = taken_back(
+        [line.as_money() for line in stood],
+        back=gone,
         places=invoice.written_in(shop).places,
         prices_include_tax=invoice.prices_include_tax,
     )
+    _check_note(invoice, totals)
+    lines = [
+        _line_back(line, quantity)
+        for line, quantity in zip(stood, gone, strict=True)
+        if quantity
+    ]
+    for line, amount in zip(lines, totals.lines, strict=True):
+        line.amount = amount
     note = _numbered(
         Invoice(
             kind=Invoice.Kind.CREDIT_NOTE,
             credits=invoice,
-            job=invoice.job,
+            is_whole=all(
+                line.quantity == quantity
+                for line, quantity in zip(stood, gone, strict=True)
+            ),
+            job=job,
             quote=invoice.quote,
             customer=invoice.customer,
             buyer_name=invoice.buyer_name,
@@ -249,8 +302,46 @@ def credit(invoice: Invoice, *, why: str, on: date, at: datetime, by) -> Invoice
         on=on,
         by=by,
     )
-    _keep(note, lines=lines, totals=totals, job=invoice.job, shop=shop, at=at)
+    _keep(note, lines=lines, totals=totals, job=job, shop=shop, at=at)
+    _say_what_was_charged(job)
     return note
+
+
+def _of_line(line: InvoiceLine, back: dict[int, Decimal]) -> Decimal:
+    """How much of a line is taken back; never more than stands, nor the other way."""
+    asked = back.get(line.pk, Decimal(0))
+    if not min(Decimal(0), line.quantity) <= asked <= max(Decimal(0), line.quantity):
+        raise Refused(
+            f"Of “{line.text}” only {line.quantity.normalize():f} can be taken back."
+        )
+    return asked
+
+
+def _check_note(invoice: Invoice, totals: money.Totals) -> None:
+    """No part of a note gives more than its bill asked, nor asks for anything."""
+    left = invoice.gross - sum(
+        (-note.gross for note in invoice.credit_notes.only("gross")), Decimal(0)
+    )
+    if totals.gross > 0 or -totals.gross > left or totals.net > 0 or totals.tax > 0:
+        raise Refused(
+            "That would take back more than the bill comes to: take back the lines that"
+            " lower it, too."
+        )
+
+
+def _line_back(line: InvoiceLine, quantity: Decimal) -> InvoiceLine:
+    return InvoiceLine(
+        position=line.position,
+        kind=line.kind,
+        text=line.text,
+        quantity=-quantity,
+        price=line.price,
+        tax_kind=line.tax_kind,
+        tax_rate=line.tax_rate,
+        tax_reason=line.tax_reason,
+        repair_id=line.repair_id,
+        takes_back=line,
+    )
 
 
 def _asked_for_later(invoice: Invoice) -> str:

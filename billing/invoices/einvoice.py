@@ -47,7 +47,10 @@ def cii(bill: Bill) -> bytes:
 
 def ubl(bill: Bill) -> bytes:
     """The e-invoice as a UBL 2.1 file; the same bill gives the same bytes."""
-    return _written("generate_ubl_xml", bill)
+    written = _written("generate_ubl_xml", bill)
+    # The library says euro of this one amount, whatever the currency is.
+    amount = b'PayableRoundingAmount currencyID="%s"'
+    return written.replace(amount % b"EUR", amount % bill.currency.encode())
 
 
 def _written(how: str, bill: Bill) -> bytes:
@@ -92,13 +95,20 @@ def _document(bill: Bill) -> dict[str, Any]:
         "BT-112": _amount(found.gross, bill),
         "BT-115": _amount(found.due, bill),
     }
-    if found.due and not bill.credits:
-        document["BT-20"] = f"Payable at once, giving the number {bill.number}."
+    if found.due > 0 and not bill.credits:
+        if bill.due_on:
+            document["BT-9"] = bill.due_on
+        document["BT-20"] = (
+            f"Payable{'' if bill.due_on else ' at once'}, giving the number"
+            f" {bill.number}."
+        )
     if bill.credits:
         number, on = bill.credits
         document["BG-3"] = [{"BT-25": _text(number), "BT-26": on}]
     if bill.paid:
         document["BT-113"] = _amount(bill.paid, bill)
+        if found.rounding:
+            document["BT-114"] = _amount(found.rounding, bill)
         if bill.means in MEANS:
             document["BT-81"] = MEANS[bill.means]
     if bill.allowances:

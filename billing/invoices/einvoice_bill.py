@@ -80,8 +80,10 @@ class Bill:
     """An invoice, or with `credits` (number and day) the credit note that undoes one.
 
     The lines of a credit note are those of its invoice with their quantities negative;
-    `tax` and `gross` are what the record says, `paid` is what was paid with the bill.
-    `reasons` says of a tax category why there is no tax.
+    `tax` and `gross` are what the record says; `said` are its whole totals where they
+    do not follow from the lines alone: those of a note that takes back a part. `paid`
+    is what was paid by the time of the bill, `rounding` what that was more than asked
+    for want of small coins. `reasons` says of a tax category why there is no tax.
     """
 
     number: str
@@ -96,7 +98,10 @@ class Bill:
     gross: Decimal
     prices_include_tax: bool = False
     allowances: Sequence[Allowance] = ()
+    said: money.Totals | None = None
+    due_on: date | None = None
     paid: Decimal = Decimal(0)
+    rounding: Decimal = Decimal(0)
     means: str = ""
     credits: tuple[str, date] | None = None
     notes: Sequence[str] = ()
@@ -126,7 +131,8 @@ class WrittenLine:
 class Sums:
     """The amounts of the document, all before tax but `tax` and `gross` (BT-110, 112).
 
-    `lines_net` is BT-106, `allowed` BT-107, `net` BT-109, `due` BT-115.
+    `lines_net` is BT-106, `allowed` BT-107, `net` BT-109, `rounding` BT-114, `due`
+    BT-115.
     """
 
     lines: tuple[WrittenLine, ...]
@@ -138,13 +144,14 @@ class Sums:
     tax: Decimal
     gross: Decimal
     paid: Decimal
+    rounding: Decimal
     due: Decimal
 
 
 def sums(bill: Bill) -> Sums:
     """What the bill comes to, which must be what its record says to the last digit."""
     parts = bill.parts
-    totals = money.totals(
+    totals = bill.said or money.totals(
         [part.as_money() for part in parts],
         places=bill.places,
         prices_include_tax=bill.prices_include_tax,
@@ -171,7 +178,8 @@ def sums(bill: Bill) -> Sums:
         tax=bill.sign * totals.tax,
         gross=bill.sign * totals.gross,
         paid=bill.paid,
-        due=bill.sign * totals.gross - bill.paid,
+        rounding=bill.rounding,
+        due=bill.sign * totals.gross - bill.paid + bill.rounding,
     )
     if (totals.tax, totals.gross) != (bill.tax, bill.gross):
         raise Lacking(
@@ -203,8 +211,10 @@ def _nets(
         for n in of_it:
             nets[n] = exact[n].quantize(cent, rounding=ROUND_FLOOR)
         left = int((group.net - sum(nets[n] for n in of_it)) / cent)
-        for n in sorted(of_it, key=lambda n: nets[n] - exact[n])[:left]:
-            nets[n] += cent
+        # A note that takes back a part may want a cent less, or one more than lines.
+        needy = sorted(of_it, key=lambda n: nets[n] - exact[n])
+        for turn in range(abs(left)):
+            nets[needy[turn % len(needy)]] += cent if left > 0 else -cent
     return nets
 
 
@@ -218,7 +228,8 @@ def _written(line: Line, net: Decimal, bill: Bill) -> WrittenLine:
 
 def _price(line: Line, net: Decimal, bill: Bill) -> Decimal:
     """The price of one before tax, with the fewest decimals that come to `net`."""
-    if not bill.prices_include_tax:
+    amount = money.line_amount(line.as_money(), places=bill.places)
+    if not bill.prices_include_tax and amount == net:
         return line.price
     if not line.quantity:
         return money.rounded(line.price * 100 / (100 + line.rate), places=4)

@@ -5,7 +5,7 @@ from uuid import uuid4
 
 from django import forms
 
-from billing.invoices.models import Payment
+from billing.invoices.models import MEANS
 from billing.quotes.limits import HIGHEST
 from shopdesk.fields import MoneyFormField
 
@@ -14,9 +14,7 @@ class PaymentForm(forms.Form):
     """Money in, or money back where the shop owes. Its key makes it count once."""
 
     amount = MoneyFormField(max_value=HIGHEST * 100)
-    means = forms.ChoiceField(
-        label="How", choices=Payment.Means.choices, widget=forms.RadioSelect
-    )
+    means = forms.ChoiceField(label="How", choices=MEANS, widget=forms.RadioSelect)
     key = forms.UUIDField(widget=forms.HiddenInput)
 
     def __init__(self, *args, written_in, left, is_optional=False, **kwargs):

@@ -1,6 +1,11 @@
-"""Bills and what was paid on them. Frozen once issued: a mistake is credited."""
+"""Bills and the money taken on them. Frozen once issued: a mistake is credited.
+
+All of it stands in one file since what is owed rests on all of it: bills, the credit
+notes against them, payments, and what reminders ask besides.
+"""
 
 from collections.abc import Iterable
+from datetime import date
 from decimal import Decimal
 
 from django.conf import settings
@@ -21,47 +26,69 @@ from django.db.models.functions import Coalesce
 from django.urls import reverse
 
 from billing.invoices import einvoice_bill
+from billing.invoices.taken_back import taken_back
 from billing.pricing.currency import Currency
 from billing.quotes.models import Line, Quote
 from repairs.customers.models import Customer
-from repairs.jobs.models import Job
+from repairs.jobs.models import Job, Repair
 from shopdesk.fields import MoneyField
 from shopdesk.money import Totals, totals
 from shopdesk.shop.models import Shop
 
 STAFF = settings.AUTH_USER_MODEL
+MEANS = [("cash", "cash"), ("card", "card"), ("transfer", "bank transfer")]
+"""How money comes over the counter."""
+MOVED = "moved"
+"""Money that was here already and only changes books."""
 
 
-def _sum_of(rows, of: str, field: str):
+SETTLES = ExpressionWrapper(F("amount") + F("rounding"), output_field=MoneyField())
+"""What a payment takes off a bill: the money, and what was rounded to whole coins."""
+
+
+def _sum_of(rows, of: str, field):
     """The sum of `field` over the rows of an invoice, nothing being zero."""
-    nought = Value(Decimal(0), output_field=MoneyField())
     summed = rows.filter(**{of: OuterRef("pk")}).order_by().values(of)
     return Coalesce(
         Subquery(summed.annotate(n=Sum(field)).values("n"), output_field=MoneyField()),
-        nought,
+        _nought(),
     )
+
+
+def _nought():
+    return Value(Decimal(0), output_field=MoneyField())
 
 
 class InvoiceQuerySet(models.QuerySet):
     def with_balance(self):
         """With `owed`: what is left to pay, negative where the shop owes.
 
-        A credit note owes nothing of its own: it lowers what its invoice asks.
+        A credit note owes nothing of its own: it lowers what its invoice asks. Once a
+        bill is taken back as a whole, the fees of its reminders are not asked either.
         """
-        nought = Value(Decimal(0), output_field=MoneyField())
+        notes = Invoice.objects.filter(credits=OuterRef("pk"))
+        seen = self.annotate(
+            is_credited=Exists(notes.filter(is_whole=True)),
+            is_credited_in_part=Exists(notes),
+            fees=_sum_of(Reminder.objects.all(), "invoice", "fee"),
+        )
         left = ExpressionWrapper(
             F("gross")
             + _sum_of(Invoice.objects.all(), "credits", "gross")
-            - _sum_of(Payment.objects.all(), "invoice", "amount"),
+            + Case(
+                When(is_credited=True, then=_nought()),
+                default=F("fees"),
+                output_field=MoneyField(),
+            )
+            - _sum_of(Payment.objects.all(), "invoice", SETTLES),
             output_field=MoneyField(),
         )
-        return self.annotate(
+        return seen.annotate(
             owed=Case(
-                When(kind=Invoice.Kind.CREDIT_NOTE, then=nought),
+                When(kind=Invoice.Kind.CREDIT_NOTE, then=_nought()),
                 default=left,
                 output_field=MoneyField(),
-            ),
-            is_credited=Exists(Invoice.objects.filter(credits=OuterRef("pk"))),
+            )
         )
 
     def for_rows(self):
@@ -75,9 +102,15 @@ class InvoiceQuerySet(models.QuerySet):
     def settled(self):
         return self.with_balance().filter(owed=0, kind=Invoice.Kind.INVOICE)
 
+    def overdue(self, on: date):
+        """Those whose customer still owes something on the day after they were due."""
+        return self.with_balance().filter(owed__gt=0, due_on__lt=on)
+
     def standing(self):
-        """Bills that no credit note took back."""
-        return self.filter(kind=Invoice.Kind.INVOICE, credit_notes=None)
+        """Bills that no credit note took back as a whole."""
+        return self.filter(kind=Invoice.Kind.INVOICE).exclude(
+            credit_notes__is_whole=True
+        )
 
 
 class Invoice(models.Model):
@@ -114,6 +147,7 @@ class Invoice(models.Model):
     seller_tax_id = models.CharField(max_length=40, blank=True)
     issued_on = models.DateField()
     supplied_on = models.DateField()
+    due_on = models.DateField("to be paid by", null=True)
     issued_by = models.ForeignKey(
         STAFF, null=True, on_delete=models.PROTECT, related_name="+"
     )
@@ -123,9 +157,14 @@ class Invoice(models.Model):
     tax = MoneyField()
     gross = MoneyField()
     words = models.TextField(max_length=2000, blank=True)
-    # What was paid as it was issued stands on the paper; later payments do not.
+    # A credit note that took back all that was left of its bill.
+    is_whole = models.BooleanField(default=False)
+    # What was there before and what was paid as it was issued stands on the paper;
+    # later payments do not. Rounding to coins is counted as a payment counts it.
+    deposited = MoneyField(default=Decimal(0))
     paid_with_it = MoneyField(default=Decimal(0))
-    means = models.CharField(max_length=8, blank=True)
+    rounding = MoneyField(default=Decimal(0))
+    means = models.CharField(max_length=8, blank=True, choices=MEANS)
     einvoice = models.CharField(
         max_length=3, choices=Customer.EInvoice, blank=True, default=""
     )
@@ -142,9 +181,31 @@ class Invoice(models.Model):
             ),
             # A job is billed once; a second bill needs the first one credited.
             models.CheckConstraint(
-                condition=Q(kind="invoice", credits=None, gross__gte=0)
-                | Q(kind="credit", credits__isnull=False, gross__lte=0),
+                condition=Q(
+                    kind="invoice",
+                    credits=None,
+                    is_whole=False,
+                    gross__gte=0,
+                    due_on__isnull=False,
+                )
+                | Q(
+                    kind="credit",
+                    credits__isnull=False,
+                    gross__lte=0,
+                    due_on=None,
+                    deposited=0,
+                    paid_with_it=0,
+                ),
                 name="invoice_or_credit_note",
+            ),
+            models.UniqueConstraint(
+                fields=["credits"],
+                condition=Q(is_whole=True),
+                name="invoice_taken_back_whole_once",
+            ),
+            models.CheckConstraint(
+                condition=Q(deposited__gte=0, paid_with_it__gte=0),
+                name="invoice_paid_with_it_not_negative",
             ),
             models.CheckConstraint(
                 condition=Q(gross=F("net") + F("tax")), name="invoice_adds_up"
@@ -173,9 +234,15 @@ class Invoice(models.Model):
         """Where it stands, in a word; of a row that came `with_balance`."""
         if self.is_credit_note:
             return self.get_kind_display()
+        if self.owed < 0:
+            return "owed back"
         if self.is_credited:
-            return "credited" if not self.owed else "owed back"
+            return "credited"
         return "owed" if self.owed else "paid"
+
+    def days_late(self, on: date) -> int:
+        """Days since the last one on which it was in time; of a row `with_balance`."""
+        return max((on - self.due_on).days, 0) if self.owed > 0 else 0
 
     def written_in(self, shop: Shop) -> Currency:
         """The currency of the bill, as the shop writes amounts."""
@@ -183,8 +250,21 @@ class Invoice(models.Model):
 
     def totals(self) -> Totals:
         """The sums under the lines, as they were when it was issued."""
+        if self.is_credit_note:
+            return self._totals_of_note(list(self.lines.all()))
         return totals(
             [line.as_money() for line in self.lines.all()],
+            places=Currency(self.currency, "").places,
+            prices_include_tax=self.prices_include_tax,
+        )
+
+    def _totals_of_note(self, lines: "list[InvoiceLine]") -> Totals:
+        """What is taken back: what stood of the bill less what stands after."""
+        stood = self.credits.standing_lines(before=self)
+        gone = {line.takes_back_id: -line.quantity for line in lines}
+        return taken_back(
+            [line.as_money() for line in stood],
+            back=[gone.get(line.pk, Decimal(0)) for line in stood],
             places=Currency(self.currency, "").places,
             prices_include_tax=self.prices_include_tax,
         )
@@ -194,7 +274,7 @@ class Invoice(models.Model):
 
         What was paid later is not in it, nor what the shop is called today.
         """
-        taken_back = self.credits
+        credited = self.credits
         lines = list(lines)
         return einvoice_bill.Bill(
             number=self.full_number,
@@ -227,37 +307,48 @@ class Invoice(models.Model):
             tax=self.tax,
             gross=self.gross,
             prices_include_tax=self.prices_include_tax,
-            paid=self.paid_with_it,
+            due_on=self.due_on,
+            paid=self.deposited + self.paid_with_it,
+            rounding=-self.rounding,
             means=self.means,
-            credits=(taken_back.full_number, taken_back.issued_on)
-            if taken_back
-            else None,
+            said=self._totals_of_note(lines) if credited else None,
+            credits=(credited.full_number, credited.issued_on) if credited else None,
             notes=[self.words],
             reasons={line.tax_category: line.tax_reason for line in lines},
         )
 
     @property
-    def paid(self) -> Decimal:
-        return self.payments.aggregate(n=Sum("amount"))["n"] or Decimal(0)
-
-    @property
-    def credited(self) -> Decimal:
-        """What its credit notes took off, as a positive amount."""
-        return -(self.credit_notes.aggregate(n=Sum("gross"))["n"] or Decimal(0))
-
-    @property
     def balance(self) -> Decimal:
-        """What is still owed; negative where the shop owes.
+        """What is still owed, as the database has it now; negative: the shop owes."""
+        return Invoice.objects.with_balance().values_list("owed").get(pk=self.pk)[0]
 
-        A credit note owes nothing of its own.
+    def standing_lines(self, *, before: "Invoice | None" = None) -> "list[InvoiceLine]":
+        """The lines with what no credit note took back of them.
+
+        With `before`, as it was when that credit note was made.
         """
-        if self.is_credit_note:
-            return Decimal(0)
-        return self.gross - self.credited - self.paid
+        notes = self.credit_notes.defer("paper")
+        if before is not None and before.pk:
+            notes = notes.filter(pk__lt=before.pk)
+        gone: dict[int, Decimal] = {}
+        for line in InvoiceLine.objects.filter(invoice__in=notes):
+            gone[line.takes_back_id] = gone.get(line.takes_back_id, 0) + line.quantity
+        lines = list(self.lines.all())
+        for line in lines:
+            line.quantity += gone.get(line.pk, Decimal(0))
+        return lines
 
 
 class InvoiceLine(Line):
     invoice = models.ForeignKey(Invoice, on_delete=models.PROTECT, related_name="lines")
+    # Whose work it pays for; parts and fees may belong to none.
+    repair = models.ForeignKey(
+        Repair, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    # Of a credit note: the line of the bill that it takes back.
+    takes_back = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
 
     class Meta(Line.Meta):
         pass
@@ -284,36 +375,149 @@ class EInvoice(models.Model):
         return f"{self.invoice.full_number}.xml"
 
 
+class PaymentQuerySet(models.QuerySet):
+    def total(self) -> Decimal:
+        """What they take off bills together."""
+        return self.aggregate(n=Sum(SETTLES))["n"] or Decimal(0)
+
+    def deposits(self):
+        """Money on a job that stands on no bill."""
+        return self.filter(invoice=None)
+
+    def over_the_counter(self):
+        """Money that came or went, not what was only moved between books."""
+        return self.exclude(means=MOVED)
+
+
 class Payment(models.Model):
-    """Money in, or out as a negative amount. Never changed."""
+    """Money in, or out as a negative amount, on a job and its bill. Never changed.
 
-    class Means(models.TextChoices):
-        CASH = "cash", "cash"
-        CARD = "card", "card"
-        TRANSFER = "transfer", "bank transfer"
+    One without a bill is a deposit. When the job is billed, the deposit is moved to the
+    bill by two rows that add up to nothing.
+    """
 
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="payments")
     invoice = models.ForeignKey(
-        Invoice, on_delete=models.PROTECT, related_name="payments"
+        Invoice,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="payments",
     )
     amount = MoneyField()
-    means = models.CharField("how", max_length=8, choices=Means)
+    # What was let go, or taken too much, for want of small coins: with it the amount
+    # is what comes off the bill.
+    rounding = MoneyField(default=Decimal(0))
+    currency = models.CharField(max_length=3)
+    means = models.CharField(
+        "how", max_length=8, choices=[*MEANS, (MOVED, "moved over")]
+    )
+    words = models.CharField("what for", max_length=200, blank=True)
     # Made with the form: the same form sent twice is one payment.
     key = models.UUIDField(unique=True)
     paid_on = models.DateField()
+    # The day of the till it is counted on: later, where that day was closed already.
+    counts_on = models.DateField()
     taken_at = models.DateTimeField()
     taken_by = models.ForeignKey(
         STAFF, null=True, on_delete=models.PROTECT, related_name="+"
     )
 
+    objects = PaymentQuerySet.as_manager()
+
     class Meta:
         ordering = ["id"]
+        indexes = [models.Index(fields=["counts_on"])]
         constraints = [
-            models.CheckConstraint(condition=~Q(amount=0), name="payment_not_zero"),
             models.CheckConstraint(
-                condition=Q(means__in=["cash", "card", "transfer"]),
+                condition=~Q(amount=0, rounding=0), name="payment_not_zero"
+            ),
+            models.CheckConstraint(
+                condition=Q(means__in=[*dict(MEANS), MOVED]),
                 name="payment_means_known",
+            ),
+            models.CheckConstraint(
+                condition=Q(rounding=0) | Q(means="cash"),
+                name="payment_only_cash_is_rounded",
+            ),
+            models.CheckConstraint(
+                condition=Q(counts_on__gte=F("paid_on")),
+                name="payment_counts_on_its_day_or_later",
             ),
         ]
 
     def __str__(self):
         return f"{self.amount} {self.get_means_display()}"
+
+    @property
+    def settles(self) -> Decimal:
+        """What comes off the bill by it."""
+        return self.amount + self.rounding
+
+    def written_in(self, shop: Shop) -> Currency:
+        return Currency(self.currency, shop.locale)
+
+
+class Receipt(models.Model):
+    """The paper for money taken or paid back without a bill. Never changed."""
+
+    payment = models.OneToOneField(
+        Payment, on_delete=models.PROTECT, related_name="receipt"
+    )
+    series = models.CharField(max_length=12)
+    number = models.PositiveIntegerField()
+    paper = models.BinaryField(editable=False)
+    paper_hash = models.CharField(max_length=64)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["series", "number"], name="receipt_number_once"
+            ),
+            models.CheckConstraint(
+                condition=~Q(paper_hash=""), name="receipt_paper_is_kept"
+            ),
+        ]
+
+    def __str__(self):
+        return self.full_number
+
+    @property
+    def full_number(self) -> str:
+        return f"{self.series}-{self.number:05d}"
+
+
+class Reminder(models.Model):
+    """A letter that a bill is overdue: the first, the second … Never changed."""
+
+    invoice = models.ForeignKey(
+        Invoice, on_delete=models.PROTECT, related_name="reminders"
+    )
+    level = models.PositiveSmallIntegerField()
+    reminded_on = models.DateField()
+    fee = MoneyField(default=Decimal(0))
+    # What was owed on that day, this fee included.
+    owed = MoneyField()
+    words = models.TextField(max_length=2000, blank=True)
+    mailed_to = models.EmailField(blank=True)
+    made_at = models.DateTimeField()
+    made_by = models.ForeignKey(
+        STAFF, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+    paper = models.BinaryField(editable=False)
+    paper_hash = models.CharField(max_length=64)
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["invoice", "level"], name="reminder_level_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(level__gte=1, fee__gte=0, owed__gt=0) & ~Q(paper_hash=""),
+                name="reminder_makes_sense",
+            ),
+        ]
+
+    def __str__(self):
+        return f"reminder {self.level} of {self.invoice}"

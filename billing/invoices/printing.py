@@ -33,10 +33,9 @@ def invoice_paper(
     job: Job,
     shop: Shop,
     made_at: datetime,
-    paid=None,
-    means: str = "",
+    bill=None,
 ) -> bytes:
-    """The paper of a bill that is about to be kept; `paid` is what was paid with it.
+    """The paper of a bill that is about to be kept.
 
     Where the customer wants the e-invoice inside, it is. PaperFailed says what the
     record lacks for it.
@@ -56,9 +55,15 @@ def invoice_paper(
             "written_in": invoice.written_in(shop),
             "job": job,
             "device": job.device,
-            "paid": paid,
-            "means": means,
-            "left": invoice.gross - (paid or 0),
+            "paid": invoice.paid_with_it,
+            "asked": invoice.gross - invoice.deposited,
+            "is_rest": invoice.is_credit_note
+            and invoice.gross != -invoice.credits.gross,
+            "left": invoice.gross
+            - invoice.deposited
+            - invoice.paid_with_it
+            - invoice.rounding,
+            "over": bill.over if bill else 0,
         },
         size=shop.paper,
         made_at=made_at,

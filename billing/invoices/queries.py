@@ -1,11 +1,12 @@
-"""What a job's bill consists of."""
+"""What a job's bill consists of, and what is owed on it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 
-from billing.invoices.models import InvoiceLine
+from billing.invoices.models import Invoice, InvoiceLine
+from billing.pricing.currency import Currency
 from billing.quotes import states as quote_states
 from billing.quotes.models import LineKind, Quote, QuoteLine
 from repairs.jobs import states
@@ -17,35 +18,121 @@ from shopdesk.shop.tax import Tax
 
 @dataclass
 class Bill:
-    """A bill that is not issued yet: its lines, its sums, and what it rests on."""
+    """A bill that is not issued yet: its lines, its sums, and what it rests on.
+
+    `here` is the money that is here for it already: deposits, and what the shop owes on
+    a bill of the same job that was taken back. `taxed_anew` are the lines whose tax is
+    another on the day of supply than it was when they were offered, with what it was.
+    """
 
     lines: list[InvoiceLine]
-    owners: list[int | None]
     totals: money.Totals
     currency: str
     prices_include_tax: bool
     quote: Quote | None = None
-    words: str = ""
+    taxed_anew: list[tuple[InvoiceLine, Tax]] = field(default_factory=list)
+    here: Decimal = Decimal(0)
+
+    @property
+    def used(self) -> Decimal:
+        """What of the money here goes to this bill."""
+        return min(self.here, self.totals.gross)
+
+    @property
+    def left(self) -> Decimal:
+        """What is left to pay when it is issued."""
+        return self.totals.gross - self.used
+
+    @property
+    def over(self) -> Decimal:
+        """What of the money here this bill does not need: the shop owes it."""
+        return self.here - self.used
+
+
+@dataclass(frozen=True)
+class Balance:
+    """Where a job stands with its customer, over all its bills and payments.
+
+    `owed` is what the customer still owes; negative, what the shop owes. Before there
+    is a bill nothing is owed, and `deposit` is what is here for it.
+    """
+
+    billed: Decimal
+    paid: Decimal
+    deposit: Decimal
+    currency: str
+    is_billed: bool
+
+    @property
+    def owed(self) -> Decimal:
+        return self.billed - self.paid if self.is_billed else Decimal(0)
+
+    def written_in(self, shop: Shop) -> Currency:
+        return Currency(self.currency, shop.locale)
+
+
+def balance_of(job: Job) -> Balance:
+    """What the customer owes or is owed for this job, deposits included."""
+    bills = job.invoices.with_balance().filter(kind=Invoice.Kind.INVOICE)
+    bills = list(bills.defer("paper").order_by("id"))
+    paid = job.payments.total()
+    deposit, currency = deposits_of(job)
+    on_bills = paid - deposit
+    return Balance(
+        billed=sum((bill.owed for bill in bills), on_bills),
+        paid=paid,
+        deposit=deposit,
+        currency=bills[-1].currency if bills else currency or Shop.current().currency,
+        is_billed=bool(bills),
+    )
+
+
+def deposits_of(job: Job) -> tuple[Decimal, str]:
+    """The money on a job that no bill has used, and its currency where there is any."""
+    rows = job.payments.deposits()
+    here = rows.total()
+    return here, rows.order_by("-id").values_list("currency")[0][0] if here else ""
+
+
+def owed_back_on(job: Job, *, currency: str) -> list[tuple[Invoice | None, Decimal]]:
+    """The customer's money that is here: deposits (None), then bills taken back."""
+    here, its_currency = deposits_of(job)
+    found: list[tuple[Invoice | None, Decimal]] = []
+    if here > 0 and its_currency == currency:
+        found.append((None, here))
+    bills = job.invoices.unsettled().filter(owed__lt=0, currency=currency)
+    return found + [(bill, -bill.owed) for bill in bills.defer("paper").order_by("id")]
+
+
+def agreed_gross(job: Job, *, shop: Shop) -> Decimal | None:
+    """What the customer said yes to, tax included; None where that is not known yet."""
+    if job.is_under_cover and job.approved_under_cover:
+        return Decimal(0)
+    quote = job.quotes.filter(state=quote_states.ACCEPTED).defer("paper").first()
+    if quote is None:
+        return None
+    return _bill_agreed(job, quote, on=None, shop=shop).totals.gross
 
 
 def bill_of(job: Job, *, on: date, shop: Shop) -> Bill:
     """What the job costs: the accepted option, nothing under cover, or the fee.
 
-    Raises NotYet for work that nobody agreed to pay and no cover bears.
+    `on` is the day of supply, whose tax holds. Raises NotYet for work that nobody
+    agreed to pay and no cover bears.
     """
+    bill = _bill_of(job, on=on, shop=shop)
+    bill.here = sum(
+        (sum_ for _, sum_ in owed_back_on(job, currency=bill.currency)), Decimal(0)
+    )
+    return bill
+
+
+def _bill_of(job: Job, *, on: date, shop: Shop) -> Bill:
     if job.outcome != states.FIXED:
         return _bill_without_repair(job, on, shop)
     quote = job.quotes.filter(state=quote_states.ACCEPTED).defer("paper").first()
     if quote and not job.approved_under_cover:
-        lines = list(quote.chosen.lines.all())
-        return _bill(
-            [_copied(line) for line in lines],
-            owners=[line.repair_id for line in lines],
-            currency=quote.currency,
-            prices_include_tax=quote.prices_include_tax,
-            shop=shop,
-            quote=quote,
-        )
+        return _bill_agreed(job, quote, on=on, shop=shop)
     if job.is_under_cover:
         return _bill_under_cover(job, on, shop)
     raise NotYet(
@@ -54,33 +141,58 @@ def bill_of(job: Job, *, on: date, shop: Shop) -> Bill:
     )
 
 
+def _bill_agreed(job: Job, quote: Quote, *, on: date | None, shop: Shop) -> Bill:
+    """The accepted option, with the tax of the day `on` where one is given."""
+    lines = [_copied(line) for line in quote.chosen.lines.all()]
+    taxed_anew = _tax_anew(lines, on=on, shop=shop) if on else []
+    bill = _bill(
+        lines,
+        currency=quote.currency,
+        prices_include_tax=quote.prices_include_tax,
+        shop=shop,
+        quote=quote,
+    )
+    bill.taxed_anew = taxed_anew
+    return bill
+
+
+def _tax_anew(
+    lines: list[InvoiceLine], *, on: date, shop: Shop
+) -> list[tuple[InvoiceLine, Tax]]:
+    """Give each line the rate of its own kind of tax on the day of supply."""
+    changed = []
+    for line in lines:
+        held = shop.tax(on, line.tax_kind)
+        if held.rate != line.tax_rate:
+            before = Tax(line.tax_kind, line.tax_rate, line.tax_reason)
+            changed.append((line, before))
+            line.set_tax(held)
+    return changed
+
+
 def _bill(
     lines: Sequence[InvoiceLine],
     *,
-    owners: Sequence[int | None],
     currency: str,
     prices_include_tax: bool,
     shop: Shop,
     quote: Quote | None = None,
 ) -> Bill:
-    bill = Bill(
+    places = Currency(currency, shop.locale).places
+    for position, line in enumerate(lines, 1):
+        line.position = position
+        line.reckon(places=places)
+    return Bill(
         lines=list(lines),
-        owners=list(owners),
-        totals=money.totals([]),
+        totals=money.totals(
+            [line.as_money() for line in lines],
+            places=places,
+            prices_include_tax=prices_include_tax,
+        ),
         currency=currency,
         prices_include_tax=prices_include_tax,
         quote=quote,
     )
-    places = quote.written_in(shop).places if quote else shop.places
-    bill.totals = money.totals(
-        [line.as_money() for line in lines],
-        places=places,
-        prices_include_tax=prices_include_tax,
-    )
-    for position, line in enumerate(bill.lines, 1):
-        line.position = position
-        line.reckon(places=places)
-    return bill
 
 
 def _copied(line: QuoteLine) -> InvoiceLine:
@@ -92,6 +204,7 @@ def _copied(line: QuoteLine) -> InvoiceLine:
         tax_kind=line.tax_kind,
         tax_rate=line.tax_rate,
         tax_reason=line.tax_reason,
+        repair_id=line.repair_id,
     )
 
 
@@ -122,7 +235,6 @@ def _bill_under_cover(job: Job, on: date, shop: Shop) -> Bill:
             lines.append(line)
     return _bill(
         lines,
-        owners=[None] * len(lines),
         currency=shop.currency,
         prices_include_tax=shop.prices_include_tax,
         shop=shop,
@@ -136,7 +248,6 @@ def _bill_without_repair(job: Job, on: date, shop: Shop) -> Bill:
     text = "Finding the fault" if fee else "Looked at, nothing charged"
     return _bill(
         [_line(LineKind.FEE, f"{text} ({job.get_outcome_display()})", fee, held)],
-        owners=[None],
         currency=shop.currency,
         prices_include_tax=shop.prices_include_tax,
         shop=shop,
