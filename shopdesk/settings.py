@@ -228,9 +228,6 @@ LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "loggers": {
-        # A font subset is chatter, not news.
-        "fontTools": {"level": "WARNING"},
-        "weasyprint": {"level": "ERROR"},
         "axes": {"level": "WARNING"},
     },
 }

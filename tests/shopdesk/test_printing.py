@@ -10,7 +10,6 @@ import pikepdf
 import pytest
 from django.template import engines
 
-from shopdesk import printing
 from shopdesk.printing import SIZES, PaperFailed, render_pdf
 from shopdesk.shop.models import Shop
 
@@ -173,8 +172,8 @@ def test_an_unknown_size_is_refused(paper):
         paper(size="A5")
 
 
-def test_the_desk_starts_without_the_library_of_papers():
-    """Import of the module alone must not load it: it may be missing."""
+def test_the_desk_runs_without_the_library_of_papers():
+    """It may be missing, and is only ever loaded by the press."""
     asked = "import sys, shopdesk.printing; print('weasyprint' in sys.modules)"
     source = f"import django; django.setup(); {asked}"
     said = subprocess.run(
@@ -185,21 +184,3 @@ def test_the_desk_starts_without_the_library_of_papers():
         env={**os.environ, "DJANGO_SETTINGS_MODULE": "shopdesk.settings"},
     )
     assert said.stdout.strip() == "False"
-
-
-class WithoutPango:
-    """Imports as a machine without Pango does."""
-
-    def find_spec(self, name, path=None, target=None):
-        if name == "weasyprint":
-            raise OSError("cannot load library 'libpango-1.0-0'")
-
-
-def test_a_missing_library_is_told_with_what_to_install(paper, monkeypatch):
-    printing._weasyprint.cache_clear()
-    monkeypatch.delitem(sys.modules, "weasyprint", raising=False)
-    monkeypatch.setattr(sys, "meta_path", [WithoutPango(), *sys.meta_path])
-    with pytest.raises(PaperFailed, match="libpango"):
-        paper()
-    monkeypatch.undo()
-    printing._weasyprint.cache_clear()
