@@ -32,6 +32,11 @@ class Asked:
         return any((self.kind, self.maker, self.model, self.by))
 
     @property
+    def of_all(self) -> "Asked":
+        """The same of all repairs."""
+        return Asked(as_of=self.as_of, within=self.within)
+
+    @property
     def words(self) -> str:
         """Which repairs alone are counted, as half a sentence; empty for all."""
         names = (("kind", self.kind), ("maker", self.maker), ("model", self.model))

@@ -74,7 +74,7 @@ def paper(request):
     if not form.is_valid():
         return _asked_wrong(request, form)
     try:
-        pdf = report_pdf(record_of(form.asked, shop=shop), shop=shop)
+        pdf = report_pdf(form.asked, shop=shop)
     except PaperFailed as failed:
         messages.error(request, str(failed))
         return redirect(_address("comebacks:table", form.asked))

@@ -1,12 +1,14 @@
 """What the database knows of the month, handed to the reckoning as whole numbers."""
 
 from collections import Counter
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
 from itertools import chain
 from urllib.parse import urlencode
 
 import numpy as np
+from django.db.models import Q
 from django.urls import reverse
 
 from repairs.comebacks.month import changes
@@ -19,7 +21,9 @@ from repairs.comebacks.month.named import BOARD, DELIVERY, MODEL, Named, what_ma
 from repairs.comebacks.month.report import Blamed, MonthReport, Told
 from repairs.comebacks.month.seen import Known, Seen, seen
 from repairs.comebacks.month.triangle import triangle
+from repairs.comebacks.pairs import ComebackTable
 from repairs.comebacks.queries import (
+    ALL,
     BATCH,
     Behind,
     DayNumber,
@@ -38,6 +42,21 @@ from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import money as said_money
 
 
+@dataclass(frozen=True)
+class Some:
+    """Which repairs alone are counted, and the tables of all on both days; empty where
+    all are. `asked` are the questions of an address that asks for the same.
+    """
+
+    only: Q = ALL
+    now: ComebackTable | None = None
+    then: ComebackTable | None = None
+    asked: dict[str, str] = field(default_factory=dict)
+
+
+EVERY = Some()
+
+
 def month_context(
     *,
     as_of: date,
@@ -45,16 +64,18 @@ def month_context(
     shop: Shop,
     record: Record | None = None,
     before: Record | None = None,
+    some: Some = EVERY,
 ) -> dict:
     """All that the month's page and paper show, as known on the day `as_of`.
 
     Give the comeback table of that day, and of the last day of the month before, where
-    they are at hand.
+    they are at hand. Of `some` of the repairs they must be given, counting these alone.
     """
     last = month_before(as_of)
     record = record or comeback_record(as_of=as_of, within=within, shop=shop)
     before = before or comeback_record(as_of=last, within=within, shop=shop)
-    now, then = _Day(record, within=within), _Day(before, within=within)
+    now = _Day(record, within=within, only=some.only, among=some.now)
+    then = _Day(before, within=within, only=some.only, among=some.then)
     paid, paid_then = (_money(day) for day in (now, then))
     whole_month = month_before(as_of + timedelta(days=1)) == as_of
     news = [
@@ -69,12 +90,14 @@ def month_context(
         ),
     ]
     asked = {"as_of": as_of.isoformat(), "within": str(within)}
+    asked |= some.asked
     since = (as_of - last).days
     came = _came_since(now.seen, then.seen)
     report = MonthReport(
         as_of=as_of,
         before=last,
         within=within,
+        questions=urlencode(asked),
         changes=[_told(change, asked) for change in news],
         of_months=now.months,
         chart=chart(now.months),
@@ -113,17 +136,28 @@ def _address(page: str, which: tuple[int, ...], asked: dict[str, str]) -> str:
 
 
 class _Day:
-    """One day's table with its repairs one by one."""
+    """One day's table with its repairs one by one; `among` is the table of all repairs
+    where `only` some are counted. Deliveries and their like are judged by all alone.
+    """
 
-    def __init__(self, record: Record, *, within: int) -> None:
+    def __init__(
+        self,
+        record: Record,
+        *,
+        within: int,
+        only: Q = ALL,
+        among: ComebackTable | None = None,
+    ) -> None:
         self.record = record
         self.as_of = record.as_of
-        self.known = Known.by(record.table)
-        self.seen = _seen(record, within=within)
+        self.only = only
+        self.known = Known.by(record.table, among=among)
+        self.seen = _seen(record, within=within, only=only)
         self.months = months(self.seen, self.known)
-        self.groups = sorted(
-            [*self._deliveries(), *self._models(), *self._boards()], key=what_matters
+        groups = (
+            [] if among else [*self._deliveries(), *self._models(), *self._boards()]
         )
+        self.groups = sorted(groups, key=what_matters)
 
     def _deliveries(self) -> list[Named]:
         used = PartUsed.objects.filter(
@@ -230,9 +264,9 @@ def named_deliveries():
     return Delivery.objects.exclude(lot="", supplier=None).order_by()
 
 
-def _seen(record: Record, *, within: int) -> Seen:
+def _seen(record: Record, *, within: int, only: Q = ALL) -> Seen:
     """The repairs of the table one by one, in the order of their ids."""
-    rows = fixed_by(record.as_of).values_list(
+    rows = fixed_by(record.as_of, only=only).values_list(
         "id",
         "fault_id",
         "fix_id",
@@ -249,7 +283,7 @@ def _seen(record: Record, *, within: int) -> Seen:
     pair = order[np.searchsorted(keys[order], fault * width + fix)]
     came_back = np.full(len(repair), NEVER, dtype=np.int64)
     returns = same_fault_by(record.as_of).filter(
-        earlier__in=fixed_by(record.as_of).order_by().values("pk")
+        earlier__in=fixed_by(record.as_of, only=only).order_by().values("pk")
     )
     earlier, day = _columns(
         returns.order_by().values_list("earlier_id", DayNumber("job__booked_in_on")), 2
@@ -287,7 +321,8 @@ def _came_since(now: Seen, then: Seen) -> int:
 def _money(day: _Day) -> Money:
     """Of the month in which the day lies, up to the day."""
     first = day.as_of.replace(day=1)
-    back = same_fault_by(day.as_of).filter(
+    known = comebacks_by(day.as_of, only=day.only)
+    back = known.filter(
         job__handed_back_on__gte=first, job__handed_back_on__lte=day.as_of
     )
     visits = list(
@@ -300,13 +335,19 @@ def _money(day: _Day) -> Money:
         if fix is not None
     ]
     is_new = day.seen.handed_back >= first.toordinal()
-    still_here = same_fault_by(day.as_of).exclude(job__handed_back_on__lte=day.as_of)
+    still_here = known.exclude(job__handed_back_on__lte=day.as_of)
     return money(
         day.record,
         paid=paid,
         done=Counter(day.seen.pair[is_new].tolist()),
         still_here=still_here.count(),
     )
+
+
+def comebacks_by(as_of: date, *, only: Q = ALL):
+    """Returns taken for the same fault by that day, of these repairs alone."""
+    back = same_fault_by(as_of)
+    return back.filter(earlier__in=Repair.objects.filter(only)) if only else back
 
 
 # --- the repairs behind a figure ----------------------------------------------

@@ -35,6 +35,8 @@ class MonthReport:
     before: date
     """The last day of the month before, which it is set against."""
     within: int
+    questions: str
+    """What an address asks to show the same day."""
     changes: list[Told]
     of_months: Months
     chart: Chart
@@ -51,8 +53,3 @@ class MonthReport:
     @property
     def months(self) -> list[MonthRow]:
         return self.of_months.rows
-
-    @property
-    def questions(self) -> str:
-        """What an address asks to show the same day."""
-        return f"as_of={self.as_of}&within={self.within}"

@@ -75,9 +75,11 @@ class Known:
     posterior: Posterior
 
     @classmethod
-    def by(cls, table: ComebackTable) -> "Known":
-        hazard = cumulative_hazard(table.counts)
-        if table.is_without_returns:
+    def by(cls, table: ComebackTable, *, among: ComebackTable | None = None) -> "Known":
+        """`among` is the table of all repairs where `table` counts only some."""
+        of_all = among or table
+        hazard = cumulative_hazard(of_all.counts)
+        if of_all.is_without_returns:
             # No day is more likely than another while none has been seen.
             hazard = table.hazard * np.linspace(0.0, 1.0, table.within + 1)
         return cls(hazard, table.posterior)

@@ -1,9 +1,9 @@
-"""The lists of deliveries, models and board revisions, and of the repairs behind."""
+"""The lists of deliveries, models and board revisions."""
 
 from django.utils.html import format_html
 
 from repairs.comebacks.month.named import Named
-from repairs.comebacks.tables import BehindTable, stacked
+from repairs.comebacks.tables import stacked
 from shopdesk import tables
 from shopdesk.templatetags.desk import mark
 
@@ -31,6 +31,22 @@ class GroupTable(tables.DeskTable):
 
     def render_name(self, record: Named):
         return format_html('<a href="{}">{}</a>', self.address_of(record), record.name)
+
+    def render_repairs(self, record: Named, value):
+        return self._behind(record, value)
+
+    def render_returned(self, record: Named, value):
+        return self._behind(record, value, became="comeback")
+
+    def _behind(self, record: Named, number: int, **asked: str):
+        """A number that opens the jobs it counts."""
+        return format_html(
+            '<a href="{}">{}<span class="unseen"> {} of {}</span></a>',
+            self.address_of(record, **asked),
+            number,
+            "comebacks" if asked else "repairs",
+            record.name,
+        )
 
     def render_word(self, value):
         return mark(value)
@@ -74,15 +90,3 @@ class BoardTable(GroupTable):
     class Meta(GroupTable.Meta):
         prefix = "b-"
         empty_text = "No repair was on a device whose board revision is written down."
-
-
-class RepairsTable(BehindTable):
-    """The repairs behind a month, a delivery, a model or a board revision."""
-
-    pair = tables.CodeColumn(
-        verbose_name="Fault and fix", accessor="repair", order_by="repair__fault__code"
-    )
-
-    class Meta(BehindTable.Meta):
-        sequence = ("job", "pair", "...")
-        empty_text = "No repair of these was handed back as fixed by that day."

@@ -1,6 +1,7 @@
 """The month: how its repairs do, what is to come, what changed, and what to blame."""
 
 from datetime import date
+from functools import partial
 
 from django.http import Http404
 from django.shortcuts import get_object_or_404, render
@@ -9,17 +10,15 @@ from django.utils import timezone
 from django.utils.http import urlencode
 from django_tables2 import RequestConfig
 
+from repairs.comebacks.behind.tables import RepairsTable
+from repairs.comebacks.behind.views import ask, which_asked
+from repairs.comebacks.context import repairs_asked
 from repairs.comebacks.month import queries
 from repairs.comebacks.month.context import groups_of, month_of
 from repairs.comebacks.month.forms import BoardForm, WhenForm
 from repairs.comebacks.month.months import said
 from repairs.comebacks.month.named import BOARD, DELIVERY, MODEL
-from repairs.comebacks.month.tables import (
-    BoardTable,
-    DeliveryTable,
-    ModelTable,
-    RepairsTable,
-)
+from repairs.comebacks.month.tables import BoardTable, DeliveryTable, ModelTable
 from repairs.customers.models import DeviceModel
 from repairs.stock.models import Delivery
 from shopdesk.shop.models import Shop
@@ -29,11 +28,12 @@ TABLES = {DELIVERY: DeliveryTable, MODEL: ModelTable, BOARD: BoardTable}
 
 def month(request):
     """What the owner reads once a month."""
-    shop, form = _asked(request)
+    form = ask(request)
     context = {"form": form}
     if form.is_valid():
-        context |= month_of(**form.cleaned_data, shop=shop)
-        context["questions"] = urlencode(form.cleaned_data)
+        context |= month_of(form.asked, shop=request.shop)
+        context["asked"] = form.asked
+        context["of_all"] = urlencode(form.asked.of_all.in_address)
     return render(request, "repairs/comebacks/month/month.html", context)
 
 
@@ -50,7 +50,7 @@ def deliveries(request):
             configured.configure(
                 table(
                     [one for one in groups if one.kind == kind],
-                    address_of=lambda one: _address(one, form),
+                    address_of=partial(_address, form),
                 )
             )
             for kind, table in TABLES.items()
@@ -105,20 +105,21 @@ def board(request, pk):
 
 
 def _behind(request, heading, repairs, *, back="deliveries"):
-    _, form = _asked(request)
+    form, which = ask(request), which_asked(request)
     context = {
         "form": form,
+        "kept": which.kept("revision"),
         "what": heading,
         "back": reverse(f"comebacks:{back}"),
-        "revision": request.GET.get("revision", ""),
     }
     if form.is_valid():
-        asked = form.cleaned_data
-        rows = queries.behind(repairs(asked["as_of"]), **asked)
+        asked = form.asked
+        found = repairs(asked.as_of).filter(repairs_asked(asked))
+        found = queries.behind(found, as_of=asked.as_of, within=asked.within)
+        rows = [row for row in found if which.has(row)]
         table = RepairsTable(rows)
-        context["as_of"] = asked["as_of"]
-        context["within"] = asked["within"]
-        context["questions"] = urlencode(asked)
+        context["asked"] = asked
+        context["questions"] = urlencode(asked.in_address)
         context["returned"] = sum(row.is_back for row in rows)
         context["repairs"] = len(rows)
         context["table"] = RequestConfig(request).configure(table)
@@ -134,6 +135,6 @@ def _asked(request):
     return request.shop, form
 
 
-def _address(one, form):
-    asked = [*form.cleaned_data.items(), *one.asked]
+def _address(form, one, **more):
+    asked = [*form.cleaned_data.items(), *one.asked, *more.items()]
     return f"{reverse(f'comebacks:{one.page}', args=one.which)}?{urlencode(asked)}"

@@ -61,7 +61,7 @@ class Command(BaseCommand):
         asked = self._asked(options, shop)
         record = record_of(asked, shop=shop)
         if pdf:
-            self._write(pdf, record, shop)
+            self._write(pdf, asked, shop)
         if asked.is_narrowed and format != "table":
             # Not among the rows, where a program would stumble over it.
             self.stderr.write("\n".join(asked.sentences))
@@ -84,9 +84,9 @@ class Command(BaseCommand):
             raise CommandError("\n".join(wrong), returncode=2)
         return form.asked
 
-    def _write(self, file: Path, record, shop: Shop) -> None:
+    def _write(self, file: Path, asked: Asked, shop: Shop) -> None:
         try:
-            file.write_bytes(report_pdf(record, shop=shop))
+            file.write_bytes(report_pdf(asked, shop=shop))
         except OSError as error:
             raise CommandError(
                 f"The report could not be written to {file}: {error.strerror}."

@@ -1,0 +1,134 @@
+"""The repairs and the comebacks that the totals count, however many there are."""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+
+from django.db.models import Q
+from django.utils.functional import cached_property
+from django_tables2.data import TableData
+
+from repairs.comebacks.behind.forms import COMEBACK, WATCHED
+from repairs.comebacks.month.queries import behind, comebacks_by
+from repairs.comebacks.queries import (
+    ALL,
+    DayNumber,
+    costs_of_visits,
+    fixed_by,
+    same_fault_by,
+)
+from repairs.comebacks.redo import cost_of_redo
+from repairs.jobs.models import Job, Repair
+
+
+def counted_repairs(
+    *,
+    as_of: date,
+    within: int,
+    became: str = "",
+    since: date | None = None,
+    only: Q = ALL,
+):
+    """The repairs that count on that day, the latest handed back first.
+
+    `became` is what had become of them; with `since` they were handed back and still
+    watched on that earlier day.
+    """
+    repairs = fixed_by(as_of, only=only)
+    if since:
+        repairs = repairs.filter(
+            Q(pk__in=fixed_by(since).values("pk")), *_still_watched(since, within)
+        )
+    if became == COMEBACK:
+        repairs = repairs.filter(pk__in=_came_back(as_of, within))
+    elif became == WATCHED:
+        repairs = repairs.filter(*_still_watched(as_of, within))
+    elif became:
+        repairs = repairs.exclude(pk__in=_came_back(as_of, within)).exclude(
+            *_still_watched(as_of, within)
+        )
+    return repairs.order_by("-job__handed_back_on", "-id")
+
+
+def _came_back(as_of: date, within: int):
+    after = DayNumber("job__booked_in_on") - DayNumber("earlier__job__handed_back_on")
+    back = same_fault_by(as_of).filter(earlier__isnull=False)
+    return back.alias(after=after).filter(after__lte=within).values("earlier_id")
+
+
+def _still_watched(as_of: date, within: int) -> list[Q]:
+    ends = "job__device__watch_ends_on"
+    return [
+        ~Q(pk__in=_came_back(as_of, within)),
+        Q(**{f"{ends}__isnull": True}) | Q(**{f"{ends}__gt": as_of}),
+        Q(job__handed_back_on__gt=as_of - timedelta(days=within)),
+    ]
+
+
+class PageByPage(TableData):
+    """Repairs for a list, of which only the page that is shown is read."""
+
+    def __init__(self, repairs, *, as_of: date, within: int):
+        super().__init__(repairs)
+        self.asked = {"as_of": as_of, "within": within}
+
+    def __len__(self):
+        return self._count
+
+    @cached_property
+    def _count(self):
+        return self.data.count()
+
+    def __getitem__(self, key):
+        ids = list(self.data.values_list("pk", flat=True)[key])
+        rows = behind(Repair.objects.filter(pk__in=ids), **self.asked)
+        return sorted(rows, key=lambda row: ids.index(row.repair.pk))
+
+    def __iter__(self):
+        return iter(self[:])
+
+
+@dataclass(frozen=True)
+class Redone:
+    """A comeback, and what it cost; None while it is here."""
+
+    job: Job
+    repair: Repair
+    cost: Decimal | None
+
+
+def redone(
+    *,
+    as_of: date,
+    is_here: bool = False,
+    fault: int | None = None,
+    fix: int | None = None,
+    only: Q = ALL,
+) -> list[Redone]:
+    """The comebacks handed back in the month of that day, up to it, the latest first;
+    or those still here.
+    """
+    back = comebacks_by(as_of, only=only).filter(earlier__fix__isnull=False)
+    if is_here:
+        back = back.exclude(job__handed_back_on__lte=as_of)
+    else:
+        back = back.filter(
+            job__handed_back_on__gte=as_of.replace(day=1),
+            job__handed_back_on__lte=as_of,
+        )
+    if fault:
+        back = back.filter(earlier__fault_id=fault)
+    if fix:
+        back = back.filter(earlier__fix_id=fix)
+    found = back.select_related(
+        "job__device__model", "earlier__job", "earlier__fault", "earlier__fix"
+    ).order_by("-job__handed_back_on", "-job__booked_in_on", "-id")
+    costs = costs_of_visits([one.job_id for one in found], as_of=as_of)
+    return [
+        Redone(
+            job=one.job,
+            repair=one.earlier,
+            cost=cost_of_redo(costs.get(one.job_id, []), fault=one.earlier.fault_id),
+        )
+        for one in found
+    ]
