@@ -90,6 +90,8 @@ DOORS: dict[str, frozenset[str]] = {
     "comebacks:declare": OWNERS,
     "comebacks:verdict": ALL,
     "comebacks:fault_record": ALL,
+    "comebacks:repairs": OWNERS,
+    "comebacks:redone": OWNERS,
     "comebacks:month": OWNERS,
     "comebacks:handed_back": OWNERS,
     "comebacks:deliveries": OWNERS,
