@@ -9,7 +9,7 @@ DESK = frozenset({COUNTER, OWNER})
 WORKSHOP = frozenset({BENCH, OWNER})
 OWNERS = frozenset({OWNER})
 
-OPEN = frozenset({"staff:sign_in", "staff:set_up"})
+OPEN = frozenset({"staff:sign_in", "staff:set_up", "link:page", "link:paper"})
 
 DOORS: dict[str, frozenset[str]] = {
     # the front door
@@ -25,6 +25,7 @@ DOORS: dict[str, frozenset[str]] = {
     "staff:reset": OWNERS,
     # the shop's figures
     "shop:figures": OWNERS,
+    "shop:examples": OWNERS,
     # the post
     "post:outbox": DESK,
     "post:letter": DESK,
@@ -128,6 +129,12 @@ DOORS: dict[str, frozenset[str]] = {
     "quotes:answer": ALL,
     "quotes:revise": ALL,
     "quotes:paper": ALL,
+    "links:of_job": ALL,
+    "links:revoke": ALL,
+    "links:sign_here": ALL,
+    "changes:of_job": ALL,
+    "changes:answer": ALL,
+    "changes:so_far": ALL,
     "repair_form:of_job": DESK,
     "repair_form:make": DESK,
     "repair_form:form": DESK,
@@ -141,6 +148,20 @@ DOORS: dict[str, frozenset[str]] = {
     "invoices:credit": DESK,
     "invoices:paper": DESK,
     "invoices:ubl": DESK,
+    "invoices:for_job": DESK,
+    "invoices:bill": DESK,
+    "invoices:receipt": DESK,
+    "reminders:owed": DESK,
+    "reminders:remind": DESK,
+    "reminders:remind_all": DESK,
+    "reminders:paper": DESK,
+    "days:days": DESK,
+    "days:day": DESK,
+    "days:paper": DESK,
+    "days:slip": DESK,
+    "days:csv": DESK,
     "handback:hand_back": DESK,
     "handback:cover": DESK,
+    "handback:parcel": DESK,
+    "handback:parcel_number": DESK,
 }

@@ -15,7 +15,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.utils import timezone
 
-from shopdesk.money import LIMIT, UNIT
+from shopdesk.money import LIMIT, UNIT, rounded
 
 DIGITS = re.compile(r"-?[0-9]{1,13}(?:\.[0-9]{1,4})?", re.ASCII)
 
@@ -92,7 +92,23 @@ class ExactFormField(forms.CharField):
 
 
 class MoneyFormField(ExactFormField):
-    """An amount of the shop's currency as typed at the counter."""
+    """An amount of the shop's currency as typed at the counter.
+
+    It is shown with the decimals of the currency: `shown` where the form takes further
+    ones, as the price of one small part may have, else `places`.
+    """
+
+    shown = None
+
+    def prepare_value(self, value):
+        shown = self.shown
+        if shown is None and self.places < 4:
+            shown = self.places
+        if isinstance(value, Decimal) and shown is not None:
+            whole = rounded(value, places=shown)
+            if whole == value:
+                return f"{whole:f}"
+        return super().prepare_value(value)
 
 
 class WholeFormField(forms.IntegerField):

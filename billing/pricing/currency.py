@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from babel.numbers import get_currency_precision
+from shopdesk.shop import known
 
 
 @dataclass(frozen=True)
@@ -18,4 +18,4 @@ class Currency:
     @property
     def places(self) -> int:
         """Decimals of the currency (ISO 4217)."""
-        return get_currency_precision(self.currency)
+        return known.places(self.currency)

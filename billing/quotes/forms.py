@@ -62,6 +62,7 @@ class LineForm(forms.ModelForm):
         self.places = places
         self.held = held
         self.fields["tax_kind"].choices = self._taxes()
+        self.fields["price"].shown = places
         self.fields["kind"].choices = LineKind.choices
         for field in self.fields.values():
             field.widget.attrs["aria-label"] = f"{field.label}, {name}".strip(", ")

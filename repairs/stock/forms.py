@@ -6,6 +6,7 @@ from django.utils import timezone
 
 from repairs.stock.models import Part
 from shopdesk.fields import DayFormField, MoneyFormField, WholeFormField
+from shopdesk.shop.models import Shop
 
 WHY = forms.TextInput(attrs={"class": "w20"})
 
@@ -44,6 +45,7 @@ class PartForm(forms.ModelForm):
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
+        self.fields["fixed_price"].shown = Shop.current().places
         if self.instance.pk:
             named = self.instance.substitutes.values_list("number", flat=True)
             self.fields["stand_ins"].initial = ", ".join(named)
@@ -101,6 +103,10 @@ class ReceiveForm(MoveForm):
         help_text="Pick one or type a new one.",
     )
     on = DayFormField(label="Received on")
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["unit_cost"].shown = Shop.current().places
 
     def clean_on(self):
         day = self.cleaned_data["on"]

@@ -1,16 +1,29 @@
 """What the world's lists know: currencies, countries, ways of writing numbers."""
 
+from decimal import Decimal
 from functools import cache
 
 from babel import Locale, UnknownLocaleError
 from babel.numbers import (
-    format_currency,
+    NumberPattern,
     get_currency_name,
-    get_currency_precision,
     get_territory_currencies,
+    parse_pattern,
 )
 
+from shopdesk.money import rounded
+
 ENGLISH = Locale("en")
+
+WHOLE = frozenset(
+    "BIF CLP DJF GNF ISK JPY KMF KRW PYG RWF UGX UYI VND VUV XAF XOF XPF".split()
+)
+THOUSANDTHS = frozenset("BHD IQD JOD KWD LYD OMR TND".split())
+"""Minor units of ISO 4217, list one. CLDR leaves them out where nobody has coins for
+them, but a bill is not paid in coins alone."""
+
+PAPER_LANGUAGES = {"en": "English"}
+"""What papers can be written in."""
 
 
 @cache
@@ -29,14 +42,34 @@ def currencies() -> dict[str, str]:
 
 
 def places(currency: str) -> int:
-    """Decimals of a currency."""
-    return get_currency_precision(currency)
+    """Decimals of a currency (ISO 4217)."""
+    return 0 if currency in WHOLE else 3 if currency in THOUSANDTHS else 2
+
+
+def written(amount: Decimal, *, currency: str, locale: str) -> str:
+    """An amount as it is written there, rounded to the currency, halves up."""
+    digits = places(currency)
+    text: str = _pattern(locale, digits).apply(
+        # Rounded here since Babel would round halves to the even neighbour.
+        rounded(amount, places=digits),
+        locale,
+        currency=currency,
+        currency_digits=False,
+    )
+    # The narrow no-break space is in few typefaces; the usual one is in all.
+    return text.replace("\u202f", "\u00a0")
+
+
+@cache
+def _pattern(locale: str, digits: int) -> NumberPattern:
+    pattern = parse_pattern(Locale.parse(locale).currency_formats["standard"].pattern)
+    pattern.frac_prec = (digits, digits)
+    return pattern
 
 
 def sample(currency: str, *, locale: str) -> str | None:
     """An amount as it would be written; None where the locale is not known."""
     try:
-        found = Locale.parse(locale)
-        return format_currency(1234.5, currency, locale=found)
+        return written(Decimal("1234.5"), currency=currency, locale=locale)
     except (UnknownLocaleError, ValueError):
         return None

@@ -1,5 +1,6 @@
 """The shop's own facts: one record."""
 
+from base64 import b64encode
 from datetime import date
 from decimal import Decimal
 
@@ -8,7 +9,7 @@ from django.db import connection, models, transaction
 from django.db.models import F, Q
 
 from shopdesk.fields import ExactField, MoneyField
-from shopdesk.shop import tax
+from shopdesk.shop import known, tax
 from shopdesk.shop.markups import Markups
 
 
@@ -158,8 +159,11 @@ class Shop(models.Model):
 
     @classmethod
     def current(cls) -> "Shop":
-        """The shop as it is set now; the defaults where nothing was set yet."""
-        return cls.objects.filter(pk=1).first() or cls(pk=1)
+        """The shop as it is set now; the defaults where nothing was set yet.
+
+        Its logo is fetched only where it is shown.
+        """
+        return cls.objects.defer("logo").filter(pk=1).first() or cls(pk=1)
 
     @classmethod
     def has_books(cls) -> bool:
@@ -169,9 +173,14 @@ class Shop(models.Model):
     @property
     def places(self) -> int:
         """Decimals of the currency (ISO 4217)."""
-        from babel.numbers import get_currency_precision
+        return known.places(self.currency)
 
-        return get_currency_precision(self.currency)
+    @property
+    def logo_inline(self) -> str:
+        """The logo as an address that carries it whole; nothing is fetched for it."""
+        if not self.logo:
+            return ""
+        return f"data:image/png;base64,{b64encode(bytes(self.logo)).decode()}"
 
     def tax(self, on: date, kind: str = "") -> tax.Tax:
         """The tax of a kind on a day; of the shop's usual kind where none is said.
@@ -255,10 +264,15 @@ class MarkupBand(models.Model):
         return f"{self.percent:f} % from {self.starts_at:f}"
 
 
+class WrongSeries(Exception):
+    """Numbers of two kinds must not mix in one series."""
+
+
 class Series(models.Model):
     """Numbers without a gap: each is taken in the caller's transaction."""
 
     name = models.CharField(max_length=20, unique=True)
+    kind = models.CharField("what it numbers", max_length=8, blank=True, default="")
     last = models.PositiveIntegerField(default=0)
 
     class Meta:
@@ -269,8 +283,10 @@ class Series(models.Model):
 
     @classmethod
     @transaction.atomic
-    def take(cls, name: str) -> int:
+    def take(cls, name: str, *, kind: str = "") -> int:
         """The next number of the series `name`: 1, 2, 3 …"""
-        cls.objects.get_or_create(name=name)
-        cls.objects.filter(name=name).update(last=F("last") + 1)
+        cls.objects.get_or_create(name=name, defaults={"kind": kind})
+        taken = cls.objects.filter(name=name, kind=kind).update(last=F("last") + 1)
+        if not taken:
+            raise WrongSeries(f"{name} has numbers of another kind already.")
         return cls.objects.get(name=name).last

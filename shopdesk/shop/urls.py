@@ -3,4 +3,7 @@ from django.urls import path
 from shopdesk.shop import views
 
 app_name = "shop"
-urlpatterns = [path("figures/", views.figures, name="figures")]
+urlpatterns = [
+    path("figures/", views.figures, name="figures"),
+    path("figures/examples/", views.examples, name="examples"),
+]

@@ -11,6 +11,7 @@ from django.utils.html import format_html
 
 from shopdesk.marks import HOT, SHAPES, shape_of
 from shopdesk.money import rounded
+from shopdesk.shop import known
 
 register = template.Library()
 
@@ -20,14 +21,7 @@ def money(amount, shop):
     """An amount as the shop writes it: `{{ line.price|money:shop }}` → €1,234.50."""
     if amount is None or amount == "":
         return ""
-    # Rounded here since Babel would round halves to the even neighbour.
-    text = format_currency(
-        rounded(Decimal(amount), places=shop.places),
-        shop.currency,
-        locale=shop.locale,
-    )
-    # The narrow no-break space is in few typefaces; the usual one is in all.
-    return text.replace("\u202f", "\u00a0")
+    return known.written(Decimal(amount), currency=shop.currency, locale=shop.locale)
 
 
 @register.filter

@@ -3,29 +3,9 @@ from decimal import Decimal
 import pytest
 
 from shopdesk.shop import known
-from shopdesk.shop.forms import FiguresForm
 from shopdesk.shop.models import Shop
 from tests import make
-
-PAGE = "/shop/figures/"
-
-
-@pytest.fixture
-def owner(client, db):
-    user = make.user()
-    client.force_login(user)
-    return user
-
-
-def as_typed(**changes):
-    """What a browser would send back from the page as it stands, with changes."""
-    form = FiguresForm(instance=Shop.current())
-    told = {}
-    for name in form.fields:
-        value = form[name].value()
-        if value is not None and value is not False:
-            told[name] = str(value)
-    return told | changes
+from tests.shopdesk.shop.page import PAGE, as_typed
 
 
 def save(client, **changes):

@@ -1,0 +1,67 @@
+"""What is typed or chosen about the shop, in one clean form."""
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from shopdesk.shop import logo, series
+
+
+class LinesField(forms.CharField):
+    """A few short lines, without empty ones."""
+
+    def __init__(self, *, most, **kwargs):
+        self.most = most
+        widget = forms.Textarea(attrs={"rows": 3})
+        super().__init__(max_length=300, required=False, widget=widget, **kwargs)
+
+    def to_python(self, value):
+        lines = [line.strip() for line in super().to_python(value).splitlines()]
+        return "\n".join(filter(None, lines))
+
+    def validate(self, value):
+        super().validate(value)
+        if value.count("\n") >= self.most:
+            raise ValidationError(f"Use no more than {self.most} lines.", code="lines")
+
+
+class SeriesField(forms.CharField):
+    def __init__(self, **kwargs):
+        widget = forms.TextInput(attrs={"class": "code w8", "autocomplete": "off"})
+        super().__init__(max_length=8, widget=widget, **kwargs)
+
+    def to_python(self, value):
+        return series.tidy(super().to_python(value))
+
+    def validate(self, value):
+        super().validate(value)
+        wrong = series.wrong(value)
+        if wrong:
+            raise ValidationError(wrong, code="pattern")
+
+
+class LogoInput(forms.ClearableFileInput):
+    """Shows the picture there is, takes another, or takes it away."""
+
+    template_name = "shopdesk/shop/_logo.html"
+    shown = ""
+
+    def get_context(self, name, value, attrs):
+        context = super().get_context(name, value, attrs)
+        context["widget"]["shown"] = self.shown
+        return context
+
+
+class LogoField(forms.FileField):
+    """A picture, already made small and clean: its value are the bytes of a PNG."""
+
+    widget = LogoInput
+
+    def to_python(self, data):
+        file = super().to_python(data)
+        if file is None:
+            return None
+        try:
+            # One byte over the limit is enough to see that it is over.
+            return logo.as_png(file.read(logo.MOST_BYTES + 1))
+        except logo.NotALogo as refusal:
+            raise ValidationError(str(refusal), code="logo") from refusal

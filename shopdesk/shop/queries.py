@@ -1,0 +1,115 @@
+"""What the page of the shop's figures shows beside its boxes."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+
+from shopdesk.shop import known, series, tax
+from shopdesk.shop.models import MarkupBand, Series, Shop, TaxRate
+
+
+@dataclass(frozen=True)
+class RateRow:
+    """A rate and the days on which it holds; without a first day it is built in."""
+
+    label: str
+    rate: Decimal
+    reason: str
+    starts_on: date | None
+    ends_on: date | None
+    standing: str
+    pk: int | None = None
+
+
+def rate_rows(on: date) -> list[RateRow]:
+    """Every rate on record, by kind, the latest first; and what holds without one."""
+    rows = list(TaxRate.objects.all())
+    found = []
+    for kind, label in tax.KINDS:
+        own = [row for row in rows if row.kind == kind]
+        found += _in_turn(own, label, on)
+        unsaid = tax.UNSAID.get(kind)
+        if unsaid and not own:
+            found.append(
+                RateRow(label, unsaid.rate, unsaid.reason, None, None, "holds now")
+            )
+    return found
+
+
+def _in_turn(rows: list[TaxRate], label: str, on: date) -> Iterator[RateRow]:
+    ends_on = None
+    for row in rows:
+        if row.starts_on > on:
+            standing = "to come"
+        else:
+            standing = "ended" if ends_on and ends_on < on else "holds now"
+        yield RateRow(
+            label,
+            row.rate,
+            row.reason or tax.why_none(row.kind),
+            row.starts_on,
+            ends_on,
+            standing,
+            row.pk if standing == "to come" else None,
+        )
+        ends_on = row.starts_on - timedelta(days=1)
+
+
+@dataclass(frozen=True)
+class BandRow:
+    """A band, and what the first part in it and the last below it are sold for."""
+
+    band: MarkupBand
+    below: Decimal
+    below_price: Decimal
+    price: Decimal
+
+    @property
+    def is_dip(self) -> bool:
+        """Whether the dearer part is sold for less."""
+        return self.price < self.below_price
+
+
+def band_rows(shop: Shop) -> list[BandRow]:
+    """The bands from the lowest up."""
+    markups = shop.markups()
+    unit = Decimal(1).scaleb(-shop.places)
+    return [
+        BandRow(
+            band,
+            band.starts_at - unit,
+            markups.price(band.starts_at - unit),
+            markups.price(band.starts_at),
+        )
+        for band in MarkupBand.objects.all()
+    ]
+
+
+def next_number(pattern: str, *, on: date) -> str:
+    """The number that the next bill would bear with this pattern."""
+    name = series.named(pattern, on=on)
+    taken = Series.objects.filter(name=name).values_list("last", flat=True).first()
+    return series.full_number(name, number=(taken or 0) + 1)
+
+
+@dataclass(frozen=True)
+class Example:
+    """What the figures would look like on a paper; empty where they make no sense."""
+
+    amount: str = ""
+    invoice: str = ""
+    credit: str = ""
+
+
+def example(told: dict, *, on: date) -> Example:
+    """What the figures as they are `told` would look like; wrong ones are left out."""
+    amount = None
+    if told.get("currency") and told.get("locale"):
+        amount = known.sample(told["currency"], locale=told["locale"])
+    own, other = told.get("invoice_series"), told.get("credit_series")
+    return Example(
+        amount=amount or "",
+        invoice=next_number(own, on=on) if own else "",
+        credit=next_number(other, on=on) if other else "",
+    )

@@ -1,0 +1,17 @@
+"""The page of the shop's figures, as a browser sends it back."""
+
+from shopdesk.shop.forms import FiguresForm
+from shopdesk.shop.models import Shop
+
+PAGE = "/shop/figures/"
+
+
+def as_typed(**changes):
+    """What a browser would send back from the page as it stands, with changes."""
+    form = FiguresForm(instance=Shop.current())
+    told = {}
+    for name in form.fields:
+        value = form[name].value()
+        if value is not None and value is not False:
+            told[name] = str(value)
+    return told | changes
