@@ -79,6 +79,25 @@ GUARDS = [
     Guard("billing_quoteline", "DELETE", SENT, _quote_of("OLD")),
     Guard("billing_repairform", "UPDATE", GIVEN, _given()),
     Guard("billing_repairform", "DELETE", GIVEN, "OLD.given_at IS NOT NULL"),
+    Guard(
+        "billing_link",
+        "UPDATE",
+        "A link is never changed: revoke it and make another.",
+        "OLD.revoked_at IS NOT NULL AND "
+        + changed("revoked_at", "revoked_by_id")
+        + " OR "
+        + changed("job_id", "purpose", "token_hash", "works_until", "made_at"),
+    ),
+    *append_only("billing_signature", "A signature is never changed."),
+    *append_only("billing_changeorder", "A change is never changed: add another."),
+    *append_only("billing_changeline", "A change is never changed: add another."),
+    Guard(
+        "billing_changeline",
+        "INSERT",
+        "A change that was answered gets no more lines.",
+        "EXISTS (SELECT 1 FROM billing_changeanswer WHERE change_id = NEW.change_id)",
+    ),
+    *append_only("billing_changeanswer", "What was agreed is never changed."),
     *append_only("billing_diagnosisconsent", "A consent is never changed: add one."),
     *append_only("billing_collected", "Who took a device is never changed."),
     *append_only("billing_coverpaper", "A cover certificate is never changed."),

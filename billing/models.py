@@ -10,10 +10,15 @@ from billing.invoices.models import (
     Receipt,
     Reminder,
 )
+from billing.quotes.changes.models import ChangeAnswer, ChangeLine, ChangeOrder
+from billing.quotes.link.models import Knock, Link, Signature
 from billing.quotes.models import Option, Quote, QuoteLine
 from billing.quotes.repair_form.models import DiagnosisConsent, RepairForm
 
 __all__ = [
+    "ChangeAnswer",
+    "ChangeLine",
+    "ChangeOrder",
     "Collected",
     "CoverPaper",
     "DayClose",
@@ -21,6 +26,8 @@ __all__ = [
     "EInvoice",
     "Invoice",
     "InvoiceLine",
+    "Knock",
+    "Link",
     "Option",
     "Parcel",
     "Payment",
@@ -29,4 +36,5 @@ __all__ = [
     "Receipt",
     "Reminder",
     "RepairForm",
+    "Signature",
 ]

@@ -38,6 +38,11 @@ SEAL_KEY = env("SEAL_KEY", default="") or key_file("seal.key")
 DEBUG = env.bool("DEBUG", default=False)
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["127.0.0.1", "localhost", "[::1]"])
 
+# How customers reach us, where that is not how the desk is opened: https://shop.example
+PUBLIC_URL = env("PUBLIC_URL", default="")
+# Proxies of our own before us. Only what they say of a visitor's address is believed.
+PROXIES = env.int("PROXIES", default=0)
+
 # A shop on its own network without TLS is an explicit mode: HTTPS is off until asked
 # for, since a desk that refuses its first visitor teaches people to switch things off.
 HTTPS = env.bool("HTTPS", default=False)

@@ -2,6 +2,7 @@
 
 from django.urls import include, path
 
+from billing.invoices.queries import balance_of
 from shopdesk import home, views
 
 urlpatterns = [
@@ -12,5 +13,7 @@ urlpatterns = [
     path("shop/", include("shopdesk.shop.urls")),
     path("post/", include("shopdesk.post.urls")),
     path("", include("repairs.urls")),
+    # The customer's page shows what is owed, which stands above it.
+    path("q/", include("billing.quotes.link.urls"), {"balance_of": balance_of}),
     path("till/", include("billing.urls")),
 ]

@@ -1,0 +1,133 @@
+"""The customer is asked for more than was agreed, and answers.
+
+The job is always locked first, as with quotes.
+"""
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from django.db import transaction
+
+from billing.quotes import states
+from billing.quotes.changes.models import (
+    ChangeAnswer,
+    ChangeLine,
+    ChangeOrder,
+    totals_of,
+)
+from billing.quotes.changes.queries import accepted_quote, all_agreed, open_change
+from billing.quotes.models import Quote
+from repairs.jobs import states as job_states
+from repairs.jobs.models import Job
+from shopdesk.shop.models import Shop
+
+WORKING = (job_states.APPROVED, job_states.REPAIRED, job_states.PROVEN)
+Said = ChangeAnswer.Said
+
+
+class CannotChange(Exception):
+    """A change, or an answer to it, that is refused; told as a sentence."""
+
+
+@transaction.atomic
+def record(
+    job: Job, *, why: str, lines: Sequence[ChangeLine], at: datetime, by
+) -> ChangeOrder:
+    """Write down what came up and what it adds; until the answer the job waits."""
+    job = Job.objects.select_for_update().get(pk=job.pk)
+    quote = _open_to_change(job)
+    if open_change(quote):
+        raise CannotChange("One change still waits for its answer: settle that first.")
+    if not lines:
+        raise CannotChange("Write at least one line: what more has to be done?")
+    places = quote.written_in(Shop.current()).places
+    agreed = all_agreed(quote)
+    before = totals_of(agreed, quote=quote, places=places).gross
+    # All together, as they will be billed: tax is rounded once for them all.
+    after = totals_of([*agreed, *lines], quote=quote, places=places).gross
+    if after <= before:
+        raise CannotChange("This adds nothing to the price: no change is needed.")
+    change = ChangeOrder.objects.create(
+        quote=quote,
+        number=quote.changes.count() + 1,
+        why=why,
+        agreed_before=before,
+        extra=after - before,
+        new_total=after,
+        made_at=at,
+        taken_by=by,
+    )
+    for position, line in enumerate(lines, 1):
+        line.change, line.position = change, position
+        line.reckon(places=places)
+        line.save()
+    _wait(job, Job.WaitingOn.CUSTOMER, by=by)
+    return change
+
+
+def _open_to_change(job: Job) -> Quote:
+    """The accepted quote of a job that is being worked on."""
+    quote = accepted_quote(job)
+    if quote is None or job.approved_under_cover:
+        raise CannotChange(
+            "No price was agreed for this job, so there is none to change."
+        )
+    if job.state not in WORKING:
+        raise CannotChange(
+            f"This job is {job.get_state_display()}. What was agreed is changed while"
+            " the work goes on: open the job again first."
+        )
+    return quote
+
+
+def _wait(job: Job, on: str, *, by) -> None:
+    """Say on the job whom it waits for, without undoing what else it waits for."""
+    if on or job.waiting_on == Job.WaitingOn.CUSTOMER:
+        with job.changing(version=None, by=by):
+            job.waiting_on = on
+            job.save(update_fields=["waiting_on"])
+
+
+@transaction.atomic
+def answer(
+    change: ChangeOrder,
+    *,
+    said: str,
+    who: str,
+    how: str,
+    at: datetime,
+    by,
+    reached_at: str = "",
+    why: str = "",
+) -> ChangeAnswer:
+    """The customer agrees or refuses. The same answer twice is one answer."""
+    job = Job.objects.select_for_update().get(pk=change.quote.job_id)
+    change = ChangeOrder.objects.select_related("quote").get(pk=change.pk)
+    if not change.is_open:
+        if change.answer.said == said:
+            return change.answer
+        raise CannotChange(
+            f"This was {change.answer.get_said_display()} already"
+            + (f" by {change.answer.who}." if change.answer.who else ".")
+        )
+    if said == Said.YES:
+        if change.quote.state != states.ACCEPTED:
+            raise CannotChange("The quote was revised meanwhile: nothing was agreed.")
+        _open_to_change(job)
+    given = ChangeAnswer.objects.create(
+        change=change,
+        said=said,
+        who=who,
+        how=how,
+        reached_at=reached_at,
+        said_at=at,
+        taken_by=by,
+        why=why,
+    )
+    _wait(job, Job.WaitingOn.NOBODY, by=by)
+    return given
+
+
+def withdraw(change: ChangeOrder, *, at: datetime, by) -> ChangeAnswer:
+    """The desk takes an unanswered change back: its figures were wrong."""
+    return answer(change, said=Said.WITHDRAWN, who="", how="", at=at, by=by)

@@ -1,0 +1,152 @@
+"""Change orders: the work will cost more than was agreed, so the customer is asked.
+
+What is kept is a superset of what Californian rules ask for (16 CCR 2722): day and
+time, who agreed, the number called, who took it down, what more, and the new total.
+Check your local rules.
+"""
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+from django.urls import reverse
+
+from billing.pricing.currency import Currency
+from billing.quotes.models import Line, Quote
+from repairs.stock.models import Part
+from shopdesk import money
+from shopdesk.fields import MoneyField
+from shopdesk.shop.models import Shop
+
+STAFF = settings.AUTH_USER_MODEL
+
+
+class ChangeQuerySet(models.QuerySet):
+    def open(self):
+        """Those without an answer yet."""
+        return self.filter(answer=None)
+
+    def agreed(self):
+        return self.filter(answer__said=ChangeAnswer.Said.YES)
+
+    def told(self):
+        """With all that is shown of one."""
+        return self.select_related("quote", "taken_by", "answer__taken_by")
+
+
+class ChangeOrder(models.Model):
+    """What is to be done besides the accepted option, and what it adds. Only added."""
+
+    quote = models.ForeignKey(Quote, on_delete=models.PROTECT, related_name="changes")
+    number = models.PositiveSmallIntegerField()
+    why = models.TextField("what came up", max_length=1000)
+    # All with tax, as the customer pays it.
+    agreed_before = MoneyField("agreed before")
+    extra = MoneyField("extra")
+    new_total = MoneyField("new total")
+    made_at = models.DateTimeField()
+    taken_by = models.ForeignKey(
+        STAFF, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    objects = ChangeQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["quote", "number"], name="change_number_once_a_quote"
+            ),
+            models.CheckConstraint(condition=~Q(why=""), name="change_says_why"),
+            models.CheckConstraint(
+                condition=Q(extra__gt=0, new_total=F("agreed_before") + F("extra")),
+                name="change_adds_up",
+            ),
+        ]
+
+    def __str__(self):
+        return f"Change {self.number} of {self.quote.job.number}"
+
+    def get_absolute_url(self):
+        return reverse("changes:of_job", args=[self.quote.job_id])
+
+    @property
+    def is_open(self) -> bool:
+        return not hasattr(self, "answer")
+
+    @property
+    def standing(self) -> str:
+        return "waiting" if self.is_open else self.answer.get_said_display()
+
+    def totals(self, *, places: int) -> money.Totals:
+        return totals_of(self.lines.all(), quote=self.quote, places=places)
+
+    def written_in(self, shop: Shop) -> Currency:
+        return self.quote.written_in(shop)
+
+
+class ChangeLine(Line):
+    change = models.ForeignKey(
+        ChangeOrder, on_delete=models.PROTECT, related_name="lines"
+    )
+    part = models.ForeignKey(
+        Part, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta(Line.Meta):
+        constraints = [
+            *Line.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(quantity__gt=0, price__gte=0),
+                name="change_line_not_negative",
+            ),
+        ]
+
+
+class ChangeAnswer(models.Model):
+    """Who said what to a change, when and how. Only added, and once."""
+
+    class Said(models.TextChoices):
+        YES = "yes", "agreed"
+        NO = "no", "refused"
+        WITHDRAWN = "withdrawn", "withdrawn"
+
+    change = models.OneToOneField(
+        ChangeOrder, on_delete=models.PROTECT, related_name="answer"
+    )
+    said = models.CharField(max_length=9, choices=Said)
+    who = models.CharField("who agreed or refused", max_length=120)
+    how = models.CharField(max_length=8, choices=Quote.How, blank=True)
+    reached_at = models.CharField(
+        "number called, or mail address", max_length=120, blank=True
+    )
+    said_at = models.DateTimeField()
+    taken_by = models.ForeignKey(
+        STAFF, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+    why = models.CharField("reason", max_length=500, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(said="withdrawn") | (~Q(who="") & ~Q(how="")),
+                name="change_answer_says_who_and_how",
+            ),
+            models.CheckConstraint(
+                condition=Q(said__in=["withdrawn", "no"])
+                | ~Q(how__in=["phone", "email"])
+                | ~Q(reached_at=""),
+                name="change_answer_says_where_reached",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.change}: {self.get_said_display()}"
+
+
+def totals_of(lines, *, quote: Quote, places: int) -> money.Totals:
+    """What `lines` come to, by the terms of the quote they belong to."""
+    return money.totals(
+        [line.as_money() for line in lines],
+        places=places,
+        prices_include_tax=quote.prices_include_tax,
+    )

@@ -1,0 +1,129 @@
+"""Links are made and revoked; the customer answers by themselves."""
+
+import secrets
+from datetime import date, datetime, timedelta
+
+from django.db import transaction
+
+from billing.quotes import states
+from billing.quotes.actions import accept, decline, locked
+from billing.quotes.link.models import Link, Signature, hash_of
+from billing.quotes.link.queries import as_shown, offers
+from billing.quotes.models import Option, Quote
+from repairs.jobs import states as job_states
+from repairs.jobs.models import Job
+from shopdesk.shop.models import Shop
+from shopdesk.templatetags.desk import day
+
+
+class Unanswerable(Exception):
+    """An answer that comes too late, told to the customer as a sentence."""
+
+
+def make_link(job: Job, *, on: date, at: datetime, by) -> tuple[Link, str]:
+    """A new link and its token, which is told this once and kept nowhere."""
+    token = secrets.token_urlsafe(32)
+    link = Link.objects.create(
+        job=job,
+        token_hash=hash_of(token),
+        works_until=on + timedelta(days=Shop.current().link_days),
+        made_at=at,
+        made_by=by,
+    )
+    return link, token
+
+
+def revoke(link: Link, *, at: datetime, by) -> None:
+    """From now on it opens nothing; revoked twice is revoked once."""
+    Link.objects.filter(pk=link.pk, revoked_at=None).update(
+        revoked_at=at, revoked_by=by
+    )
+
+
+CHANGED = (
+    "The quote was changed while you were reading. Nothing was agreed: please look at"
+    " what it says now."
+)
+
+
+@transaction.atomic
+def say_yes(
+    quote: Quote,
+    *,
+    option: Option,
+    version: int,
+    shown: str,
+    who: str,
+    how: str,
+    on: date,
+    at: datetime,
+    by=None,
+    ink: str = "",
+) -> Quote:
+    """The customer's own yes to exactly what they had before them."""
+    _, quote = _as_it_was_shown(quote, version=version, shown=shown)
+    was = quote.state
+    if was == states.ACCEPTED and quote.chosen_id == option.pk:
+        return quote
+    _open_to_customer(quote)
+    if quote.is_expired(on):
+        raise Unanswerable(
+            f"This quote held until {day(quote.valid_until)}. Nothing was agreed:"
+            " please ask us for prices that hold now."
+        )
+    quote = accept(
+        quote, option=option, version=version, who=who, how=how, on=on, at=at, by=by
+    )
+    if ink:
+        Signature.objects.create(quote=quote, ink=ink)
+    return quote
+
+
+@transaction.atomic
+def say_no(
+    quote: Quote,
+    *,
+    version: int,
+    shown: str,
+    why: str,
+    who: str,
+    how: str,
+    at: datetime,
+    by=None,
+) -> Quote:
+    """The customer's own no, with their reason."""
+    _, quote = _as_it_was_shown(quote, version=version, shown=shown)
+    if quote.state == states.DECLINED:
+        return quote
+    _open_to_customer(quote)
+    return decline(quote, version=version, why=why, who=who, how=how, at=at, by=by)
+
+
+def _as_it_was_shown(quote: Quote, *, version: int, shown: str) -> tuple[Job, Quote]:
+    """The locked job and quote; raises Unanswerable where they are not as shown."""
+    job, quote = locked(quote)
+    now = as_shown(offers(quote, shop=Shop.current()))
+    if quote.state in (states.REPLACED, states.DRAFT) or (version, shown) != (
+        quote.version,
+        now,
+    ):
+        raise Unanswerable(CHANGED)
+    if quote.is_sent and job.state != job_states.QUOTED:
+        raise Unanswerable(
+            "We are looking at your device once more, and the quote will change."
+            " Nothing was agreed."
+        )
+    return job, quote
+
+
+def _open_to_customer(quote: Quote) -> None:
+    if quote.state == states.ACCEPTED:
+        raise Unanswerable(
+            f"“{quote.chosen}” was agreed on {day(quote.answered_at)} already. Please"
+            " talk to us if you want it otherwise."
+        )
+    if quote.state == states.DECLINED:
+        raise Unanswerable(
+            f"The answer to this quote was no, on {day(quote.answered_at)}. Please talk"
+            " to us if you have changed your mind."
+        )

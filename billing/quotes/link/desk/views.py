@@ -1,0 +1,96 @@
+"""What the desk does with customers' links, and its screen turned to the customer."""
+
+from urllib.parse import quote as quoted
+from urllib.parse import urlencode
+
+from django.conf import settings
+from django.contrib import messages
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from billing.quotes.link import actions
+from billing.quotes.link.models import Link
+from billing.quotes.link.queries import offered
+from billing.quotes.link.tables import LinkTable
+from billing.quotes.link.views import Side, answered, told
+from billing.quotes.models import Quote
+from repairs.jobs.models import Job
+from shopdesk.shop.models import Shop
+
+NOT_FROM_OUTSIDE = ("127.0.0.1", "localhost", "[::1]")
+
+
+def _job(pk):
+    return get_object_or_404(Job.objects.for_rows(), pk=pk)
+
+
+def of_job(request, pk):
+    """The job's links. A new one is shown in the answer to its form, and never again:
+    a redirect would have to keep the token somewhere."""
+    job = _job(pk)
+    made = _made(request, job) if request.method == "POST" else {}
+    today = timezone.localdate()
+    links = job.links.select_related("made_by", "revoked_by")
+    quote = offered(job)
+    return render(
+        request,
+        "billing/quotes/link/of_job.html",
+        {
+            "job": job,
+            "table": LinkTable(links, on=today, request=request, orderable=False),
+            "has_links": bool(links),
+            "quote": quote,
+            "may_sign": quote is not None and quote.is_sent,
+            **made,
+        },
+    )
+
+
+def _made(request, job):
+    """A new link, its address, and a letter that tells the customer of it."""
+    _, token = actions.make_link(
+        job, on=timezone.localdate(), at=timezone.now(), by=request.user
+    )
+    path = reverse("link:page", args=[token])
+    if settings.PUBLIC_URL:
+        address = settings.PUBLIC_URL.rstrip("/") + path
+    else:
+        address = request.build_absolute_uri(path)
+    shop = Shop.current()
+    letter = {
+        "subject": f"Your {job.device.model}: job {job.number}",
+        "body": (
+            f"Hello {job.customer.name},\n\nhere you can read what we found, answer"
+            f" our quote, and see where your device is:\n\n{address}\n\nWhoever has"
+            f" this link can answer for you: please keep it to yourself.\n\n{shop.name}"
+        ),
+    }
+    return {
+        "address": address,
+        "mail": f"mailto:{quoted(job.customer.email)}?"
+        + urlencode(letter, quote_via=quoted),
+        "is_local": not settings.PUBLIC_URL
+        and request.get_host().rsplit(":", 1)[0] in NOT_FROM_OUTSIDE,
+    }
+
+
+@require_POST
+def revoke(request, pk):
+    """The link opens nothing any more."""
+    link = get_object_or_404(Link, pk=pk)
+    actions.revoke(link, at=timezone.now(), by=request.user)
+    messages.success(request, "The link is revoked: it opens nothing any more.")
+    return redirect("links:of_job", link.job_id)
+
+
+def sign_here(request, pk):
+    """The counter's screen, turned to the customer: their page, and no other."""
+    job = _job(pk)
+    side = Side(
+        reverse("links:sign_here", args=[pk]), how=Quote.How.SCREEN, by=request.user
+    )
+    if request.method == "POST":
+        return answered(request, job, side)
+    return told(request, job, side)
