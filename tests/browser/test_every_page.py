@@ -4,8 +4,10 @@ from urllib.parse import urlsplit
 
 import pytest
 from django.conf import settings
+from django.contrib.sessions.models import Session
 from django.core.management import call_command
 from django.urls import Resolver404, resolve, reverse
+from django.utils import timezone
 
 from repairs.jobs.models import Job
 from shopdesk.doors import DOORS
@@ -58,12 +60,22 @@ def pages(page, site):
         answer = page.goto(site + address)
         page.wait_for_load_state("networkidle")
         seen[key] = address
+        assert page.url == site + address, elsewhere(page, address)
         yield name, address, answer
         links = page.locator("a[href^='/']").evaluate_all(
             "links => links.map(link => link.getAttribute('href'))"
         )
         # Every job of a list need not be opened: one of each state was put in front.
         waiting += [link for link in links if name_of(link) != "bench:job"]
+
+
+def elsewhere(page, address):
+    """What came instead, and who lost the session if it was the sign-in page: the shop,
+    or the browser, which forgets all cookies when the process of its network dies.
+    """
+    kept = [cookie["name"] for cookie in page.context.cookies()]
+    rows = Session.objects.filter(expire_date__gt=timezone.now()).count()
+    return f"{address} led to {page.url}; cookies {kept}, sessions {rows}"
 
 
 @pytest.mark.django_db(transaction=True)
@@ -86,4 +98,4 @@ def test_every_page_is_sound_at_both_widths(owner, live_server):
     rooms = {name.split(":")[0] for name in DOORS}
     assert rooms == {name.split(":")[0] for name in names}
     assert names >= PAGES_OF_A_JOB
-    print(f"{len(names)} pages: {', '.join(sorted(names))}")
+    assert len(names) > 45, sorted(names)
