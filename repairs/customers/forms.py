@@ -1,11 +1,13 @@
 """What is asked about a customer and a device."""
 
+import re
+
 from django import forms
 
 from repairs.customers.fields import PhoneField, TidyField
 from repairs.customers.models import Customer, Device, DeviceModel
 from shopdesk.fields import DayFormField
-from shopdesk.shop import known
+from shopdesk.shop import known, tax
 
 TEXT = {"autocomplete": "off"}
 WAYS = {
@@ -14,6 +16,11 @@ WAYS = {
     Customer.Reach.POST: "address",
 }
 """How to reach a customer, and what must be known for it."""
+
+
+def has_letters(tax_id):
+    """Whether a tax number begins as VAT numbers do: with two letters."""
+    return bool(re.match("[A-Za-z]{2}.*[0-9]", tax_id, re.ASCII))
 
 
 class CustomerForm(forms.ModelForm):
@@ -79,10 +86,49 @@ class ChangeCustomerForm(CustomerForm):
         help_text="For a VAT number with the letters of its country in front.",
         widget=forms.TextInput(attrs={**TEXT, "class": "code w20"}),
     )
+    tax_kind = forms.ChoiceField(
+        label="Tax",
+        required=False,
+        choices=[("", "the shop’s usual"), *tax.KINDS],
+        help_text="Where their bills bear another tax than those of others. Reverse"
+        " charge needs their VAT number. Check your local rules.",
+    )
     notes = TidyField(max_length=2000, required=False, keep_lines=True)
 
     class Meta(CustomerForm.Meta):
-        fields = (*CustomerForm.Meta.fields, "country", "tax_id", "einvoice", "notes")
+        fields = (
+            *CustomerForm.Meta.fields,
+            "country",
+            "tax_id",
+            "tax_kind",
+            "einvoice",
+            "notes",
+        )
+
+    def __init__(self, *args, held, **kwargs):
+        """`held` are the kinds of tax that the shop has today."""
+        super().__init__(*args, **kwargs)
+        self.held = held
+
+    def clean_tax_kind(self):
+        kind = self.cleaned_data["tax_kind"]
+        if kind and kind not in self.held:
+            raise forms.ValidationError(
+                f"The shop has no {tax.LABELS[kind]}: the owner writes it down in the"
+                " shop’s figures."
+            )
+        return kind
+
+    def clean(self):
+        facts = super().clean()
+        is_reverse = facts.get("tax_kind") == tax.REVERSE
+        if is_reverse and "tax_id" in facts and not has_letters(facts["tax_id"]):
+            self.add_error(
+                "tax_id",
+                "Reverse charge needs their VAT number, with the letters of its country"
+                " in front.",
+            )
+        return facts
 
 
 class DeviceForm(forms.Form):

@@ -1,0 +1,66 @@
+"""A customer whose bills bear another tax."""
+
+from datetime import date
+from decimal import Decimal
+
+import pytest
+import time_machine
+from django.urls import reverse
+
+from repairs.customers.models import Customer
+from shopdesk.shop import tax
+from shopdesk.shop.models import TaxRate
+from tests import make
+
+pytestmark = pytest.mark.django_db
+
+
+def change(client, who, **told):
+    client.force_login(make.user())
+    page = reverse("customers:change", args=[who.pk])
+    form = client.get(page).context["form"]
+    kept = {name: form[name].value() or "" for name in form.fields}
+    return client.post(page, kept | told)
+
+
+@pytest.mark.parametrize("kind", [tax.EXEMPT, tax.OUTSIDE, tax.ZERO, tax.STANDARD])
+def test_a_kind_of_tax_is_written_down_and_shown(client, kind):
+    who = make.customer()
+    assert change(client, who, tax_kind=kind).status_code == 302
+    who.refresh_from_db()
+    assert who.tax_kind == kind
+    assert tax.LABELS[kind] in client.get(who.get_absolute_url()).content.decode()
+    assert change(client, who, tax_kind="").status_code == 302
+    assert Customer.objects.get().tax_kind == ""
+
+
+@pytest.mark.parametrize("tax_id", ["", "123456789", "DE", "٣٤"])
+def test_reverse_charge_needs_their_vat_number(client, tax_id):
+    who = make.customer()
+    answer = change(client, who, tax_kind=tax.REVERSE, tax_id=tax_id, notes="Keep me")
+    assert list(answer.context["form"].errors) == ["tax_id"]
+    assert "Keep me" in answer.content.decode()
+    assert Customer.objects.get().tax_kind == ""
+    good = change(client, who, tax_kind=tax.REVERSE, tax_id="ATU12345675")
+    assert good.status_code == 302
+    assert Customer.objects.get().tax_kind == tax.REVERSE
+
+
+def test_a_reduced_rate_is_chosen_only_where_the_shop_has_one(client):
+    who = make.customer()
+    answer = change(client, who, tax_kind=tax.REDUCED)
+    assert list(answer.context["form"].errors) == ["tax_kind"]
+    TaxRate.objects.create(
+        kind=tax.REDUCED, rate=Decimal(7), starts_on=date(2026, 7, 1)
+    )
+    with time_machine.travel(date(2026, 6, 30)):
+        assert change(client, who, tax_kind=tax.REDUCED).status_code == 200
+    with time_machine.travel(date(2026, 7, 1)):
+        assert change(client, who, tax_kind=tax.REDUCED).status_code == 302
+    assert Customer.objects.get().tax_kind == tax.REDUCED
+
+
+def test_no_other_word_is_taken(client):
+    who = make.customer()
+    answer = change(client, who, tax_kind="half")
+    assert list(answer.context["form"].errors) == ["tax_kind"]
