@@ -4,6 +4,7 @@ from repairs.customers.models import Customer, Device, DeviceModel
 from repairs.faults.models import Check, Fault, Fix, Symptom, UsualPart
 from repairs.jobs.models import (
     AccessCode,
+    Changed,
     Job,
     Labour,
     PartUsed,
@@ -17,6 +18,7 @@ from repairs.stock.models import Delivery, Part, StockMove, Supplier
 
 __all__ = [
     "AccessCode",
+    "Changed",
     "Check",
     "Customer",
     "Delivery",

@@ -1,11 +1,24 @@
-"""Rows that the database itself refuses to change, on SQLite and on PostgreSQL.
+"""What the database itself sees to, on SQLite and on PostgreSQL, by triggers.
 
-A `Guard` becomes one trigger. Conditions are plain SQL that both engines read; OLD is
-the row before, NEW the row after.
+A `Guard` refuses a change. What is `Carried` is written down twice and always the same.
+What is `Noticed` leaves a mark when it changes. Conditions are plain SQL that both
+engines read; OLD is the row before, NEW the row after.
 """
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Protocol
+
+
+class Trigger(Protocol):
+    @property
+    def name(self) -> str: ...
+
+    def create(self, vendor: str) -> list[str]:
+        """The statements that set it up."""
+
+    def drop(self, vendor: str) -> list[str]:
+        """The statements that take it down."""
 
 
 @dataclass(frozen=True)
@@ -24,6 +37,109 @@ class Guard:
     def name(self) -> str:
         return f"guard_{self.table}_{self.event.lower()}"
 
+    def create(self, vendor: str) -> list[str]:
+        why = self.why.replace("'", "''")
+        before = f"CREATE TRIGGER {self.name} BEFORE {self.event} ON {self.table}"
+        if vendor == "sqlite":
+            when = self.when.replace("IS DISTINCT FROM", "IS NOT")
+            return [f"{before} WHEN {when} BEGIN SELECT RAISE(ABORT, '{why}'); END"]
+        kept = "OLD" if self.event == "DELETE" else "NEW"
+        return [
+            f"CREATE FUNCTION {self.name}() RETURNS trigger LANGUAGE plpgsql AS"
+            f" $$ BEGIN IF {self.when} THEN RAISE EXCEPTION USING MESSAGE ="
+            f" '{why}', ERRCODE = 'check_violation'; END IF; RETURN {kept}; END $$",
+            f"{before} FOR EACH ROW EXECUTE FUNCTION {self.name}()",
+        ]
+
+    def drop(self, vendor: str) -> list[str]:
+        return _drop(self.name, vendor=vendor)
+
+
+@dataclass(frozen=True)
+class Carried:
+    """`column` of `table` takes every new value of the same column of `of`, in the rows
+    whose `link` points there.
+    """
+
+    table: str
+    column: str
+    of: str
+    link: str
+
+    @property
+    def name(self) -> str:
+        return f"carry_{self.of}_{self.column}"
+
+    def create(self, vendor: str) -> list[str]:
+        after = f"CREATE TRIGGER {self.name} AFTER UPDATE OF {self.column} ON {self.of}"
+        carry = (
+            f"UPDATE {self.table} SET {self.column} = NEW.{self.column}"
+            f" WHERE {self.link} = NEW.id"
+        )
+        if vendor == "sqlite":
+            when = changed(self.column).replace("IS DISTINCT FROM", "IS NOT")
+            return [f"{after} WHEN {when} BEGIN {carry}; END"]
+        return [
+            f"CREATE FUNCTION {self.name}() RETURNS trigger LANGUAGE plpgsql AS"
+            f" $$ BEGIN {carry}; RETURN NULL; END $$",
+            f"{after} FOR EACH ROW WHEN {changed(self.column)}"
+            f" EXECUTE FUNCTION {self.name}()",
+        ]
+
+    def drop(self, vendor: str) -> list[str]:
+        return _drop(self.name, vendor=vendor)
+
+
+@dataclass(frozen=True)
+class Noticed:
+    """Any change of `columns` of `table`, and any row that comes or goes, leaves a new
+    mark in the table `marks`: (what, written_in, mark).
+
+    SQLite has one writer at a time and one mark a table. In PostgreSQL every
+    transaction has a mark of its own, so that none waits for another.
+    """
+
+    table: str
+    columns: tuple[str, ...]
+    marks: str
+
+    @property
+    def name(self) -> str:
+        return f"notice_{self.table}"
+
+    def create(self, vendor: str) -> list[str]:
+        update = f"UPDATE OF {', '.join(self.columns)}"
+        written_in, mark = {
+            "sqlite": ("0", "random() >> 11"),
+            "postgresql": (
+                "pg_current_xact_id()::text::bigint",
+                "(random() * 9007199254740992)::bigint",
+            ),
+        }[vendor]
+        leave = (
+            f"INSERT INTO {self.marks} (what, written_in, mark)"
+            f" VALUES ('{self.table}', {written_in}, {mark})"
+            " ON CONFLICT (what, written_in) DO UPDATE SET mark = excluded.mark"
+        )
+        if vendor == "sqlite":
+            return [
+                f"CREATE TRIGGER {self.name}_{event.split()[0].lower()} AFTER {event}"
+                f" ON {self.table} BEGIN {leave}; END"
+                for event in ("INSERT", "DELETE", update)
+            ]
+        return [
+            f"CREATE FUNCTION {self.name}() RETURNS trigger LANGUAGE plpgsql AS"
+            f" $$ BEGIN {leave}; RETURN NULL; END $$",
+            f"CREATE TRIGGER {self.name} AFTER INSERT OR DELETE OR {update}"
+            f" ON {self.table} FOR EACH STATEMENT EXECUTE FUNCTION {self.name}()",
+        ]
+
+    def drop(self, vendor: str) -> list[str]:
+        if vendor == "sqlite":
+            events = ("insert", "delete", "update")
+            return [f"DROP TRIGGER IF EXISTS {self.name}_{event}" for event in events]
+        return _drop(self.name, vendor=vendor)
+
 
 def append_only(table: str, why: str) -> list[Guard]:
     """Guards of a table whose rows are written once."""
@@ -35,31 +151,32 @@ def changed(*columns: str) -> str:
     return "(" + " OR ".join(f"OLD.{c} IS DISTINCT FROM NEW.{c}" for c in columns) + ")"
 
 
-def create(guards: Iterable[Guard], *, vendor: str) -> list[str]:
-    """The statements that set up `guards` on the database engine `vendor`."""
-    statements = drop(guards := list(guards), vendor=vendor)
-    for guard in guards:
-        why = guard.why.replace("'", "''")
-        if vendor == "sqlite":
-            when = guard.when.replace("IS DISTINCT FROM", "IS NOT")
-            statements.append(
-                f"CREATE TRIGGER {guard.name} BEFORE {guard.event} ON {guard.table}"
-                f" WHEN {when} BEGIN SELECT RAISE(ABORT, '{why}'); END"
-            )
-        else:
-            kept = "OLD" if guard.event == "DELETE" else "NEW"
-            statements += [
-                f"CREATE FUNCTION {guard.name}() RETURNS trigger LANGUAGE plpgsql AS"
-                f" $$ BEGIN IF {guard.when} THEN RAISE EXCEPTION USING MESSAGE ="
-                f" '{why}', ERRCODE = 'check_violation'; END IF; RETURN {kept}; END $$",
-                f"CREATE TRIGGER {guard.name} BEFORE {guard.event} ON {guard.table}"
-                f" FOR EACH ROW EXECUTE FUNCTION {guard.name}()",
-            ]
-    return statements
+def follows(*, table: str, column: str, of: str, link: str, why: str) -> list[Trigger]:
+    """What keeps a column equal to the same column of the row that `link` points at: a
+    change there is carried on, and here none is let in that says otherwise.
+    """
+    there = f"(SELECT {column} FROM {of} WHERE id = NEW.{link})"
+    differs = f"NEW.{column} IS DISTINCT FROM {there}"
+    return [
+        Guard(table, "INSERT", why, when=differs),
+        Guard(table, "UPDATE", why, when=f"{changed(column, link)} AND {differs}"),
+        Carried(table=table, column=column, of=of, link=link),
+    ]
 
 
-def drop(guards: Iterable[Guard], *, vendor: str) -> list[str]:
-    """The statements that take `guards` down again."""
+def create(triggers: Iterable[Trigger], *, vendor: str) -> list[str]:
+    """The statements that set up `triggers` on the database engine `vendor`."""
+    triggers = list(triggers)
+    made = [statement for each in triggers for statement in each.create(vendor)]
+    return drop(triggers, vendor=vendor) + made
+
+
+def drop(triggers: Iterable[Trigger], *, vendor: str) -> list[str]:
+    """The statements that take `triggers` down again."""
+    return [statement for each in triggers for statement in each.drop(vendor)]
+
+
+def _drop(name: str, *, vendor: str) -> list[str]:
     if vendor == "sqlite":
-        return [f"DROP TRIGGER IF EXISTS {guard.name}" for guard in guards]
-    return [f"DROP FUNCTION IF EXISTS {guard.name}() CASCADE" for guard in guards]
+        return [f"DROP TRIGGER IF EXISTS {name}"]
+    return [f"DROP FUNCTION IF EXISTS {name}() CASCADE"]

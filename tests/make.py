@@ -76,7 +76,9 @@ def job(of=None, on=DAY, **facts):
 
 
 def repair(of=None, fault_=None, **facts):
-    return Repair.objects.create(job=of or job(), fault=fault_ or fault(), **facts)
+    of = of or job()
+    facts.setdefault("handed_back_on", of.handed_back_on)
+    return Repair.objects.create(job=of, fault=fault_ or fault(), **facts)
 
 
 def past_repair(fault_, fix_, *, on, back_on=None, of=None, **facts):
@@ -94,7 +96,12 @@ def past_repair(fault_, fix_, *, on, back_on=None, of=None, **facts):
     )
     facts.setdefault("declared", fix_.declared)
     made = Repair.objects.create(
-        job=done, fault=fault_, fix=fix_, outcome=states.FIXED, **facts
+        job=done,
+        fault=fault_,
+        fix=fix_,
+        outcome=states.FIXED,
+        handed_back_on=on,
+        **facts,
     )
     if back_on:
         comeback(made, on=back_on)

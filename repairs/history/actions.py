@@ -257,6 +257,7 @@ class _Writing:
             charged=row.charged,
             parts_cost_from_history=row.parts_cost_beyond,
             as_told=lines_written(words),
+            handed_back_on=job.handed_back_on,
         )
         if row.handed_back:
             labour = Decimal(row.minutes or 0) * self.shop.cost_rate / 60

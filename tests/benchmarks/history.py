@@ -23,12 +23,17 @@ SAME_FAULT = 0.85  # share of the returns decided to be one
 REVISED = 0.03  # share of the decisions that a later one took the place of
 SOLD_ON = 0.02  # share of the devices no longer watched from some day on
 BATCH = 20_000
+CACHE = 500_000  # kB, while rows are written
 COMPLAINT = "Goes off by itself when the lid is moved, since about two weeks ago."
 
 
 def fill(rows: int, *, pairs: int, seed: int = 4) -> None:
     """So many repairs of so many pairs: a visit each, some of them returns."""
     rng = np.random.default_rng(seed)
+    if connection.vendor == "sqlite":
+        with connection.cursor() as cursor:
+            # Indexes are filled in no order: else pages are written again and again.
+            cursor.execute(f"PRAGMA cache_size = -{CACHE}")
     faults = max(1, pairs // 5)
     _bulk(Fault, [{"code": f"F-{n:04}", "name": "invented"} for n in range(faults)])
     _bulk(
@@ -109,6 +114,7 @@ def _repairs(rng, visits, *, faults, fixes):
             "declared": "stopgap" if said else "lasting",
             "minutes_from_history": 45,
             "cost": 40 + n % 50,
+            "handed_back_on": date.fromordinal(int(visits["handed"][n])),
         }
 
 

@@ -55,6 +55,11 @@ class Repair(models.Model):
     charged = MoneyField(null=True, blank=True, editable=False)
     # What it cost the shop, fixed at handing back: labour at the cost rate, and parts.
     cost = MoneyField(null=True, blank=True, editable=False)
+    # What the accepted price bore for comebacks.
+    reserve = MoneyField(null=True, blank=True)
+    # The day of its job, which the database keeps so: a million repairs are counted
+    # without asking a million jobs.
+    handed_back_on = models.DateField(null=True, blank=True, editable=False)
     cover_days = models.PositiveSmallIntegerField(null=True, blank=True)
     covered_until = models.DateField(null=True, blank=True, editable=False)
 
@@ -62,6 +67,13 @@ class Repair(models.Model):
 
     class Meta:
         ordering = ["id"]
+        indexes = [
+            # All that the comeback table asks of a repair, in the order it asks.
+            models.Index(
+                fields=["outcome", "fault", "fix", "declared", "handed_back_on"],
+                name="repair_pair_by_day",
+            ),
+        ]
         constraints = [
             models.CheckConstraint(
                 condition=Q(declared__in=["", *declared.LABELS]),
@@ -78,7 +90,8 @@ class Repair(models.Model):
             ),
             models.CheckConstraint(
                 condition=(Q(charged=None) | Q(charged__gte=0))
-                & (Q(cost=None) | Q(cost__gte=0)),
+                & (Q(cost=None) | Q(cost__gte=0))
+                & (Q(reserve=None) | Q(reserve__gte=0)),
                 name="repair_amounts_not_negative",
             ),
         ]

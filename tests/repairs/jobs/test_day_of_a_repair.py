@@ -1,0 +1,75 @@
+"""A repair bears the day its job was handed back, and nobody can make it another."""
+
+from contextlib import contextmanager
+from datetime import date, timedelta
+
+import pytest
+from django.db import IntegrityError, transaction
+
+from repairs.jobs import states
+from repairs.jobs.models import Job, Repair
+from tests import make
+
+pytestmark = pytest.mark.django_db
+
+DAY = date(2026, 3, 5)
+
+
+def days(job):
+    return list(job.repairs.order_by("id").values_list("handed_back_on", flat=True))
+
+
+@contextmanager
+def refused():
+    why = "on the day of its job"
+    with pytest.raises(IntegrityError, match=why), transaction.atomic():
+        yield
+
+
+def test_handing_back_gives_every_repair_of_the_job_its_day():
+    job = make.job(state=states.READY, outcome=states.NOT_REPAIRABLE)
+    other = make.repair()
+    make.repair(job)
+    make.repair(job)
+    assert days(job) == [None, None]
+    job.hand_back(on=DAY, by=None)
+    assert days(job) == [DAY, DAY]
+    assert days(other.job) == [None]
+
+
+def test_a_day_put_right_on_the_job_is_put_right_on_its_repairs():
+    repair = make.past_repair(make.fault(), make.fix(), on=DAY)
+    Job.objects.filter(pk=repair.job_id).update(handed_back_on=DAY + timedelta(1))
+    assert days(repair.job) == [DAY + timedelta(1)]
+    Job.objects.filter(pk=repair.job_id).update(handed_back_on=None, state=states.READY)
+    assert days(repair.job) == [None]
+
+
+@pytest.mark.parametrize("day", [None, DAY + timedelta(1)])
+def test_a_repair_is_not_written_with_another_day(day):
+    job = make.past_repair(make.fault(), make.fix(), on=DAY).job
+    with refused():
+        Repair.objects.create(job=job, fault=make.fault(), handed_back_on=day)
+    assert days(job) == [DAY]
+
+
+@pytest.mark.parametrize("day", [None, DAY + timedelta(1)])
+def test_a_repair_does_not_take_another_day(day):
+    repair = make.past_repair(make.fault(), make.fix(), on=DAY)
+    with refused():
+        Repair.objects.filter(pk=repair.pk).update(handed_back_on=day)
+    assert days(repair.job) == [DAY]
+
+
+def test_a_repair_does_not_go_to_a_job_of_another_day():
+    repair = make.past_repair(make.fault(), make.fix(), on=DAY)
+    with refused():
+        Repair.objects.filter(pk=repair.pk).update(job=make.job())
+    assert days(repair.job) == [DAY]
+
+
+def test_what_else_is_changed_of_a_repair_is_free():
+    repair = make.past_repair(make.fault(), make.fix(), on=DAY)
+    repair.note = "went well"
+    repair.save()
+    assert days(repair.job) == [DAY]
