@@ -6,6 +6,7 @@ from datetime import datetime
 from billing.invoices import einvoice
 from billing.invoices.einvoice_bill import Bill, Lacking
 from billing.invoices.models import Invoice, InvoiceLine
+from billing.quotes.changes.queries import agreed_changes
 from repairs.customers.models import Customer
 from repairs.jobs.models import Job
 from shopdesk.money import Totals
@@ -64,6 +65,7 @@ def invoice_paper(
             - invoice.paid_with_it
             - invoice.rounding,
             "over": bill.over if bill else 0,
+            "changes": agreed_changes(job) if bill and bill.quote else [],
         },
         size=shop.paper,
         made_at=made_at,

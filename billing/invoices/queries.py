@@ -8,6 +8,8 @@ from decimal import Decimal
 from billing.invoices.models import Invoice, InvoiceLine
 from billing.pricing.currency import Currency
 from billing.quotes import states as quote_states
+from billing.quotes.changes.models import ChangeLine
+from billing.quotes.changes.queries import all_agreed
 from billing.quotes.models import LineKind, Quote, QuoteLine
 from repairs.jobs import states
 from repairs.jobs.models import Job, NotYet
@@ -115,7 +117,7 @@ def agreed_gross(job: Job, *, shop: Shop) -> Decimal | None:
 
 
 def bill_of(job: Job, *, on: date, shop: Shop) -> Bill:
-    """What the job costs: the accepted option, nothing under cover, or the fee.
+    """What the job costs: what was agreed, nothing under cover, or the fee.
 
     `on` is the day of supply, whose tax holds. Raises NotYet for work that nobody
     agreed to pay and no cover bears.
@@ -142,8 +144,8 @@ def _bill_of(job: Job, *, on: date, shop: Shop) -> Bill:
 
 
 def _bill_agreed(job: Job, quote: Quote, *, on: date | None, shop: Shop) -> Bill:
-    """The accepted option, with the tax of the day `on` where one is given."""
-    lines = [_copied(line) for line in quote.chosen.lines.all()]
+    """All that was agreed, with the tax of the day `on` where one is given."""
+    lines = [_copied(line) for line in all_agreed(quote)]
     taxed_anew = _tax_anew(lines, on=on, shop=shop) if on else []
     bill = _bill(
         lines,
@@ -195,7 +197,7 @@ def _bill(
     )
 
 
-def _copied(line: QuoteLine) -> InvoiceLine:
+def _copied(line: QuoteLine | ChangeLine) -> InvoiceLine:
     return InvoiceLine(
         kind=line.kind,
         text=line.text,
@@ -252,3 +254,16 @@ def _bill_without_repair(job: Job, on: date, shop: Shop) -> Bill:
         prices_include_tax=shop.prices_include_tax,
         shop=shop,
     )
+
+
+def sum_owed(bills, *, on: date, shop: Shop) -> list[tuple[Currency, Decimal, Decimal]]:
+    """What `bills` (with their balance) ask together, and what of it is overdue.
+
+    One row a currency, since a shop may have changed its own.
+    """
+    sums: dict[str, list[Decimal]] = {}
+    for currency, owed, due_on in bills.values_list("currency", "owed", "due_on"):
+        both = sums.setdefault(currency, [Decimal(0), Decimal(0)])
+        both[0] += owed
+        both[1] += owed if due_on < on else 0
+    return [(Currency(code, shop.locale), *both) for code, both in sorted(sums.items())]

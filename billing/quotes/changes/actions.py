@@ -57,8 +57,10 @@ def record(
         made_at=at,
         taken_by=by,
     )
+    repairs = list(job.repairs.going_on())
     for position, line in enumerate(lines, 1):
         line.change, line.position = change, position
+        line.repair = repairs[0] if len(repairs) == 1 else None
         line.reckon(places=places)
         line.save()
     _wait(job, Job.WaitingOn.CUSTOMER, by=by)

@@ -12,7 +12,7 @@ from django.urls import reverse
 
 from billing.pricing.currency import Currency
 from billing.quotes.models import Line, Quote
-from repairs.stock.models import Part
+from repairs.jobs.models import Repair
 from shopdesk import money
 from shopdesk.fields import MoneyField
 from shopdesk.shop.models import Shop
@@ -88,8 +88,9 @@ class ChangeLine(Line):
     change = models.ForeignKey(
         ChangeOrder, on_delete=models.PROTECT, related_name="lines"
     )
-    part = models.ForeignKey(
-        Part, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    # Known where the job has one repair only; it then bears what it brought.
+    repair = models.ForeignKey(
+        Repair, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
 
     class Meta(Line.Meta):

@@ -34,8 +34,8 @@ def address_of(remote: str, *, forwarded: str = "", proxies: int = 0) -> str:
     written by anybody. Of IPv6 only the network counts: a household has all the rest.
     """
     if proxies > 0:
-        seen = forwarded.split(",")
-        remote = seen[-proxies].strip() if len(seen) >= proxies else remote
+        seen = [address.strip() for address in forwarded.split(",") if address]
+        remote = seen[-proxies] if len(seen) >= proxies else remote
     try:
         address = ip_address(remote)
     except ValueError:
