@@ -17,7 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import gammaincinv, logsumexp, ndtri
 
-from repairs.comebacks.hierarchy import SETS, Beliefs, Evidence, Figures, curvature
+from repairs.comebacks.beliefs import SETS, Beliefs, Figures
+from repairs.comebacks.hierarchy import Evidence, curvature
 from repairs.comebacks.hierarchy import fitted as likeliest
 from repairs.comebacks.posterior import Posterior
 from repairs.comebacks.watch import Floats
@@ -40,6 +41,7 @@ class _Around:
 
     beliefs: Beliefs
     likeliest: Floats
+    between_fixes: float
     points: Floats
     logs: Floats
     shares: Floats
@@ -63,21 +65,30 @@ def averaged(evidence: Evidence) -> tuple[Figures, Posterior]:
     shares = np.concatenate([tried.shares for tried, _ in weighed])
     parts = [
         _as_one_gamma(
-            np.exp(points[:, [k]]) + evidence.returned,
-            np.exp(points[:, [k]] - points[:, [k + 1]]) + evidence.expected,
+            np.exp(log_shape) + evidence.returned,
+            np.exp(log_shape - log_mean) + evidence.expected,
             weights * mass,
         )
-        for k, mass in ((0, shares), (2, 1.0 - shares))
+        for log_shape, log_mean, mass in (
+            (points[:, [0]], points[:, [1]], shares),
+            (points[:, [2]], points[:, [1]] + points[:, [3]], 1.0 - shares),
+        )
     ]
     shapes, rates, mass = (np.stack(each, axis=1) for each in zip(*parts, strict=True))
     known = Posterior(shapes, rates, mass / mass.sum(axis=1, keepdims=True))
-    return Figures.of(best.likeliest), known.of(evidence.in_given_order)
+    figures = Figures.of(best.likeliest, between_fixes=best.between_fixes)
+    return figures, known.of(evidence.in_given_order)
 
 
 def _around(
     evidence: Evidence, beliefs: Beliefs, *, start: Floats | None = None
 ) -> _Around:
-    x = likeliest(evidence, beliefs, starts=() if start is None else (start,))
+    x = likeliest(evidence, beliefs) if start is None else start
+    if evidence.is_any_fix_elsewhere:
+        evidence = evidence.hinted_by_fixes(x)
+        start = x
+    if start is not None:
+        x = likeliest(evidence, beliefs, starts=(start,))
     values, axes = np.linalg.eigh(curvature(evidence, x, beliefs))
     values = np.maximum(values, LEAST_CURVED)
     count = max(LEAST_POINTS, min(MOST_POINTS, PAIRS_TIMES_POINTS // evidence.pairs))
@@ -91,6 +102,7 @@ def _around(
     return _Around(
         beliefs=beliefs,
         likeliest=x,
+        between_fixes=evidence.between_fixes,
         points=points,
         logs=np.array([density for density, _ in found]) + tails + size,
         shares=np.stack([share for _, share in found]),

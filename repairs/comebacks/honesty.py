@@ -3,7 +3,7 @@
 from datetime import date
 
 from repairs.comebacks import prior
-from repairs.comebacks.hierarchy import Figures
+from repairs.comebacks.beliefs import Figures
 from repairs.comebacks.pairs import ComebackTable
 from repairs.comebacks.rows import share
 
@@ -74,8 +74,8 @@ def _by_declared_and_fault(table: ComebackTable, figures: Figures) -> str:
         f"{_two_groups(table)} Before its own repairs are counted, a fix declared"
         f" lasting is taken to be of the first with {lasting}, a declared stopgap with"
         f" {stopgap}: as the bench’s word has proved here. How the other fixes of the"
-        f" same fault do counts as well, and the more a fix was done, the less of all"
-        f" this.{why}"
+        " same fault do, and the same fix on other faults, counts as well, and the more"
+        f" a fix was done, the less of all this.{why}"
     )
 
 

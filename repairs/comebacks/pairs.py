@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from repairs.comebacks import baseline, hierarchy, limits, prior, verdict
 from repairs.comebacks.averaged import averaged
+from repairs.comebacks.beliefs import Figures
 from repairs.comebacks.narrowed import known_of_some
 from repairs.comebacks.posterior import Posterior, posterior
 from repairs.comebacks.watch import Counts, Floats, Ints
@@ -60,8 +61,8 @@ class ComebackTable:
     hazard: float
     prior: prior.Prior
     """What each pair's own figures are drawn towards."""
-    figures: hierarchy.Figures | None
-    """What the bench's word and the fault say of a pair; None by the plain recipe."""
+    figures: Figures | None
+    """What word, fault and fix say of a pair; None by the plain recipe."""
     posterior: Posterior
     counts: Counts
 
@@ -88,7 +89,8 @@ def comeback_table(
 
     `limit` is the chance of coming back that the shop puts up with, `sureness` how
     probable a verdict must be before it is said; `places` are the currency's decimals.
-    A plain table asks neither what was declared nor how the fault's other fixes do.
+    A plain table asks neither what was declared nor how the fault's other fixes and
+    the fix's other faults do.
     Where the counts are only some of the shop's, `among` is the table of them all: it
     gives the baseline and what each pair is drawn towards.
     """
@@ -145,7 +147,7 @@ def comeback_table(
 
 def _by_hierarchy(
     counts: Counts, expected: Floats, pairs: pd.DataFrame
-) -> tuple[prior.Prior, hierarchy.Figures, Posterior]:
+) -> tuple[prior.Prior, Figures, Posterior]:
     """The prior of the whole shop, its figures, and what is known of each pair."""
     is_stopgap = (pairs["declared"] == STOPGAP).to_numpy(dtype=bool)
     evidence = hierarchy.Evidence(
@@ -153,6 +155,7 @@ def _by_hierarchy(
         expected=expected,
         is_stopgap=is_stopgap,
         fault=np.unique(pairs["fault"].to_numpy(), return_inverse=True)[1],
+        fix=np.unique(pairs["fix"].to_numpy(), return_inverse=True)[1],
     )
     figures, known = averaged(evidence)
     return figures.as_prior(stopgaps=float(is_stopgap.mean())), figures, known

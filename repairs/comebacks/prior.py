@@ -34,7 +34,7 @@ STARTS_OF_TWO = (
 )
 STARTS_OF_ONE = ((np.log(2.0), 0.0), (-1.0, -0.7), (np.log(6.0), 0.7))
 
-BY_DECLARED_AND_FAULT = "two groups of fixes, by what was declared and by fault"
+BY_DECLARED_AND_FAULT = "two groups of fixes, by what was declared, fault and fix"
 FITTED_TWO = "two groups of fixes"
 FITTED_ONE = "one group of fixes"
 TOO_SMALL_FOR_TWO = "one group of fixes: too few pairs or comebacks to look for two"

@@ -1,4 +1,6 @@
-"""The prior by declared kind and fault: its likelihood, its fit, and what follows."""
+"""The prior by declared kind, fault and fix: its likelihood, its fit, what follows."""
+
+from itertools import product
 
 import numpy as np
 import pytest
@@ -7,34 +9,43 @@ from scipy.special import expit, gammaln, xlogy
 from scipy.stats import nbinom, norm
 
 from repairs.comebacks.averaged import averaged, student_points
-from repairs.comebacks.hierarchy import (
+from repairs.comebacks.beliefs import (
     ALIKE,
     DIFFERING,
+    LOG_WEIGHTS,
+    NODES,
     SETS,
-    Evidence,
     Figures,
-    fitted,
 )
+from repairs.comebacks.elsewhere import EFFECTS, LOG_BELIEF, SPREADS
+from repairs.comebacks.hierarchy import Evidence, fitted
 
-SOME = np.array([0.4, -0.9, 0.8, 1.2, 1.4, 1.1, -0.6])
+SOME = np.array([0.4, -0.9, 0.8, 2.1, 1.4, 1.1, -0.6])
 
 
-def evidence(returned, expected, *, stopgap=None, fault=None):
+def evidence(returned, expected, *, stopgap=None, fault=None, fix=None):
     n = len(returned)
     return Evidence(
         returned=np.asarray(returned, dtype=np.int64),
         expected=np.asarray(expected, dtype=np.float64),
         is_stopgap=np.zeros(n, dtype=bool) if stopgap is None else np.array(stopgap),
         fault=np.arange(n) if fault is None else np.asarray(fault),
+        fix=np.arange(n) if fix is None else np.asarray(fix),
     )
 
 
-def shop(n=400, *, seed=2, sense=(0.1, 0.6), fault_spread=0.0, a=(2.0, 6.0)):
+def shop(n=400, *, seed=2, sense=(0.1, 0.6), fault=0.0, fix=0.0, a=(2.0, 6.0)):
     """Pairs with a truth; `sense` is how often holding and other fixes are declared
-    stopgaps. Ratios are 0.3 and 3 in the mean, a fifth comes back."""
+    stopgaps, `fault` and `fix` by how much such differ. Ratios are 0.3 and 3 in the
+    mean, a fifth comes back."""
     rng = np.random.default_rng(seed)
+    spread_of_faults, spread_of_fixes = fault, fix
     fault = rng.integers(0, n // 4, n)
-    effect = rng.normal(0, fault_spread, n // 4)[fault]
+    effect = rng.normal(0, spread_of_faults, n // 4)[fault]
+    fix = np.arange(n)
+    if spread_of_fixes:
+        fix = rng.integers(0, n // 6, n)
+        effect += rng.normal(0, spread_of_fixes, n // 6)[fix]
     comes_back = rng.random(n) < expit(np.log(0.25) + effect)
     expected = rng.gamma(1.0, 2.0, n)
     ratio = np.where(
@@ -42,29 +53,19 @@ def shop(n=400, *, seed=2, sense=(0.1, 0.6), fault_spread=0.0, a=(2.0, 6.0)):
     )
     stopgap = rng.random(n) < np.where(comes_back, sense[1], sense[0])
     returned = rng.poisson(ratio * expected)
-    seen = evidence(returned, expected, stopgap=stopgap, fault=fault)
+    seen = evidence(returned, expected, stopgap=stopgap, fault=fault, fix=fix)
     return seen, comes_back, ratio
 
 
 def test_the_slope_is_that_of_the_loss():
-    seen, *_ = shop(60, fault_spread=1.0)
-    for beliefs in SETS:
+    plain, *_ = shop(60, fault=1.0, fix=1.0)
+    for seen, beliefs in product([plain, plain.hinted_by_fixes(SOME)], SETS):
         x = SOME + 0.1
         steps = [
             (seen.loss(x + e, beliefs)[0] - seen.loss(x - e, beliefs)[0]) / 2e-5
             for e in 1e-5 * np.eye(7)
         ]
         assert seen.loss(x, beliefs)[1] == pytest.approx(steps, rel=1e-5, abs=1e-5)
-
-
-def test_the_slope_is_right_where_the_groups_are_in_disorder():
-    seen, *_ = shop(60)
-    x = np.array([0.4, 1.0, 0.8, 0.5, 1.4, 1.1, -0.6])
-    steps = [
-        (seen.loss(x + e, DIFFERING)[0] - seen.loss(x - e, DIFFERING)[0]) / 2e-5
-        for e in 1e-5 * np.eye(7)
-    ]
-    assert seen.loss(x, DIFFERING)[1] == pytest.approx(steps, rel=1e-5, abs=1e-5)
 
 
 def test_the_likelihood_is_that_of_a_library_with_the_faults_summed_out_by_integral():
@@ -104,6 +105,56 @@ def test_the_likelihood_is_that_of_a_library_with_the_faults_summed_out_by_integ
     assert ours + 0.5 * away @ away + left_out == pytest.approx(total, abs=1e-4)
 
 
+def test_hints_are_those_of_plain_sums_over_all_that_a_fix_may_do():
+    """Three pairs of one fix and one of another, each of a fault of its own: nothing
+    is tied twice, so a single round has to be exact."""
+    returned, expected = np.array([4, 0, 3, 1]), np.array([0.8, 2.0, 0.5, 0.2])
+    stopgap, fix = np.array([False, True, False, False]), np.array([5, 5, 5, 2])
+    seen = evidence(returned, expected, stopgap=stopgap, fix=fix)
+    found = Figures.of(SOME)
+
+    def chance(i, effect):
+        holds = [
+            expit(found.alpha - found.beta * stopgap[i] + found.tau * u + effect)
+            for u in NODES
+        ]
+        holds = np.exp(LOG_WEIGHTS) @ holds
+        one, two = (
+            nbinom.pmf(returned[i], a, a / m / (a / m + expected[i]))
+            for a, m in zip(found.shapes, found.means, strict=True)
+        )
+        return holds * one + (1 - holds) * two
+
+    seen_so = np.array([[chance(i, v) for v in EFFECTS] for i in range(4)])
+    prior = np.array([norm.pdf(EFFECTS, scale=s) for s in SPREADS])
+    prior /= prior.sum(axis=1, keepdims=True)
+    by_fix = [seen_so[fix == 5].prod(axis=0), seen_so[3]]
+    of_spread = np.exp(LOG_BELIEF) * np.prod([prior @ each for each in by_fix], axis=0)
+    of_spread /= of_spread.sum()
+    others = prior * seen_so[1] * seen_so[2]  # of the first pair
+    weights = of_spread @ (others / others.sum(axis=1, keepdims=True))
+    hinted = seen.hinted_by_fixes(SOME)
+    assert hinted.between_fixes == pytest.approx(of_spread @ SPREADS)
+    assert hinted._hinted[0] == pytest.approx(weights)
+    assert hinted._hinted[3] == pytest.approx(of_spread @ prior)
+    # And with it the first pair's own chance to be one that holds.
+    holds = expit(found.alpha + np.add.outer(found.tau * NODES, EFFECTS)) @ weights
+    holds = np.exp(LOG_WEIGHTS) @ holds
+    one, two = (
+        nbinom.pmf(4, a, a / m / (a / m + 0.8))
+        for a, m in zip(found.shapes, found.means, strict=True)
+    )
+    share = hinted.log_density(SOME, DIFFERING)[1][0]
+    assert share == pytest.approx(holds * one / (holds * one + (1 - holds) * two))
+
+
+def test_evidence_that_is_asked_for_hints_stays_as_it_was():
+    seen, *_ = shop(60, fix=1.0)
+    before = seen.log_density(SOME, DIFFERING)[0]
+    after = seen.hinted_by_fixes(SOME).log_density(SOME, DIFFERING)[0]
+    assert seen.log_density(SOME, DIFFERING)[0] == before != after
+
+
 def test_the_figures_of_a_big_shop_are_found():
     seen, comes_back, _ = shop(4000)
     found = Figures.of(fitted(seen, DIFFERING))
@@ -122,14 +173,14 @@ def test_a_bench_whose_word_misleads_is_found_out():
 
 
 def test_faults_that_differ_are_seen_to_and_those_that_do_not_are_not():
-    apart, _, _ = shop(2000, fault_spread=2.0)
-    alike, _, _ = shop(2000, fault_spread=0.0)
+    apart, _, _ = shop(2000, fault=2.0)
+    alike, _, _ = shop(2000, fault=0.0)
     assert Figures.of(fitted(apart, DIFFERING)).tau > 1.2
     assert Figures.of(fitted(alike, DIFFERING)).tau < 0.5
 
 
 def test_a_new_fix_of_a_fault_whose_others_come_back_is_riskier():
-    seen, *_ = shop(800, fault_spread=2.0)
+    seen, *_ = shop(800, fault=2.0)
     n = seen.pairs
     both = evidence(
         np.r_[seen.returned, 9, 8, 0, 0, 0, 0],
@@ -139,6 +190,30 @@ def test_a_new_fix_of_a_fault_whose_others_come_back_is_riskier():
     _, known = averaged(both)
     among_bad, among_good = known.chance(0.08)[-2:]
     assert among_bad > 1.5 * among_good
+
+
+def test_fixes_that_differ_are_seen_to_and_those_that_do_not_are_not():
+    apart, _ = averaged(shop(2000, fix=2.0)[0])
+    alike, _ = averaged(shop(2000, fix=1e-9)[0])
+    alone, _ = averaged(shop(2000, fix=0.0)[0])
+    assert apart.between_fixes > 1.2
+    assert alike.between_fixes < 0.4
+    assert alone.between_fixes == 0.0
+
+
+def test_a_fix_that_comes_back_on_other_faults_is_riskier_on_a_new_one():
+    seen, *_ = shop(800, fix=2.0)
+    rng = np.random.default_rng(5)
+    order, n = np.argsort(rng.random(800)), 800
+    both = evidence(
+        np.r_[seen.returned[order], 9, 8, 7, 0, 0, 0, 0, 0],
+        np.r_[seen.expected[order], 3.0, 3.0, 3.0, 3.0, 3.0, 3.0, 0.01, 0.01],
+        fix=np.r_[seen._fix[order], 900, 900, 900, 901, 901, 901, 900, 901],
+    )
+    _, known = averaged(both)
+    elsewhere_bad, elsewhere_good = known.chance(0.08)[-2:]
+    assert both.pairs == n + 8
+    assert elsewhere_bad > 1.5 * elsewhere_good
 
 
 def test_groups_that_are_alike_within_are_recognised():
@@ -164,9 +239,17 @@ def test_the_order_of_the_pairs_does_not_matter():
     rng = np.random.default_rng(1)
     returned, expected = rng.poisson(1.0, 50), rng.gamma(2.0, 1.0, 50)
     fault, stopgap = rng.integers(0, 9, 50), rng.random(50) < 0.3
-    order = rng.permutation(50)
+    order, fix = rng.permutation(50), rng.integers(0, 12, 50)
     one, other = (
-        averaged(evidence(returned[o], expected[o], stopgap=stopgap[o], fault=fault[o]))
+        averaged(
+            evidence(
+                returned[o],
+                expected[o],
+                stopgap=stopgap[o],
+                fault=fault[o],
+                fix=fix[o],
+            )
+        )
         for o in (np.arange(50), order)
     )
     assert other[1].chance(0.1) == pytest.approx(one[1].chance(0.1)[order], rel=1e-3)
@@ -178,8 +261,11 @@ def test_the_same_data_give_the_same_digits():
     assert np.array_equal(first.weights, second.weights)
 
 
-def test_a_big_shop_found_by_a_part_of_it_is_as_if_all_had_been_searched(monkeypatch):
-    seen, *_ = shop(2000)
+@pytest.mark.parametrize("fix", [0.0, 1.5])
+def test_a_big_shop_found_by_a_part_of_it_is_as_if_all_had_been_searched(
+    monkeypatch, fix
+):
+    seen, *_ = shop(2000, fix=fix)
     _, by_part = averaged(seen)
     monkeypatch.setattr("repairs.comebacks.averaged.BIG", 10**9)
     monkeypatch.setattr("repairs.comebacks.averaged.PAIRS_TIMES_POINTS", 10**9)
@@ -199,6 +285,7 @@ def test_nothing_is_ever_missing(pairs, returned, expected, stopgap):
         [expected] * pairs,
         stopgap=[stopgap] * pairs,
         fault=[0] * pairs,
+        fix=np.arange(pairs) // 2,
     )
     _, known = averaged(seen)
     for figures in (
