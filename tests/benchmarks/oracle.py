@@ -16,6 +16,8 @@ GRID = np.sort([*-np.expm1(-np.geomspace(1e-5, 3.0, 600)), *TWO_POINTS])
 EDGES = np.concatenate([[0.0], 0.5 * (GRID[1:] + GRID[:-1]), [1.0]])
 LEAST = 1e-300  # a logarithm must be had of it
 NODES, _weights = np.polynomial.hermite_e.hermegauss(21)
+STEPS = np.linspace(-4.0, 4.0, 33)  # of a standard normal, to draw from
+SWEEPS, SETTLING = 600, 60
 LOG_WEIGHTS = np.log(_weights / _weights.sum())
 
 
@@ -65,6 +67,8 @@ def _share_of_stopgaps(shop, holds, stopgap):
     """
     scenario = shop.scenario
     usual = logit(scenario.stopgaps)
+    if scenario.fix_spread:
+        return _share_where_fixes_differ(shop, stopgap - holds)
     if not scenario.fault_spread:
         return expit(usual + stopgap - holds)
     odds = expit(usual + scenario.fault_spread * NODES)
@@ -75,6 +79,41 @@ def _share_of_stopgaps(shop, holds, stopgap):
     np.add.at(by_fault, shop.fault, either)
     by_fault = _normal(by_fault + LOG_WEIGHTS)[shop.fault]
     return (by_fault * np.exp(np.log(odds) + stopgap[:, None] - either)).sum(axis=1)
+
+
+def _share_where_fixes_differ(shop, evidence):
+    """The same where fixes differ as well. Faults and fixes cross, so that nothing can
+    be summed out; the oracle draws instead (Gibbs sampling): which pairs are stopgaps,
+    then how much each fault and each fix is given to them, and so on, and takes the
+    mean of the chances on its way.
+    """
+    scenario, rng = shop.scenario, np.random.default_rng(1)
+    usual = logit(scenario.stopgaps)
+    sides = [(shop.fault, scenario.fault_spread), (shop.fix, scenario.fix_spread)]
+    effects = [np.zeros(len(shop.fault)) for _ in sides]
+    total = np.zeros(len(shop.fault))
+    for sweep in range(SWEEPS + SETTLING):
+        chance = expit(usual + effects[0] + effects[1] + evidence)
+        if sweep >= SETTLING:
+            total += chance
+        is_stopgap = rng.random(len(chance)) < chance
+        for side, (group, spread) in enumerate(sides):
+            others = usual + effects[1 - side]
+            effects[side] = _drawn(is_stopgap, others, group, spread, rng)
+    return total / SWEEPS
+
+
+def _drawn(is_stopgap, others, group, spread, rng):
+    """An effect for each group, by which of its pairs are stopgaps, on a fine grid."""
+    odds = others[:, None] + spread * STEPS
+    logs = np.where(
+        is_stopgap[:, None], -np.logaddexp(0, -odds), -np.logaddexp(0, odds)
+    )
+    by_group = np.zeros((group.max() + 1, len(STEPS)))
+    np.add.at(by_group, group, logs)
+    below = _normal(by_group - 0.5 * STEPS**2).cumsum(axis=1)
+    chosen = (below >= rng.random((len(below), 1))).argmax(axis=1)
+    return spread * STEPS[chosen][group]
 
 
 def _word(scenario, said, is_stopgap):

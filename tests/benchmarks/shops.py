@@ -25,6 +25,7 @@ class Scenario:
     said_of_stopgaps: float = 0.6  # share of true stopgaps declared one
     said_of_others: float = 0.1  # share of the others declared one
     fault_spread: float = 0.0  # of the log odds of being a stopgap, between faults
+    fix_spread: float = 0.0  # the same between fixes, each of which serves many faults
     wrong: float = 0.0  # share of decisions "same fault or not" that are wrong
     elsewhere: float = 0.0  # share of comebacks that went to another shop
     is_proportional: bool = True
@@ -66,6 +67,16 @@ SCENARIOS = (
     ),
     Scenario("faults differ", fault_spread=1.5),
     Scenario("12 pairs", pairs=12, repairs=150),
+    Scenario("fixes differ", fix_spread=1.5),
+    Scenario("faults and fixes differ", fault_spread=1.0, fix_spread=1.0),
+    Scenario(
+        "60 pairs, declarations mislead",
+        pairs=60,
+        repairs=1200,
+        said_of_stopgaps=0.1,
+        said_of_others=0.3,
+        informs=False,
+    ),
 )
 BY_NAME = {scenario.name: scenario for scenario in SCENARIOS}
 
@@ -79,6 +90,7 @@ class Shop:
     t: np.ndarray
     d: np.ndarray
     fault: np.ndarray  # of each pair
+    fix: np.ndarray
     is_declared_stopgap: np.ndarray
     is_stopgap: np.ndarray
     truth: np.ndarray
@@ -91,7 +103,9 @@ def shop(scenario: Scenario, rng: np.random.Generator) -> Shop:
     fault = np.sort(rng.integers(0, max(1, n // 3), n))
     fault = np.unique(fault, return_inverse=True)[1]
     of_fault = rng.normal(0.0, 1.0, fault.max() + 1) * scenario.fault_spread
-    is_stopgap = rng.random(n) < expit(logit(scenario.stopgaps) + of_fault[fault])
+    fix, of_fix = _fixes(scenario, fault, rng.spawn(1)[0])
+    odds = logit(scenario.stopgaps) + of_fault[fault] + of_fix
+    is_stopgap = rng.random(n) < expit(odds)
     p = _true_chances(scenario, is_stopgap, rng)
     if scenario.truths == "hump":
         is_stopgap = p > HUMP_STOPGAP
@@ -107,11 +121,21 @@ def shop(scenario: Scenario, rng: np.random.Generator) -> Shop:
         t=t,
         d=d,
         fault=fault,
+        fix=fix,
         is_declared_stopgap=is_declared,
         is_stopgap=is_stopgap,
         truth=scenario.target(p),
         repairs=repairs,
     )
+
+
+def _fixes(scenario, fault, rng):
+    """The fix of each pair, one in four as many as pairs, none twice for a fault; and
+    by how much it moves the log odds of being a stopgap.
+    """
+    many = max(1, len(fault) // 4, np.bincount(fault).max())
+    fix = np.concatenate([rng.permutation(many)[:n] for n in np.bincount(fault)])
+    return fix, (rng.normal(0.0, 1.0, many) * scenario.fix_spread)[fix]
 
 
 def _true_chances(scenario, is_stopgap, rng):

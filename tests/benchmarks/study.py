@@ -61,7 +61,7 @@ def _by_table(made: Shop, counts: Counts, *, is_plain: bool) -> Said:
     pairs = pd.DataFrame(
         {
             "fault": [f"F{n}" for n in made.fault],
-            "fix": [f"X{n}" for n in range(len(made.truth))],
+            "fix": [f"X{n}" for n in made.fix],
             "declared": words,
             "mean_redo_cost": Decimal(40),
         }

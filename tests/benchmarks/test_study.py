@@ -86,8 +86,10 @@ def test_a_shop_holds_what_its_scenario_says(scenario):
         assert one.t.min() >= 0 and one.t.max() <= WITHIN
         assert set(np.unique(one.d)) <= {0, 1}
         assert len(one.pair) == one.repairs.sum()
+        assert len({*zip(one.fault, one.fix, strict=True)}) == scenario.pairs
     bad = np.mean([one.is_stopgap.mean() for one in many])
-    if scenario.truths != "hump" and not scenario.fault_spread:
+    is_even = not scenario.fault_spread and not scenario.fix_spread
+    if scenario.truths != "hump" and is_even:
         assert bad == pytest.approx(scenario.stopgaps, abs=0.05)
     is_bad = np.concatenate([one.is_stopgap for one in many])
     said = np.concatenate([one.is_declared_stopgap for one in many])
