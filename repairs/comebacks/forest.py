@@ -66,6 +66,8 @@ class Forest:
     ticks: list[Tick]
     limit: float
     height: int
+    part: int = 0
+    """Which part of a picture that goes over several; 0 of one that is whole."""
     width: int = WIDTH
     left: int = LEFT
     right: int = RIGHT
@@ -84,9 +86,26 @@ class Forest:
         return self.height - FOOT + 18
 
 
-def forest(rows: Sequence[Row], *, limit: float) -> Forest:
-    """The picture of these rows in their order; `limit` is the line not to cross."""
-    most = max([row.high for row in rows] + [limit * 1.5, 0.02])
+def forests(rows: Sequence[Row], *, limit: float, lines: int) -> list[Forest]:
+    """The picture in parts of so many lines, which pages can break between."""
+    return [
+        forest(rows[n : n + lines], limit=limit, scaled_by=rows, part=n // lines + 1)
+        for n in range(0, len(rows), lines)
+    ]
+
+
+def forest(
+    rows: Sequence[Row],
+    *,
+    limit: float,
+    scaled_by: Sequence[Row] = (),
+    part: int = 0,
+) -> Forest:
+    """The picture of these rows in their order; `limit` is the line not to cross.
+
+    Its scale is that of `scaled_by`, so that parts of one picture can be compared.
+    """
+    most = max([row.high for row in scaled_by or rows] + [limit * 1.5, 0.02])
     step = next(s for s in (0.005, 0.01, 0.02, 0.05, 0.1, 0.2) if most / s <= 6)
     end = min(1.0, step * (int(most / step) + 1))
 
@@ -113,6 +132,7 @@ def forest(rows: Sequence[Row], *, limit: float) -> Forest:
         ticks=[Tick(x(n * step), _percent(n * step)) for n in range(marks + 1)],
         limit=x(limit),
         height=TOP + STEP * len(rows) + FOOT,
+        part=part,
     )
 
 

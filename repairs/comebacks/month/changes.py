@@ -4,7 +4,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from repairs.comebacks.month import groups, months
+from repairs.comebacks import verdict
+from repairs.comebacks.month import months
 from repairs.comebacks.month.money import Money
 from repairs.comebacks.month.months import MonthRow
 from repairs.comebacks.month.named import Named
@@ -28,69 +29,98 @@ class Change:
 
 
 def of_pairs(now: Record, *, before: Record) -> list[Change]:
-    """Those that came to be, or ceased to be, pairs that come back."""
+    """Those whose verdict, or what it says of the bench's own word, is another now.
+
+    What needs a hand first, then what is better than it was.
+    """
     old = {row.pair[:2]: row for row in before.rows}
+    told = [(row, old.get(row.pair[:2])) for row in now.rows]
     return [
+        *(_comes_back(row, was) for row, was in told if row.is_hot and not _hot(was)),
+        *(_acts(row) for row, was in told if row.is_hot and _newly_flagged(row, was)),
+        *(_no_longer(row) for row, was in told if not row.is_hot and _hot(was)),
+        *(_better(row) for row, was in told if _is_better(row) and not _is_better(was)),
         *(
-            _comes_back(row, old.get(row.pair[:2]))
-            for row in now.rows
-            if row.is_hot and not _was_hot(old.get(row.pair[:2]))
-        ),
-        *(
-            _no_longer(row)
-            for row in now.rows
-            if not row.is_hot and _was_hot(old.get(row.pair[:2]))
+            _not_better(row)
+            for row, was in told
+            if _is_better(was) and row.verdict != verdict.HOLDS and not row.is_hot
         ),
     ]
 
 
-def _was_hot(row: Row | None) -> bool:
+def _hot(row: Row | None) -> bool:
     return row is not None and row.is_hot
 
 
+def _newly_flagged(row: Row, was: Row | None) -> bool:
+    return was is not None and was.is_hot and bool(row.flag) and not was.flag
+
+
+def _is_better(row: Row | None) -> bool:
+    return row is not None and row.flag == verdict.BETTER_THAN_DECLARED
+
+
 def _counted(row: Row) -> str:
-    return f"{row.returned_said} so far, risk {row.risk_said} ({row.limits_said})"
-
-
-def _comes_back(row: Row, old: Row | None) -> Change:
-    was = f", was “{old.verdict}”" if old else ", is new"
-    acts = "; it was declared lasting and acts as a stopgap" if row.flag else ""
-    return Change(
-        about=row.called,
-        sentence=f"now comes back{was}: {_counted(row)}{acts}.",
-        word=row.flag or row.verdict,
-        page="pair",
-        which=row.pair[:2],
+    return (
+        f"{row.returned_said} came back so far, risk {row.risk_said}"
+        f" ({row.limits_said})"
     )
+
+
+def _of(row: Row, sentence: str, *, word: str) -> Change:
+    return Change(row.called, sentence, word, page="pair", which=row.pair[:2])
+
+
+def _comes_back(row: Row, was: Row | None) -> Change:
+    before = f"was “{was.verdict}”" if was else "is new"
+    acts = " It was declared lasting and acts as a stopgap." if row.flag else ""
+    sentence = f"now comes back ({before}): {_counted(row)}.{acts}"
+    return _of(row, sentence, word=row.flag or row.verdict)
+
+
+def _acts(row: Row) -> Change:
+    sentence = f"still comes back, and is mostly declared lasting now: {_counted(row)}."
+    return _of(row, sentence, word=row.flag)
 
 
 def _no_longer(row: Row) -> Change:
-    return Change(
-        about=row.called,
-        sentence=f"is no longer sure to come back: {_counted(row)}.",
-        word=row.verdict,
-        page="pair",
-        which=row.pair[:2],
+    sentence = f"is no longer sure to come back: {_counted(row)}."
+    return _of(row, sentence, word=row.verdict)
+
+
+def _better(row: Row) -> Change:
+    sentence = (
+        f"is declared a stopgap and yet holds: {_counted(row)}. You may call it lasting"
+        " on its page."
     )
+    return _of(row, sentence, word=row.flag)
+
+
+def _not_better(row: Row) -> Change:
+    sentence = f"no longer surely holds better than declared: {_counted(row)}."
+    return _of(row, sentence, word=row.verdict)
 
 
 def of_groups(now: Sequence[Named], *, before: Sequence[Named]) -> list[Change]:
-    """Deliveries, models and board revisions that return too often since then."""
-    old = {one.key for one in before if one.is_bad}
+    """Deliveries, models and board revisions that return too often since then, and
+    those that did and are no longer seen to.
+    """
+    old = {(one.kind, one.key) for one in before if one.is_bad}
     return [
         Change(
             about=f"{one.kind.capitalize()} {one.name}",
             sentence=(
-                f"now returns too often: {one.returned_said} came back where the"
-                f" repairs explain {one.expected_said}."
+                f"{'now returns' if one.is_bad else 'is no longer seen to return'} too"
+                f" often: {one.returned_said} repairs came back, where their faults and"
+                f" fixes alone explain {one.expected_said}."
             ),
-            word=groups.TOO_OFTEN,
+            word=one.word,
             page=one.page,
             which=one.which,
             asked=one.asked,
         )
         for one in now
-        if one.is_bad and one.key not in old
+        if one.is_bad != ((one.kind, one.key) in old)
     ]
 
 
@@ -102,8 +132,7 @@ def of_months(now: Sequence[MonthRow], *, before: Sequence[MonthRow]) -> list[Ch
             about=row.said,
             sentence=(
                 f"is above its limits: {row.returned} of {row.repairs} repairs came"
-                f" back ({row.share_said}), up to {share(row.high or 0.0)} may be"
-                " chance."
+                f" back ({row.share_said}); up to {share(row.high or 0.0)} may be luck."
             ),
             word=months.ABOVE,
             page="handed_back",

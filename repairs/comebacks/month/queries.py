@@ -8,13 +8,16 @@ from itertools import chain
 from urllib.parse import urlencode
 
 import numpy as np
-from django.db.models import Q
+from django.db.models import BigIntegerField, Q
+from django.db.models.functions import Cast
 from django.urls import reverse
 
 from repairs.comebacks.month import changes
+from repairs.comebacks.month.bars import bars
 from repairs.comebacks.month.coming import coming
 from repairs.comebacks.month.drawing import chart
 from repairs.comebacks.month.groups import explained
+from repairs.comebacks.month.laid_by import LaidBy, laid_by
 from repairs.comebacks.month.money import Money, money
 from repairs.comebacks.month.months import month_before, months
 from repairs.comebacks.month.named import BOARD, DELIVERY, MODEL, Named, what_matters
@@ -91,6 +94,7 @@ def month_context(
     ]
     asked = {"as_of": as_of.isoformat(), "within": str(within)}
     asked |= some.asked
+    laid = _laid_by(now, places=shop.places)
     since = (as_of - last).days
     came = _came_since(now.seen, then.seen)
     report = MonthReport(
@@ -107,6 +111,8 @@ def month_context(
         came=came,
         money=paid,
         money_before=paid_then,
+        laid_by=laid,
+        bars=bars(laid),
         bad=[
             Blamed(one, _address(one.page, one.which, asked | dict(one.asked)))
             for one in now.groups
@@ -348,6 +354,30 @@ def comebacks_by(as_of: date, *, only: Q = ALL):
     """Returns taken for the same fault by that day, of these repairs alone."""
     back = same_fault_by(as_of)
     return back.filter(earlier__in=Repair.objects.filter(only)) if only else back
+
+
+def _laid_by(day: _Day, *, places: int) -> list[LaidBy]:
+    """What prices bore for comebacks of each month's repairs, and what these take."""
+    on_record = fixed_by(day.as_of, only=day.only).filter(reserve__isnull=False)
+    repair, reserve = _columns(
+        on_record.values_list("pk", Cast("reserve", BigIntegerField())), 2
+    )
+    back = comebacks_by(day.as_of, only=day.only).filter(earlier__reserve__isnull=False)
+    visits = list(back.values_list("earlier_id", "job_id", "earlier__fault_id"))
+    costs = costs_of_visits(back.order_by().values("job_id"), as_of=day.as_of)
+    return laid_by(
+        day.seen,
+        day.known,
+        months=day.months.rows,
+        repair=repair,
+        reserve=reserve,
+        comebacks=[
+            (earlier, cost_of_redo(costs.get(job, []), fault=fault))
+            for earlier, job, fault in visits
+        ],
+        redo_costs=list(day.record.table.rows["mean_redo_cost"]),
+        places=places,
+    )
 
 
 # --- the repairs behind a figure ----------------------------------------------

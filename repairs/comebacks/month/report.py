@@ -3,8 +3,10 @@
 from dataclasses import dataclass
 from datetime import date
 
+from repairs.comebacks.month.bars import Bars
 from repairs.comebacks.month.coming import Coming
 from repairs.comebacks.month.drawing import Chart
+from repairs.comebacks.month.laid_by import LaidBy, together
 from repairs.comebacks.month.money import Money
 from repairs.comebacks.month.months import MonthRow, Months
 from repairs.comebacks.month.named import Named
@@ -48,7 +50,20 @@ class MonthReport:
     """What came of it, as decided by now."""
     money: Money
     money_before: Money
+    laid_by: list[LaidBy]
+    """What the prices of the repairs of each of these months bore for comebacks."""
+    bars: Bars
     bad: list[Blamed]
+
+    @property
+    def this_laid_by(self) -> LaidBy:
+        """Of the month in which the day lies."""
+        return self.laid_by[-1]
+
+    @property
+    def laid_by_together(self) -> LaidBy:
+        """Of all months that are drawn."""
+        return together([bar.row for bar in self.bars.bars] or self.laid_by)
 
     @property
     def months(self) -> list[MonthRow]:

@@ -21,8 +21,10 @@ SHADES = (0.0, 0.02, 0.05, 0.10)  # a cell is shaded by how many of these it is 
 
 @dataclass(frozen=True)
 class Cell:
-    """Comebacks of a month's repairs within some days of their handing back."""
+    """Comebacks of a month's repairs within these days of their handing back."""
 
+    least: int
+    most: int
     count: int
     of: int
     is_begun: bool  # some of them have been away that long
@@ -79,6 +81,8 @@ def triangle(seen: Seen, rows: list[MonthRow]) -> Triangle:
                 row.repairs,
                 [
                     Cell(
+                        least=low,
+                        most=high,
                         count=int(cells[number * steps + n]),
                         of=row.repairs,
                         is_begun=row.month + timedelta(low) <= seen.as_of,

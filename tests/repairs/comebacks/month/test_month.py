@@ -237,8 +237,8 @@ def test_a_pair_that_came_to_come_back_is_told_once_with_its_evidence():
     [news] = [one for one in told.changes if one.about.startswith("PWR-TEST")]
     assert news.word == "acts as a stopgap"
     assert "now comes back" in news.sentence
-    assert "8 of 10 so far" in news.sentence
-    assert "declared lasting and acts as a stopgap" in news.sentence
+    assert "8 of 10 came back so far" in news.sentence
+    assert "was declared lasting and acts as a stopgap" in news.sentence
     address = reverse("comebacks:pair", args=[fault.pk, fix.pk])
     assert news.evidence == f"{address}?as_of={NOW}&within=90"
     later = report(date(2026, 9, 15))
@@ -262,7 +262,7 @@ def test_a_pair_that_is_no_longer_sure_to_come_back_is_told():
             decided_on=date(2026, 8, 3),
         )
     [news] = report().changes
-    assert "is no longer sure to come back: 1 of 8 so far" in news.sentence
+    assert "is no longer sure to come back: 1 of 8 came back so far" in news.sentence
 
 
 def test_a_delivery_that_turned_bad_is_told():
@@ -284,7 +284,7 @@ def test_a_delivery_that_turned_bad_is_told():
     told = report()
     [news] = [one for one in told.changes if one.word == "returns too often"]
     assert news.about == "Delivery B2 of JCK-1"
-    assert news.sentence.startswith("now returns too often: 8 of 12 came back where")
+    assert news.sentence.startswith("now returns too often: 8 of 12 repairs came")
     assert news.evidence.startswith(reverse("comebacks:delivery", args=[bad.pk]))
     assert [blamed.one.name for blamed in told.bad] == ["B2 of JCK-1"]
     assert not report(date(2026, 7, 31)).bad

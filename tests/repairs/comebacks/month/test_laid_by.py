@@ -1,0 +1,188 @@
+"""What prices brought in for comebacks is set against what these take."""
+
+from datetime import date, timedelta
+from decimal import Decimal
+
+import pytest
+
+from repairs.comebacks.month.bars import RIGHT, bars
+from repairs.comebacks.month.laid_by import LaidBy, together
+from repairs.comebacks.month.queries import month_context
+from repairs.jobs import states
+from repairs.jobs.models import Job, Repair
+from shopdesk.shop.models import Shop
+from shopdesk.staff.models import Kind
+from tests import make
+
+pytestmark = pytest.mark.django_db
+NOW = date(2026, 8, 31)
+
+
+@pytest.fixture(autouse=True)
+def clock(time_machine):
+    time_machine.move_to("2026-09-15 09:00")
+
+
+@pytest.fixture
+def page(client):
+    client.force_login(
+        make.user(Kind.OWNER), "django.contrib.auth.backends.ModelBackend"
+    )
+
+    def said(as_of=NOW):
+        answer = client.get("/comebacks/month/", {"as_of": as_of})
+        assert answer.status_code == 200
+        return " ".join(answer.content.decode().split())
+
+    return said
+
+
+def report(as_of=NOW):
+    return month_context(as_of=as_of, within=90, shop=Shop.current())["month"]
+
+
+@pytest.fixture
+def of():
+    fault = make.fault()
+    return fault, make.fix(fault)
+
+
+def done(of, many, *, month, **facts):
+    return [
+        make.past_repair(*of, on=date(2026, month, 1) + timedelta(days=n), **facts)
+        for n in range(many)
+    ]
+
+
+def came_back(repair, *, on, cost=None):
+    """Its comeback; with a cost it is handed back five days later."""
+    job = make.comeback(repair, on=on).job
+    if cost is not None:
+        Repair.objects.create(
+            job=job,
+            fault=repair.fault,
+            fix=repair.fix,
+            outcome=states.FIXED,
+            declared="lasting",
+            cost=Decimal(cost),
+        )
+        Job.objects.filter(pk=job.pk).update(
+            state=states.HANDED_BACK,
+            outcome=states.FIXED,
+            handed_back_on=on + timedelta(days=5),
+        )
+
+
+def test_a_months_reserves_stand_against_what_its_comebacks_cost(of):
+    may = done(of, 10, month=5, reserve=Decimal("4.50"))
+    came_back(may[0], on=date(2026, 6, 20), cost="30")
+    came_back(may[1], on=date(2026, 7, 10), cost="25.50")
+    rows = {row.said: row for row in report().laid_by}
+    told = rows["May 2026"]
+    assert (told.charged, told.spent) == (Decimal(45), Decimal("55.50"))
+    assert (told.expected, told.amiss, told.word) == (0, Decimal("10.50"), "too little")
+    # A comeback's own repair is a repair of its month, with no reserve on record.
+    assert (rows["Jun 2026"].repairs, rows["Jun 2026"].on_record) == (1, 0)
+
+
+def test_what_is_still_to_come_is_expected_at_the_price_of_doing_it_again(of):
+    may = done(of, 10, month=5)
+    for repair in may[:3]:
+        came_back(repair, on=date(2026, 6, 20), cost="30")
+    done(of, 4, month=8, reserve=Decimal(10))
+    told = report()
+    [row] = [row for row in told.laid_by if row.said == "Aug 2026"]
+    august = told.months[-1]
+    assert (row.charged, row.spent) == (Decimal(40), Decimal(0))
+    exact = Decimal(repr(august.still_expected)) * Decimal(30)
+    assert row.expected == exact.quantize(Decimal("0.01")) > 0
+
+
+def test_a_comeback_still_here_is_expected_to_cost_what_they_do(of):
+    may = done(of, 4, month=5, reserve=Decimal(5))
+    came_back(may[0], on=date(2026, 6, 1), cost="40")
+    before = report().laid_by[-4]
+    came_back(may[1], on=date(2026, 7, 1))
+    after = report().laid_by[-4]
+    assert (before.said, before.expected, before.spent) == ("May 2026", 0, 40)
+    assert (after.expected, after.spent) == (40, 40)
+
+
+def test_repairs_without_a_reserve_are_left_out_on_both_sides_and_counted(of, page):
+    with_it = done(of, 3, month=8, reserve=Decimal(5))
+    without = done(of, 4, month=8)
+    came_back(with_it[0], on=date(2026, 8, 10), cost="20")
+    came_back(without[0], on=date(2026, 8, 10), cost="900")
+    row = report().this_laid_by
+    # The two comebacks were handed back in August themselves.
+    assert (row.repairs, row.on_record, row.missing) == (9, 3, 6)
+    assert (row.charged, row.spent) == (15, 20)
+    said = page()
+    assert "For 6 of 9 repairs no reserve is on record" in said
+    assert "they are left out of both sums" in said
+
+
+def test_a_shop_without_any_reserve_on_record_is_told_so_and_sees_no_bars(of, page):
+    done(of, 2, month=8)
+    said = page()
+    assert "For 2 of 2 repairs no reserve is on record" in said
+    assert 'id="bars-title"' not in said
+    assert report().bars.bars == []
+
+
+def test_what_was_not_known_on_the_day_is_not_counted(of):
+    [repair] = done(of, 1, month=5, reserve=Decimal(5))
+    came_back(repair, on=date(2026, 6, 20), cost="30")
+    early = {row.said: row for row in report(date(2026, 6, 10)).laid_by}["May 2026"]
+    between = {row.said: row for row in report(date(2026, 6, 22)).laid_by}["May 2026"]
+    assert (early.charged, early.spent) == (5, 0)
+    assert between.spent == 0 < between.expected
+
+
+def test_a_reserve_set_later_shows_at_once(of, page):
+    [repair] = done(of, 1, month=8)
+    assert "For 1 of 1 repair no reserve is on record" in page()
+    Repair.objects.filter(pk=repair.pk).update(reserve=Decimal(7))
+    assert "no reserve is on record" not in page()
+
+
+def test_the_bars_say_their_figures_to_those_who_point_and_to_those_who_tab(of, page):
+    may = done(of, 2, month=5, reserve=Decimal("4.50"))
+    came_back(may[0], on=date(2026, 6, 20), cost="30")
+    said = page()
+    start = said.index('aria-label="May 2026: ')
+    figures = said[start : said.index('"', start + 12)]
+    for piece in ("9.00 brought in", "30.00 spent so far", "too little"):
+        assert piece in figures
+    assert '<caption id="laid-by-caption">The same in figures</caption>' in said
+    assert '<td>too little</td><td class="num">2 of 2</td>' in said
+
+
+# --- drawn --------------------------------------------------------------------
+
+
+def row(month, *, charged, spent="0", expected="0", on_record=1):
+    return LaidBy(
+        date(2026, month, 1), 3, on_record, *map(Decimal, (charged, spent, expected))
+    )
+
+
+def test_the_longest_bar_fills_the_picture_and_the_others_are_in_scale():
+    told = bars([row(1, charged="10"), row(2, charged="5", spent="15", expected="5")])
+    late, early = told.bars
+    assert (late.row.month.month, early.row.month.month) == (2, 1)
+    whole = RIGHT - told.left
+    assert late.spent + late.expected == whole
+    assert early.charged == whole / 2
+    assert late.x_expected == told.left + late.spent
+
+
+def test_months_without_any_on_record_are_not_drawn_and_nothing_is_no_error():
+    assert bars([row(1, charged="0", on_record=0)]).bars == []
+    assert bars([row(1, charged="0")]).bars[0].charged == 0
+
+
+def test_months_together_add_up():
+    told = together([row(1, charged="10", spent="2"), row(2, charged="1", spent="20")])
+    assert (told.repairs, told.on_record, told.charged, told.needed) == (6, 2, 11, 22)
+    assert told.is_short
