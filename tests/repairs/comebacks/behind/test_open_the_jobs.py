@@ -1,0 +1,239 @@
+"""Every total of the comeback pages opens the jobs that it counts."""
+
+from datetime import date, timedelta
+from decimal import Decimal
+
+import numpy as np
+import pytest
+
+from repairs.comebacks.behind.queries import counted_repairs, redone
+from repairs.comebacks.month.queries import behind, month_context
+from repairs.jobs import states
+from repairs.jobs.models import Job, Repair, ReturnDecision
+from shopdesk.shop.models import Shop
+from shopdesk.staff.models import Kind
+from tests import make
+
+pytestmark = pytest.mark.django_db
+NOW = date(2026, 8, 31)
+DAY = {"as_of": NOW, "within": 90}
+SIGN_IN = "django.contrib.auth.backends.ModelBackend"
+REPAIRS, REDONE = "/comebacks/repairs/", "/comebacks/redone/"
+
+
+@pytest.fixture(autouse=True)
+def clock(time_machine):
+    time_machine.move_to("2026-09-15 09:00")
+
+
+@pytest.fixture
+def owner(client):
+    client.force_login(make.user(Kind.OWNER), SIGN_IN)
+    return client
+
+
+def pair(**facts):
+    fault = make.fault(**facts)
+    return fault, make.fix(fault)
+
+
+def words(answer):
+    assert answer.status_code == 200
+    return " ".join(answer.content.decode().split())
+
+
+def paid(repair, amount, *, on):
+    """The comeback of `repair`, handed back on `on` after work of that cost."""
+    job = repair.held_against.get().job
+    Repair.objects.create(
+        job=job,
+        fault=repair.fault,
+        fix=repair.fix,
+        outcome=states.FIXED,
+        declared="lasting",
+        cost=Decimal(amount),
+    )
+    Job.objects.filter(pk=job.pk).update(
+        state=states.HANDED_BACK, outcome=states.FIXED, handed_back_on=on
+    )
+
+
+def history():
+    """Repairs of every fate, some sold on, some decided anew."""
+    rng = np.random.default_rng(4)
+    of = pair(), pair()
+    for n in range(60):
+        on = date(2026, 3, 1) + timedelta(days=int(rng.integers(0, 200)))
+        ends = on + timedelta(days=int(rng.integers(-5, 120)))
+        device = make.device(watch_ends_on=ends if rng.random() < 0.3 else None)
+        repair = make.past_repair(*of[n % 2], on=on, of=device)
+        if rng.random() < 0.4:
+            back = on + timedelta(days=int(rng.integers(0, 110)))
+            made = make.comeback(repair, on=back)
+            if rng.random() < 0.3:
+                ReturnDecision.objects.create(
+                    job=made.job,
+                    earlier=repair,
+                    what=states.NEW_FAULT,
+                    decided_on=back + timedelta(days=int(rng.integers(0, 40))),
+                )
+    return of
+
+
+@pytest.mark.parametrize("became", ["comeback", "still watched", "held"])
+def test_the_repairs_of_a_fate_are_those_of_which_it_is_said(became):
+    history()
+    for as_of in (date(2026, 5, 20), NOW):
+        day = {"as_of": as_of, "within": 90}
+        all_of_them = behind(counted_repairs(**day), **day)
+        told = {row.repair.pk for row in all_of_them if row.became == became}
+        found = counted_repairs(**day, became=became)
+        if became == "still watched":
+            # Sold on, and so watched no longer, though it did not hold all the time.
+            found |= counted_repairs(**day, became="held").filter(
+                job__device__watch_ends_on__lte=as_of
+            )
+        assert told - set(found.values_list("pk", flat=True)) == set()
+        assert told
+
+
+def test_the_totals_of_the_table_open_as_many_jobs(owner):
+    history()
+    page = owner.get("/comebacks/", DAY)
+    record = page.context["record"]
+    for asked, count in (
+        ("", record.repairs),
+        ("&amp;became=comeback", record.returned),
+    ):
+        address = f"{REPAIRS}?as_of=2026-08-31&amp;within=90{asked}"
+        assert f'<a href="{address}">{count}</a>' in words(page)
+        answer = owner.get(address.replace("&amp;", "&"))
+        assert answer.context["counted"] == count > 0
+        assert answer.context["table"].paginator.count == count
+
+
+def test_what_is_still_watched_and_what_came_open_as_many_jobs(owner):
+    history()
+    told = month_context(**DAY, shop=Shop.current())["month"]
+    watched = owner.get(REPAIRS, DAY | {"became": "still watched"})
+    assert watched.context["counted"] == told.coming.watched > 0
+    came = owner.get(REPAIRS, DAY | {"became": "comeback", "since": told.before})
+    assert came.context["counted"] == told.came > 0
+    assert f"still watched on {told.before.day} Jul 2026" in words(came)
+
+
+def test_the_fields_of_the_triangle_open_as_many_jobs(owner):
+    history()
+    page = owner.get("/comebacks/month/", DAY)
+    said = words(page)
+    opened = 0
+    for row in page.context["month"].triangle.rows:
+        for cell in row.cells:
+            address = (
+                f"/comebacks/month/{row.month.year}/{row.month.month}/?as_of=2026-08-31"
+                f"&within=90&became=comeback&least={cell.least}&most={cell.most}"
+            )
+            assert (address.replace("&", "&amp;") in said) == bool(cell.count)
+            if cell.count:
+                assert owner.get(address).context["repairs"] == cell.count
+                opened += cell.count
+    assert opened > 3
+
+
+def test_a_long_list_is_read_a_page_at_a_time(owner):
+    of = pair()
+    for n in range(53):
+        make.past_repair(*of, on=date(2026, 5, 1) + timedelta(days=n % 20))
+    first = owner.get(REPAIRS, DAY)
+    assert [first.context["counted"], len(first.context["table"].paginated_rows)] == [
+        53,
+        50,
+    ]
+    second = owner.get(REPAIRS, DAY | {"page": 2})
+    jobs = {
+        row.record.job.pk
+        for page in (first, second)
+        for row in page.context["table"].paginated_rows
+    }
+    assert len(jobs) == 53
+
+
+@pytest.mark.parametrize("address", [REPAIRS, REDONE])
+@pytest.mark.parametrize("many", [1, 30])
+def test_a_list_asks_the_database_as_often_for_one_as_for_many(
+    owner, address, many, django_assert_num_queries
+):
+    of = pair()
+    for n in range(many):
+        on = date(2026, 5, 1) + timedelta(days=n)
+        paid(make.past_repair(*of, on=on, back_on=on), "20", on=date(2026, 8, 9))
+    owner.get(address, DAY)
+    with django_assert_num_queries(12):
+        owner.get(address, DAY)
+
+
+def test_what_comebacks_cost_opens_the_comebacks(owner):
+    of, other = pair(code="PWR-TEST"), pair()
+    for amount in ("40.10", "60.20"):
+        repair = make.past_repair(*of, on=date(2026, 2, 1), back_on=date(2026, 8, 2))
+        paid(repair, amount, on=date(2026, 8, 9))
+    late = make.past_repair(*other, on=date(2026, 5, 1), back_on=date(2026, 7, 2))
+    paid(late, "70", on=date(2026, 7, 9))
+    here = make.past_repair(*other, on=date(2026, 8, 3), back_on=date(2026, 8, 20))
+    said = words(owner.get("/comebacks/month/", DAY))
+    asked = "as_of=2026-08-31&amp;within=90"
+    assert f'<a href="{REDONE}?{asked}">2 comebacks</a>' in said
+    assert f'<a href="{REDONE}?{asked}&amp;here=1">1 more</a>' in said
+    answer = owner.get(REDONE, DAY)
+    assert (answer.context["counted"], answer.context["cost"]) == (2, Decimal("100.30"))
+    assert "2 in August 2026, up to 31 Aug 2026" in words(answer)
+    of_pair = redone(as_of=NOW, fault=of[0].pk, fix=of[1].pk)
+    assert len(of_pair) == 2
+    assert redone(as_of=NOW, fault=other[0].pk) == []
+    [still] = owner.get(REDONE, DAY | {"here": "1"}).context["table"].data
+    assert (still.repair, still.cost) == (here, None)
+
+
+def test_a_narrowed_list_stays_narrowed_when_the_day_is_asked_again(owner):
+    of = pair()
+    laptop = make.device(model=make.device_model("laptop", "Norwind", "Slate 14"))
+    amplifier = make.device(model=make.device_model("amplifier", "Halden", "A2"))
+    for device in (laptop, amplifier):
+        make.past_repair(*of, on=date(2026, 8, 3), of=device)
+    answer = owner.get(REPAIRS, DAY | {"kind": "laptop", "became": "still watched"})
+    said = words(answer)
+    assert answer.context["counted"] == 1
+    assert "only repairs of devices of kind laptop" in said
+    assert '<input type="hidden" name="kind" value="laptop">' in said
+    assert '<input type="hidden" name="became" value="still watched">' in said
+
+
+@pytest.mark.parametrize("address", [REPAIRS, REDONE, "/comebacks/month/2026/5/"])
+@pytest.mark.parametrize(
+    "asked",
+    [
+        {"became": "lost"},
+        {"least": "-1"},
+        {"most": "9" * 400},
+        {"fault": "x"},
+        {"since": "soon"},
+    ],
+)
+def test_an_address_that_makes_no_sense_is_not_found(owner, address, asked):
+    assert owner.get(address, asked).status_code == 404
+
+
+@pytest.mark.parametrize("address", [REPAIRS, REDONE])
+def test_a_day_that_makes_no_sense_is_told_and_kept(owner, address):
+    said = words(owner.get(address, {"as_of": "2048-01-01", "kind": "submarine"}))
+    assert "is still to come" in said
+    assert "No device of this kind has been here." in said
+    assert 'value="2048-01-01"' in said
+
+
+@pytest.mark.parametrize("address", [REPAIRS, REDONE])
+def test_the_lists_are_the_owners(client, address):
+    assert client.get(address).status_code == 302
+    for kind in (Kind.COUNTER, Kind.BENCH):
+        client.force_login(make.user(kind), SIGN_IN)
+        assert client.get(address).status_code == 403
