@@ -12,7 +12,11 @@ ROOMS = (
     ("Counter", "intake:book_in", ("intake", "customers", "handback")),
     ("Bench", "bench:mine", ("bench", "jobs", "returns")),
     ("Shelf", "stock:shelf", ("stock",)),
-    ("Till", "quotes:all", ("quotes", "repair_form", "invoices", "pricing")),
+    (
+        "Till",
+        "quotes:all",
+        ("quotes", "links", "changes", "repair_form", "invoices", "pricing"),
+    ),
     ("Comebacks", "comebacks:table", ("comebacks",)),
     ("Fault book", "faults:book", ("faults",)),
 )

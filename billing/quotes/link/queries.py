@@ -56,6 +56,7 @@ class Whereabouts:
     came_of_it: str
     waiting: str
     promised_on: date | None
+    is_open: bool
     is_ready: bool
     covered_until: date | None
     handed_back_on: date | None
@@ -75,6 +76,7 @@ def whereabouts(job: Job) -> Whereabouts:
         came_of_it=words.came_of_it(job.state, job.outcome),
         waiting=words.WAITING.get(job.waiting_on, "") if is_open else "",
         promised_on=job.promised_on if is_open and not is_ready else None,
+        is_open=is_open,
         is_ready=is_ready,
         covered_until=covered["day"] if covered else None,
         handed_back_on=job.handed_back_on,

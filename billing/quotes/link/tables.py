@@ -14,7 +14,7 @@ class LinkTable(tables.DeskTable):
     works_until = tables.DateColumn("Works until")
     views = tables.NumberColumn("Opened")
     viewed_at = tables.MomentColumn("Last opened")
-    revoke = tables.Column("", accessor="pk")
+    revoke = tables.Column("Take back", accessor="pk")
 
     class Meta(tables.DeskTable.Meta):
         model = Link

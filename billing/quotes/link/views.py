@@ -20,7 +20,12 @@ from django.views.decorators.debug import sensitive_variables
 
 from billing.quotes import states
 from billing.quotes.changes import actions as changes
-from billing.quotes.changes.queries import accepted_quote, agreed_changes, open_change
+from billing.quotes.changes.queries import (
+    accepted_quote,
+    agreed_changes,
+    agreed_total,
+    open_change,
+)
 from billing.quotes.link import actions, knocks
 from billing.quotes.link.forms import ChangeForm, NoForm, SeenForm, YesForm
 from billing.quotes.link.models import Knock, Link
@@ -206,12 +211,14 @@ def _quote_told(job, quote, side, shop, bound):
     waits = quote.is_sent and job.state == job_states.QUOTED
     change = open_change(quote) if job.state in changes.WORKING else None
     found = {
-        "offers": options,
+        # Once one was chosen the others only stand in the way.
+        "offers": [one for one in options if quote.chosen_id in (None, one.option.pk)],
         "written_in": written_in,
         "is_expired": quote.is_expired(timezone.localdate()),
         "may_answer": waits and not side.is_staff,
         "change": change,
         "agreed_changes": agreed_changes(job),
+        "agreed_now": quote.chosen_id and agreed_total(quote, places=written_in.places),
         "yes": YesForm(
             quote,
             shown,

@@ -33,7 +33,7 @@ def test_a_link_is_shown_once_with_its_code_and_a_letter(desk, quote):
     quote.job.customer.save()
     page = made(desk, quote.job)
     html = page.content.decode()
-    address = re.search(r'readonly value="([^"]+)"', html)[1]
+    address = re.search(r"readonly>([^<]+)<", html)[1]
     assert address.startswith("http://testserver/q/")
     assert "QR code of the customer’s link" in html and "<path" in html
     mail = urlsplit(page.context["mail"])
