@@ -8,6 +8,10 @@ from pathlib import Path
 import environ
 from csp.constants import NONE, SELF
 
+# Our sums are many and small: threads of the algebra library would but wait for each
+# other, five times as long as the sums take where the machine does other things too.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 env = environ.Env()
 BASE_DIR = Path(__file__).resolve().parent.parent
 
