@@ -30,7 +30,7 @@ run: ## your own shop
 test: ## every test, on SQLite; some of them by ARGS="-k book_in"
 	@bash .ci/machine test
 	@bash .ci/install dev
-	env -u DATABASE_URL $(py) -m pytest --on=sqlite $(or $(ARGS),--whole)
+	env -u DATABASE_URL $(py) -m pytest --on=sqlite $(or $(ARGS),--whole -n auto)
 
 lint: ## what a reader should not have to look for; all of it at once
 	@bash .ci/install dev

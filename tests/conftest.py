@@ -75,10 +75,25 @@ def pytest_addoption(parser):
     )
 
 
-def pytest_collection_modifyitems(items):
+def pytest_collection_modifyitems(config, items):
     for test in items:
         if "browser" in test.fixturenames:
             test.add_marker("browser")
+    if config.getoption("--whole") and config.getoption("--on") == "postgresql":
+        # What asks for no database was proven where SQLite was.
+        left = [test for test in items if not _asks_for_the_database(test)]
+        items[:] = [test for test in items if _asks_for_the_database(test)]
+        config.hook.pytest_deselected(items=left)
+
+
+# Whatever else lends a test the database stands on one of these.
+DATABASE = {"db", "transactional_db", "django_db_setup"}
+
+
+def _asks_for_the_database(test):
+    return bool(
+        test.get_closest_marker("django_db") or DATABASE.intersection(test.fixturenames)
+    )
 
 
 class Whole:
@@ -114,7 +129,10 @@ class Whole:
 
 
 def pytest_configure(config):
-    if config.getoption("--whole"):
+    # Several processes must meet the tests in one order, and some are named by sets.
+    os.environ.setdefault("PYTHONHASHSEED", "0")
+    is_one_of_several = hasattr(config, "workerinput")
+    if config.getoption("--whole") and not is_one_of_several:
         config.pluginmanager.register(Whole())
 
 
