@@ -5,40 +5,71 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from repairs.comebacks.watch import NEVER, Ints
+from repairs.comebacks.watch import NEVER, Counts, Ints, counted
 
 
 class Fixed(NamedTuple):
-    """Columns of the repairs that count, in the order of the days handed back."""
+    """Columns of the repairs that count: a row for each pair and what was declared."""
 
-    days: Ints  # each day on which any was
-    many: Ints  # and how many were
-    repair: Ints
-    key: Ints  # of the pair
-    is_stopgap: NDArray[np.int8]  # as declared
+    fault: Ints
+    fix: Ints
+    is_stopgap: Ints
+    old: Ints  # repairs handed back as long ago as the horizon, or longer
+    young: Ints  # and those handed back since
+    last: Ints  # the day of the last of both
+    ages: Ints  # days since each of the young was handed back, row after row
+
+
+class Numbers(NamedTuple):
+    """The pairs in the order of their faults and fixes, numbered from 0."""
+
+    keys: Ints
+    width: int
+
+    @classmethod
+    def of(cls, fault: Ints, fix: Ints) -> "Numbers":
+        width = int(fix.max(initial=0)) + 1
+        return cls(np.unique(fault * width + fix), width)
 
     @property
-    def handed_back(self) -> Ints:
-        return np.repeat(self.days, self.many)
+    def fault(self) -> Ints:
+        return self.keys // self.width
 
-    def day_of(self, places: Ints) -> Ints:
-        """Which of the days is that of the repairs that stand there."""
-        return np.searchsorted(np.cumsum(self.many), places, side="right")
+    @property
+    def fix(self) -> Ints:
+        return self.keys % self.width
 
-    def places(self, repairs: Ints) -> tuple[Ints, NDArray[np.bool_]]:
-        """Where these repairs stand here, and which of them stand here at all."""
-        if not len(self.repair):
-            return np.zeros(len(repairs), np.int64), np.zeros(len(repairs), bool)
-        order = np.argsort(self.repair, kind="stable")
-        spot = np.searchsorted(self.repair, repairs, sorter=order)
-        at = order[np.minimum(spot, len(order) - 1)]
-        return at, self.repair[at] == repairs
+    def number(self, fault: Ints, fix: Ints) -> tuple[Ints, NDArray[np.bool_]]:
+        """The number of each pair, and whether it has one: not so where a pair was
+        written down after the others had been read.
+        """
+        key = fault * self.width + fix
+        number = np.searchsorted(self.keys, key).clip(max=max(len(self.keys) - 1, 0))
+        has_one = np.zeros(len(key), dtype=bool)
+        if len(self.keys):
+            has_one = (self.keys[number] == key) & (fix < self.width)
+        return number, has_one
+
+
+def watched_so_far(fixed: Fixed, *, number: Ints, pairs: int, within: int) -> Counts:
+    """The counts of repairs of which no more is known than when they were handed back:
+    watched to the horizon, or until today.
+    """
+    ages = np.repeat(number, fixed.young)
+    still = np.zeros(len(ages), dtype=np.int64)
+    counts = counted(ages, t=fixed.ages, d=still, pairs=pairs, within=within)
+    through = np.bincount(number, weights=fixed.old, minlength=pairs)
+    counts.left[:, within] += through.astype(np.int64)
+    return counts
 
 
 class Ended(NamedTuple):
     """Columns of the repairs on devices that are no longer watched."""
 
     repair: Ints
+    fault: Ints
+    fix: Ints
+    handed_back: Ints
     watch_ends: Ints
 
 
@@ -46,36 +77,42 @@ class Returned(NamedTuple):
     """Columns of the comebacks: a row for each repair made on such a visit."""
 
     repair: Ints  # the earlier one
+    fault: Ints
+    fix: Ints
+    handed_back: Ints
     visit: Ints
     came_back: Ints
-    fault: Ints  # of the repair on the visit, and what it cost
+    fault_now: Ints  # of the repair on the visit, and what it cost
     cost: Ints
 
 
 class Known(NamedTuple):
     """Columns of the repairs of which more is known than when they were handed back."""
 
-    at: Ints  # where they stand among all
+    fault: Ints
+    fix: Ints
     handed_back: Ints
     watch_ends: Ints
     came_back: Ints
 
 
-def known_more_of(fixed: Fixed, ended: Ended, back: Returned) -> Known:
+def known_more_of(ended: Ended, back: Returned) -> Known:
     """What is known of each repair that was not simply watched; of several comebacks
     of one repair the first is counted.
     """
-    repairs, number = np.unique(
-        np.concatenate([ended.repair, back.repair]), return_inverse=True
+    repairs, first, number = np.unique(
+        np.concatenate([ended.repair, back.repair]),
+        return_index=True,
+        return_inverse=True,
     )
     watch_ends = np.full(len(repairs), NEVER, dtype=np.int64)
     came_back = watch_ends.copy()
     np.minimum.at(watch_ends, number[: len(ended.repair)], ended.watch_ends)
     np.minimum.at(came_back, number[len(ended.repair) :], back.came_back)
-    at, is_there = fixed.places(repairs)
     return Known(
-        at=at[is_there],
-        handed_back=fixed.days[fixed.day_of(at[is_there])],
-        watch_ends=watch_ends[is_there],
-        came_back=came_back[is_there],
+        fault=np.concatenate([ended.fault, back.fault])[first],
+        fix=np.concatenate([ended.fix, back.fix])[first],
+        handed_back=np.concatenate([ended.handed_back, back.handed_back])[first],
+        watch_ends=watch_ends,
+        came_back=came_back,
     )

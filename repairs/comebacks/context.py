@@ -15,12 +15,8 @@ from django.db.models.functions import Coalesce
 
 from repairs.comebacks.asked import Asked
 from repairs.comebacks.compare import cost_to_shop
-from repairs.comebacks.queries import (
-    Beside,
-    DayNumber,
-    comeback_record,
-    fixes_beside,
-)
+from repairs.comebacks.counted.queries import DayNumber
+from repairs.comebacks.queries import Beside, comeback_record, fixes_beside
 from repairs.comebacks.record import FaultRecord, Record
 from repairs.comebacks.worth import Rates, Taken, Worth, usual_worth
 from repairs.customers.models import Device, DeviceModel

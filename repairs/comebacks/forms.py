@@ -5,7 +5,7 @@ from datetime import date
 from django import forms
 
 from repairs.comebacks.asked import SAYS_LITTLE, Asked
-from repairs.comebacks.queries import latest_day
+from repairs.comebacks.counted.queries import latest_day
 from repairs.customers.models import DeviceModel
 from repairs.faults import declared
 from shopdesk.fields import DayFormField

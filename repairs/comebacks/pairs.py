@@ -46,7 +46,6 @@ COLUMNS = {
 }
 """The table, in this order on screen, on paper, in CSV and in JSON."""
 
-DENSE = 2_000_000  # keys up to here are looked up in a list of all
 TAIL = 0.05  # left outside each limit: the limits are 90 %
 
 
@@ -177,26 +176,17 @@ def _by_all(
     )
 
 
-def numbered(keys: Ints) -> tuple[Ints, Ints]:
-    """The number of each repair's pair, and the key of each pair in rising order."""
-    highest = int(keys.max(initial=0))
-    if highest > DENSE:
-        pairs, number = np.unique(keys, return_inverse=True)
-        return number.reshape(-1).astype(np.int64), pairs
-    # A mark for each key that could be: no sorting of a million.
-    is_there = np.zeros(highest + 1, dtype=bool)
-    is_there[keys] = True
-    return (np.cumsum(is_there) - 1)[keys], np.flatnonzero(is_there)
-
-
 def commonest_declared(
-    pair: Ints, *, is_stopgap: Ints, handed_back: Ints, pairs: int
+    pair: Ints, *, is_stopgap: Ints, many: Ints, handed_back: Ints, pairs: int
 ) -> list[str]:
     """What the bench said of each pair most often; the latest where it is a tie, and
     stopgap where both were said on the latest day.
+
+    A row is so many repairs of which the same was said, the last of them handed back on
+    that day.
     """
-    stopgaps = np.bincount(pair, weights=is_stopgap, minlength=pairs)
-    balance = 2 * stopgaps - np.bincount(pair, minlength=pairs)
+    stopgaps = np.bincount(pair, weights=is_stopgap * many, minlength=pairs)
+    balance = 2 * stopgaps - np.bincount(pair, weights=many, minlength=pairs)
     last = np.zeros(pairs, dtype=np.int64)
     np.maximum.at(last, pair, 2 * handed_back + is_stopgap)
     says_stopgap = np.where(balance == 0, last % 2 == 1, balance > 0)

@@ -1,7 +1,6 @@
-"""The one door between the database and the reckoning.
+"""The comeback table as the database knows it, and what stands behind its rows.
 
-Each kind of record is asked for once, however many pairs there are; days become day
-numbers here and stay so until a page shows them.
+Days become day numbers here and stay so until a page shows them.
 """
 
 import math
@@ -10,131 +9,40 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from itertools import chain
 
 import numpy as np
 import pandas as pd
-from django.db import connection
-from django.db.models import (
-    Aggregate,
-    BigIntegerField,
-    Case,
-    Count,
-    Exists,
-    F,
-    Func,
-    IntegerField,
-    Max,
-    OuterRef,
-    Q,
-    Sum,
-    TextField,
-    Value,
-    When,
-)
-from django.db.models.functions import Cast, Coalesce
+from django.db.models import Q
 
-from repairs.comebacks.columns import Ended, Fixed, Returned, known_more_of
+from repairs.comebacks.columns import (
+    Known,
+    Numbers,
+    known_more_of,
+    watched_so_far,
+)
+from repairs.comebacks.counted.queries import (
+    ALL,
+    Book,
+    done,
+    fixed,
+    fixed_by,
+    returned,
+    same_fault_by,
+    watch_ended,
+)
 from repairs.comebacks.pairs import (
     PAIRS,
     ComebackTable,
     comeback_table,
     commonest_declared,
-    numbered,
 )
 from repairs.comebacks.record import FaultRecord, Record
-from repairs.comebacks.redo import (
-    UNPAID,
-    Spent,
-    cost_of_redo,
-    mean_redo_costs,
-    redone_by_pair,
-)
-from repairs.comebacks.rows import Pair, Row, share
-from repairs.comebacks.watch import NEVER, Ints, counted, days_watched
-from repairs.customers.models import Device
-from repairs.faults.declared import STOPGAP
+from repairs.comebacks.redo import cost_of_redo, mean_redo_costs, redone_by_pair
+from repairs.comebacks.rows import Row, share
+from repairs.comebacks.watch import NEVER, Counts, days_watched
 from repairs.faults.models import Fault, Fix
-from repairs.jobs import states
-from repairs.jobs.models import Job, Repair, ReturnDecision
+from repairs.jobs.models import Job, Repair
 from shopdesk.shop.models import Shop
-
-BATCH = 20_000  # rows read at once
-DAYS_AT_ONCE = 30  # rows that each hold all repairs of a day
-
-
-def latest_day(today: date) -> date:
-    """The last day that can be asked about: today, or the last day on record.
-
-    A day to come would count repairs as watched on days that have not been.
-    """
-    last = Job.objects.aggregate(last=Max("handed_back_on"))["last"]
-    return max(today, last) if last else today
-
-
-ALL = Q()  # narrows nothing
-
-
-def fixed_by(as_of: date, *, only: Q = ALL):
-    """The repairs that count: outcome fixed, and handed back on or before the day.
-
-    `only` narrows them further.
-    """
-    return Repair.objects.filter(
-        only, outcome=states.FIXED, job__handed_back_on__lte=as_of
-    ).order_by("id")
-
-
-def same_fault_by(as_of: date):
-    """The returns taken for the same fault on that day, one decision a job.
-
-    A decision is never changed, a later one takes its place: of those made by the day
-    the last holds, and what was decided later was not known yet.
-    """
-    later = ReturnDecision.objects.filter(
-        job=OuterRef("job"), id__gt=OuterRef("id"), decided_on__lte=as_of
-    )
-    return ReturnDecision.objects.filter(
-        ~Exists(later),
-        what=states.SAME_FAULT,
-        decided_on__lte=as_of,
-        job__booked_in_on__lte=as_of,
-    ).order_by("id")
-
-
-# --- the table ----------------------------------------------------------------
-
-
-class DayNumber(Func):
-    """The number of a day, as date.toordinal() has it: no row needs a date of its own.
-    NEVER where there is none.
-    """
-
-    output_field = IntegerField()
-
-    def as_sqlite(self, compiler, connection, **context):
-        template = (
-            f"ifnull(CAST(julianday(%(expressions)s) AS INTEGER)-1721424,{NEVER})"
-        )
-        return self.as_sql(compiler, connection, template=template, **context)
-
-    def as_postgresql(self, compiler, connection, **context):
-        template = f"coalesce(%(expressions)s - DATE '0001-01-01' + 1, {NEVER})"
-        return self.as_sql(compiler, connection, template=template, **context)
-
-
-class Together(Aggregate):
-    """Whole numbers in one text, with commas between: a group in one row, not many."""
-
-    output_field = TextField()
-
-    def as_sqlite(self, compiler, connection, **context):
-        template = "group_concat(%(expressions)s)"
-        return self.as_sql(compiler, connection, template=template, **context)
-
-    def as_postgresql(self, compiler, connection, **context):
-        template = "string_agg((%(expressions)s)::text, ',')"
-        return self.as_sql(compiler, connection, template=template, **context)
 
 
 def comeback_record(
@@ -149,40 +57,31 @@ def comeback_record(
 
     With `only`, of those repairs alone, drawn towards what `among` knows of all.
     """
+    # Few were not watched all the time or came back. These are asked for first, so that
+    # what is written meanwhile is not missing among all.
+    back, ended = returned(as_of, only=only), watch_ended(as_of, only=only)
+    known = fixed(as_of, within=within, only=only)
+    numbers = Numbers.of(known.fault, known.fix)
     book = Book()
-    fixed = _fixed(as_of, book, only)
-    number, keys = numbered(fixed.key)
-    pairs = book.pairs(keys)
-    ages = {"as_of": as_of.toordinal(), "within": within}
-    t, d = (np.repeat(of, fixed.many) for of in days_watched(fixed.days, **ages))
-    counts = counted(number, t=t, d=d, pairs=len(pairs), within=within)
-    del t, d  # a million of each
-    # Few were not watched all the time or came back: these are counted again.
-    ended, back = _watch_ended(as_of), _returned(as_of)
-    seen = known_more_of(fixed, ended, back)
-    counts = counts.moved(
-        number[seen.at],
-        from_=days_watched(seen.handed_back, **ages),
-        to=days_watched(
-            seen.handed_back,
-            watch_ends=seen.watch_ends,
-            came_back=seen.came_back,
-            **ages,
-        ),
+    pairs = book.pairs(numbers)
+    number, _ = numbers.number(known.fault, known.fix)
+    counts = watched_so_far(known, number=number, pairs=len(pairs), within=within)
+    counts = _counted_again(
+        counts, known_more_of(ended, back), numbers=numbers, as_of=as_of
     )
-    named = book.codes(keys)
+    named = book.codes(numbers)
     named["declared"] = commonest_declared(
         number,
-        is_stopgap=fixed.is_stopgap,
-        handed_back=fixed.handed_back,
+        is_stopgap=known.is_stopgap,
+        many=known.old + known.young,
+        handed_back=known.last,
         pairs=len(pairs),
     )
-    at, is_there = fixed.places(back.repair)
-    at = at[is_there]
+    of_pair, is_there = numbers.number(back.fault, back.fix)
     redone = redone_by_pair(
-        number[at],
+        of_pair[is_there],
         visit=back.visit[is_there],
-        is_same=book.fault_of(fixed.key[at]) == back.fault[is_there],
+        is_same=(back.fault == back.fault_now)[is_there],
         cost=back.cost[is_there],
         pairs=len(pairs),
     )
@@ -190,7 +89,7 @@ def comeback_record(
     named["mean_redo_cost"] = mean_redo_costs(
         [pair.fault_id for pair in pairs],
         redone=redone,
-        done=[] if is_redone else _done(pairs, as_of=as_of, only=only),
+        done=[] if is_redone else done(pairs, as_of=as_of, only=only),
         places=shop.places,
     )
     table = comeback_table(
@@ -204,129 +103,23 @@ def comeback_record(
     return Record(table=table, as_of=as_of, pairs=pairs)
 
 
-class Book:
-    """Codes and names of faults and fixes, and one number for each two of them."""
-
-    def __init__(self) -> None:
-        self._faults = self._named(Fault)
-        self._fixes = self._named(Fix)
-        self._width = max(self._fixes, default=0) + 1
-
-    @staticmethod
-    def _named(kind) -> dict[int, tuple[str, str]]:
-        rows = kind.objects.order_by().values_list("id", "code", "name")
-        return {id: (code, name) for id, code, name in rows}
-
-    def key(self):
-        """The pair of a repair, by its fault and fix, as the database reckons it."""
-        return F("fault_id") * Value(self._width) + F("fix_id")
-
-    def _split(self, keys) -> list[tuple[int, int]]:
-        return [divmod(key, self._width) for key in keys.tolist()]
-
-    def fault_of(self, keys: Ints) -> Ints:
-        return keys // self._width
-
-    def pairs(self, keys) -> list[Pair]:
-        return [
-            Pair(fault, fix, self._faults[fault][1], self._fixes[fix][1])
-            for fault, fix in self._split(keys)
-        ]
-
-    def codes(self, keys) -> dict[str, list]:
-        split = self._split(keys)
-        return {
-            "fault": [self._faults[fault][0] for fault, _ in split],
-            "fix": [self._fixes[fix][0] for _, fix in split],
-        }
-
-
-def _fixed(as_of: date, book: Book, only: Q) -> Fixed:
-    """The repairs that count. Those of a day come in one row: handing over a row each
-    is what would take long of a million.
-    """
-    rows = (
-        fixed_by(as_of, only=only)
-        .order_by()
-        .values("job__handed_back_on")
-        .annotate(
-            ids=Together(F("id")),
-            said=Together(book.key() * Value(2) + _one_if(declared=STOPGAP)),
-        )
-        .values_list("job__handed_back_on", "ids", "said")
-        .order_by("job__handed_back_on")
+def _counted_again(
+    counts: Counts, known: Known, *, numbers: Numbers, as_of: date
+) -> Counts:
+    """The counts where more is known of some repairs than that they were watched."""
+    number, is_there = numbers.number(known.fault, known.fix)
+    known = Known(*(column[is_there] for column in known))
+    asked = {"as_of": as_of.toordinal(), "within": counts.within}
+    return counts.moved(
+        number[is_there],
+        from_=days_watched(known.handed_back, **asked),
+        to=days_watched(
+            known.handed_back,
+            watch_ends=known.watch_ends,
+            came_back=known.came_back,
+            **asked,
+        ),
     )
-    days, ids, said = [], [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
-    for batch in _batches(rows, size=DAYS_AT_ONCE):
-        for on, of_ids, of_said in batch:
-            ids.append(np.fromstring(of_ids, dtype=np.int64, sep=","))
-            said.append(np.fromstring(of_said, dtype=np.int64, sep=","))
-            days.append(date.fromisoformat(str(on)).toordinal())
-    many = [len(of_day) for of_day in ids[1:]]
-    key = np.concatenate(said)
-    del said
-    is_stopgap = (key & 1).astype(np.int8)
-    key >>= 1
-    return Fixed(
-        days=np.array(days, dtype=np.int64),
-        many=np.array(many, dtype=np.int64),
-        repair=np.concatenate(ids),
-        key=key,
-        is_stopgap=is_stopgap,
-    )
-
-
-def _watch_ended(as_of: date) -> Ended:
-    # Asked from the devices' side, since few of them are not watched any more.
-    rows = Device.objects.filter(watch_ends_on__lt=as_of).order_by()
-    columns = rows.values_list(
-        Coalesce("jobs__repairs__id", Value(0)), DayNumber("watch_ends_on")
-    )
-    return Ended(*_columns(columns))
-
-
-def _returned(as_of: date) -> Returned:
-    # What a visit cost is known when it is over.
-    is_paid = When(job__handed_back_on__lte=as_of, then="job__repairs__cost")
-    columns = (
-        same_fault_by(as_of)
-        .order_by()
-        .values_list(
-            "earlier_id",
-            "job_id",
-            DayNumber("job__booked_in_on"),
-            Coalesce("job__repairs__fault_id", Value(0)),
-            Coalesce(Cast(Case(is_paid), BigIntegerField()), Value(UNPAID)),
-        )
-    )
-    return Returned(*_columns(columns))
-
-
-def _one_if(**condition):
-    return Case(When(**condition, then=Value(1)), default=Value(0))
-
-
-def _columns(rows):
-    """The columns of many rows of whole numbers."""
-    read = [
-        np.fromiter(chain.from_iterable(batch), dtype=np.int64).reshape(len(batch), -1)
-        for batch in _batches(rows, size=BATCH)
-    ]
-    if not read:
-        width = len(rows.query.values_select) + len(rows.query.annotation_select)
-        return np.zeros((width, 0), dtype=np.int64)
-    return np.concatenate(read).T
-
-
-def _batches(rows, *, size: int):
-    """Rows straight from the driver: as a query set each number would be asked whether
-    it is one, and PostgreSQL would plan for the first rows alone.
-    """
-    sql, parameters = rows.query.sql_with_params()
-    with connection.cursor() as cursor:
-        cursor.execute(sql, parameters)
-        while batch := cursor.fetchmany(size):
-            yield batch
 
 
 def costs_of_visits(jobs: Collection[int], *, as_of: date) -> dict[int, list]:
@@ -338,21 +131,6 @@ def costs_of_visits(jobs: Collection[int], *, as_of: date) -> dict[int, list]:
     for job, fault, cost in rows:
         visits[job].append((fault, cost))
     return visits
-
-
-def _done(pairs: list[Pair], *, as_of: date, only: Q) -> list[Spent]:
-    """What the repairs of each pair cost in the first place."""
-    sums = (
-        fixed_by(as_of, only=only)
-        .order_by()
-        .values("fault_id", "fix_id")
-        .annotate(total=Sum("cost"), jobs=Count("cost"))
-        .values_list("fault_id", "fix_id", "total", "jobs")
-    )
-    spent = {
-        (fault, fix): Spent(total or Decimal(0), n) for fault, fix, total, n in sums
-    }
-    return [spent.get((pair.fault_id, pair.fix_id), Spent()) for pair in pairs]
 
 
 # --- one fault, and one pair --------------------------------------------------

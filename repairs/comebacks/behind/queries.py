@@ -9,14 +9,9 @@ from django.utils.functional import cached_property
 from django_tables2.data import TableData
 
 from repairs.comebacks.behind.forms import COMEBACK, WATCHED
+from repairs.comebacks.counted.queries import ALL, DayNumber, fixed_by, same_fault_by
 from repairs.comebacks.month.queries import behind, comebacks_by
-from repairs.comebacks.queries import (
-    ALL,
-    DayNumber,
-    costs_of_visits,
-    fixed_by,
-    same_fault_by,
-)
+from repairs.comebacks.queries import costs_of_visits
 from repairs.comebacks.redo import cost_of_redo
 from repairs.jobs.models import Job, Repair
 
@@ -43,10 +38,6 @@ def counted_repairs(
         repairs = repairs.filter(pk__in=_came_back(as_of, within))
     elif became == WATCHED:
         repairs = repairs.filter(*_still_watched(as_of, within))
-    elif became:
-        repairs = repairs.exclude(pk__in=_came_back(as_of, within)).exclude(
-            *_still_watched(as_of, within)
-        )
     return repairs.order_by("-job__handed_back_on", "-id")
 
 

@@ -12,6 +12,13 @@ from django.db.models import BigIntegerField, Q
 from django.db.models.functions import Cast
 from django.urls import reverse
 
+from repairs.comebacks.counted.queries import (
+    ALL,
+    BATCH,
+    DayNumber,
+    fixed_by,
+    same_fault_by,
+)
 from repairs.comebacks.month import changes
 from repairs.comebacks.month.bars import bars
 from repairs.comebacks.month.coming import coming
@@ -25,16 +32,7 @@ from repairs.comebacks.month.report import Blamed, MonthReport, Told
 from repairs.comebacks.month.seen import Known, Seen, seen
 from repairs.comebacks.month.triangle import triangle
 from repairs.comebacks.pairs import ComebackTable
-from repairs.comebacks.queries import (
-    ALL,
-    BATCH,
-    Behind,
-    DayNumber,
-    comeback_record,
-    costs_of_visits,
-    fixed_by,
-    same_fault_by,
-)
+from repairs.comebacks.queries import Behind, comeback_record, costs_of_visits
 from repairs.comebacks.record import Record
 from repairs.comebacks.redo import cost_of_redo
 from repairs.comebacks.watch import NEVER, Ints, days_watched

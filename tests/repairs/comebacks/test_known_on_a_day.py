@@ -6,17 +6,16 @@ from decimal import Decimal
 import numpy as np
 import pytest
 
-from repairs.comebacks.queries import (
-    comeback_record,
-    fixes_beside,
-    latest_day,
-    repairs_behind,
-)
+from repairs.bench import actions as bench
+from repairs.comebacks.counted.queries import latest_day
+from repairs.comebacks.queries import comeback_record, fixes_beside, repairs_behind
 from repairs.comebacks.record import FaultRecord
+from repairs.customers.models import Device
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import states
-from repairs.jobs.models import Job, Repair, ReturnDecision
+from repairs.jobs.models import Job, NotYet, Repair, ReturnDecision
 from shopdesk.shop.models import Shop
+from shopdesk.staff.models import Kind
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -291,3 +290,64 @@ def test_the_latest_day_is_today_unless_the_records_go_further(pair):
     assert latest_day(today) == today
     make.past_repair(*pair, on=LATER)
     assert latest_day(today) == LATER
+
+
+# --- what a past day can't show -------------------------------------------------
+
+
+AS_THEY_STAND = "As they stand today are: names and codes, our limit and sureness,"
+
+
+@pytest.fixture
+def owner(client):
+    client.force_login(
+        make.user(Kind.OWNER), "django.contrib.auth.backends.ModelBackend"
+    )
+    return client
+
+
+@pytest.mark.parametrize("page", ["/comebacks/", "/comebacks/month/"])
+def test_what_a_past_day_shows_as_it_stands_today_is_said(owner, pair, page):
+    make.past_repair(*pair, on=ON, back_on=ON + days(9))
+    said = " ".join(owner.get(page, {"as_of": ON + days(30)}).content.decode().split())
+    assert AS_THEY_STAND in said
+
+
+def test_names_limit_and_watch_are_as_they_stand_today(pair):
+    fault, fix = pair
+    device = make.device()
+    make.past_repair(fault, fix, on=ON, of=device)
+    before = rows_of(ON + days(60))[0]
+    assert Device.objects.filter(pk=device.pk).update(watch_ends_on=ON + days(20)) == 1
+    Fault.objects.filter(pk=fault.pk).update(code="RENAMED")
+    after = rows_of(ON + days(60))[0]
+    assert (before.fault, after.fault) == (fault.code, "RENAMED")
+    assert after.expected < before.expected or before.expected == 0
+    [behind] = repairs_behind(fault, fix, as_of=ON + days(60), within=90)
+    assert behind.days == 20
+    make.shop(return_limit=Decimal("0.5"))
+    assert rows_of(ON + days(60))[0].chance_over_limit < after.chance_over_limit
+
+
+def test_what_a_repair_was_is_not_changed_after_its_job_is_handed_back(pair):
+    """So no day needs to be kept for its outcome, what was declared, or its cost."""
+    repair = make.past_repair(*pair, on=ON, cost=Decimal(40))
+    boss, fix = make.user(Kind.OWNER), make.fix(pair[0])
+    version = repair.job.version
+    for refused in (
+        lambda: bench.choose_fix(repair, fix=fix, version=version, by=boss),
+        lambda: bench.give_up(
+            repair, outcome=states.NOT_FIXED, why="x", version=version, by=boss
+        ),
+        lambda: bench.take_up_again(repair, by=boss),
+        lambda: bench.drop_fault(repair, by=boss),
+        lambda: bench.step(
+            repair.job, "reopen", version=version, by=boss, why="it failed"
+        ),
+    ):
+        with pytest.raises((NotYet, states.WrongStep)):
+            refused()
+    assert states.NEXT[states.HANDED_BACK] == frozenset()
+    now = Repair.objects.get(pk=repair.pk)
+    for name in ("fix_id", "outcome", "declared", "cost"):
+        assert getattr(now, name) == getattr(repair, name)

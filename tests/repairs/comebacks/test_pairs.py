@@ -15,7 +15,6 @@ from repairs.comebacks.pairs import (
     comeback_table,
     commonest_declared,
     flags,
-    numbered,
 )
 from repairs.comebacks.watch import counted
 
@@ -177,24 +176,19 @@ def test_a_thousand_repairs_of_one_pair_give_sharp_limits():
     assert 0.03 < row["low"] < row["risk"] < row["high"] < 0.07
 
 
-@pytest.mark.parametrize("far", [0, 10**12])
-def test_pairs_are_numbered_in_the_order_of_their_keys(far):
-    number, pairs = numbered(np.array([71, 31, 72, 71]) + far)
-    assert (pairs - far).tolist() == [31, 71, 72]
-    assert number.tolist() == [1, 0, 2, 1]
-
-
 def test_what_a_pair_is_declared_is_what_was_said_most_often_or_last():
     said = commonest_declared(
-        np.array([0, 0, 0, 1, 1, 2, 2]),
-        is_stopgap=np.array([1, 1, 0, 1, 0, 0, 1]),
-        handed_back=np.array([1, 2, 9, 5, 4, 6, 6]),
+        np.array([0, 0, 1, 1, 2, 2]),
+        is_stopgap=np.array([1, 0, 1, 0, 0, 1]),
+        many=np.array([2, 1, 1, 1, 1, 1]),
+        handed_back=np.array([2, 9, 5, 4, 6, 6]),
         pairs=3,
     )
     assert said == ["stopgap", "stopgap", "stopgap"]
     said = commonest_declared(
         np.array([0, 0, 1]),
         is_stopgap=np.array([1, 0, 0]),
+        many=np.array([3, 3, 1]),
         handed_back=np.array([4, 5, 1]),
         pairs=2,
     )
