@@ -135,8 +135,11 @@ def drafted(quote: Quote) -> tuple[Job, Quote]:
 
 
 @transaction.atomic
-def send(quote: Quote, *, on: date, at: datetime, by) -> Quote:
-    """Freeze the quote with its paper; from now on it holds for the shop's days."""
+def send(quote: Quote, *, on: date, at: datetime, by, link: str = "") -> Quote:
+    """Freeze the quote with its paper; from now on it holds for the shop's days.
+
+    `link` is printed on it: where the customer can answer by themselves.
+    """
     job, quote = locked(quote)
     states.check_step(quote.state, states.SENT)
     options = list(quote.options.prefetch_related("lines"))
@@ -150,7 +153,7 @@ def send(quote: Quote, *, on: date, at: datetime, by) -> Quote:
     quote.valid_until = on + timedelta(days=shop.quote_days)
     # The paper must not bear the mark of a draft any more.
     quote.state = states.SENT
-    paper = quote_paper(quote, shop=shop, made_at=at)
+    paper = quote_paper(quote, shop=shop, made_at=at, link=link)
     quote.state = states.DRAFT
     quote.step(
         states.SENT,

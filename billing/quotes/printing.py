@@ -10,8 +10,13 @@ SIDE_BY_SIDE = 8
 """Two options of no more lines than this are read best beside each other."""
 
 
-def quote_paper(quote: Quote, *, shop: Shop, made_at: datetime) -> bytes:
-    """The quote as it is handed over; a draft is marked as one."""
+def quote_paper(
+    quote: Quote, *, shop: Shop, made_at: datetime, link: str = ""
+) -> bytes:
+    """The quote as it is handed over; a draft is marked as one.
+
+    `link` is the address at which the customer can answer it.
+    """
     job = quote.job
     written_in = quote.written_in(shop)
     options = [
@@ -39,6 +44,7 @@ def quote_paper(quote: Quote, *, shop: Shop, made_at: datetime) -> bytes:
             "several_rates": several_rates,
             "side_by_side": side_by_side and not several_rates,
             "written_in": written_in,
+            "link": link,
         },
         size=shop.paper,
         made_at=made_at,

@@ -14,6 +14,7 @@ from billing.quotes import actions, states
 from billing.quotes.filters import QuoteFilter
 from billing.quotes.forms import DraftForms, NoForm, YesForm
 from billing.quotes.limits import MOST_OPTIONS
+from billing.quotes.link.desk.views import new_address
 from billing.quotes.models import Option, Quote
 from billing.quotes.printing import quote_paper
 from billing.quotes.tables import QuoteTable
@@ -225,8 +226,11 @@ def send(request, pk):
                 forms, is_saved = _saved(request, quote)
                 if not is_saved:
                     return _draft_page(request, quote, forms)
+            now = timezone.now()
+            with_link = "with_link" in request.POST
+            link = new_address(request, quote.job, at=now) if with_link else ""
             quote = actions.send(
-                quote, on=timezone.localdate(), at=timezone.now(), by=request.user
+                quote, on=timezone.localdate(), at=now, by=request.user, link=link
             )
         messages.success(request, "The quote is sent: print it, or mail its PDF.")
     except REFUSALS as refusal:

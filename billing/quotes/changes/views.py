@@ -128,5 +128,9 @@ def so_far(request, pk):
     return render(
         request,
         "billing/quotes/changes/_so_far.html",
-        {"job": job, "so_far": queries.so_far(job, shop=Shop.current())},
+        {
+            "job": job,
+            "so_far": queries.so_far(job, shop=Shop.current()),
+            "waiting": queries.open_change(queries.accepted_quote(job)),
+        },
     )

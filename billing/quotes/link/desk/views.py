@@ -48,16 +48,18 @@ def of_job(request, pk):
     )
 
 
-def _made(request, job):
-    """A new link, its address, and a letter that tells the customer of it."""
-    _, token = actions.make_link(
-        job, on=timezone.localdate(), at=timezone.now(), by=request.user
-    )
+def new_address(request, job, *, at):
+    """The address of a new link, as the customer reaches us."""
+    _, token = actions.make_link(job, on=timezone.localdate(), at=at, by=request.user)
     path = reverse("link:page", args=[token])
     if settings.PUBLIC_URL:
-        address = settings.PUBLIC_URL.rstrip("/") + path
-    else:
-        address = request.build_absolute_uri(path)
+        return settings.PUBLIC_URL.rstrip("/") + path
+    return request.build_absolute_uri(path)
+
+
+def _made(request, job):
+    """A new link, and a letter that tells the customer of it."""
+    address = new_address(request, job, at=timezone.now())
     shop = Shop.current()
     letter = {
         "subject": f"Your {job.device.model}: job {job.number}",

@@ -227,6 +227,15 @@ def test_work_beyond_what_was_agreed_is_told_until_a_change_is_agreed(quote, des
     assert desk.get(where).content.strip() == b""
 
 
+def test_the_bench_is_told_on_its_page_that_an_answer_is_waited_for(quote, desk):
+    where = reverse("changes:so_far", args=[quote.job_id])
+    bench = desk.get(quote.job.get_absolute_url()).content.decode()
+    assert f'hx-get="{where}"' in bench
+    record(quote.job)
+    told = " ".join(desk.get(where).content.decode().split())
+    assert "asked for €12.00 more and has not answered" in told
+
+
 def test_minutes_that_are_not_billable_and_finding_the_fault_do_not_count(quote):
     job = quote.job
     job.labour.create(repair=job.repairs.get(), minutes=600, is_billable=False)

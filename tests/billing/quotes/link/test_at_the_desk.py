@@ -16,7 +16,7 @@ from billing.quotes.link.models import Link, Signature
 from billing.quotes.models import Quote
 from tests import make
 from tests.billing import till
-from tests.billing.quotes.changes.test_change_order import record
+from tests.billing.quotes.changes.test_change_order import paper_words, record
 from tests.billing.quotes.link.conftest import boxes, of_job
 
 INK = "M10 20L30 40L50 60"
@@ -92,6 +92,25 @@ def test_the_list_asks_no_more_for_more_links(desk, quote):
             desk.get(reverse("links:of_job", args=[quote.job_id]))
         counts.append(len(asked))
     assert counts[0] == counts[1]
+
+
+def test_a_link_is_printed_on_the_quote_when_it_is_sent_with_one(desk, shop):
+    draft, plain = till.drafted(), till.drafted()
+    desk.post(reverse("quotes:send", args=[draft.pk]), {"with_link": "yes"})
+    desk.post(reverse("quotes:send", args=[plain.pk]))
+    assert "/q/" not in paper_words(Quote.objects.get(pk=plain.pk).paper)
+    words = paper_words(Quote.objects.get(pk=draft.pk).paper)
+    address = re.search(r"http://testserver(/q/[\w-]{43}/)", words.replace(" ", ""))[1]
+    page = Client().get(address)
+    assert page.status_code == 200 and draft.job.number in page.content.decode()
+    assert Link.objects.get().job == draft.job
+
+
+def test_a_quote_that_can_not_be_sent_makes_no_link(desk, shop):
+    draft = till.drafted()
+    draft.options.all().delete()
+    desk.post(reverse("quotes:send", args=[draft.pk]), {"with_link": "yes"})
+    assert not Link.objects.exists() and Quote.objects.get().state == "draft"
 
 
 # --- the screen turned to the customer ----------------------------------------

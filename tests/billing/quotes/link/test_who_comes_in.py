@@ -4,7 +4,7 @@ import logging
 import re
 import statistics
 from datetime import timedelta
-from time import perf_counter
+from time import process_time
 
 import pytest
 import time_machine
@@ -119,12 +119,11 @@ def test_they_are_answered_in_the_same_time(customer, quote):
     for _ in range(25):
         for token in tokens:
             Knock.objects.all().delete()
-            began = perf_counter()
+            began = process_time()  # ours only, whatever else the machine has to do
             client.get(f"/q/{token}/")
-            took[token].append(perf_counter() - began)
-    # The fastest of each: what else the machine has to do only makes some slower.
-    fast = [statistics.mean(sorted(times)[:5]) for times in took.values()]
-    assert max(fast) < 1.5 * min(fast)
+            took[token].append(process_time() - began)
+    middle = [statistics.median(times) for times in took.values()]
+    assert max(middle) < 1.5 * min(middle)
 
 
 def test_each_asks_the_database_the_same(customer, quote, django_assert_num_queries):
