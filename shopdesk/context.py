@@ -15,7 +15,10 @@ ROOMS = (
     (
         "Till",
         "quotes:all",
-        ("quotes", "links", "changes", "repair_form", "invoices", "pricing"),
+        (
+            *("quotes", "links", "changes", "repair_form"),
+            *("invoices", "reminders", "days"),
+        ),
     ),
     ("Comebacks", "comebacks:table", ("comebacks",)),
     ("Fault book", "faults:book", ("faults",)),

@@ -29,7 +29,16 @@ from repairs.jobs.models import Job
 from shopdesk import money
 from shopdesk.shop.models import Series, Shop
 
-__all__ = ["Buyer", "Refused", "buyer_of", "credit", "issue", "keep_ubl", "pay"]
+__all__ = [
+    "Buyer",
+    "Refused",
+    "buyer_of",
+    "check_billable",
+    "credit",
+    "issue",
+    "keep_ubl",
+    "pay",
+]
 
 
 def series_of(kind: str, on: date, shop: Shop) -> str:
@@ -77,7 +86,7 @@ def issue(
     job whose bill was taken back is billed again in the same way.
     """
     job = Job.objects.select_for_update().get(pk=job.pk)
-    _check_billable(job)
+    check_billable(job)
     shop = Shop.current()
     supplied_on = job.handed_back_on or on
     bill = bill_of(job, on=supplied_on, shop=shop)
@@ -136,7 +145,8 @@ def issue(
     return invoice
 
 
-def _check_billable(job: Job) -> None:
+def check_billable(job: Job) -> None:
+    """Refuse a job that is not done, or that a standing bill was made of."""
     if job.state not in (states.READY, states.HANDED_BACK):
         raise Refused(
             f"Job {job.number} is {job.get_state_display()}: it is billed when the work"
@@ -171,7 +181,7 @@ def _numbered(
     invoice: Invoice, *, totals: money.Totals, shop: Shop, on: date, by
 ) -> Invoice:
     invoice.series = series_of(invoice.kind, on, shop)
-    invoice.number = Series.take(invoice.series)
+    invoice.number = Series.take(invoice.series, kind=invoice.kind)
     invoice.issued_on = on
     invoice.issued_by = by
     invoice.seller_name = shop.name

@@ -1,4 +1,5 @@
 import django_filters
+from django.utils import timezone
 
 from billing.invoices.models import Invoice
 
@@ -8,6 +9,7 @@ class InvoiceFilter(django_filters.FilterSet):
         label="Where it stands",
         choices=[
             ("open", "open"),
+            ("overdue", "overdue"),
             ("paid", "paid"),
             ("credited", "credited"),
             ("notes", "credit notes"),
@@ -23,6 +25,8 @@ class InvoiceFilter(django_filters.FilterSet):
     def by_standing(self, queryset, name, value):
         if value == "open":
             return queryset.unsettled()
+        if value == "overdue":
+            return queryset.overdue(timezone.localdate())
         if value == "paid":
             return queryset.settled().filter(credit_notes=None)
         if value == "credited":

@@ -7,7 +7,10 @@ from django import forms
 
 from billing.invoices.models import MEANS
 from billing.quotes.limits import HIGHEST
-from shopdesk.fields import MoneyFormField
+from repairs.customers.fields import TidyField
+from shopdesk.fields import ExactFormField, MoneyFormField
+from shopdesk.shop import known
+from shopdesk.templatetags.desk import money
 
 
 class PaymentForm(forms.Form):
@@ -17,17 +20,23 @@ class PaymentForm(forms.Form):
     means = forms.ChoiceField(label="How", choices=MEANS, widget=forms.RadioSelect)
     key = forms.UUIDField(widget=forms.HiddenInput)
 
-    def __init__(self, *args, written_in, left, is_optional=False, **kwargs):
+    def __init__(
+        self, *args, written_in, left, in_cash=None, is_optional=False, **kwargs
+    ):
+        """`in_cash` is what `left` comes to in coins, where that is another amount."""
         super().__init__(*args, **kwargs)
         self.is_optional = is_optional
         self.fields["key"].initial = uuid4
         amount = self.fields["amount"]
         amount.places = written_in.places
-        amount.initial = abs(left)
+        amount.initial = abs(left) if left is not None else None
         amount.label = f"Amount in {written_in.currency}"
         if is_optional:
             amount.required = self.fields["means"].required = False
             amount.help_text = "Empty or 0: it is paid later."
+        if in_cash is not None and left and in_cash != left:
+            said = f"In cash {money(abs(in_cash), written_in)}: that settles it."
+            amount.help_text = f"{amount.help_text} {said}".strip()
 
     def clean_amount(self):
         amount = self.cleaned_data["amount"]
@@ -43,8 +52,46 @@ class PaymentForm(forms.Form):
 
 
 class CreditForm(forms.Form):
+    """Why, and how much of each line that stands: all of it if nothing is said."""
+
     why = forms.CharField(
         label="Why it is taken back",
         max_length=300,
         help_text="Stands on the credit note.",
     )
+
+    def __init__(self, *args, lines, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.lines = [line for line in lines if line.quantity]
+        for line in self.lines:
+            self.fields[self._name(line)] = ExactFormField(
+                label=f"Take back of: {line.text}",
+                required=False,
+                initial=line.quantity,
+                min_value=min(line.quantity, Decimal(0)),
+                max_value=max(line.quantity, Decimal(0)),
+            )
+
+    @staticmethod
+    def _name(line):
+        return f"line{line.pk}"
+
+    def rows(self):
+        """Each line with its box."""
+        return [(line, self[self._name(line)]) for line in self.lines]
+
+    def back(self):
+        """How much of which line is taken back; None for all that stands."""
+        names = {line.pk: self._name(line) for line in self.lines}
+        if not any(self.add_prefix(name) in self.data for name in names.values()):
+            return None
+        return {pk: self.cleaned_data[name] or Decimal(0) for pk, name in names.items()}
+
+
+class BuyerForm(forms.Form):
+    """Who stands on the bill."""
+
+    name = TidyField(label="To", max_length=240)
+    address = TidyField(max_length=300, required=False, keep_lines=True)
+    country = forms.ChoiceField(choices=lambda: list(known.countries().items()))
+    tax_id = TidyField(label="Tax number", max_length=40, required=False)

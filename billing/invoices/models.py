@@ -240,6 +240,10 @@ class Invoice(models.Model):
             return "credited"
         return "owed" if self.owed else "paid"
 
+    def standing_on(self, on: date) -> str:
+        """Where it stands on a day: one that is owed may be overdue."""
+        return "overdue" if self.days_late(on) else self.standing
+
     def days_late(self, on: date) -> int:
         """Days since the last one on which it was in time; of a row `with_balance`."""
         return max((on - self.due_on).days, 0) if self.owed > 0 else 0

@@ -22,13 +22,27 @@ class InvoiceTable(tables.DeskTable):
     job = tables.CodeColumn("Job", accessor="job__number")
     standing = tables.Column("Where it stands", accessor="standing", orderable=False)
     gross = WrittenMoneyColumn("Total")
+    due_on = tables.DateColumn("Due")
     owed = WrittenMoneyColumn("Left to pay")
 
     class Meta(tables.DeskTable.Meta):
         model = Invoice
         fields = []
-        sequence = ["number", "issued_on", "buyer", "job", "standing", "gross", "owed"]
+        sequence = [
+            "number",
+            "issued_on",
+            "buyer",
+            "job",
+            "standing",
+            "due_on",
+            "gross",
+            "owed",
+        ]
         empty_text = "No bills here."
 
-    def render_standing(self, value):
-        return mark(value)
+    def __init__(self, *args, on, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.on = on
+
+    def render_standing(self, record):
+        return mark(record.standing_on(self.on))

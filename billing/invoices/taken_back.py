@@ -43,7 +43,9 @@ def taken_back(
         if key in touched:
             rest = still[key]
             groups.append(
-                money.TaxGroup(*key, rest.net - group.net, rest.tax - group.tax)
+                money.TaxGroup(
+                    *key, rest.net - group.net, rest.tax - group.tax, group.reasons
+                )
             )
     amounts = zip(before.lines, after.lines, back, strict=True)
     return money.Totals(

@@ -1,4 +1,6 @@
-"""The till's bills: read, paid, taken back."""
+"""The till's bills: read, issued, paid, taken back."""
+
+import dataclasses
 
 from django.contrib import messages
 from django.http import HttpResponse
@@ -9,20 +11,26 @@ from django_tables2 import RequestConfig
 
 from billing.invoices import actions
 from billing.invoices.filters import InvoiceFilter
-from billing.invoices.forms import CreditForm, PaymentForm
+from billing.invoices.forms import BuyerForm, CreditForm, PaymentForm
 from billing.invoices.models import EInvoice, Invoice
+from billing.invoices.payments.actions import cash_of, written_down
+from billing.invoices.payments.views import with_receipts
+from billing.invoices.queries import bill_of
 from billing.invoices.tables import InvoiceTable
+from billing.pricing.currency import Currency
+from repairs.jobs.models import Job, NotYet
 from shopdesk.printing import PaperFailed
 from shopdesk.shop.models import Shop
 
-REFUSALS = (actions.Refused, PaperFailed)
+REFUSALS = (actions.Refused, NotYet, PaperFailed)
 
 
 @require_GET
 def all_invoices(request):
     """The list, with what is left to pay on each."""
     asked = InvoiceFilter(request.GET, Invoice.objects.for_rows())
-    table = RequestConfig(request).configure(InvoiceTable(asked.qs))
+    table = InvoiceTable(asked.qs, on=timezone.localdate())
+    RequestConfig(request).configure(table)
     return render(
         request,
         "billing/invoices/all.html",
@@ -42,6 +50,7 @@ def _invoice(pk):
 def _page(request, invoice, form):
     written_in = invoice.written_in(Shop.current())
     totals = invoice.totals()
+    on = timezone.localdate()
     return render(
         request,
         "billing/invoices/invoice.html",
@@ -50,9 +59,12 @@ def _page(request, invoice, form):
             "job": invoice.job,
             "lines": list(zip(invoice.lines.all(), totals.lines, strict=True)),
             "totals": totals,
-            "payments": invoice.payments.select_related("taken_by"),
+            "payments": with_receipts(invoice.payments.all()),
+            "reminders": invoice.reminders.defer("paper"),
             "notes": invoice.credit_notes.defer("paper"),
             "written_in": written_in,
+            "where": invoice.standing_on(on),
+            "days_late": invoice.days_late(on),
             "owed_back": -invoice.owed,
             "has_ubl": EInvoice.objects.filter(invoice=invoice).exists(),
             "form": form,
@@ -63,16 +75,18 @@ def _page(request, invoice, form):
 def invoice(request, pk):
     """One bill, and the payments on it."""
     invoice = _invoice(pk)
+    shop = Shop.current()
     form = PaymentForm(
         request.POST if request.method == "POST" else None,
-        written_in=invoice.written_in(Shop.current()),
+        written_in=invoice.written_in(shop),
         left=invoice.owed,
+        in_cash=cash_of(invoice.owed, currency=invoice.currency, shop=shop),
     )
     if form.is_valid():
         # Where the shop owes, the same form pays back.
         sign = -1 if request.POST.get("way") == "back" else 1
         try:
-            actions.pay(
+            payment = actions.pay(
                 invoice,
                 amount=sign * form.cleaned_data["amount"],
                 means=form.cleaned_data["means"],
@@ -84,20 +98,22 @@ def invoice(request, pk):
         except REFUSALS as refusal:
             form.add_error("amount", str(refusal))
         else:
-            messages.success(request, "The payment is written down.")
+            messages.success(request, written_down(payment, shop))
             return redirect(invoice)
     return _page(request, invoice, form)
 
 
 def credit(request, pk):
-    """Take a bill back, by a credit note with a reason."""
+    """Take a bill back, or a part of it, by a credit note with a reason."""
     invoice = _invoice(pk)
-    form = CreditForm(request.POST if request.method == "POST" else None)
+    stands = invoice.standing_lines()
+    form = CreditForm(request.POST if request.method == "POST" else None, lines=stands)
     if form.is_valid():
         try:
             note = actions.credit(
                 invoice,
                 why=form.cleaned_data["why"],
+                back=form.back(),
                 on=timezone.localdate(),
                 at=timezone.now(),
                 by=request.user,
@@ -105,8 +121,10 @@ def credit(request, pk):
         except REFUSALS as refusal:
             form.add_error(None, str(refusal))
         else:
+            how = "" if note.is_whole else "in part "
             messages.success(
-                request, f"{invoice} is taken back by credit note {note.full_number}."
+                request,
+                f"{invoice} is taken back {how}by credit note {note.full_number}.",
             )
             return redirect(note)
     return render(
@@ -115,7 +133,55 @@ def credit(request, pk):
         {
             "invoice": invoice,
             "form": form,
+            "rows": form.rows(),
+            "left": invoice.gross + sum(n.gross for n in invoice.credit_notes.all()),
             "written_in": invoice.written_in(Shop.current()),
+        },
+    )
+
+
+def bill(request, pk):
+    """Bill a job without handing it back: one billed before and taken back, say."""
+    job = get_object_or_404(
+        Job.objects.select_related("customer", "device__model"), pk=pk
+    )
+    shop = Shop.current()
+    on = timezone.localdate()
+    try:
+        actions.check_billable(job)
+        bill = bill_of(job, on=job.handed_back_on or on, shop=shop)
+    except REFUSALS as refusal:
+        messages.error(request, str(refusal))
+        return redirect("invoices:for_job", pk)
+    buyer = actions.buyer_of(job.customer, shop)
+    form = BuyerForm(
+        request.POST if request.method == "POST" else None,
+        initial=dataclasses.asdict(buyer),
+    )
+    if form.is_valid():
+        try:
+            invoice = actions.issue(
+                job,
+                on=on,
+                at=timezone.now(),
+                by=request.user,
+                buyer=actions.Buyer(**form.cleaned_data),
+            )
+        except REFUSALS as refusal:
+            form.add_error(None, str(refusal))
+        else:
+            messages.success(request, f"{invoice} is issued.")
+            return redirect(invoice)
+    return render(
+        request,
+        "billing/invoices/bill.html",
+        {
+            "job": job,
+            "bill": bill,
+            "lines": list(zip(bill.lines, bill.totals.lines, strict=True)),
+            "totals": bill.totals,
+            "written_in": Currency(bill.currency, shop.locale),
+            "form": form,
         },
     )
 

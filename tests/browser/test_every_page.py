@@ -18,7 +18,8 @@ from tests.browser.rules import axe
 PAPERS = {
     name
     for name in DOORS
-    if name.split(":")[-1] in {"paper", "slip", "label", "cover", "csv", "json", "pdf"}
+    if name.split(":")[-1]
+    in {"paper", "slip", "label", "cover", "csv", "json", "pdf", "receipt"}
 }
 PAGES_OF_A_JOB = {"bench:job", "quotes:for_job", "handback:hand_back", "returns:decide"}
 

@@ -20,6 +20,7 @@ from billing.pricing.currency import Currency
 from repairs.jobs import states
 from repairs.jobs.models import Job
 from shopdesk.shop.models import Series, Shop
+from shopdesk.templatetags.desk import day
 from shopdesk.templatetags.desk import money as in_words
 
 
@@ -162,6 +163,28 @@ def handed_over(
 def cash_step(currency: str, shop: Shop) -> Decimal:
     """The least coin; the shop's step is of its own currency and of no other."""
     return shop.cash_step if currency == shop.currency else Decimal(0)
+
+
+def cash_of(left: Decimal, *, currency: str, shop: Shop) -> Decimal:
+    """What `left` comes to in cash."""
+    step = cash_step(currency, shop)
+    return in_coins(left, step=step, places=Currency(currency, shop.locale).places)
+
+
+def written_down(payment: Payment, shop: Shop) -> str:
+    """What the desk is told of a payment it has just made."""
+    amount = said(abs(payment.amount), payment.currency, shop)
+    done = "paid back" if payment.settles < 0 else "taken"
+    told = [f"{amount} {done}, {payment.get_means_display()}."]
+    if payment.rounding:
+        off = said(abs(payment.settles), payment.currency, shop)
+        told.append(f"Rounded to coins: it settles {off}.")
+    if payment.counts_on != payment.paid_on:
+        told.append(
+            f"The till of today is closed already, so it counts on"
+            f" {day(payment.counts_on)}."
+        )
+    return " ".join(told)
 
 
 def check_amount(money: Handed, *, left: Decimal, currency: str, shop: Shop) -> None:

@@ -327,6 +327,7 @@ def test_the_counter_reads_on_the_screen_what_is_lacking(desk):
     job = till.ready(of=of("pdf"))
     where = reverse("handback:hand_back", args=[job.pk])
     told = {"amount": "", "means": "", "key": str(uuid4()), "version": job.version}
+    told |= {"how": "counter"}
     page = desk.post(where, told).content.decode()
     assert "An e-invoice needs the shop’s tax number" in page
     assert "choose so on the customer’s page" in page

@@ -94,7 +94,9 @@ def test_a_job_is_billed_once():
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("where", ["invoice_paper", "_say_what_was_charged", "_keep", "_use_up"])
+@pytest.mark.parametrize(
+    "where", ["invoice_paper", "_say_what_was_charged", "_keep", "_use_up"]
+)
 def test_no_number_is_lost_where_something_fails_after_it_was_taken(monkeypatch, where):
     def fail(*args, **kwargs):
         assert Series.objects.get(name="INV26").last == 1  # the number was taken

@@ -1,0 +1,98 @@
+"""A customer is reminded of a bill: the row, the paper and the letter, or none."""
+
+from datetime import date, datetime
+from decimal import Decimal
+from hashlib import sha256
+
+from django.db import transaction
+
+from billing.invoices.models import Invoice, Reminder
+from billing.invoices.refusals import Refused
+from billing.invoices.reminders.printing import letter_words, reminder_paper
+from billing.invoices.reminders.queries import next_reminder
+from repairs.jobs.models import Job
+from shopdesk.post.actions import write
+from shopdesk.shop.models import Shop
+from shopdesk.templatetags.desk import day
+
+
+@transaction.atomic
+def remind(
+    invoice: Invoice,
+    *,
+    on: date,
+    at: datetime,
+    by,
+    words: str,
+    fee: Decimal = Decimal(0),
+    mail: bool = False,
+) -> Reminder:
+    """Make the next reminder of a bill, and mail it with the bill where asked to.
+
+    A fee is asked for besides what is owed. The same press twice is refused the second
+    time, since the days between two reminders have not passed.
+    """
+    Job.objects.select_for_update().get(pk=invoice.job_id)
+    invoice = Invoice.objects.for_rows().select_related("customer").get(pk=invoice.pk)
+    shop = Shop.current()
+    _check(invoice, on=on, shop=shop)
+    last = invoice.reminders.order_by("-level").first()
+    to = invoice.customer.email if mail else ""
+    reminder = Reminder(
+        invoice=invoice,
+        level=last.level + 1 if last else 1,
+        reminded_on=on,
+        fee=fee,
+        owed=invoice.owed + fee,
+        words=words,
+        mailed_to=to,
+        made_at=at,
+        made_by=by,
+    )
+    reminder.paper = reminder_paper(
+        reminder, invoice=invoice, fees=invoice.fees + fee, shop=shop, made_at=at
+    )
+    reminder.paper_hash = sha256(reminder.paper).hexdigest()
+    reminder.save(force_insert=True)
+    if mail:
+        _mail(reminder, invoice=invoice, to=to, shop=shop, at=at, by=by)
+    return reminder
+
+
+def _check(invoice: Invoice, *, on: date, shop: Shop) -> None:
+    if invoice.is_credit_note or invoice.owed <= 0:
+        raise Refused(f"Nothing is owed on {invoice.full_number}.")
+    if invoice.due_on >= on:
+        raise Refused(
+            f"{invoice.full_number} is not overdue: there is time until"
+            f" {day(invoice.due_on)}."
+        )
+    first = next_reminder(invoice, shop=shop)
+    if on < first:
+        raise Refused(
+            f"{invoice.full_number} was reminded of already: the next reminder may go"
+            f" out on {day(first)}."
+        )
+
+
+def _mail(
+    reminder: Reminder, *, invoice: Invoice, to: str, shop: Shop, at: datetime, by
+) -> None:
+    bill = Invoice.objects.only("paper").get(pk=invoice.pk).paper
+    subject, text = letter_words(reminder, invoice=invoice, shop=shop)
+    write(
+        to,
+        subject=subject,
+        text=text,
+        attachments=[
+            (
+                f"{invoice.full_number}-reminder-{reminder.level}.pdf",
+                "application/pdf",
+                bytes(reminder.paper),
+            ),
+            (f"{invoice.full_number}.pdf", "application/pdf", bytes(bill)),
+        ],
+        about=invoice.get_absolute_url(),
+        at=at,
+        by=by,
+    )

@@ -1,0 +1,52 @@
+"""The reminder on paper, and the words of the letter it is mailed with."""
+
+from datetime import datetime
+from decimal import Decimal
+
+from django.template.loader import render_to_string
+
+from billing.invoices.models import Invoice, Reminder
+from shopdesk.printing import render_pdf
+from shopdesk.shop.models import Shop
+
+
+def reminder_paper(
+    reminder: Reminder,
+    *,
+    invoice: Invoice,
+    fees: Decimal,
+    shop: Shop,
+    made_at: datetime,
+) -> bytes:
+    """`fees` are those of all reminders of the bill, this one included."""
+    return render_pdf(
+        "billing/invoices/reminders/paper.html",
+        {
+            "shop": shop,
+            "reminder": reminder,
+            "invoice": invoice,
+            "fees": fees,
+            "settled": invoice.gross - (reminder.owed - fees),
+            "written_in": invoice.written_in(shop),
+            "days_late": (reminder.reminded_on - invoice.due_on).days,
+            "job": invoice.job,
+        },
+        size=shop.paper,
+        made_at=made_at,
+    )
+
+
+def letter_words(
+    reminder: Reminder, *, invoice: Invoice, shop: Shop
+) -> tuple[str, str]:
+    """Subject and text of the mail."""
+    text = render_to_string(
+        "billing/invoices/reminders/letter.txt",
+        {
+            "reminder": reminder,
+            "invoice": invoice,
+            "shop": shop,
+            "written_in": invoice.written_in(shop),
+        },
+    )
+    return f"Reminder of invoice {invoice.full_number}", text.strip() + "\n"

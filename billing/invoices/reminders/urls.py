@@ -1,0 +1,11 @@
+from django.urls import path
+
+from billing.invoices.reminders import views
+
+app_name = "reminders"
+urlpatterns = [
+    path("", views.owed, name="owed"),
+    path("all/", views.remind_all, name="remind_all"),
+    path("invoice/<int:pk>/", views.remind, name="remind"),
+    path("<int:pk>/paper/", views.paper, name="paper"),
+]
