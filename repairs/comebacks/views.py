@@ -12,9 +12,10 @@ from django_tables2 import RequestConfig
 
 from repairs.comebacks import actions
 from repairs.comebacks.asked import Asked
+from repairs.comebacks.behind.views import ask
 from repairs.comebacks.context import choices, record_of, repairs_asked
 from repairs.comebacks.forest import forest
-from repairs.comebacks.forms import AskForm, DeclareForm
+from repairs.comebacks.forms import DeclareForm
 from repairs.comebacks.printing import report_pdf
 from repairs.comebacks.queries import repairs_behind
 from repairs.comebacks.record import FaultRecord
@@ -34,12 +35,11 @@ TYPES = {
 
 def table(request):
     """The month's comeback table, what matters first."""
-    shop = _shop(request)
-    form = _ask(request, shop)
+    form = ask(request)
     if not form.is_valid():
         return _asked_wrong(request, form)
     asked = form.asked
-    record = record_of(asked, shop=shop)
+    record = record_of(asked, shop=request.shop)
     pairs = PairTable(
         record.rows, address_of=lambda row: _pair_address(row.pair, asked)
     )
@@ -59,22 +59,20 @@ def table(request):
 
 def download(request, format):
     """The table as a file, for a sheet or a program."""
-    shop = _shop(request)
-    form = _ask(request, shop)
+    form = ask(request)
     if not form.is_valid():
         return _asked_wrong(request, form)
-    text = FORMATS[format](record_of(form.asked, shop=shop))
+    text = FORMATS[format](record_of(form.asked, shop=request.shop))
     return _file(text, form.asked, format)
 
 
 def paper(request):
     """The month's report as PDF."""
-    shop = _shop(request)
-    form = _ask(request, shop)
+    form = ask(request)
     if not form.is_valid():
         return _asked_wrong(request, form)
     try:
-        pdf = report_pdf(form.asked, shop=shop)
+        pdf = report_pdf(form.asked, shop=request.shop)
     except PaperFailed as failed:
         messages.error(request, str(failed))
         return redirect(_address("comebacks:table", form.asked))
@@ -84,12 +82,11 @@ def paper(request):
 def pair(request, fault, fix):
     """One fault and fix: its figures, its rivals, and the repairs behind them."""
     fault, fix = get_object_or_404(Fault, pk=fault), get_object_or_404(Fix, pk=fix)
-    shop = _shop(request)
-    form = _ask(request, shop)
+    form = ask(request)
     context = {"form": form, "fault": fault, "fix": fix}
     if form.is_valid():
         asked = form.asked
-        record = record_of(asked, shop=shop)
+        record = record_of(asked, shop=request.shop)
         beside = FaultRecord(record, fault_id=fault.pk)
         row = record.row_of(fault_id=fault.pk, fix_id=fix.pk)
         behind = BehindTable(
@@ -107,7 +104,7 @@ def pair(request, fault, fix):
             "record": record,
             "row": row,
             "beside": beside,
-            "fixes": choices(fault, beside, record=record, shop=shop),
+            "fixes": choices(fault, beside, record=record, shop=request.shop),
             "forest": _picture(record, beside.rows),
             "curves": beside.picture(about=fix.pk) if row else None,
             "table": RequestConfig(request).configure(behind),
@@ -191,10 +188,6 @@ def _shop(request):
 
 def _today(shop):
     return Asked(as_of=timezone.localdate(), within=shop.watch_days)
-
-
-def _ask(request, shop):
-    return AskForm(request.GET, today=timezone.localdate(), within=shop.watch_days)
 
 
 def _asked_wrong(request, form):

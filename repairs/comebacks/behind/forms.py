@@ -1,16 +1,14 @@
 """Which of the repairs that a page counts stand behind one of its numbers."""
 
+from datetime import date
+
 from django import forms
 
 from repairs.comebacks.forms import LONGEST_HORIZON, AskForm
 from shopdesk.fields import DayFormField
 
-COMEBACK, WATCHED, HELD = "comeback", "still watched", "held"
-BECAME = {
-    COMEBACK: "came back",
-    WATCHED: "are still watched",
-    HELD: "held all the time",
-}
+COMEBACK, WATCHED = "comeback", "still watched"
+BECAME = {COMEBACK: "came back", WATCHED: "are still watched"}
 MOST = 2**31 - 1
 
 
@@ -33,11 +31,14 @@ class WhichForm(forms.Form):
         names = (*self.fields, *AskForm.NARROWING, *more)
         return {name: self.data[name] for name in names if self.data.get(name)}
 
-    def has(self, row) -> bool:
+    def has(self, row, *, as_of: date) -> bool:
         """Whether a repair is one of those."""
         asked = self.cleaned_data
+        ends = row.job.device.watch_ends_on
+        is_sold_on = ends is not None and ends <= as_of
         return (
             (not asked["became"] or row.became == asked["became"])
+            and not (asked["became"] == WATCHED and is_sold_on)
             and (asked["least"] is None or row.days >= asked["least"])
             and (asked["most"] is None or row.days <= asked["most"])
             and (asked["fault"] is None or row.repair.fault_id == asked["fault"])

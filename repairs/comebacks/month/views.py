@@ -116,7 +116,7 @@ def _behind(request, heading, repairs, *, back="deliveries"):
         asked = form.asked
         found = repairs(asked.as_of).filter(repairs_asked(asked))
         found = queries.behind(found, as_of=asked.as_of, within=asked.within)
-        rows = [row for row in found if which.has(row)]
+        rows = [row for row in found if which.has(row, as_of=asked.as_of)]
         table = RepairsTable(rows)
         context["asked"] = asked
         context["questions"] = urlencode(asked.in_address)

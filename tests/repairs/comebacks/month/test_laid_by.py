@@ -1,5 +1,6 @@
 """What prices brought in for comebacks is set against what these take."""
 
+import re
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -131,7 +132,7 @@ def test_a_shop_without_any_reserve_on_record_is_told_so_and_sees_no_bars(of, pa
 
 
 def test_what_was_not_known_on_the_day_is_not_counted(of):
-    [repair] = done(of, 1, month=5, reserve=Decimal(5))
+    [repair] = done(of, 1, month=5, reserve=Decimal(5), cost=Decimal(25))
     came_back(repair, on=date(2026, 6, 20), cost="30")
     early = {row.said: row for row in report(date(2026, 6, 10)).laid_by}["May 2026"]
     between = {row.said: row for row in report(date(2026, 6, 22)).laid_by}["May 2026"]
@@ -150,8 +151,7 @@ def test_the_bars_say_their_figures_to_those_who_point_and_to_those_who_tab(of, 
     may = done(of, 2, month=5, reserve=Decimal("4.50"))
     came_back(may[0], on=date(2026, 6, 20), cost="30")
     said = page()
-    start = said.index('aria-label="May 2026: ')
-    figures = said[start : said.index('"', start + 12)]
+    [figures] = re.findall(r'aria-label="(May 2026: [^"]* brought in[^"]*)"', said)
     for piece in ("9.00 brought in", "30.00 spent so far", "too little"):
         assert piece in figures
     assert '<caption id="laid-by-caption">The same in figures</caption>' in said

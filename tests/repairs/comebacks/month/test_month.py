@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 from django.urls import reverse
 
-from repairs.comebacks.month import months
+from repairs.comebacks.month import changes, months
 from repairs.comebacks.month.queries import month_context
+from repairs.comebacks.rows import Pair, Row
 from repairs.jobs import states
 from repairs.jobs.models import Job, Repair, ReturnDecision
 from repairs.stock.models import Supplier
@@ -263,6 +264,88 @@ def test_a_pair_that_is_no_longer_sure_to_come_back_is_told():
         )
     [news] = report().changes
     assert "is no longer sure to come back: 1 of 8 came back so far" in news.sentence
+
+
+def test_a_stopgap_that_holds_is_told_once_with_its_evidence():
+    fault, fix = of = pair(code="PWR-TEST")
+    good = pair()
+    for n in range(20):
+        back = date(2026, 4, 20) if n < 2 else None
+        make.past_repair(*good, on=date(2026, 2, 1) + timedelta(days=n), back_on=back)
+    for n in range(30):
+        on = date(2026, 4, 1) + timedelta(days=n)
+        make.past_repair(*of, on=on, declared="stopgap")
+    told = [
+        one
+        for month in range(4, 9)
+        for as_of in [date(2026, month, 30)]
+        for one in report(as_of).changes
+        if one.about.startswith("PWR-TEST")
+    ]
+    [news] = told
+    assert news.word == "better than declared"
+    assert "is declared a stopgap and yet holds: 0 of 30 came back so far" in (
+        news.sentence
+    )
+    address = reverse("comebacks:pair", args=[fault.pk, fix.pk])
+    assert news.evidence.startswith(f"{address}?as_of=2026-")
+
+
+def rows_told(now, before):
+    """What is told of one pair, whose row is now this and was that."""
+
+    class Told:
+        def __init__(self, row):
+            self.rows = [row] if row else []
+
+    return changes.of_pairs(Told(now), before=Told(before))
+
+
+def row_of(verdict, declared, returned=3):
+    figures = dict.fromkeys(
+        ("expected", "risk", "low", "high", "alone", "alone_low", "alone_high"), 0.1
+    )
+    return Row(
+        pair=Pair(1, 2, "", ""),
+        fault="F",
+        fix="X",
+        declared=declared,
+        repairs=9,
+        judged=9,
+        returned=returned,
+        chance_over_limit=0.5,
+        verdict=verdict,
+        mean_redo_cost=Decimal(1),
+        reserve=Decimal(1),
+        **figures,
+    )
+
+
+BACK, HOLDS, BETWEEN = "comes back", "holds", "between"
+
+
+@pytest.mark.parametrize(
+    ("was", "now", "piece"),
+    [
+        (None, (BACK, "lasting"), "now comes back (is new): 3 of 9"),
+        ((BETWEEN, "stopgap"), (BACK, "stopgap"), "now comes back (was “between”)"),
+        ((BACK, "stopgap"), (BACK, "lasting"), "is mostly declared lasting now"),
+        ((BACK, "lasting"), (BETWEEN, "lasting"), "no longer sure to come back"),
+        ((BETWEEN, "stopgap"), (HOLDS, "stopgap"), "a stopgap and yet holds"),
+        ((HOLDS, "lasting"), (HOLDS, "stopgap"), "a stopgap and yet holds"),
+        ((HOLDS, "stopgap"), (BETWEEN, "stopgap"), "no longer surely holds"),
+        ((HOLDS, "stopgap"), (BACK, "stopgap"), "now comes back (was “holds”)"),
+        ((BACK, "lasting"), (BACK, "lasting"), None),
+        ((BACK, "lasting"), (BACK, "stopgap"), None),
+        ((HOLDS, "stopgap"), (HOLDS, "stopgap"), None),
+        ((HOLDS, "stopgap"), (HOLDS, "lasting"), None),
+        ((BETWEEN, "lasting"), (HOLDS, "lasting"), None),
+        (None, (BETWEEN, "stopgap"), None),
+    ],
+)
+def test_each_change_of_a_pair_is_told_once(was, now, piece):
+    told = rows_told(row_of(*now), row_of(*was) if was else None)
+    assert [piece in one.sentence for one in told] == ([True] if piece else [])
 
 
 def test_a_delivery_that_turned_bad_is_told():
