@@ -1,0 +1,281 @@
+"""Every paper we print, read back by programs that are not ours.
+
+outloud hears what a reader of the screen would say of it and checks PDF/UA-1; pikepdf
+looks at what it carries. A new paper is a line in PAPERS, or a test below fails.
+"""
+
+import re
+from datetime import date, timedelta
+from decimal import Decimal
+from io import BytesIO
+from pathlib import Path
+from uuid import uuid4
+
+import outloud
+import pikepdf
+import pytest
+from django.core.management import call_command
+from django.urls import reverse
+
+from billing.invoices import actions as invoices
+from billing.invoices.day_close.actions import close_day
+from billing.invoices.day_close.printing import day_slip
+from billing.invoices.payments.actions import deposit
+from billing.invoices.reminders.actions import remind
+from billing.quotes.repair_form import actions as forms
+from repairs.customers.models import Customer
+from repairs.jobs.models import Job
+from shopdesk.shop.models import Shop
+from tests import make
+from tests.billing import till
+
+TEMPLATES = Path(__file__).parent.parent / "templates"
+SIZES = ("A4", "Letter")
+
+
+class Desk:
+    """A small shop, its owner at the screen, and jobs on their way through it."""
+
+    def __init__(self, client, tmp_path):
+        self.client, self.tmp_path = client, tmp_path
+
+    def of(self, address, *args):
+        """The paper at an address of the shop."""
+        answer = self.client.get(reverse(address, args=args))
+        assert answer.status_code == 200, answer.content
+        return b"".join(answer)
+
+    @property
+    def device(self):
+        """A customer with everything that a paper may say of one."""
+        owner = make.customer(
+            name="Łucja Fenwick-Østergård",
+            company="Fenwick & Sons",
+            address="1 Lock Lane\n75001 Underbridge",
+            country="FR",
+            tax_id="FR 12 345678901",
+            phone="+442079460018",
+            email="lucja@fenwick.example",
+            einvoice=Customer.EInvoice.PDF,
+        )
+        return make.device(owner, serial="SN-0O1I")
+
+
+def slip(desk):
+    return desk.of("intake:slip", make.job(desk.device, complaint="Cuts out").pk)
+
+
+def label(desk):
+    return desk.of("intake:label", make.job(desk.device, complaint="Cuts out").pk)
+
+
+def quote(desk):
+    return bytes(till.sent(of=desk.device).paper)
+
+
+def quote_of_one(desk):
+    return bytes(till.sent(of=desk.device, fixes=("lasting",)).paper)
+
+
+def draft(desk):
+    return desk.of("quotes:paper", till.drafted(of=desk.device).pk)
+
+
+def invoice(desk):
+    return bytes(till.handed_back(of=desk.device).paper)
+
+
+def invoice_without_file(desk):
+    return bytes(till.handed_back(paid=Decimal(20), means="cash").paper)
+
+
+def credit_note(desk):
+    bill = till.handed_back(of=desk.device)
+    note = invoices.credit(bill, why="Wrong", on=till.TODAY, at=till.now(), by=None)
+    return bytes(note.paper)
+
+
+def receipt(desk):
+    paid = deposit(
+        till.accepted(of=desk.device).job,
+        amount=Decimal(20),
+        means="cash",
+        key=uuid4(),
+        on=till.TODAY,
+        at=till.now(),
+        by=None,
+    )
+    return bytes(paid.receipt.paper)
+
+
+def reminder(desk):
+    bill = till.handed_back(of=desk.device)
+    on = bill.due_on + timedelta(days=30)
+    sent = remind(bill, on=on, at=till.now(), by=None, words="Please pay.", fee=5)
+    return bytes(sent.paper)
+
+
+def closed(desk):
+    till.handed_back(of=desk.device, paid=Decimal(20), means="cash")
+    return close_day(
+        till.TODAY, counted=Decimal(20), on=till.TODAY, at=till.now(), by=make.user()
+    )
+
+
+def day(desk):
+    return bytes(closed(desk).paper)
+
+
+def day_on_a_roll(desk):
+    return day_slip(closed(desk), shop=Shop.current())
+
+
+def cover(desk):
+    return desk.of("handback:cover", till.handed_back(of=desk.device).job.pk)
+
+
+def parcel(desk):
+    job = till.ready(of=desk.device)
+    facts = {"how": "post", "carrier": "Overland Post", "battery": "none"}
+    facts |= {"amount": "", "key": str(uuid4()), "version": Job.objects.get().version}
+    desk.client.post(reverse("handback:hand_back", args=[job.pk]), facts)
+    return desk.of("handback:parcel", job.pk)
+
+
+def repair_form(desk):
+    made = forms.make(till.sent(of=desk.device).options.first(), at=till.now(), by=None)
+    return bytes(forms.give(made, on=till.TODAY, at=till.now(), by=None).paper)
+
+
+def report(desk):
+    fault = make.fault()
+    for fix in (make.fix(fault), make.fix(fault, declared="stopgap")):
+        for n in range(6):
+            back = date(2026, 2, 9) if n < 2 else None
+            make.past_repair(fault, fix, on=date(2026, 1, 5), back_on=back)
+    file = desk.tmp_path / "report.pdf"
+    call_command("comebacks", "--as-of", "2026-06-30", "--pdf", file, verbosity=0)
+    return file.read_bytes()
+
+
+PAPERS = {
+    slip: "repairs/intake/slip.html",
+    label: "repairs/intake/label.html",
+    quote: "billing/quotes/paper.html",
+    quote_of_one: "billing/quotes/paper.html",
+    draft: "billing/quotes/paper.html",
+    invoice: "billing/invoices/paper.html",
+    invoice_without_file: "billing/invoices/paper.html",
+    credit_note: "billing/invoices/paper.html",
+    receipt: "billing/invoices/payments/paper.html",
+    reminder: "billing/invoices/reminders/paper.html",
+    day: "billing/invoices/day_close/paper.html",
+    day_on_a_roll: "billing/invoices/day_close/slip.html",
+    cover: "billing/handback/cover.html",
+    parcel: "billing/handback/parcel.html",
+    repair_form: "billing/quotes/repair_form/paper.html",
+    report: "repairs/comebacks/report.html",
+}
+"""How each paper is made here, and the template that it proves."""
+
+
+@pytest.fixture
+def desk(client, tmp_path, db):
+    client.force_login(make.user())
+    make.shop(
+        name="The Second Spark",
+        address="3 Mill Row\n10115 Tarnford",
+        country="DE",
+        tax_id="DE 123 456 789",
+        phone="+441632960111",
+        email="desk@spark.example",
+        tax_rate=Decimal(19),
+        uses_repair_form=True,
+    )
+    return Desk(client, tmp_path)
+
+
+def heard(pdf, tmp_path):
+    """What outloud finds wrong: the rule, the page, and what it saw there.
+
+    Its warnings are matters of taste on paper: a reference number as a heading, an
+    email address that is no link.
+    """
+    file = tmp_path / "paper.pdf"
+    file.write_bytes(pdf)
+    result = outloud.check(str(file))
+    ran = [run for run in result.runs if run.status == "ran"]
+    assert not result.error and ran, "it did not look"
+    crashed = [(run.rule, run.reason) for run in result.runs if run.status == "crashed"]
+    return crashed + [
+        (found.rule, found.page, found.message, found.evidence)
+        for found in result.findings
+        if found.severity == "error"
+    ]
+
+
+def carried(pdf):
+    """What the paper lacks, or carries and must not."""
+    paper = pikepdf.open(BytesIO(pdf))
+    root = paper.Root
+    with paper.open_metadata() as told:
+        if not told.get("dc:title"):
+            yield "no title"
+        if told.get("pdfuaid:part") != "1":
+            yield "not marked as PDF/UA-1"
+    if "/Lang" not in root:
+        yield "no language"
+    if "/StructTreeRoot" not in root or not root.MarkInfo.Marked:
+        yield "not tagged"
+    for thing in (each for whole in paper.objects for each in dictionaries(whole)):
+        if thing.get("/Type") == "/FontDescriptor" and not (
+            {"/FontFile", "/FontFile2", "/FontFile3"} & set(thing.keys())
+        ):
+            yield f"{thing.FontName} is not inside"
+        acts = {"/JS", "/JavaScript", "/AA", "/OpenAction", "/Launch", "/XFA"}
+        yield from sorted(acts & set(thing.keys()))
+        if thing.get("/S") in ("/JavaScript", "/Launch", "/SubmitForm"):
+            yield f"an action {thing.S}"
+
+
+def dictionaries(thing):
+    """Those that a thing of a PDF is or holds, without those it only points at."""
+    if isinstance(thing, pikepdf.Array):
+        parts = list(thing)
+    elif isinstance(thing, pikepdf.Dictionary | pikepdf.Stream):
+        yield thing
+        parts = [part for _, part in thing.items()]
+    else:
+        return
+    for part in parts:
+        if isinstance(part, pikepdf.Object) and not part.is_indirect:
+            yield from dictionaries(part)
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("paper", PAPERS, ids=lambda paper: paper.__name__)
+def test_a_paper_can_be_read_by_everybody_and_does_nothing(desk, paper, size, tmp_path):
+    make.shop(paper=size)
+    pdf = paper(desk)
+    assert heard(pdf, tmp_path) == []
+    assert list(carried(pdf)) == []
+
+
+def test_every_paper_we_have_is_read_here():
+    extends = re.compile(r'{%\s*extends "shopdesk/look/paper.html"')
+    ours = {
+        str(path.relative_to(TEMPLATES))
+        for path in TEMPLATES.rglob("*.html")
+        if extends.match(path.read_text())
+    }
+    assert ours == set(PAPERS.values())
+
+
+def test_a_bare_page_with_a_script_would_be_found_out(tmp_path):
+    bare, file = pikepdf.new(), BytesIO()
+    bare.add_blank_page()
+    bare.Root.OpenAction = pikepdf.Dictionary(S=pikepdf.Name.JavaScript, JS="beep()")
+    bare.save(file)
+    assert "DOC-001" in {rule for rule, *_ in heard(file.getvalue(), tmp_path)}
+    found = list(carried(file.getvalue()))
+    assert {"no title", "no language", "not tagged", "/JS", "/OpenAction"} <= set(found)
