@@ -92,6 +92,9 @@ class SaidForm(forms.Form):
             self._ask_for(asked, "how", "Say how they said so.")
         if asked.get("said") == Said.YES and asked.get("how") in REACHED:
             self._ask_for(asked, "reached_at", "Write the number or address.")
+        if asked.get("said") == Said.WITHDRAWN:
+            # The desk's own doing: nobody said anything.
+            asked |= {"who": "", "how": "", "reached_at": ""}
         if not self.errors:
             asked["at"] = self._moment(asked.pop("day"), asked.pop("time"))
         return asked

@@ -276,6 +276,15 @@ def test_a_change_is_written_down_on_the_page_and_answered_later(desk, quote):
     assert "Agreed by Ada, at the counter" in " ".join(page.content.decode().split())
 
 
+def test_a_change_is_taken_back_by_nobody_but_the_desk(desk, quote):
+    change = record(quote.job)
+    told = {"said-said": "withdrawn", "said-who": "Ada", "said-how": "phone"}
+    desk.post(reverse("changes:answer", args=[change.pk]), told)
+    kept = ChangeAnswer.objects.get()
+    assert (kept.said, kept.who, kept.how) == ("withdrawn", "", "")
+    assert waiting_on(quote.job) == "" and kept.taken_by.kind == Kind.BENCH
+
+
 def test_a_change_agreed_on_the_telephone_is_written_down_at_once(desk, quote):
     where = reverse("changes:of_job", args=[quote.job_id])
     told = {"said-said": "yes", "said-who": "Ada", "said-how": "phone"}

@@ -130,6 +130,7 @@ def test_the_screen_shows_the_customers_page_and_no_door_to_the_desk(desk, quote
     assert "Yes, do it at this price" in html and 'class="bar"' not in html
     doors = set(re.findall(r'<a [^>]*href="(/[^"]*)"', html))
     assert doors == {reverse("quotes:for_job", args=[quote.job_id])}
+    assert "mailto:" not in html and "tel:" not in html
 
 
 def test_a_yes_on_the_screen_is_kept_with_its_signature(desk, quote):
