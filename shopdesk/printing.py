@@ -7,7 +7,10 @@ from base64 import b64encode
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from django.conf import settings
 from django.template.loader import render_to_string
+from django.utils import translation
+from django.utils.translation import gettext
 
 from shopdesk.press import PRESS, PaperFailed
 from shopdesk.shop.models import Shop
@@ -22,8 +25,13 @@ SIZES = {
     "62x40": "62mm 40mm",
     "89x36": "89mm 36mm",
     "100x62": "100mm 62mm",
+    # The roll of a till.
+    "80x200": "80mm 200mm",
 }
 """The papers and labels we print on, as CSS says them."""
+
+SCREENS = "en"
+"""The language of the screens, and so of papers that stay in the house."""
 
 # A label has no room for margins, nor for a foot.
 LABEL = "margin: 2mm; @bottom-left { content: none } @bottom-right { content: none }"
@@ -58,29 +66,48 @@ def render_pdf(
     size: str = "A4",
     made_at: datetime,
     inside: Inside | None = None,
+    language: str = "",
 ) -> bytes:
     """The paper of `template` (extending shopdesk/look/paper.html) on `size`.
 
-    `made_at` is the moment that the paper bears, not the one at which it is drawn.
+    `made_at` is the moment that the paper bears, not the one at which it is drawn. What
+    customers get is written in the shop's language of papers, what stays here in
+    `language`.
     """
     if size not in SIZES:
         raise PaperFailed(f"There is no paper of size {size}.")
     made_at = made_at.astimezone(UTC).replace(microsecond=0)
     shop = context.get("shop") or Shop.current()
     context = {**context, "shop": shop, "made_at": made_at}
-    return PRESS.pdf(
-        {
+    with translation.override(_tongue(language or shop.paper_language)):
+        paper = {
             "of": template,
             "html": render_to_string(template, context),
             "page": page(size),
             "inside": inside and _told(inside, made_at),
         }
-    )
+    return PRESS.pdf(paper)
+
+
+def _tongue(language: str) -> str:
+    """The desk's own kind of a language where it speaks it: British English, say."""
+    own = settings.LANGUAGE_CODE
+    return own if own.split("-")[0] == language else language
 
 
 def page(size: str) -> str:
-    """What CSS says of a page of this size."""
-    return f"size: {SIZES[size]};" + (LABEL if size[0].isdigit() else "")
+    """What CSS says of a page of this size, in the language of the moment."""
+    return f"size: {SIZES[size]};" + (LABEL if size[0].isdigit() else _foot())
+
+
+def _foot() -> str:
+    """Which page it is of how many, where that is not said in English."""
+    said = gettext("Page {n} of {all}")
+    if said == "Page {n} of {all}":
+        return ""
+    counted = said.replace("{n}", '" counter(page) "')
+    counted = counted.replace("{all}", '" counter(pages) "')
+    return f' @bottom-right {{ content: "{counted}" }}'
 
 
 def _told(inside: Inside, made_at: datetime) -> dict[str, str]:

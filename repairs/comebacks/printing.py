@@ -8,7 +8,7 @@ from repairs.comebacks.asked import Asked
 from repairs.comebacks.context import record_of
 from repairs.comebacks.forest import forests
 from repairs.comebacks.month.context import month_of
-from shopdesk.printing import render_pdf
+from shopdesk.printing import SCREENS, render_pdf
 from shopdesk.shop.models import Shop
 
 IN_PICTURE = 30  # rows
@@ -33,4 +33,5 @@ def report_pdf(asked: Asked, *, shop: Shop) -> bytes:
         },
         size=shop.paper,
         made_at=midnight,
+        language=SCREENS,
     )

@@ -4,7 +4,7 @@ from datetime import UTC, datetime, time
 
 from repairs.intake.qr import qr_code
 from repairs.jobs.models import Job
-from shopdesk.printing import render_pdf
+from shopdesk.printing import SCREENS, render_pdf
 from shopdesk.shop.models import Shop
 
 COMPLAINT = {"62x29": 54, "89x36": 70}
@@ -18,10 +18,10 @@ def slip_pdf(job: Job) -> bytes:
 
 def label_pdf(job: Job, *, size: str) -> bytes:
     """What sticks to the device, `size` being width x height of the roll."""
-    return _pdf("label", job, size=size, cut=COMPLAINT[size])
+    return _pdf("label", job, size=size, language=SCREENS, cut=COMPLAINT[size])
 
 
-def _pdf(name: str, job: Job, *, size: str, **facts) -> bytes:
+def _pdf(name: str, job: Job, *, size: str, language: str = "", **facts) -> bytes:
     last = job.steps.order_by("id").last()
     # A job from a history file has a day but no moment.
     noon = datetime.combine(job.booked_in_on, time(12), UTC)
@@ -31,4 +31,5 @@ def _pdf(name: str, job: Job, *, size: str, **facts) -> bytes:
         {"job": job, "qr": qr, "size": size, **facts},
         size=size,
         made_at=last.made_at if last else noon,
+        language=language,
     )

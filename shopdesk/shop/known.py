@@ -22,7 +22,7 @@ THOUSANDTHS = frozenset("BHD IQD JOD KWD LYD OMR TND".split())
 """Minor units of ISO 4217, list one. CLDR leaves them out where nobody has coins for
 them, but a bill is not paid in coins alone."""
 
-PAPER_LANGUAGES = {"en": "English"}
+PAPER_LANGUAGES = {"en": "English", "de": "German (Deutsch)"}
 """What papers can be written in."""
 
 

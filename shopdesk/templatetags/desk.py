@@ -8,6 +8,7 @@ from babel.numbers import format_currency, format_decimal
 from django import template
 from django.utils import formats, timezone
 from django.utils.html import format_html
+from django.utils.translation import gettext
 
 from shopdesk.marks import HOT, SHAPES, shape_of
 from shopdesk.money import rounded
@@ -58,7 +59,7 @@ def day(value):
         return ""
     if hasattr(value, "hour"):
         value = timezone.localtime(value) if timezone.is_aware(value) else value
-    return formats.date_format(value, "j M Y")
+    return formats.date_format(value, gettext("j M Y"))
 
 
 @register.filter
@@ -67,7 +68,7 @@ def moment(value):
     if not value:
         return ""
     value = timezone.localtime(value) if timezone.is_aware(value) else value
-    return formats.date_format(value, "j M Y, H:i")
+    return formats.date_format(value, gettext("j M Y, H:i"))
 
 
 @register.filter

@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 from django.urls import reverse
 
-from billing.invoices.actions import issue
+from billing.invoices.actions import credit, issue
 from billing.quotes import actions
 from repairs.customers.models import Customer
 from shopdesk.money import Line, totals
@@ -54,9 +54,17 @@ def test_every_page_and_paper_gives_the_reason(client, kind, include_tax):
     till.mend(till.say_yes(sent).job)
     counter = said_by(client, reverse("handback:hand_back", args=[sent.job.pk]))
     bill = issue(sent.job, on=till.TODAY, at=till.now(), by=None)
-    bills = [bill.get_absolute_url(), reverse("invoices:paper", args=[bill.pk])]
+    note = credit(bill, why="Wrong name.", on=till.TODAY, at=till.now(), by=None)
+    bills = [
+        page
+        for one in (bill, note)
+        for page in (
+            one.get_absolute_url(),
+            reverse("invoices:paper", args=[one.pk]),
+        )
+    ]
     told = [*before, *after, counter, *(said_by(client, place) for place in bills)]
-    assert len(told) == 7
+    assert len(told) == 9
     for said in told:
         assert REASONS[kind] in said
         assert "Tax 0 %" not in said and "Tax in it" not in said

@@ -1,0 +1,127 @@
+"""The papers of customers speak every language that the shop can choose."""
+
+import gettext
+import re
+from datetime import UTC, datetime
+from string import Formatter
+
+import pytest
+from babel.messages.pofile import read_po
+from plain_files import ROOT
+
+from shopdesk import printing
+from shopdesk.printing import render_pdf
+from shopdesk.shop import known
+from shopdesk.shop.models import Shop
+from tests import make
+from tests.shopdesk.words_of_papers import papers, words, words_in
+
+LOCALE = ROOT / "shopdesk" / "locale"
+OTHERS = sorted(set(known.PAPER_LANGUAGES) - {"en"})
+
+
+def written(language):
+    with (LOCALE / language / "LC_MESSAGES" / "django.po").open("rb") as file:
+        return read_po(file, locale=language)
+
+
+def told(catalog, pair):
+    """The translation of a pair, as a list; empty where there is none."""
+    found = catalog.get(pair[0])
+    if found is None or found.fuzzy:
+        return []
+    texts = found.string if isinstance(found.string, tuple) else (found.string,)
+    is_whole = all(texts) and (isinstance(found.id, tuple) == bool(pair[1]))
+    return list(texts) if is_whole else []
+
+
+def filled(text):
+    """What a text leaves open, and the tags in it."""
+    braces = [name for _, name, _, _ in Formatter().parse(text) if name]
+    return sorted(braces + re.findall(r"%\(\w+\)s|<[^>]+>", text))
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_every_fixed_word_of_a_paper_is_there(language):
+    catalog = written(language)
+    missing = {one: where for one, where in words().items() if not told(catalog, one)}
+    assert missing == {}
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_nothing_is_there_that_no_paper_says(language):
+    said = {one for one, _ in words()}
+    kept = {m.id[0] if isinstance(m.id, tuple) else m.id for m in written(language)}
+    assert kept - {""} == said
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_a_translation_leaves_open_what_the_text_leaves_open(language):
+    catalog = written(language)
+    for one, many in words():
+        for text, wanted in zip(
+            told(catalog, (one, many)), [one, many or one], strict=False
+        ):
+            assert filled(text) == filled(wanted), one
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_what_is_compiled_is_what_is_written(language):
+    path = LOCALE / language / "LC_MESSAGES" / "django.mo"
+    with path.open("rb") as file:
+        compiled = gettext.GNUTranslations(file)
+    catalog = written(language)
+    for pair in words():
+        one, many = pair
+        shown = (
+            [compiled.ngettext(one, many, n) for n in (1, 2)]
+            if many
+            else [compiled.gettext(one)]
+        )
+        assert shown == told(catalog, pair), one
+
+
+def test_no_paper_was_forgotten():
+    assert {
+        "billing/handback/cover.html",
+        "billing/handback/parcel.html",
+        "billing/invoices/paper.html",
+        "billing/quotes/paper.html",
+        "billing/quotes/repair_form/paper.html",
+        "repairs/intake/slip.html",
+    } <= set(papers())
+
+
+BARE = re.compile(r">\s*([A-Za-z][^<>{}]*?)\s*(?=[<{])")
+
+
+@pytest.mark.parametrize("name", sorted(papers()))
+def test_no_word_of_a_paper_is_bare(name):
+    """Each stands in a tag that asks for its translation."""
+    source = (ROOT / "templates" / name).read_text()
+    for block in ("comment", "blocktranslate"):
+        source = re.sub(rf"{{% {block}.*?end{block} %}}", "{}", source, flags=re.S)
+    source = re.sub(r"{%.*?%}|{{.*?}}|{#.*?#}", "{}", source, flags=re.S)
+    source = re.sub(r"<!doctype.*?>|<title>|</title>", "", source)
+    bare = [b for b in BARE.findall(source) if b not in ("g",)]
+    assert bare == []
+
+
+def test_the_rules_see_what_they_are_for():
+    assert BARE.findall("<p>Job {}</p>") == ["Job"]
+    assert list(words_in('{% load i18n %}{% translate "Job" %}')) == [("Job", "")]
+    assert told(written("de"), ("No such word", "")) == []
+
+
+@pytest.mark.django_db
+def test_a_paper_says_in_which_language_it_is(monkeypatch):
+    asked = []
+    monkeypatch.setattr(printing.PRESS, "pdf", lambda paper: asked.append(paper) or b"")
+    make.shop(paper_language="de")
+    facts = {"shop": Shop.current()}
+    at = datetime(2026, 3, 2, tzinfo=UTC)
+    render_pdf("shopdesk/look/paper.html", facts, made_at=at)
+    render_pdf("shopdesk/look/paper.html", facts, made_at=at, language="en")
+    german, english = asked
+    assert '<html lang="de">' in german["html"] and "Seite" in german["page"]
+    assert '<html lang="en-gb">' in english["html"] and "Seite" not in english["page"]
