@@ -1,7 +1,8 @@
 """The bench: the list of its jobs, and one page a job where the work is done.
 
 Each part of that page has a form that answers by itself when htmx asks (the part, and
-what changed around it), and leads back to the page when it does not.
+what changed around it), and leads back to the page when it does not. The steps of a
+job, which change the whole page, are in `steps/`.
 """
 
 from django.contrib import messages
@@ -42,13 +43,13 @@ def mine(request):
 
 def job(request, pk):
     """One job: the page where the work is done."""
-    return _page(request, _job(pk))
+    return _page(request, job_of(pk))
 
 
 # --- how a part of the page answers -------------------------------------------
 
 
-def _job(pk):
+def job_of(pk):
     return get_object_or_404(
         Job.objects.select_related("device__model", "customer", "changed_by"), pk=pk
     )
@@ -60,14 +61,14 @@ def _page(request, job, /, **sent):
 
 
 @vary_on_headers("HX-Request")
-def _answer(request, pk, part, act, /, **sent):
+def answer(request, pk, part, act, /, **sent):
     """Do `act` if all `sent` forms hold; then answer with the `part` of the page.
 
     A step of the job (`part` None) changes the whole page, so it leads there.
     """
     if request.method != "POST":
         return redirect("bench:job", pk)
-    before = _job(pk).state
+    before = job_of(pk).state
     refusal = None
     if all([form.is_valid() for form in sent.values()]):
         try:
@@ -76,7 +77,7 @@ def _answer(request, pk, part, act, /, **sent):
             refusal = str(refused)
         else:
             sent = {}
-    now = _job(pk)  # after what was done, or was undone
+    now = job_of(pk)  # after what was done, or was undone
     if refusal and sent:
         next(iter(sent.values())).add_error(None, refusal)
     elif refusal:
@@ -93,9 +94,31 @@ def _answer(request, pk, part, act, /, **sent):
     return render(request, "repairs/bench/_answer.html", context)
 
 
-def _seen(request):
+def seen(request):
     """The version of the job that the sender had before their eyes."""
     return forms.VersionForm(request.POST).seen
+
+
+def _sent(request, pk, part, name, form, verb, /, **facts):
+    """The form called `name`, done to the job by `verb`, with `facts` besides."""
+    return answer(
+        request,
+        pk,
+        part,
+        lambda: verb(job_of(pk), **form.cleaned_data, **facts, by=request.user),
+        **{name: form},
+    )
+
+
+def _sent_of(repair, request, part, name, form, verb, /, **facts):
+    """The same of one repair, whose number stands in the name of its form."""
+    return answer(
+        request,
+        repair.job_id,
+        part,
+        lambda: verb(repair, **form.cleaned_data, **facts, by=request.user),
+        **{name: form},
+    )
 
 
 def _repair(pk):
@@ -109,57 +132,29 @@ def _repair(pk):
 
 def head(request, pk):
     form = forms.HeadForm(request.POST, prefix="head")
-    return _answer(
-        request,
-        pk,
-        "_head",
-        lambda: actions.save_head(
-            _job(pk), **form.cleaned_data, version=_seen(request), by=request.user
-        ),
-        head=form,
-    )
+    facts = {"version": seen(request)}
+    return _sent(request, pk, "_head", "head", form, actions.save_head, **facts)
 
 
 def findings(request, pk):
-    form = forms.FindingsForm(request.POST, job=_job(pk), prefix="findings")
-    return _answer(
-        request,
-        pk,
-        "_findings",
-        lambda: actions.save_findings(
-            _job(pk), **form.cleaned_data, version=_seen(request), by=request.user
-        ),
-        findings=form,
-    )
+    form = forms.FindingsForm(request.POST, job=job_of(pk), prefix="findings")
+    save, facts = actions.save_findings, {"version": seen(request)}
+    return _sent(request, pk, "_findings", "findings", form, save, **facts)
 
 
 def name_fault(request, pk):
     form = forms.FaultForm(request.POST, prefix="fault")
-    return _answer(
-        request,
-        pk,
-        "_faults",
-        lambda: actions.name_fault(
-            _job(pk), fault=form.cleaned_data["fault"], by=request.user
-        ),
-        fault=form,
-    )
+    return _sent(request, pk, "_faults", "fault", form, actions.name_fault)
 
 
 def new_fault(request, pk):
     form = forms.NewFaultForm(request.POST, prefix="newfault")
-    return _answer(
-        request,
-        pk,
-        "_faults",
-        lambda: actions.add_fault(_job(pk), **form.cleaned_data, by=request.user),
-        newfault=form,
-    )
+    return _sent(request, pk, "_faults", "newfault", form, actions.add_fault)
 
 
 def drop_fault(request, pk):
     repair = _repair(pk)
-    return _answer(
+    return answer(
         request,
         repair.job_id,
         "_faults",
@@ -170,14 +165,14 @@ def drop_fault(request, pk):
 def choose_fix(request, pk):
     repair, name = _repair(pk), f"fix-{pk}"
     form = forms.FixForm(request.POST, repair=repair, prefix=name)
-    return _answer(
+    return answer(
         request,
         repair.job_id,
         "_faults",
         lambda: actions.choose_fix(
             repair,
             fix=form.cleaned_data["fix"],
-            version=_seen(request),
+            version=seen(request),
             by=request.user,
         ),
         **{name: form},
@@ -187,34 +182,20 @@ def choose_fix(request, pk):
 def new_fix(request, pk):
     repair, name = _repair(pk), f"newfix-{pk}"
     form = forms.NewFixForm(request.POST, prefix=name)
-    return _answer(
-        request,
-        repair.job_id,
-        "_faults",
-        lambda: actions.add_fix(
-            repair, **form.cleaned_data, version=_seen(request), by=request.user
-        ),
-        **{name: form},
-    )
+    add, facts = actions.add_fix, {"version": seen(request)}
+    return _sent_of(repair, request, "_faults", name, form, add, **facts)
 
 
 def give_up(request, pk):
     repair, name = _repair(pk), f"giveup-{pk}"
     form = forms.WayOutForm(request.POST, prefix=name)
-    return _answer(
-        request,
-        repair.job_id,
-        "_faults",
-        lambda: actions.give_up(
-            repair, **form.cleaned_data, version=_seen(request), by=request.user
-        ),
-        **{name: form},
-    )
+    facts = {"version": seen(request)}
+    return _sent_of(repair, request, "_faults", name, form, actions.give_up, **facts)
 
 
 def take_up_again(request, pk):
     repair = _repair(pk)
-    return _answer(
+    return answer(
         request,
         repair.job_id,
         "_faults",
@@ -224,42 +205,25 @@ def take_up_again(request, pk):
 
 def reading(request, pk):
     form = forms.ReadingForm(request.POST, prefix="reading")
-    return _answer(
-        request,
-        pk,
-        "_readings",
-        lambda: actions.take_reading(
-            _job(pk), **form.cleaned_data, at=timezone.now(), by=request.user
-        ),
-        reading=form,
-    )
+    take, facts = actions.take_reading, {"at": timezone.now()}
+    return _sent(request, pk, "_readings", "reading", form, take, **facts)
 
 
 def drop_reading(request, pk):
     one = get_object_or_404(Reading, pk=pk)
-    return _answer(request, one.job_id, "_readings", lambda: actions.drop_reading(one))
+    return answer(request, one.job_id, "_readings", lambda: actions.drop_reading(one))
 
 
 def start_timer(request, pk):
-    form = forms.TimerForm(request.POST, job=_job(pk), optional=True, prefix="timer")
-    return _answer(
-        request,
-        pk,
-        "_minutes",
-        lambda: actions.start_timer(
-            _job(pk),
-            repair=form.cleaned_data["repair"],
-            at=timezone.now(),
-            by=request.user,
-            instead="instead" in request.POST,
-        ),
-        timer=form,
-    )
+    form = forms.TimerForm(request.POST, job=job_of(pk), optional=True, prefix="timer")
+    start = actions.start_timer
+    facts = {"at": timezone.now(), "instead": "instead" in request.POST}
+    return _sent(request, pk, "_minutes", "timer", form, start, **facts)
 
 
 def stop_timer(request, pk):
     one = get_object_or_404(Labour, pk=pk)
-    return _answer(
+    return answer(
         request,
         one.job_id,
         "_minutes",
@@ -269,25 +233,19 @@ def stop_timer(request, pk):
 
 def book_minutes(request, pk):
     form = forms.MinutesForm(
-        request.POST, job=_job(pk), optional=True, prefix="minutes"
+        request.POST, job=job_of(pk), optional=True, prefix="minutes"
     )
-    return _answer(
-        request,
-        pk,
-        "_minutes",
-        lambda: actions.book_minutes(_job(pk), **form.cleaned_data, by=request.user),
-        minutes=form,
-    )
+    return _sent(request, pk, "_minutes", "minutes", form, actions.book_minutes)
 
 
 def drop_minutes(request, pk):
     one = get_object_or_404(Labour, pk=pk)
-    return _answer(request, one.job_id, "_minutes", lambda: actions.drop_minutes(one))
+    return answer(request, one.job_id, "_minutes", lambda: actions.drop_minutes(one))
 
 
 def part(request, pk):
-    form = forms.PartForm(request.POST, job=_job(pk), prefix="part")
-    return _answer(
+    form = forms.PartForm(request.POST, job=job_of(pk), prefix="part")
+    return answer(
         request,
         pk,
         "_parts",
@@ -305,7 +263,7 @@ def find_part(request, pk):
 
 def give_back(request, pk):
     used = get_object_or_404(PartUsed.objects.select_related("repair"), pk=pk)
-    return _answer(
+    return answer(
         request,
         used.repair.job_id,
         "_parts",
@@ -316,96 +274,5 @@ def give_back(request, pk):
 def proof(request, pk):
     repair, name = _repair(pk), f"proof-{pk}"
     form = forms.ProofForm(request.POST, prefix=name)
-    return _answer(
-        request,
-        repair.job_id,
-        "_proof",
-        lambda: actions.run_proof(
-            repair, **form.cleaned_data, at=timezone.now(), by=request.user
-        ),
-        **{name: form},
-    )
-
-
-# --- the steps ------------------------------------------------------------------
-
-
-def _step(request, pk, verb, *, asks=None, name="", **facts):
-    """A step of the job; `asks` is the form that says why, or how it ended."""
-    form = asks(request.POST, prefix=name) if asks else None
-    return _answer(
-        request,
-        pk,
-        None,
-        lambda: actions.step(
-            _job(pk),
-            verb,
-            version=_seen(request),
-            by=request.user,
-            **(form.cleaned_data if form else {}),
-            **facts,
-        ),
-        **({name: form} if form else {}),
-    )
-
-
-def diagnose(request, pk):
-    return _step(request, pk, "diagnose")
-
-
-def start_under_cover(request, pk):
-    return _step(request, pk, "approve_under_cover")
-
-
-def revise(request, pk):
-    return _step(request, pk, "revise", asks=forms.ReasonForm, name="reason")
-
-
-def repair_done(request, pk):
-    return _step(request, pk, "repair_done")
-
-
-def prove(request, pk):
-    return _step(request, pk, "prove")
-
-
-def back_to_bench(request, pk):
-    return _step(request, pk, "proof_failed", asks=forms.ReasonForm, name="reason")
-
-
-def close(request, pk):
-    """Closed as fixed, with what came of each repair; refused while any is missing."""
-    job = _job(pk)
-    of_repairs = {
-        f"close-{repair.pk}": forms.CloseForm(
-            request.POST, repair=repair, prefix=f"close-{repair.pk}"
-        )
-        for repair in job.repairs.select_related("fault", "fix")
-    }
-    whole = forms.WholeForm(request.POST, prefix="whole")
-    return _answer(
-        request,
-        pk,
-        None,
-        lambda: actions.close_fixed(
-            job,
-            repairs={form.repair: form.cleaned_data for form in of_repairs.values()},
-            why=whole.cleaned_data["why"],
-            version=_seen(request),
-            by=request.user,
-        ),
-        whole=whole,
-        **of_repairs,
-    )
-
-
-def close_otherwise(request, pk):
-    return _step(request, pk, "close", asks=forms.WayOutForm, name="wayout")
-
-
-def close_declined(request, pk):
-    return _step(request, pk, "close", outcome=states.DECLINED_BY_CUSTOMER)
-
-
-def reopen(request, pk):
-    return _step(request, pk, "reopen", asks=forms.ReasonForm, name="reason")
+    run, facts = actions.run_proof, {"at": timezone.now()}
+    return _sent_of(repair, request, "_proof", name, form, run, **facts)
