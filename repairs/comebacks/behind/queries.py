@@ -38,11 +38,11 @@ def counted_repairs(
         repairs = repairs.filter(pk__in=_came_back(as_of, within))
     elif became == WATCHED:
         repairs = repairs.filter(*_still_watched(as_of, within))
-    return repairs.order_by("-job__handed_back_on", "-id")
+    return repairs.order_by("-handed_back_on", "-id")
 
 
 def _came_back(as_of: date, within: int):
-    after = DayNumber("job__booked_in_on") - DayNumber("earlier__job__handed_back_on")
+    after = DayNumber("job__booked_in_on") - DayNumber("earlier__handed_back_on")
     back = same_fault_by(as_of).filter(earlier__isnull=False)
     return back.alias(after=after).filter(after__lte=within).values("earlier_id")
 
@@ -52,7 +52,7 @@ def _still_watched(as_of: date, within: int) -> list[Q]:
     return [
         ~Q(pk__in=_came_back(as_of, within)),
         Q(**{f"{ends}__isnull": True}) | Q(**{f"{ends}__gt": as_of}),
-        Q(job__handed_back_on__gt=as_of - timedelta(days=within)),
+        Q(handed_back_on__gt=as_of - timedelta(days=within)),
     ]
 
 
