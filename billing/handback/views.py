@@ -14,6 +14,7 @@ from billing.handback.models import Collected, CoverPaper, Parcel
 from billing.handback.printing import cover_paper
 from billing.handback.queries import post_cautions, repairs_told
 from billing.invoices.actions import Refused
+from billing.invoices.payments.actions import cash_of
 from billing.invoices.queries import bill_of
 from billing.pricing.currency import Currency
 from repairs.jobs import states
@@ -52,7 +53,8 @@ def hand_back(request, pk):
     form = HandBackForm(
         request.POST if request.method == "POST" else None,
         written_in=written_in,
-        left=bill.totals.gross,
+        left=bill.left,
+        in_cash=cash_of(bill.left, currency=bill.currency, shop=shop),
         version=job.version,
         came_by=job.came_by,
         email=job.customer.email,

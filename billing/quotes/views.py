@@ -76,6 +76,7 @@ def for_job(request, pk):
             "may_make": is_diagnosed and not has_live,
             "needs_none": is_diagnosed and job.is_under_cover,
             "sees_forms": may(request.user, "repair_form:of_job"),
+            "sees_money": may(request.user, "invoices:for_job"),
         },
     )
 
