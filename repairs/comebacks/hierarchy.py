@@ -40,7 +40,7 @@ class Evidence:
         is_new = np.r_[True, np.diff(self._fault) != 0][: len(order)]
         self._starts = np.flatnonzero(is_new)
         self._number = np.cumsum(is_new) - 1
-        self._fix = np.unique(fix[order], return_inverse=True)[1]
+        self.fix = np.unique(fix[order], return_inverse=True)[1]
         self.returned = returned[order]
         self.expected = np.maximum(expected[order], 1e-12)
         self._stopgap = is_stopgap[order].astype(np.int64)
@@ -49,7 +49,7 @@ class Evidence:
         self.in_given_order = np.argsort(order, kind="stable")
         # Until it is asked what a fix does elsewhere, none has an effect.
         self._effects = np.zeros(1)
-        self._hinted = np.ones((len(order), 1))
+        self.hinted = np.ones((len(order), 1))
         self.between_fixes = 0.0
 
     @property
@@ -59,7 +59,7 @@ class Evidence:
     @property
     def is_any_fix_elsewhere(self) -> bool:
         """Whether a fix was done for more than one fault."""
-        return bool(self._fix.max(initial=-1) + 1 < self.pairs)
+        return bool(self.fix.max(initial=-1) + 1 < self.pairs)
 
     def thinned(self, pairs: int) -> "Evidence":
         """About so many of the pairs, by whole faults, evenly over all of them."""
@@ -69,7 +69,7 @@ class Evidence:
             expected=self.expected[keep],
             is_stopgap=self._stopgap[keep] == 1,
             fault=self._fault[keep],
-            fix=self._fix[keep],
+            fix=self.fix[keep],
         )
 
     def hinted_by_fixes(self, x: Floats) -> "Evidence":
@@ -82,9 +82,9 @@ class Evidence:
         holds = _chances(x, EFFECTS).transpose(0, 2, 1)
         prior = self._by_word(by_others, holds)
         logs = np.log(np.maximum(found.back + prior * (found.held - found.back), LEAST))
-        told = hints(logs, fix=self._fix)
+        told = hints(logs, fix=self.fix)
         other = copy.copy(self)
-        other._effects, other._hinted = EFFECTS, told.weights
+        other._effects, other.hinted = EFFECTS, told.weights
         other.between_fixes = told.spread
         return other
 
@@ -136,8 +136,8 @@ class Evidence:
     def _mixed(self, x: Floats, first: Floats, second: Floats) -> "_Mixed":
         """Both groups and all sizes of the faults' effects weighed together."""
         chances = _chances(x, self._effects)
-        prior = self._by_word(self._hinted, chances)
-        steepness = self._by_word(self._hinted, chances * (1.0 - chances))
+        prior = self._by_word(self.hinted, chances)
+        steepness = self._by_word(self.hinted, chances * (1.0 - chances))
         top = np.maximum(first, second)
         held, back = np.exp(first - top)[:, None], np.exp(second - top)[:, None]
         either = np.maximum(back + prior * (held - back), LEAST)

@@ -49,7 +49,7 @@ def oracle(shop, *, returned, exposure, limit) -> Said:
             logsumexp(group, axis=1) + _word(scenario, said[:, 0], is_stopgap)
             for group, is_stopgap in zip(groups, (False, True), strict=True)
         ]
-        share = _share_of_stopgaps(shop, *marginal)[:, None]
+        share = share_of_stopgaps(shop, *marginal)[:, None]
         weights = (1.0 - share) * _normal(groups[0]) + share * _normal(groups[1])
     below = weights.cumsum(axis=1)
     target = scenario.target(GRID)
@@ -61,7 +61,7 @@ def oracle(shop, *, returned, exposure, limit) -> Said:
     )
 
 
-def _share_of_stopgaps(shop, holds, stopgap):
+def share_of_stopgaps(shop, holds, stopgap):
     """How probably each pair is a stopgap, by the log chance of all that is seen of it
     if it is none or is one; where faults differ, by the other pairs of its fault too.
     """

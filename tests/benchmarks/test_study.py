@@ -3,14 +3,23 @@
 The whole of it, with its figures: `python -m tests.benchmarks.study`.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from tests.benchmarks.oracle import GRID
+from tests.benchmarks.bounds import errors_with_families, ratio, risk_of_two_points
+from tests.benchmarks.oracle import GRID, share_of_stopgaps
 from tests.benchmarks.shops import BY_NAME, SCENARIOS, WITHIN, shop
 from tests.benchmarks.study import ORACLE, OURS, PLAIN, Result, judged, study, targets
 
-INFORMING = ("two clear groups", "young shop, 180 days", "faults differ")
+INFORMING = (
+    "two clear groups",
+    "young shop, 180 days",
+    "faults differ",
+    "fixes differ",
+)
+NOT_INFORMING = ("declarations say nothing", "declarations mislead")
 SHOPS = 5
 
 
@@ -20,7 +29,7 @@ def made(name: str, seed: int = 3):
 
 @pytest.fixture(scope="module")
 def results():
-    names = (*INFORMING, "declarations say nothing", "declarations mislead")
+    names = (*INFORMING, *NOT_INFORMING)
     return {result.scenario.name: result for result in study(SHOPS, only=names)}
 
 
@@ -39,7 +48,7 @@ def test_over_all_of_them_it_is_nearer_by_a_good_deal(results):
     assert errors[OURS] < 0.92 * errors[PLAIN]
 
 
-@pytest.mark.parametrize("name", ["declarations say nothing", "declarations mislead"])
+@pytest.mark.parametrize("name", NOT_INFORMING)
 def test_where_they_do_not_it_loses_next_to_nothing(results, name):
     assert results[name].to(PLAIN).value < 1.03
 
@@ -128,3 +137,42 @@ def test_the_oracle_knows_the_two_truths_of_two_clear_groups():
     result = Result(BY_NAME["two clear groups"], [judged(made("two clear groups"))])
     assert result.covered(ORACLE).value > 0.95
     assert result.error(ORACLE).value < result.error(PLAIN).value
+
+
+# --- oracles and bounds that draw ---------------------------------------------
+
+
+def test_drawing_finds_the_shares_that_summing_finds_where_only_faults_differ():
+    """With fixes that hardly differ the draws must come to the sums by quadrature."""
+    one = made("faults differ")
+    rng = np.random.default_rng(8)
+    holds, stopgap = rng.normal(size=(2, len(one.truth)))
+    summed = share_of_stopgaps(one, holds, stopgap)
+    nearly = replace(one, scenario=replace(one.scenario, fix_spread=1e-6))
+    drawn = share_of_stopgaps(nearly, holds, stopgap)
+    assert np.abs(drawn - summed).mean() < 0.01
+    assert np.abs(drawn - summed).max() < 0.06
+
+
+def test_who_knows_of_two_chances_but_not_which_comes_between_us_and_the_oracle():
+    sums = {method: 0.0 for method in (OURS, ORACLE, "two")}
+    for seed in range(4):
+        one = made("two clear groups", seed)
+        found = judged(one)
+        for method in (OURS, ORACLE):
+            sums[method] += found[method]["error"]
+        sums["two"] += np.abs(risk_of_two_points(one) - one.truth).sum()
+    assert sums[ORACLE] < sums["two"] < 1.02 * sums[OURS]
+
+
+def test_families_that_do_not_differ_need_not_be_told():
+    untold, told = errors_with_families(0.0, np.random.default_rng(1))
+    assert told == pytest.approx(untold, rel=1e-9)
+
+
+def test_a_ratio_and_its_error_are_those_of_the_shops():
+    found = ratio([2.0, 4.0, 6.0], [1.0, 2.0, 3.0])
+    assert (found.value, found.error) == pytest.approx((2.0, 0.0))
+    by_hand = [(4.0 + 6.0) / 2.0, (2.0 + 6.0) / 2.0, (2.0 + 4.0) / 2.0]
+    error = np.sqrt(2 / 3 * ((by_hand - np.mean(by_hand)) ** 2).sum())
+    assert ratio([2.0, 4.0, 6.0], np.ones(3)).error == pytest.approx(error)

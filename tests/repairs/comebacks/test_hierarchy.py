@@ -135,8 +135,8 @@ def test_hints_are_those_of_plain_sums_over_all_that_a_fix_may_do():
     weights = of_spread @ (others / others.sum(axis=1, keepdims=True))
     hinted = seen.hinted_by_fixes(SOME)
     assert hinted.between_fixes == pytest.approx(of_spread @ SPREADS)
-    assert hinted._hinted[0] == pytest.approx(weights)
-    assert hinted._hinted[3] == pytest.approx(of_spread @ prior)
+    assert hinted.hinted[0] == pytest.approx(weights)
+    assert hinted.hinted[3] == pytest.approx(of_spread @ prior)
     # And with it the first pair's own chance to be one that holds.
     holds = expit(found.alpha + np.add.outer(found.tau * NODES, EFFECTS)) @ weights
     holds = np.exp(LOG_WEIGHTS) @ holds
@@ -208,7 +208,7 @@ def test_a_fix_that_comes_back_on_other_faults_is_riskier_on_a_new_one():
     both = evidence(
         np.r_[seen.returned[order], 9, 8, 7, 0, 0, 0, 0, 0],
         np.r_[seen.expected[order], 3.0, 3.0, 3.0, 3.0, 3.0, 3.0, 0.01, 0.01],
-        fix=np.r_[seen._fix[order], 900, 900, 900, 901, 901, 901, 900, 901],
+        fix=np.r_[seen.fix[order], 900, 900, 900, 901, 901, 901, 900, 901],
     )
     _, known = averaged(both)
     elsewhere_bad, elsewhere_good = known.chance(0.08)[-2:]
