@@ -51,6 +51,9 @@ class PairTable(tables.DeskTable):
     def render_repairs(self, record, value):
         return self._behind(record, value, "repairs")
 
+    def render_judged(self, record, value):
+        return self._behind(record, value, "judged repairs")
+
     def render_returned(self, record, value):
         return self._behind(record, value, "comebacks")
 

@@ -37,6 +37,7 @@ from repairs.comebacks.record import Record
 from repairs.comebacks.redo import cost_of_redo
 from repairs.comebacks.watch import NEVER, Ints, days_watched
 from repairs.customers.models import Device, DeviceModel
+from repairs.jobs import states
 from repairs.jobs.models import PartUsed, Repair
 from repairs.stock.models import Delivery
 from shopdesk.shop.models import Shop
@@ -349,8 +350,10 @@ def _money(day: _Day) -> Money:
 
 
 def comebacks_by(as_of: date, *, only: Q = ALL):
-    """Returns taken for the same fault by that day, of these repairs alone."""
-    back = same_fault_by(as_of)
+    """Returns taken for the same fault by that day, of the repairs that count."""
+    back = same_fault_by(as_of).filter(
+        earlier__outcome=states.FIXED, earlier__handed_back_on__lte=as_of
+    )
     return back.filter(earlier__in=Repair.objects.filter(only)) if only else back
 
 

@@ -183,6 +183,10 @@ def test_what_comebacks_cost_opens_the_comebacks(owner):
     late = make.past_repair(*other, on=date(2026, 5, 1), back_on=date(2026, 7, 2))
     paid(late, "70", on=date(2026, 7, 9))
     here = make.past_repair(*other, on=date(2026, 8, 3), back_on=date(2026, 8, 20))
+    # What was not fixed is no repair that counts, so this is no comeback of one.
+    not_fixed = make.past_repair(*of, on=date(2026, 7, 1), back_on=date(2026, 8, 4))
+    paid(not_fixed, "900", on=date(2026, 8, 9))
+    Repair.objects.filter(pk=not_fixed.pk).update(outcome=states.NOT_FIXED)
     said = words(owner.get("/comebacks/month/", DAY))
     asked = "as_of=2026-08-31&amp;within=90"
     assert f'<a href="{REDONE}?{asked}">2 comebacks</a>' in said
