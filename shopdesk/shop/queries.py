@@ -27,6 +27,8 @@ def rate_rows(on: date) -> list[RateRow]:
     rows = list(TaxRate.objects.all())
     found = []
     for kind, label in tax.KINDS:
+        if kind == tax.ZERO:
+            continue  # always 0 %, and nothing to say of it
         own = [row for row in rows if row.kind == kind]
         found += _in_turn(own, label, on)
         unsaid = tax.UNSAID.get(kind)
