@@ -116,6 +116,7 @@ WHOLE = {
         "BT-110": _SUM + "TaxTotalAmount",
         "BT-112": _SUM + "GrandTotalAmount",
         "BT-113": _SUM + "TotalPrepaidAmount",
+        "BT-114": _SUM + "RoundingAmount",
         "BT-115": _SUM + "DuePayableAmount",
     },
     "ubl": {
@@ -125,6 +126,7 @@ WHOLE = {
         "BT-110": "cac:TaxTotal/cbc:TaxAmount",
         "BT-112": _ALL + "TaxInclusiveAmount",
         "BT-113": _ALL + "PrepaidAmount",
+        "BT-114": _ALL + "PayableRoundingAmount",
         "BT-115": _ALL + "PayableAmount",
     },
 }
@@ -243,6 +245,6 @@ def wrong_sums(xml, *, places=2, tax_within=0):
         "BT-109": whole["BT-106"] - whole["BT-107"],
         "BT-110": sum(group["tax"] for group in groups),
         "BT-112": whole["BT-109"] + whole["BT-110"],
-        "BT-115": whole["BT-112"] - whole["BT-113"],
+        "BT-115": whole["BT-112"] - whole["BT-113"] + whole["BT-114"],
     }
     return wrong | {term for term, amount in checks.items() if whole[term] != amount}

@@ -98,6 +98,7 @@ def test_the_amounts_are_those_reckoned_by_hand(write):
         "BT-110": D("15.86"),
         "BT-112": D("99.35"),
         "BT-113": D(30),
+        "BT-114": D(0),
         "BT-115": D("69.35"),
     }
 
