@@ -15,6 +15,11 @@ LINES = 5
 
 Said = ChangeAnswer.Said
 ASK = "ask"
+# By the link and on the screen the customer answers without us.
+TOLD_THE_DESK = [
+    (how.value, how.label)
+    for how in (Quote.How.COUNTER, Quote.How.PHONE, Quote.How.EMAIL)
+]
 REACHED = (Quote.How.PHONE, Quote.How.EMAIL)
 
 
@@ -55,9 +60,7 @@ class SaidForm(forms.Form):
 
     said = forms.ChoiceField(label="What the customer says", widget=forms.RadioSelect)
     who = forms.CharField(label="Who said so", max_length=120, required=False)
-    how = forms.ChoiceField(
-        choices=[("", "choose"), *Quote.How.choices], required=False
-    )
+    how = forms.ChoiceField(choices=[("", "choose"), *TOLD_THE_DESK], required=False)
     reached_at = forms.CharField(
         label="Number called, or mail address",
         max_length=120,

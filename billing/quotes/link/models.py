@@ -95,10 +95,14 @@ class KnockQuerySet(models.QuerySet):
         """Count one more knock; the seconds to wait where it was one too many, else 0.
 
         Kept in the database, so that it holds for all workers and after a restart. Each
-        change is judged by the database: two at once are counted as two.
+        change is judged by the database: two at once are counted as two. Who is over
+        the limit is only read, so that no flood makes the database write.
         """
         begun = at - timedelta(seconds=limit.seconds)
         mine = self.filter(key=key)
+        over = mine.filter(since__gt=begun, count__gt=limit.most).first()
+        if over is not None:
+            return seconds_left(since=over.since, at=at, limit=limit)
         while not mine.filter(since__gt=begun).update(count=F("count") + 1):
             if not mine.filter(since__lte=begun).update(since=at, count=1):
                 # Whoever is quicker makes the row; the next round counts.

@@ -10,6 +10,7 @@ import pytest
 import time_machine
 from django.db import DatabaseError, connection, transaction
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
@@ -130,7 +131,7 @@ def test_each_asks_the_database_the_same(customer, quote, django_assert_num_quer
     client = Client()
     client.get("/q/warm/")
     for token in wrong(customer, quote).values():
-        with django_assert_num_queries(4):  # the link, two of the knock, the shop
+        with django_assert_num_queries(5):  # the link, three of the knock, the shop
             client.get(f"/q/{token}/")
         Knock.objects.update(count=1)
 
@@ -312,6 +313,16 @@ def test_what_a_visitor_says_of_their_address_is_not_believed(customer, settings
     said = [knock(n, f"198.51.100.{n}, 203.0.113.5") for n in range(11)]
     assert said[-1] == 429
     assert knock(1, "198.51.100.1, 203.0.113.6") == 404
+
+
+def test_a_flood_is_answered_without_writing(customer):
+    client = Client()
+    for n in range(11):
+        client.get(f"/q/{n}/")
+    with CaptureQueriesContext(connection) as asked:
+        assert client.get("/q/again/").status_code == 429
+    assert all(query["sql"].startswith("SELECT") for query in asked)
+    assert Knock.objects.get().count == 11
 
 
 def test_no_address_is_kept(customer):
