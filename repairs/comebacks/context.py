@@ -10,28 +10,21 @@ from decimal import Decimal
 from hashlib import sha256
 
 from django.core.cache import cache
-from django.db.models import BigIntegerField, Case, Count, F, Max, Q, Sum, Value, When
-from django.db.models.functions import Coalesce
+from django.db.models import Q
 
 from repairs.comebacks.asked import Asked
 from repairs.comebacks.compare import cost_to_shop
-from repairs.comebacks.counted.queries import DayNumber
 from repairs.comebacks.queries import Beside, comeback_record, fixes_beside
 from repairs.comebacks.record import FaultRecord, Record
 from repairs.comebacks.worth import Rates, Taken, Worth, usual_worth
-from repairs.customers.models import Device, DeviceModel
-from repairs.faults.declared import STOPGAP
 from repairs.faults.models import Fault, Fix, UsualPart
-from repairs.jobs import states
-from repairs.jobs.models import Job, Repair, ReturnDecision
+from repairs.jobs.models import Changed
 from repairs.stock.queries import costs_now
 from shopdesk.money import rounded
 from shopdesk.shop.models import Shop
 
 PLACES = 12  # records kept at once, so that no memory fills with past months
 DAY = 24 * 3600
-LAPS = 9973  # a prime: weights of rows repeat after so many
-SIZE = 1_000_003  # and what is weighed is below this, so that no sum is too large
 
 
 # --- the record, kept ---------------------------------------------------------
@@ -87,54 +80,12 @@ def repairs_asked(asked: Asked) -> Q:
 def fingerprint(shop: Shop) -> str:
     """One short text for all that a record is made from: another when any changes.
 
-    The database adds up each column that counts, every row with a weight of its own so
-    that two changes do not cancel out. Decisions and their like are only ever added, so
-    their number is enough; a job's version rises with every step.
+    The database leaves a mark at every change of a row that counts, whoever makes it:
+    see COUNTED in repairs/guards.py.
     """
-    parts = [
-        (shop.return_limit, shop.sureness, shop.places),
-        _added_up(
-            Repair,
-            F("fault_id"),
-            Coalesce(F("fix_id"), 0),
-            Coalesce(F("by_id"), 0),
-            F("job_id"),
-            _is(outcome=states.FIXED),
-            _is(declared=STOPGAP),
-            Coalesce(F("cost"), Value(-1, BigIntegerField())),
-        ),
-        _added_up(
-            Job,
-            F("version"),
-            F("device_id"),
-            DayNumber("booked_in_on"),
-            DayNumber("handed_back_on"),
-        ),
-        _added_up(Device, F("model_id"), DayNumber("watch_ends_on")),
-        _added_up(ReturnDecision, F("earlier_id"), F("job_id")),
-        _book(Fault, "id", "code", "name"),
-        _book(Fix, "id", "code", "name"),
-        _book(DeviceModel, "id", "kind", "maker", "model"),
-    ]
+    marks = sorted(Changed.objects.marks().items())
+    parts = [shop.return_limit, shop.sureness, shop.places, marks]
     return sha256(repr(parts).encode()).hexdigest()
-
-
-def _is(**what):
-    return Case(When(**what, then=Value(1)), default=Value(0))
-
-
-def _added_up(kind, *columns) -> dict:
-    weight = F("id") % Value(LAPS, BigIntegerField()) + Value(1, BigIntegerField())
-    small = [column % Value(SIZE, BigIntegerField()) for column in columns]
-    sums = {
-        f"sum{n}": Sum(weight * one, output_field=BigIntegerField())
-        for n, one in enumerate(small)
-    }
-    return kind.objects.order_by().aggregate(rows=Count("id"), last=Max("id"), **sums)
-
-
-def _book(kind, *columns: str) -> list:
-    return list(kind.objects.order_by("id").values_list(*columns))
 
 
 # --- the fixes of a fault, with what they cost ----------------------------------

@@ -33,6 +33,7 @@ from repairs.comebacks.columns import Ended, Fixed, Numbers, Returned
 from repairs.comebacks.redo import UNPAID, Spent
 from repairs.comebacks.rows import Pair
 from repairs.comebacks.watch import NEVER, Ints
+from repairs.customers.models import Device
 from repairs.faults.declared import STOPGAP
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import states
@@ -178,18 +179,24 @@ def fixed(as_of: date, *, within: int, only: Q = ALL) -> Fixed:
 
 def watch_ended(as_of: date, *, only: Q = ALL) -> Ended:
     """Those that count, on devices that were no longer watched on that day."""
-    rows = fixed_by(as_of, only=only).filter(job__device__watch_ends_on__lt=as_of)
-    return Ended(
-        *columns(
-            rows.order_by().values_list(
-                "id",
-                "fault_id",
-                "fix_id",
-                DayNumber("handed_back_on"),
-                DayNumber("job__device__watch_ends_on"),
-            )
+    # Asked from the devices' side, and of all their repairs: few are not watched any
+    # more, and a database might begin with the million that are fixed.
+    counts = Q(
+        jobs__repairs__outcome=states.FIXED, jobs__repairs__handed_back_on__lte=as_of
+    )
+    if only:
+        counts &= Q(jobs__repairs__in=Repair.objects.filter(only).order_by())
+    rows = Device.objects.filter(watch_ends_on__lt=as_of).order_by()
+    ended = columns(
+        rows.values_list(
+            Case(When(counts, then="jobs__repairs__id"), default=0),
+            Coalesce("jobs__repairs__fault_id", Value(0)),
+            Coalesce("jobs__repairs__fix_id", Value(0)),
+            DayNumber("jobs__repairs__handed_back_on"),
+            DayNumber("watch_ends_on"),
         )
     )
+    return Ended(*ended[:, ended[0] > 0])
 
 
 def returned(as_of: date, *, only: Q = ALL) -> Returned:
