@@ -1,0 +1,234 @@
+"""Whatever the desk does in whatever order, the sums of a job stay right.
+
+Beside the database runs a model of a few lines that knows nothing of its tables.
+"""
+
+from datetime import timedelta
+from decimal import Decimal
+from uuid import uuid4
+
+import pytest
+from django.db import transaction
+from hypothesis import HealthCheck, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import (
+    RuleBasedStateMachine,
+    initialize,
+    invariant,
+    precondition,
+    rule,
+    run_state_machine_as_test,
+)
+
+from billing.invoices import actions
+from billing.invoices.models import Invoice, Payment
+from billing.invoices.payments.actions import deposit
+from billing.invoices.queries import balance_of
+from billing.invoices.refusals import Refused
+from billing.invoices.reminders.actions import remind
+from tests import make
+from tests.billing import till
+
+D = Decimal
+LATE = till.TODAY + timedelta(days=15)
+CURRENCIES = [
+    ("JPY", 0, D(0)),
+    ("EUR", 2, D(0)),
+    ("CHF", 2, D("0.05")),
+    ("KWD", 3, D("0.005")),
+]
+shares = st.integers(1, 120)
+means = st.sampled_from(["cash", "card", "transfer"])
+
+
+class Desk(RuleBasedStateMachine):
+    """One job at the till. `billed` and `came` are what the model knows."""
+
+    def __init__(self):
+        super().__init__()
+        # Undone at the end: each run begins with the same database.
+        self.undone = transaction.atomic()
+        self.undone.__enter__()
+
+    @initialize(
+        currency=st.sampled_from(CURRENCIES),
+        include=st.booleans(),
+        rate=st.sampled_from([0, 7, 20]),
+    )
+    def a_job_is_agreed_on(self, currency, include, rate):
+        name, self.places, self.step = currency
+        make.shop(
+            currency=name,
+            cash_step=self.step,
+            prices_include_tax=include,
+            tax_rate=D(rate),
+        )
+        self.job = till.accepted().job
+        self.job.refresh_from_db()
+        self.is_done = False
+        self.billed = self.came = self.rounded = D(0)
+        self.fees = {}
+
+    def bills(self):
+        return list(Invoice.objects.filter(job=self.job, kind="invoice").order_by("id"))
+
+    def amount(self, share, of):
+        exact = of * share / 100
+        return exact.quantize(D(1).scaleb(-self.places))
+
+    def took(self, act, **facts):
+        """Do it, or be refused; a refusal moves nothing."""
+        before = Payment.objects.count()
+        facts = {"key": uuid4(), "on": till.TODAY, "at": till.now(), "by": None} | facts
+        try:
+            made = act(**facts)
+        except Refused:
+            assert Payment.objects.count() == before
+            return None
+        # The same form again is the same payment.
+        assert act(**facts) == made
+        self.came += made.amount
+        self.rounded += made.rounding
+        return made
+
+    @rule(share=shares, means=means)
+    def take_a_deposit(self, share, means):
+        amount = self.amount(share, D(50))
+        if amount:
+            self.took(lambda **f: deposit(self.job, amount=amount, means=means, **f))
+
+    @rule(share=shares, means=means)
+    def pay_a_deposit_back(self, share, means):
+        here = balance_of(self.job).deposit
+        amount = self.amount(share, here)
+        if amount > 0:
+            made = self.took(
+                lambda **f: deposit(self.job, amount=-amount, means=means, **f)
+            )
+            assert made is None or -made.settles <= here
+
+    @precondition(lambda self: not self.is_done)
+    @rule()
+    def the_work_is_done(self):
+        till.mend(self.job)
+        self.is_done = True
+
+    @rule(share=st.integers(0, 120), means=means)
+    def issue(self, share, means):
+        expected = not self.is_done or self.job.invoices.standing().exists()
+        before = Invoice.objects.count(), Payment.objects.count()
+        paid = self.amount(share, D(30))
+        try:
+            invoice = actions.issue(
+                self.job,
+                on=till.TODAY,
+                at=till.now(),
+                by=None,
+                paid=paid,
+                means=means,
+                key=uuid4(),
+            )
+        except Refused:
+            assert (Invoice.objects.count(), Payment.objects.count()) == before
+            return
+        assert not expected
+        self.billed += invoice.gross
+        self.came += invoice.paid_with_it
+        self.rounded += invoice.rounding
+
+    @rule(share=shares, means=means, data=st.data())
+    def pay_on_a_bill(self, share, means, data):
+        if bills := self.bills():
+            bill = data.draw(st.sampled_from(bills))
+            amount = self.amount(share, bill.balance)
+            if amount:
+                self.took(
+                    lambda **f: actions.pay(bill, amount=amount, means=means, **f)
+                )
+
+    @rule(part=st.booleans(), data=st.data())
+    def credit(self, part, data):
+        if bills := self.bills():
+            bill = data.draw(st.sampled_from(bills))
+            lines = bill.standing_lines()
+            back = None
+            if part:
+                back = {
+                    line.pk: line.quantity * data.draw(st.integers(0, 4)) / 4
+                    for line in lines
+                }
+            try:
+                note = actions.credit(
+                    bill, why="no", back=back, on=till.TODAY, at=till.now(), by=None
+                )
+            except Refused:
+                return
+            assert note.gross <= 0
+            self.billed += note.gross
+            if note.is_whole:
+                self.fees.pop(bill.pk, None)
+
+    @rule(fee=st.integers(0, 5), data=st.data())
+    def remind(self, fee, data):
+        if bills := self.bills():
+            bill = data.draw(st.sampled_from(bills))
+            try:
+                remind(bill, on=LATE, at=till.now(), by=None, words="", fee=D(fee))
+            except Refused:
+                return
+            self.fees[bill.pk] = self.fees.get(bill.pk, 0) + fee
+
+    @invariant()
+    def the_sums_are_right(self):
+        if not hasattr(self, "job"):
+            return
+        balance = balance_of(self.job)
+        asked = self.billed + sum(self.fees.values())
+        assert balance.paid == self.came + self.rounded
+        if balance.is_billed:
+            assert balance.owed == asked - self.came - self.rounded
+            assert balance.billed == asked
+        assert balance.deposit >= 0
+        bills = Invoice.objects.with_balance().filter(job=self.job, kind="invoice")
+        assert sum(bill.owed for bill in bills) - balance.deposit == (
+            asked - self.came - self.rounded
+        )
+        # Nothing goes back that did not come, and the shop owes no more than that.
+        assert self.came + self.rounded >= 0
+        assert balance.owed >= -balance.paid
+        moved = Payment.objects.filter(job=self.job, means="moved")
+        assert sum(one.amount for one in moved) == 0
+        for bill in bills:
+            notes = -sum(note.gross for note in bill.credit_notes.all())
+            assert 0 <= notes <= bill.gross
+        assert len([bill for bill in bills if not bill.is_credited]) <= 1
+
+    @invariant()
+    def the_numbers_have_no_gap(self):
+        for kind in ("invoice", "credit"):
+            found = Invoice.objects.filter(kind=kind).values_list("number", flat=True)
+            assert sorted(found) == list(range(1, len(found) + 1))
+
+    def teardown(self):
+        transaction.set_rollback(True)
+        self.undone.__exit__(None, None, None)
+
+
+@pytest.mark.django_db
+def test_any_sequence_of_acts_keeps_the_sums_right(monkeypatch):
+    """The papers are not drawn here: each act has its own test of its paper."""
+    for where in (
+        "billing.invoices.actions.invoice_paper",
+        "billing.invoices.payments.actions.receipt_paper",
+        "billing.invoices.reminders.actions.reminder_paper",
+        "billing.quotes.actions.quote_paper",
+    ):
+        monkeypatch.setattr(where, lambda *args, **kwargs: b"%PDF-")
+    run_state_machine_as_test(
+        Desk,
+        settings=settings(
+            max_examples=40,
+            stateful_step_count=14,
+            suppress_health_check=list(HealthCheck),
+        ),
+    )
