@@ -9,7 +9,7 @@ from shopdesk.shop import actions
 from shopdesk.shop.forms import Figures, FiguresForm
 from shopdesk.shop.groups import GROUPS
 from shopdesk.shop.models import Shop
-from shopdesk.shop.queries import band_rows, example, rate_rows
+from shopdesk.shop.queries import band_rows, example, rate_rows, stamp
 
 KEYS = [group.key for group in GROUPS]
 
@@ -22,6 +22,12 @@ def figures(request):
     asked = Figures(
         shop, on=today, data=request.POST or None, files=request.FILES or None
     )
+    if asked.shop.is_bound and request.POST.get("seen", stamp()) != stamp():
+        asked.shop.add_error(
+            None,
+            "Somebody changed the figures while you had them open. Nothing of yours is"
+            " kept yet: look through them and save again.",
+        )
     if request.method == "POST" and asked.is_valid():
         asked.save()
         messages.success(request, "The shop’s figures are kept. New papers use them.")
@@ -37,6 +43,7 @@ def figures(request):
         "rates": rate_rows(today),
         "bands": band_rows(kept),
         "kept": kept,
+        "seen": stamp(),
         "example": example(
             {name: getattr(kept, name) for name in FiguresForm.Meta.fields}, on=today
         ),

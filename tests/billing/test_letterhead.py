@@ -11,10 +11,12 @@ from billing.invoices.actions import credit, issue
 from repairs.customers.models import Customer
 from repairs.intake.printing import slip_pdf
 from shopdesk.shop import logo
+from shopdesk.shop.models import MarkupBand, Shop
 from tests import make
 from tests.billing import till
 from tests.billing.quotes.test_paper import text
 from tests.shopdesk.shop.pictures import drawn
+from tests.test_papers import carried, heard
 
 pytestmark = pytest.mark.django_db
 
@@ -112,9 +114,23 @@ def test_what_was_a_large_file_makes_a_small_paper():
 
 
 def test_prices_of_dear_parts_bear_their_band_on_a_quote():
-    from shopdesk.shop.models import MarkupBand
-
     make.shop(markup=Decimal(60))
     MarkupBand.objects.create(starts_at=Decimal(2), percent=Decimal(20))
     line = till.drafted().options.first().lines.get(kind="part")
     assert (line.price, line.suggested) == (Decimal("3.00"), Decimal("3.00"))
+
+
+def test_papers_in_another_language_are_right_for_a_reader_too(shop, tmp_path):
+    Shop.objects.update(paper_language="de")
+    bill = billed()
+    note = credit(bill, why="Falsch.", on=till.TODAY, at=till.now(), by=None)
+    for paper, word in (
+        (bill.paper, "Noch zu zahlen"),
+        (note.paper, "Rechnungskorrektur"),
+        (slip_pdf(bill.job), "Abholschein"),
+    ):
+        pdf = opened(paper)
+        assert str(pdf.Root.Lang) == "de"
+        said = text(bytes(paper))
+        assert word in said and "Seite 1 von 1" in said
+        assert heard(bytes(paper), tmp_path) == [] == list(carried(bytes(paper)))

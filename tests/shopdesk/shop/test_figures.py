@@ -98,3 +98,76 @@ def test_currencies_of_today_are_known(code):
 def test_places_follow_the_currency(code, places):
     """ISO 4217 minor units (from memory; by way of CLDR's currency data)."""
     assert known.places(code) == places
+
+
+def test_two_owners_do_not_undo_each_other(client, owner):
+    """The second is told, keeps what was typed, and may then save on top."""
+    make.shop()
+    seen = client.get(PAGE).context["seen"]
+    assert save(client, seen=seen, quote_days="21").status_code == 302
+    told = as_typed(quote_days="30", name="Fern Lane") | {"seen": seen}
+    refused = client.post(PAGE, told)
+    page = refused.content.decode()
+    assert refused.status_code == 200 and "Somebody changed the figures" in page
+    assert 'value="Fern Lane"' in page
+    assert Shop.objects.get().quote_days == 21
+    again = client.post(PAGE, told | {"seen": refused.context["seen"]})
+    assert again.status_code == 302
+    assert Shop.objects.get().quote_days == 30
+
+
+@pytest.mark.parametrize("seen", ["", "x", "\x00", "9" * 4000])
+def test_a_page_that_never_was_is_out_of_date(client, owner, seen):
+    make.shop()
+    answer = client.post(PAGE, as_typed(name="Fern Lane") | {"seen": seen})
+    assert answer.status_code == 200 and Shop.objects.get().name != "Fern Lane"
+
+
+@pytest.mark.parametrize(
+    ("field", "few", "many"),
+    [("letterhead", 6, 7), ("address", 6, 7)],
+)
+def test_the_head_of_a_paper_holds_only_so_many_lines(client, owner, field, few, many):
+    lines = "  \n\n".join(f"line {n}" for n in range(few))
+    assert save(client, **{field: lines}).status_code == 302
+    assert getattr(Shop.objects.get(), field).count("\n") == few - 1
+    refused = save(client, **{field: "\n".join("x" * many)})
+    assert list(refused.context["form"].errors) == [field]
+
+
+@pytest.mark.parametrize(
+    ("currency", "shown"), [("JPY", "1250"), ("EUR", "1250.00"), ("KWD", "1250.000")]
+)
+def test_boxes_show_the_decimals_of_the_currency(client, owner, currency, shown):
+    make.shop(currency=currency, labour_rate=Decimal(1250))
+    assert f'value="{shown}"' in client.get(PAGE).content.decode()
+
+
+@pytest.mark.parametrize(
+    ("currency", "step", "answer"),
+    [
+        ("EUR", "0.05", 302),
+        ("EUR", "0.005", 200),
+        ("JPY", "5", 302),
+        ("JPY", "0.5", 200),
+    ],
+)
+def test_cash_is_rounded_to_what_the_currency_can_say(
+    client, owner, currency, step, answer
+):
+    make.shop(currency=currency, rounding_step=Decimal(0))
+    assert save(client, cash_step=step).status_code == answer
+
+
+@pytest.mark.parametrize(("code", "places"), [("RSD", 2), ("ISK", 0), ("TND", 3)])
+def test_a_bill_has_the_decimals_of_iso_not_those_of_the_coins_in_use(code, places):
+    """ISO 4217, list one (from memory)."""
+    assert known.places(code) == places
+
+
+def test_whoever_is_not_the_owner_sees_and_changes_nothing(client, db):
+    client.force_login(make.user(kind="counter"))
+    assert client.get(PAGE).status_code == 403
+    assert client.post(PAGE, {"name": "Mine"}).status_code == 403
+    assert client.get(f"{PAGE}examples/").status_code == 403
+    assert not Shop.objects.exists()
