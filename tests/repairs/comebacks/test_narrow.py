@@ -23,7 +23,7 @@ from tests import make
 
 pytestmark = pytest.mark.django_db
 TABLE = "/comebacks/"
-QUERIES = 12  # of a page whose record is kept, however many names there are
+QUERIES = 6  # of a page whose record is kept, however many names there are
 
 
 def ago(n):
