@@ -1,19 +1,25 @@
-"""The repairs and the comebacks that the totals count, however many there are."""
+"""The repairs and the comebacks behind a figure, however many there are."""
 
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
+import numpy as np
 from django.db.models import Q
 from django.utils.functional import cached_property
 from django_tables2.data import TableData
 
 from repairs.comebacks.behind.forms import COMEBACK, WATCHED
 from repairs.comebacks.counted.queries import ALL, DayNumber, fixed_by, same_fault_by
-from repairs.comebacks.month.queries import behind, comebacks_by
-from repairs.comebacks.queries import costs_of_visits
+from repairs.comebacks.month.queries import comebacks_by
+from repairs.comebacks.queries import Behind, costs_of_visits
 from repairs.comebacks.redo import cost_of_redo
-from repairs.jobs.models import Job, Repair
+from repairs.comebacks.watch import NEVER, Ints, days_watched
+from repairs.customers.models import Device, DeviceModel
+from repairs.jobs.models import Job, PartUsed, Repair
+from repairs.stock.models import Delivery
+
+# --- which repairs ------------------------------------------------------------
 
 
 def counted_repairs(
@@ -56,6 +62,81 @@ def _still_watched(as_of: date, within: int) -> list[Q]:
     ]
 
 
+def of_month(first: date, *, as_of: date):
+    """The repairs handed back in the month of this first day."""
+    following = (first + timedelta(days=31)).replace(day=1)
+    return fixed_by(as_of).filter(
+        job__handed_back_on__gte=first, job__handed_back_on__lt=following
+    )
+
+
+def of_delivery(delivery: Delivery, *, as_of: date):
+    used = PartUsed.objects.filter(delivery=delivery).values("repair")
+    return fixed_by(as_of).filter(pk__in=used)
+
+
+def of_model(model: DeviceModel, *, as_of: date):
+    return fixed_by(as_of).filter(job__device__model=model)
+
+
+def of_board(model: DeviceModel, revision: str, *, as_of: date):
+    devices = Device.objects.filter(model=model, board_revision=revision)
+    return fixed_by(as_of).filter(job__device__in=devices.values("pk"))
+
+
+# --- what became of them --------------------------------------------------------
+
+
+def behind(repairs, *, as_of: date, within: int) -> list[Behind]:
+    """These repairs and what became of each: comebacks first, then the latest."""
+    found = list(
+        repairs.select_related("job__device__model", "job__customer", "fault", "fix")
+    )
+    first = _first_comebacks(repairs, as_of=as_of)
+    costs = costs_of_visits([job.pk for job in first.values()], as_of=as_of)
+    t, d = days_watched(
+        _ordinals(repair.job.handed_back_on for repair in found),
+        came_back=_ordinals(
+            first[repair.pk].booked_in_on if repair.pk in first else None
+            for repair in found
+        ),
+        watch_ends=_ordinals(repair.job.device.watch_ends_on for repair in found),
+        as_of=as_of.toordinal(),
+        within=within,
+    )
+    rows = [
+        Behind(
+            repair=repair,
+            days=days,
+            is_back=bool(is_back),
+            comeback=first.get(repair.pk),
+            cost=_cost(repair, first, costs),
+            within=within,
+        )
+        for repair, days, is_back in zip(found, t.tolist(), d.tolist(), strict=True)
+    ]
+    rows.sort(key=lambda row: row.job.handed_back_on, reverse=True)
+    return sorted(rows, key=lambda row: not row.is_back)
+
+
+def _first_comebacks(repairs, *, as_of: date) -> dict:
+    decisions = same_fault_by(as_of).filter(earlier__in=repairs.order_by().values("pk"))
+    return {
+        decision.earlier_id: decision.job
+        for decision in decisions.select_related("job").order_by("-job__booked_in_on")
+    }
+
+
+def _cost(repair: Repair, first: dict, costs: dict) -> Decimal | None:
+    if repair.pk not in first:
+        return None
+    return cost_of_redo(costs.get(first[repair.pk].pk, []), fault=repair.fault_id)
+
+
+def _ordinals(days) -> Ints:
+    return np.array([d.toordinal() if d else NEVER for d in days], dtype=np.int64)
+
+
 class PageByPage(TableData):
     """Repairs for a list, of which only the page that is shown is read."""
 
@@ -77,6 +158,9 @@ class PageByPage(TableData):
 
     def __iter__(self):
         return iter(self[:])
+
+
+# --- comebacks ------------------------------------------------------------------
 
 
 @dataclass(frozen=True)

@@ -32,11 +32,11 @@ from repairs.comebacks.month.report import Blamed, MonthReport, Told
 from repairs.comebacks.month.seen import Known, Seen, seen
 from repairs.comebacks.month.triangle import triangle
 from repairs.comebacks.pairs import ComebackTable
-from repairs.comebacks.queries import Behind, comeback_record, costs_of_visits
+from repairs.comebacks.queries import comeback_record, costs_of_visits
 from repairs.comebacks.record import Record
 from repairs.comebacks.redo import cost_of_redo
-from repairs.comebacks.watch import NEVER, Ints, days_watched
-from repairs.customers.models import Device, DeviceModel
+from repairs.comebacks.watch import NEVER
+from repairs.customers.models import DeviceModel
 from repairs.jobs import states
 from repairs.jobs.models import PartUsed, Repair
 from repairs.stock.models import Delivery
@@ -379,78 +379,3 @@ def _laid_by(day: _Day, *, places: int) -> list[LaidBy]:
         redo_costs=list(day.record.table.rows["mean_redo_cost"]),
         places=places,
     )
-
-
-# --- the repairs behind a figure ----------------------------------------------
-
-
-def of_month(first: date, *, as_of: date):
-    """The repairs handed back in the month of this first day."""
-    following = (first + timedelta(days=31)).replace(day=1)
-    return fixed_by(as_of).filter(
-        job__handed_back_on__gte=first, job__handed_back_on__lt=following
-    )
-
-
-def of_delivery(delivery: Delivery, *, as_of: date):
-    used = PartUsed.objects.filter(delivery=delivery).values("repair")
-    return fixed_by(as_of).filter(pk__in=used)
-
-
-def of_model(model: DeviceModel, *, as_of: date):
-    return fixed_by(as_of).filter(job__device__model=model)
-
-
-def of_board(model: DeviceModel, revision: str, *, as_of: date):
-    devices = Device.objects.filter(model=model, board_revision=revision)
-    return fixed_by(as_of).filter(job__device__in=devices.values("pk"))
-
-
-def behind(repairs, *, as_of: date, within: int) -> list[Behind]:
-    """These repairs and what became of each: comebacks first, then the latest."""
-    found = list(
-        repairs.select_related("job__device__model", "job__customer", "fault", "fix")
-    )
-    first = _first_comebacks(repairs, as_of=as_of)
-    costs = costs_of_visits([job.pk for job in first.values()], as_of=as_of)
-    t, d = days_watched(
-        _ordinals(repair.job.handed_back_on for repair in found),
-        came_back=_ordinals(
-            first[repair.pk].booked_in_on if repair.pk in first else None
-            for repair in found
-        ),
-        watch_ends=_ordinals(repair.job.device.watch_ends_on for repair in found),
-        as_of=as_of.toordinal(),
-        within=within,
-    )
-    rows = [
-        Behind(
-            repair=repair,
-            days=days,
-            is_back=bool(is_back),
-            comeback=first.get(repair.pk),
-            cost=_cost(repair, first, costs),
-            within=within,
-        )
-        for repair, days, is_back in zip(found, t.tolist(), d.tolist(), strict=True)
-    ]
-    rows.sort(key=lambda row: row.job.handed_back_on, reverse=True)
-    return sorted(rows, key=lambda row: not row.is_back)
-
-
-def _first_comebacks(repairs, *, as_of: date) -> dict:
-    decisions = same_fault_by(as_of).filter(earlier__in=repairs.order_by().values("pk"))
-    return {
-        decision.earlier_id: decision.job
-        for decision in decisions.select_related("job").order_by("-job__booked_in_on")
-    }
-
-
-def _cost(repair: Repair, first: dict, costs: dict) -> Decimal | None:
-    if repair.pk not in first:
-        return None
-    return cost_of_redo(costs.get(first[repair.pk].pk, []), fault=repair.fault_id)
-
-
-def _ordinals(days) -> Ints:
-    return np.array([d.toordinal() if d else NEVER for d in days], dtype=np.int64)

@@ -10,10 +10,10 @@ from django.utils import timezone
 from django.utils.http import urlencode
 from django_tables2 import RequestConfig
 
+from repairs.comebacks.behind import queries
 from repairs.comebacks.behind.tables import RepairsTable
 from repairs.comebacks.behind.views import ask, which_asked
 from repairs.comebacks.context import repairs_asked
-from repairs.comebacks.month import queries
 from repairs.comebacks.month.context import groups_of, month_of
 from repairs.comebacks.month.forms import BoardForm, WhenForm
 from repairs.comebacks.month.months import said

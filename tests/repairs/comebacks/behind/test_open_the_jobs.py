@@ -6,8 +6,8 @@ from decimal import Decimal
 import numpy as np
 import pytest
 
-from repairs.comebacks.behind.queries import counted_repairs, redone
-from repairs.comebacks.month.queries import behind, month_context
+from repairs.comebacks.behind.queries import behind, counted_repairs, redone
+from repairs.comebacks.month.queries import month_context
 from repairs.jobs import states
 from repairs.jobs.models import Job, Repair, ReturnDecision
 from shopdesk.shop.models import Shop
