@@ -40,7 +40,7 @@ from repairs.jobs import states
 from repairs.jobs.models import Job, Repair, ReturnDecision
 
 BATCH = 20_000  # rows read at once
-NONE = ((),) * 7  # columns of no rows
+NONE = ((),) * 6  # columns of no rows
 
 
 def latest_day(today: date) -> date:
@@ -157,21 +157,21 @@ def fixed(as_of: date, *, within: int, only: Q = ALL) -> Fixed:
         .order_by()
         .values("fault_id", "fix_id", "declared")
         .annotate(
-            old=Count("handed_back_on", filter=Q(handed_back_on__lte=horizon)),
-            young=Count("handed_back_on", filter=is_young),
+            many=Count("*"),
             last=DayNumber(Max("handed_back_on")),
             ages=Together(Case(When(is_young, then=age))),
         )
-        .values_list("fault_id", "fix_id", "declared", "old", "young", "last", "ages")
+        .values_list("fault_id", "fix_id", "declared", "many", "last", "ages")
     )
     read = list(chain.from_iterable(batches(rows, size=BATCH)))
-    fault, fix, said, old, young, last, ages = zip(*read, strict=True) if read else NONE
+    fault, fix, said, many, last, ages = zip(*read, strict=True) if read else NONE
+    young = _whole([of.count(",") + 1 if of else 0 for of in ages])
     return Fixed(
         fault=_whole(fault),
         fix=_whole(fix),
         is_stopgap=_whole([declared == STOPGAP for declared in said]),
-        old=_whole(old),
-        young=_whole(young),
+        old=_whole(many) - young,
+        young=young,
         last=_whole(last),
         ages=np.fromstring(",".join(filter(None, ages)), dtype=np.int64, sep=","),
     )
