@@ -2,6 +2,7 @@ from django import forms
 
 from billing.handback import leaving
 from billing.invoices.forms import PaymentForm
+from billing.quotes.link.ink import is_ink
 from shopdesk.fields import WholeFormField
 
 POSTED = ["carrier", "number", "grams", "battery"]
@@ -44,6 +45,7 @@ class HandBackForm(PaymentForm):
         choices=[(leaving.BILL, "invoice"), (leaving.CERTIFICATE, "cover certificate")],
         widget=forms.CheckboxSelectMultiple,
     )
+    ink = forms.CharField(required=False, widget=forms.HiddenInput)
     version = forms.IntegerField(widget=forms.HiddenInput)
 
     def __init__(self, *args, version, came_by, email, **kwargs):
@@ -54,6 +56,12 @@ class HandBackForm(PaymentForm):
             self.fields["mail"].help_text = f"To {email}."
         else:
             del self.fields["mail"]
+
+    @property
+    def is_for_post(self) -> bool:
+        """Whether the boxes for a parcel stand open."""
+        said = self["how"].value() == leaving.POST
+        return said or any(self[name].errors for name in POSTED if self.is_bound)
 
     @property
     def money(self):
@@ -67,8 +75,18 @@ class HandBackForm(PaymentForm):
     def posted(self):
         return [self[name] for name in POSTED]
 
+    def clean_ink(self):
+        drawn = self.cleaned_data["ink"]
+        if drawn and not is_ink(drawn):
+            raise forms.ValidationError(
+                "The signature could not be read: draw it again."
+            )
+        return drawn
+
     def clean(self):
         asked = super().clean()
+        if asked.get("ink") and not asked.get("to") and "to" in asked:
+            self.add_error("to", "Say whose signature this is.")
         if asked.get("how") == leaving.POST:
             if "carrier" in asked and not asked["carrier"]:
                 self.add_error("carrier", "Say who carries the parcel.")
@@ -82,6 +100,7 @@ class HandBackForm(PaymentForm):
         return leaving.Leaving(
             how=told["how"],
             to="" if is_posted else told["to"],
+            signature="" if is_posted else told["ink"],
             carrier=told["carrier"],
             number=told["number"],
             grams=told["grams"],

@@ -93,6 +93,18 @@ def test_who_took_it_is_written_down(desk):
         Collected.objects.update(to="Somebody")
 
 
+def test_a_drawn_signature_is_kept_and_only_lines_are(desk):
+    job = ready()
+    page = desk.post(address(job), filled(job, to="Bo", ink='M1 1"/><script>'))
+    assert "could not be read" in page.content.decode()
+    page = desk.post(address(job), filled(job, ink="M1 1L20 30")).content.decode()
+    assert "whose signature" in page and not Collected.objects.exists()
+    sent = filled(job, to="Bo", ink="M1 1L20 30")
+    page = desk.post(address(job), sent, follow=True).content.decode()
+    assert 'd="M1 1L20 30"' in page and "Signature of Bo" in page
+    assert Collected.objects.get().signature == "M1 1L20 30"
+
+
 @pytest.mark.parametrize("size", ["A4", "Letter"])
 def test_a_parcel_has_its_note(desk, size):
     make.shop(paper=size, parcel_words="Our own words.")
