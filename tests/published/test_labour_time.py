@@ -1,0 +1,141 @@
+"""Labour times, against values from outside. After each: its source, and whether the
+digits were seen there (P), are from memory (M), or reckoned by two independent
+programs (C).
+"""
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from statsmodels.regression.mixed_linear_model import MixedLM
+
+from repairs.jobs.labour_time import (
+    USUAL,
+    Spreads,
+    Timed,
+    labour_times,
+    lognormal,
+)
+
+DATA = Path(__file__).parent / "data"
+Z95 = 1.6448536269514722
+
+
+def repair_times() -> list[float]:
+    rows = pd.read_csv(DATA / "active_repair_times_46.csv", comment="#")
+    return rows["hours"].repeat(rows["count"]).tolist()
+
+
+# 46 active repair times (von Alven 1964): C, in two programs.
+def test_the_lognormal_of_46_repair_times():
+    known = lognormal(repair_times())
+    assert known.mu == pytest.approx(0.658392, abs=1e-6)
+    assert known.sigma == pytest.approx(1.113966, abs=1e-6)
+
+
+# MIL-HDBK-338B 5.6.2.1.1 reads one 5.4 as 5.5: C; its printed results M.
+def test_the_handbooks_variant_gives_its_mean_median_and_95_percent_point():
+    times = sorted(repair_times())
+    times[times.index(5.4)] = 5.5
+    known = lognormal(times)
+    assert known.mu == pytest.approx(0.658791, abs=1e-6)
+    assert known.sigma == pytest.approx(1.114345, abs=1e-6)
+    assert known.mean == pytest.approx(3.595, abs=5e-4)
+    assert known.median == pytest.approx(1.932, abs=1e-3)
+    assert known.point(Z95) == pytest.approx(12.08, abs=5e-3)
+
+
+def shop_of(fixes, *, seed=5) -> list[Timed]:
+    """A shop that takes 1.2 times what the book says."""
+    pick = np.random.default_rng(seed)
+    rows = []
+    for fix in range(fixes):
+        of_fix = pick.normal(0, 0.4)
+        for fault in range(int(pick.integers(1, 5))):
+            of_pair = of_fix + pick.normal(0, 0.3)
+            for _ in range(int(pick.integers(1, 12))):
+                log = math.log(600) + 0.18 + of_pair + pick.normal(0, 0.35)
+                rows.append(Timed(fault, fix, round(math.exp(log)), 600))
+    return rows
+
+
+# statsmodels MixedLM, REML, fixes and pairs of a fix at random: C.
+def test_spreads_and_effects_agree_with_a_general_mixed_model():
+    rows = shop_of(40)
+    frame = pd.DataFrame(
+        {
+            "y": [math.log(row.minutes / row.usual) for row in rows],
+            "fix": [row.fix for row in rows],
+            "pair": [f"{row.fix}-{row.fault}" for row in rows],
+        }
+    )
+    model = MixedLM.from_formula(
+        "y ~ 1",
+        frame,
+        re_formula="1",
+        vc_formula={"pair": "0 + C(pair)"},
+        groups="fix",
+    ).fit(reml=True)
+    known = labour_times(rows, book_spread=1e6)
+    assert known.spreads.within == pytest.approx(model.scale, rel=2e-3)
+    assert known.spreads.fixes == pytest.approx(model.cov_re.iloc[0, 0], rel=2e-2)
+    assert known.spreads.pairs == pytest.approx(model.vcomp[0], rel=2e-2)
+    assert known.shop == pytest.approx(model.fe_params.iloc[0], abs=2e-3)
+    for fix in range(40):
+        effects = model.random_effects[fix]
+        middle, _ = known.of_fix[fix]
+        assert middle - known.shop == pytest.approx(effects["fix"], abs=5e-3)
+        for (fault, of_fix), (pair, _) in known.of_pair.items():
+            if of_fix == fix:
+                effect = effects[f"pair[C(pair)[{fix}-{fault}]]"]
+                assert pair - middle == pytest.approx(effect, abs=5e-3)
+
+
+def test_nothing_on_record_takes_what_the_book_says():
+    known = labour_times([]).of("any", "new", usual=45)
+    assert known.mean == pytest.approx(45)
+    assert known.median < known.mean < known.point80
+
+
+def test_one_repair_moves_the_book_only_a_little():
+    known = labour_times([Timed("a", "x", 90, 45)]).of("a", "x", usual=45)
+    assert 50 < known.mean < 75
+
+
+def test_a_pair_done_often_takes_what_it_took():
+    rows = shop_of(30) + [Timed("own", "slow", 95 + n % 11, 40) for n in range(200)]
+    known = labour_times(rows).of("own", "slow", usual=40)
+    assert known.median == pytest.approx(100, rel=0.02)
+
+
+def test_a_new_fault_of_a_known_fix_leans_on_the_fix():
+    rows = shop_of(30) + [Timed("own", "slow", 95 + n % 11, 40) for n in range(60)]
+    known = labour_times(rows).of("other", "slow", usual=40)
+    never = labour_times(rows).of("other", "never done", usual=40)
+    assert known.median > 1.5 * never.median
+
+
+@pytest.mark.parametrize("wild", [0, 1, 3_000, 10_000])
+def test_wild_minutes_break_nothing(wild):
+    rows = [Timed("a", f"fix {n % 5}", 40 + n % 9, 45) for n in range(60)]
+    calm = labour_times(rows).of("a", "fix 1", usual=45)
+    known = labour_times([*rows, Timed("a", "fix 1", wild, 45)])
+    assert known.of("a", "fix 1", usual=45).mean == pytest.approx(calm.mean, rel=0.2)
+
+
+def test_a_fix_without_usual_minutes_is_still_reckoned():
+    rows = [Timed("a", f"fix {n % 5}", 40, 0) for n in range(60)]
+    assert labour_times(rows).of("a", "fix 1", usual=0).mean == pytest.approx(40, 0.1)
+
+
+def test_the_same_minutes_every_time_are_no_trouble():
+    rows = [Timed("a", f"fix {n % 4}", 30, 30) for n in range(40)]
+    known = labour_times(rows)
+    assert known.of("a", "fix 1", usual=30).mean == pytest.approx(30, rel=0.02)
+
+
+def test_spreads_given_are_the_ones_taken():
+    given = Spreads(0.0, 0.0, 0.01)
+    assert labour_times(shop_of(10), spreads=given).spreads == given != USUAL
