@@ -84,7 +84,7 @@ def test_a_name_left_out_is_asked_for_and_a_no_says_why(phone, stocked_shop):
     page.get_by_label("Why not?").fill("I have another one by now.")
     page.get_by_label("Your name").last.fill("Ada Fenwick")
     page.get_by_role("button", name="No, don’t do it").click()
-    page.get_by_text("You said no").wait_for()
+    page.get_by_text("It will not be mended").wait_for()
     assert Quote.objects.get().answer_why == "I have another one by now."
 
 

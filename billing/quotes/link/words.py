@@ -8,7 +8,7 @@ WHERE = {
     states.DIAGNOSED: "We have found the fault and are working out what it costs.",
     states.QUOTED: "We have told you what it costs, and wait for your answer.",
     states.APPROVED: "You said yes: it is being mended, or next in line for it.",
-    states.DECLINED: "You said no. We are putting it together for you.",
+    states.DECLINED: "It will not be mended. We are putting it together for you.",
     states.REPAIRED: "The work is done. We are trying whether it holds.",
     states.PROVEN: "The work is done and has proven itself. We are finishing up.",
     states.READY: "It is ready for you to collect.",

@@ -72,7 +72,7 @@ def test_a_no_keeps_its_reason(customer, quote):
         "Too dear for me",
         "link",
     )
-    assert "You said no" in text(customer.read())
+    assert "It will not be mended" in text(customer.read())
 
 
 @pytest.mark.parametrize(
