@@ -154,6 +154,7 @@ DOORS: dict[str, frozenset[str]] = {
     "reminders:owed": DESK,
     "reminders:remind": DESK,
     "reminders:remind_all": DESK,
+    "reminders:let_go": DESK,
     "reminders:paper": DESK,
     "days:days": DESK,
     "days:day": DESK,

@@ -40,6 +40,8 @@ MEANS = [("cash", "cash"), ("card", "card"), ("transfer", "bank transfer")]
 """How money comes over the counter."""
 MOVED = "moved"
 """Money that was here already and only changes books."""
+LET_GO = "let_go"
+"""No money: the fee of a reminder that the shop does not ask for any longer."""
 
 
 SETTLES = ExpressionWrapper(F("amount") + F("rounding"), output_field=MoneyField())
@@ -389,8 +391,8 @@ class PaymentQuerySet(models.QuerySet):
         return self.filter(invoice=None)
 
     def over_the_counter(self):
-        """Money that came or went, not what was only moved between books."""
-        return self.exclude(means=MOVED)
+        """Money that came or went, not what was only moved or let go in the books."""
+        return self.filter(means__in=dict(MEANS))
 
 
 class Payment(models.Model):
@@ -414,7 +416,7 @@ class Payment(models.Model):
     rounding = MoneyField(default=Decimal(0))
     currency = models.CharField(max_length=3)
     means = models.CharField(
-        "how", max_length=8, choices=[*MEANS, (MOVED, "moved over")]
+        "how", max_length=8, choices=[*MEANS, (MOVED, "moved over"), (LET_GO, "let go")]
     )
     words = models.CharField("what for", max_length=200, blank=True)
     # Made with the form: the same form sent twice is one payment.
@@ -437,7 +439,7 @@ class Payment(models.Model):
                 condition=~Q(amount=0, rounding=0), name="payment_not_zero"
             ),
             models.CheckConstraint(
-                condition=Q(means__in=[*dict(MEANS), MOVED]),
+                condition=Q(means__in=[*dict(MEANS), MOVED, LET_GO]),
                 name="payment_means_known",
             ),
             models.CheckConstraint(

@@ -130,9 +130,11 @@ def bill_of(job: Job, *, on: date, shop: Shop) -> Bill:
 
 
 def _bill_of(job: Job, *, on: date, shop: Shop) -> Bill:
+    quote = job.quotes.filter(state=quote_states.ACCEPTED).defer("paper").first()
+    if job.outcome == states.DECLINED and quote and quote.chosen.is_return:
+        return _bill_agreed(job, quote, on=on, shop=shop)
     if job.outcome != states.FIXED:
         return _bill_without_repair(job, on, shop)
-    quote = job.quotes.filter(state=quote_states.ACCEPTED).defer("paper").first()
     if quote and not job.approved_under_cover:
         return _bill_agreed(job, quote, on=on, shop=shop)
     if job.is_under_cover:

@@ -278,8 +278,8 @@ def keep_receipt(payment: Payment, *, at: datetime) -> Receipt:
     known = Receipt.objects.filter(payment=payment).first()
     if known:
         return known
-    if payment.means == MOVED:
-        raise Refused("That money was only moved over: nothing was handed over.")
+    if payment.means not in dict(MEANS):
+        raise Refused("That was only written down: no money was handed over.")
     receipt = Receipt(payment=payment, series=f"R{payment.paid_on:%y}")
     # A name of its own, which no series of bills can have.
     receipt.number = Series.take(f"receipt {payment.paid_on.year}")

@@ -6,7 +6,9 @@ from hashlib import sha256
 
 from django.db import transaction
 
-from billing.invoices.models import Invoice, Reminder
+from billing.invoices.models import LET_GO, Invoice, Payment, Reminder
+from billing.invoices.payments.actions import book
+from billing.invoices.payments.coins import Handed
 from billing.invoices.refusals import Refused
 from billing.invoices.reminders.printing import letter_words, reminder_paper
 from billing.invoices.reminders.queries import next_reminder
@@ -57,6 +59,28 @@ def remind(
     if mail:
         _mail(reminder, invoice=invoice, to=to, shop=shop, at=at, by=by)
     return reminder
+
+
+@transaction.atomic
+def let_fees_go(invoice: Invoice, *, on: date, at: datetime, by) -> Payment:
+    """Ask no longer for the fees of reminders that are still open on a bill."""
+    job = Job.objects.select_for_update().get(pk=invoice.job_id)
+    invoice = Invoice.objects.for_rows().get(pk=invoice.pk)
+    gone = invoice.payments.filter(means=LET_GO).total()
+    open_fees = min(invoice.fees - gone, invoice.owed)
+    if open_fees <= 0:
+        raise Refused(f"No fee is open on {invoice.full_number}.")
+    return book(
+        job,
+        invoice=invoice,
+        money=Handed(open_fees, Decimal(0)),
+        currency=invoice.currency,
+        means=LET_GO,
+        on=on,
+        at=at,
+        by=by,
+        words="fee of a reminder",
+    )
 
 
 def _check(invoice: Invoice, *, on: date, shop: Shop) -> None:

@@ -118,6 +118,21 @@ def remind_all(request):
     return redirect("reminders:owed")
 
 
+@require_POST
+def let_go(request, pk):
+    """Ask no longer for the fees of a bill's reminders."""
+    invoice = get_object_or_404(Invoice.objects.defer("paper"), pk=pk)
+    try:
+        actions.let_fees_go(
+            invoice, on=timezone.localdate(), at=timezone.now(), by=request.user
+        )
+    except REFUSALS as refusal:
+        messages.error(request, str(refusal))
+    else:
+        messages.success(request, "The fee is not asked for any longer.")
+    return redirect(invoice)
+
+
 @require_GET
 def paper(request, pk):
     """The reminder as it was made."""

@@ -14,9 +14,9 @@ from django.db.utils import DatabaseError
 from django.urls import reverse
 
 from billing.invoices import actions
-from billing.invoices.models import Invoice, Reminder
+from billing.invoices.models import Invoice, Payment, Reminder
 from billing.invoices.refusals import Refused
-from billing.invoices.reminders.actions import remind
+from billing.invoices.reminders.actions import let_fees_go, remind
 from billing.invoices.reminders.queries import owed, to_remind
 from shopdesk.post.actions import Unsendable
 from shopdesk.post.models import Letter
@@ -82,6 +82,21 @@ def test_a_fee_is_asked_besides_and_must_be_paid_too():
     assert invoice.balance == 0
     with pytest.raises(Refused, match="Nothing is owed"):
         reminded(invoice, on=LATE + timedelta(days=30))
+
+
+def test_a_fee_that_nobody_pays_is_let_go_and_no_more_than_the_fee():
+    invoice = till.handed_back()
+    reminded(invoice, fee=D(4))
+    pay(invoice, "72.80")
+    gone = let_fees_go(invoice, on=LATE, at=till.now(), by=None)
+    assert gone.amount == 2 and invoice.balance == 0
+    assert not Payment.objects.over_the_counter().filter(pk=gone.pk).exists()
+    other = till.handed_back()
+    reminded(other, fee=D(4))
+    assert let_fees_go(other, on=LATE, at=till.now(), by=None).amount == 4
+    with pytest.raises(Refused, match="No fee is open"):
+        let_fees_go(other, on=LATE, at=till.now(), by=None)
+    assert other.balance == D("70.80")
 
 
 def test_a_bill_taken_back_asks_no_fee_any_more():
@@ -204,5 +219,9 @@ def test_a_fee_that_makes_no_sense_is_told_and_kept(desk, fee):
     assert "Reminder 1 is made" in page.content.decode()
     assert invoice.balance == D("73.30")
     made = Reminder.objects.get()
+    where = reverse("reminders:let_go", args=[invoice.pk])
+    assert where in desk.get(invoice.get_absolute_url()).content.decode()
+    page = desk.post(where, follow=True).content.decode()
+    assert "not asked for any longer" in page and invoice.balance == D("70.80")
     paper = desk.get(reverse("reminders:paper", args=[made.pk]))
     assert paper.content == bytes(made.paper)
