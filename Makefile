@@ -7,7 +7,7 @@ export PORT PYTHON
 py := .venv/bin/python
 djade = .venv/bin/djade --target-version 5.2 $$(find templates -name '*.html')
 
-.PHONY: help demo run test lint format lock
+.PHONY: help demo run test lint format lock migrations
 
 help: ## this list
 	@sed -n 's/^\([a-z]*\): *## /make \1\t/p' Makefile | expand -t 14
@@ -57,6 +57,10 @@ lock: ## the locks again, from pyproject.toml
 	$(compile) --group dev -c requirements.lock -o requirements-dev.lock
 	.venv/bin/uv pip compile -q --group installer --universal --python-version 3.11 \
 		--generate-hashes --no-header --no-annotate -o .ci/installer.lock
+
+migrations: ## the first migration of each app again, until the first release
+	@bash .ci/install dev
+	@bash .ci/first_migrations
 
 pictures: ## the pictures in README.md anew, from a demo shop of their own
 	@bash .ci/machine test
