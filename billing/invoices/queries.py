@@ -131,7 +131,7 @@ def bill_of(job: Job, *, on: date, shop: Shop) -> Bill:
 
 def _bill_of(job: Job, *, on: date, shop: Shop) -> Bill:
     quote = job.quotes.filter(state=quote_states.ACCEPTED).defer("paper").first()
-    if job.outcome == states.DECLINED and quote and quote.chosen.is_return:
+    if job.outcome == states.DECLINED_BY_CUSTOMER and quote and quote.chosen.is_return:
         return _bill_agreed(job, quote, on=on, shop=shop)
     if job.outcome != states.FIXED:
         return _bill_without_repair(job, on, shop)

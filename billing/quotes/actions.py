@@ -10,13 +10,23 @@ from hashlib import sha256
 from django.db import transaction
 from django.db.models import Max
 
+from billing.pricing.comeback_price import Bearing, Price, reserve_of, shared
 from billing.quotes import states
 from billing.quotes.limits import MOST_LINES, MOST_OPTIONS
-from billing.quotes.models import Option, Quote, QuoteLine
+from billing.quotes.models import LineKind, Option, Quote, QuoteLine
 from billing.quotes.printing import quote_paper
-from billing.quotes.queries import Proposal, proposals
+from billing.quotes.queries import (
+    Proposal,
+    changing_the_board,
+    chosen_in,
+    giving_back,
+    mended_by,
+    proposals,
+    reckoned,
+)
 from repairs.jobs import states as job_states
 from repairs.jobs.models import Job, NotYet, Repair
+from shopdesk.money import rounded
 from shopdesk.shop.models import Shop
 from shopdesk.shop.tax import Tax
 from shopdesk.templatetags.desk import day
@@ -38,6 +48,9 @@ def draft(job: Job, *, on: date, by) -> Quote:
             f" {job.get_state_display()}."
         )
     live = job.quotes.live().first()
+    if live and not live.is_draft:
+        # The bench took the job back: nobody may say yes to the old version any more.
+        return revise(live, by=by, why="")
     if live:
         raise NotYet(
             f"Version {live.version} of the quote is {live.get_state_display()}:"
@@ -53,7 +66,7 @@ def draft(job: Job, *, on: date, by) -> Quote:
         made_by=by,
     )
     held = shop.tax(on, job.customer.tax_kind)
-    for position, proposal in enumerate(proposals(job, shop=shop), 1):
+    for position, proposal in enumerate(proposals(job, on=on, shop=shop), 1):
         _write(quote, proposal, position=position, shop=shop, held=held)
     return quote
 
@@ -79,6 +92,10 @@ def _write(
         fix=fix,
         declared=proposal.declared,
         cover_days=proposal.cover_days,
+        days_to_do=proposal.days_to_do,
+        does=proposal.does,
+        known=proposal.known,
+        **_figures(proposal.price, shop=shop),
     )
     places = quote.written_in(shop).places
     for n, one in enumerate(proposal.lines[:MOST_LINES], 1):
@@ -99,14 +116,78 @@ def _write(
         line.save()
 
 
+def _figures(price: Price | None, *, shop: Shop) -> dict[str, object]:
+    """What an option keeps of how its price was reckoned."""
+    if price is None:
+        return {}
+    return {
+        "planned_minutes": price.minutes,
+        "own_cost": rounded(price.own, places=shop.places),
+        "redo_cost": rounded(price.redo, places=shop.places),
+        "chance": price.chance,
+        "reserve": rounded(price.reserve, places=shop.places),
+        "list_price": price.list_price,
+        "floor": price.floor,
+    }
+
+
+@transaction.atomic
+def reckon_anew(option: Option, *, on: date) -> None:
+    """Other days of cover bear another chance: what is suggested follows them.
+
+    What is charged stays as it was typed.
+    """
+    if option.list_price is None:
+        return
+    shop = Shop.current()
+    job, _ = drafted(option.quote)
+    price = reckoned(
+        job,
+        chosen_in(option),
+        cover_days=option.cover_days,
+        list_price=option.list_price,
+        on=on,
+        shop=shop,
+    )
+    for name, value in _figures(price, shop=shop).items():
+        setattr(option, name, value)
+    option.save()
+
+
+@transaction.atomic
+def add_giving_back(quote: Quote, *, on: date) -> None:
+    """The option to have it back unmended, for the fee and the parcel alone."""
+    job, quote = drafted(quote)
+    if quote.options.filter(does=Option.Does.RETURN).exists():
+        raise NotYet("Giving it back unmended is an option already.")
+    _add(quote, giving_back(job, shop=Shop.current()), on=on)
+
+
+@transaction.atomic
+def add_board(quote: Quote, *, on: date) -> None:
+    """The option to replace the board; what the board costs is still to be written."""
+    job, quote = drafted(quote)
+    _add(quote, changing_the_board(job, shop=Shop.current()), on=on)
+
+
+def _add(quote: Quote, proposal: Proposal, *, on: date) -> None:
+    shop = Shop.current()
+    held = shop.tax(on, quote.job.customer.tax_kind)
+    _write(quote, proposal, position=_next_position(quote), shop=shop, held=held)
+
+
+def _next_position(quote: Quote) -> int:
+    if quote.options.count() >= MOST_OPTIONS:
+        raise NotYet(f"A quote has no more than {MOST_OPTIONS} options.")
+    return (quote.options.aggregate(n=Max("position"))["n"] or 0) + 1
+
+
 @transaction.atomic
 def add_option(quote: Quote) -> Option:
     """An empty option behind the others."""
     _, quote = drafted(quote)
-    if quote.options.count() >= MOST_OPTIONS:
-        raise NotYet(f"A quote has no more than {MOST_OPTIONS} options.")
-    last = quote.options.aggregate(n=Max("position"))["n"] or 0
-    return quote.options.create(position=last + 1, title=f"Option {last + 1}")
+    position = _next_position(quote)
+    return quote.options.create(position=position, title=f"Option {position}")
 
 
 @transaction.atomic
@@ -148,6 +229,7 @@ def send(quote: Quote, *, on: date, at: datetime, by, link: str = "") -> Quote:
     for option in options:
         if not option.lines.all():
             raise NotYet(f"“{option.title}” has no lines yet.")
+        _check_price(option)
     shop = Shop.current()
     quote.sent_at = at
     quote.valid_until = on + timedelta(days=shop.quote_days)
@@ -164,6 +246,18 @@ def send(quote: Quote, *, on: date, at: datetime, by, link: str = "") -> Quote:
     )
     job.quote(by=by)
     return quote
+
+
+def _check_price(option: Option) -> None:
+    """Refuse a board without a price, and another price than suggested without why."""
+    for line in option.lines.all():
+        if option.is_board and line.kind == LineKind.PART and not line.price:
+            raise NotYet(f"Write the price of “{line.text}” in “{option.title}”.")
+    if option.above_suggested() and not option.why_changed.strip():
+        raise NotYet(
+            f"“{option.title}” does not ask what is suggested. Write why its price"
+            " differs."
+        )
 
 
 @transaction.atomic
@@ -257,8 +351,13 @@ def accept(
         answered_how=how,
         answered_by=who,
     )
+    why = f"quote version {quote.version}: {option.title}"[:500]
+    if option.is_return:
+        job.decline(by=by, why=why)
+        return quote
     _tell_the_bench(option)
-    job.approve(by=by, why=f"quote version {quote.version}: {option.title}"[:500])
+    _lay_by(option, on=on)
+    job.approve(by=by, why=why)
     return quote
 
 
@@ -272,6 +371,25 @@ def _tell_the_bench(option: Option) -> None:
         kind = option.declared if len(pairs) == 1 else fix.declared
         Repair.objects.filter(pk=repair, job=option.quote.job_id).update(
             fix=fix, declared=kind or fix.declared, cover_days=option.cover_days
+        )
+
+
+def _lay_by(option: Option, *, on: date) -> None:
+    """Each repair learns what the accepted price bears for its comebacks."""
+    if option.reserve is None:
+        return
+    shop = Shop.current()
+    chosen = [(repair, fix) for repair, fix in chosen_in(option) if fix]
+    weights = [Decimal(1)]
+    if len(chosen) > 1:
+        by = Bearing(shop.cost_rate, Decimal(0), Decimal(0))
+        mended = mended_by(chosen, cover_days=option.cover_days, on=on, shop=shop)
+        weights = [reserve_of(one, by=by) for one in mended]
+    places = option.quote.written_in(shop).places
+    shares = shared(option.reserve, by=weights[: len(chosen)], places=places)
+    for (repair, _), share in zip(chosen, shares, strict=True):
+        Repair.objects.filter(pk=repair.pk, job=option.quote.job_id).update(
+            reserve=max(share, Decimal(0))
         )
 
 

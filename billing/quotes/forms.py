@@ -4,6 +4,7 @@ from decimal import Decimal
 
 from django import forms
 
+from billing.pricing.comeback_price import margin_of
 from billing.quotes.limits import HIGHEST, MOST_LINES
 from billing.quotes.models import LineKind, Option, Quote, QuoteLine
 from shopdesk.fields import ExactFormField, MoneyFormField
@@ -28,12 +29,17 @@ class OptionForm(forms.ModelForm):
 
     class Meta:
         model = Option
-        fields = ["title", "declared", "cover_days", "days_to_do", "words"]
+        fields = [
+            *("title", "does", "declared", "cover_days", "days_to_do"),
+            *("words", "known", "why_changed"),
+        ]
         widgets = {
             "title": forms.TextInput(attrs={"class": "w20"}),
             "words": forms.Textarea(attrs={"rows": 2}),
+            "known": forms.Textarea(attrs={"rows": 2}),
         }
         labels = {"declared": "What it is"}
+        help_texts = {"known": "From the record; the customer reads it as it is here."}
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
@@ -41,6 +47,12 @@ class OptionForm(forms.ModelForm):
             ("", "no repair"),
             *Option._meta.get_field("declared").choices,
         ]
+
+    def clean(self):
+        asked = super().clean()
+        if asked.get("does") == Option.Does.RETURN and asked.get("declared"):
+            self.add_error("declared", "Nothing is mended: say no repair here.")
+        return asked
 
 
 class LineForm(forms.ModelForm):
@@ -145,6 +157,37 @@ class OptionForms:
     def _next_position(self):
         return max((form.instance.position for form in self.lines), default=0) + 1
 
+    def lines_now(self):
+        """The lines as the boxes have them, as far as they make sense."""
+        kept = [f.instance for f in self.lines if not f.is_bound]
+        return kept + [f.reckoned() for f in self.lines if f.is_bound and f.is_valid()]
+
+    @property
+    def above_suggested(self):
+        """What the boxes ask more than was suggested, less below nought."""
+        return self.option.above_suggested(self.lines_now())
+
+    @property
+    def below_suggested(self):
+        above = self.above_suggested
+        return -above if above is not None and above < 0 else None
+
+    @property
+    def margin(self):
+        """What is left in percent at the price in the boxes, comebacks borne."""
+        if self.option.own_cost is None:
+            return None
+        cost = self.option.own_cost + (self.option.reserve or 0)
+        return margin_of(self.totals().net, cost=cost)
+
+    def ask_why(self):
+        """Ask for the reason where another price is asked than suggested."""
+        if self.above_suggested and not self.form.instance.why_changed.strip():
+            self.form.add_error(
+                "why_changed",
+                "Another price was suggested: write why this one is asked.",
+            )
+
     @property
     def key(self):
         return str(self.option.pk)
@@ -201,10 +244,26 @@ class DraftForms:
     def is_valid(self):
         return all([form.is_valid() for form in self.all if form.is_bound])
 
+    def ask_why(self):
+        """Whether all prices are as suggested, or say why not; only valid boxes."""
+        for one in self.options:
+            if one.form.is_bound:
+                one.ask_why()
+        return self.is_valid()
+
     def save(self):
         for form in self.all:
             if form.is_bound and form.has_changed():
                 form.save()
+
+    @property
+    def covered_otherwise(self):
+        """The options whose days of cover were changed in the boxes."""
+        return [
+            one.option
+            for one in self.options
+            if one.form.is_bound and "cover_days" in one.form.changed_data
+        ]
 
 
 class OptionChoice(forms.ModelChoiceField):

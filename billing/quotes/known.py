@@ -18,7 +18,8 @@ def one_in(chance: float) -> str:
     if chance > 1 / 3:
         return "about half" if chance > 0.45 else "more than 1 in 3"
     n = math.floor(1 / max(chance, 1e-3) + 1e-9)
-    step = 1 if n < 20 else 5 if n < 50 else 10 if n < 200 else 100
+    steps = ((20, 1), (50, 5), (100, 10), (200, 20))
+    step = next((step for below, step in steps if n < below), 50)
     return f"about 1 in {n - n % step}"
 
 

@@ -15,8 +15,10 @@ from django.urls import reverse
 
 from billing.pricing.currency import Currency
 from billing.quotes import states
+from billing.quotes.known import NEVER, one_in
 from repairs.faults import declared
 from repairs.faults.models import Fix
+from repairs.jobs import states as job_states
 from repairs.jobs.models import Job, Repair
 from repairs.stock.models import Part
 from shopdesk import money
@@ -153,8 +155,15 @@ class Quote(models.Model):
         """Whether a yes would come too late on the day `on`."""
         return self.is_sent and on > self.valid_until
 
+    @property
+    def is_withdrawn(self) -> bool:
+        """Sent, but the bench took the job back: no yes binds it any more."""
+        return self.is_sent and self.job.state != job_states.QUOTED
+
     def standing(self, on: date) -> str:
-        """The state in a word, with what the calendar adds to it."""
+        """The state in a word, with what the calendar and the bench add to it."""
+        if self.is_withdrawn:
+            return "withdrawn"
         return "expired" if self.is_expired(on) else self.get_state_display()
 
     def written_in(self, shop: Shop) -> Currency:
@@ -235,6 +244,49 @@ class Option(models.Model):
     @property
     def is_stopgap(self) -> bool:
         return self.declared == declared.STOPGAP
+
+    @property
+    def is_return(self) -> bool:
+        """Whether nothing is mended."""
+        return self.does == self.Does.RETURN
+
+    @property
+    def is_board(self) -> bool:
+        return self.does == self.Does.REPLACE
+
+    @property
+    def suggested(self) -> Decimal | None:
+        """What was suggested for all of it; None where nothing was."""
+        if self.list_price is None:
+            return None
+        return max(self.list_price, self.floor or Decimal(0))
+
+    @property
+    def is_raised(self) -> bool:
+        """Whether comebacks make it dearer than the list has it."""
+        return self.suggested is not None and self.suggested > self.list_price
+
+    @property
+    def has_no_history(self) -> bool:
+        """Whether the chance is that of the whole shop."""
+        return NEVER in self.known
+
+    @property
+    def one_in(self) -> str:
+        """The chance of a comeback while covered, as one in so many."""
+        return one_in(float(self.chance)) if self.chance else ""
+
+    def above_suggested(
+        self, lines: Iterable["QuoteLine"] | None = None
+    ) -> Decimal | None:
+        """What is charged more than suggested; below nought, less. What the desk added
+        by its own price counts on both sides.
+        """
+        if self.suggested is None:
+            return None
+        lines = self.lines.all() if lines is None else lines
+        theirs = [line for line in lines if line.suggested is not None]
+        return sum((line.amount for line in theirs), Decimal(0)) - self.suggested
 
     def totals(self, *, places: int) -> money.Totals:
         """What stands under the lines of this option."""

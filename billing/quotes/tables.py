@@ -19,6 +19,8 @@ class QuoteTable(tables.DeskTable):
     valid_until = tables.DateColumn("Holds until")
     asked = tables.NumberColumn("Asked", empty_values=(), orderable=False)
 
+    below = tables.NumberColumn("Below suggested", empty_values=(), orderable=False)
+
     class Meta(tables.DeskTable.Meta):
         model = Quote
         fields = []
@@ -30,6 +32,7 @@ class QuoteTable(tables.DeskTable):
             "state",
             "valid_until",
             "asked",
+            "below",
         ]
         empty_text = "No quotes here."
 
@@ -51,3 +54,16 @@ class QuoteTable(tables.DeskTable):
             return money(sums[record.chosen_id], written_in)
         least = money(min(sums.values()), written_in)
         return f"from {least}" if len(set(sums.values())) > 1 else least
+
+    def render_below(self, record):
+        """What is asked less than was suggested: of the option said yes to, else of
+        the one that loses most.
+        """
+        options = [
+            option
+            for option in record.options.all()
+            if record.chosen_id in (None, option.pk)
+        ]
+        above = [option.above_suggested() or 0 for option in options]
+        least = min(above, default=0)
+        return money(-least, record.written_in(self.shop)) if least < 0 else ""

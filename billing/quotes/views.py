@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 from django_tables2 import RequestConfig
 
-from billing.quotes import actions, states
+from billing.quotes import actions, queries, states
 from billing.quotes.filters import QuoteFilter
 from billing.quotes.forms import DraftForms, NoForm, YesForm
 from billing.quotes.limits import MOST_OPTIONS
@@ -24,6 +24,7 @@ from shopdesk.doors import WORKSHOP
 from shopdesk.printing import PaperFailed
 from shopdesk.shop.models import Shop
 from shopdesk.staff.middleware import may
+from shopdesk.staff.models import Kind
 
 REFUSALS = (states.WrongStep, job_states.WrongStep, NotYet, PaperFailed)
 
@@ -34,6 +35,7 @@ def all_quotes(request):
     today = timezone.localdate()
     asked = QuoteFilter(request.GET, Quote.objects.for_rows(), on=today)
     table = RequestConfig(request).configure(QuoteTable(asked.qs, on=today))
+    table.exclude = () if request.user.kind == Kind.OWNER else ("below",)
     return render(
         request,
         "billing/quotes/all.html",
@@ -62,10 +64,10 @@ def for_job(request, pk):
             messages.error(request, str(refusal))
         return redirect("quotes:for_job", job.pk)
     quotes = list(job.quotes.for_rows())
-    has_live = any(quote.state != states.REPLACED for quote in quotes)
+    has_live = any(q.is_draft or (q.is_sent and not q.is_withdrawn) for q in quotes)
     is_diagnosed = job.state == job_states.DIAGNOSED
     table = QuoteTable(quotes, on=timezone.localdate(), orderable=False)
-    table.exclude = ("customer", "device")
+    table.exclude = ("customer", "device", "below")
     return render(
         request,
         "billing/quotes/for_job.html",
@@ -117,6 +119,7 @@ def _draft_page(request, quote, forms, status=200):
             "written_in": written_in,
             "sees_suggested": request.user.kind in WORKSHOP,
             "has_room": len(forms.options) < MOST_OPTIONS,
+            "seen": queries.seen(quote),
         },
         status=status,
     )
@@ -142,6 +145,7 @@ def _sent_page(request, quote, yes=None, no=None):
             "options": options,
             "standing": quote.standing(today),
             "is_expired": quote.is_expired(today),
+            "is_withdrawn": quote.is_withdrawn,
             "latest": latest if latest != quote else None,
             "written_in": written_in,
             "sees_suggested": request.user.kind in WORKSHOP,
@@ -155,8 +159,18 @@ def _sent_page(request, quote, yes=None, no=None):
 REMOVE = re.compile(r"(line|option) ([0-9]{1,18})", re.ASCII)
 
 
-def _saved(request, quote, removed=""):
-    """The draft's forms with what was posted: saved where all of it is right."""
+STALE = (
+    "Someone else changed this quote after you opened it. What you typed is kept below"
+    " but not saved: look at it again, then save it again."
+)
+ADDED = {"add return": actions.add_giving_back, "add board": actions.add_board}
+
+
+def _saved(request, quote, removed="", *, is_sent=False):
+    """The draft's forms with what was posted: saved where all of it is right.
+
+    Boxes that were opened before somebody else changed the quote are not saved.
+    """
     with transaction.atomic():
         _, locked = actions.drafted(quote)
         forms = DraftForms(
@@ -166,8 +180,13 @@ def _saved(request, quote, removed=""):
             data=request.POST,
             removed=removed,
         )
-        if forms.is_valid():
+        mark = request.POST.get("seen")
+        if mark and mark != queries.seen(locked):
+            messages.error(request, STALE)
+        elif forms.is_valid() and (not is_sent or forms.ask_why()):
             forms.save()
+            for option in forms.covered_otherwise:
+                actions.reckon_anew(option, on=timezone.localdate())
             return forms, True
     return forms, False
 
@@ -185,6 +204,8 @@ def _write(request, quote):
                 _remove(quote, removed)
             elif then == "add option":
                 actions.add_option(quote)
+            elif then in ADDED:
+                ADDED[then](quote, on=timezone.localdate())
     except REFUSALS as refusal:
         messages.error(request, str(refusal))
     return redirect(f"{quote.get_absolute_url()}#options")
@@ -221,10 +242,11 @@ def reckon(request, pk):
 def send(request, pk):
     """Save what is in the boxes, make the paper, and freeze the quote."""
     quote = _quote(pk)
+    forms = None
     try:
         with transaction.atomic():
             if "q-words" in request.POST:
-                forms, is_saved = _saved(request, quote)
+                forms, is_saved = _saved(request, quote, is_sent=True)
                 if not is_saved:
                     return _draft_page(request, quote, forms)
             now = timezone.now()
@@ -236,6 +258,10 @@ def send(request, pk):
         messages.success(request, "The quote is sent: print it, or mail its PDF.")
     except REFUSALS as refusal:
         messages.error(request, str(refusal))
+        quote = _quote(pk)
+        if forms is not None and quote.is_draft:
+            # Nothing was saved: what was typed is still in the boxes.
+            return _draft_page(request, quote, forms)
     return redirect("quotes:quote", pk)
 
 

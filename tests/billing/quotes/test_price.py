@@ -1,0 +1,266 @@
+"""A quote's price bears its comebacks, and the desk may ask another with a reason."""
+
+from datetime import date, timedelta
+from decimal import Decimal
+
+import pytest
+
+from billing.invoices.queries import bill_of
+from billing.quotes import actions, states
+from billing.quotes.models import Option
+from billing.quotes.reckoned.queries import on_record
+from repairs.jobs.models import NotYet
+from shopdesk.shop.models import Shop
+from shopdesk.staff.models import Kind
+from tests import make
+from tests.billing import till
+from tests.billing.quotes.test_pages import boxes, draft
+
+pytestmark = pytest.mark.django_db
+DONE_ON = date(2025, 9, 1)
+
+
+@pytest.fixture
+def desk(client):
+    client.force_login(make.user(Kind.OWNER))
+    return client
+
+
+def with_history(job, *, done=12, returned=6, minutes=45):
+    """The first fix of the job's fault was done before, and came back so often."""
+    fault = job.repairs.get().fault
+    fix = fault.fixes.order_by("pk").first()
+    for n in range(done):
+        on = DONE_ON + timedelta(days=n)
+        repair = make.past_repair(fault, fix, on=on, minutes_from_history=minutes)
+        if n < returned:
+            make.comeback(repair, on=on + timedelta(days=10 + n))
+    return job
+
+
+def quoted(**facts):
+    job = with_history(till.diagnosed(fixes=["lasting"]), **facts)
+    return actions.draft(job, on=till.TODAY, by=None)
+
+
+def send(quote):
+    return actions.send(quote, on=till.TODAY, at=till.now(), by=None)
+
+
+def test_a_shop_without_any_history_takes_no_more_than_it_accepts():
+    make.shop(return_limit=Decimal("0.1"), watch_days=90)
+    option = till.drafted(fixes=["lasting"]).options.get()
+    # 180 days of cover: at most 1 − 0.9².
+    assert 0 < option.chance <= Decimal("0.19")
+    assert option.has_no_history
+    assert option.known == "We have not done this before."
+    assert option.suggested == option.list_price == 59
+
+
+def test_what_comes_back_often_costs_more_than_the_list_has_it():
+    make.shop(cost_rate=Decimal(50), target_margin=Decimal(20))
+    option = quoted().options.get()
+    assert option.is_raised and option.chance > Decimal("0.3")
+    assert option.reserve == pytest.approx(option.chance * option.redo_cost, abs=0.01)
+    labour = option.lines.get(kind="labour")
+    assert labour.price == labour.suggested > 51
+    charged = sum(line.amount for line in option.lines.all())
+    assert charged == option.suggested == option.floor
+    left = charged - option.own_cost - option.reserve
+    assert left >= charged * Decimal("0.2") - Decimal("0.02")
+    assert "about 1 in 2" in option.known or "half" in option.known
+
+
+def test_longer_cover_bears_more():
+    make.shop()
+    job = with_history(till.diagnosed(fixes=["lasting"]))
+    fault = job.repairs.get().fault
+    fix = fault.fixes.get()
+    record = on_record(on=till.TODAY, shop=Shop.current())
+    chances = [
+        record.chance(fault.pk, fix.pk, days=days) for days in (0, 10, 30, 90, 365, 800)
+    ]
+    assert chances[0] == 0 and chances == sorted(chances) and chances[-1] <= 1
+
+
+def test_minutes_on_record_are_planned():
+    make.shop()
+    slow = quoted(returned=0, minutes=90).options.get()
+    assert 60 < slow.planned_minutes <= 95
+
+
+def test_another_price_is_sent_only_with_a_reason():
+    make.shop()
+    quote = till.drafted(fixes=["lasting"])
+    option = quote.options.get()
+    line = option.lines.get(kind="labour")
+    line.price -= 5
+    line.reckon(places=2)
+    line.save()
+    assert option.above_suggested() == -5
+    with pytest.raises(NotYet, match="why its price"):
+        send(quote)
+    quote.refresh_from_db()
+    assert quote.state == states.DRAFT and quote.job.state == "diagnosed"
+    option.why_changed = "An old customer."
+    option.save()
+    assert send(quote).state == states.SENT
+
+
+def test_the_page_asks_for_the_reason_and_keeps_what_was_typed(desk):
+    quote = till.drafted(fixes=["lasting"])
+    line = quote.options.get().lines.get(kind="labour")
+    where = f"{quote.get_absolute_url()}send/"
+    page = desk.post(where, draft(desk, quote, **{f"l{line.pk}-price": "40"}))
+    text = page.content.decode()
+    assert "write why this one is asked" in text and 'value="40' in text
+    assert "less than that is asked" in text
+    line.refresh_from_db()
+    assert line.price == 51
+
+
+@pytest.mark.parametrize("kind", [Kind.COUNTER, Kind.BENCH, Kind.OWNER])
+def test_all_staff_see_how_the_price_is_built_up(client, kind):
+    client.force_login(make.user(kind))
+    quote = till.drafted(fixes=["lasting"])
+    page = client.get(quote.get_absolute_url()).content.decode()
+    assert "To lay by for comebacks" in page and "No history yet" in page
+
+
+def test_other_days_of_cover_change_what_is_suggested(desk):
+    quote = quoted()
+    option = quote.options.get()
+    asked = draft(desk, quote, **{f"o{option.pk}-cover_days": "0"})
+    desk.post(quote.get_absolute_url(), asked)
+    option.refresh_from_db()
+    assert option.chance == 0 and option.reserve == 0
+
+
+def test_a_yes_tells_the_repair_what_its_price_bears():
+    make.shop()
+    quote = send(quoted())
+    option = quote.options.get()
+    till.say_yes(quote)
+    assert quote.job.repairs.get().reserve == option.reserve > 0
+
+
+def test_a_yes_to_two_faults_shares_the_reserve():
+    make.shop()
+    job = till.diagnosed(fixes=["lasting"])
+    other = make.fault(name="Fan noisy")
+    make.fix(other, name="Replace the fan", declared="lasting", minutes=20)
+    make.repair(job, other)
+    quote = send(actions.draft(job, on=till.TODAY, by=None))
+    option = quote.options.get()
+    till.say_yes(quote)
+    shares = [repair.reserve for repair in job.repairs.all()]
+    assert sum(shares) == option.reserve and shares[0] > shares[1] > 0
+
+
+def test_a_stale_page_saves_nothing_and_keeps_what_was_typed(desk):
+    quote = till.drafted(fixes=["lasting"])
+    page = desk.get(quote.get_absolute_url())
+    typed = boxes(page) | {"seen": page.context["seen"], "q-words": "Mine."}
+    option = quote.options.get()
+    Option.objects.filter(pk=option.pk).update(title="Changed by another")
+    answer = desk.post(quote.get_absolute_url(), typed).content.decode()
+    assert "Someone else changed this quote" in answer and "Mine." in answer
+    quote.refresh_from_db()
+    option.refresh_from_db()
+    assert quote.words != "Mine." and option.title == "Changed by another"
+
+
+def test_a_fresh_page_is_saved(desk):
+    quote = till.drafted(fixes=["lasting"])
+    page = desk.get(quote.get_absolute_url())
+    typed = boxes(page) | {"seen": page.context["seen"], "q-words": "Mine."}
+    assert desk.post(quote.get_absolute_url(), typed).status_code == 302
+    quote.refresh_from_db()
+    assert quote.words == "Mine."
+
+
+def test_the_device_may_be_had_back_unmended_for_the_fee(desk):
+    quote = till.drafted(fixes=["lasting"], fee_agreed=Decimal(25), came_by="post")
+    desk.post(quote.get_absolute_url(), draft(desk, quote, then="add return"))
+    option = quote.options.get(does="return")
+    assert [(x.text, x.price) for x in option.lines.all()] == [
+        ("Finding the fault, as agreed", 25),
+        ("Parcel back to you", 9),
+    ]
+    with pytest.raises(NotYet, match="already"):
+        actions.add_giving_back(quote, on=till.TODAY)
+    quote = till.say_yes(send(quote), option=option)
+    job = quote.job
+    job.refresh_from_db()
+    assert (quote.state, job.state) == ("accepted", "declined")
+    assert job.repairs.get().fix is None
+
+
+def test_a_yes_to_nothing_mended_is_billed_as_it_was_offered():
+    quote = till.drafted(fixes=["lasting"], fee_agreed=Decimal(25), came_by="post")
+    actions.add_giving_back(quote, on=till.TODAY)
+    till.say_yes(send(quote), option=quote.options.get(does="return"))
+    job = quote.job
+    job.refresh_from_db()
+    job.close(outcome="declined", by=None, why="as the customer chose")
+    bill = bill_of(job, on=till.TODAY, shop=Shop.current())
+    assert bill.totals.net == 34
+
+
+def test_a_board_is_not_offered_without_its_price():
+    quote = till.drafted(fixes=["lasting"])
+    actions.add_board(quote, on=till.TODAY)
+    with pytest.raises(NotYet, match="price of “Replacement board”"):
+        send(quote)
+    line = quote.options.get(does="replace").lines.get(kind="part")
+    line.price = Decimal(120)
+    line.reckon(places=2)
+    line.save()
+    assert send(quote).state == "sent"
+
+
+def test_the_fee_comes_off_a_repair_where_the_shop_says_so():
+    make.shop(credits_fee=True)
+    quote = till.drafted(fixes=["lasting"], fee_agreed=Decimal(25))
+    fee = quote.options.get().lines.get(kind="fee")
+    assert fee.price == 0 and "25.00" in fee.text and "taken off" in fee.text
+    actions.add_giving_back(quote, on=till.TODAY)
+    assert quote.options.get(does="return").lines.get().price == 25
+
+
+def test_a_job_taken_back_to_the_bench_withdraws_its_quote(desk):
+    quote = till.sent()
+    quote.job.refresh_from_db()
+    quote.job.revise(by=None, why="Another fault was found.")
+    quote.refresh_from_db()
+    assert quote.standing(till.TODAY) == "withdrawn"
+    page = desk.get(quote.get_absolute_url()).content.decode()
+    assert "Withdrawn" in page and "The customer says yes" not in page
+    with pytest.raises(states.WrongStep):
+        till.say_yes(quote)
+    new = actions.draft(quote.job, on=till.TODAY, by=None)
+    quote.refresh_from_db()
+    assert (quote.state, new.version, new.state) == ("replaced", 2, "draft")
+
+
+@pytest.mark.parametrize("typed", ["1e2", "NaN", "-0", "-1", "9" * 400, "1.000,50"])
+@pytest.mark.parametrize("box", ["cover_days", "days_to_do"])
+def test_odd_days_get_a_sentence(desk, box, typed):
+    quote = till.drafted(fixes=["lasting"])
+    option = quote.options.get()
+    asked = draft(desk, quote, **{f"o{option.pk}-{box}": typed})
+    answer = desk.post(quote.get_absolute_url(), asked)
+    if typed == "-0":
+        assert answer.status_code == 302
+    else:
+        assert answer.status_code == 200
+        assert typed in answer.content.decode()
+
+
+def test_nothing_mended_is_neither_lasting_nor_a_stopgap(desk):
+    quote = till.drafted(fixes=["lasting"])
+    option = quote.options.get()
+    asked = draft(desk, quote, **{f"o{option.pk}-does": "return"})
+    assert "Nothing is mended" in (
+        desk.post(quote.get_absolute_url(), asked).content.decode()
+    )
