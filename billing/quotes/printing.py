@@ -7,7 +7,8 @@ from shopdesk.printing import render_pdf
 from shopdesk.shop.models import Shop
 
 SIDE_BY_SIDE = 8
-"""Two options of no more lines than this are read best beside each other."""
+"""Options of no more lines than this are read best beside each other."""
+MOST_BESIDE = 4
 
 
 def quote_paper(
@@ -29,9 +30,10 @@ def quote_paper(
         for n, option in enumerate(quote.options.prefetch_related("lines"), 1)
     ]
     several_rates = any(len(one["totals"].groups) > 1 for one in options)
-    side_by_side = len(options) == 2 and all(
+    side_by_side = 2 <= len(options) <= MOST_BESIDE and all(
         len(one["lines"]) <= SIDE_BY_SIDE for one in options
     )
+    in_row = 3 if len(options) == 3 else 2
     return render_pdf(
         "billing/quotes/paper.html",
         {
@@ -43,6 +45,7 @@ def quote_paper(
             "options": options,
             "several_rates": several_rates,
             "side_by_side": side_by_side and not several_rates,
+            "rows": [options[n : n + in_row] for n in range(0, len(options), in_row)],
             "written_in": written_in,
             "link": link,
         },
