@@ -1,5 +1,7 @@
 """A quote's price bears its comebacks, and the desk may ask another with a reason."""
 
+import subprocess
+import tempfile
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -264,3 +266,31 @@ def test_nothing_mended_is_neither_lasting_nor_a_stopgap(desk):
     assert "Nothing is mended" in (
         desk.post(quote.get_absolute_url(), asked).content.decode()
     )
+
+
+@pytest.mark.parametrize("kind", [Kind.OWNER, Kind.BENCH])
+def test_the_owners_list_says_where_less_than_suggested_was_asked(client, kind):
+    client.force_login(make.user(kind))
+    option = till.drafted(fixes=["lasting"]).options.get()
+    line = option.lines.get(kind="labour")
+    line.price -= 5
+    line.reckon(places=2)
+    line.save()
+    page = client.get("/till/quotes/").content.decode()
+    assert ("Below suggested" in page) == (kind == Kind.OWNER)
+    assert ("€5.00" in page) == (kind == Kind.OWNER)
+
+
+def test_the_customer_never_sees_how_the_price_is_built_up():
+    make.shop()
+    quote = send(quoted())
+    with tempfile.NamedTemporaryFile(suffix=".pdf") as file:
+        file.write(bytes(quote.paper))
+        file.flush()
+        told = subprocess.run(
+            ["pdftotext", file.name, "-"], capture_output=True, check=True
+        )
+    paper = told.stdout.decode()
+    assert "about 1 in" in paper or "half" in paper
+    for word in ("reserve", "lay by", "margin", "Suggested", "suggested"):
+        assert word not in paper
