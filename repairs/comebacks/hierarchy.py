@@ -50,6 +50,7 @@ class Evidence:
         # Until it is asked what a fix does elsewhere, none has an effect.
         self._effects = np.zeros(1)
         self.hinted = np.ones((len(order), 1))
+        self._hinted = self._by_declared(self.hinted)
         self.between_fixes = 0.0
 
     @property
@@ -80,11 +81,12 @@ class Evidence:
         by_others = found.by_fault[self._number] / found.either  # without the pair
         by_others /= by_others.sum(axis=1, keepdims=True)
         holds = _chances(x, EFFECTS).transpose(0, 2, 1)
-        prior = self._by_word(by_others, holds)
+        prior = self._by_word(self._by_declared(by_others), holds)
         logs = np.log(np.maximum(found.back + prior * (found.held - found.back), LEAST))
         told = hints(logs, fix=self.fix)
         other = copy.copy(self)
         other._effects, other.hinted = EFFECTS, told.weights
+        other._hinted = self._by_declared(told.weights)
         other.between_fixes = told.spread
         return other
 
@@ -97,7 +99,10 @@ class Evidence:
         slope[0:2] = first_slope @ found.share
         slope[2:4] = second_slope @ (1.0 - found.share)
         slope[1] += slope[3]
-        pull = found.by_fault[self._number] * found.pull
+        # Slope of the log of `either` by the logit, at each size of the fault's effect.
+        steepness = self._by_word(self._hinted, found.chances * (1.0 - found.chances))
+        pull = steepness * (found.held - found.back) / found.either
+        pull *= found.by_fault[self._number]
         by_pair = pull.sum(axis=1)
         slope[4], slope[5] = by_pair.sum(), -(by_pair @ self._stopgap)
         slope[6] = np.exp(x[6]) * float((pull @ NODES).sum())
@@ -125,19 +130,18 @@ class Evidence:
         a, o = np.exp(log_shape), self.returned
         ratio = self.expected * np.exp(log_mean) / a
         log1p = np.log1p(ratio)
-        steps = np.r_[0.0, np.cumsum(np.log(a + self._counting))][o]
+        steps = _added_up(np.log(a + self._counting))[o]
         logs = steps - a * log1p + o * (np.log(ratio) - log1p)
         if not with_slope:
             return logs, logs
-        slopes = np.r_[0.0, np.cumsum(1.0 / (a + self._counting))][o]
+        slopes = _added_up(1.0 / (a + self._counting))[o]
         by_shape = slopes - log1p + (ratio - o / a) / (1.0 + ratio)
         return logs, np.stack([a * by_shape, (o - a * ratio) / (1.0 + ratio)])
 
     def _mixed(self, x: Floats, first: Floats, second: Floats) -> "_Mixed":
         """Both groups and all sizes of the faults' effects weighed together."""
         chances = _chances(x, self._effects)
-        prior = self._by_word(self.hinted, chances)
-        steepness = self._by_word(self.hinted, chances * (1.0 - chances))
+        prior = self._by_word(self._hinted, chances)
         top = np.maximum(first, second)
         held, back = np.exp(first - top)[:, None], np.exp(second - top)[:, None]
         either = np.maximum(back + prior * (held - back), LEAST)
@@ -152,15 +156,19 @@ class Evidence:
             back=back,
             either=either,
             by_fault=by_fault,
-            pull=steepness * (held - back) / either,
+            chances=chances,
             share=(by_fault[self._number] * prior * held / either).sum(axis=1),
         )
 
-    def _by_word(self, weights: Floats, tables: Floats) -> Floats:
+    def _by_declared(self, weights: Floats) -> list[Floats]:
+        """These of the pairs (a row a pair), of either word apart."""
+        return [weights[rows] for rows in self._declared]
+
+    def _by_word(self, weights: list[Floats], tables: Floats) -> Floats:
         """A pair's weights (a row a pair) by the table of what was declared of it."""
         found = np.empty((self.pairs, tables.shape[1]))
-        for rows, table in zip(self._declared, tables, strict=True):
-            found[rows] = weights[rows] @ table.T
+        for rows, of_word, table in zip(self._declared, weights, tables, strict=True):
+            found[rows] = of_word @ table.T
         return found
 
 
@@ -171,8 +179,15 @@ class _Mixed:
     back: Floats  # comes back, the greater taken as one
     either: Floats  # and whichever it is, at each size of its fault's effect
     by_fault: Floats  # weight of each size of its effect: a row a fault
-    pull: Floats  # slope of the log of `either` by the logit
+    chances: Floats  # to be one that holds, by word and by either effect
     share: Floats  # chance of a pair to be one that holds, over all sizes
+
+
+def _added_up(each: Floats) -> Floats:
+    """The sum of the first 0, 1, 2 … of them."""
+    sums = np.zeros(len(each) + 1)
+    np.cumsum(each, out=sums[1:])
+    return sums
 
 
 def _chances(x: Floats, effects: Floats) -> Floats:
