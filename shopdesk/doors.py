@@ -129,6 +129,7 @@ DOORS: dict[str, frozenset[str]] = {
     "quotes:answer": ALL,
     "quotes:revise": ALL,
     "quotes:paper": ALL,
+    "quotes:mail": ALL,
     "links:of_job": ALL,
     "links:revoke": ALL,
     "links:sign_here": ALL,

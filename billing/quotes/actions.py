@@ -27,6 +27,8 @@ from billing.quotes.queries import (
 from repairs.jobs import states as job_states
 from repairs.jobs.models import Job, NotYet, Repair
 from shopdesk.money import rounded
+from shopdesk.post import actions as post
+from shopdesk.post.models import Letter
 from shopdesk.shop.models import Shop
 from shopdesk.shop.tax import Tax
 from shopdesk.templatetags.desk import day
@@ -258,6 +260,35 @@ def _check_price(option: Option) -> None:
             f"“{option.title}” does not ask what is suggested. Write why its price"
             " differs."
         )
+
+
+def mail(quote: Quote, *, link: str, at: datetime, by) -> Letter:
+    """Put the quote's paper in the post, with the way to answer it."""
+    if not quote.is_sent:
+        raise states.WrongStep(
+            f"This quote is {quote.get_state_display()}: only one that was sent and not"
+            " answered is mailed."
+        )
+    job = quote.job
+    return post.write(
+        job.customer.email,
+        subject=f"Quote for your {job.device.model} ({job.number})",
+        text=(
+            f"Enclosed is our quote for job {job.number}. It holds until"
+            f" {day(quote.valid_until)}.\n\nYou can read and answer it here as well:\n"
+            f"{link}\n\n{Shop.current().name}"
+        ),
+        attachments=[
+            (
+                f"quote-{job.number}-{quote.version}.pdf",
+                "application/pdf",
+                bytes(quote.paper),
+            )
+        ],
+        about=quote.get_absolute_url(),
+        at=at,
+        by=by,
+    )
 
 
 @transaction.atomic

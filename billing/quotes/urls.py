@@ -11,5 +11,6 @@ urlpatterns = [
     path("<int:pk>/send/", views.send, name="send"),
     path("<int:pk>/answer/", views.answer, name="answer"),
     path("<int:pk>/revise/", views.revise, name="revise"),
+    path("<int:pk>/mail/", views.mail, name="mail"),
     path("<int:pk>/paper/", views.paper, name="paper"),
 ]

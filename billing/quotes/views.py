@@ -21,12 +21,13 @@ from billing.quotes.tables import QuoteTable
 from repairs.jobs import states as job_states
 from repairs.jobs.models import Job, NotYet
 from shopdesk.doors import WORKSHOP
+from shopdesk.post.actions import Unsendable
 from shopdesk.printing import PaperFailed
 from shopdesk.shop.models import Shop
 from shopdesk.staff.middleware import may
 from shopdesk.staff.models import Kind
 
-REFUSALS = (states.WrongStep, job_states.WrongStep, NotYet, PaperFailed)
+REFUSALS = (states.WrongStep, job_states.WrongStep, NotYet, PaperFailed, Unsendable)
 
 
 @require_GET
@@ -292,6 +293,21 @@ def answer(request, pk):
             return redirect(quote)
     quote = _quote(pk)
     return _sent_page(request, quote, **{prefix: form})
+
+
+@require_POST
+def mail(request, pk):
+    """Mail the paper as it was sent, with a link by which it can be answered."""
+    quote = get_object_or_404(Quote.objects.select_related("job__customer"), pk=pk)
+    try:
+        with transaction.atomic():
+            at = timezone.now()
+            link = new_address(request, quote.job, at=at)
+            letter = actions.mail(quote, link=link, at=at, by=request.user)
+        messages.success(request, f"It is in the post to {letter.to}.")
+    except REFUSALS as refusal:
+        messages.error(request, str(refusal))
+    return redirect(quote)
 
 
 @require_POST
