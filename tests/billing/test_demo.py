@@ -13,8 +13,15 @@ from django.core.management import call_command
 from django.db.models import Sum
 from django.utils import timezone
 
-from billing.invoices.models import Invoice, Payment
+from billing.handback.models import Collected, Parcel
+from billing.invoices.day_close.models import DayClose
+from billing.invoices.models import EInvoice, Invoice, Payment, Receipt, Reminder
+from billing.management.demo.papers import SAMPLES
+from billing.quotes import states as quote_states
+from billing.quotes.changes.models import ChangeOrder
+from billing.quotes.link.models import Link
 from billing.quotes.models import Quote
+from billing.quotes.repair_form.models import RepairForm
 from repairs.customers.models import Customer
 from repairs.faults.models import Fault
 from repairs.history.demo import book, names
@@ -22,7 +29,8 @@ from repairs.history.demo.past import BAD_LOT, past
 from repairs.jobs import states
 from repairs.jobs.models import Job, Labour, Repair, ReturnDecision
 from repairs.stock.models import Delivery, Part, StockMove
-from shopdesk.shop.models import Shop
+from shopdesk.post.models import Letter
+from shopdesk.shop.models import Shop, TaxRate
 from shopdesk.staff.models import User
 from tests.repairs.history.files import records
 
@@ -80,26 +88,43 @@ def test_returns_are_there_decided_and_not(demo):
 
 
 def test_quotes_and_bills_are_there_with_their_papers(demo):
-    assert {*Quote.objects.values_list("state", flat=True)} == {
-        "sent",
-        "accepted",
-        "declined",
-    }
-    for kept in [*Quote.objects.all(), *Invoice.objects.all()]:
+    assert {*Quote.objects.values_list("state", flat=True)} == set(quote_states.LABELS)
+    frozen = Quote.objects.filter(sent_at__isnull=False)
+    for kept in [*frozen, *Invoice.objects.all()]:
         assert bytes(kept.paper).startswith(b"%PDF")
-    standing = Counter(
-        "paid" if not bill.balance else "part" if bill.paid else "open"
-        for bill in Invoice.objects.all()
-    )
-    assert standing == {"paid": 4, "part": 2, "open": 2}
-    assert Payment.objects.count() == 6
+    standing = Counter(bill.standing for bill in Invoice.objects.with_balance())
+    assert standing == {"paid": 4, "owed": 4, "credited": 1, "credit note": 2}
+    assert {*Payment.objects.values_list("means", flat=True)} >= {
+        "cash",
+        "card",
+        "transfer",
+    }
+
+
+def test_every_act_of_the_till_was_done_at_least_once(demo):
+    for kind in (
+        ChangeOrder,
+        Collected,
+        DayClose,
+        EInvoice,
+        Letter,
+        Link,
+        Parcel,
+        Receipt,
+        Reminder,
+        RepairForm,
+        TaxRate,
+    ):
+        assert kind.objects.exists(), kind
+    assert Repair.objects.filter(reserve__isnull=False).count() > 15
 
 
 def test_numbers_follow_the_days(demo):
-    bills = Invoice.objects.order_by("number")
-    assert [b.number for b in bills] == list(range(1, len(bills) + 1))
-    days = [bill.issued_on for bill in bills]
-    assert days == sorted(days)
+    for kind in Invoice.Kind:
+        bills = Invoice.objects.filter(kind=kind).order_by("number")
+        assert [b.number for b in bills] == list(range(1, len(bills) + 1))
+        days = [bill.issued_on for bill in bills]
+        assert days == sorted(days)
 
 
 def test_no_step_lies_in_the_time_to_come(demo):
@@ -267,5 +292,8 @@ def test_it_tells_the_table_the_papers_and_the_sign_ins(demo):
     assert demo.startswith("Comebacks within 90 days")
     assert f"Sample papers lie in {settings.DATA_DIR / 'papers'}" in demo
     papers = {p.name: p.read_bytes()[:4] for p in settings.DATA_DIR.glob("papers/*")}
-    named = "claim-slip device-label quote invoice cover comebacks".split()
-    assert papers == {f"{name}.pdf": b"%PDF" for name in named}
+    link = papers.pop("customers-link.txt")
+    assert link == b"http" and papers.pop("e-invoice.xml") == b"<?xm"
+    named = {*SAMPLES, "comebacks.pdf"} - {"e-invoice.xml"}
+    assert papers == dict.fromkeys(named, b"%PDF")
+    assert all(name in demo for name in named)

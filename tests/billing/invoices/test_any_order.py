@@ -9,7 +9,7 @@ from uuid import uuid4
 
 import pytest
 from django.db import transaction
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import (
     RuleBasedStateMachine,
@@ -37,7 +37,8 @@ CURRENCIES = [
     ("CHF", 2, D("0.05")),
     ("KWD", 3, D("0.005")),
 ]
-shares = st.integers(1, 120)
+shares = st.sampled_from([1, 17, 33, 50, 99, 100, 101, 150])
+"""In percent of what is open: parts, all of it, too much."""
 means = st.sampled_from(["cash", "card", "transfer"])
 
 
@@ -54,8 +55,9 @@ class Desk(RuleBasedStateMachine):
         currency=st.sampled_from(CURRENCIES),
         include=st.booleans(),
         rate=st.sampled_from([0, 7, 20]),
+        is_done=st.booleans(),
     )
-    def a_job_is_agreed_on(self, currency, include, rate):
+    def a_job_is_agreed_on(self, currency, include, rate, is_done):
         name, self.places, self.step = currency
         make.shop(
             currency=name,
@@ -68,6 +70,8 @@ class Desk(RuleBasedStateMachine):
         self.is_done = False
         self.billed = self.came = self.rounded = D(0)
         self.fees = {}
+        if is_done:
+            self.the_work_is_done()
 
     def bills(self):
         return list(Invoice.objects.filter(job=self.job, kind="invoice").order_by("id"))
@@ -201,6 +205,11 @@ class Desk(RuleBasedStateMachine):
         for bill in bills:
             notes = -sum(note.gross for note in bill.credit_notes.all())
             assert 0 <= notes <= bill.gross
+            # A bill of which nothing was taken back is never overpaid.
+            assert notes or bill.owed >= 0
+            # A deposit stays beside a bill only where the bill did not need it, or was
+            # taken back.
+            assert not balance.deposit or notes or bill.deposited == bill.gross
         assert len([bill for bill in bills if not bill.is_credited]) <= 1
 
     @invariant()
@@ -227,8 +236,9 @@ def test_any_sequence_of_acts_keeps_the_sums_right(monkeypatch):
     run_state_machine_as_test(
         Desk,
         settings=settings(
-            max_examples=40,
-            stateful_step_count=14,
+            max_examples=20,
+            stateful_step_count=12,
+            phases=[Phase.generate],
             suppress_health_check=list(HealthCheck),
         ),
     )

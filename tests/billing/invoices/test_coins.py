@@ -71,6 +71,7 @@ def invoice(db):
     line.price = D("51.01")
     line.reckon(places=2)
     line.save()
+    quote.options.update(why_changed="To be rounded.")
     job = till.mend(
         till.say_yes(send(quote, on=till.TODAY, at=till.now(), by=None)).job
     )

@@ -16,6 +16,7 @@ from billing.invoices.models import Invoice
 from billing.invoices.payments.actions import deposit
 from billing.quotes.actions import send
 from billing.quotes.models import LineKind, QuoteLine
+from shopdesk import money
 from shopdesk.shop import tax
 from shopdesk.shop.models import TaxRate
 from shopdesk.staff.models import Kind
@@ -199,5 +200,7 @@ def test_prices_with_tax_keep_what_the_customer_pays_when_the_rate_changes(desk)
     page = desk.get(reverse("handback:hand_back", args=[job.pk])).content.decode()
     assert "the prices stay what they were" in page
     invoice = handed_back(desk, job)
-    # 59.00 × 16/116 is 8.1379…
-    assert (invoice.gross, invoice.tax) == (59, D("8.14"))
+    agreed = sum(line.amount for line in job.quotes.get().chosen.lines.all())
+    assert invoice.gross == agreed
+    assert invoice.tax == money.rounded(agreed * 16 / 116)
+    assert {line.tax_rate for line in invoice.lines.all()} == {16}

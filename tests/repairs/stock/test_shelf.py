@@ -141,7 +141,7 @@ def test_a_part_asks_as_often_however_much_happened(
         repair = make.repair()
         PartUsed.objects.create(repair=repair, part=part, delivery=delivery)
         make.part(value="4700R 0402")
-    with django_assert_max_num_queries(14):
+    with django_assert_max_num_queries(15):
         page = client.get(part.get_absolute_url())
     assert len(page.context["deliveries"]) == n
 

@@ -1,0 +1,49 @@
+"""A sample of each paper of the demo shop, as it was kept or would be printed."""
+
+from collections.abc import Callable, Iterator
+
+from billing.handback.models import CoverPaper, Parcel
+from billing.invoices.day_close.models import DayClose
+from billing.invoices.models import EInvoice, Invoice, Receipt, Reminder
+from billing.quotes.models import Quote
+from billing.quotes.repair_form.models import RepairForm
+from repairs.intake.printing import label_pdf, slip_pdf
+from repairs.jobs import states
+from repairs.jobs.models import Job
+
+SAMPLES = {
+    "claim-slip.pdf": lambda: slip_pdf(_just_in()),
+    "device-label.pdf": lambda: label_pdf(_just_in(), size="62x29"),
+    "quote.pdf": lambda: _kept(Quote.objects.filter(state="sent").order_by("sent_at")),
+    "repair-form.pdf": lambda: _kept(RepairForm.objects.exclude(given_at=None)),
+    "receipt-of-a-deposit.pdf": lambda: _kept(Receipt.objects.order_by("number")),
+    "invoice.pdf": lambda: _kept(_bills().exclude(einvoice="pdf")),
+    "invoice-with-e-invoice-inside.pdf": lambda: _kept(_bills().filter(einvoice="pdf")),
+    "e-invoice.xml": lambda: bytes(EInvoice.objects.first().file),
+    "credit-note.pdf": lambda: _kept(
+        Invoice.objects.filter(kind=Invoice.Kind.CREDIT_NOTE)
+    ),
+    "reminder.pdf": lambda: _kept(Reminder.objects.order_by("level")),
+    "day-close.pdf": lambda: _kept(DayClose.objects.order_by("day")),
+    "cover.pdf": lambda: _kept(CoverPaper.objects.order_by("id")),
+    "parcel-note.pdf": lambda: _kept(Parcel.objects.order_by("id")),
+}
+"""By the name of the file; the last of a kind is the one that shows most."""
+
+
+def _kept(rows) -> bytes:
+    return bytes(rows.last().paper)
+
+
+def _just_in() -> Job:
+    return Job.objects.filter(state=states.BOOKED_IN).order_by("id").first()
+
+
+def _bills():
+    return Invoice.objects.filter(kind=Invoice.Kind.INVOICE).order_by("id")
+
+
+def samples() -> Iterator[tuple[str, bytes]]:
+    make: Callable[[], bytes]
+    for name, make in SAMPLES.items():
+        yield name, make()
