@@ -53,6 +53,7 @@ def take(site):
             show(page)
             page.wait_for_load_state("networkidle")
             page.screenshot(path=WHERE / f"{name}.png")
+        customer(browser, site)
         browser.close()
     paper()
     for picture in WHERE.glob("*.png"):
@@ -116,10 +117,33 @@ def hand_back(page):
     page.goto(f"/till/hand-back/{job.pk}/")
 
 
+def draft(page):
+    """A quote being written, where the price is built up."""
+    from billing.quotes.models import Quote
+
+    page.goto(Quote.objects.drafts().last().get_absolute_url())
+    page.wait_for_load_state("networkidle")
+    page.get_by_text("Costs us").first.evaluate(
+        "said => window.scrollTo(0, said.offsetTop - 700)"
+    )
+
+
+def customer(browser, site):
+    """The link that the demo tells of, on a telephone."""
+    from django.conf import settings
+
+    said = (settings.DATA_DIR / "papers" / "customers-link.txt").read_text()
+    path = "/q/" + said.strip().split("/q/")[1]
+    page = browser.new_page(viewport={"width": 390, "height": 900}, base_url=site)
+    page.goto(path)
+    page.screenshot(path=WHERE / "customer.png")
+
+
 SHOWN = {
     "today": lambda page: page.goto("/"),
     "counter": book_in,
     "bench": bench,
+    "draft": draft,
     "hand-back": hand_back,
     "comebacks": lambda page: page.goto("/comebacks/"),
 }
