@@ -4,6 +4,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 from hashlib import sha256
+from typing import TYPE_CHECKING
 
 from django.db.models import Count, Prefetch, Q
 
@@ -24,7 +25,6 @@ from billing.pricing.list_price import (
 )
 from billing.quotes.known import words_of_all
 from billing.quotes.models import Option, Quote
-from billing.quotes.reckoned.queries import OnRecord, days_to_do, on_record
 from repairs.faults import declared
 from repairs.faults.models import Fix, UsualPart
 from repairs.jobs import states
@@ -33,6 +33,9 @@ from repairs.stock.models import Part
 from repairs.stock.queries import costs_now
 from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import money
+
+if TYPE_CHECKING:
+    from billing.quotes.reckoned.queries import OnRecord
 
 Chosen = list[tuple[Repair, Fix | None]]
 USUAL_DAYS = 3  # that an option takes, where nothing is on record
@@ -72,6 +75,19 @@ class Proposal:
     price: Price | None = None
 
 
+def _on_record(**asked) -> "OnRecord":
+    """The shop's record; its reckoning is imported by the first quote that asks."""
+    from billing.quotes.reckoned.queries import on_record
+
+    return on_record(**asked)
+
+
+def _days_to_do(fixes: list[Fix]):
+    from billing.quotes.reckoned.queries import days_to_do
+
+    return days_to_do(fixes)
+
+
 def rates_of(shop: Shop) -> Rates:
     return Rates(
         hour=shop.labour_rate,
@@ -84,7 +100,7 @@ def rates_of(shop: Shop) -> Rates:
 
 def proposals(job: Job, *, on: date, shop: Shop) -> list[Proposal]:
     """A lasting option and a stopgap, as far as the fault book has both."""
-    record = on_record(on=on, shop=shop)
+    record = _on_record(on=on, shop=shop)
     repairs = [
         (repair, _best_fixes(repair))
         for repair in job.repairs.select_related("fault", "fix")
@@ -176,7 +192,7 @@ def _proposal(job, chosen, kind, shop, record) -> Proposal:
         lines[0].line = replace(
             lines[0].line, price=lines[0].line.price + price.raised_by
         )
-    took = days_to_do([fix for _, fix in chosen if fix])
+    took = _days_to_do([fix for _, fix in chosen if fix])
     return Proposal(
         title=_title(chosen, kind),
         words=WORDS.get(kind, ""),
@@ -190,7 +206,7 @@ def _proposal(job, chosen, kind, shop, record) -> Proposal:
     )
 
 
-def known_of(chosen: Chosen, *, record: OnRecord, within: int) -> str:
+def known_of(chosen: Chosen, *, record: "OnRecord", within: int) -> str:
     """What the customer is told that the shop knows of all this."""
     return words_of_all(
         [
@@ -235,7 +251,7 @@ def reckoned(
 
 def mended_by(chosen: Chosen, *, cover_days: int, on: date, shop: Shop) -> list[Mended]:
     """What mending each fault takes, and its chance to come back while covered."""
-    record = on_record(on=on, shop=shop)
+    record = _on_record(on=on, shop=shop)
     fixes = [(repair, fix) for repair, fix in chosen if fix]
     usual = list(
         UsualPart.objects.filter(fix__in=[fix for _, fix in fixes]).select_related(

@@ -14,12 +14,23 @@ from shopdesk.doors import DOORS
 from shopdesk.staff.models import User
 from tests.browser.rules import axe
 
+FILES = "paper slip label cover csv json pdf receipt attachment".split()
 # Not pages: papers and files, parts of pages, and what is only pressed.
 PAPERS = {
     name
     for name in DOORS
     if name.split(":")[-1]
-    in {"paper", "slip", "label", "cover", "csv", "json", "pdf", "receipt"}
+    in {
+        "paper",
+        "slip",
+        "label",
+        "cover",
+        "csv",
+        "json",
+        "pdf",
+        "receipt",
+        "attachment",
+    }
 }
 PAGES_OF_A_JOB = {"bench:job", "quotes:for_job", "handback:hand_back", "returns:decide"}
 
