@@ -4,7 +4,8 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from repairs.bench.urls import OF_A_JOB, OF_ONE
+from repairs.bench import urls
+from repairs.bench.urls import OF_ONE
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import states
 from repairs.jobs.models import Job, Labour, PartUsed, ProofRun, Reading, Repair
@@ -12,6 +13,8 @@ from repairs.stock.models import Part, StockMove
 from tests import make
 
 pytestmark = pytest.mark.django_db
+
+OF_A_JOB = [*urls.OF_A_JOB, *urls.STEPS]
 
 # The verb of each URL, and the only steps it may make.
 STEPS = {
@@ -48,6 +51,8 @@ def job_in(state, **facts):
         facts["outcome"] = states.FIXED
     if state == states.HANDED_BACK:
         facts["handed_back_on"] = make.DAY
+    make.repair()  # so that a job and its repair never bear the same number by luck
+    make.job()
     job = make.job(state=state, **facts)
     fault = make.fault()
     fix = make.fix(fault)
