@@ -26,7 +26,7 @@ def sign_in(live_server, staff, new_context):
     def open_desk(kind, **how):
         how.setdefault("viewport", {"width": 1280, "height": 900})
         context = new_context(base_url=live_server.url, **how)
-        context.set_default_timeout(30_000)
+        context.set_default_timeout(90_000)
         page = context.new_page()
         page.complaints = []
         page.on("console", lambda said: page.complaints.append(said.text))

@@ -25,7 +25,7 @@ def phone(live_server, new_context):
 
     def take_out(**how):
         context = new_context(base_url=live_server.url, **PHONE | how)
-        context.set_default_timeout(30_000)
+        context.set_default_timeout(90_000)
         page = context.new_page()
         page.complaints, page.asked = [], []
         page.on("console", lambda said: page.complaints.append(said.text))

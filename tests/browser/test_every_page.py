@@ -50,7 +50,7 @@ def owner(live_server, context, client):
     context.add_cookies(
         [{"name": settings.SESSION_COOKIE_NAME, "value": value, "url": live_server.url}]
     )
-    context.set_default_timeout(30_000)
+    context.set_default_timeout(90_000)
     page = context.new_page()
     page.said = []
     page.on("console", lambda said: page.said.append(said.text))

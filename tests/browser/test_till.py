@@ -25,7 +25,7 @@ def test_quote_yes_work_invoice_part_payment_rest_and_credit_note(
 
     # The customer, on a telephone.
     phone = new_context(base_url=live_server.url, **PHONE).new_page()
-    phone.set_default_timeout(30_000)
+    phone.set_default_timeout(90_000)
     phone.goto(f"/q/{token}/")
     phone.get_by_label(lasting.title).check()
     phone.get_by_label("Your name").first.fill("Ada Fenwick")
