@@ -48,12 +48,18 @@ class HandBackForm(PaymentForm):
     ink = forms.CharField(required=False, widget=forms.HiddenInput)
     version = forms.IntegerField(widget=forms.HiddenInput)
 
-    def __init__(self, *args, version, came_by, email, **kwargs):
+    def __init__(self, *args, version, came_by, email, is_covered, **kwargs):
         super().__init__(*args, is_optional=True, **kwargs)
         self.fields["version"].initial = version
         self.fields["how"].initial = leaving.POST if came_by == "post" else "counter"
         if email:
             self.fields["mail"].help_text = f"To {email}."
+            if not is_covered:
+                self.fields["mail"].choices = [
+                    (key, said)
+                    for key, said in self.fields["mail"].choices
+                    if key != leaving.CERTIFICATE
+                ]
         else:
             del self.fields["mail"]
 

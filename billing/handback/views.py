@@ -50,6 +50,8 @@ def hand_back(request, pk):
     except NotYet as refusal:
         return _refusal_page(request, job, str(refusal))
     written_in = Currency(bill.currency, shop.locale)
+    told = repairs_told(job, on=timezone.localdate(), shop=shop)
+    is_covered = any(one.until for one in told)
     form = HandBackForm(
         request.POST if request.method == "POST" else None,
         written_in=written_in,
@@ -58,6 +60,7 @@ def hand_back(request, pk):
         version=job.version,
         came_by=job.came_by,
         email=job.customer.email,
+        is_covered=is_covered,
     )
     if form.is_valid():
         try:
@@ -86,7 +89,8 @@ def hand_back(request, pk):
         "billing/handback/hand_back.html",
         {
             "job": job,
-            "told": repairs_told(job, on=timezone.localdate(), shop=shop),
+            "told": told,
+            "is_covered": is_covered,
             "bill": bill,
             "lines": list(zip(bill.lines, bill.totals.lines, strict=True)),
             "totals": bill.totals,

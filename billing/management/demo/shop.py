@@ -30,7 +30,7 @@ SHOP = {
     "uses_repair_form": True,
     "quote_words": "Parts that we order for you ask for a deposit.",
     "invoice_words": "By bank transfer please give the number of the invoice.",
-    "parcel_words": "Look the parcel over while the carrier is still there.",
+    "parcel_words": "Keep the box: we are glad to use it again.",
 }
 RATES = (
     (tax.STANDARD, "17.5", date(2010, 1, 1)),

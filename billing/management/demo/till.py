@@ -25,6 +25,7 @@ from billing.invoices.reminders.actions import remind
 from billing.management.demo.mended import Mended
 from billing.management.demo.offers import INK
 from billing.management.demo.plan import End
+from billing.quotes.models import LineKind
 from repairs.history.demo import names
 from repairs.jobs.models import Job
 from shopdesk.shop.models import Shop
@@ -67,7 +68,8 @@ class Till(Mended):
         customer = job.customer
         if end.einvoice:
             customer.einvoice, customer.country = end.einvoice, "GB"
-            customer.company = customer.company or names.COMPANIES[0]
+            company = names.COMPANIES[end.einvoice == "ubl"]
+            customer.company = customer.company or company
             customer.save(update_fields=["einvoice", "country", "company"])
         if end.verb == "ready_with_more":
             days = end.days - 2
@@ -134,7 +136,7 @@ class Till(Mended):
         self._at_till(back - 2, 14, lambda: self._give_back(invoice, back - 2))
 
     def _give_back(self, invoice: Invoice, days: int) -> None:
-        line = invoice.lines.order_by("-amount").first()
+        line = invoice.lines.filter(kind=LineKind.LABOUR).first()
         with self._at(days, 14):
             on, at = self._day(days), timezone.now()
             credit(

@@ -207,3 +207,24 @@ def test_a_job_from_a_history_file_has_its_certificate_made(desk):
     )
     answer = desk.get(reverse("handback:cover", args=[old.job.pk]))
     assert answer.status_code == 200 and fix.name in text(answer.content)
+
+
+def test_a_battery_that_stays_here_needs_no_caution_any_more(desk):
+    job = ready(has_swollen_battery=True, came_by="post")
+    assert "Before it goes into the post" in desk.get(address(job)).content.decode()
+    sent = posted(job, battery="out")
+    page = desk.post(address(job), sent, follow=True).content.decode()
+    assert "taken out, it stays here" in page
+    assert "Before it goes into the post" not in page
+
+
+def test_what_has_no_cover_offers_no_certificate_of_it(desk):
+    mended = desk.get(address(ready())).content.decode()
+    assert "What voids the cover" in mended and "cover certificate" in mended
+    job = till.diagnosed(of=ready().device)
+    job.close(outcome="not_repairable", by=None, why="Corroded through.")
+    page = desk.get(address(job)).content.decode()
+    assert "Mail the papers" in page
+    assert "What voids the cover" not in page and "cover certificate" not in page
+    page = desk.post(address(job), filled(job, mail=["cover"])).content.decode()
+    assert "not one of the available choices" in page and not Letter.objects.exists()
