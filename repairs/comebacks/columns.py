@@ -16,8 +16,28 @@ class Fixed(NamedTuple):
     is_stopgap: Ints
     old: Ints  # repairs handed back as long ago as the horizon, or longer
     young: Ints  # and those handed back since
-    last: Ints  # the day of the last of both
     ages: Ints  # days since each of the young was handed back, row after row
+
+    @property
+    def many(self) -> Ints:
+        return self.old + self.young
+
+    def last(self, *, as_of: int) -> Ints:
+        """The day the last of the young was handed back; 0 where there are none."""
+        least = np.full(len(self.young), as_of, dtype=np.int64)
+        row = np.repeat(np.arange(len(least)), self.young)
+        np.minimum.at(least, row, self.ages)
+        return as_of - least
+
+
+def only_old_and_even(fixed: Fixed, *, number: Ints, pairs: int) -> NDArray[np.bool_]:
+    """The rows of pairs of which stopgap was said as often as not, and no repair is
+    young: here alone it must be asked for which was handed back last.
+    """
+    either = np.where(fixed.is_stopgap == 1, fixed.many, -fixed.many)
+    balance = np.bincount(number, weights=either, minlength=pairs)
+    young = np.bincount(number, weights=fixed.young, minlength=pairs)
+    return np.asarray(((balance == 0) & (young == 0))[number])
 
 
 class Numbers(NamedTuple):

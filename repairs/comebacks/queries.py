@@ -15,9 +15,11 @@ import pandas as pd
 from django.db.models import Q
 
 from repairs.comebacks.columns import (
+    Fixed,
     Known,
     Numbers,
     known_more_of,
+    only_old_and_even,
     watched_so_far,
 )
 from repairs.comebacks.counted.queries import (
@@ -26,6 +28,7 @@ from repairs.comebacks.counted.queries import (
     done,
     fixed,
     fixed_by,
+    last_days,
     returned,
     same_fault_by,
     watch_ended,
@@ -39,7 +42,7 @@ from repairs.comebacks.pairs import (
 from repairs.comebacks.record import FaultRecord, Record
 from repairs.comebacks.redo import cost_of_redo, mean_redo_costs, redone_by_pair
 from repairs.comebacks.rows import Row, share
-from repairs.comebacks.watch import NEVER, Counts, days_watched
+from repairs.comebacks.watch import NEVER, Counts, Ints, days_watched
 from repairs.faults.models import Fault, Fix
 from repairs.jobs.models import Job, Repair
 from shopdesk.shop.models import Shop
@@ -73,8 +76,8 @@ def comeback_record(
     named["declared"] = commonest_declared(
         number,
         is_stopgap=known.is_stopgap,
-        many=known.old + known.young,
-        handed_back=known.last,
+        many=known.many,
+        handed_back=_last_where_it_matters(known, number, as_of=as_of, only=only),
         pairs=len(pairs),
     )
     of_pair, is_there = numbers.number(back.fault, back.fix)
@@ -101,6 +104,17 @@ def comeback_record(
         among=among,
     )
     return Record(table=table, as_of=as_of, pairs=pairs)
+
+
+def _last_where_it_matters(known: Fixed, number: Ints, *, as_of: date, only: Q) -> Ints:
+    """The day of the last repair of each row, asked for only where it may decide."""
+    last = known.last(as_of=as_of.toordinal())
+    pairs = int(number.max(initial=-1)) + 1
+    rows = np.flatnonzero(only_old_and_even(known, number=number, pairs=pairs))
+    if len(rows):
+        which = np.stack([known.fault, known.fix, known.is_stopgap], axis=1)[rows]
+        last[rows] = last_days(which.tolist(), as_of=as_of, only=only)
+    return last
 
 
 def _counted_again(

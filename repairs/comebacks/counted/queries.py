@@ -40,7 +40,8 @@ from repairs.jobs import states
 from repairs.jobs.models import Job, Repair, ReturnDecision
 
 BATCH = 20_000  # rows read at once
-NONE = ((),) * 6  # columns of no rows
+MOST_NAMED = 1_000  # faults named in one question
+NONE = ((),) * 5  # columns of no rows
 
 
 def latest_day(today: date) -> date:
@@ -158,13 +159,12 @@ def fixed(as_of: date, *, within: int, only: Q = ALL) -> Fixed:
         .values("fault_id", "fix_id", "declared")
         .annotate(
             many=Count("*"),
-            last=DayNumber(Max("handed_back_on")),
             ages=Together(Case(When(is_young, then=age))),
         )
-        .values_list("fault_id", "fix_id", "declared", "many", "last", "ages")
+        .values_list("fault_id", "fix_id", "declared", "many", "ages")
     )
     read = list(chain.from_iterable(batches(rows, size=BATCH)))
-    fault, fix, said, many, last, ages = zip(*read, strict=True) if read else NONE
+    fault, fix, said, many, ages = zip(*read, strict=True) if read else NONE
     young = _whole([of.count(",") + 1 if of else 0 for of in ages])
     return Fixed(
         fault=_whole(fault),
@@ -172,9 +172,29 @@ def fixed(as_of: date, *, within: int, only: Q = ALL) -> Fixed:
         is_stopgap=_whole([declared == STOPGAP for declared in said]),
         old=_whole(many) - young,
         young=young,
-        last=_whole(last),
         ages=np.fromstring(",".join(filter(None, ages)), dtype=np.int64, sep=","),
     )
+
+
+def last_days(which: list[list[int]], *, as_of: date, only: Q = ALL) -> Ints:
+    """The day on which the last repair of each fault, fix and word was handed back,
+    the word as one if it is stopgap.
+    """
+    faults = {fault for fault, _, _ in which}
+    if len(faults) <= MOST_NAMED:
+        only &= Q(fault__in=faults)
+    rows = (
+        fixed_by(as_of, only=only)
+        .order_by()
+        .values("fault_id", "fix_id", "declared")
+        .annotate(last=DayNumber(Max("handed_back_on")))
+        .values_list("fault_id", "fix_id", "declared", "last")
+    )
+    last: dict[tuple[int, int, bool], int] = {}
+    for fault, fix, said, day in rows:
+        key = (fault, fix, said == STOPGAP)
+        last[key] = max(day, last.get(key, 0))
+    return _whole([last.get((fault, fix, said == 1), 0) for fault, fix, said in which])
 
 
 def watch_ended(as_of: date, *, only: Q = ALL) -> Ended:

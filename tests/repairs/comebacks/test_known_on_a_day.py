@@ -179,6 +179,23 @@ def test_the_latest_word_counts_where_as_many_said_lasting_as_stopgap(pair):
     assert row().declared == "stopgap"
 
 
+@pytest.mark.parametrize("away", [20, 92, 200])
+@pytest.mark.parametrize("most_named", [1, 0])
+@pytest.mark.parametrize(
+    ("lasting", "stopgap", "latest"),
+    [(5, 0, "lasting"), (0, 5, "stopgap"), (5, 5, "stopgap")],
+)
+def test_the_latest_word_counts_whether_said_since_the_horizon_or_before_it(
+    pair, monkeypatch, away, most_named, lasting, stopgap, latest
+):
+    monkeypatch.setattr("repairs.comebacks.counted.queries.MOST_NAMED", most_named)
+    make.past_repair(*pair, on=ON + days(lasting), declared="lasting")
+    make.past_repair(*pair, on=ON + days(stopgap), declared="stopgap")
+    other = make.fault()
+    make.past_repair(other, make.fix(other), on=ON + days(9), declared="lasting")
+    assert row(as_of=ON + days(away)).declared == latest
+
+
 def test_the_repairs_behind_a_row_are_those_it_counts(pair):
     make.past_repair(*pair, on=ON)
     make.past_repair(*pair, on=ON + days(3), back_on=ON + days(20))
