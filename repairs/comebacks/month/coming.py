@@ -16,6 +16,7 @@ from repairs.comebacks.watch import Floats, Ints
 DAYS = 30
 TAIL = 0.05
 RISKS = 24  # as which each pair is tried: equally likely steps of what is known of it
+AT_ONCE = 10_000  # repairs, so that pairs reckoned together fill no memory
 TINY = 1e-13  # a tail not worth carrying on
 
 
@@ -78,10 +79,24 @@ def distribution(of: Posterior, *, pair: Ints, hazard: Floats) -> Floats:
     # Steps cut the tail off, which would show once many pairs are added up.
     mean = (known.weights * known.shapes / known.rates).sum(axis=1)
     ratios *= (mean / ratios.mean(axis=1))[:, None]
-    for ratio, ahead in zip(ratios, np.split(in_order, starts[1:]), strict=True):
-        chances = -np.expm1(-ratio[:, None] * ahead)
-        total = _cut(np.convolve(total, poisson_binomial(chances).mean(axis=0)))
+    sizes = np.diff(starts, append=len(in_order))
+    of_pair: list[Floats] = [total] * len(numbers)
+    # Pairs with as many repairs are reckoned together.
+    for size in np.unique(sizes).tolist():
+        for pairs in _parts(np.flatnonzero(sizes == size), of=max(AT_ONCE // size, 1)):
+            ahead = in_order[starts[pairs, None] + np.arange(size)]
+            chances = -np.expm1(-ratios[pairs][:, :, None] * ahead[:, None, :])
+            counts = poisson_binomial(chances.reshape(-1, size))
+            means = counts.reshape(len(pairs), RISKS, -1).mean(axis=1)
+            for pair, mean in zip(pairs.tolist(), means, strict=True):
+                of_pair[pair] = mean
+    for counts in of_pair:
+        total = _cut(np.convolve(total, counts))
     return total
+
+
+def _parts(rows: Ints, *, of: int) -> list[Ints]:
+    return [rows[n : n + of] for n in range(0, len(rows), of)]
 
 
 def poisson_binomial(chances: Floats) -> Floats:
