@@ -10,8 +10,13 @@ from django.utils.functional import cached_property
 from django_tables2.data import TableData
 
 from repairs.comebacks.behind.forms import COMEBACK, WATCHED
-from repairs.comebacks.counted.queries import ALL, DayNumber, fixed_by, same_fault_by
-from repairs.comebacks.month.queries import comebacks_by
+from repairs.comebacks.counted.queries import (
+    ALL,
+    DayNumber,
+    comebacks_by,
+    fixed_by,
+    same_fault_by,
+)
 from repairs.comebacks.queries import Behind, costs_of_visits
 from repairs.comebacks.redo import cost_of_redo
 from repairs.comebacks.watch import NEVER, Ints, days_watched

@@ -83,6 +83,14 @@ def same_fault_by(as_of: date):
     ).order_by("id")
 
 
+def comebacks_by(as_of: date, *, only: Q = ALL):
+    """Returns taken for the same fault by that day, of the repairs that count."""
+    back = same_fault_by(as_of).filter(
+        earlier__outcome=states.FIXED, earlier__handed_back_on__lte=as_of
+    )
+    return back.filter(earlier__in=Repair.objects.filter(only)) if only else back
+
+
 # --- the table ----------------------------------------------------------------
 
 
@@ -221,11 +229,7 @@ def watch_ended(as_of: date, *, only: Q = ALL) -> Ended:
 
 def returned(as_of: date, *, only: Q = ALL) -> Returned:
     """The comebacks of those that count, a row for each repair made on the visit."""
-    back = same_fault_by(as_of).filter(
-        earlier__outcome=states.FIXED, earlier__handed_back_on__lte=as_of
-    )
-    if only:
-        back = back.filter(earlier__in=Repair.objects.filter(only))
+    back = comebacks_by(as_of, only=only)
     # What a visit cost is known when it is over.
     is_paid = When(job__handed_back_on__lte=as_of, then="job__repairs__cost")
     return Returned(

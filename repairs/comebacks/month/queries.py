@@ -4,7 +4,6 @@ from collections import Counter
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
-from itertools import chain
 from urllib.parse import urlencode
 
 import numpy as np
@@ -12,34 +11,32 @@ from django.db.models import BigIntegerField, Q
 from django.db.models.functions import Cast
 from django.urls import reverse
 
-from repairs.comebacks.counted.queries import (
-    ALL,
-    BATCH,
-    DayNumber,
-    fixed_by,
-    same_fault_by,
-)
+from repairs.comebacks.counted.queries import ALL, columns, comebacks_by, fixed_by
 from repairs.comebacks.month import changes
 from repairs.comebacks.month.bars import bars
 from repairs.comebacks.month.coming import coming
 from repairs.comebacks.month.drawing import chart
+from repairs.comebacks.month.each.queries import (
+    Each,
+    boards,
+    deliveries_used,
+    each_by,
+    named_deliveries,
+    seen_of,
+)
 from repairs.comebacks.month.groups import explained
 from repairs.comebacks.month.laid_by import LaidBy, laid_by
 from repairs.comebacks.month.money import Money, money
 from repairs.comebacks.month.months import month_before, months
 from repairs.comebacks.month.named import BOARD, DELIVERY, MODEL, Named, what_matters
 from repairs.comebacks.month.report import Blamed, MonthReport, Told
-from repairs.comebacks.month.seen import Known, Seen, seen
+from repairs.comebacks.month.seen import Known, Seen
 from repairs.comebacks.month.triangle import triangle
 from repairs.comebacks.pairs import ComebackTable
 from repairs.comebacks.queries import comeback_record, costs_of_visits
 from repairs.comebacks.record import Record
 from repairs.comebacks.redo import cost_of_redo
-from repairs.comebacks.watch import NEVER
 from repairs.customers.models import DeviceModel
-from repairs.jobs import states
-from repairs.jobs.models import PartUsed, Repair
-from repairs.stock.models import Delivery
 from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import money as said_money
 
@@ -76,8 +73,10 @@ def month_context(
     last = month_before(as_of)
     record = record or comeback_record(as_of=as_of, within=within, shop=shop)
     before = before or comeback_record(as_of=last, within=within, shop=shop)
-    now = _Day(record, within=within, only=some.only, among=some.now)
-    then = _Day(before, within=within, only=some.only, among=some.then)
+    each = each_by(as_of, only=some.only)
+    asked_of = {"within": within, "only": some.only}
+    now = _Day(record, each=each, among=some.now, **asked_of)
+    then = _Day(before, each=each.by(before.as_of), among=some.then, **asked_of)
     paid, paid_then = (_money(day) for day in (now, then))
     whole_month = month_before(as_of + timedelta(days=1)) == as_of
     news = [
@@ -123,7 +122,7 @@ def month_context(
 
 def groups_by(record: Record, *, within: int) -> list[Named]:
     """Deliveries, models and board revisions, what matters first."""
-    return _Day(record, within=within).groups
+    return _Day(record, each=each_by(record.as_of), within=within).groups
 
 
 def _told(change: changes.Change, asked: dict[str, str]) -> Told:
@@ -149,6 +148,7 @@ class _Day:
         self,
         record: Record,
         *,
+        each: Each,
         within: int,
         only: Q = ALL,
         among: ComebackTable | None = None,
@@ -157,7 +157,8 @@ class _Day:
         self.as_of = record.as_of
         self.only = only
         self.known = Known.by(record.table, among=among)
-        self.seen = _seen(record, within=within, only=only)
+        self.each = each
+        self.seen = seen_of(record, each, within=within, only=only)
         self.months = months(self.seen, self.known)
         groups = (
             [] if among else [*self._deliveries(), *self._models(), *self._boards()]
@@ -165,11 +166,6 @@ class _Day:
         self.groups = sorted(groups, key=what_matters)
 
     def _deliveries(self) -> list[Named]:
-        used = PartUsed.objects.filter(
-            delivery__in=named_deliveries().values("pk"),
-            repair__in=fixed_by(self.as_of).order_by().values("pk"),
-        )
-        pairs = _columns(used.order_by().values_list("repair_id", "delivery_id"), 2)
         names = {
             pk: (
                 f"{lot or f'received {received}'} of {part}",
@@ -181,8 +177,7 @@ class _Day:
                 "pk", "part__number", "supplier__name", "lot", "received_on"
             )
         }
-        # A repair that took two parts of one delivery is one repair.
-        repair, delivery = np.unique(pairs, axis=1)
+        repair, delivery = deliveries_used(self.as_of)
         keys, group = np.unique(delivery, return_inverse=True)
         row = np.searchsorted(self.seen.repair, repair)
         return [
@@ -200,12 +195,7 @@ class _Day:
 
     def _models(self) -> list[Named]:
         keys, group = np.unique(self.seen.model, return_inverse=True)
-        names = {
-            pk: f"{maker} {model}".strip()
-            for pk, maker, model in DeviceModel.objects.order_by().values_list(
-                "pk", "maker", "model"
-            )
-        }
+        names = _names_of_models()
         row = np.arange(len(self.seen.repair))
         return [
             Named(kind=MODEL, key=(key,), name=names[key], **figures)
@@ -213,31 +203,11 @@ class _Day:
         ]
 
     def _boards(self) -> list[Named]:
-        rows = (
-            fixed_by(self.as_of)
-            .exclude(job__device__board_revision="")
-            .order_by()
-            .values_list(
-                "pk",
-                "job__device__model_id",
-                "job__device__board_revision",
-                "job__device__model__maker",
-                "job__device__model__model",
-            )
-        )
-        numbers: dict[tuple[int, str], int] = {}
-        names, repair, group = [], [], []
-        for pk, model, revision, maker, name in rows.iterator(chunk_size=BATCH):
-            number = numbers.setdefault((model, revision), len(numbers))
-            if number == len(names):
-                names.append(f"{maker} {name}, {revision}".strip())
-            repair.append(pk)
-            group.append(number)
-        row = np.searchsorted(self.seen.repair, np.array(repair, dtype=np.int64))
-        judged = self._judged(row, np.array(group, dtype=np.int64), list(numbers))
+        keys, row, group = boards(self.each)
+        names = _names_of_models() if keys else {}
         return [
-            Named(kind=BOARD, key=key, name=name, **figures)
-            for name, (key, figures) in zip(names, judged, strict=True)
+            Named(kind=BOARD, key=key, name=f"{names[key[0]]}, {key[1]}", **figures)
+            for key, figures in self._judged(row, group, keys)
         ]
 
     def _judged(self, row, group, keys: list):
@@ -262,56 +232,9 @@ class _Day:
         ]
 
 
-def named_deliveries():
-    """Deliveries that are one thing: parts of a history file without one share a
-    delivery of no lot and no supplier, which tells nothing.
-    """
-    return Delivery.objects.exclude(lot="", supplier=None).order_by()
-
-
-def _seen(record: Record, *, within: int, only: Q = ALL) -> Seen:
-    """The repairs of the table one by one, in the order of their ids."""
-    rows = fixed_by(record.as_of, only=only).values_list(
-        "id",
-        "fault_id",
-        "fix_id",
-        "job__device__model_id",
-        DayNumber("job__handed_back_on"),
-        DayNumber("job__device__watch_ends_on"),
-    )
-    repair, fault, fix, model, handed_back, watch_ends = _columns(rows, 6)
-    width = int(fix.max(initial=0)) + 1
-    keys = np.array(
-        [pair.fault_id * width + pair.fix_id for pair in record.pairs], dtype=np.int64
-    )
-    order = np.argsort(keys)
-    pair = order[np.searchsorted(keys[order], fault * width + fix)]
-    came_back = np.full(len(repair), NEVER, dtype=np.int64)
-    returns = same_fault_by(record.as_of).filter(
-        earlier__in=fixed_by(record.as_of, only=only).order_by().values("pk")
-    )
-    earlier, day = _columns(
-        returns.order_by().values_list("earlier_id", DayNumber("job__booked_in_on")), 2
-    )
-    np.minimum.at(came_back, np.searchsorted(repair, earlier), day)
-    return seen(
-        as_of=record.as_of,
-        within=within,
-        repair=repair,
-        pair=pair,
-        model=model,
-        handed_back=handed_back,
-        watch_ends=watch_ends,
-        came_back=came_back,
-    )
-
-
-def _columns(rows, count: int):
-    """The columns of many rows of whole numbers, read a batch at a time."""
-    numbers = np.fromiter(
-        chain.from_iterable(rows.iterator(chunk_size=BATCH)), dtype=np.int64
-    )
-    return numbers.reshape(-1, count).T
+def _names_of_models() -> dict[int, str]:
+    rows = DeviceModel.objects.order_by().values_list("pk", "maker", "model")
+    return {pk: f"{maker} {model}".strip() for pk, maker, model in rows}
 
 
 def _came_since(now: Seen, then: Seen) -> int:
@@ -349,19 +272,11 @@ def _money(day: _Day) -> Money:
     )
 
 
-def comebacks_by(as_of: date, *, only: Q = ALL):
-    """Returns taken for the same fault by that day, of the repairs that count."""
-    back = same_fault_by(as_of).filter(
-        earlier__outcome=states.FIXED, earlier__handed_back_on__lte=as_of
-    )
-    return back.filter(earlier__in=Repair.objects.filter(only)) if only else back
-
-
 def _laid_by(day: _Day, *, places: int) -> list[LaidBy]:
     """What prices bore for comebacks of each month's repairs, and what these take."""
     on_record = fixed_by(day.as_of, only=day.only).filter(reserve__isnull=False)
-    repair, reserve = _columns(
-        on_record.values_list("pk", Cast("reserve", BigIntegerField())), 2
+    repair, reserve = columns(
+        on_record.values_list("pk", Cast("reserve", BigIntegerField()))
     )
     back = comebacks_by(day.as_of, only=day.only).filter(earlier__reserve__isnull=False)
     visits = list(back.values_list("earlier_id", "job_id", "earlier__fault_id"))
