@@ -64,6 +64,12 @@ class DeskTable(Table):
             yield {"attrs": row.attrs if self.row_attrs else "", "cells": cells}
 
 
+class WordsColumn(Column):
+    """Words that keep room for some of them on a line, on a narrow screen too."""
+
+    look = "wordy"
+
+
 class DateColumn(Column):
     """A day, or the local day of a moment."""
 

@@ -152,3 +152,19 @@ def delivery(of, quantity, *, unit_cost=Decimal("2.50"), on=DAY, **facts):
     )
     Part.objects.filter(pk=of.pk).update(on_hand=F("on_hand") + quantity)
     return made
+
+
+def redone(repair, amount, *, on):
+    """The comeback of `repair`, handed back on `on` after work of that cost."""
+    job = repair.held_against.get().job
+    Repair.objects.create(
+        job=job,
+        fault=repair.fault,
+        fix=repair.fix,
+        outcome=states.FIXED,
+        declared="lasting",
+        cost=Decimal(amount),
+    )
+    Job.objects.filter(pk=job.pk).update(
+        state=states.HANDED_BACK, outcome=states.FIXED, handed_back_on=on
+    )

@@ -17,6 +17,7 @@ from billing.invoices.actions import Refused
 from billing.invoices.payments.actions import cash_of
 from billing.invoices.queries import bill_of
 from billing.pricing.currency import Currency
+from billing.quotes.repair_form.queries import bound_by
 from repairs.jobs import states
 from repairs.jobs.models import Job, NotYet, Stale
 from shopdesk.post.actions import Unsendable
@@ -92,6 +93,7 @@ def hand_back(request, pk):
             "told": told,
             "is_covered": is_covered,
             "bill": bill,
+            "bound_by": bound_by(job, gross=bill.totals.gross),
             "lines": list(zip(bill.lines, bill.totals.lines, strict=True)),
             "totals": bill.totals,
             "written_in": written_in,

@@ -62,7 +62,8 @@ def averaged(evidence: Evidence) -> tuple[Figures, Posterior]:
     best, _ = max(weighed, key=lambda each: float(each[1].sum()))
     points = np.concatenate([tried.points for tried, _ in weighed])
     weights = np.concatenate([weights for _, weights in weighed])[:, None]
-    shares = np.concatenate([tried.shares for tried, _ in weighed])
+    # A sum of weights may be the last digit above one.
+    shares = np.concatenate([tried.shares for tried, _ in weighed]).clip(max=1.0)
     parts = [
         _as_one_gamma(
             np.exp(log_shape) + evidence.returned,

@@ -4,7 +4,7 @@ from shopdesk import tables
 class LetterTable(tables.DeskTable):
     caption = "Letters"
 
-    subject = tables.Column(linkify=True)
+    subject = tables.WordsColumn(linkify=True)
     to = tables.Column()
     enclosed = tables.Column(verbose_name="Papers")
     written_at = tables.MomentColumn(verbose_name="Written")

@@ -16,7 +16,7 @@ def desk(live_server, context, client):
     context.add_cookies(
         [{"name": settings.SESSION_COOKIE_NAME, "value": value, "url": live_server.url}]
     )
-    context.set_default_timeout(10_000)
+    context.set_default_timeout(90_000)
     page = context.new_page()
     page.refused = []
     page.on("console", lambda said: page.refused.append(said.text))

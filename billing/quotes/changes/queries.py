@@ -70,8 +70,8 @@ class SoFar:
 def so_far(job: Job, *, shop: Shop) -> SoFar | None:
     """Parts used and minutes at the bench, at what the shop charges for them.
 
-    Against the labour and the parts agreed to; fees are no work. None where there is
-    no price to hold it against.
+    Against the labour and the parts agreed to; fees are no work. Minutes from before
+    the yes were for finding the fault. None where there is no price to hold it against.
     """
     quote = accepted_quote(job)
     if quote is None or quote.currency != shop.currency or job.approved_under_cover:
@@ -83,7 +83,12 @@ def so_far(job: Job, *, shop: Shop) -> SoFar | None:
     parts = PartUsed.objects.filter(repair__job=job).aggregate(
         sum=Sum(F("quantity") * F("price"), output_field=MoneyField())
     )["sum"]
-    labour = Labour.objects.filter(job=job, repair__isnull=False, is_billable=True)
+    labour = Labour.objects.filter(
+        job=job,
+        repair__isnull=False,
+        is_billable=True,
+        booked_at__gte=quote.answered_at,
+    )
     minutes = labour.aggregate(sum=Sum("minutes"))["sum"] or 0
     if minutes:
         minutes = max(minutes, shop.minimum_minutes)

@@ -192,9 +192,3 @@ def consent(
     )
     Job.objects.filter(pk=job.pk).update(fee_agreed=fee)
     return made
-
-
-def ceiling(job: Job) -> Decimal | None:
-    """What may be asked for at most, by a form that was accepted; None without one."""
-    form = job.repair_forms.exclude(accepted_at=None).defer("paper").first()
-    return form.ceiling if form else None

@@ -94,6 +94,22 @@ class TermsForm(forms.ModelForm):
             if isinstance(field, MoneyFormField):
                 field.places = places
 
+    @property
+    def rows(self):
+        """The boxes of the rows, but for those of ancillary services."""
+        return [self[name] for name in self._meta.fields]
+
+    @property
+    def ancillary(self):
+        """Two boxes for each ancillary service: what it is, and its cost."""
+        return [(self[f"what{n}"], self[f"cost{n}"]) for n in range(EXTRAS)]
+
+    @property
+    def has_ancillary(self) -> bool:
+        """Whether their boxes stand open."""
+        boxes = [box for two in self.ancillary for box in two]
+        return any(box.value() or (self.is_bound and box.errors) for box in boxes)
+
     def clean(self):
         told = super().clean()
         if told.get("mode") == RepairForm.Mode.CALCULATED:

@@ -18,6 +18,7 @@ from repairs.jobs.models import Job, NotYet
 from shopdesk.post.actions import Unsendable, write
 from shopdesk.printing import PaperFailed
 from shopdesk.shop.models import Shop
+from shopdesk.templatetags.desk import day
 
 REFUSALS = (states.WrongStep, job_states.WrongStep, NotYet, PaperFailed, Unsendable)
 
@@ -205,7 +206,7 @@ def mail(request, pk):
             subject=f"Repair information form for {one.job.device}",
             text=(
                 f"Enclosed is the form for job {one.job.number}. Its conditions hold"
-                f" until {one.valid_until:%d.%m.%Y}.\n\n{shop.name}"
+                f" until {day(one.valid_until)}.\n\n{shop.name}"
             ),
             attachments=[(f"form-{one.job.number}.pdf", PDF, bytes(one.paper))],
             about=one.get_absolute_url(),

@@ -6,6 +6,7 @@ from decimal import Decimal
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils import timezone
 
 from repairs.jobs.models.job import Job
 from repairs.jobs.models.repair import Repair
@@ -29,6 +30,7 @@ class Labour(models.Model):
         Repair, null=True, blank=True, on_delete=models.CASCADE, related_name="labour"
     )
     by = models.ForeignKey(STAFF, null=True, on_delete=models.PROTECT, related_name="+")
+    booked_at = models.DateTimeField(default=timezone.now, editable=False)
     started_at = models.DateTimeField(null=True, blank=True)
     ended_at = models.DateTimeField(null=True, blank=True)
     minutes = models.PositiveIntegerField(default=0)

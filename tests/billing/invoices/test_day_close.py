@@ -2,7 +2,6 @@
 
 import csv
 import io
-import threading
 from datetime import timedelta
 from decimal import Decimal
 from io import BytesIO
@@ -11,7 +10,7 @@ from uuid import uuid4
 import pikepdf
 import pytest
 import time_machine
-from django.db import connection, transaction
+from django.db import transaction
 from django.db.utils import DatabaseError
 from django.urls import reverse
 
@@ -26,6 +25,7 @@ from billing.invoices.refusals import Refused
 from shopdesk.shop.models import Shop
 from shopdesk.staff.models import Kind
 from tests import make
+from tests.at_once import all_at_once
 from tests.billing import till
 
 pytestmark = pytest.mark.django_db
@@ -153,29 +153,13 @@ def test_the_database_refuses_to_change_a_closed_day(change):
 @pytest.mark.django_db(transaction=True)
 def test_payments_while_the_day_is_closed_are_all_counted_once():
     bills = [till.handed_back() for _ in range(4)]
-    start = threading.Barrier(5)
-    failed = []
-
-    def together(act):
-        try:
-            start.wait(timeout=20)
-            act()
-        except Exception as wrong:
-            failed.append(wrong)
-        finally:
-            connection.close()
 
     def count():
         # Whatever is in it by then: nobody knows how many were quicker.
         close(0, why="Counted in a hurry.")
 
     acts = [count, *(lambda bill=bill: pay(bill, 10) for bill in bills)]
-    threads = [threading.Thread(target=together, args=[act]) for act in acts]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(timeout=60)
-    assert failed == []
+    assert all_at_once(*acts) == []
     first = DayClose.objects.get()
     then = close(0, day=NEXT, why="The rest.")
     assert first.cash + then.cash == 40

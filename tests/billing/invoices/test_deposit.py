@@ -1,13 +1,12 @@
 """Money on a job before its bill: taken once, with a receipt, used up, paid back."""
 
-import threading
 from decimal import Decimal
 from io import BytesIO
 from uuid import uuid4
 
 import pikepdf
 import pytest
-from django.db import connection, transaction
+from django.db import transaction
 from django.db.utils import DatabaseError
 from django.urls import reverse
 
@@ -20,6 +19,7 @@ from billing.invoices.queries import balance_of
 from shopdesk.shop.models import Series
 from shopdesk.staff.models import Kind
 from tests import make
+from tests.at_once import all_at_once
 from tests.billing import till
 
 pytestmark = pytest.mark.django_db
@@ -170,17 +170,6 @@ def test_deposits_bills_and_credit_notes_at_once_leave_no_gap():
     paying = [agreed() for _ in range(3)]
     leaving = [till.ready() for _ in range(3)]
     credited = [till.handed_back() for _ in range(3)]
-    start = threading.Barrier(9)
-    failed = []
-
-    def together(act):
-        try:
-            start.wait(timeout=20)
-            act()
-        except Exception as wrong:
-            failed.append(wrong)
-        finally:
-            connection.close()
 
     def give_back(job):
         return hand_back(job, version=None, on=till.TODAY, at=till.now(), by=None)
@@ -193,12 +182,7 @@ def test_deposits_bills_and_credit_notes_at_once_leave_no_gap():
         *(lambda job=job: give_back(job) for job in leaving),
         *(lambda invoice=invoice: credit(invoice) for invoice in credited),
     ]
-    threads = [threading.Thread(target=together, args=[act]) for act in acts]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(timeout=90)
-    assert failed == []
+    assert all_at_once(*acts) == []
     bills = Invoice.objects.filter(kind="invoice").values_list("number", flat=True)
     notes = Invoice.objects.filter(kind="credit").values_list("number", flat=True)
     assert sorted(bills) == [1, 2, 3, 4, 5, 6]

@@ -20,6 +20,7 @@ from billing.quotes import actions as quotes
 from billing.quotes.models import Quote
 from billing.quotes.repair_form import actions
 from billing.quotes.repair_form.models import DiagnosisConsent, RepairForm
+from billing.quotes.repair_form.queries import bound_by
 from billing.quotes.repair_form.terms import Extra, Terms, holds_until, lacks
 from billing.quotes.states import WrongStep
 from repairs.jobs.models import NotYet
@@ -27,6 +28,7 @@ from shopdesk.post.models import Letter
 from shopdesk.staff.models import Kind
 from tests import make
 from tests.billing import till
+from tests.billing.quotes.changes.test_change_order import agree, record
 
 WHOLE = Terms(
     repairer="The Second Spark",
@@ -225,7 +227,8 @@ def test_a_yes_takes_the_option_and_approves_the_job(shop):
         "email",
     )
     assert form.job.__class__.objects.get().state == "approved"
-    assert actions.ceiling(form.job) == form.price
+    assert bound_by(form.job, gross=form.price) is None
+    assert bound_by(form.job, gross=form.price + Decimal("0.01")) == form
 
 
 def test_the_same_yes_twice_is_one(shop):
@@ -390,3 +393,24 @@ def test_consent_from_the_forms_page(desk):
     assert not DiagnosisConsent.objects.exists()
     desk.post(where, {"fee": "30", "agreed_by": "Ada", "agreed_how": "phone"})
     assert "Ada agreed to €30.00, by telephone" in desk.get(where).content.decode()
+
+
+def test_a_bill_above_an_accepted_form_is_warned_of_where_it_is_made(desk):
+    form = made()
+    form.mode, form.rule, form.most = "calc", "Labour by the hour.", Decimal(60)
+    form.save()
+    form = yes(actions.give(form, on=till.TODAY, at=till.now(), by=None))
+    job = till.mend(form.job)
+    page = desk.get(reverse("handback:hand_back", args=[job.pk])).content.decode()
+    assert "no more than €60.00 may be asked for" in page
+    assert form.get_absolute_url() in page
+    page = desk.get(reverse("invoices:bill", args=[job.pk])).content.decode()
+    assert "no more than €60.00 may be asked for" in page
+
+
+def test_what_was_agreed_to_besides_comes_on_top_of_the_form(shop):
+    form = yes(given())
+    agree(record(form.job))
+    more = form.price + Decimal("12.00")
+    assert bound_by(form.job, gross=more) is None
+    assert bound_by(form.job, gross=more + Decimal("0.01")) == form

@@ -299,6 +299,17 @@ def test_nothing_is_ever_missing(pairs, returned, expected, stopgap):
     assert (known.chance_at(0.05, 1.0) <= known.chance_at(0.95, 1.0)).all()
 
 
+def test_pairs_known_beyond_doubt_are_reckoned_without_a_warning():
+    rng = np.random.default_rng(4)
+    ratio = np.where(rng.random(500) < 0.2, 3.0, 0.4)
+    expected = rng.gamma(9.0, 20.0, 500)
+    with np.errstate(divide="raise", over="raise", invalid="raise"):
+        _, known = averaged(evidence(rng.poisson(ratio * expected), expected))
+    assert known.weights.min() >= 0.0
+    found = (known.weights * known.shapes / known.rates).sum(axis=1)
+    assert found == pytest.approx(ratio, rel=0.4)
+
+
 def test_the_points_are_those_of_a_student_t():
     points = student_points(20_000, of=7)
     assert points.mean(axis=0) == pytest.approx(0.0, abs=1e-12)  # mirrored

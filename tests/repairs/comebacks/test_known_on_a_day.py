@@ -13,7 +13,7 @@ from repairs.comebacks.record import FaultRecord
 from repairs.customers.models import Device
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import states
-from repairs.jobs.models import Job, NotYet, Repair, ReturnDecision
+from repairs.jobs.models import NotYet, Repair, ReturnDecision
 from shopdesk.shop.models import Shop
 from shopdesk.staff.models import Kind
 from tests import make
@@ -211,26 +211,10 @@ def test_the_repairs_behind_a_row_are_those_it_counts(pair):
     assert (row().repairs, row().returned, row().judged) == (3, 1, 2)
 
 
-def paid(repair, amount, *, on):
-    """The comeback of `repair`, handed back on `on` after work of that cost."""
-    job = repair.held_against.get().job
-    Repair.objects.create(
-        job=job,
-        fault=repair.fault,
-        fix=repair.fix,
-        outcome=states.FIXED,
-        declared="lasting",
-        cost=Decimal(amount),
-    )
-    Job.objects.filter(pk=job.pk).update(
-        state=states.HANDED_BACK, outcome=states.FIXED, handed_back_on=on
-    )
-
-
 def test_the_cost_of_a_comeback_is_what_its_own_visits_cost_the_shop(pair):
     for amount in ("40.10", "60.20"):
         repair = make.past_repair(*pair, on=ON, back_on=ON + days(9), cost=Decimal(500))
-        paid(repair, amount, on=ON + days(12))
+        make.redone(repair, amount, on=ON + days(12))
     first = next(r for r in rows_of(LATER) if r.returned)
     assert first.mean_redo_cost == Decimal("50.15")
     exact = Decimal(repr(first.risk)) * Decimal("50.15")
@@ -243,7 +227,7 @@ def rows_of(as_of):
 
 def test_a_visit_still_open_has_cost_nothing_yet(pair):
     repair = make.past_repair(*pair, on=ON, back_on=ON + days(9), cost=Decimal(35))
-    paid(repair, "80", on=ON + days(12))
+    make.redone(repair, "80", on=ON + days(12))
     assert rows_of(ON + days(11))[0].mean_redo_cost == Decimal("35.00")
     assert rows_of(ON + days(12))[0].mean_redo_cost == Decimal("80.00")
 

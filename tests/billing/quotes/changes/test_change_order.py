@@ -238,6 +238,8 @@ def test_the_bench_is_told_on_its_page_that_an_answer_is_waited_for(quote, desk)
 
 def test_minutes_that_are_not_billable_and_finding_the_fault_do_not_count(quote):
     job = quote.job
+    before = quote.answered_at - timedelta(minutes=1)
+    job.labour.create(repair=job.repairs.get(), minutes=600, booked_at=before)
     job.labour.create(repair=job.repairs.get(), minutes=600, is_billable=False)
     job.labour.create(minutes=600)
     assert queries.so_far(job, shop=Shop.current()).done == 0

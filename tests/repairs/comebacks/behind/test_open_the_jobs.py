@@ -9,7 +9,7 @@ import pytest
 from repairs.comebacks.behind.queries import behind, counted_repairs, redone
 from repairs.comebacks.month.queries import month_context
 from repairs.jobs import states
-from repairs.jobs.models import Job, Repair, ReturnDecision
+from repairs.jobs.models import Repair, ReturnDecision
 from shopdesk.shop.models import Shop
 from shopdesk.staff.models import Kind
 from tests import make
@@ -40,22 +40,6 @@ def pair(**facts):
 def words(answer):
     assert answer.status_code == 200
     return " ".join(answer.content.decode().split())
-
-
-def paid(repair, amount, *, on):
-    """The comeback of `repair`, handed back on `on` after work of that cost."""
-    job = repair.held_against.get().job
-    Repair.objects.create(
-        job=job,
-        fault=repair.fault,
-        fix=repair.fix,
-        outcome=states.FIXED,
-        declared="lasting",
-        cost=Decimal(amount),
-    )
-    Job.objects.filter(pk=job.pk).update(
-        state=states.HANDED_BACK, outcome=states.FIXED, handed_back_on=on
-    )
 
 
 def history():
@@ -169,7 +153,7 @@ def test_a_list_asks_the_database_as_often_for_one_as_for_many(
     of = pair()
     for n in range(many):
         on = date(2026, 5, 1) + timedelta(days=n)
-        paid(make.past_repair(*of, on=on, back_on=on), "20", on=date(2026, 8, 9))
+        make.redone(make.past_repair(*of, on=on, back_on=on), "20", on=date(2026, 8, 9))
     owner.get(address, DAY)
     with django_assert_num_queries(queries):
         owner.get(address, DAY)
@@ -179,13 +163,13 @@ def test_what_comebacks_cost_opens_the_comebacks(owner):
     of, other = pair(code="PWR-TEST"), pair()
     for amount in ("40.10", "60.20"):
         repair = make.past_repair(*of, on=date(2026, 2, 1), back_on=date(2026, 8, 2))
-        paid(repair, amount, on=date(2026, 8, 9))
+        make.redone(repair, amount, on=date(2026, 8, 9))
     late = make.past_repair(*other, on=date(2026, 5, 1), back_on=date(2026, 7, 2))
-    paid(late, "70", on=date(2026, 7, 9))
+    make.redone(late, "70", on=date(2026, 7, 9))
     here = make.past_repair(*other, on=date(2026, 8, 3), back_on=date(2026, 8, 20))
     # What was not fixed is no repair that counts, so this is no comeback of one.
     not_fixed = make.past_repair(*of, on=date(2026, 7, 1), back_on=date(2026, 8, 4))
-    paid(not_fixed, "900", on=date(2026, 8, 9))
+    make.redone(not_fixed, "900", on=date(2026, 8, 9))
     Repair.objects.filter(pk=not_fixed.pk).update(outcome=states.NOT_FIXED)
     said = words(owner.get("/comebacks/month/", DAY))
     asked = "as_of=2026-08-31&amp;within=90"

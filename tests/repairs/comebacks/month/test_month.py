@@ -11,7 +11,7 @@ from repairs.comebacks.month import changes, months
 from repairs.comebacks.month.queries import month_context
 from repairs.comebacks.rows import Pair, Row
 from repairs.jobs import states
-from repairs.jobs.models import Job, Repair, ReturnDecision
+from repairs.jobs.models import Repair, ReturnDecision
 from repairs.stock.models import Supplier
 from shopdesk.shop.models import Shop
 from shopdesk.staff.models import Kind
@@ -182,29 +182,13 @@ def test_the_last_forecast_is_set_against_what_came():
     assert told.foretold.watched == 26
 
 
-def paid(repair, amount, *, on):
-    """The comeback of `repair`, handed back on `on` after work of that cost."""
-    job = repair.held_against.get().job
-    Repair.objects.create(
-        job=job,
-        fault=repair.fault,
-        fix=repair.fix,
-        outcome=states.FIXED,
-        declared="lasting",
-        cost=Decimal(amount),
-    )
-    Job.objects.filter(pk=job.pk).update(
-        state=states.HANDED_BACK, outcome=states.FIXED, handed_back_on=on
-    )
-
-
 def test_comebacks_cost_in_the_month_they_are_handed_back_in():
     of, other = pair(), pair()
     for month, amount in ((7, "40.10"), (8, "60.20")):
         repair = make.past_repair(
             *of, on=date(2026, 5, 1), back_on=date(2026, month, 2)
         )
-        paid(repair, amount, on=date(2026, month, 9))
+        make.redone(repair, amount, on=date(2026, month, 9))
     make.past_repair(*other, on=date(2026, 8, 3), back_on=date(2026, 8, 20))
     told = report()
     assert (told.money.cost, told.money.comebacks) == (Decimal("60.2000"), 1)
@@ -216,7 +200,7 @@ def test_comebacks_cost_in_the_month_they_are_handed_back_in():
 def test_what_should_be_laid_by_is_the_tables_reserve_for_each_repair():
     of = pair()
     repair = make.past_repair(*of, on=date(2026, 5, 1), back_on=date(2026, 5, 9))
-    paid(repair, "100", on=date(2026, 5, 12))
+    make.redone(repair, "100", on=date(2026, 5, 12))
     for n in range(3):
         make.past_repair(*of, on=date(2026, 8, 3 + n))
     from repairs.comebacks.queries import comeback_record
@@ -380,7 +364,7 @@ def test_dearer_comebacks_are_told_and_small_changes_are_not():
             repair = make.past_repair(
                 *of, on=date(2026, 5, 1), back_on=date(2026, month, 2)
             )
-            paid(repair, amount, on=date(2026, month, 9))
+            make.redone(repair, amount, on=date(2026, month, 9))
     [news] = [one for one in report().changes if one.word == "dearer"]
     assert "140.00 more than in the whole month before" in news.sentence
     assert "(4 against 2 handed back)" in news.sentence
