@@ -5,6 +5,7 @@ from repairs.faults.models import Check, Fault, Fix, Symptom, UsualPart
 from repairs.jobs.models import (
     AccessCode,
     Changed,
+    Comeback,
     Job,
     Labour,
     PartUsed,
@@ -20,6 +21,7 @@ __all__ = [
     "AccessCode",
     "Changed",
     "Check",
+    "Comeback",
     "Customer",
     "Delivery",
     "Device",

@@ -1,8 +1,9 @@
 """What the database itself sees to, on SQLite and on PostgreSQL, by triggers.
 
 A `Guard` refuses a change. What is `Carried` is written down twice and always the same.
-What is `Noticed` leaves a mark when it changes. Conditions are plain SQL that both
-engines read; OLD is the row before, NEW the row after.
+What is `LaidOut` is a table that is always what a query finds. What is `Noticed` leaves
+a mark when it changes. Conditions are plain SQL that both engines read; OLD is the row
+before, NEW the row after.
 """
 
 from collections.abc import Iterable
@@ -88,6 +89,88 @@ class Carried:
 
     def drop(self, vendor: str) -> list[str]:
         return _drop(self.name, vendor=vendor)
+
+
+@dataclass(frozen=True)
+class Change:
+    """A change of a row of `table`, after which the rows `which` are looked up again:
+    a condition on the rows of a source, named `s`, by OLD and NEW. `event` is INSERT,
+    DELETE or UPDATE, this of one of `columns` only.
+
+    PostgreSQL first takes the `locks`, or else one on the rows `which`: of two who
+    change what one row is made from, the second must see what the first one did.
+    """
+
+    table: str
+    event: str
+    which: str
+    columns: tuple[str, ...] = ()
+    locks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class LaidOut:
+    """The rows of `table` are at all times what `query` finds of the rows of `source`,
+    which it names `s`, one for each or none: its first column is the row's id, in
+    `columns` as in the query. `query` is without a condition on `s` alone, so that a
+    WHERE can follow.
+    """
+
+    table: str
+    columns: tuple[str, ...]
+    source: str
+    query: str
+    changes: tuple[Change, ...]
+
+    def name(self, change: Change) -> str:
+        return f"lay_{self.table}_{change.table}_{change.event.lower()}"
+
+    def again(self, which: str) -> list[str]:
+        """The statements that find the rows `which` anew."""
+        key, names = self.columns[0], ", ".join(self.columns)
+        return [
+            f"DELETE FROM {self.table} WHERE {key} IN"
+            f" (SELECT s.id FROM {self.source} s WHERE {which})",
+            f"INSERT INTO {self.table} ({names}) {self.query} WHERE {which}",
+        ]
+
+    def create(self, vendor: str) -> list[str]:
+        return [
+            statement
+            for change in self.changes
+            for statement in self._create(change, vendor)
+        ]
+
+    def _create(self, change: Change, vendor: str) -> list[str]:
+        name, event, when = self.name(change), change.event, ""
+        if change.columns:
+            event += f" OF {', '.join(change.columns)}"
+            when = f"WHEN {changed(*change.columns)}"
+        after = f"CREATE TRIGGER {name} AFTER {event} ON {change.table}"
+        again = "; ".join(self.again(change.which))
+        if vendor == "sqlite":
+            when = when.replace("IS DISTINCT FROM", "IS NOT")
+            return [f"{after} {when} BEGIN {again}; END"]
+        locks = change.locks or (
+            f"SELECT 1 FROM {self.source} s WHERE {change.which}"
+            " ORDER BY s.id FOR UPDATE",
+        )
+        first = "; ".join(lock.replace("SELECT", "PERFORM", 1) for lock in locks)
+        return [
+            # Its plan is made when the tables may still be empty, and kept for all the
+            # rows of a long file: by the indexes it is right for both.
+            f"CREATE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql"
+            " SET enable_seqscan = off"
+            f" AS $$ BEGIN {first}; {again}; RETURN NULL; END $$",
+            f"{after} FOR EACH ROW {when} EXECUTE FUNCTION {name}()",
+        ]
+
+    def drop(self, vendor: str) -> list[str]:
+        return [
+            statement
+            for change in self.changes
+            for statement in _drop(self.name(change), vendor=vendor)
+        ]
 
 
 @dataclass(frozen=True)

@@ -111,12 +111,17 @@ def past_repair(fault_, fix_, *, on, back_on=None, of=None, **facts):
 def comeback(earlier, *, on, what=states.SAME_FAULT, is_covered=True, **facts):
     """The device of `earlier` comes in on `on`, decided the same day."""
     again = job(earlier.job.device, on=on)
+    is_covered = is_covered and what == states.SAME_FAULT
+    return decision(again, earlier, what=what, is_covered=is_covered, **facts)
+
+
+def decision(visit, earlier, *, what=states.SAME_FAULT, on=None, **facts):
+    """Decided on that day, or on the day the device came in."""
     return ReturnDecision.objects.create(
-        job=again,
+        job=visit,
         earlier=earlier,
         what=what,
-        is_covered=is_covered and what == states.SAME_FAULT,
-        decided_on=on,
+        decided_on=on or visit.booked_in_on,
         **facts,
     )
 

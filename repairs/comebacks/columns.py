@@ -94,16 +94,14 @@ class Ended(NamedTuple):
 
 
 class Returned(NamedTuple):
-    """Columns of the comebacks: a row for each repair made on such a visit."""
+    """Columns of the comebacks."""
 
     repair: Ints  # the earlier one
     fault: Ints
     fix: Ints
     handed_back: Ints
-    visit: Ints
     came_back: Ints
-    fault_now: Ints  # of the repair on the visit, and what it cost
-    cost: Ints
+    cost: Ints  # in 1/10000 of the currency unit, or UNPAID
 
 
 class Known(NamedTuple):

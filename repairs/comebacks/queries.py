@@ -4,8 +4,6 @@ Days become day numbers here and stay so until a page shows them.
 """
 
 import math
-from collections import defaultdict
-from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -25,12 +23,12 @@ from repairs.comebacks.columns import (
 from repairs.comebacks.counted.queries import (
     ALL,
     Book,
+    comebacks_by,
     done,
     fixed,
     fixed_by,
     last_days,
     returned,
-    same_fault_by,
     watch_ended,
 )
 from repairs.comebacks.pairs import (
@@ -40,11 +38,11 @@ from repairs.comebacks.pairs import (
     commonest_declared,
 )
 from repairs.comebacks.record import FaultRecord, Record
-from repairs.comebacks.redo import cost_of_redo, mean_redo_costs, redone_by_pair
+from repairs.comebacks.redo import mean_redo_costs, redone_by_pair
 from repairs.comebacks.rows import Row, share
 from repairs.comebacks.watch import NEVER, Counts, Ints, days_watched
 from repairs.faults.models import Fault, Fix
-from repairs.jobs.models import Job, Repair
+from repairs.jobs.models import Comeback, Job, Repair
 from shopdesk.shop.models import Shop
 
 
@@ -82,11 +80,7 @@ def comeback_record(
     )
     of_pair, is_there = numbers.number(back.fault, back.fix)
     redone = redone_by_pair(
-        of_pair[is_there],
-        visit=back.visit[is_there],
-        is_same=(back.fault == back.fault_now)[is_there],
-        cost=back.cost[is_there],
-        pairs=len(pairs),
+        of_pair[is_there], cost=back.cost[is_there], pairs=len(pairs)
     )
     is_redone = any(spent.jobs for spent in redone)
     named["mean_redo_cost"] = mean_redo_costs(
@@ -134,17 +128,6 @@ def _counted_again(
             **asked,
         ),
     )
-
-
-def costs_of_visits(jobs: Collection[int], *, as_of: date) -> dict[int, list]:
-    """Fault and cost of each repair on these visits, if over by the day, by job."""
-    rows = Repair.objects.filter(
-        job__in=jobs, job__handed_back_on__lte=as_of, cost__isnull=False
-    ).values_list("job_id", "fault_id", "cost")
-    visits = defaultdict(list)
-    for job, fault, cost in rows:
-        visits[job].append((fault, cost))
-    return visits
 
 
 # --- one fault, and one pair --------------------------------------------------
@@ -205,6 +188,12 @@ class Behind:
         return "held" if self.days >= self.within else "still watched"
 
 
+def first_comebacks(comebacks) -> dict[int, Comeback]:
+    """Of each repair that came back its first comeback, by the repair's id."""
+    found = comebacks.select_related("job").order_by("-came_back_on", "-job_id")
+    return {comeback.earlier_id: comeback for comeback in found}
+
+
 def repairs_behind(
     fault: Fault, fix: Fix, *, as_of: date, within: int, only: Q = ALL
 ) -> list[Behind]:
@@ -214,16 +203,12 @@ def repairs_behind(
         .filter(fault=fault, fix=fix)
         .select_related("job__device__model", "job__customer")
     )
-    decisions = same_fault_by(as_of).filter(earlier__fault=fault, earlier__fix=fix)
-    first: dict[int, Job] = {}
-    for decision in decisions.select_related("job").order_by("-job__booked_in_on"):
-        first[decision.earlier_id] = decision.job
-    visits = costs_of_visits([job.pk for job in first.values()], as_of=as_of)
+    first = first_comebacks(comebacks_by(as_of).filter(fault=fault, fix=fix))
     t, d = days_watched(
         np.array([r.job.handed_back_on.toordinal() for r in repairs], dtype=np.int64),
         came_back=np.array(
             [
-                _ordinal(first[r.pk].booked_in_on if r.pk in first else None)
+                _ordinal(first[r.pk].came_back_on if r.pk in first else None)
                 for r in repairs
             ],
             dtype=np.int64,
@@ -239,10 +224,8 @@ def repairs_behind(
             repair=repair,
             days=int(days),
             is_back=bool(is_back),
-            comeback=first.get(repair.pk),
-            cost=cost_of_redo(visits.get(first[repair.pk].pk, []), fault=fault.pk)
-            if repair.pk in first
-            else None,
+            comeback=first[repair.pk].job if repair.pk in first else None,
+            cost=first[repair.pk].cost_on(as_of) if repair.pk in first else None,
             within=within,
         )
         for repair, days, is_back in zip(repairs, t, d, strict=True)

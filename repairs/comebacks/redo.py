@@ -53,37 +53,14 @@ def mean_redo_costs(
     ]
 
 
-def cost_of_redo(
-    costs: Sequence[tuple[Hashable, Decimal]], *, fault: Hashable
-) -> Decimal | None:
-    """What a comeback cost: the repairs of that visit for the fault it came back with.
-
-    Where the bench then wrote it under another fault, all of the visit counts. None
-    while the visit has no cost yet: nothing is spent before it is handed back.
-    """
-    same = [cost for of, cost in costs if of == fault]
-    counted = same or [cost for _, cost in costs]
-    return sum(counted, Decimal(0)) if counted else None
-
-
-def redone_by_pair(
-    pair: Ints, *, visit: Ints, is_same: Ints, cost: Ints, pairs: int
-) -> list[Spent]:
-    """What the comebacks of each pair have cost: `cost_of_redo` of many at once.
-
-    A row is a repair made on a visit that was a comeback of `pair`: whether it was for
-    the same fault, and its cost in 1/10000 of the currency unit or UNPAID.
+def redone_by_pair(pair: Ints, *, cost: Ints, pairs: int) -> list[Spent]:
+    """What the comebacks of each pair have cost. A row is a comeback of `pair`, and its
+    cost in 1/10000 of the currency unit or UNPAID.
     """
     paid = cost != UNPAID
-    pair, visit, is_same, cost = (x[paid] for x in (pair, visit, is_same, cost))
-    visits, first, number = np.unique(visit, return_index=True, return_inverse=True)
-    of_same, of_all = np.zeros(len(visits), np.int64), np.zeros(len(visits), np.int64)
-    np.add.at(of_same, number, cost * is_same)
-    np.add.at(of_all, number, cost)
-    has_same = np.bincount(number, weights=is_same, minlength=len(visits)) > 0
     total = np.zeros(pairs, np.int64)
-    np.add.at(total, pair[first], np.where(has_same, of_same, of_all))
-    jobs = np.bincount(pair[first], minlength=pairs)
+    np.add.at(total, pair[paid], cost[paid])
+    jobs = np.bincount(pair[paid], minlength=pairs)
     return [
         Spent(Decimal(amount) / UNIT, n)
         for amount, n in zip(total.tolist(), jobs.tolist(), strict=True)

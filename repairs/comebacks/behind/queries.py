@@ -15,10 +15,8 @@ from repairs.comebacks.counted.queries import (
     DayNumber,
     comebacks_by,
     fixed_by,
-    same_fault_by,
 )
-from repairs.comebacks.queries import Behind, costs_of_visits
-from repairs.comebacks.redo import cost_of_redo
+from repairs.comebacks.queries import Behind, first_comebacks
 from repairs.comebacks.watch import NEVER, Ints, days_watched
 from repairs.customers.models import Device, DeviceModel
 from repairs.jobs.models import Job, PartUsed, Repair
@@ -53,9 +51,9 @@ def counted_repairs(
 
 
 def _came_back(as_of: date, within: int):
-    after = DayNumber("job__booked_in_on") - DayNumber("earlier__handed_back_on")
-    back = same_fault_by(as_of).filter(earlier__isnull=False)
-    return back.alias(after=after).filter(after__lte=within).values("earlier_id")
+    after = DayNumber("came_back_on") - DayNumber("handed_back_on")
+    back = comebacks_by(as_of).alias(after=after)
+    return back.filter(after__lte=within).values("earlier_id")
 
 
 def _still_watched(as_of: date, within: int) -> list[Q]:
@@ -97,12 +95,12 @@ def behind(repairs, *, as_of: date, within: int) -> list[Behind]:
     found = list(
         repairs.select_related("job__device__model", "job__customer", "fault", "fix")
     )
-    first = _first_comebacks(repairs, as_of=as_of)
-    costs = costs_of_visits([job.pk for job in first.values()], as_of=as_of)
+    back = comebacks_by(as_of).filter(earlier__in=repairs.order_by().values("pk"))
+    first = first_comebacks(back)
     t, d = days_watched(
         _ordinals(repair.job.handed_back_on for repair in found),
         came_back=_ordinals(
-            first[repair.pk].booked_in_on if repair.pk in first else None
+            first[repair.pk].came_back_on if repair.pk in first else None
             for repair in found
         ),
         watch_ends=_ordinals(repair.job.device.watch_ends_on for repair in found),
@@ -114,28 +112,14 @@ def behind(repairs, *, as_of: date, within: int) -> list[Behind]:
             repair=repair,
             days=days,
             is_back=bool(is_back),
-            comeback=first.get(repair.pk),
-            cost=_cost(repair, first, costs),
+            comeback=first[repair.pk].job if repair.pk in first else None,
+            cost=first[repair.pk].cost_on(as_of) if repair.pk in first else None,
             within=within,
         )
         for repair, days, is_back in zip(found, t.tolist(), d.tolist(), strict=True)
     ]
     rows.sort(key=lambda row: row.job.handed_back_on, reverse=True)
     return sorted(rows, key=lambda row: not row.is_back)
-
-
-def _first_comebacks(repairs, *, as_of: date) -> dict:
-    decisions = same_fault_by(as_of).filter(earlier__in=repairs.order_by().values("pk"))
-    return {
-        decision.earlier_id: decision.job
-        for decision in decisions.select_related("job").order_by("-job__booked_in_on")
-    }
-
-
-def _cost(repair: Repair, first: dict, costs: dict) -> Decimal | None:
-    if repair.pk not in first:
-        return None
-    return cost_of_redo(costs.get(first[repair.pk].pk, []), fault=repair.fault_id)
 
 
 def _ordinals(days) -> Ints:
@@ -188,27 +172,19 @@ def redone(
     """The comebacks handed back in the month of that day, up to it, the latest first;
     or those still here.
     """
-    back = comebacks_by(as_of, only=only).filter(earlier__fix__isnull=False)
+    back = comebacks_by(as_of, only=only)
     if is_here:
-        back = back.exclude(job__handed_back_on__lte=as_of)
+        back = back.exclude(over_on__lte=as_of)
     else:
-        back = back.filter(
-            job__handed_back_on__gte=as_of.replace(day=1),
-            job__handed_back_on__lte=as_of,
-        )
+        back = back.filter(over_on__gte=as_of.replace(day=1), over_on__lte=as_of)
     if fault:
-        back = back.filter(earlier__fault_id=fault)
+        back = back.filter(fault_id=fault)
     if fix:
-        back = back.filter(earlier__fix_id=fix)
+        back = back.filter(fix_id=fix)
     found = back.select_related(
         "job__device__model", "earlier__job", "earlier__fault", "earlier__fix"
-    ).order_by("-job__handed_back_on", "-job__booked_in_on", "-id")
-    costs = costs_of_visits([one.job_id for one in found], as_of=as_of)
+    ).order_by("-over_on", "-came_back_on", "-pk")
     return [
-        Redone(
-            job=one.job,
-            repair=one.earlier,
-            cost=cost_of_redo(costs.get(one.job_id, []), fault=one.earlier.fault_id),
-        )
+        Redone(job=one.job, repair=one.earlier, cost=one.cost_on(as_of))
         for one in found
     ]

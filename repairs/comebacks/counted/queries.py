@@ -16,11 +16,9 @@ from django.db.models import (
     BigIntegerField,
     Case,
     Count,
-    Exists,
     Func,
     IntegerField,
     Max,
-    OuterRef,
     Q,
     Sum,
     TextField,
@@ -37,7 +35,7 @@ from repairs.customers.models import Device
 from repairs.faults.declared import STOPGAP
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import states
-from repairs.jobs.models import Job, Repair, ReturnDecision
+from repairs.jobs.models import Comeback, Job, Repair
 
 BATCH = 20_000  # rows read at once
 MOST_NAMED = 1_000  # faults named in one question
@@ -66,28 +64,9 @@ def fixed_by(as_of: date, *, only: Q = ALL):
     ).order_by("id")
 
 
-def same_fault_by(as_of: date):
-    """The returns taken for the same fault on that day, one decision a job.
-
-    A decision is never changed, a later one takes its place: of those made by the day
-    the last holds, and what was decided later was not known yet.
-    """
-    later = ReturnDecision.objects.filter(
-        job=OuterRef("job"), id__gt=OuterRef("id"), decided_on__lte=as_of
-    )
-    return ReturnDecision.objects.filter(
-        ~Exists(later),
-        what=states.SAME_FAULT,
-        decided_on__lte=as_of,
-        job__booked_in_on__lte=as_of,
-    ).order_by("id")
-
-
 def comebacks_by(as_of: date, *, only: Q = ALL):
-    """Returns taken for the same fault by that day, of the repairs that count."""
-    back = same_fault_by(as_of).filter(
-        earlier__outcome=states.FIXED, earlier__handed_back_on__lte=as_of
-    )
+    """The comebacks known by that day, of the repairs that count."""
+    back = Comeback.objects.known_on(as_of)
     return back.filter(earlier__in=Repair.objects.filter(only)) if only else back
 
 
@@ -228,21 +207,18 @@ def watch_ended(as_of: date, *, only: Q = ALL) -> Ended:
 
 
 def returned(as_of: date, *, only: Q = ALL) -> Returned:
-    """The comebacks of those that count, a row for each repair made on the visit."""
-    back = comebacks_by(as_of, only=only)
+    """The comebacks of those that count."""
     # What a visit cost is known when it is over.
-    is_paid = When(job__handed_back_on__lte=as_of, then="job__repairs__cost")
+    paid = Case(When(over_on__lte=as_of, then=Cast("cost", BigIntegerField())))
     return Returned(
         *columns(
-            back.order_by().values_list(
+            comebacks_by(as_of, only=only).values_list(
                 "earlier_id",
-                "earlier__fault_id",
-                "earlier__fix_id",
-                DayNumber("earlier__handed_back_on"),
-                "job_id",
-                DayNumber("job__booked_in_on"),
-                Coalesce("job__repairs__fault_id", Value(0)),
-                Coalesce(Cast(Case(is_paid), BigIntegerField()), Value(UNPAID)),
+                "fault_id",
+                "fix_id",
+                DayNumber("handed_back_on"),
+                DayNumber("came_back_on"),
+                Coalesce(paid, Value(UNPAID)),
             )
         )
     )

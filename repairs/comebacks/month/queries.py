@@ -33,9 +33,8 @@ from repairs.comebacks.month.report import Blamed, MonthReport, Told
 from repairs.comebacks.month.seen import Known, Seen
 from repairs.comebacks.month.triangle import triangle
 from repairs.comebacks.pairs import ComebackTable
-from repairs.comebacks.queries import comeback_record, costs_of_visits
+from repairs.comebacks.queries import comeback_record
 from repairs.comebacks.record import Record
-from repairs.comebacks.redo import cost_of_redo
 from repairs.customers.models import DeviceModel
 from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import money as said_money
@@ -250,20 +249,13 @@ def _money(day: _Day) -> Money:
     """Of the month in which the day lies, up to the day."""
     first = day.as_of.replace(day=1)
     known = comebacks_by(day.as_of, only=day.only)
-    back = known.filter(
-        job__handed_back_on__gte=first, job__handed_back_on__lte=day.as_of
-    )
-    visits = list(
-        back.values_list("job_id", "earlier__fault_id", "earlier__fix_id").order_by()
-    )
-    costs = costs_of_visits([job for job, _, _ in visits], as_of=day.as_of)
+    over = known.filter(over_on__gte=first, over_on__lte=day.as_of)
     paid = [
-        (fault, fix, cost_of_redo(costs.get(job, []), fault=fault) or Decimal(0))
-        for job, fault, fix in visits
-        if fix is not None
+        (fault, fix, cost or Decimal(0))
+        for fault, fix, cost in over.values_list("fault_id", "fix_id", "cost")
     ]
     is_new = day.seen.handed_back >= first.toordinal()
-    still_here = known.exclude(job__handed_back_on__lte=day.as_of)
+    still_here = known.exclude(over_on__lte=day.as_of)
     return money(
         day.record,
         paid=paid,
@@ -279,18 +271,13 @@ def _laid_by(day: _Day, *, places: int) -> list[LaidBy]:
         on_record.values_list("pk", Cast("reserve", BigIntegerField()))
     )
     back = comebacks_by(day.as_of, only=day.only).filter(earlier__reserve__isnull=False)
-    visits = list(back.values_list("earlier_id", "job_id", "earlier__fault_id"))
-    costs = costs_of_visits(back.order_by().values("job_id"), as_of=day.as_of)
     return laid_by(
         day.seen,
         day.known,
         months=day.months.rows,
         repair=repair,
         reserve=reserve,
-        comebacks=[
-            (earlier, cost_of_redo(costs.get(job, []), fault=fault))
-            for earlier, job, fault in visits
-        ],
+        comebacks=[(one.earlier_id, one.cost_on(day.as_of)) for one in back],
         redo_costs=list(day.record.table.rows["mean_redo_cost"]),
         places=places,
     )

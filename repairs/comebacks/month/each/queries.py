@@ -68,10 +68,8 @@ def seen_of(record: Record, each: Each, *, within: int, only: Q = ALL) -> Seen:
     order = np.argsort(keys)
     pair = order[np.searchsorted(keys[order], each.fault * width + each.fix)]
     came_back = np.full(len(each.repair), NEVER, dtype=np.int64)
-    back = comebacks_by(record.as_of, only=only).order_by()
-    earlier, day = columns(
-        back.values_list("earlier_id", DayNumber("job__booked_in_on"))
-    )
+    back = comebacks_by(record.as_of, only=only)
+    earlier, day = columns(back.values_list("earlier_id", DayNumber("came_back_on")))
     np.minimum.at(came_back, np.searchsorted(each.repair, earlier), day)
     return seen(
         as_of=record.as_of,

@@ -145,7 +145,7 @@ def test_a_long_list_is_read_a_page_at_a_time(owner):
     assert len(jobs) == 53
 
 
-@pytest.mark.parametrize(("address", "queries"), [(REPAIRS, 10), (REDONE, 7)])
+@pytest.mark.parametrize(("address", "queries"), [(REPAIRS, 9), (REDONE, 6)])
 @pytest.mark.parametrize("many", [1, 30])
 def test_a_list_asks_the_database_as_often_for_one_as_for_many(
     owner, address, queries, many, django_assert_num_queries
