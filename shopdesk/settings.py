@@ -236,7 +236,19 @@ if MAIL_URL:
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
+    # What broke is told where the server runs, with its traceback.
+    "formatters": {
+        "masked": {"()": "billing.quotes.link.masking.MaskedFormatter"},
+    },
+    "handlers": {
+        "broken": {
+            "class": "logging.StreamHandler",
+            "level": "ERROR",
+            "formatter": "masked",
+        },
+    },
     "loggers": {
         "axes": {"level": "WARNING"},
+        "django": {"handlers": ["broken"], "level": "INFO"},
     },
 }

@@ -21,6 +21,16 @@ class MaskedRecord(logging.LogRecord):
         return masked(super().getMessage())
 
 
+class MaskedFormatter(logging.Formatter):
+    """The whole of what is written, the traceback too."""
+
+    def __init__(self) -> None:
+        super().__init__("%(asctime)s %(levelname)s %(message)s")
+
+    def format(self, record: logging.LogRecord) -> str:
+        return masked(super().format(record))
+
+
 def mask_records() -> None:
     """Mask whatever is logged in this process from now on."""
     logging.setLogRecordFactory(MaskedRecord)

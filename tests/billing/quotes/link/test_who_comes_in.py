@@ -3,6 +3,7 @@
 import logging
 import re
 import statistics
+import sys
 from datetime import timedelta
 from time import process_time
 
@@ -235,6 +236,24 @@ def test_no_log_tells_a_token(customer, caplog):
         logging.getLogger("anything").error("at %s", customer.where)
     assert "Not Found: /q/…/" in caplog.text  # there was something to mask
     assert customer.token not in caplog.text
+
+
+def test_a_page_that_breaks_is_told_where_the_server_runs(
+    customer, monkeypatch, capsys
+):
+    def breaks(*args, **kwargs):
+        raise ZeroDivisionError(f"broke at {customer.where}")
+
+    monkeypatch.setattr("billing.quotes.link.views.render", breaks)
+    [handler] = logging.getLogger("django").handlers
+    monkeypatch.setattr(handler, "stream", sys.stderr)
+    answer = Client(raise_request_exception=False).get(customer.where)
+    assert answer.status_code == 500
+    told = capsys.readouterr().err
+    assert "Internal Server Error: /q/…/" in told
+    assert "Traceback" in told
+    assert "ZeroDivisionError: broke at /q/…/" in told
+    assert customer.token not in told
 
 
 @pytest.mark.parametrize(
