@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 from django.db import transaction
 
-from repairs.customers.models import Customer
+from repairs.customers.models import Customer, Device
 from repairs.faults.models import Check, Fault, Fix, Symptom, UsualPart
 from repairs.history.actions import bring_in
 from repairs.history.demo import names
@@ -57,6 +57,7 @@ def fill_past(
         raise ValueError(f"The demo shop's past does not hold: {wrongs.first(1)[0]}")
     _say_more_of_jobs(pick)
     _say_more_of_customers(pick)
+    _say_more_of_devices(random.Random(seed + 2))
     _fill_shelf(pick, parts, today=today, by=by)
 
 
@@ -163,6 +164,13 @@ def _say_more_of_customers(pick: random.Random) -> None:
         customer.search = customer.searched_as()
     fields = ["address", "reach", "company", "search"]
     Customer.objects.bulk_update(customers, fields, batch_size=100)
+
+
+def _say_more_of_devices(pick: random.Random) -> None:
+    for model, boards in names.BOARDS.items():
+        for device in Device.objects.filter(model__model=model).order_by("id"):
+            device.board_revision = pick.choice(boards)
+            device.save(update_fields=["board_revision"])
 
 
 def _fill_shelf(
