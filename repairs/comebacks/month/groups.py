@@ -60,11 +60,14 @@ class Groups:
     prior: Prior
 
     @property
+    def is_bad(self) -> NDArray[np.bool_]:
+        return (self.over >= SURE) & (self.returned >= LEAST_RETURNS)
+
+    @property
     def words(self) -> NDArray[np.object_]:
         """A word a group. Too few is never told as if it were good news."""
-        is_bad = (self.over >= SURE) & (self.returned >= LEAST_RETURNS)
         return np.select(
-            [is_bad, self.expected < LEAST_EXPECTED, self.over <= 1.0 - SURE],
+            [self.is_bad, self.expected < LEAST_EXPECTED, self.over <= 1.0 - SURE],
             [TOO_OFTEN, TOO_FEW, AS_EXPECTED],
             default=BETWEEN,
         ).astype(object)

@@ -28,7 +28,14 @@ from repairs.comebacks.month.groups import explained
 from repairs.comebacks.month.laid_by import LaidBy, laid_by
 from repairs.comebacks.month.money import Money, money
 from repairs.comebacks.month.months import month_before, months
-from repairs.comebacks.month.named import BOARD, DELIVERY, MODEL, Named, what_matters
+from repairs.comebacks.month.named import (
+    BOARD,
+    DELIVERY,
+    MODEL,
+    Named,
+    knowing_each_other,
+    what_matters,
+)
 from repairs.comebacks.month.report import Blamed, MonthReport, Told
 from repairs.comebacks.month.seen import Known, Seen
 from repairs.comebacks.month.triangle import triangle
@@ -162,7 +169,7 @@ class _Day:
         groups = (
             [] if among else [*self._deliveries(), *self._models(), *self._boards()]
         )
-        self.groups = sorted(groups, key=what_matters)
+        self.groups = knowing_each_other(sorted(groups, key=what_matters))
 
     def _deliveries(self) -> list[Named]:
         names = {
@@ -224,11 +231,23 @@ class _Day:
             "over": found.over,
             "word": found.words,
         }
+        back = row[self.seen.d[row] == 1], group[self.seen.d[row] == 1]
+        columns |= self._of_the_bad(*back, found.is_bad)
         lists = zip(*(column.tolist() for column in columns.values()), strict=True)
         return [
             (key, dict(zip(columns, values, strict=True)))
             for key, values in zip(keys, lists, strict=True)
         ]
+
+    def _of_the_bad(self, row, group, is_bad) -> dict:
+        """Their comebacks, and on how many devices; `row` and `group` of comebacks."""
+        back = np.full(len(is_bad), frozenset(), dtype=object)
+        devices = np.zeros(len(is_bad), dtype=np.int64)
+        for number in np.flatnonzero(is_bad):
+            rows = np.unique(row[group == number])
+            back[number] = frozenset(self.seen.repair[rows].tolist())
+            devices[number] = len(np.unique(self.each.device[rows]))
+        return {"back": back, "devices": devices}
 
 
 def _names_of_models() -> dict[int, str]:

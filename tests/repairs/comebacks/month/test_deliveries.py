@@ -94,6 +94,38 @@ def test_a_good_delivery_in_bad_fixes_is_not_blamed(owner, shelf):
     assert found["B2 of JCK-1"].is_bad
 
 
+def test_comebacks_that_two_have_in_common_are_told_of_both(owner, shelf):
+    of, fine, bad = shelf
+    slate = make.device_model(model="Slate 14")
+    boards = [make.device(model=slate, board_revision="24") for _ in range(2)]
+
+    def board():
+        return boards[0] if not boards[0].jobs.exists() else boards[1]
+
+    def other_board():
+        return make.device(model=slate, board_revision="23")
+
+    used(of, bad, repairs=10, back=8, device=board)
+    used(of, None, repairs=40, back=1, device=other_board)
+    for kind, other in (("delivery", "board revision"), ("board revision", "delivery")):
+        [one] = [one for one in named(kind) if one.is_bad]
+        names = {name for name, _ in one.shared}
+        assert any(name.startswith(other) for name in names), one
+        assert {many for _, many in one.shared} == {8}
+    [board_24] = [one for one in named("board revision") if one.is_bad]
+    assert (board_24.returned, board_24.devices) == (8, 2)
+    said = words(owner.get("/comebacks/month/"))
+    assert "8 of 10 repairs came back, on 2 devices" in said
+    assert "8 of delivery B2 of JCK-1" in said
+    assert "One may be to blame for both" in said
+
+
+def test_what_is_blamed_alone_shares_nothing(owner, shelf):
+    [bad, fine] = named("delivery")
+    assert (bad.shared, bad.devices, fine.devices) == ((), 7, 0)
+    assert "to blame for both" not in words(owner.get("/comebacks/month/"))
+
+
 def test_parts_without_a_lot_or_supplier_are_no_delivery(shelf):
     of, _, bad = shelf
     nameless = make.delivery(bad.part, 99)
