@@ -49,7 +49,7 @@ MODELS: dict[str, tuple[tuple[str, str], ...]] = {
 """Makers and models of each kind of device."""
 
 BOARDS = {"Slate 14": ("21", "23", "24"), "Pocket 3": ("A", "B")}
-"""The revisions that stand on the boards of a model, where the shop writes them down."""
+"""The revisions on the boards of a model, where the shop writes them down."""
 
 CAME_WITH = {
     "laptop": ("charger", "charger and sleeve", "nothing"),
