@@ -52,8 +52,11 @@ class Named:
     @property
     def shared_said(self) -> str:
         """What may be to blame in its place, in a sentence."""
-        told = [f"{many} of {called}" for called, many in self.shared]
-        return f"Of these comebacks {', '.join(told)} as well." if told else ""
+        told = [
+            f"{many} of these comebacks are also those of {called}."
+            for called, many in self.shared
+        ]
+        return " ".join(told)
 
     @property
     def page(self) -> str:

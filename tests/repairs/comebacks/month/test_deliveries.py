@@ -116,7 +116,7 @@ def test_comebacks_that_two_have_in_common_are_told_of_both(owner, shelf):
     assert (board_24.returned, board_24.devices) == (8, 2)
     said = words(owner.get("/comebacks/month/"))
     assert "8 of 10 repairs came back, on 2 devices" in said
-    assert "8 of delivery B2 of JCK-1" in said
+    assert "8 of these comebacks are also those of delivery B2 of JCK-1." in said
     assert "One may be to blame for both" in said
 
 
