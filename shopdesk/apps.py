@@ -1,5 +1,11 @@
 from django.apps import AppConfig
+from django.core import checks
+
+from shopdesk.checks import database_is_of_this_version
 
 
 class Building(AppConfig):
     name = "shopdesk"
+
+    def ready(self):
+        checks.register(database_is_of_this_version, checks.Tags.database)
