@@ -13,6 +13,7 @@ from django.utils import translation
 from django.utils.translation import gettext
 
 from shopdesk.press import PRESS, PaperFailed
+from shopdesk.shop import known
 from shopdesk.shop.models import Shop
 
 SIZES = {
@@ -79,7 +80,7 @@ def render_pdf(
     made_at = made_at.astimezone(UTC).replace(microsecond=0)
     shop = context.get("shop") or Shop.current()
     context = {**context, "shop": shop, "made_at": made_at}
-    with translation.override(_tongue(language or shop.paper_language)):
+    with _speaking(language or shop.paper_language):
         paper = {
             "of": template,
             "html": render_to_string(template, context),
@@ -89,10 +90,24 @@ def render_pdf(
     return PRESS.pdf(paper)
 
 
-def _tongue(language: str) -> str:
+def in_paper_language(shop: Shop) -> translation.override:
+    """What is written for customers within is in the shop's language of papers."""
+    return _speaking(shop.paper_language)
+
+
+def in_all_paper_languages(text: str) -> set[str]:
+    """A fixed text in every language that papers can be written in."""
+    said = set()
+    for language in known.PAPER_LANGUAGES:
+        with _speaking(language):
+            said.add(gettext(text))
+    return said
+
+
+def _speaking(language: str) -> translation.override:
     """The desk's own kind of a language where it speaks it: British English, say."""
     own = settings.LANGUAGE_CODE
-    return own if own.split("-")[0] == language else language
+    return translation.override(own if own.split("-")[0] == language else language)
 
 
 def page(size: str) -> str:

@@ -7,6 +7,7 @@ from uuid import UUID
 
 from django.db import transaction
 from django.urls import reverse
+from django.utils.translation import gettext
 
 from billing.handback.leaving import BILL, CERTIFICATE, Leaving, forbidden
 from billing.handback.models import Collected, CoverPaper, Parcel
@@ -17,6 +18,7 @@ from billing.invoices.models import Invoice
 from repairs.jobs import states
 from repairs.jobs.models import Job, NotYet
 from shopdesk.post import actions as post
+from shopdesk.printing import in_paper_language
 from shopdesk.shop.models import Shop
 
 PDF = "application/pdf"
@@ -114,24 +116,32 @@ def _post(job: Job, leaving: Leaving, *, on: date, at: datetime, by, shop: Shop)
 
 def _mail(job, invoice, certificate, leaving, *, at, by, shop) -> None:
     papers = []
-    if BILL in leaving.mail:
-        papers.append((f"{invoice.full_number}.pdf", PDF, bytes(invoice.paper)))
-    if CERTIFICATE in leaving.mail and certificate:
-        name = f"cover-{job.number}.pdf"
-        papers.append((name, PDF, bytes(certificate.paper)))
-    way = (
-        f"It left today by {leaving.carrier}"
-        + (f", number {leaving.number}" if leaving.number else "")
-        + "."
-        if leaving.is_posted
-        else "Thank you for collecting it."
-    )
+    with in_paper_language(shop):
+        if BILL in leaving.mail:
+            papers.append((f"{invoice.full_number}.pdf", PDF, bytes(invoice.paper)))
+        if CERTIFICATE in leaving.mail and certificate:
+            name = gettext("cover-{number}.pdf").format(number=job.number)
+            papers.append((name, PDF, bytes(certificate.paper)))
+        subject = gettext("Your {device}: the papers of job {number}")
+        enclosed = gettext("Enclosed are your papers.")
+        way = _way(leaving)
     post.write(
         job.customer.email,
-        subject=f"Your {job.device.model}: the papers of job {job.number}",
-        text=f"{way} Enclosed are your papers.\n\n{shop.name}",
+        subject=subject.format(device=job.device.model, number=job.number),
+        text=f"{way} {enclosed}\n\n{shop.name}",
         attachments=papers,
         about=reverse("handback:hand_back", args=[job.pk]),
         at=at,
         by=by,
+    )
+
+
+def _way(leaving: Leaving) -> str:
+    """How the device left, told to its customer."""
+    if not leaving.is_posted:
+        return gettext("Thank you for collecting it.")
+    if not leaving.number:
+        return gettext("It left today by {carrier}.").format(carrier=leaving.carrier)
+    return gettext("It left today by {carrier}, number {number}.").format(
+        carrier=leaving.carrier, number=leaving.number
     )

@@ -13,7 +13,7 @@ from billing.handback.forms import HandBackForm, ParcelNumberForm
 from billing.handback.models import Collected, CoverPaper, Parcel
 from billing.handback.printing import cover_paper
 from billing.handback.queries import post_cautions, repairs_told
-from billing.invoices.actions import Refused
+from billing.invoices.actions import Refused, promised
 from billing.invoices.payments.actions import cash_of
 from billing.invoices.queries import bill_of
 from billing.pricing.currency import Currency
@@ -92,6 +92,7 @@ def hand_back(request, pk):
             "job": job,
             "told": told,
             "is_covered": is_covered,
+            "promised": promised(shop),
             "bill": bill,
             "bound_by": bound_by(job, gross=bill.totals.gross),
             "lines": list(zip(bill.lines, bill.totals.lines, strict=True)),
@@ -152,7 +153,7 @@ def cover(request, pk):
         pdf = cover_paper(
             job,
             told=told,
-            words=invoice.words if invoice else shop.cover_words,
+            words=invoice.words if invoice else promised(shop),
             shop=shop,
             made_at=_moment_of_handing_back(job),
         )

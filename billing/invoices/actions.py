@@ -27,7 +27,9 @@ from repairs.customers.models import Customer
 from repairs.jobs import states
 from repairs.jobs.models import Job
 from shopdesk import money
+from shopdesk.printing import in_paper_language
 from shopdesk.shop.models import Series, Shop
+from shopdesk.templatetags.desk import own_words
 
 __all__ = [
     "Buyer",
@@ -38,6 +40,7 @@ __all__ = [
     "issue",
     "keep_ubl",
     "pay",
+    "promised",
 ]
 
 
@@ -107,7 +110,7 @@ def issue(
             due_on=on + timedelta(days=shop.pay_days),
             currency=bill.currency,
             prices_include_tax=bill.prices_include_tax,
-            words=shop.cover_words if covered else "",
+            words=promised(shop) if covered else "",
             deposited=bill.used,
             paid_with_it=money.amount,
             rounding=money.rounding,
@@ -143,6 +146,12 @@ def issue(
         )
     _say_what_was_charged(job)
     return invoice
+
+
+def promised(shop: Shop) -> str:
+    """What ends the cover, as it stands on the bill."""
+    with in_paper_language(shop):
+        return own_words(shop, "cover_words")
 
 
 def check_billable(job: Job) -> None:

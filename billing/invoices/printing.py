@@ -10,7 +10,13 @@ from billing.quotes.changes.queries import agreed_changes
 from repairs.customers.models import Customer
 from repairs.jobs.models import Job
 from shopdesk.money import Totals
-from shopdesk.printing import Inside, PaperFailed, Schema, render_pdf
+from shopdesk.printing import (
+    Inside,
+    PaperFailed,
+    Schema,
+    in_paper_language,
+    render_pdf,
+)
 from shopdesk.shop.models import Shop
 
 FACTUR_X = Schema(
@@ -82,7 +88,9 @@ def _written(
     write: Callable[[Bill], bytes], invoice: Invoice, lines: list[InvoiceLine]
 ) -> bytes:
     try:
-        return write(invoice.as_einvoice(lines))
+        with in_paper_language(Shop.current()):
+            bill = invoice.as_einvoice(lines)
+        return write(bill)
     except Lacking as lacking:
         raise PaperFailed(f"{lacking}{_way_out(invoice)}") from lacking
 

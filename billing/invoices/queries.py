@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 
+from django.utils.translation import gettext
+
 from billing.invoices.models import Invoice, InvoiceLine
 from billing.pricing.currency import Currency
 from billing.quotes import states as quote_states
@@ -14,6 +16,7 @@ from billing.quotes.models import LineKind, Quote, QuoteLine
 from repairs.jobs import states
 from repairs.jobs.models import Job, NotYet
 from shopdesk import money
+from shopdesk.printing import in_paper_language
 from shopdesk.shop.models import Shop
 from shopdesk.shop.tax import Tax
 
@@ -122,7 +125,8 @@ def bill_of(job: Job, *, on: date, shop: Shop) -> Bill:
     `on` is the day of supply, whose tax holds. Raises NotYet for work that nobody
     agreed to pay and no cover bears.
     """
-    bill = _bill_of(job, on=on, shop=shop)
+    with in_paper_language(shop):
+        bill = _bill_of(job, on=on, shop=shop)
     bill.here = sum(
         (sum_ for _, sum_ in owed_back_on(job, currency=bill.currency)), Decimal(0)
     )
@@ -229,12 +233,13 @@ def _bill_under_cover(job: Job, on: date, shop: Shop) -> Bill:
     held = shop.tax(on, job.customer.tax_kind)
     repairs = job.repairs.filter(outcome=states.FIXED)
     for repair in repairs.select_related("fix").prefetch_related("parts_used__part"):
-        lines.append(
-            _line(LineKind.LABOUR, f"{repair.fix.name}, under cover", Decimal(0), held)
-        )
+        said = gettext("{what}, under cover")
+        text = said.format(what=repair.fix.name)
+        lines.append(_line(LineKind.LABOUR, text, Decimal(0), held))
         for used in repair.parts_used.all():
             text = " ".join(filter(None, [used.part.name, used.part.value]))
-            line = _line(LineKind.PART, f"{text}, under cover", Decimal(0), held)
+            text = said.format(what=text)
+            line = _line(LineKind.PART, text, Decimal(0), held)
             line.quantity = Decimal(used.quantity)
             lines.append(line)
     return _bill(
@@ -249,9 +254,12 @@ def _bill_without_repair(job: Job, on: date, shop: Shop) -> Bill:
     """No repair came of it: only the fee for finding the fault, if one was agreed."""
     fee = Decimal(0) if job.is_under_cover else job.fee_agreed or Decimal(0)
     held = shop.tax(on, job.customer.tax_kind)
-    text = "Finding the fault" if fee else "Looked at, nothing charged"
+    text = (
+        gettext("Finding the fault") if fee else gettext("Looked at, nothing charged")
+    )
+    came_of_it = gettext(job.get_outcome_display())
     return _bill(
-        [_line(LineKind.FEE, f"{text} ({job.get_outcome_display()})", fee, held)],
+        [_line(LineKind.FEE, f"{text} ({came_of_it})", fee, held)],
         currency=shop.currency,
         prices_include_tax=shop.prices_include_tax,
         shop=shop,

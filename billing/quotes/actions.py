@@ -9,12 +9,13 @@ from hashlib import sha256
 
 from django.db import transaction
 from django.db.models import Max
+from django.utils.translation import gettext
 
 from billing.pricing.comeback_price import Bearing, Price, reserve_of, shared
 from billing.quotes import states
 from billing.quotes.limits import MOST_LINES, MOST_OPTIONS
 from billing.quotes.models import LineKind, Option, Quote, QuoteLine
-from billing.quotes.printing import quote_paper
+from billing.quotes.printing import file_name, quote_paper
 from billing.quotes.queries import (
     Proposal,
     changing_the_board,
@@ -29,6 +30,7 @@ from repairs.jobs.models import Job, NotYet, Repair
 from shopdesk.money import rounded
 from shopdesk.post import actions as post
 from shopdesk.post.models import Letter
+from shopdesk.printing import in_paper_language
 from shopdesk.shop.models import Shop
 from shopdesk.shop.tax import Tax
 from shopdesk.templatetags.desk import day
@@ -59,16 +61,19 @@ def draft(job: Job, *, on: date, by) -> Quote:
             " go on with that one."
         )
     shop = Shop.current()
+    with in_paper_language(shop):
+        found = _what_was_found(job)
+        proposed = proposals(job, on=on, shop=shop)
     quote = Quote.objects.create(
         job=job,
         version=_next_version(job),
-        words=_what_was_found(job),
+        words=found,
         prices_include_tax=shop.prices_include_tax,
         currency=shop.currency,
         made_by=by,
     )
     held = shop.tax(on, job.customer.tax_kind)
-    for position, proposal in enumerate(proposals(job, on=on, shop=shop), 1):
+    for position, proposal in enumerate(proposed, 1):
         _write(quote, proposal, position=position, shop=shop, held=held)
     return quote
 
@@ -79,7 +84,9 @@ def _next_version(job: Job) -> int:
 
 def _what_was_found(job: Job) -> str:
     names = [repair.fault.name for repair in job.repairs.select_related("fault")]
-    return f"We found: {'; '.join(names)}."[:2000] if names else ""
+    if not names:
+        return ""
+    return gettext("We found: {faults}.").format(faults="; ".join(names))[:2000]
 
 
 def _write(
@@ -162,14 +169,20 @@ def add_giving_back(quote: Quote, *, on: date) -> None:
     job, quote = drafted(quote)
     if quote.options.filter(does=Option.Does.RETURN).exists():
         raise NotYet("Giving it back unmended is an option already.")
-    _add(quote, giving_back(job, shop=Shop.current()), on=on)
+    shop = Shop.current()
+    with in_paper_language(shop):
+        proposal = giving_back(job, shop=shop)
+    _add(quote, proposal, on=on)
 
 
 @transaction.atomic
 def add_board(quote: Quote, *, on: date) -> None:
     """The option to replace the board; what the board costs is still to be written."""
     job, quote = drafted(quote)
-    _add(quote, changing_the_board(job, shop=Shop.current()), on=on)
+    shop = Shop.current()
+    with in_paper_language(shop):
+        proposal = changing_the_board(job, shop=shop)
+    _add(quote, proposal, on=on)
 
 
 def _add(quote: Quote, proposal: Proposal, *, on: date) -> None:
@@ -189,7 +202,9 @@ def add_option(quote: Quote) -> Option:
     """An empty option behind the others."""
     _, quote = drafted(quote)
     position = _next_position(quote)
-    return quote.options.create(position=position, title=f"Option {position}")
+    with in_paper_language(Shop.current()):
+        title = gettext("Option {n}").format(n=position)
+    return quote.options.create(position=position, title=title)
 
 
 @transaction.atomic
@@ -269,22 +284,21 @@ def mail(quote: Quote, *, link: str, at: datetime, by) -> Letter:
             f"This quote is {quote.get_state_display()}: only one that was sent and not"
             " answered is mailed."
         )
-    job = quote.job
+    job, shop = quote.job, Shop.current()
+    with in_paper_language(shop):
+        subject = gettext("Quote for your {device} ({number})")
+        text = gettext(
+            "Enclosed is our quote for job {number}. It holds until {day}.\n\nYou can"
+            " read and answer it here as well:\n{link}\n\n{shop}"
+        ).format(
+            number=job.number, day=day(quote.valid_until), link=link, shop=shop.name
+        )
+        name = file_name(quote)
     return post.write(
         job.customer.email,
-        subject=f"Quote for your {job.device.model} ({job.number})",
-        text=(
-            f"Enclosed is our quote for job {job.number}. It holds until"
-            f" {day(quote.valid_until)}.\n\nYou can read and answer it here as well:\n"
-            f"{link}\n\n{Shop.current().name}"
-        ),
-        attachments=[
-            (
-                f"quote-{job.number}-{quote.version}.pdf",
-                "application/pdf",
-                bytes(quote.paper),
-            )
-        ],
+        subject=subject.format(device=job.device.model, number=job.number),
+        text=text,
+        attachments=[(name, "application/pdf", bytes(quote.paper))],
         about=quote.get_absolute_url(),
         at=at,
         by=by,

@@ -2,6 +2,8 @@
 
 from datetime import datetime
 
+from django.utils.translation import gettext
+
 from billing.quotes.models import Quote
 from shopdesk.printing import render_pdf
 from shopdesk.shop.models import Shop
@@ -51,4 +53,11 @@ def quote_paper(
         },
         size=shop.paper,
         made_at=made_at,
+    )
+
+
+def file_name(quote: Quote) -> str:
+    """What its paper is called where the customer gets it as a file."""
+    return gettext("quote-{number}-{version}.pdf").format(
+        number=quote.job.number, version=quote.version
     )

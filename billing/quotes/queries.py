@@ -7,6 +7,7 @@ from hashlib import sha256
 from typing import TYPE_CHECKING
 
 from django.db.models import Count, Prefetch, Q
+from django.utils.translation import gettext
 
 from billing.pricing.comeback_price import Bearing, Mended, Price, priced
 from billing.pricing.list_price import (
@@ -39,14 +40,6 @@ if TYPE_CHECKING:
 
 Chosen = list[tuple[Repair, Fix | None]]
 USUAL_DAYS = 3  # that an option takes, where nothing is on record
-
-WORDS = {
-    declared.LASTING: "Puts the fault itself right, and is meant to last.",
-    declared.STOPGAP: (
-        "Makes the device work again for now. The cause stays, so the fault can come"
-        " back."
-    ),
-}
 
 
 @dataclass
@@ -156,7 +149,9 @@ def _proposal(job, chosen, kind, shop, record) -> Proposal:
     costs = costs_now(usual.part for _, usual in usual)
     work = [
         Work(
-            text=f"{fix.name if fix else repair.fault.name}, labour",
+            text=gettext("{work}, labour").format(
+                work=fix.name if fix else repair.fault.name
+            ),
             minutes=record.minutes(repair.fault_id, fix) if fix else 0,
         )
         for repair, fix in chosen
@@ -195,7 +190,7 @@ def _proposal(job, chosen, kind, shop, record) -> Proposal:
     took = _days_to_do([fix for _, fix in chosen if fix])
     return Proposal(
         title=_title(chosen, kind),
-        words=WORDS.get(kind, ""),
+        words=_words(kind),
         declared=kind,
         cover_days=days,
         lines=lines,
@@ -292,41 +287,63 @@ def _parcel(job: Job, shop: Shop) -> Decimal:
 def _title(chosen, kind) -> str:
     if len(chosen) == 1:
         repair, fix = chosen[0]
-        return fix.name if fix else f"Repair: {repair.fault.name}"[:120]
-    word = {declared.LASTING: "Lasting repair", declared.STOPGAP: "Stopgap"}
-    return f"{word.get(kind, 'Repair')} of {len(chosen)} faults"
+        if fix:
+            return fix.name
+        return gettext("Repair: {fault}").format(fault=repair.fault.name)[:120]
+    if kind == declared.LASTING:
+        said = gettext("Lasting repair of {n} faults")
+    elif kind == declared.STOPGAP:
+        said = gettext("Stopgap of {n} faults")
+    else:
+        said = gettext("Repair of {n} faults")
+    return said.format(n=len(chosen))
+
+
+def _words(kind) -> str:
+    """What an option of this kind means to the customer."""
+    if kind == declared.LASTING:
+        return gettext("Puts the fault itself right, and is meant to last.")
+    if kind == declared.STOPGAP:
+        return gettext(
+            "Makes the device work again for now. The cause stays, so the fault can"
+            " come back."
+        )
+    return ""
 
 
 def _fees(job: Job, shop: Shop) -> list[Fee]:
     """The fee for finding the fault, unless a repair pays for it; and the parcel."""
-    fees = []
     if job.fee_agreed and shop.credits_fee:
         # A line of nothing says so, and a bill may not hold a price below nought.
         fee = money(job.fee_agreed, shop)
-        fees.append(Fee(f"Finding the fault: {fee}, taken off", Decimal(0)))
-    elif job.fee_agreed:
-        fees.append(Fee("Finding the fault, as agreed", job.fee_agreed))
-    if _parcel(job, shop):
-        fees.append(Fee("Parcel back to you", shop.parcel))
-    return fees
+        off = gettext("Finding the fault: {fee}, taken off").format(fee=fee)
+        return [Fee(off, Decimal(0)), *_parcel_fee(job, shop)]
+    return _fees_alone(job, shop)
+
+
+def _fees_alone(job: Job, shop: Shop) -> list[Fee]:
+    """The fee and the parcel, where nothing is mended that would pay for them."""
+    fees = []
+    if job.fee_agreed:
+        fees.append(Fee(gettext("Finding the fault, as agreed"), job.fee_agreed))
+    return fees + _parcel_fee(job, shop)
+
+
+def _parcel_fee(job: Job, shop: Shop) -> list[Fee]:
+    if not _parcel(job, shop):
+        return []
+    return [Fee(gettext("Parcel back to you"), shop.parcel)]
 
 
 def giving_back(job: Job, *, shop: Shop) -> Proposal:
     """The device goes back as it came: only the fee and the parcel."""
-    fees = []
-    if job.fee_agreed:
-        fees.append(Fee("Finding the fault, as agreed", job.fee_agreed))
-    if _parcel(job, shop):
-        fees.append(Fee("Parcel back to you", shop.parcel))
+    nothing = Fee(gettext("Given back, nothing charged"), Decimal(0))
     return Proposal(
-        title="Give it back unmended",
-        words="We put it together again, and nothing is mended.",
+        title=gettext("Give it back unmended"),
+        words=gettext("We put it together again, and nothing is mended."),
         declared="",
         cover_days=0,
-        lines=[
-            Proposed(fee_line(fee))
-            for fee in fees or [Fee("Given back, nothing charged", Decimal(0))]
-        ],
+        lines=[Proposed(fee_line(fee)) for fee in _fees_alone(job, shop) or [nothing]],
         does=Option.Does.RETURN,
         days_to_do=1,
     )
@@ -340,13 +357,13 @@ def changing_the_board(job: Job, *, shop: Shop) -> Proposal:
     minutes = max(BOARD_MINUTES, shop.minimum_minutes)
     labour = labour_price(minutes, rates=rates_of(shop))
     lines = [
-        ListLine(LABOUR, "Replace the board, labour", Decimal(1), labour),
-        ListLine(PART, "Replacement board", Decimal(1), None),
+        ListLine(LABOUR, gettext("Replace the board, labour"), Decimal(1), labour),
+        ListLine(PART, gettext("Replacement board"), Decimal(1), None),
         *(fee_line(fee) for fee in _fees(job, shop)),
     ]
     return Proposal(
-        title="Replace the board",
-        words=(
+        title=gettext("Replace the board"),
+        words=gettext(
             "Another board goes in, so the fault goes with the old one. What was stored"
             " on the old board may be lost: keep a copy."
         ),

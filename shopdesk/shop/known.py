@@ -67,6 +67,19 @@ def _pattern(locale: str, digits: int) -> NumberPattern:
     return pattern
 
 
+@cache
+def locale_in(language: str, *, locale: str) -> str:
+    """How a text in `language` writes numbers for a shop that writes as in `locale`.
+
+    The shop's own way goes before where it is one of that language; English, which the
+    desk itself speaks, keeps to the shop's way whichever it is.
+    """
+    spoken = language.split("-")[0]
+    if spoken in ("", "en") or locale.split("_")[0] == spoken:
+        return locale
+    return spoken
+
+
 def sample(currency: str, *, locale: str) -> str | None:
     """An amount as it would be written; None where the locale is not known."""
     try:

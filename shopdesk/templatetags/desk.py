@@ -8,7 +8,7 @@ from babel.numbers import format_currency, format_decimal
 from django import template
 from django.utils import formats, timezone
 from django.utils.html import format_html
-from django.utils.translation import gettext
+from django.utils.translation import get_language, gettext
 
 from shopdesk.marks import HOT, SHAPES, shape_of
 from shopdesk.money import rounded
@@ -22,7 +22,16 @@ def money(amount, shop):
     """An amount as the shop writes it: `{{ line.price|money:shop }}` → €1,234.50."""
     if amount is None or amount == "":
         return ""
-    return known.written(Decimal(amount), currency=shop.currency, locale=shop.locale)
+    return known.written(
+        Decimal(amount), currency=shop.currency, locale=_way_of(shop.locale)
+    )
+
+
+def _way_of(locale):
+    """How numbers are written now: a paper in German has them as Germans do, unless the
+    shop's own way is one of German already, such as the Swiss.
+    """
+    return known.locale_in(get_language() or "", locale=locale)
 
 
 @register.filter
@@ -35,7 +44,7 @@ def price(amount, shop):
     text = format_currency(
         Decimal(amount).normalize(),
         shop.currency,
-        locale=shop.locale,
+        locale=_way_of(shop.locale),
         decimal_quantization=False,
     )
     return text.replace("\u202f", "\u00a0")
@@ -47,9 +56,19 @@ def figure(number, shop):
     if number is None or number == "":
         return ""
     text = format_decimal(
-        Decimal(number).normalize(), locale=shop.locale, decimal_quantization=False
+        Decimal(number).normalize(),
+        locale=_way_of(shop.locale),
+        decimal_quantization=False,
     )
     return text.replace("\u202f", "\u00a0")
+
+
+@register.filter
+def own_words(shop, name):
+    """Words of the shop: as they were typed, or those it began with, translated."""
+    text = getattr(shop, name)
+    is_ours = text == shop._meta.get_field(name).default
+    return gettext(text) if text and is_ours else text
 
 
 @register.filter

@@ -1,4 +1,7 @@
-"""The fixed words of the papers that customers get, read from where they stand."""
+"""The fixed words of all that customers get, read from where they stand.
+
+Papers, what is drafted for them, letters, and the page behind a customer's link.
+"""
 
 import ast
 import re
@@ -7,15 +10,25 @@ from django.utils.translation.template import templatize
 from plain_files import ROOT
 
 from billing.invoices.models import Invoice, Payment
+from billing.quotes import known
+from billing.quotes.changes.models import ChangeAnswer
+from billing.quotes.link import words as where
 from billing.quotes.models import Quote
 from repairs.faults import declared
+from repairs.jobs import states as job_states
 from repairs.jobs.models import Job
 from shopdesk.shop import tax
+from shopdesk.shop.models import Shop
 
 STAYS_HERE = ("label.html", "report.html", "day_close/")
 """Papers that no customer gets: they speak as the screens do."""
 
-PYTHON = ("shopdesk/printing.py", "shopdesk/templatetags/desk.py")
+CUSTOMERS_PAGE = "billing/quotes/link/frame.html"
+LOOKS = ("shopdesk/look/paper.html", CUSTOMERS_PAGE)
+FIELD = "shopdesk/look/field.html"
+
+ROOMS = ("billing", "repairs", "shopdesk")
+ASKS = ("gettext", "gettext_lazy", "ngettext")
 
 QUOTED = r"""u('(?:[^'\\]|\\.)*'|"(?:[^"\\]|\\.)*")"""
 CALL = re.compile(rf"\bn?gettext\({QUOTED}(?:, {QUOTED}, count)?\)")
@@ -24,24 +37,38 @@ CHOSEN = [
     *Invoice.Kind.labels,
     *dict(Payment._meta.get_field("means").choices).values(),
     *Quote.How.labels,
+    *ChangeAnswer.Said.labels,
     *Job.CameBy.labels,
     *Job.Consent.labels,
+    *job_states.JOB_OUTCOMES.values(),
+    *where.WHERE.values(),
+    *(where.BY_POST, where.UNDER_COVER),
+    *where.CAME_OF_IT.values(),
+    *where.WAITING.values(),
+    known.NEVER,
     *declared.LABELS.values(),
     *tax.LABELS.values(),
     *(one.reason for one in tax.UNSAID.values() if one.reason),
 ]
-"""Words from a short list, which papers show by way of a variable."""
+"""Words from a short list, which customers get by way of a variable."""
+
+BEGUN_WITH = [
+    Shop._meta.get_field(name).default
+    for name in ("slip_words", "cover_words", "reminder_words")
+]
+"""Words of the shop's own, for as long as it has not put others in their place."""
 
 
 def papers():
-    """Every template of a paper for customers, and every fragment it is made of."""
+    """Every template of what customers get, and every fragment it is made of."""
     templates = ROOT / "templates"
-    look = "shopdesk/look/paper.html"
-    ahead = [look]
+    ahead = [*LOOKS, FIELD]
+    ahead += [str(path.relative_to(templates)) for path in templates.rglob("*.txt")]
     for path in sorted(templates.rglob("*.html")):
         name = str(path.relative_to(templates))
-        is_paper = f'{{% extends "{look}" %}}' in path.read_text()
-        if is_paper and not any(stays in name for stays in STAYS_HERE):
+        source = path.read_text()
+        is_theirs = any(f'{{% extends "{look}" %}}' in source for look in LOOKS)
+        if is_theirs and not any(stays in name for stays in STAYS_HERE):
             ahead.append(name)
     seen = set()
     while ahead:
@@ -59,16 +86,28 @@ def words_in(source):
         yield ast.literal_eval(one), ast.literal_eval(many or "''")
 
 
+def asked_in(source):
+    """(one, many) of each text that a program wants translated."""
+    if not any(name in source for name in ASKS):
+        return
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Call) and getattr(node.func, "id", "") in ASKS:
+            told = [one.value for one in node.args if isinstance(one, ast.Constant)]
+            # What is asked by way of a variable stands in a short list.
+            if told:
+                yield told[0], (told[1:] or [""])[0]
+
+
 def words():
     """All that a language of papers must have, with where it stands."""
     found = {}
     for name in papers():
         for pair in words_in((ROOT / "templates" / name).read_text()):
             found.setdefault(pair, name)
-    for name in PYTHON:
-        for node in ast.walk(ast.parse((ROOT / name).read_text())):
-            if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "gettext":
-                found.setdefault((node.args[0].value, ""), name)
-    for word in CHOSEN:
+    for room in ROOMS:
+        for path in sorted((ROOT / room).rglob("*.py")):
+            for pair in asked_in(path.read_text()):
+                found.setdefault(pair, str(path.relative_to(ROOT)))
+    for word in [*CHOSEN, *BEGUN_WITH]:
         found.setdefault((str(word), ""), "a short list")
     return found

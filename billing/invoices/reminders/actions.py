@@ -10,7 +10,11 @@ from billing.invoices.models import LET_GO, Invoice, Payment, Reminder
 from billing.invoices.payments.actions import book
 from billing.invoices.payments.coins import Handed
 from billing.invoices.refusals import Refused
-from billing.invoices.reminders.printing import letter_words, reminder_paper
+from billing.invoices.reminders.printing import (
+    file_name,
+    letter_words,
+    reminder_paper,
+)
 from billing.invoices.reminders.queries import next_reminder
 from repairs.jobs.models import Job
 from shopdesk.post.actions import write
@@ -110,7 +114,7 @@ def _mail(
         text=text,
         attachments=[
             (
-                f"{invoice.full_number}-reminder-{reminder.level}.pdf",
+                file_name(reminder, shop=shop),
                 "application/pdf",
                 bytes(reminder.paper),
             ),

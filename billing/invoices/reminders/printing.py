@@ -4,10 +4,12 @@ from datetime import datetime
 from decimal import Decimal
 
 from django.template.loader import render_to_string
+from django.utils.translation import gettext
 
 from billing.invoices.models import Invoice, Reminder
-from shopdesk.printing import render_pdf
+from shopdesk.printing import in_paper_language, render_pdf
 from shopdesk.shop.models import Shop
+from shopdesk.templatetags.desk import own_words
 
 
 def reminder_paper(
@@ -40,13 +42,28 @@ def letter_words(
     reminder: Reminder, *, invoice: Invoice, shop: Shop
 ) -> tuple[str, str]:
     """Subject and text of the mail."""
-    text = render_to_string(
-        "billing/invoices/reminders/letter.txt",
-        {
-            "reminder": reminder,
-            "invoice": invoice,
-            "shop": shop,
-            "written_in": invoice.written_in(shop),
-        },
-    )
-    return f"Reminder of invoice {invoice.full_number}", text.strip() + "\n"
+    with in_paper_language(shop):
+        subject = gettext("Reminder of invoice {number}")
+        text = render_to_string(
+            "billing/invoices/reminders/letter.txt",
+            {
+                "reminder": reminder,
+                "invoice": invoice,
+                "shop": shop,
+                "written_in": invoice.written_in(shop),
+            },
+        )
+    return subject.format(number=invoice.full_number), text.strip() + "\n"
+
+
+def file_name(reminder: Reminder, *, shop: Shop) -> str:
+    """What its paper is called in the mail."""
+    with in_paper_language(shop):
+        name = gettext("{number}-reminder-{level}.pdf")
+    return name.format(number=reminder.invoice.full_number, level=reminder.level)
+
+
+def usual_words(shop: Shop) -> str:
+    """What a reminder says where nobody writes otherwise."""
+    with in_paper_language(shop):
+        return own_words(shop, "reminder_words")

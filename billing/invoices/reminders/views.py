@@ -12,6 +12,7 @@ from billing.invoices.queries import sum_owed
 from billing.invoices.refusals import Refused
 from billing.invoices.reminders import actions
 from billing.invoices.reminders.forms import RemindAllForm, RemindForm
+from billing.invoices.reminders.printing import usual_words
 from billing.invoices.reminders.queries import owed as owed_bills
 from billing.invoices.reminders.queries import to_remind
 from billing.invoices.reminders.tables import OwedTable
@@ -52,7 +53,7 @@ def remind(request, pk):
     form = RemindForm(
         request.POST if request.method == "POST" else None,
         written_in=invoice.written_in(shop),
-        words=shop.reminder_words,
+        words=usual_words(shop),
         email=invoice.customer.email,
     )
     if form.is_valid():
@@ -99,7 +100,7 @@ def remind_all(request):
                 on=on,
                 at=timezone.now(),
                 by=request.user,
-                words=shop.reminder_words,
+                words=usual_words(shop),
                 mail=wants_mail and bool(invoice.customer.email),
             )
         except REFUSALS as refusal:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from django.db import transaction
+from django.utils.translation import gettext
 
 from billing.quotes import states
 from billing.quotes.changes.models import (
@@ -108,13 +109,19 @@ def answer(
     if not change.is_open:
         if change.answer.said == said:
             return change.answer
-        raise CannotChange(
-            f"This was {change.answer.get_said_display()} already"
-            + (f" by {change.answer.who}." if change.answer.who else ".")
+        who = change.answer.who
+        already = (
+            gettext("This was {said} already by {who}.")
+            if who
+            else gettext("This was {said} already.")
         )
+        told = gettext(change.answer.get_said_display())
+        raise CannotChange(already.format(said=told, who=who))
     if said == Said.YES:
         if change.quote.state != states.ACCEPTED:
-            raise CannotChange("The quote was revised meanwhile: nothing was agreed.")
+            raise CannotChange(
+                gettext("The quote was revised meanwhile: nothing was agreed.")
+            )
         _open_to_change(job)
     given = ChangeAnswer.objects.create(
         change=change,

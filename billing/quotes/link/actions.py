@@ -4,6 +4,7 @@ import secrets
 from datetime import date, datetime, timedelta
 
 from django.db import transaction
+from django.utils.translation import gettext, gettext_lazy
 
 from billing.quotes import states
 from billing.quotes.actions import accept, decline, locked
@@ -40,7 +41,7 @@ def revoke(link: Link, *, at: datetime, by) -> None:
     )
 
 
-CHANGED = (
+CHANGED = gettext_lazy(
     "The quote was changed while you were reading. Nothing was agreed: please look at"
     " what it says now."
 )
@@ -68,8 +69,10 @@ def say_yes(
     _open_to_customer(quote)
     if quote.is_expired(on):
         raise Unanswerable(
-            f"This quote held until {day(quote.valid_until)}. Nothing was agreed:"
-            " please ask us for prices that hold now."
+            gettext(
+                "This quote held until {day}. Nothing was agreed: please ask us for"
+                " prices that hold now."
+            ).format(day=day(quote.valid_until))
         )
     quote = accept(
         quote, option=option, version=version, who=who, how=how, on=on, at=at, by=by
@@ -110,8 +113,10 @@ def _as_it_was_shown(quote: Quote, *, version: int, shown: str) -> tuple[Job, Qu
         raise Unanswerable(CHANGED)
     if quote.is_sent and job.state != job_states.QUOTED:
         raise Unanswerable(
-            "We are looking at your device once more, and the quote will change."
-            " Nothing was agreed."
+            gettext(
+                "We are looking at your device once more, and the quote will change."
+                " Nothing was agreed."
+            )
         )
     return job, quote
 
@@ -119,11 +124,15 @@ def _as_it_was_shown(quote: Quote, *, version: int, shown: str) -> tuple[Job, Qu
 def _open_to_customer(quote: Quote) -> None:
     if quote.state == states.ACCEPTED:
         raise Unanswerable(
-            f"“{quote.chosen}” was agreed on {day(quote.answered_at)} already. Please"
-            " talk to us if you want it otherwise."
+            gettext(
+                "“{option}” was agreed on {day} already. Please talk to us if you want"
+                " it otherwise."
+            ).format(option=quote.chosen, day=day(quote.answered_at))
         )
     if quote.state == states.DECLINED:
         raise Unanswerable(
-            f"The answer to this quote was no, on {day(quote.answered_at)}. Please talk"
-            " to us if you have changed your mind."
+            gettext(
+                "The answer to this quote was no, on {day}. Please talk to us if you"
+                " have changed your mind."
+            ).format(day=day(quote.answered_at))
         )

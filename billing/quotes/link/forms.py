@@ -1,6 +1,7 @@
 """What the customer fills in."""
 
 from django import forms
+from django.utils.translation import gettext_lazy
 
 from billing.quotes.forms import OptionChoice
 from billing.quotes.link import ink
@@ -24,7 +25,7 @@ class SeenForm(forms.Form):
 
 class AnswerForm(SeenForm):
     who = forms.CharField(
-        label="Your name",
+        label=gettext_lazy("Your name"),
         max_length=120,
         widget=forms.TextInput(attrs={"autocomplete": "name"}),
     )
@@ -39,7 +40,7 @@ class AnswerForm(SeenForm):
 class YesForm(AnswerForm):
     option = OptionChoice(
         Option.objects.none(),
-        label="What shall we do?",
+        label=gettext_lazy("What shall we do?"),
         widget=forms.RadioSelect,
         empty_label=None,
     )
@@ -61,8 +62,10 @@ class YesForm(AnswerForm):
         drawn = self.cleaned_data["ink"]
         if drawn and not ink.is_ink(drawn):
             raise forms.ValidationError(
-                "The signature could not be read. Draw it again, or leave it: your"
-                " name is enough."
+                gettext_lazy(
+                    "The signature could not be read. Draw it again, or leave it: your"
+                    " name is enough."
+                )
             )
         return drawn
 
@@ -71,7 +74,7 @@ class ChangeForm(forms.Form):
     """The customer's answer to a change; `shown` is its number and the new total."""
 
     who = forms.CharField(
-        label="Your name",
+        label=gettext_lazy("Your name"),
         max_length=120,
         widget=forms.TextInput(attrs={"autocomplete": "name"}),
     )
@@ -89,10 +92,12 @@ class ChangeForm(forms.Form):
 
 class NoForm(AnswerForm):
     why = forms.CharField(
-        label="Why not?",
+        label=gettext_lazy("Why not?"),
         max_length=500,
         widget=forms.Textarea(attrs={"rows": 2}),
-        help_text="A few words: too dear, another device by now, not now.",
+        help_text=gettext_lazy(
+            "A few words: too dear, another device by now, not now."
+        ),
     )
 
     field_order = ["why", "who"]

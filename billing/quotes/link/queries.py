@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from django.db.models import Max
+from django.utils.translation import gettext
 
 from billing.quotes import states
 from billing.quotes.changes.models import ChangeOrder
@@ -50,7 +51,7 @@ def change_as_shown(change: ChangeOrder | None) -> str:
 
 @dataclass(frozen=True)
 class Whereabouts:
-    """Where the device is, in the customer's words."""
+    """Where the device is, in the customer's words and the language of the moment."""
 
     where: str
     came_of_it: str
@@ -67,14 +68,16 @@ def whereabouts(job: Job) -> Whereabouts:
     is_ready = job.state == job_states.READY
     covered = None if is_open else job.repairs.aggregate(day=Max("covered_until"))
     return Whereabouts(
-        where=words.where(
-            job.state,
-            is_by_post=job.came_by == Job.CameBy.POST,
-            is_under_cover=job.state == job_states.APPROVED
-            and job.approved_under_cover,
+        where=gettext(
+            words.where(
+                job.state,
+                is_by_post=job.came_by == Job.CameBy.POST,
+                is_under_cover=job.state == job_states.APPROVED
+                and job.approved_under_cover,
+            )
         ),
-        came_of_it=words.came_of_it(job.state, job.outcome),
-        waiting=words.WAITING.get(job.waiting_on, "") if is_open else "",
+        came_of_it=gettext(words.came_of_it(job.state, job.outcome)),
+        waiting=gettext(words.WAITING.get(job.waiting_on, "")) if is_open else "",
         promised_on=job.promised_on if is_open and not is_ready else None,
         is_open=is_open,
         is_ready=is_ready,

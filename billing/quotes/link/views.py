@@ -16,6 +16,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
+from django.utils.translation import gettext_lazy
 from django.views.decorators.debug import sensitive_variables
 
 from billing.quotes import states
@@ -37,7 +38,9 @@ from billing.quotes.link.queries import (
     whereabouts,
 )
 from billing.quotes.models import Quote
+from billing.quotes.printing import file_name
 from repairs.jobs import states as job_states
+from shopdesk.printing import in_paper_language
 from shopdesk.shop.models import Shop
 
 REFUSALS = (
@@ -46,7 +49,7 @@ REFUSALS = (
     states.WrongStep,
     job_states.WrongStep,
 )
-CHANGE_CHANGED = (
+CHANGE_CHANGED = gettext_lazy(
     "This was settled or changed while you were reading. Nothing was agreed just now:"
     " please look at what it says."
 )
@@ -104,22 +107,8 @@ def by_link(view):
     def page(request, token, **more):
         if request.method not in ("GET", "HEAD", "POST"):
             return HttpResponseNotAllowed(["GET", "HEAD", "POST"])
-        link = (
-            Link.objects.opened_by(
-                token, purpose=Link.Purpose.FOLLOW, on=timezone.localdate()
-            )
-            .select_related("job__customer", "job__device__model")
-            .first()
-        )
-        if link is None:
-            answer = _nothing(request)
-        else:
-            answer = _slowed(request, link)
-            if answer is None:
-                try:
-                    answer = view(request, link, token, **more)
-                except Http404:
-                    answer = _nothing(request)
+        with told_to_customer(request):
+            answer = found(request, token, **more)
         answer["Cache-Control"] = "no-store, private"
         answer["X-Robots-Tag"] = "noindex, nofollow"
         # A form under plain no-referrer is sent as from nowhere, and refused as
@@ -131,7 +120,28 @@ def by_link(view):
         )
         return answer
 
+    def found(request, token, **more):
+        link = (
+            Link.objects.opened_by(
+                token, purpose=Link.Purpose.FOLLOW, on=timezone.localdate()
+            )
+            .select_related("job__customer", "job__device__model")
+            .first()
+        )
+        if link is None:
+            return _nothing(request)
+        try:
+            return _slowed(request, link) or view(request, link, token, **more)
+        except Http404:
+            return _nothing(request)
+
     return page
+
+
+def told_to_customer(request):
+    """The page drawn within speaks as the shop's papers do."""
+    request.shop = Shop.current()
+    return in_paper_language(request.shop)
 
 
 # --- the pages ----------------------------------------------------------------
@@ -172,7 +182,7 @@ def paper(request, link, token, **more):
     quote = offered(link.job)
     if request.method == "POST" or quote is None:
         raise Http404
-    name = f"quote-{link.job.number}-{quote.version}.pdf"
+    name = file_name(quote)
     return HttpResponse(
         bytes(Quote.objects.values_list("paper", flat=True).get(pk=quote.pk)),
         content_type="application/pdf",
@@ -209,7 +219,7 @@ def _quote_told(job, quote, side, shop, bound):
     options = offers(quote, shop=shop)
     shown = as_shown(options)
     waits = quote.is_sent and job.state == job_states.QUOTED
-    change = open_change(quote) if job.state in changes.WORKING else None
+    change = _open_change(job, quote)
     found = {
         # Once one was chosen the others only stand in the way.
         "offers": [one for one in options if quote.chosen_id in (None, one.option.pk)],
@@ -230,6 +240,11 @@ def _quote_told(job, quote, side, shop, bound):
         "change_form": ChangeForm(change_as_shown(change), prefix="change"),
     }
     return found | bound
+
+
+def _open_change(job, quote):
+    """The change that the customer may answer now, if any."""
+    return open_change(quote) if job.state in changes.WORKING else None
 
 
 def answered(request, job, side):
@@ -263,7 +278,7 @@ def answered(request, job, side):
 
 def _change_answered(request, job, side, *, said):
     """The customer's answer to a change of what was agreed."""
-    change = open_change(accepted_quote(job))
+    change = _open_change(job, accepted_quote(job))
     form = ChangeForm(change_as_shown(change), request.POST, prefix="change")
     if not form.has_seen():
         return told(request, job, side, refusal=CHANGE_CHANGED, status=409)

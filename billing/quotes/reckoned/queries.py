@@ -14,6 +14,7 @@ from statistics import median
 from django.core.cache import cache
 from django.db.models import Max, Sum
 from django.utils import timezone
+from django.utils.translation import gettext
 
 from billing.quotes.known import words_of
 from repairs.comebacks.asked import Asked
@@ -75,7 +76,9 @@ class OnRecord:
         """What is known of it, as the customer reads it: never better than it is."""
         number = self.numbers.get((fault_id, fix_id))
         if number is None:
-            return words_of(done=0, returned=0, chance=0.0, within=within)
+            return words_of(
+                done=0, returned=0, chance=0.0, within=within, gettext=gettext
+            )
         done = self.done[number]
         returned = sum(day <= within for day in self.back[number])
         reckoned = float(self.chance(fault_id, fix_id, days=within))
@@ -84,6 +87,7 @@ class OnRecord:
             returned=returned,
             chance=max(reckoned, returned / done),
             within=within,
+            gettext=gettext,
         )
 
     def minutes(self, fault_id: int, fix: Fix) -> int:

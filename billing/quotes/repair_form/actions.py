@@ -10,6 +10,7 @@ from hashlib import sha256
 
 from django.db import transaction
 from django.db.models import Max
+from django.utils.translation import gettext, ngettext
 
 from billing.quotes import actions as quotes
 from billing.quotes import states
@@ -19,6 +20,7 @@ from billing.quotes.repair_form.printing import form_paper
 from billing.quotes.repair_form.terms import holds_until, lacks, written
 from repairs.jobs import states as job_states
 from repairs.jobs.models import Job, NotYet
+from shopdesk.printing import in_paper_language
 from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import day, money
 
@@ -35,17 +37,19 @@ def make(option: Option, *, at: datetime, by) -> RepairForm:
         raise NotYet("The form is made from a quote that was sent and not answered.")
     totals = option.totals(places=quote.written_in(shop).places)
     last = job.repair_forms.aggregate(n=Max("number"))["n"] or 0
+    with in_paper_language(shop):
+        measures, more = _measures(option), _more(option, job, shop)
     return RepairForm.objects.create(
         job=job,
         number=last + 1,
         option=option,
         defect=quote.words or "; ".join(r.fault.name for r in _repairs(job)),
-        measures=_measures(option),
+        measures=measures,
         price=totals.gross,
         days=option.days_to_do,
         place=" ".join(shop.address.split("\n")),
         currency=quote.currency,
-        more=_more(option, job, shop),
+        more=more,
         made_at=at,
         made_by=by,
     )
@@ -57,17 +61,26 @@ def _repairs(job: Job):
 
 def _measures(option: Option) -> str:
     said = f"{option.title}. {option.words}".strip()
-    return f"Temporary repair: {said}" if option.is_stopgap else said
+    if not option.is_stopgap:
+        return said
+    return gettext("Temporary repair: {repair}").format(repair=said)
 
 
 def _more(option: Option, job: Job, shop: Shop) -> str:
     said = []
     if option.cover_days:
-        said.append(f"We cover this repair for {option.cover_days} days.")
+        covered = ngettext(
+            "We cover this repair for {days} day.",
+            "We cover this repair for {days} days.",
+            option.cover_days,
+        )
+        said.append(covered.format(days=option.cover_days))
     if job.fee_agreed:
         fee = money(job.fee_agreed, shop)
-        comes_off = " It comes off the price of the repair." if shop.credits_fee else ""
-        said.append(f"Finding the fault costs {fee}, as agreed.{comes_off}")
+        costs = gettext("Finding the fault costs {fee}, as agreed.")
+        said.append(costs.format(fee=fee))
+        if shop.credits_fee:
+            said.append(gettext("It comes off the price of the repair."))
     return " ".join(said)
 
 

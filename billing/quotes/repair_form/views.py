@@ -4,6 +4,7 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.views.decorators.http import require_GET, require_POST
 
 from billing.quotes import states
@@ -16,7 +17,7 @@ from billing.quotes.repair_form.terms import lacks
 from repairs.jobs import states as job_states
 from repairs.jobs.models import Job, NotYet
 from shopdesk.post.actions import Unsendable, write
-from shopdesk.printing import PaperFailed
+from shopdesk.printing import PaperFailed, in_paper_language
 from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import day
 
@@ -200,15 +201,20 @@ def mail(request, pk):
         messages.error(request, "Give the form first: only then it is kept.")
         return redirect(one)
     shop = Shop.current()
+    number = one.job.number
+    with in_paper_language(shop):
+        subject = gettext("Repair information form for {device}")
+        text = gettext(
+            "Enclosed is the form for job {number}. Its conditions hold until {day}."
+            "\n\n{shop}"
+        ).format(number=number, day=day(one.valid_until), shop=shop.name)
+        name = gettext("form-{number}.pdf").format(number=number)
     try:
         letter = write(
             one.job.customer.email,
-            subject=f"Repair information form for {one.job.device}",
-            text=(
-                f"Enclosed is the form for job {one.job.number}. Its conditions hold"
-                f" until {day(one.valid_until)}.\n\n{shop.name}"
-            ),
-            attachments=[(f"form-{one.job.number}.pdf", PDF, bytes(one.paper))],
+            subject=subject.format(device=one.job.device),
+            text=text,
+            attachments=[(name, PDF, bytes(one.paper))],
             about=one.get_absolute_url(),
             at=timezone.now(),
             by=request.user,

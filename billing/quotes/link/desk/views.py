@@ -8,15 +8,17 @@ from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.views.decorators.http import require_POST
 
 from billing.quotes.link import actions
 from billing.quotes.link.models import Link
 from billing.quotes.link.queries import offered
 from billing.quotes.link.tables import LinkTable
-from billing.quotes.link.views import Side, answered, told
+from billing.quotes.link.views import Side, answered, told, told_to_customer
 from billing.quotes.models import Quote
 from repairs.jobs.models import Job
+from shopdesk.printing import in_paper_language
 from shopdesk.shop.models import Shop
 
 NOT_FROM_OUTSIDE = ("127.0.0.1", "localhost", "[::1]")
@@ -61,13 +63,16 @@ def _made(request, job):
     """A new link, and a letter that tells the customer of it."""
     address = new_address(request, job, at=timezone.now())
     shop = Shop.current()
+    with in_paper_language(shop):
+        subject = gettext("Your {device}: job {number}")
+        body = gettext(
+            "Hello {name},\n\nhere you can read what we found, answer our quote, and"
+            " see where your device is:\n\n{link}\n\nWhoever has this link can answer"
+            " for you: please keep it to yourself.\n\n{shop}"
+        )
     letter = {
-        "subject": f"Your {job.device.model}: job {job.number}",
-        "body": (
-            f"Hello {job.customer.name},\n\nhere you can read what we found, answer"
-            f" our quote, and see where your device is:\n\n{address}\n\nWhoever has"
-            f" this link can answer for you: please keep it to yourself.\n\n{shop.name}"
-        ),
+        "subject": subject.format(device=job.device.model, number=job.number),
+        "body": body.format(name=job.customer.name, link=address, shop=shop.name),
     }
     return {
         "address": address,
@@ -93,6 +98,7 @@ def sign_here(request, pk):
     side = Side(
         reverse("links:sign_here", args=[pk]), how=Quote.How.SCREEN, by=request.user
     )
-    if request.method == "POST":
-        return answered(request, job, side)
-    return told(request, job, side)
+    with told_to_customer(request):
+        if request.method == "POST":
+            return answered(request, job, side)
+        return told(request, job, side)
