@@ -6,6 +6,7 @@ so an amount is a whole number of 1/10000 in the database and a Decimal in Pytho
 
 import re
 import unicodedata
+from collections.abc import Iterable
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -203,6 +204,21 @@ class DayFormField(forms.DateField):
             raise ValidationError(
                 f"Give a day between 1990-01-01 and {latest}.", code="out_of_range"
             )
+
+
+EXACT, BEGINS, WITHIN = range(3)
+"""How well a record fits the words it was sought by."""
+
+
+def best_first(found, *, exact: models.Q, begins: models.Q, then: Iterable[str]):
+    """`found` with `fit`, how well each is what was meant: those that are it first."""
+    fit = models.Case(
+        models.When(exact, then=EXACT),
+        models.When(begins, then=BEGINS),
+        default=WITHIN,
+        output_field=models.SmallIntegerField(),
+    )
+    return found.annotate(fit=fit).order_by("fit", *then)
 
 
 def plain(text: str) -> str:

@@ -4,10 +4,11 @@ from django.urls import include, path
 
 from billing.invoices.queries import balance_of
 from shopdesk import home, views
+from shopdesk.find import views as find
 
 urlpatterns = [
     path("", home.today, name="today"),
-    path("find/", home.find, name="find"),
+    path("find/", find.find, name="find"),
     path("look/", views.look, name="look"),
     path("staff/", include("shopdesk.staff.urls")),
     path("shop/", include("shopdesk.shop.urls")),

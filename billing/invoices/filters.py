@@ -1,4 +1,5 @@
 import django_filters
+from django import forms
 from django.utils import timezone
 
 from billing.invoices.models import Invoice
@@ -18,9 +19,19 @@ class InvoiceFilter(django_filters.FilterSet):
         empty_label="all",
     )
 
+    q = django_filters.CharFilter(
+        label="Number or name",
+        method="by_words",
+        max_length=200,
+        widget=forms.TextInput(attrs={"type": "search", "class": "w20"}),
+    )
+
     class Meta:
         model = Invoice
-        fields = ["standing"]
+        fields = ["q", "standing"]
+
+    def by_words(self, queryset, name, words):
+        return queryset.sought(words)
 
     def by_standing(self, queryset, name, value):
         if value == "open":

@@ -24,7 +24,6 @@ from django.db.models import (
 )
 from django.db.models.functions import Coalesce
 from django.urls import reverse
-from django.utils.translation import gettext
 
 from billing.invoices import einvoice_bill
 from billing.invoices.taken_back import taken_back
@@ -32,8 +31,9 @@ from billing.pricing.currency import Currency
 from billing.quotes.models import Line, Quote
 from repairs.customers.models import Customer
 from repairs.jobs.models import Job, Repair
-from shopdesk.fields import MoneyField
+from shopdesk.fields import MoneyField, best_first
 from shopdesk.money import Totals, totals
+from shopdesk.shop import series
 from shopdesk.shop.models import Shop
 
 STAFF = settings.AUTH_USER_MODEL
@@ -62,7 +62,57 @@ def _nought():
     return Value(Decimal(0), output_field=MoneyField())
 
 
-class InvoiceQuerySet(models.QuerySet):
+class NumberedQuerySet(models.QuerySet):
+    """Papers with a series and a number in it."""
+
+    def numbered(self, text: str):
+        """The one of this number, however it is written: `INV26-00042`, `inv26 42`."""
+        read = series.read_number(text)
+        return self.filter(series=read[0], number=read[1]) if read else self.none()
+
+    def numbered_like(self, text: str):
+        """Those whose number `text` may be a part of."""
+        part = series.read_part(text)
+        if part is None:
+            return self.none()
+        return self.filter(series__contains=part[0], number__contains=part[1])
+
+    def sought(self, words: str):
+        """Those whose number `words` may mean, the latest first."""
+        return self.numbered_like(words).best_of(words)
+
+    def best_of(self, words: str):
+        """These, with those of the number that `words` are before all others."""
+        whole, part = series.read_number(words), series.read_part(words)
+        nothing = Q(pk__in=[])
+        return best_first(
+            self,
+            exact=Q(series=whole[0], number=whole[1]) if whole else nothing,
+            begins=Q(number=int(part[1])) if part and part[1] else nothing,
+            then=["-pk"],
+        )
+
+
+class ReceiptQuerySet(NumberedQuerySet):
+    def for_rows(self):
+        """With all that one row of a list shows; the papers stay behind."""
+        return self.defer("paper").select_related("payment__job__customer")
+
+
+class InvoiceQuerySet(NumberedQuerySet):
+    def sought(self, words: str):
+        """Those that `words` may mean: by number, or by the name on them or on record.
+
+        Each way is looked up by itself, so that no paper is read over for it.
+        """
+        meant = Q(pk__in=self.model.objects.numbered_like(words).values("pk"))
+        if any(character.isalpha() for character in words):
+            named = self.model.objects.filter(buyer_name__icontains=words)
+            meant |= Q(pk__in=named.order_by().values("pk"))
+            people = Customer.objects.called(words)
+            meant |= Q(customer__in=people.order_by().values("pk"))
+        return self.filter(meant).best_of(words)
+
     def with_balance(self):
         """With `owed`: what is left to pay, negative where the shop owes.
 
@@ -178,6 +228,7 @@ class Invoice(models.Model):
 
     class Meta:
         ordering = ["-issued_on", "-id"]
+        indexes = [models.Index(fields=["buyer_name"])]
         constraints = [
             models.UniqueConstraint(
                 fields=["series", "number"], name="invoice_number_once"
@@ -321,10 +372,7 @@ class Invoice(models.Model):
             said=self._totals_of_note(lines) if credited else None,
             credits=(credited.full_number, credited.issued_on) if credited else None,
             notes=[self.words],
-            reasons={
-                line.tax_category: line.tax_reason and gettext(line.tax_reason)
-                for line in lines
-            },
+            reasons={line.tax_category: line.tax_reason for line in lines},
         )
 
     @property
@@ -479,6 +527,8 @@ class Receipt(models.Model):
     paper = models.BinaryField(editable=False)
     paper_hash = models.CharField(max_length=64)
 
+    objects = ReceiptQuerySet.as_manager()
+
     class Meta:
         constraints = [
             models.UniqueConstraint(
@@ -491,6 +541,10 @@ class Receipt(models.Model):
 
     def __str__(self):
         return self.full_number
+
+    def get_absolute_url(self):
+        """Where it stands among all the money of its job."""
+        return f"{reverse('invoices:for_job', args=[self.payment.job_id])}#money"
 
     @property
     def full_number(self) -> str:

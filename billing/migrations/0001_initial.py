@@ -499,6 +499,10 @@ class Migration(migrations.Migration):
             model_name='option',
             constraint=models.CheckConstraint(condition=models.Q(('declared__in', ['', 'lasting', 'stopgap'])), name='option_declared_is_known'),
         ),
+        migrations.AddIndex(
+            model_name='invoice',
+            index=models.Index(fields=['buyer_name'], name='billing_inv_buyer_n_dcf81e_idx'),
+        ),
         migrations.AddConstraint(
             model_name='invoice',
             constraint=models.UniqueConstraint(fields=('series', 'number'), name='invoice_number_once'),

@@ -1,4 +1,5 @@
 import django_filters
+from django import forms
 
 from billing.quotes.models import Quote
 
@@ -21,9 +22,16 @@ class QuoteFilter(django_filters.FilterSet):
         empty_label="all that hold",
     )
 
+    q = django_filters.CharFilter(
+        label="Number",
+        method="by_words",
+        max_length=200,
+        widget=forms.TextInput(attrs={"type": "search", "class": "w12"}),
+    )
+
     class Meta:
         model = Quote
-        fields = ["standing"]
+        fields = ["q", "standing"]
 
     def __init__(self, *args, on, **kwargs):
         super().__init__(*args, **kwargs)
@@ -32,6 +40,9 @@ class QuoteFilter(django_filters.FilterSet):
     def filter_queryset(self, queryset):
         found = super().filter_queryset(queryset)
         return found if self.form.cleaned_data.get("standing") else found.live()
+
+    def by_words(self, queryset, name, words):
+        return queryset.sought(words)
 
     def by_standing(self, queryset, name, value):
         if value == "draft":

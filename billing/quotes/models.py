@@ -4,6 +4,7 @@ A quote is frozen once it is sent: its paper is kept byte for byte, and the data
 refuses to change its options and lines (see the triggers in the first migration).
 """
 
+import re
 from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
@@ -22,12 +23,17 @@ from repairs.jobs import states as job_states
 from repairs.jobs.models import Job, Repair
 from repairs.stock.models import Part
 from shopdesk import money
-from shopdesk.fields import ExactField, MoneyField
-from shopdesk.printing import in_all_paper_languages
+from shopdesk.fields import ExactField, MoneyField, best_first
 from shopdesk.shop import tax
 from shopdesk.shop.models import Shop
 
 STAFF = settings.AUTH_USER_MODEL
+
+
+VERSIONED = re.compile(
+    r"(\S+?)(?:[\s,]+(?:version|v)[\s.]*|/)([0-9]{1,4})", re.ASCII | re.IGNORECASE
+)
+"""A job's number with the version of its quote."""
 
 
 class QuoteQuerySet(models.QuerySet):
@@ -37,6 +43,33 @@ class QuoteQuerySet(models.QuerySet):
             self.defer("paper")
             .select_related("job__customer", "job__device__model", "chosen")
             .prefetch_related("options__lines")
+        )
+
+    def as_found(self):
+        """With all that a line of what was found shows."""
+        return self.defer("paper").select_related("job__customer", "job__device__model")
+
+    def numbered(self, text: str):
+        """The one version that `text` names: `26-00412 version 2`, `26-00412/2`."""
+        named = VERSIONED.fullmatch(text.strip())
+        if not named:
+            return self.none()
+        jobs = Job.objects.numbered(named[1]).order_by()
+        return self.filter(job__in=jobs.values("pk"), version=int(named[2]))
+
+    def sought(self, words: str):
+        """Those whose number `words` may mean, those that hold before the replaced."""
+        named = VERSIONED.fullmatch(words)
+        number = named[1] if named else words
+        jobs = Job.objects.filter(number__icontains=number).order_by()
+        found = self.filter(job__in=jobs.values("pk"))
+        if named:
+            found = found.filter(version=int(named[2]))
+        return best_first(
+            found,
+            exact=Q(job__number__iexact=number) if named else Q(pk__in=[]),
+            begins=~Q(state=states.REPLACED),
+            then=["-pk"],
         )
 
     def live(self):
@@ -270,7 +303,7 @@ class Option(models.Model):
     @property
     def has_no_history(self) -> bool:
         """Whether the chance is that of the whole shop."""
-        return any(said in self.known for said in in_all_paper_languages(NEVER))
+        return NEVER in self.known
 
     @property
     def one_in(self) -> str:

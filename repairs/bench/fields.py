@@ -76,13 +76,13 @@ class FixField(TypedField):
 
 
 class PartField(TypedField):
-    """A part by our number, by its maker's, or by words."""
+    """A part by our number, by its maker's or a supplier's, or by words."""
 
     model, noun, code = Part, "part on the shelf", "number"
 
     def called(self, text):
-        for exact in ({"number__iexact": text}, {"maker_number__iexact": text}):
-            found = list(self.offered().filter(**exact)[:2])
+        for number in ("number", "maker_number", "supplier_number"):
+            found = list(self.offered().filter(**{f"{number}__iexact": text})[:2])
             if found:
                 return found
         first = list(self.offered().filter(number__iexact=text.split()[0])[:1])

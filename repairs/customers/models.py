@@ -6,11 +6,23 @@ from django.urls import reverse
 
 from repairs.customers import serials
 from repairs.customers.names import phone_digits
-from shopdesk.fields import plain
+from shopdesk.fields import best_first, plain
 from shopdesk.shop import tax
 
 PART = " | "
 """Between name, company, mail and phone: a whole name can be told from a part."""
+
+
+def _same(*, name: str, phone: str, email: str) -> Q:
+    """Same phone, mail or whole name; nothing is the same as nothing."""
+    same = Q(pk__in=[])
+    if phone:
+        same |= Q(phone=phone)
+    if email:
+        same |= Q(email__iexact=email)
+    if plain(name):
+        same |= Q(search__startswith=plain(name) + PART)
+    return same
 
 
 class CustomerQuerySet(models.QuerySet):
@@ -33,14 +45,20 @@ class CustomerQuerySet(models.QuerySet):
 
     def like(self, *, name: str, phone: str = "", email: str = ""):
         """Those who are likely the person described: same phone, mail or whole name."""
-        same = Q(pk=None)
-        if phone:
-            same |= Q(phone=phone)
-        if email:
-            same |= Q(email__iexact=email)
-        if plain(name):
-            same |= Q(search__startswith=plain(name) + PART)
+        same = _same(name=name, phone=phone, email=email)
         return self.filter(same, erased_on=None)
+
+    def sought(self, words: str, *, phone: str = ""):
+        """Those whom `words` may mean; `phone` is what they are as a whole number."""
+        found = self.called(words)
+        if phone:
+            found |= self.filter(phone=phone, erased_on=None)
+        return best_first(
+            found,
+            exact=_same(name=words, phone=phone, email=words),
+            begins=Q(search__startswith=plain(words)),
+            then=["name", "id"],
+        )
 
     def with_last_visit(self):
         """With `last_visit`, the day of the latest booking in, reckoned row by row."""
@@ -153,6 +171,10 @@ class DeviceModel(models.Model):
         return f"{self.maker} {self.model}".strip()
 
 
+LEAST_OF_SERIAL = 3
+"""Characters of a part of a serial; fewer are in nearly all of them."""
+
+
 class DeviceQuerySet(models.QuerySet):
     def with_serial(self, serial: str):
         """The devices of exactly this serial, whoever made them."""
@@ -165,6 +187,23 @@ class DeviceQuerySet(models.QuerySet):
         if not key:
             return self.none()
         return self.filter(serial_look=serials.look(serial)).exclude(serial_key=key)
+
+    def sought(self, words: str):
+        """Those whose serial `words` may mean, misread or in part."""
+        key, look = serials.key(words), serials.look(words)
+        if len(key) < LEAST_OF_SERIAL:
+            return best_first(
+                self.with_serial(words),
+                exact=Q(serial_key=key),
+                begins=Q(pk__in=[]),
+                then=["-pk"],
+            )
+        return best_first(
+            self.filter(Q(serial_key__contains=key) | Q(serial_look__contains=look)),
+            exact=Q(serial_key=key),
+            begins=Q(serial_look__startswith=look),
+            then=["-pk"],
+        )
 
     def for_rows(self):
         """With all that one row of a list of devices shows, the latest seen first."""

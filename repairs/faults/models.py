@@ -12,6 +12,7 @@ from django.urls import reverse
 
 from repairs.faults import declared
 from repairs.stock.models import Part
+from shopdesk.fields import best_first
 
 CODE = RegexValidator(
     r"^[A-Z0-9]+(?:-[A-Z0-9]+)*\Z",
@@ -44,16 +45,33 @@ class Symptom(models.Model):
         return "retired" if self.is_retired else ""
 
 
-class FaultQuerySet(models.QuerySet):
+class EntryQuerySet(models.QuerySet):
+    """Entries of the book, known by their code."""
+
+    described_in = ("code", "name")
+
     def called(self, words: str):
         """Those in whose code or description every word of `words` is found."""
         found = self
         for word in words.split():
             anywhere = Q()
-            for field in ("code", "name", "area", "part", "mode", "cause"):
+            for field in self.described_in:
                 anywhere |= Q(**{f"{field}__icontains": word})
             found = found.filter(anywhere)
         return found
+
+    def sought(self, words: str):
+        """Those that `words` may mean, those in use before the retired."""
+        return best_first(
+            self.called(words),
+            exact=Q(code__iexact=words),
+            begins=Q(code__istartswith=words) | Q(name__istartswith=words),
+            then=["is_retired", "code"],
+        )
+
+
+class FaultQuerySet(EntryQuerySet):
+    described_in = ("code", "name", "area", "part", "mode", "cause")
 
     def in_book(self):
         """With all that one row of the book shows."""
@@ -65,6 +83,12 @@ class FaultQuerySet(models.QuerySet):
         """The areas the book knows, each once."""
         named = self.exclude(area="").order_by("area")
         return list(named.values_list("area", flat=True).distinct())
+
+
+class FixQuerySet(EntryQuerySet):
+    def for_rows(self):
+        """With the faults that each puts right."""
+        return self.prefetch_related("faults")
 
 
 class Fault(models.Model):
@@ -121,6 +145,8 @@ class Fix(models.Model):
     notes = models.TextField(max_length=4000, blank=True)
     is_retired = models.BooleanField("retired", default=False)
 
+    objects = FixQuerySet.as_manager()
+
     class Meta:
         ordering = ["code"]
         verbose_name_plural = "fixes"
@@ -139,6 +165,13 @@ class Fix(models.Model):
 
     def __str__(self):
         return f"{self.code} {self.name}"
+
+    def get_absolute_url(self):
+        """Where the book shows it: with a fault it puts right, one in use if any."""
+        faults = sorted(self.faults.all(), key=lambda one: (one.is_retired, one.code))
+        if not faults:
+            return reverse("faults:change_fix", args=[self.pk])
+        return f"{faults[0].get_absolute_url()}#{self.code}"
 
     @property
     def standing(self) -> str:

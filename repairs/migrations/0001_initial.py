@@ -1,5 +1,6 @@
 import django.core.validators
 import django.db.models.deletion
+import django.db.models.functions.text
 import django.utils.timezone
 import shopdesk.fields
 import uuid
@@ -239,6 +240,7 @@ class Migration(migrations.Migration):
                 ('name', models.CharField(max_length=120, verbose_name='what it is')),
                 ('value', models.CharField(blank=True, help_text='As printed on the reel: 4k7 1% 0402, 22uF 6.3V X5R, 90R@100MHz', max_length=60)),
                 ('maker_number', models.CharField(blank=True, max_length=60)),
+                ('supplier_number', models.CharField(blank=True, max_length=60)),
                 ('bin', models.CharField(blank=True, max_length=20)),
                 ('fixed_price', shopdesk.fields.MoneyField(blank=True, help_text="Empty: cost with the shop's markup.", null=True)),
                 ('on_hand', models.PositiveIntegerField(default=0, editable=False)),
@@ -541,6 +543,10 @@ class Migration(migrations.Migration):
         migrations.AddIndex(
             model_name='job',
             index=models.Index(fields=['handed_back_on'], name='repairs_job_handed__04755a_idx'),
+        ),
+        migrations.AddIndex(
+            model_name='job',
+            index=models.Index(django.db.models.functions.text.Upper('number'), name='job_number_in_any_case'),
         ),
         migrations.AddConstraint(
             model_name='job',

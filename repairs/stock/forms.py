@@ -29,17 +29,23 @@ class PartForm(forms.ModelForm):
 
     class Meta:
         model = Part
-        fields = ["number", "name", "value", "maker_number", "bin"]
-        fields += ["fixed_price", "is_retired"]
+        fields = ["number", "name", "value", "maker_number", "supplier_number"]
+        fields += ["bin", "fixed_price", "is_retired"]
         widgets = {
             "number": forms.TextInput(attrs={"class": "code w20"}),
             "value": forms.TextInput(attrs={"class": "code w20"}),
             "maker_number": forms.TextInput(attrs={"class": "code w20"}),
+            "supplier_number": forms.TextInput(attrs={"class": "code w20"}),
             "bin": forms.TextInput(attrs={"class": "code w8"}),
         }
-        labels = {"maker_number": "Maker’s number", "is_retired": "No longer used"}
+        labels = {
+            "maker_number": "Maker’s number",
+            "supplier_number": "Supplier’s number",
+            "is_retired": "No longer used",
+        }
         help_texts = {
             "number": "The shop’s own number, as on its bin and in lists.",
+            "supplier_number": "As on its bag, so that a scan finds it.",
             "name": "Such as: resistor, thick film · socket, 5 pin",
         }
 

@@ -7,7 +7,7 @@ from django.db.models.functions import Coalesce
 from django.urls import reverse
 
 from repairs.stock.values import PartValue, keys, read, words_of
-from shopdesk.fields import MoneyField, plain
+from shopdesk.fields import MoneyField, best_first, plain
 
 
 class OutOfStock(Exception):
@@ -25,6 +25,15 @@ def _each(words: list[str]) -> Q:
     return every
 
 
+def _numbered(text: str) -> Q:
+    """With this number, whether the shop gave it, the maker or a supplier."""
+    return (
+        Q(number__iexact=text)
+        | Q(maker_number__iexact=text)
+        | Q(supplier_number__iexact=text)
+    )
+
+
 class PartQuerySet(models.QuerySet):
     def called(self, words: str):
         """Those in whose numbers or description every word of `words` is found.
@@ -33,6 +42,21 @@ class PartQuerySet(models.QuerySet):
         4700R, `104` finds 100nF, `4.7 kΩ` is one word.
         """
         return self.filter(_each(words.split()) | _each(words_of(words)))
+
+    def sought(self, words: str):
+        """Those that `words` may mean; a number comes before a value, a value before
+        what is only mentioned.
+        """
+        value = keys(read(words))
+        begins = Q(number__istartswith=words)
+        if value:
+            begins |= Q(search__contains=value[0])
+        return best_first(
+            self.called(words),
+            exact=_numbered(words),
+            begins=begins,
+            then=["is_retired", "number"],
+        )
 
     def valued(self, value: PartValue):
         """Those of the same value, package and ratings apart."""
@@ -54,6 +78,7 @@ class Part(models.Model):
         help_text="As printed on the reel: 4k7 1% 0402, 22uF 6.3V X5R, 90R@100MHz",
     )
     maker_number = models.CharField(max_length=60, blank=True)
+    supplier_number = models.CharField(max_length=60, blank=True)
     bin = models.CharField(max_length=20, blank=True)
     fixed_price = MoneyField(
         null=True, blank=True, help_text="Empty: cost with the shop's markup."
@@ -94,7 +119,8 @@ class Part(models.Model):
 
     def searched_as(self) -> str:
         """What `search` holds for the values of now; bulk inserts set it themselves."""
-        said = plain(f"{self.number} {self.name} {self.value} {self.maker_number}")
+        numbers = f"{self.number} {self.maker_number} {self.supplier_number}"
+        said = plain(f"{numbers} {self.name} {self.value}")
         return " ".join([said, *keys(self.reading)])
 
     @property
@@ -120,6 +146,21 @@ class Supplier(models.Model):
         return self.name
 
 
+class DeliveryQuerySet(models.QuerySet):
+    def for_rows(self):
+        """With all that one row of a list shows."""
+        return self.select_related("part", "supplier")
+
+    def sought(self, words: str):
+        """Those whose lot `words` may mean."""
+        return best_first(
+            self.filter(lot__icontains=words),
+            exact=Q(lot__iexact=words),
+            begins=Q(lot__istartswith=words),
+            then=["-received_on", "-id"],
+        )
+
+
 class Delivery(models.Model):
     """One receipt of a part: its lot."""
 
@@ -136,6 +177,8 @@ class Delivery(models.Model):
     remaining = models.PositiveIntegerField(editable=False)
     unit_cost = MoneyField("cost of one")
     received_on = models.DateField()
+
+    objects = DeliveryQuerySet.as_manager()
 
     class Meta:
         ordering = ["received_on", "id"]
@@ -155,6 +198,9 @@ class Delivery(models.Model):
 
     def __str__(self):
         return f"{self.lot or f'received {self.received_on}'}"
+
+    def get_absolute_url(self):
+        return f"{self.part.get_absolute_url()}#deliveries"
 
 
 class StockMove(models.Model):

@@ -8,6 +8,14 @@ INVOICES, CREDITS = "invoice", "credit"
 CALLED = {INVOICES: "invoices", CREDITS: "credit notes", "": "something else"}
 """What a series numbers, by its kind."""
 
+# As it stands on papers; or with something else than the dash, or without noughts.
+WRITTEN = re.compile(
+    r"([A-Z0-9]*[A-Z][A-Z0-9]*?)(?:[\s/–-]+0*([0-9]{1,9})|([0-9]{5}))",
+    re.ASCII | re.IGNORECASE,
+)
+PART = re.compile(
+    r"([A-Z0-9]*)[\s/–-]+([0-9]{0,9})|([0-9]{1,9})", re.ASCII | re.IGNORECASE
+)
 WHOLE = re.compile(r"[A-Z0-9]*(?:\{yy\})?[A-Z0-9]*", re.ASCII)
 
 
@@ -38,3 +46,27 @@ def ever_named(pattern: str) -> frozenset[str]:
 def full_number(series: str, *, number: int) -> str:
     """How a number is written: INV26-00042."""
     return f"{series}-{number:05d}"
+
+
+def read_number(text: str) -> tuple[str, int] | None:
+    """Series and number of `text`, however a hand wrote INV26-00042: `inv26 42`."""
+    written = WRITTEN.fullmatch(text.strip())
+    if written is None:
+        return None
+    return written[1].upper(), int(written[2] or written[3])
+
+
+def read_part(text: str) -> tuple[str, str] | None:
+    """A part of a series and digits of a number, where `text` may be part of one.
+
+    `26-00042`, `INV26-` and `00042` are; noughts that only fill up are left out.
+    """
+    text = text.strip()
+    if whole := read_number(text):
+        return whole[0], str(whole[1])
+    part = PART.fullmatch(text)
+    if part is None:
+        return None
+    letters, digits = (part[1] or "").upper(), part[2] or part[3] or ""
+    bare = digits.lstrip("0")
+    return (letters, bare) if letters or bare else None

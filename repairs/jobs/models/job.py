@@ -7,6 +7,7 @@ from uuid import uuid4
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q, Sum
+from django.db.models.functions import Upper
 from django.urls import reverse
 
 from repairs.customers.models import Customer, Device
@@ -14,7 +15,7 @@ from repairs.faults.models import Symptom
 from repairs.jobs import cover, states
 from repairs.jobs.models.steps import Stepping
 from repairs.jobs.numbers import from_label, job_number, label_code
-from shopdesk.fields import MoneyField
+from shopdesk.fields import MoneyField, best_first
 from shopdesk.shop.models import Series
 
 if TYPE_CHECKING:
@@ -51,11 +52,22 @@ class JobQuerySet(models.QuerySet):
                 repair.still_covered = cover.is_covered(on, until=repair.covered_until)
         return jobs
 
+    def sought(self, words: str):
+        """Those whose number `words` may mean, the latest first."""
+        return best_first(
+            self.filter(number__icontains=words),
+            exact=Q(number__iexact=words),
+            begins=Q(number__istartswith=words),
+            then=["-pk"],
+        )
+
     def numbered(self, text: str):
         """The job of this number, typed or scanned from a label."""
         text = text.strip()
-        return self.filter(
-            Q(number__iexact=text) | Q(number__iexact=from_label(text) or text)
+        numbers = {text, from_label(text) or text}
+        # As the index has it: for `iexact` SQLite would not look there.
+        return self.alias(bare=Upper("number")).filter(
+            bare__in=[Upper(models.Value(number)) for number in numbers]
         )
 
 
@@ -151,6 +163,7 @@ class Job(Stepping):
         indexes = [
             models.Index(fields=["state", "booked_in_on"]),
             models.Index(fields=["handed_back_on"]),
+            models.Index(Upper("number"), name="job_number_in_any_case"),
         ]
         constraints = [
             models.CheckConstraint(

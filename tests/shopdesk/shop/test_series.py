@@ -139,3 +139,54 @@ def test_the_example_follows_the_boxes_and_keeps_nothing(client, owner):
 def test_nonsense_gets_a_sentence_and_never_a_fault(client, owner, told):
     answer = client.get(EXAMPLES, told)
     assert answer.status_code == 200 and "No amount can be" in answer.content.decode()
+
+
+# --- read back ----------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "INV26-00042",
+        " inv26-42 ",
+        "INV26 42",
+        "Inv26 / 00042",
+        "INV26–00042",
+        "INV2600042",
+    ],
+)
+def test_a_number_is_read_however_a_hand_wrote_it(text):
+    assert series.read_number(text) == ("INV26", 42)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "42", "26-00412", "INV26", "INV26-", "INV26-4x", "INV26-1234567890", "Å1-1"],
+)
+def test_what_is_no_whole_number_is_not_read(text):
+    assert series.read_number(text) is None
+
+
+@pytest.mark.parametrize("pattern", ["INV{yy}", "RE", "{yy}R", "R2D{yy}X"])
+@pytest.mark.parametrize("number", [1, 42, 99_999, 100_000, 123_456_789])
+def test_every_number_that_is_written_is_read_back(pattern, number):
+    name = series.named(pattern, on=date(2026, 1, 1))
+    assert series.read_number(series.full_number(name, number=number)) == (name, number)
+
+
+@pytest.mark.parametrize(
+    ("text", "part"),
+    [
+        ("26-0004", ("26", "4")),
+        ("inv26-", ("INV26", "")),
+        ("00042", ("", "42")),
+        ("-42", ("", "42")),
+        ("INV26-00042", ("INV26", "42")),
+        ("0", None),
+        ("-", None),
+        ("fenwick", None),
+        ("Fenwick & Co 3", None),
+    ],
+)
+def test_a_part_of_a_number_is_read_without_what_only_fills_up(text, part):
+    assert series.read_part(text) == part

@@ -1,0 +1,11 @@
+from django import forms
+
+from repairs.customers.fields import TidyField
+
+
+class FindForm(forms.Form):
+    q = TidyField(
+        label="Number, name, phone, serial, value, lot or code",
+        max_length=200,
+        widget=forms.TextInput(attrs={"type": "search", "autocomplete": "off"}),
+    )
