@@ -24,6 +24,7 @@ from django.db.models import (
 )
 from django.db.models.functions import Coalesce
 from django.urls import reverse
+from django.utils.translation import gettext
 
 from billing.invoices import einvoice_bill
 from billing.invoices.taken_back import taken_back
@@ -372,7 +373,10 @@ class Invoice(models.Model):
             said=self._totals_of_note(lines) if credited else None,
             credits=(credited.full_number, credited.issued_on) if credited else None,
             notes=[self.words],
-            reasons={line.tax_category: line.tax_reason for line in lines},
+            reasons={
+                line.tax_category: line.tax_reason and gettext(line.tax_reason)
+                for line in lines
+            },
         )
 
     @property

@@ -24,6 +24,7 @@ from repairs.jobs.models import Job, Repair
 from repairs.stock.models import Part
 from shopdesk import money
 from shopdesk.fields import ExactField, MoneyField, best_first
+from shopdesk.printing import in_all_paper_languages
 from shopdesk.shop import tax
 from shopdesk.shop.models import Shop
 
@@ -303,7 +304,7 @@ class Option(models.Model):
     @property
     def has_no_history(self) -> bool:
         """Whether the chance is that of the whole shop."""
-        return NEVER in self.known
+        return any(said in self.known for said in in_all_paper_languages(NEVER))
 
     @property
     def one_in(self) -> str:
