@@ -7,6 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
+from repairs.comebacks.advice import Advice, advised
 from repairs.comebacks.compare import (
     chances_to_beat_best_other,
     each_against_each,
@@ -65,6 +66,22 @@ class Record:
     def flagged(self) -> list[Row]:
         """The rows where the bench's own word is gainsaid."""
         return [row for row in self.rows if row.flag]
+
+    @cached_property
+    def advice(self) -> list[Advice]:
+        """What to change, by all that is known so far."""
+        number = {pair[:2]: n for n, pair in enumerate(self.pairs)}
+        return advised(
+            self.rows,
+            numbers=[number[row.pair[:2]] for row in self.rows],
+            known=self.table.posterior,
+            sureness=self.table.sureness,
+        )
+
+    @property
+    def too_few(self) -> int:
+        """Pairs of which nothing can be said yet."""
+        return sum(row.is_open for row in self.rows)
 
     @property
     def repairs(self) -> int:

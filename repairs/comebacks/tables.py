@@ -99,12 +99,12 @@ class BehindTable(tables.DeskTable):
     handed_back = tables.DateColumn(accessor="job__handed_back_on")
     declared = tables.MarkColumn(accessor="repair__declared")
     became = tables.MarkColumn(verbose_name="What became of it")
-    days = tables.NumberColumn(verbose_name="Days watched")
     comeback = tables.CodeColumn(
         verbose_name="Came back as",
         linkify=lambda record: record.comeback.get_absolute_url(),
         order_by="comeback__number",
     )
+    days = tables.NumberColumn(verbose_name="Days watched")
     cost = tables.MoneyColumn(verbose_name="Cost of redo")
 
     class Meta(tables.DeskTable.Meta):

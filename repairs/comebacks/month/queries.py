@@ -11,6 +11,7 @@ from django.db.models import BigIntegerField, Q
 from django.db.models.functions import Cast
 from django.urls import reverse
 
+from repairs.comebacks.advice import Advice, Suspect, suspecting
 from repairs.comebacks.counted.queries import ALL, columns, comebacks_by, fixed_by
 from repairs.comebacks.month import changes
 from repairs.comebacks.month.bars import bars
@@ -106,6 +107,7 @@ def month_context(
         before=last,
         within=within,
         questions=urlencode(asked),
+        advice=_advice(now, asked),
         changes=[_told(change, asked) for change in news],
         of_months=now.months,
         chart=chart(now.months),
@@ -117,13 +119,25 @@ def month_context(
         money_before=paid_then,
         laid_by=laid,
         bars=bars(laid),
-        bad=[
-            Blamed(one, _address(one.page, one.which, asked | dict(one.asked)))
-            for one in now.groups
-            if one.is_bad
-        ],
+        bad=[Blamed(one, _evidence(one, asked)) for one in now.groups if one.is_bad],
     )
     return {"month": report}
+
+
+def _advice(now: "_Day", asked: dict[str, str]) -> list[Advice]:
+    """What to change, saying where a delivery is to be suspected before the fix."""
+    pairs = now.record.pairs
+    back = {pairs[pair][:2]: of for pair, of in now.seen.back_by_pair.items()}
+    suspects = [
+        Suspect(one.name, one.back, _evidence(one, asked))
+        for one in now.groups
+        if one.is_bad and one.kind == DELIVERY
+    ]
+    return suspecting(now.record.advice, back=back, suspects=suspects)
+
+
+def _evidence(one: Named, asked: dict[str, str]) -> str:
+    return _address(one.page, one.which, asked | dict(one.asked))
 
 
 def groups_by(record: Record, *, within: int) -> list[Named]:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
+from repairs.comebacks.advice import Advice
 from repairs.comebacks.month.bars import Bars
 from repairs.comebacks.month.coming import Coming
 from repairs.comebacks.month.drawing import Chart
@@ -39,6 +40,8 @@ class MonthReport:
     within: int
     questions: str
     """What an address asks to show the same day."""
+    advice: list[Advice]
+    """What to change, by all repairs up to the day."""
     changes: list[Told]
     of_months: Months
     chart: Chart

@@ -4,6 +4,7 @@ Unlike the counts of the comeback table this keeps the repairs apart, for all th
 by month, by delivery or by model.
 """
 
+from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date
 
@@ -43,6 +44,16 @@ class Seen:
             & (self.watch_ends > today)
             & (self.handed_back + self.within > today)
         )
+
+    @property
+    def back_by_pair(self) -> dict[int, frozenset[int]]:
+        """The repairs of each pair that came back."""
+        is_back = self.d == 1
+        back: dict[int, set[int]] = defaultdict(set)
+        both = zip(self.pair[is_back], self.repair[is_back], strict=True)
+        for pair, repair in both:
+            back[int(pair)].add(int(repair))
+        return {pair: frozenset(repairs) for pair, repairs in back.items()}
 
 
 def seen(

@@ -13,7 +13,7 @@ from django_tables2 import RequestConfig
 from repairs.comebacks.behind import queries
 from repairs.comebacks.behind.tables import RepairsTable
 from repairs.comebacks.behind.views import ask, which_asked
-from repairs.comebacks.context import repairs_asked
+from repairs.comebacks.context import record_of, repairs_asked
 from repairs.comebacks.month.context import groups_of, month_of
 from repairs.comebacks.month.forms import BoardForm, WhenForm
 from repairs.comebacks.month.months import said
@@ -32,6 +32,7 @@ def month(request):
     context = {"form": form}
     if form.is_valid():
         context |= month_of(form.asked, shop=request.shop)
+        context["record"] = record_of(form.asked, shop=request.shop)
         context["asked"] = form.asked
         context["of_all"] = urlencode(form.asked.of_all.in_address)
     return render(request, "repairs/comebacks/month/month.html", context)

@@ -377,7 +377,7 @@ def test_dearer_comebacks_are_told_and_small_changes_are_not():
 def test_nothing_new_is_said_in_one_sentence(owner):
     monthly(pair(), month=3, held=5)
     said = words(owner.get(MONTH, {"as_of": NOW}))
-    assert "Nothing has changed since 31 Jul 2026 that needs a hand." in said
+    assert "Nothing is new since 31 Jul 2026." in said
 
 
 def test_a_past_day_shows_what_was_known_then_whatever_came_later():
@@ -392,8 +392,16 @@ def test_a_past_day_shows_what_was_known_then_whatever_came_later():
 
 def test_an_empty_shop_has_a_month_too(owner):
     said = words(owner.get(MONTH))
+    assert "there is nothing to count yet" in said
+    assert "<svg" not in said.split("<main", 1)[1]
+    assert "0 repairs" not in said
+
+
+def test_a_shop_whose_repairs_are_all_old_expects_nothing(owner):
+    make.past_repair(*pair(), on=date(2026, 1, 5))
+    said = words(owner.get(MONTH))
     assert "No repair is still within its 90 days" in said
-    assert "Nothing has changed" in said
+    assert "Nothing is new" in said
 
 
 def test_the_chart_says_its_figures_to_those_who_point_and_to_those_who_tab(owner):
