@@ -13,8 +13,10 @@ from shopdesk.post.pauses import LEASE, pause
 
 class LetterQuerySet(models.QuerySet):
     def for_rows(self):
-        """With all that one row of the list of letters shows."""
-        return self.defer("text").annotate(enclosed=models.Count("attachments"))
+        """With all that one row of the list of letters shows, the latest first."""
+        counted = self.annotate(enclosed=models.Count("attachments"))
+        # What is grouped for counting loses the order that the class has.
+        return counted.defer("text").order_by("-id")
 
     def waiting(self):
         return self.filter(sent_at=None, dropped_at=None, due_at__isnull=False)

@@ -185,6 +185,15 @@ def test_the_outbox_lists_what_stands_how(desk):
     assert "First" in desk.get("/post/?which=rubbish").content.decode()
 
 
+def test_the_outbox_begins_with_the_latest(desk):
+    first, second, third = letter(), letter(), letter()
+    second.drop(NOON)
+    second.refresh_from_db()
+    first.is_sent(NOON)
+    rows = desk.get("/post/").context["table"].rows
+    assert [row.record for row in rows] == [third, second, first]
+
+
 def test_a_letter_is_dropped_or_sent_again_from_its_page(desk):
     one = letter(text="<b>bold</b>", attachments=[("q.pdf", "application/pdf", b"x")])
     page = desk.get(one.get_absolute_url()).content.decode()
