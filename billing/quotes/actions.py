@@ -3,6 +3,7 @@
 The job is always locked before the quote, so that two people never wait for each other.
 """
 
+from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from hashlib import sha256
@@ -14,6 +15,8 @@ from django.utils.translation import gettext
 from billing.pricing.comeback_price import Bearing, Price, reserve_of, shared
 from billing.quotes import states
 from billing.quotes.limits import MOST_LINES, MOST_OPTIONS
+from billing.quotes.link.letters.actions import Paper, tell_of_answer
+from billing.quotes.link.letters.ways import UNKNOWN, Ways
 from billing.quotes.models import LineKind, Option, Quote, QuoteLine
 from billing.quotes.printing import file_name, quote_paper
 from billing.quotes.queries import (
@@ -373,10 +376,12 @@ def accept(
     on: date,
     at: datetime,
     by,
+    ways: Ways = UNKNOWN,
+    papers: Sequence[Paper] = (),
 ) -> Quote:
     """The customer says yes to `option` of the version they were shown.
 
-    The same yes twice is one yes.
+    The same yes twice is one yes. It is told by mail, with `papers` besides the quote.
     """
     job, quote = locked(quote)
     if quote.state == states.ACCEPTED and quote.chosen_id == option.pk:
@@ -399,10 +404,11 @@ def accept(
     why = f"quote version {quote.version}: {option.title}"[:500]
     if option.is_return:
         job.decline(by=by, why=why)
-        return quote
-    _tell_the_bench(option)
-    _lay_by(option, on=on)
-    job.approve(by=by, why=why)
+    else:
+        _tell_the_bench(option)
+        _lay_by(option, on=on)
+        job.approve(by=by, why=why)
+    tell_of_answer(quote, ways=ways, at=at, by=by, papers=papers)
     return quote
 
 
@@ -440,7 +446,15 @@ def _lay_by(option: Option, *, on: date) -> None:
 
 @transaction.atomic
 def decline(
-    quote: Quote, *, version: int, why: str, who: str, how: str, at: datetime, by
+    quote: Quote,
+    *,
+    version: int,
+    why: str,
+    who: str,
+    how: str,
+    at: datetime,
+    by,
+    ways: Ways = UNKNOWN,
 ) -> Quote:
     """The customer says no; this may be said after the last day, too."""
     job, quote = locked(quote)
@@ -455,4 +469,5 @@ def decline(
         answer_why=why,
     )
     job.decline(by=by, why=why)
+    tell_of_answer(quote, ways=ways, at=at, by=by)
     return quote

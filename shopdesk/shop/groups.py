@@ -65,7 +65,13 @@ GROUPS = (
         "quotes",
         "Quotes",
         "What an offer promises, and how customers may answer it.",
-        ("quote_days", "link_days", "uses_repair_form"),
+        (
+            "quote_days",
+            "link_days",
+            "uses_repair_form",
+            "tells_customer",
+            "tells_shop",
+        ),
     ),
     Group(
         "bills",
@@ -95,6 +101,7 @@ GROUPS = (
         (
             "slip_words",
             "quote_words",
+            "yes_words",
             "invoice_words",
             "cover_words",
             "reminder_words",
@@ -106,6 +113,10 @@ GROUPS = (
 WORDS = {
     "slip_words": "At the foot of the claim slip.",
     "quote_words": "At the foot of every quote, such as how to pay a deposit.",
+    "yes_words": (
+        "In the letter that confirms a yes, such as a right to withdraw from it: check"
+        " your local rules."
+    ),
     "invoice_words": "At the foot of every invoice, such as your bank account.",
     "cover_words": "On the cover certificate, and on the invoice of covered work.",
     "reminder_words": "How a reminder begins; what is owed and since when follows.",
@@ -116,8 +127,11 @@ LABELS = {
     "prices_include_tax": "Prices include tax",
     "credits_fee": "The fee for finding the fault comes off a paid repair",
     "uses_repair_form": "Offer the European Repair Information Form",
+    "tells_customer": "Confirm a customer’s answer by mail",
+    "tells_shop": "Tell us by mail when a customer answers",
     "slip_words": "On the claim slip",
     "quote_words": "On quotes",
+    "yes_words": "In confirmations of a yes",
     "invoice_words": "On invoices",
     "cover_words": "On cover certificates",
     "reminder_words": "In reminders",
@@ -138,6 +152,15 @@ HELP = {
     "uses_repair_form": (
         "Directive (EU) 2024/1799: once given, its conditions hold for 30 days"
         " at least. Check your local rules."
+    ),
+    "tells_customer": (
+        "What was agreed, with the quote enclosed. For a contract made at a distance"
+        " this is often a duty (in the EU: Directive 2011/83/EU, Art. 8): check your"
+        " local rules."
+    ),
+    "tells_shop": (
+        "To the address of the shop, when a customer says yes or no by the link or on"
+        " the counter’s screen."
     ),
     **WORDS,
 }

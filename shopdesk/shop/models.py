@@ -54,6 +54,12 @@ class Shop(models.Model):
     uses_repair_form = models.BooleanField(
         "offer the European Repair Information Form", default=False
     )
+    tells_customer = models.BooleanField(
+        "confirm a customer's answer by mail", default=True
+    )
+    tells_shop = models.BooleanField(
+        "tell the shop by mail when a customer answers", default=True
+    )
 
     invoice_series = models.CharField(
         "invoice numbers begin with", max_length=8, default="INV{yy}"
@@ -106,6 +112,7 @@ class Shop(models.Model):
     )
 
     quote_words = models.TextField(max_length=2000, blank=True, default="")
+    yes_words = models.TextField(max_length=2000, blank=True, default="")
     invoice_words = models.TextField(max_length=2000, blank=True, default="")
     reminder_words = models.TextField(
         max_length=2000,

@@ -52,10 +52,10 @@ class Today(Returns):
         self._send_post()
 
     def _send_post(self) -> None:
-        """What was written before this week has gone out, and one came back."""
+        """What was written before yesterday has gone out, and one came back."""
         letters = list(Letter.objects.order_by("id"))
         for letter in letters[:-1]:
-            if letter.written_at < self.now - timedelta(days=5):
+            if letter.written_at < self.now - timedelta(days=2):
                 letter.is_sent(letter.written_at + timedelta(minutes=2))
         last = letters[-1]
         last.is_refused(

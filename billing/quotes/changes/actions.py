@@ -17,6 +17,8 @@ from billing.quotes.changes.models import (
     totals_of,
 )
 from billing.quotes.changes.queries import accepted_quote, all_agreed, open_change
+from billing.quotes.link.letters.actions import tell_of_change
+from billing.quotes.link.letters.ways import UNKNOWN, Ways
 from billing.quotes.models import Quote
 from repairs.jobs import states as job_states
 from repairs.jobs.models import Job
@@ -102,8 +104,13 @@ def answer(
     by,
     reached_at: str = "",
     why: str = "",
+    ways: Ways = UNKNOWN,
+    now: datetime | None = None,
 ) -> ChangeAnswer:
-    """The customer agrees or refuses. The same answer twice is one answer."""
+    """The customer agrees or refuses. The same answer twice is one answer.
+
+    It is told by mail, as of `now` where it was said (`at`) before that.
+    """
     job = Job.objects.select_for_update().get(pk=change.quote.job_id)
     change = ChangeOrder.objects.select_related("quote").get(pk=change.pk)
     if not change.is_open:
@@ -134,6 +141,7 @@ def answer(
         why=why,
     )
     _wait(job, Job.WaitingOn.NOBODY, by=by)
+    tell_of_change(given, ways=ways, at=now or at, by=by)
     return given
 
 

@@ -49,7 +49,7 @@ def _recorded(job, boxes, *, by):
         )
         given = boxes["said"].cleaned_data
         if given["said"] != ASK:
-            actions.answer(change, by=by, **given)
+            actions.answer(change, by=by, now=now, **given)
     return change
 
 
@@ -109,7 +109,9 @@ def answer(request, pk):
     )
     if form.is_valid():
         try:
-            actions.answer(change, by=request.user, **form.cleaned_data)
+            actions.answer(
+                change, by=request.user, now=timezone.now(), **form.cleaned_data
+            )
         except actions.CannotChange as refusal:
             messages.error(request, str(refusal))
         else:

@@ -8,6 +8,7 @@ from django.utils.translation import gettext, gettext_lazy
 
 from billing.quotes import states
 from billing.quotes.actions import accept, decline, locked
+from billing.quotes.link.letters.ways import UNKNOWN, Ways
 from billing.quotes.link.models import Link, Signature, hash_of
 from billing.quotes.link.queries import as_shown, offers
 from billing.quotes.models import Option, Quote
@@ -60,6 +61,7 @@ def say_yes(
     at: datetime,
     by=None,
     ink: str = "",
+    ways: Ways = UNKNOWN,
 ) -> Quote:
     """The customer's own yes to exactly what they had before them."""
     _, quote = _as_it_was_shown(quote, version=version, shown=shown)
@@ -75,7 +77,15 @@ def say_yes(
             ).format(day=day(quote.valid_until))
         )
     quote = accept(
-        quote, option=option, version=version, who=who, how=how, on=on, at=at, by=by
+        quote,
+        option=option,
+        version=version,
+        who=who,
+        how=how,
+        on=on,
+        at=at,
+        by=by,
+        ways=ways,
     )
     if ink:
         Signature.objects.create(quote=quote, ink=ink)
@@ -93,13 +103,16 @@ def say_no(
     how: str,
     at: datetime,
     by=None,
+    ways: Ways = UNKNOWN,
 ) -> Quote:
     """The customer's own no, with their reason."""
     _, quote = _as_it_was_shown(quote, version=version, shown=shown)
     if quote.state == states.DECLINED:
         return quote
     _open_to_customer(quote)
-    return decline(quote, version=version, why=why, who=who, how=how, at=at, by=by)
+    return decline(
+        quote, version=version, why=why, who=who, how=how, at=at, by=by, ways=ways
+    )
 
 
 def _as_it_was_shown(quote: Quote, *, version: int, shown: str) -> tuple[Job, Quote]:

@@ -12,6 +12,7 @@ from django.http import (
     HttpResponseNotAllowed,
     HttpResponseRedirect,
 )
+from django.http.request import split_domain_port
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
@@ -29,6 +30,7 @@ from billing.quotes.changes.queries import (
 )
 from billing.quotes.link import actions, knocks
 from billing.quotes.link.forms import ChangeForm, NoForm, SeenForm, YesForm
+from billing.quotes.link.letters.ways import UNKNOWN, Ways
 from billing.quotes.link.models import Knock, Link
 from billing.quotes.link.queries import (
     as_shown,
@@ -291,8 +293,29 @@ def _change_answered(request, job, side, *, said):
 def _done(request, job, side, act, *what, **told_us):
     """Do it, and show the page anew; or say why not."""
     try:
-        act(*what, how=side.how, at=timezone.now(), by=side.by, **told_us)
+        act(
+            *what,
+            how=side.how,
+            at=timezone.now(),
+            by=side.by,
+            ways=_ways(request, side),
+            **told_us,
+        )
     except REFUSALS as refusal:
         job.refresh_from_db()
         return told(request, job, side, refusal=str(refusal), status=409)
     return HttpResponseRedirect(side.here, status=303)
+
+
+def _ways(request, side):
+    """Where letters lead. A visitor may name any host that the settings let in by a
+    pattern, so of theirs only one that stands there in full is taken for ours.
+    """
+    root = request.build_absolute_uri("/").rstrip("/")
+    if side.at_counter:
+        return Ways(desk=root)
+    if settings.PUBLIC_URL:
+        root = settings.PUBLIC_URL.rstrip("/")
+    elif split_domain_port(request.get_host())[0] not in settings.ALLOWED_HOSTS:
+        return UNKNOWN
+    return Ways(link=root + side.here, desk=root)

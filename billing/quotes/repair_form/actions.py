@@ -143,6 +143,8 @@ def accept(
             " conditions that hold now."
         )
     option = _option_at_these_conditions(form, job, on=on, at=at, by=by)
+    with in_paper_language(Shop.current()):
+        name = gettext("form-{number}.pdf").format(number=job.number)
     quotes.accept(
         option.quote,
         option=option,
@@ -152,6 +154,7 @@ def accept(
         on=on,
         at=at,
         by=by,
+        papers=[(name, "application/pdf", bytes(form.paper))],
     )
     RepairForm.objects.filter(pk=form.pk).update(
         accepted_at=at, accepted_by=who, accepted_how=how
