@@ -20,8 +20,8 @@ from repairs.jobs.models import Job
 from shopdesk.shop import tax
 from shopdesk.shop.models import Shop
 
-STAYS_HERE = ("label.html", "report.html", "day_close/")
-"""Papers that no customer gets: they speak as the screens do."""
+STAYS_HERE = ("label.html", "report.html", "day_close/", "_for_staff.html")
+"""What no customer gets: it speaks as the screens do."""
 
 CUSTOMERS_PAGE = "billing/quotes/link/frame.html"
 LOOKS = ("shopdesk/look/paper.html", CUSTOMERS_PAGE)
@@ -67,13 +67,12 @@ def papers():
     for path in sorted(templates.rglob("*.html")):
         name = str(path.relative_to(templates))
         source = path.read_text()
-        is_theirs = any(f'{{% extends "{look}" %}}' in source for look in LOOKS)
-        if is_theirs and not any(stays in name for stays in STAYS_HERE):
+        if any(f'{{% extends "{look}" %}}' in source for look in LOOKS):
             ahead.append(name)
     seen = set()
     while ahead:
         name = ahead.pop()
-        if name not in seen:
+        if name not in seen and not any(stays in name for stays in STAYS_HERE):
             seen.add(name)
             yield name
             source = (templates / name).read_text()

@@ -1,0 +1,187 @@
+"""A shop whose papers are German gives its customers German, whatever the kind."""
+
+import re
+from datetime import UTC, datetime
+from decimal import Decimal
+from io import BytesIO
+from pathlib import Path
+
+import pikepdf
+import pytest
+import time_machine
+from django.utils import translation
+
+from billing.invoices.actions import issue
+from billing.invoices.reminders.printing import usual_words
+from repairs.customers.models import Customer
+from shopdesk.printing import in_paper_language
+from shopdesk.shop import known
+from shopdesk.shop.models import Shop
+from shopdesk.templatetags.desk import figure, money, own_words, price
+from tests import make
+from tests.billing import till
+from tests.billing.all_kinds import AllKinds
+
+pytestmark = pytest.mark.django_db
+
+AT = datetime(2026, 3, 5, 11, tzinfo=UTC)
+WORDS = """
+    about again agreed all amount and answer any are as back before below bill both by
+    certificate change choose collect comes condition cover covered customer day days
+    deposit device draft each email enclosed error extra fault fee fees finding fix for
+    found from given good has have held hello here holds if invoice is it job labour
+    lasting left look looked means mended more nature no none not nothing number of once
+    one open or our overdue page paid parcel part parts pay please price prices
+    quote receipt received reminder repair said seconds see sent serial sign slip take
+    stopgap taken takes tax thank thanks that the them these they thing this times to
+    total until us version wait we what when where which will with work wrong yes you your
+""".split()
+"""English that is not German as well, as "in", "was" and "so" are."""
+ENGLISH_WORD = re.compile(rf"\b(?:{'|'.join(WORDS)})\b", re.IGNORECASE)
+ENGLISH_FORM = re.compile(r"[€£]\d|\d\.\d\d [€£%]|\d (?:Jan|Mar|Apr|Sep)\w* 20\d\d")
+BEFORE = Path(__file__).with_name("all_kinds_in_english.txt")
+
+
+def made(**shop):
+    with time_machine.travel(AT, tick=False):
+        return AllKinds(**shop).all()
+
+
+@pytest.fixture
+def german():
+    return made(paper_language="de")
+
+
+@pytest.fixture
+def english():
+    return made()
+
+
+def language_of(page):
+    return re.search(r'<html lang="([^"]*)"', page.content.decode())[1]
+
+
+def test_no_word_that_a_customer_gets_is_english(german):
+    found = {
+        name: words
+        for name, said in german.said.items()
+        if (words := ENGLISH_WORD.findall(said) + ENGLISH_FORM.findall(said))
+    }
+    assert found == {}
+    assert {language_of(page) for page in german.pages.values()} == {"de"}
+    languages = {
+        str(pikepdf.open(BytesIO(paper)).Root.Lang) for paper in german.papers.values()
+    }
+    assert languages == {"de"}
+    # Sums, days and numbers as Germans write them.
+    assert "1.589,84 €" in german.said["quote of four"]
+    assert "04.04.2026" in german.said["page with the quote"]
+    assert "1.234,00 €" in german.said["page after the no"]
+
+
+def test_the_desk_stays_english_around_the_german_words(german):
+    for name, page in german.desk_pages.items():
+        assert language_of(page) == "en-gb", name
+        text = page.content.decode()
+        assert "Behebt den Fehler selbst" in text and "€" in text
+        assert ">Before tax<" in text and ">Vor Steuer<" not in text
+    assert "€99.96" in german.desk_pages["sent"].content.decode()
+
+
+def test_english_ones_are_as_they_were_to_the_letter(english):
+    """Taken down before any of them could be German."""
+    for one in BEFORE.read_text().split("=== ")[1:]:
+        name, was = one.rstrip("\n").split("\n", 1)
+        if name == "letter":
+            letters = [said for key, said in english.said.items() if "letter" in key]
+            assert was in [said.rstrip() for said in letters]
+        else:
+            assert english.said[name].rstrip() == was, name
+    assert {language_of(page) for page in english.pages.values()} == {"en-gb"}
+
+
+def test_the_list_knows_english_of_every_kind_when_it_sees_it(english):
+    for name, said in english.said.items():
+        assert ENGLISH_WORD.search(said) or said.startswith("Option "), name
+    assert ENGLISH_FORM.search(english.said["quote of four"])
+    assert ENGLISH_FORM.search(english.said["page with the quote"])
+
+
+def test_what_was_drafted_stays_in_its_language():
+    make.shop()
+    quote = till.drafted()
+    before = [(o.title, o.words, o.known) for o in quote.options.all()]
+    Shop.objects.update(paper_language="de")
+    assert [(o.title, o.words, o.known) for o in quote.options.all()] == before
+    assert quote.words.startswith("We found: ")
+    assert till.drafted().words.startswith("Wir haben festgestellt: ")
+
+
+def test_what_the_shop_typed_stays_as_it_was_typed():
+    shop = make.shop(
+        paper_language="de",
+        cover_words="Until the sea gives it back.",
+        reminder_words="",
+        slip_words="None",
+    )
+    bill = issue(till.ready(), on=till.TODAY, at=till.now(), by=None)
+    # Cover begins with the handing back, and so do the words on it.
+    assert bill.words == "" and usual_words(shop) == ""
+    assert till.handed_back().words == "Until the sea gives it back."
+    with in_paper_language(shop):
+        assert own_words(shop, "slip_words") == "None"
+
+
+@pytest.mark.parametrize(
+    ("language", "locale", "said"),
+    [
+        ("de", "en_GB", ("1.234,50\xa0€", "0,035\xa0€", "17,5")),
+        ("de", "de_DE", ("1.234,50\xa0€", "0,035\xa0€", "17,5")),
+        ("de", "de_CH", ("EUR\xa01’234.50", "EUR\xa00.035", "17.5")),
+        ("en", "en_GB", ("€1,234.50", "€0.035", "17.5")),
+        ("en", "de_DE", ("1.234,50\xa0€", "0,035\xa0€", "17,5")),
+    ],
+)
+def test_numbers_go_with_the_language_and_the_shop_s_own_way_of_it(
+    language, locale, said
+):
+    shop = make.shop(locale=locale, paper_language=language)
+    with in_paper_language(shop):
+        shown = (
+            money(Decimal("1234.5"), shop),
+            price(Decimal("0.035"), shop),
+            figure(Decimal("17.50"), shop),
+        )
+    assert shown == said
+    assert translation.get_language() == "en-gb"
+    # On the screens the shop's own way holds, whatever papers speak.
+    own = known.written(Decimal("1234.5"), currency="EUR", locale=locale)
+    assert money(Decimal("1234.5"), shop) == own
+
+
+def test_a_fix_without_a_history_is_known_as_one_in_every_language():
+    for language in known.PAPER_LANGUAGES:
+        make.shop(paper_language=language)
+        option = till.drafted().options.first()
+        assert option.has_no_history
+        option.known = "Snorp."
+        assert not option.has_no_history
+
+
+def test_the_file_of_a_bill_says_in_german_why_there_is_no_tax():
+    make.shop(
+        paper_language="de",
+        name="Qorl",
+        country="DE",
+        tax_id="DE123456789",
+        tax_kind="reverse",
+    )
+    job = till.ready()
+    Customer.objects.filter(pk=job.customer_id).update(
+        einvoice="ubl", country="FR", tax_id="FR12345678901", address="Weg 1"
+    )
+    job.refresh_from_db()
+    bill = issue(job, on=till.TODAY, at=till.now(), by=None)
+    file = bytes(bill.ubl.file).decode()
+    assert "Steuerschuldnerschaft des Leistungsempfängers" in file
+    assert "Reverse charge" not in file and "Lasting mend, Arbeitszeit" in file
