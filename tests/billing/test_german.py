@@ -34,7 +34,8 @@ WORDS = """
     one open or our overdue page paid parcel part parts pay please price prices
     quote receipt received reminder repair said seconds see sent serial sign slip take
     stopgap taken takes tax thank thanks that the them these they thing this times to
-    total until us version wait we what when where which will with work wrong yes you your
+    total until us version wait we what when where which will with work wrong yes you
+    your
 """.split()
 """English that is not German as well, as "in", "was" and "so" are."""
 ENGLISH_WORD = re.compile(rf"\b(?:{'|'.join(WORDS)})\b", re.IGNORECASE)
@@ -69,10 +70,9 @@ def test_no_word_that_a_customer_gets_is_english(german):
     }
     assert found == {}
     assert {language_of(page) for page in german.pages.values()} == {"de"}
-    languages = {
-        str(pikepdf.open(BytesIO(paper)).Root.Lang) for paper in german.papers.values()
-    }
-    assert languages == {"de"}
+    for name, paper in german.papers.items():
+        with pikepdf.open(BytesIO(paper)) as opened:
+            assert str(opened.Root.Lang) == "de", name
     # Sums, days and numbers as Germans write them.
     assert "1.589,84 €" in german.said["quote of four"]
     assert "04.04.2026" in german.said["page with the quote"]
