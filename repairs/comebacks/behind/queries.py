@@ -148,6 +148,9 @@ class PageByPage(TableData):
     def __iter__(self):
         return iter(self[:])
 
+    def order_by(self, aliases):
+        """No other order: what an address says of one is passed over."""
+
 
 # --- comebacks ------------------------------------------------------------------
 

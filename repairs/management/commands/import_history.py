@@ -118,8 +118,10 @@ class Command(BaseCommand):
             self.stdout.write(f"{rows:,} rows are right. Nothing was written.")
         elif made:
             self.stdout.write(f"{rows:,} rows brought in: {made}.")
-        else:
+        elif rows:
             self.stdout.write("Nothing new: nothing was changed.")
+        else:
+            self.stdout.write("Nothing new: there is no row below the header.")
         if brought.known:
             self.stdout.write(f"{brought.known:,} jobs were known already.")
         if brought.beside:

@@ -78,7 +78,7 @@ def test_a_row_too_wide_or_too_narrow_is_named(tmp_path):
 def test_a_file_without_rows_brings_nothing(tmp_path):
     path = tmp_path / "past.csv"
     path.write_text(header(REQUIRED).decode())
-    assert "Nothing new" in files.bring(path)
+    assert "there is no row below the header" in files.bring(path)
 
 
 def test_a_file_that_is_not_there_is_wrong_use(tmp_path):

@@ -228,3 +228,11 @@ def test_the_lists_are_the_owners(client, address):
     for kind in (Kind.COUNTER, Kind.BENCH):
         client.force_login(make.user(kind), SIGN_IN)
         assert client.get(address).status_code == 403
+
+
+@pytest.mark.parametrize("sort", ["days", "-comeback", "nonsense", ""])
+@pytest.mark.parametrize("address", [REPAIRS, REDONE])
+def test_an_order_that_a_list_does_not_have_is_passed_over(owner, address, sort):
+    history()
+    asked = {"as_of": NOW, "sort": sort}
+    assert "Fault and fix" in words(owner.get(address, asked))

@@ -132,7 +132,7 @@ def test_a_bad_delivery_is_suspected_before_the_fix_it_went_into(owner):
     assert (told.suspect.name, told.suspected) == ("B2 of JCK-1", 12)
     said = words(owner.get(MONTH))
     assert "First use no more of delivery" in said
-    assert "12 of these comebacks had a part of it" in said
+    assert "12 of these 12 comebacks had a part of it" in said
     assert "Offer it only as a stopgap" not in said
     assert told.suspect.evidence.replace("&", "&amp;") in said
 
