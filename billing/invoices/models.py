@@ -229,7 +229,10 @@ class Invoice(models.Model):
 
     class Meta:
         ordering = ["-issued_on", "-id"]
-        indexes = [models.Index(fields=["buyer_name"])]
+        indexes = [
+            models.Index(fields=["issued_on", "id"]),
+            models.Index(fields=["buyer_name"]),
+        ]
         constraints = [
             models.UniqueConstraint(
                 fields=["series", "number"], name="invoice_number_once"

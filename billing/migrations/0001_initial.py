@@ -501,6 +501,10 @@ class Migration(migrations.Migration):
         ),
         migrations.AddIndex(
             model_name='invoice',
+            index=models.Index(fields=['issued_on', 'id'], name='billing_inv_issued__b1148b_idx'),
+        ),
+        migrations.AddIndex(
+            model_name='invoice',
             index=models.Index(fields=['buyer_name'], name='billing_inv_buyer_n_dcf81e_idx'),
         ),
         migrations.AddConstraint(

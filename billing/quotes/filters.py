@@ -42,7 +42,9 @@ class QuoteFilter(django_filters.FilterSet):
         return found if self.form.cleaned_data.get("standing") else found.live()
 
     def by_words(self, queryset, name, words):
-        return queryset.sought(words)
+        """In the list's own order."""
+        found = Quote.objects.sought(words).order_by()
+        return queryset.filter(pk__in=found.values("pk"))
 
     def by_standing(self, queryset, name, value):
         if value == "draft":

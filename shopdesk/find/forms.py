@@ -9,3 +9,4 @@ class FindForm(forms.Form):
         max_length=200,
         widget=forms.TextInput(attrs={"type": "search", "autocomplete": "off"}),
     )
+    only = forms.CharField(required=False, widget=forms.HiddenInput)

@@ -3,6 +3,7 @@
 Each book says by itself which of its records are sought, and which of them fit best.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import chain
 from urllib.parse import urlencode
@@ -28,7 +29,7 @@ SOME = 20
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of record, behind which door it is shown, and where all of it stands."""
+    """A kind of record, behind which door it is shown, and which list has all of it."""
 
     name: str
     door: str
@@ -52,15 +53,24 @@ class Kind:
         records = list(self.shown().numbered(text)[:2]) if self.has_our_number else []
         return Found(self, text, records, exact=records)
 
+    def best(self, words: str, *, by: User) -> QuerySet:
+        """Keys, and how they fit, of all that the words may mean."""
+        return self.seek(words, by=by).values_list("pk", "fit")
+
     def found(self, words: str, *, by: User) -> "Found":
         """The first few that the words may mean."""
-        best = self.seek(words, by=by).values_list("pk", "fit")[: SOME + 1]
+        best = list(self.best(words, by=by)[: SOME + 1])
+        found = self.laid_out(words, best[:SOME])
+        found.is_cut = len(best) > SOME
+        return found
+
+    def laid_out(self, words: str, best: Iterable[tuple[int, int]]) -> "Found":
+        """The records of these keys, in their order."""
         fits = dict(best)
-        rows = self.shown().in_bulk(list(fits)[:SOME]) if fits else {}
+        rows = self.shown().in_bulk(list(fits)) if fits else {}
         records = [rows[pk] for pk in fits if pk in rows]
         exact = [record for record in records if fits[record.pk] == EXACT]
-        fit = min(fits.values(), default=EXACT)
-        return Found(self, words, records, exact, fit, is_cut=len(fits) > SOME)
+        return Found(self, words, records, exact, min(fits.values(), default=EXACT))
 
 
 class People(Kind):
@@ -89,9 +99,10 @@ class Found:
 
     @property
     def all_at(self) -> str:
-        """The address of the list that has all of them, where the room keeps one."""
+        """The address of all of them: the room's own list, or one of ours."""
         if not self.kind.all_at:
-            return ""
+            asked = urlencode({"q": self.words, "only": self.kind.name})
+            return f"{reverse('find')}?{asked}"
         asked = urlencode({self.kind.asked_by: self.words})
         return f"{reverse(self.kind.all_at)}?{asked}{self.kind.asked_too}"
 
@@ -108,7 +119,7 @@ KINDS = (
     ),
     Kind("Devices", "customers:device", Device),
     Kind(
-        "Bills and credit notes",
+        "Invoices and credit notes",
         "invoices:invoice",
         Invoice,
         has_our_number=True,
@@ -145,13 +156,17 @@ KINDS = (
 )
 
 
+def kinds_for(reader: User) -> list[Kind]:
+    return [kind for kind in KINDS if may(reader, kind.door)]
+
+
 def look_for(readings: list[str], *, by: User) -> list[Found]:
     """All that the words may mean to this reader, the kind that fits best first.
 
     A number that the shop gave is meant as such, whatever else it may be. The first
     reading of the words that finds anything counts.
     """
-    kinds = [kind for kind in KINDS if may(by, kind.door)]
+    kinds = kinds_for(by)
     numbered = ([kind.numbered(text) for kind in kinds] for text in readings)
     meant = ([kind.found(text, by=by) for kind in kinds] for text in readings)
     for founds in chain(numbered, meant):

@@ -1,10 +1,14 @@
 """One box that finds anything: typed, or scanned from a label."""
 
+from django.core.paginator import Paginator
 from django.shortcuts import redirect, render
 
 from shopdesk.find.forms import FindForm
 from shopdesk.find.labels import is_misread, readings
-from shopdesk.find.queries import look_for
+from shopdesk.find.queries import kinds_for, look_for
+
+ON_A_PAGE = 50
+"""Of one kind, where the room has no list of its own."""
 
 
 def find(request):
@@ -12,7 +16,10 @@ def find(request):
     form = FindForm(request.GET if "q" in request.GET else None)
     if not form.is_valid():
         return render(request, "shopdesk/find/find.html", {"form": form})
-    words = form.cleaned_data["q"]
+    words, only = form.cleaned_data["q"], form.cleaned_data["only"]
+    for kind in kinds_for(request.user):
+        if kind.name == only:
+            return _all_of(kind, request, words)
     groups = look_for(readings(words), by=request.user)
     exact = [record for found in groups for record in found.exact]
     if len(exact) == 1:
@@ -21,3 +28,11 @@ def find(request):
         groups = []
     facts = {"form": form, "find_text": words, "groups": groups, "is_misread": misread}
     return render(request, "shopdesk/find/find.html", facts)
+
+
+def _all_of(kind, request, words):
+    best = Paginator(kind.best(words, by=request.user), ON_A_PAGE)
+    page = best.get_page(request.GET.get("page"))
+    found = kind.laid_out(words, page.object_list)
+    facts = {"find_text": words, "found": found, "page": page}
+    return render(request, "shopdesk/find/all_of_a_kind.html", facts)

@@ -14,7 +14,8 @@ WRITTEN = re.compile(
     re.ASCII | re.IGNORECASE,
 )
 PART = re.compile(
-    r"([A-Z0-9]*)[\s/–-]+([0-9]{0,9})|([0-9]{1,9})", re.ASCII | re.IGNORECASE
+    r"([A-Z0-9]*)[\s/–-]+([0-9]{0,9})|([0-9]{1,9})|([A-Z]+[0-9]+[A-Z]*)",
+    re.ASCII | re.IGNORECASE,
 )
 WHOLE = re.compile(r"[A-Z0-9]*(?:\{yy\})?[A-Z0-9]*", re.ASCII)
 
@@ -59,7 +60,7 @@ def read_number(text: str) -> tuple[str, int] | None:
 def read_part(text: str) -> tuple[str, str] | None:
     """A part of a series and digits of a number, where `text` may be part of one.
 
-    `26-00042`, `INV26-` and `00042` are; noughts that only fill up are left out.
+    `26-00042`, `INV26` and `00042` are; noughts that only fill up are left out.
     """
     text = text.strip()
     if whole := read_number(text):
@@ -67,6 +68,5 @@ def read_part(text: str) -> tuple[str, str] | None:
     part = PART.fullmatch(text)
     if part is None:
         return None
-    letters, digits = (part[1] or "").upper(), part[2] or part[3] or ""
-    bare = digits.lstrip("0")
-    return (letters, bare) if letters or bare else None
+    letters, bare = (part[1] or part[4] or ""), (part[2] or part[3] or "").lstrip("0")
+    return (letters.upper(), bare) if letters or bare else None

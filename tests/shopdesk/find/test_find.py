@@ -1,4 +1,5 @@
 from decimal import Decimal
+from itertools import count
 from uuid import uuid4
 
 import pytest
@@ -41,6 +42,15 @@ def test_a_label_scanned_with_another_keyboard_is_read_all_the_same(desk):
     job = make.job(number="26-00412")
     code = label_code("26-00412").replace("-", "ß")
     assert find(desk, code).url == job.get_absolute_url()
+
+
+@pytest.mark.parametrize("letter", "YZ")
+def test_a_german_keyboard_swaps_two_letters_besides(desk, letter):
+    numbers = (f"26-{n:05d}" for n in count(1))
+    number = next(n for n in numbers if label_code(n).endswith(letter))
+    job = make.job(number=number)
+    typed = label_code(number).translate(str.maketrans("-YZ", "ßZY"))
+    assert find(desk, typed).url == job.get_absolute_url()
 
 
 def test_a_wrong_check_character_is_told_and_opens_nothing(desk):
@@ -300,10 +310,10 @@ def groups_of(answer):
 @pytest.mark.parametrize(
     ("words", "kind", "first"),
     [
-        ("00042", "Bills and credit notes", "bill"),
-        ("INV26-", "Bills and credit notes", None),
-        ("26-0004", "Bills and credit notes", None),
-        ("fenwick l", "Bills and credit notes", None),
+        ("00042", "Invoices and credit notes", "bill"),
+        ("INV26-", "Invoices and credit notes", None),
+        ("26-0004", "Invoices and credit notes", None),
+        ("fenwick l", "Invoices and credit notes", None),
         ("42", "Receipts", "receipt"),
         ("0412", "Quotes", "quote"),
         ("243", "Deliveries", None),
@@ -324,8 +334,8 @@ def test_a_bill_is_found_by_the_name_on_record_whatever_its_accents(desk):
     who = make.customer("Zoë Müller")
     make.customer("Zoë Müllerin")
     made = bill(1, job=make.job(make.device(who)), buyer="Workshop of the town")
-    assert groups_of(find(desk, "ZOE mull"))["Bills and credit notes"] == [made]
-    assert groups_of(find(desk, "of the TOWN"))["Bills and credit notes"] == [made]
+    assert groups_of(find(desk, "ZOE mull"))["Invoices and credit notes"] == [made]
+    assert groups_of(find(desk, "of the TOWN"))["Invoices and credit notes"] == [made]
 
 
 @pytest.mark.parametrize(
@@ -377,7 +387,7 @@ def test_a_job_and_a_bill_of_one_number_are_both_shown(desk):
     job = make.job(number="INV26-00042", is_from_history=True)
     made = bill(42)
     groups = groups_of(find(desk, "inv26-00042"))
-    assert groups == {"Jobs": [job], "Bills and credit notes": [made]}
+    assert groups == {"Jobs": [job], "Invoices and credit notes": [made]}
 
 
 @pytest.mark.parametrize(
@@ -388,6 +398,7 @@ def test_a_job_and_a_bill_of_one_number_are_both_shown(desk):
         ("INV26-", "invoices:all"),
         ("PWR-", "faults:book"),
         ("T-", "quotes:all"),
+        ("INV26", "invoices:all"),
     ],
 )
 def test_more_than_a_page_links_to_the_rooms_own_list_of_the_same(desk, words, list_at):
@@ -403,6 +414,36 @@ def test_more_than_a_page_links_to_the_rooms_own_list_of_the_same(desk, words, l
     page = desk.get(found.all_at)
     assert page.status_code == 200 and page.context["table"].paginator.count == 22
     assert f'href="{escape(found.all_at)}"' in find(desk, words).text
+
+
+@pytest.mark.parametrize(
+    ("kind", "words"), [("Jobs", "T-"), ("Devices", "SN-9"), ("Deliveries", "L-")]
+)
+def test_a_kind_without_a_list_of_its_own_is_turned_over_page_by_page(
+    desk, kind, words
+):
+    for n in range(52):
+        make.job(make.device(serial=f"SN-9{n:02}"), number=f"T-{n}")
+        make.delivery(make.part(), 1, lot=f"L-{n}")
+    founds = find(desk, words).context["groups"]
+    found = next(f for f in founds if f.kind.name == kind)
+    first = desk.get(found.all_at)
+    assert "1–50 of 52" in first.text and 'rel="next"' in first.text
+    second = desk.get(found.all_at + "&page=2")
+    assert "51–52 of 52" in second.text
+    seen = [one.pk for page in (first, second) for one in page.context["found"].records]
+    assert len(set(seen)) == len(seen) == 52
+    for page in ("0", "-1", "x", "9" * 5000, ""):
+        assert desk.get(f"{found.all_at}&page={page}").status_code == 200
+
+
+def test_only_kinds_that_one_may_see_are_listed(client, db):
+    make.shop(country="GB")
+    one_of_each()
+    client.force_login(make.user("bench"))
+    for only in ("Receipts", "Invoices and credit notes", "x", "\x00"):
+        answer = client.get(reverse("find"), {"q": "42", "only": only})
+        assert answer.status_code == 200 and "26-00042" not in answer.text
 
 
 @pytest.mark.parametrize("kind", ["counter", "bench", "owner"])
@@ -443,7 +484,12 @@ def test_a_fix_is_shown_with_a_fault_that_is_in_use(desk):
 
 def test_nothing_found_says_what_can_be_sought(desk):
     page = find(desk, "nobody & co").text
-    for said in ("Bills, credit notes", "4k7", "lot or date code", "by code or name"):
+    for said in (
+        "Invoices, credit notes",
+        "4k7",
+        "lot or date code",
+        "by code or name",
+    ):
         assert said in page
 
 

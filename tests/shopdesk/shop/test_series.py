@@ -179,6 +179,8 @@ def test_every_number_that_is_written_is_read_back(pattern, number):
     [
         ("26-0004", ("26", "4")),
         ("inv26-", ("INV26", "")),
+        ("inv26", ("INV26", "")),
+        ("R26", ("R26", "")),
         ("00042", ("", "42")),
         ("-42", ("", "42")),
         ("INV26-00042", ("INV26", "42")),
