@@ -38,13 +38,14 @@ def tell_of_answer(
         "how": quote.get_answered_how_display(),
         "why": one_line(quote.answer_why),
         "at": at,
-        "fee": fee_for_finding(job, on=on, shop=shop),
         "promised": _to_come(job.promised_on, on=on),
     }
     if option := quote.chosen:
         places = quote.written_in(shop).places
         facts |= {"option": option, "totals": option.totals(places=places)}
         papers = [kept(quote, shop=shop), *papers]
+    else:
+        facts["fee"] = fee_for_finding(job, on=on, shop=shop)
     _tell(
         quote,
         facts,
