@@ -22,6 +22,7 @@ from billing.invoices.models import Invoice, Payment
 from billing.invoices.payments.actions import deposit
 from billing.invoices.queries import bill_of
 from billing.invoices.reminders.actions import remind
+from billing.invoices.reminders.printing import usual_words
 from billing.management.demo.mended import Mended
 from billing.management.demo.offers import INK
 from billing.management.demo.plan import End
@@ -126,7 +127,7 @@ class Till(Mended):
                 on=self._day(days),
                 at=timezone.now(),
                 by=self.owner,
-                words=Shop.current().reminder_words,
+                words=usual_words(Shop.current()),
                 fee=Decimal(fee),
                 mail=True,
             )
