@@ -12,7 +12,7 @@ from django.urls import reverse
 
 from repairs.faults import declared
 from repairs.stock.models import Part
-from shopdesk.fields import best_first
+from shopdesk.fields import best_first, plain
 
 CODE = RegexValidator(
     r"^[A-Z0-9]+(?:-[A-Z0-9]+)*\Z",
@@ -51,14 +51,17 @@ class EntryQuerySet(models.QuerySet):
     described_in = ("code", "name")
 
     def called(self, words: str):
-        """Those in whose code or description every word of `words` is found."""
-        found = self
-        for word in words.split():
-            anywhere = Q()
-            for field in self.described_in:
-                anywhere |= Q(**{f"{field}__icontains": word})
-            found = found.filter(anywhere)
-        return found
+        """Those in whose code or description every word of `words` is found.
+
+        Case and accents do not matter. A book is short: it is read through for that.
+        """
+        wanted = plain(words).split()
+        found = []
+        for pk, *said in self.order_by().values_list("pk", *self.described_in):
+            text = plain(" | ".join(said))
+            if wanted and all(word in text for word in wanted):
+                found.append(pk)
+        return self.filter(pk__in=found)
 
     def sought(self, words: str):
         """Those that `words` may mean, those in use before the retired."""

@@ -356,6 +356,15 @@ def test_a_part_is_found_by_what_it_is(desk, words, value):
     assert groups_of(find(desk, words)) == {"Parts": [wanted]}
 
 
+@pytest.mark.parametrize("words", ["LOTSTELLE", "lötstelle", "kalte LÖT", "pwr kalt"])
+def test_case_and_accents_do_not_matter_in_the_fault_book(desk, words):
+    fault = make.fault("PWR-COLD", "Kalte Lötstelle")
+    make.fault("PWR-WET", "Feuchte Platine")
+    assert groups_of(find(desk, words)) == {"Faults": [fault]}
+    page = desk.get(reverse("faults:book"), {"q": words})
+    assert "PWR-COLD" in page.text and "PWR-WET" not in page.text
+
+
 def test_parts_of_the_value_stand_before_those_that_only_mention_it(desk):
     make.part("A-1", name="trimmer for 4k7 bridges")
     valued = make.part("B-1", value="4k7 1% 0402")
