@@ -13,6 +13,7 @@ from django.utils import translation
 
 from billing.invoices.actions import issue
 from billing.invoices.reminders.printing import usual_words
+from billing.quotes import actions
 from repairs.customers.models import Customer
 from shopdesk.printing import in_paper_language
 from shopdesk.shop import known
@@ -20,7 +21,7 @@ from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import figure, money, own_words, price
 from tests import make
 from tests.billing import till
-from tests.billing.all_kinds import AllKinds
+from tests.billing.all_kinds import AllKinds, text
 
 pytestmark = pytest.mark.django_db
 
@@ -130,6 +131,17 @@ def test_what_the_shop_typed_stays_as_it_was_typed():
     assert till.handed_back().words == "Until the sea gives it back."
     with in_paper_language(shop):
         assert own_words(shop, "slip_words") == "None"
+
+
+def test_a_long_word_is_parted_and_not_written_over_the_next_column():
+    make.shop(paper_language="de")
+    quote = till.drafted()
+    long = "Hochspannungswandlerplatinenanschlussbuchse"
+    quote.options.filter(position=1).update(title=f"{long} und {long} ersetzen")
+    paper = actions.send(quote, on=till.TODAY, at=till.now(), by=None).paper
+    said = text(paper)
+    assert long not in said.split("Stopgap mend")[0] and "\u2010" in said
+    assert "2. Stopgap mend" in said
 
 
 @pytest.mark.parametrize(
