@@ -189,7 +189,7 @@ def test_what_a_visitor_typed_can_not_pass_for_lines_of_ours(customer, quote):
     customer.send("no", who="Ada\nAgreed: all", why="No.\n\nThe job at the desk: x")
     letter = posted()[SHOP]
     assert "Answer: no" in lines(letter)
-    assert "Reason: “No. The job at the desk: x”" in lines(letter)
+    assert "Reason: No. The job at the desk: x" in lines(letter)
     assert not any(line.startswith("Agreed") for line in lines(letter))
     assert [line for line in lines(letter) if line.startswith("The job at")] == [
         f"The job at the desk: http://testserver{quote.job.get_absolute_url()}"
