@@ -28,10 +28,24 @@ class Narrow(forms.CharField):
         )
 
 
+class PastDay(DayFormField):
+    """A day of which something may be known."""
+
+    def validate(self, value):
+        try:
+            super().validate(value)
+        except forms.ValidationError as refusal:
+            if refusal.code != "out_of_range":
+                raise
+            raise forms.ValidationError(
+                "Give a day between 1990-01-01 and today.", code="out_of_range"
+            ) from None
+
+
 class AskForm(forms.Form):
     """As of which day, within how many days, and of which repairs."""
 
-    as_of = DayFormField(
+    as_of = PastDay(
         label="As known on",
         error_messages={
             "required": "Give a day, such as 2026-03-31.",

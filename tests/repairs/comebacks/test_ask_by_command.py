@@ -100,7 +100,7 @@ def test_a_report_that_cannot_be_written_is_told_in_a_sentence(pairs, tmp_path):
     [
         (["--as-of=2026-13-01"], "Write the day as year-month-day"),
         (["--as-of=2026-06-21"], "2026-06-21 is still to come"),
-        (["--as-of=0001-01-01"], "Give a day between 1990-01-01"),
+        (["--as-of=0001-01-01"], "Give a day between 1990-01-01 and today."),
         (["--within=0"], "at least 1 day"),
         (["--within=soon"], "whole number"),
     ],

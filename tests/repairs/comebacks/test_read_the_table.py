@@ -121,8 +121,8 @@ def test_a_past_day_and_another_horizon_can_be_asked_for(owner):
     [
         ({"as_of": "yesterday"}, "Write the day as year-month-day"),
         ({"as_of": ""}, "Give a day"),
-        ({"as_of": "0001-01-01"}, "Give a day between 1990-01-01"),
-        ({"as_of": "9999-12-31"}, "Give a day between 1990-01-01"),
+        ({"as_of": "0001-01-01"}, "Give a day between 1990-01-01 and today."),
+        ({"as_of": "9999-12-31"}, "Give a day between 1990-01-01 and today."),
         ({"as_of": "2048-01-01"}, "is still to come"),
         ({"within": "ninety"}, "Write the days as a whole number"),
         ({"within": "0"}, "at least 1 day"),

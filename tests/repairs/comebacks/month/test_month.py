@@ -452,7 +452,7 @@ def test_what_is_not_there_is_not_found(owner, address):
     [
         ({"as_of": "yesterday"}, "Write the day as year-month-day"),
         ({"as_of": "2048-01-01"}, "is still to come"),
-        ({"as_of": "9999-12-31"}, "Give a day between 1990-01-01"),
+        ({"as_of": "9999-12-31"}, "Give a day between 1990-01-01 and today."),
         ({"within": "0"}, "at least 1 day"),
         ({"within": "9" * 5000}, "whole number"),
     ],
