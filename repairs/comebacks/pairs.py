@@ -132,6 +132,7 @@ def comeback_table(
             returned=counts.returned,
             over_limit=over_limit,
             alone_width=own.high - own.low,
+            is_over_alone=own.chance > limit,
             sureness=sureness,
         ),
         reserve=reserves(risk, pairs["mean_redo_cost"], places=places),

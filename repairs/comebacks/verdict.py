@@ -24,17 +24,24 @@ WIDEST = 0.5  # own limits wider than this tell nothing
 
 
 def verdicts(
-    *, returned: Ints, over_limit: Floats, alone_width: Floats, sureness: float
+    *,
+    returned: Ints,
+    over_limit: Floats,
+    alone_width: Floats,
+    is_over_alone: NDArray[np.bool_],
+    sureness: float,
 ) -> NDArray[np.object_]:
     """A word a pair. The order matters: a fix seen to come back is said to, though
     its own repairs are few; one that merely was not seen to is not said to hold.
+    Nor is one whose own repairs alone came back more often than the limit
+    (`is_over_alone`), however good the company that it is drawn towards.
     """
     return np.select(
         [
             (1.0 - over_limit <= DOUBT_TO_ACCUSE * (1.0 - sureness))
             & (returned >= LEAST_RETURNS),
             alone_width > WIDEST,
-            1.0 - over_limit >= sureness,
+            (1.0 - over_limit >= sureness) & ~is_over_alone,
         ],
         [COMES_BACK, TOO_FEW, HOLDS],
         default=BETWEEN,

@@ -90,6 +90,7 @@ def _sums(made: Shop, counts: Counts, said: Said) -> dict[str, float]:
         returned=counts.returned,
         over_limit=said.over,
         alone_width=np.zeros(len(truth)),  # asked after `comes back`, so it counts not
+        is_over_alone=np.zeros(len(truth), dtype=bool),  # nor does this
         sureness=SURENESS,
     )
     is_accused = words == verdict.COMES_BACK

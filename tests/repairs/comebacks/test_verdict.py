@@ -4,11 +4,12 @@ import pytest
 from repairs.comebacks import verdict
 
 
-def word(*, over, returned=5, width=0.2, sureness=0.9):
+def word(*, over, returned=5, width=0.2, is_over_alone=False, sureness=0.9):
     return verdict.verdicts(
         returned=np.array([returned]),
         over_limit=np.array([over]),
         alone_width=np.array([width]),
+        is_over_alone=np.array([is_over_alone]),
         sureness=sureness,
     )[0]
 
@@ -42,3 +43,9 @@ def test_one_comeback_accuses_nobody():
 def test_what_its_own_repairs_leave_open_is_never_said_to_hold():
     assert word(over=0.0, width=0.6) == verdict.TOO_FEW
     assert word(over=0.99, width=0.6) == verdict.COMES_BACK
+
+
+def test_what_came_back_more_often_than_the_limit_is_never_said_to_hold():
+    assert word(over=0.05, is_over_alone=True) == verdict.BETWEEN
+    assert word(over=0.99, is_over_alone=True) == verdict.COMES_BACK
+    assert word(over=0.05, width=0.6, is_over_alone=True) == verdict.TOO_FEW
