@@ -1,5 +1,6 @@
 """What templates of every room need: money, days, telephone numbers, marks, links."""
 
+import re
 from decimal import Decimal
 
 import phonenumbers
@@ -7,7 +8,7 @@ import segno
 from babel.numbers import format_currency, format_decimal
 from django import template
 from django.utils import formats, timezone
-from django.utils.html import format_html
+from django.utils.html import format_html, format_html_join
 from django.utils.translation import get_language, gettext
 
 from shopdesk.marks import HOT, SHAPES, shape_of
@@ -15,6 +16,8 @@ from shopdesk.money import rounded
 from shopdesk.shop import known
 
 register = template.Library()
+
+SHARES = re.compile(r"([<>]?[\d.]+(?:–[<>]?[\d.]+)? %)")
 
 
 @register.filter
@@ -61,6 +64,17 @@ def figure(number, shop):
         decimal_quantization=False,
     )
     return text.replace("\u202f", "\u00a0")
+
+
+@register.filter
+def unbroken(text):
+    """A sentence whose shares and limits stay on one line: 35 %, 28–57 %."""
+    parts = SHARES.split(str(text))
+    pieces = [
+        format_html('<span class="whole">{}</span>', part) if n % 2 else part
+        for n, part in enumerate(parts)
+    ]
+    return format_html_join("", "{}", ((piece,) for piece in pieces))
 
 
 @register.filter

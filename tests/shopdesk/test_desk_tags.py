@@ -83,3 +83,11 @@ def test_a_mark_says_its_word_and_hides_its_shape_from_readers():
 
 def test_a_word_can_carry_no_markup_into_a_mark():
     assert "<b>" not in drawn("{% mark word %}", word="<b>x</b>")
+
+
+def test_shares_and_limits_in_a_sentence_stay_on_one_line():
+    said = drawn("{{ text|unbroken }}", text="risk 42 %, limits <0.1–57 % <b> of 3–4.")
+    assert said == (
+        'risk <span class="whole">42 %</span>, limits <span class="whole">&lt;0.1–57 %'
+        "</span> &lt;b&gt; of 3–4."
+    )
