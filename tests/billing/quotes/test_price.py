@@ -63,7 +63,9 @@ def test_what_comes_back_often_costs_more_than_the_list_has_it():
     make.shop(cost_rate=Decimal(50), target_margin=Decimal(20))
     option = quoted().options.get()
     assert option.is_raised and option.chance > Decimal("0.3")
-    assert option.reserve == pytest.approx(option.chance * option.redo_cost, abs=0.01)
+    assert option.reserve == pytest.approx(
+        option.chance * option.redo_cost, abs=Decimal("0.01")
+    )
     labour = option.lines.get(kind="labour")
     assert labour.price == labour.suggested > 51
     charged = sum(line.amount for line in option.lines.all())
