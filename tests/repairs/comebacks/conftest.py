@@ -1,8 +1,19 @@
 import pytest
 from django.core.cache import cache
 
+from shopdesk.staff.models import Kind
+from tests import make
+
+SIGN_IN = "django.contrib.auth.backends.ModelBackend"
+
 
 @pytest.fixture(autouse=True)
 def _nothing_kept():
     """Records are kept from page to page, but not from test to test."""
     cache.clear()
+
+
+@pytest.fixture
+def owner(client):
+    client.force_login(make.user(Kind.OWNER), SIGN_IN)
+    return client

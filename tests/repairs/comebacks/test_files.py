@@ -23,14 +23,6 @@ def ago(n):
 
 
 @pytest.fixture
-def owner(client):
-    client.force_login(
-        make.user(Kind.OWNER), "django.contrib.auth.backends.ModelBackend"
-    )
-    return client
-
-
-@pytest.fixture
 def pairs():
     fault = make.fault(code="PWR-JACK")
     for code, back in (("RESOLDER", 6), ("REPLACE", 0)):

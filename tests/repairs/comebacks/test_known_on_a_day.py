@@ -302,14 +302,6 @@ def test_the_latest_day_is_today_unless_the_records_go_further(pair):
 AS_THEY_STAND = "As they stand today are: names and codes, our limit and sureness,"
 
 
-@pytest.fixture
-def owner(client):
-    client.force_login(
-        make.user(Kind.OWNER), "django.contrib.auth.backends.ModelBackend"
-    )
-    return client
-
-
 @pytest.mark.parametrize("page", ["/comebacks/", "/comebacks/month/"])
 def test_what_a_past_day_shows_as_it_stands_today_is_said(owner, pair, page):
     make.past_repair(*pair, on=ON, back_on=ON + days(9))

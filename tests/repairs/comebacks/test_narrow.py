@@ -31,14 +31,6 @@ def ago(n):
 
 
 @pytest.fixture
-def owner(client):
-    client.force_login(
-        make.user(Kind.OWNER), "django.contrib.auth.backends.ModelBackend"
-    )
-    return client
-
-
-@pytest.fixture
 def shop():
     """Laptops by Rosa come back, amplifiers by Tomas hold; one fix for both."""
     fault = make.fault(code="PWR-JACK")

@@ -13,14 +13,6 @@ pytestmark = pytest.mark.django_db
 TABLE = "/comebacks/"
 
 
-@pytest.fixture
-def owner(client):
-    client.force_login(
-        make.user(Kind.OWNER), "django.contrib.auth.backends.ModelBackend"
-    )
-    return client
-
-
 def today():
     return timezone.localdate()
 

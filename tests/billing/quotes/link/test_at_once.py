@@ -1,37 +1,23 @@
 """Two at the same moment: one wins, and it is counted once."""
 
-import threading
-
 import pytest
-from django.db import connection
 from django.test import Client
 from django.utils import timezone
 
 from billing.quotes.link.models import Knock
 from billing.quotes.models import Quote
 from repairs.jobs.models import Step
+from tests.at_once import all_at_once
 from tests.billing.quotes.link.conftest import boxes
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
 
 def at_once(*acts):
-    """Run all of them at the same moment, each in a thread of its own."""
-    ready, answers = threading.Barrier(len(acts)), []
-
-    def run(act):
-        try:
-            ready.wait(timeout=20)
-            answers.append(act())
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=run, args=[act]) for act in acts]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(timeout=60)
-    assert len(answers) == len(acts)
+    """What each of them answers, when all are done at the same moment."""
+    answers = []
+    failed = all_at_once(*(lambda act=act: answers.append(act()) for act in acts))
+    assert failed == []
     return answers
 
 

@@ -26,12 +26,6 @@ def clock(time_machine):
     time_machine.move_to("2026-09-15 09:00")
 
 
-@pytest.fixture
-def owner(client):
-    client.force_login(make.user(Kind.OWNER), SIGN_IN)
-    return client
-
-
 def pair(**facts):
     fault = make.fault(**facts)
     return fault, make.fix(fault)

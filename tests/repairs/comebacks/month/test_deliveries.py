@@ -10,19 +10,10 @@ from repairs.comebacks.month.queries import groups_by
 from repairs.comebacks.queries import comeback_record
 from repairs.stock.models import Supplier
 from shopdesk.shop.models import Shop
-from shopdesk.staff.models import Kind
 from tests import make
 
 pytestmark = pytest.mark.django_db
 PAGE = "/comebacks/deliveries/"
-
-
-@pytest.fixture
-def owner(client):
-    client.force_login(
-        make.user(Kind.OWNER), "django.contrib.auth.backends.ModelBackend"
-    )
-    return client
 
 
 def ago(n):

@@ -9,8 +9,7 @@ import pytest
 from repairs.comebacks.month.bars import RIGHT, bars
 from repairs.comebacks.month.laid_by import LaidBy, together
 from repairs.comebacks.month.queries import month_context
-from repairs.jobs import states
-from repairs.jobs.models import Job, Repair
+from repairs.jobs.models import Repair
 from shopdesk.shop.models import Shop
 from shopdesk.staff.models import Kind
 from tests import make
@@ -57,21 +56,9 @@ def done(of, many, *, month, **facts):
 
 def came_back(repair, *, on, cost=None):
     """Its comeback; with a cost it is handed back five days later."""
-    job = make.comeback(repair, on=on).job
+    make.comeback(repair, on=on)
     if cost is not None:
-        Repair.objects.create(
-            job=job,
-            fault=repair.fault,
-            fix=repair.fix,
-            outcome=states.FIXED,
-            declared="lasting",
-            cost=Decimal(cost),
-        )
-        Job.objects.filter(pk=job.pk).update(
-            state=states.HANDED_BACK,
-            outcome=states.FIXED,
-            handed_back_on=on + timedelta(days=5),
-        )
+        make.redone(repair, cost, on=on + timedelta(days=5))
 
 
 def test_a_months_reserves_stand_against_what_its_comebacks_cost(of):

@@ -28,12 +28,6 @@ def clock(time_machine):
     time_machine.move_to("2026-09-15 09:00")
 
 
-@pytest.fixture
-def owner(client):
-    client.force_login(make.user(Kind.OWNER), SIGN_IN)
-    return client
-
-
 def report(as_of=NOW, within=90):
     shop = Shop.current()
     return month_context(as_of=as_of, within=within, shop=shop)["month"]

@@ -25,14 +25,6 @@ def clock(time_machine):
     time_machine.move_to("2026-09-15 09:00")
 
 
-@pytest.fixture
-def owner(client):
-    client.force_login(
-        make.user(Kind.OWNER), "django.contrib.auth.backends.ModelBackend"
-    )
-    return client
-
-
 @pytest.fixture(autouse=True)
 def shop():
     """Laptops by Rosa come back, amplifiers by Tomas hold; one fix for both."""

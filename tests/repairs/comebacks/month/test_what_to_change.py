@@ -11,19 +11,10 @@ from repairs.comebacks.month.queries import month_context
 from repairs.faults.declared import STOPGAP
 from repairs.stock.models import Supplier
 from shopdesk.shop.models import Shop
-from shopdesk.staff.models import Kind
 from tests import make
 
 pytestmark = pytest.mark.django_db
 MONTH, TABLE, PDF = "/comebacks/month/", "/comebacks/", "/comebacks/comebacks.pdf"
-
-
-@pytest.fixture
-def owner(client):
-    client.force_login(
-        make.user(Kind.OWNER), "django.contrib.auth.backends.ModelBackend"
-    )
-    return client
 
 
 def ago(n):
