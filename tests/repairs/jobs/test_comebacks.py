@@ -7,9 +7,10 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
-from django.db import transaction
+from django.db import connection, transaction
 
 from repairs.faults.declared import LASTING
+from repairs.guards import COMEBACKS
 from repairs.jobs import states
 from repairs.jobs.models import Comeback, Job, Repair, ReturnDecision
 from tests import make
@@ -208,6 +209,21 @@ def test_a_visit_not_handed_back_has_no_cost_yet():
     )
     back = Comeback.objects.get()
     assert (back.cost_on(over - days(1)), back.cost_on(over)) == (None, Decimal(12))
+
+
+def test_what_changed_while_the_triggers_were_down_is_found_when_they_are_set_up():
+    jack, fan = make.fault(), make.fault()
+    first = make.past_repair(jack, make.fix(jack, fan), on=DAY)
+    make.comeback(first, on=DAY + days(9))
+    with connection.cursor() as cursor:
+        for statement in COMEBACKS.drop(connection.vendor):
+            cursor.execute(statement)
+        Repair.objects.filter(pk=first.pk).update(fault=fan)
+        assert Comeback.objects.get().fault == jack
+        for statement in COMEBACKS.create(connection.vendor):
+            cursor.execute(statement)
+    assert told(DAY + days(30)) == reckoned(DAY + days(30))
+    assert Comeback.objects.get().fault == fan
 
 
 @pytest.mark.django_db(transaction=True)
