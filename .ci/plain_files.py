@@ -19,7 +19,9 @@ FRAMEWORK_NAMES = frozenset(
 )
 FRAMEWORK_FOLDERS = frozenset({"management", "migrations", "models", "templatetags"})
 # So do the few files that stand in the front door itself.
-FRONT_DOOR = frozenset({"shopdesk.home", "shopdesk.settings", "shopdesk.wsgi"})
+FRONT_DOOR = frozenset(
+    {"shopdesk.home", "shopdesk.settings", "shopdesk.stamp", "shopdesk.wsgi"}
+)
 
 
 def is_plain(module: str) -> bool:

@@ -1,7 +1,14 @@
-"""How every form looks: one renderer for all of them."""
+"""How every form looks and how a refusal is shown in it."""
 
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from django.contrib import messages
 from django.db import IntegrityError, transaction
 from django.forms.renderers import TemplatesSetting
+
+from shopdesk.errors import RefusedError
 
 
 class DeskRenderer(TemplatesSetting):
@@ -27,3 +34,30 @@ def saved(form, *, unique: str) -> bool:
         form.add_error(unique, "Somebody else has just added this one.")
         return False
     return True
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """What came of an action: true where it was done."""
+
+    is_done: bool
+    result: Any = None
+
+    def __bool__(self) -> bool:
+        return self.is_done
+
+
+def attempt(request, form, action: Callable, *args, field: str | None = None, **facts):
+    """Call `action` and return an `Attempt`; show a refusal where the user looks.
+
+    That is beside `field` of the form, above all its fields, or as a message where
+    `form` is None. What was typed stays in the form.
+    """
+    try:
+        return Attempt(True, action(*args, **facts))
+    except RefusedError as refusal:
+        if form is None:
+            messages.error(request, str(refusal))
+        else:
+            form.add_error(field, str(refusal))
+        return Attempt(False)
