@@ -18,12 +18,14 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from shopdesk.errors import PdfError
+
 ROOT = Path(__file__).resolve().parent.parent
 # A paper may be drawn while a record is kept, and others wait 20 seconds for that.
 SECONDS = 15.0
 
 
-class PaperFailed(Exception):
+class PaperFailed(PdfError):
     """A paper could not be made, for a reason that stands in the sentence."""
 
 

@@ -1,5 +1,7 @@
 """The states of a quote."""
 
+from shopdesk.errors import InvalidTransitionError
+
 DRAFT = "draft"
 SENT = "sent"
 ACCEPTED = "accepted"
@@ -24,7 +26,7 @@ NEXT: dict[str, frozenset[str]] = {
 }
 
 
-class WrongStep(Exception):
+class WrongStep(InvalidTransitionError):
     """A step that the table does not allow, told as a sentence."""
 
 

@@ -5,6 +5,8 @@
 
 from collections.abc import Collection
 
+from shopdesk.errors import InvalidTransitionError
+
 EXPECTED = "expected"
 BOOKED_IN = "booked_in"
 DIAGNOSED = "diagnosed"
@@ -82,7 +84,7 @@ RETURN_IS = {
 }
 
 
-class WrongStep(Exception):
+class WrongStep(InvalidTransitionError):
     """A step that the table does not allow, told as a sentence."""
 
 

@@ -11,6 +11,7 @@ from django.core.mail import BadHeaderError, get_connection
 from django.core.validators import validate_email
 from django.db import transaction
 
+from shopdesk.errors import EmailError
 from shopdesk.post.models import Attachment, Letter
 from shopdesk.shop.models import Shop
 
@@ -18,7 +19,7 @@ MOST_BYTES = 15_000_000
 """Attachments of one letter; many mail servers refuse more than 20 MB as encoded."""
 
 
-class Unsendable(Exception):
+class Unsendable(EmailError):
     """A letter that can't be written, told as a sentence."""
 
 

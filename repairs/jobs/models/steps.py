@@ -8,14 +8,15 @@ from django.db.models import F
 from django.utils import timezone
 
 from repairs.jobs import states
+from shopdesk.errors import RefusedError, StaleError
 from shopdesk.shop.models import Shop
 
 
-class NotYet(Exception):
+class NotYet(RefusedError):
     """A step refused because something is missing, told as a sentence."""
 
 
-class Stale(Exception):
+class Stale(StaleError):
     """Someone else changed the job since the page was opened, told as a sentence."""
 
 
