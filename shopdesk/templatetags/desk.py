@@ -11,6 +11,7 @@ from django.utils import formats, timezone
 from django.utils.html import format_html, format_html_join
 from django.utils.translation import get_language, gettext
 
+from shopdesk.look.formats import format_share, format_share_range
 from shopdesk.marks import HOT, SHAPES, shape_of
 from shopdesk.money import rounded
 from shopdesk.shop import known
@@ -119,6 +120,18 @@ def minutes(value):
 def percent(value, places=0):
     """A share as a percentage: 0.126 → 13 %."""
     return "" if value is None or value == "" else f"{float(value) * 100:.{places}f} %"
+
+
+@register.filter
+def share(value):
+    """A probability in percent: `{{ row.risk|share }}` → 2.3 %."""
+    return "" if value is None else format_share(value)
+
+
+@register.filter
+def share_range(low, high):
+    """Two limits in percent: `{{ row.low|share_range:row.high }}` → 28–55 %."""
+    return "" if low is None or high is None else format_share_range(low, high)
 
 
 @register.filter
