@@ -66,9 +66,6 @@ INSTALLED_APPS = [
     "csp",
     "axes",
     "shopdesk",
-    "shopdesk.shop",
-    "shopdesk.staff",
-    "shopdesk.post",
     "repairs",
     "billing",
 ]
@@ -144,7 +141,7 @@ CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"
 
 # --- who may come in --------------------------------------------------------
 
-AUTH_USER_MODEL = "staff.User"
+AUTH_USER_MODEL = "shopdesk.User"
 AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",
     "django.contrib.auth.backends.ModelBackend",

@@ -81,7 +81,7 @@ def bring(path, *options):
 
 def records():
     """Every record there is, so that a test can say that nothing moved."""
-    apps_ = map(apps.get_app_config, ("repairs", "billing", "shop"))
+    apps_ = map(apps.get_app_config, ("repairs", "billing", "shopdesk"))
     models = [model for app in apps_ for model in app.get_models()]
     return {m.__name__: list(m.objects.order_by("pk").values()) for m in models}
 

@@ -6,7 +6,7 @@ from django.db import connection
 from django.test import Client
 
 from shopdesk.shop.models import Shop
-from shopdesk.staff.management.commands import add_owner
+from shopdesk.management.commands import add_owner
 from shopdesk.staff.models import Kind, User
 from tests import make
 from tests.shopdesk.staff.conftest import PASSWORD

@@ -1,6 +1,8 @@
 import django.core.validators
+import django.db.models.deletion
 import shopdesk.fields
 from decimal import Decimal
+from django.conf import settings
 from django.db import migrations, models
 
 
@@ -22,6 +24,58 @@ class Migration(migrations.Migration):
             ],
             options={
                 'verbose_name_plural': 'series',
+            },
+        ),
+        migrations.CreateModel(
+            name='User',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('password', models.CharField(max_length=128, verbose_name='password')),
+                ('last_login', models.DateTimeField(blank=True, null=True, verbose_name='last login')),
+                ('username', models.CharField(error_messages={'unique': 'Somebody here signs in by this name already.'}, max_length=40, unique=True, validators=[django.core.validators.RegexValidator('^[a-z0-9](?:[a-z0-9._-]*[a-z0-9])?\\Z', 'Use small letters and digits, with dots or dashes between them.')], verbose_name='sign-in name')),
+                ('name', models.CharField(max_length=80)),
+                ('kind', models.CharField(choices=[('counter', 'Counter'), ('bench', 'Bench'), ('owner', 'Owner')], default='counter', max_length=7)),
+                ('is_active', models.BooleanField(default=True, verbose_name='may sign in')),
+                ('passphrase_until', models.DateTimeField(blank=True, editable=False, null=True)),
+                ('created_at', models.DateTimeField(auto_now_add=True)),
+            ],
+            options={
+                'ordering': ['name'],
+                'constraints': [models.CheckConstraint(condition=models.Q(('kind__in', ['counter', 'bench', 'owner'])), name='staff_kind_is_known')],
+            },
+        ),
+        migrations.CreateModel(
+            name='Letter',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('to', models.EmailField(max_length=254)),
+                ('subject', models.CharField(max_length=200)),
+                ('text', models.TextField(max_length=20000)),
+                ('about', models.CharField(blank=True, max_length=200)),
+                ('message_id', models.CharField(max_length=200, unique=True)),
+                ('written_at', models.DateTimeField()),
+                ('due_at', models.DateTimeField(null=True)),
+                ('tries', models.PositiveSmallIntegerField(default=0)),
+                ('said', models.CharField(blank=True, max_length=300, verbose_name='what went wrong')),
+                ('sent_at', models.DateTimeField(null=True)),
+                ('dropped_at', models.DateTimeField(null=True)),
+                ('written_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+            ],
+            options={
+                'ordering': ['-id'],
+            },
+        ),
+        migrations.CreateModel(
+            name='Attachment',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('name', models.CharField(max_length=120)),
+                ('kind', models.CharField(max_length=80, verbose_name='media type')),
+                ('file', models.BinaryField()),
+                ('letter', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='attachments', to='shopdesk.letter')),
+            ],
+            options={
+                'ordering': ['id'],
             },
         ),
         migrations.CreateModel(
@@ -106,5 +160,21 @@ class Migration(migrations.Migration):
                 'ordering': ['kind', '-starts_on'],
                 'constraints': [models.UniqueConstraint(fields=('kind', 'starts_on'), name='tax_rate_once_a_day'), models.CheckConstraint(condition=models.Q(models.Q(('kind__in', frozenset(['reduced', 'standard'])), ('rate__gt', 0), ('rate__lte', 100)), models.Q(models.Q(('kind__in', frozenset(['reduced', 'standard'])), _negated=True), ('rate', 0)), _connector='OR'), name='tax_rate_goes_with_its_kind')],
             },
+        ),
+        migrations.AddIndex(
+            model_name='letter',
+            index=models.Index(fields=['due_at'], name='shopdesk_le_due_at_053961_idx'),
+        ),
+        migrations.AddConstraint(
+            model_name='letter',
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('to', ''), _negated=True), models.Q(('subject', ''), _negated=True)), name='letter_is_addressed'),
+        ),
+        migrations.AddConstraint(
+            model_name='letter',
+            constraint=models.CheckConstraint(condition=models.Q(('sent_at', None), models.Q(('dropped_at', None), ('due_at', None)), _connector='OR'), name='letter_sent_is_over'),
+        ),
+        migrations.AddConstraint(
+            model_name='letter',
+            constraint=models.CheckConstraint(condition=models.Q(('dropped_at', None), ('due_at', None), _connector='OR'), name='letter_dropped_is_over'),
         ),
     ]

@@ -1,6 +1,0 @@
-from django.apps import AppConfig
-
-
-class Post(AppConfig):
-    name = "shopdesk.post"
-    label = "post"
