@@ -2,11 +2,16 @@
 
 from datetime import datetime
 
+from billing.handback.leaving import SOUND, TAKEN_OUT
 from billing.handback.models import Parcel
 from billing.handback.queries import Told
+from repairs.faults.cautions import BATTERY_IN_PARCEL, BATTERY_REMOVED
 from repairs.jobs.models import Job
 from shopdesk.printing import render_pdf
 from shopdesk.shop.models import Shop
+
+CAUTION_OF = {SOUND: BATTERY_IN_PARCEL, TAKEN_OUT: BATTERY_REMOVED}
+"""What the packing slip says of a battery."""
 
 
 def cover_paper(
@@ -37,6 +42,7 @@ def parcel_note(parcel: Parcel, *, shop: Shop, made_at: datetime) -> bytes:
             "parcel": parcel,
             "job": parcel.job,
             "device": parcel.job.device,
+            "caution": CAUTION_OF.get(parcel.battery, ""),
         },
         size=shop.paper,
         made_at=made_at,

@@ -2,7 +2,9 @@
 
 from dataclasses import dataclass
 from datetime import date
+from typing import ClassVar
 
+from repairs.faults.cautions import SHIPPING, SWOLLEN_BATTERY, Caution
 from repairs.faults.models import Hazard
 from repairs.jobs import cover, states
 from repairs.jobs.models import Job, Repair
@@ -48,10 +50,12 @@ def _promise(job: Job, repair: Repair, on: date, shop: Shop):
 
 @dataclass
 class PostCautions:
-    """What must be seen to before the device goes into the post."""
+    """What must be observed before the device is shipped."""
 
     swollen: bool
     battery: bool
+    of_swollen: ClassVar[Caution] = SWOLLEN_BATTERY
+    of_shipping: ClassVar[str] = SHIPPING
 
     def __bool__(self) -> bool:
         return self.swollen or self.battery

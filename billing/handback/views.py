@@ -18,6 +18,7 @@ from billing.invoices.payments.actions import cash_of
 from billing.invoices.queries import bill_of
 from billing.pricing.currency import Currency
 from billing.quotes.repair_form.queries import bound_by
+from repairs.faults.cautions import SHIPPING
 from repairs.jobs import states
 from repairs.jobs.models import Job, NotYet, Stale
 from shopdesk.post.actions import Unsendable
@@ -99,6 +100,7 @@ def hand_back(request, pk):
             "totals": bill.totals,
             "written_in": written_in,
             "cautions": post_cautions(job) if job.came_by == POST else None,
+            "shipping": SHIPPING,
             "form": form,
         },
     )

@@ -4,9 +4,9 @@ from django.utils import timezone
 
 from repairs.bench import forms, queries
 from repairs.bench.actions import MENDING, running_timer
-from repairs.bench.cautions import cautions
 from repairs.bench.next_step import next_step
 from repairs.bench.proof_words import what_it_means, why_so_many
+from repairs.faults.cautions import cautions
 from repairs.jobs import states
 from repairs.jobs.cover import is_covered
 from repairs.jobs.models import Job
@@ -132,16 +132,10 @@ class Bench:
         )
 
     def _cautions(self):
-        job = self.job
         pairs = [one["is"] for one in self.repairs]
         hazards = {repair.fault.hazard for repair in pairs}
         hazards |= {repair.fix.hazard for repair in pairs if repair.fix}
-        return cautions(
-            swollen=job.has_swollen_battery,
-            liquid=job.has_liquid,
-            mains=job.has_mains,
-            hazards=hazards,
-        )
+        return cautions(job=self.job, hazards=hazards)
 
     def _past(self):
         """Past visits, with how long after each this one came and whether covered."""

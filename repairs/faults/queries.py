@@ -1,6 +1,5 @@
 """What the pages of the fault book ask for."""
 
-from repairs.faults.hazards import OF_HAZARD, Caution
 from repairs.faults.models import Fault
 
 
@@ -8,11 +7,6 @@ def fixes(fault: Fault):
     """The fixes of a fault, those in use first, with their usual parts."""
     found = fault.fixes.prefetch_related("usual_parts__part")
     return found.order_by("is_retired", "code")
-
-
-def cautions(hazards) -> list[Caution]:
-    """The caution of each hazard, once."""
-    return [caution for hazard, caution in OF_HAZARD.items() if hazard in hazards]
 
 
 def found_on(fault: Fault):

@@ -4,6 +4,7 @@ from django.views.decorators.http import require_POST
 from django_tables2 import RequestConfig
 
 from repairs.faults import queries
+from repairs.faults.cautions import cautions
 from repairs.faults.filters import BookFilter
 from repairs.faults.forms import (
     CheckForm,
@@ -38,7 +39,7 @@ def fault(request, pk):
         {
             "fault": entry,
             "fixes": fixes,
-            "cautions": queries.cautions(hazards),
+            "cautions": cautions(hazards=hazards),
             "table": RequestConfig(request).configure(found),
         },
     )

@@ -4,6 +4,7 @@ from django import forms
 
 from repairs.customers.fields import TidyField
 from repairs.customers.forms import TEXT
+from repairs.faults.cautions import OF_DEVICE
 from repairs.jobs.models import Job
 from shopdesk.fields import DayFormField
 
@@ -62,6 +63,10 @@ class ArriveForm(forms.ModelForm):
             "has_mains",
             "promised_on",
         )
+
+    def safety_checks(self):
+        """Each question about safety, with the caution that a tick calls for."""
+        return [(self[name], [caution]) for name, caution in OF_DEVICE.items()]
 
 
 class JobForm(ArriveForm):

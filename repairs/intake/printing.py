@@ -2,6 +2,7 @@
 
 from datetime import UTC, datetime, time
 
+from repairs.faults.cautions import cautions
 from repairs.intake.qr import qr_code
 from repairs.jobs.models import Job
 from shopdesk.printing import SCREENS, render_pdf
@@ -28,7 +29,7 @@ def _pdf(name: str, job: Job, *, size: str, language: str = "", **facts) -> byte
     qr = qr_code(job.label_code)
     return render_pdf(
         f"repairs/intake/{name}.html",
-        {"job": job, "qr": qr, "size": size, **facts},
+        {"job": job, "qr": qr, "size": size, "cautions": cautions(job=job), **facts},
         size=size,
         made_at=last.made_at if last else noon,
         language=language,

@@ -7,6 +7,7 @@ from django.utils import timezone
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET
 
+from repairs.faults.cautions import cautions
 from repairs.intake import actions
 from repairs.intake.context import BookIn
 from repairs.intake.forms import ArriveForm, CodeForm, LabelForm
@@ -104,6 +105,7 @@ def booked(request, pk):
     job = _job(pk)
     code = getattr(job, "access_code", None)
     facts = {"job": job, "code": code, "decision": job.decision}
+    facts["cautions"] = cautions(job=job)
     facts["sizes"] = LabelForm.SIZES
     facts["may_see_code"] = may(request.user, "intake:show_code")
     return render(request, "repairs/intake/booked.html", facts)

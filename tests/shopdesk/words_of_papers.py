@@ -14,7 +14,7 @@ from billing.quotes import known
 from billing.quotes.changes.models import ChangeAnswer
 from billing.quotes.link import words as where
 from billing.quotes.models import Quote
-from repairs.faults import declared
+from repairs.faults import cautions, declared
 from repairs.jobs import states as job_states
 from repairs.jobs.models import Job
 from shopdesk.shop import tax
@@ -49,6 +49,14 @@ CHOSEN = [
     *declared.LABELS.values(),
     *tax.LABELS.values(),
     *(one.reason for one in tax.UNSAID.values() if one.reason),
+    cautions.FOOT,
+    cautions.BATTERY_IN_PARCEL,
+    cautions.BATTERY_REMOVED,
+    *(
+        text
+        for caution in cautions.OF_DEVICE.values()
+        for text in (caution.title, caution.level, caution.text)
+    ),
 ]
 """Words from a short list, which customers get by way of a variable."""
 

@@ -204,8 +204,8 @@ def test_a_redo_keeps_the_rest_of_the_old_cover(desk):
 def test_a_swollen_battery_is_called_out_before_the_post(desk):
     posted = till.ready(came_by="post", has_swollen_battery=True)
     collected = till.ready(has_swollen_battery=True)
-    assert "does not go by post" in desk.get(address(posted)).content.decode()
-    assert "does not go by post" not in desk.get(address(collected)).content.decode()
+    assert "Do not ship it." in desk.get(address(posted)).content.decode()
+    assert "Do not ship it." not in desk.get(address(collected)).content.decode()
 
 
 def test_the_bench_does_not_hand_back(client):

@@ -211,11 +211,11 @@ def test_a_job_from_a_history_file_has_its_certificate_made(desk):
 
 def test_a_battery_that_stays_here_needs_no_caution_any_more(desk):
     job = ready(has_swollen_battery=True, came_by="post")
-    assert "Before it goes into the post" in desk.get(address(job)).content.decode()
+    assert "Before shipping" in desk.get(address(job)).content.decode()
     sent = posted(job, battery="out")
     page = desk.post(address(job), sent, follow=True).content.decode()
     assert "taken out, it stays here" in page
-    assert "Before it goes into the post" not in page
+    assert "Before shipping" not in page
 
 
 def test_what_has_no_cover_offers_no_certificate_of_it(desk):

@@ -181,7 +181,7 @@ def test_a_fault_that_the_book_lacks_is_written_into_it(bench):
     )
     fault = Fault.objects.get(code="AUD-COIL-OPEN")
     assert job.repairs.get().fault == fault
-    assert "Mains inside" in bench.get(job.get_absolute_url()).content.decode()
+    assert "Mains voltage" in bench.get(job.get_absolute_url()).content.decode()
 
 
 def test_a_new_fault_of_a_job_that_moved_on_leaves_the_book_alone(bench):

@@ -1,14 +1,11 @@
-"""What the page says by itself: cautions, what is next, what a proof run is worth."""
+"""What the page says by itself: what is next, what a proof run is worth."""
 
 import pytest
 
-from repairs.bench.cautions import LIQUID, SWOLLEN, cautions
 from repairs.bench.next_step import next_step
 from repairs.bench.proof_words import chance, what_it_means, why_so_many
-from repairs.faults.hazards import BATTERY, MAINS
 from repairs.jobs import states
 
-NOTHING = {"swollen": False, "liquid": False, "mains": False, "hazards": ()}
 PLAIN = {
     "has_fault": True,
     "is_undecided": False,
@@ -16,15 +13,6 @@ PLAIN = {
     "has_fixes": True,
     "tries_to_go": 0,
 }
-
-
-def test_a_job_without_hazard_has_no_caution():
-    assert cautions(**NOTHING) == []
-
-
-def test_each_hazard_has_its_caution_once_and_the_gravest_is_first():
-    told = cautions(swollen=True, liquid=True, mains=True, hazards={"mains", "battery"})
-    assert told == [SWOLLEN, MAINS, LIQUID, BATTERY]
 
 
 @pytest.mark.parametrize("state", states.LABELS)

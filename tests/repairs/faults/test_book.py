@@ -110,8 +110,8 @@ def test_a_fault_shows_its_fixes_their_parts_and_where_it_was_found(client):
     for told in ("1 h 35 min", "180 days", "JACK-5", "3 on hand", job.number):
         assert told in page, told
     assert "Wiggle it." in page
-    assert "disconnect the battery" in page and "Hot air and fume" in page
-    assert "Mains inside" not in page
+    assert "disconnect the battery" in page and "Hot air and solder fumes" in page
+    assert "Mains voltage" not in page
 
 
 def test_the_record_of_its_fixes_is_fetched_and_linked(client):

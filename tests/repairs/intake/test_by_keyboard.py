@@ -217,7 +217,7 @@ def test_what_one_types_is_kept_while_an_answer_comes_in(counter):
 
 
 def test_a_swollen_battery_brings_up_its_caution(counter):
-    caution = counter.get_by_label("Swollen battery").locator("text=rules come first")
+    caution = counter.get_by_label("Swollen battery").locator("text=Fire and explosion")
     assert not caution.first.is_visible()
     counter.locator("#id_has_swollen_battery").check()
     assert caution.first.is_visible()
