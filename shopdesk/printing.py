@@ -87,6 +87,11 @@ def render_pdf(
             "page": page(size),
             "inside": inside and _told(inside, made_at),
         }
+    return draw(paper)
+
+
+def draw(paper: dict) -> bytes:
+    """The PDF of a rendered paper. Most tests put a quicker drawing in its place."""
     return PRESS.pdf(paper)
 
 

@@ -5,10 +5,13 @@ import os
 import shutil
 import socket
 import sys
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import pytest
 from hypothesis import configuration, settings
+
+from tests import papers
 
 # Playwright keeps a loop running in this thread, and Django would refuse its database.
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
@@ -136,20 +139,80 @@ def pytest_configure(config):
         config.pluginmanager.register(Whole())
 
 
+@pytest.fixture(scope="session", autouse=True)
+def papers_are_drawn_by_a_stand_in():
+    """Except in a test marked `paper`; see `tests.papers`."""
+    from shopdesk import printing
+
+    real = printing.draw
+    printing.draw = lambda paper: (real if papers.drawn else papers.stand_in)(paper)
+    yield
+    printing.draw = real
+
+
+def pytest_runtest_setup(item):
+    papers.drawn = item.get_closest_marker("paper") is not None
+
+
 @pytest.fixture(scope="session")
-def django_db_modify_db_settings(
-    django_db_modify_db_settings_parallel_suffix, tmp_path_factory, request
-):
-    """A file, since the live server's threads need one; and one for each run."""
+def databases(django_test_environment, tmp_path_factory, worker_id, request):
     from django.db import connection
+
+    from tests.database import Databases
 
     wanted = request.config.getoption("--on")
     assert wanted in (None, connection.vendor), (
         f"These tests are for {wanted}; DATABASE_URL says {connection.vendor}."
     )
-    if connection.vendor == "sqlite":
-        test_database = tmp_path_factory.mktemp("database") / "desk.sqlite3"
-        connection.settings_dict["TEST"]["NAME"] = str(test_database)
+    own = tmp_path_factory.getbasetemp()
+    # With several processes each has a folder of its own in that of the run.
+    shared = own if worker_id == "master" else own.parent
+    return Databases(shared, tmp_path_factory.mktemp(worker_id, numbered=False))
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(databases, django_db_blocker):
+    """In place of pytest-django's own, which migrates anew in each process."""
+    with ExitStack() as stack:
+        with django_db_blocker.unblock():
+            stack.enter_context(databases.migrated())
+        yield
+        with django_db_blocker.unblock():
+            stack.close()
+
+
+@contextmanager
+def _demo(databases, blocker):
+    from django.conf import settings
+    from django.core.management import call_command
+
+    data, said = databases.shared / "demo", databases.shared / "demo.txt"
+
+    def fill():
+        with said.open("w") as out:
+            call_command("demo", stdout=out)
+
+    with ExitStack() as stack, pytest.MonkeyPatch.context() as patch:
+        patch.setattr(settings, "DATA_DIR", data)
+        with blocker.unblock():
+            stack.enter_context(databases.copy("demo", fill, of="migrated"))
+        yield said.read_text()
+        with blocker.unblock():
+            stack.close()
+
+
+@pytest.fixture(scope="module")
+def demo(databases, django_db_setup, django_db_blocker):
+    """The demo shop as it was filled once in this run; what the command said of it."""
+    with _demo(databases, django_db_blocker) as said:
+        yield said
+
+
+@pytest.fixture
+def demo_to_use_up(databases, django_db_setup, django_db_blocker):
+    """The same for one test that keeps what it changes."""
+    with _demo(databases, django_db_blocker) as said:
+        yield said
 
 
 @pytest.fixture(scope="session")

@@ -1,7 +1,8 @@
 """Every paper we print, read back by programs that are not ours.
 
 outloud hears what a reader of the screen would say of it and checks PDF/UA-1; pikepdf
-looks at what it carries. A new paper is a line in PAPERS, or a test below fails.
+looks at what it carries. Each is read once in a language, on the sizes in turn. A new
+paper is a line in PAPERS, or a test below fails.
 """
 
 import re
@@ -30,7 +31,6 @@ from tests import make
 from tests.billing import till
 
 TEMPLATES = Path(__file__).parent.parent / "templates"
-SIZES = ("A4", "Letter")
 
 
 class Desk:
@@ -252,10 +252,13 @@ def dictionaries(thing):
             yield from dictionaries(part)
 
 
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.paper
+@pytest.mark.parametrize(("size", "language"), [("A4", "en"), ("Letter", "de")])
 @pytest.mark.parametrize("paper", PAPERS, ids=lambda paper: paper.__name__)
-def test_a_paper_can_be_read_by_everybody_and_does_nothing(desk, paper, size, tmp_path):
-    make.shop(paper=size)
+def test_a_paper_can_be_read_by_everybody_and_does_nothing(
+    desk, paper, size, language, tmp_path
+):
+    make.shop(paper=size, paper_language=language)
     pdf = paper(desk)
     assert heard(pdf, tmp_path) == []
     assert list(carried(pdf)) == []

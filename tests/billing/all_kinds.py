@@ -5,7 +5,6 @@ What people type is of no language here, so that every word of one is ours.
 
 import html
 import re
-import subprocess
 from datetime import timedelta
 from decimal import Decimal
 from itertools import count
@@ -36,6 +35,7 @@ from shopdesk.shop.models import Shop
 from tests import make
 from tests.billing import till
 from tests.billing.quotes.changes.test_change_order import line
+from tests.papers import text_of
 
 TOKEN = re.compile(r"/q/[\w-]{43}")
 SEEN = re.compile(
@@ -50,9 +50,7 @@ UNREAD = re.compile(r"<meta\b[^>]*>|<input\b[^>]*hidden[^>]*>", re.S)
 
 def text(pdf):
     """What a paper says, as a program of others reads it."""
-    read = ["pdftotext", "-layout", "-", "-"]
-    found = subprocess.run(read, input=bytes(pdf), capture_output=True, check=True)
-    return " ".join(found.stdout.decode().split())
+    return " ".join(text_of(pdf).split())
 
 
 def told(answer):

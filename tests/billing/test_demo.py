@@ -1,4 +1,4 @@
-"""The demo shop, filled once for all that is asked of it here."""
+"""The demo shop, filled once for all that is asked of it."""
 
 import io
 import json
@@ -35,21 +35,6 @@ from shopdesk.staff.models import User
 from tests.repairs.history.files import records
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(scope="module")
-def demo(django_db_setup, django_db_blocker, tmp_path_factory):
-    """What the command said; the records stay until the last test of this file."""
-    folder = tmp_path_factory.mktemp("demo")
-    with django_db_blocker.unblock(), pytest.MonkeyPatch.context() as patch:
-        from django.db import transaction
-
-        patch.setattr(settings, "DATA_DIR", folder)
-        with transaction.atomic():
-            out = io.StringIO()
-            call_command("demo", stdout=out)
-            yield out.getvalue()
-            transaction.set_rollback(True)
 
 
 # --- the whole ------------------------------------------------------------------

@@ -63,6 +63,7 @@ def language_of(page):
     return re.search(r'<html lang="([^"]*)"', page.content.decode())[1]
 
 
+@pytest.mark.paper
 def test_no_word_that_a_customer_gets_is_english(german):
     found = {
         name: words
@@ -89,6 +90,7 @@ def test_the_desk_stays_english_around_the_german_words(german):
     assert "€99.96" in german.desk_pages["sent"].content.decode()
 
 
+@pytest.mark.paper
 def test_english_ones_are_as_they_were_to_the_letter(english):
     """Taken down before any of them could be German."""
     for one in BEFORE.read_text().split("=== ")[1:]:
@@ -133,6 +135,7 @@ def test_what_the_shop_typed_stays_as_it_was_typed():
         assert own_words(shop, "slip_words") == "None"
 
 
+@pytest.mark.paper
 def test_a_long_word_is_parted_and_not_written_over_the_next_column():
     make.shop(paper_language="de")
     quote = till.drafted()

@@ -14,11 +14,11 @@ from shopdesk.shop import logo
 from shopdesk.shop.models import MarkupBand, Shop
 from tests import make
 from tests.billing import till
-from tests.billing.quotes.test_paper import text
+from tests.papers import text_of
 from tests.shopdesk.shop.pictures import drawn
 from tests.test_papers import carried, heard
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.paper]
 
 FACTS = {
     "name": "Tallow & Finch",
@@ -69,7 +69,7 @@ def test_logo_and_lines_stand_on_every_paper(shop):
         assert (picture.Width, picture.Height) == (900, 300)
         assert told[0] == "Logo of Tallow & Finch"
         assert len(pdf.pages) == 1
-        said = text(bytes(paper))
+        said = text_of(bytes(paper))
         assert "Registered in Lower Hythe, no. 4711" in said
         assert "Open Tuesday to Friday" in said and "tallow.example/ask" in said
 
@@ -78,9 +78,9 @@ def test_words_stand_at_the_foot_of_their_own_paper(shop):
     quote, bill = till.sent(), billed()
     note = credit(bill, why="Wrong name.", on=till.TODAY, at=till.now(), by=None)
     said = {
-        "quote": text(bytes(quote.paper)),
-        "bill": text(bytes(bill.paper)),
-        "note": text(bytes(note.paper)),
+        "quote": text_of(bytes(quote.paper)),
+        "bill": text_of(bytes(bill.paper)),
+        "note": text_of(bytes(note.paper)),
     }
     has = {name: FACTS["quote_words"] in words for name, words in said.items()}
     assert has == {"quote": True, "bill": False, "note": False}
@@ -131,6 +131,6 @@ def test_papers_in_another_language_are_right_for_a_reader_too(shop, tmp_path):
     ):
         pdf = opened(paper)
         assert str(pdf.Root.Lang) == "de"
-        said = text(bytes(paper))
+        said = text_of(bytes(paper))
         assert word in said and "Seite 1 von 1" in said
         assert heard(bytes(paper), tmp_path) == [] == list(carried(bytes(paper)))

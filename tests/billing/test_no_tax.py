@@ -1,6 +1,5 @@
 """Where no tax is charged, pages and papers say why instead of “0 %”."""
 
-import subprocess
 from datetime import date
 from decimal import Decimal
 
@@ -15,6 +14,7 @@ from shopdesk.shop import tax
 from shopdesk.shop.models import TaxRate
 from tests import make
 from tests.billing import till
+from tests.papers import text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -34,9 +34,7 @@ def said_by(client, url):
     answer = client.get(url)
     assert answer.status_code == 200
     if answer["Content-Type"] == "application/pdf":
-        read = ["pdftotext", "-raw", "-", "-"]
-        done = subprocess.run(read, input=answer.content, capture_output=True)
-        return " ".join(done.stdout.decode().split())
+        return " ".join(text_of(answer.content, "-raw").split())
     return answer.content.decode()
 
 

@@ -5,7 +5,6 @@ from urllib.parse import urlsplit
 import pytest
 from django.conf import settings
 from django.contrib.sessions.models import Session
-from django.core.management import call_command
 from django.urls import Resolver404, resolve, reverse
 from django.utils import timezone
 
@@ -31,8 +30,7 @@ def name_of(address):
 
 
 @pytest.fixture
-def owner(live_server, context, client):
-    call_command("demo", verbosity=0)
+def owner(live_server, demo_to_use_up, context, client):
     client.force_login(User.objects.get(kind="owner"))
     value = client.cookies[settings.SESSION_COOKIE_NAME].value
     context.add_cookies(

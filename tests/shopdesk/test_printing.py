@@ -12,6 +12,9 @@ from django.template import engines
 
 from shopdesk.printing import SIZES, PaperFailed, render_pdf
 from shopdesk.shop.models import Shop
+from tests.papers import text_of
+
+pytestmark = pytest.mark.paper
 
 AT = datetime(2026, 3, 5, 14, 5, tzinfo=UTC)
 SHOP = Shop(
@@ -48,12 +51,6 @@ def paper(tmp_path, monkeypatch):
 
 def opened(pdf):
     return pikepdf.open(BytesIO(pdf))
-
-
-def text(pdf):
-    return subprocess.run(
-        ["pdftotext", "-layout", "-", "-"], input=pdf, capture_output=True, check=True
-    ).stdout.decode()
 
 
 def test_the_same_record_gives_the_same_bytes(paper):
@@ -126,8 +123,9 @@ def test_a_long_paper_counts_its_pages(paper):
     pages = len(opened(pdf).pages)
     assert pages > 2
     for number in range(1, pages + 1):
-        assert f"Page {number} of {pages}" in text(pdf)
-    assert text(pdf).count("Slip 26-00412") == pages + 1  # the heading, and each foot
+        assert f"Page {number} of {pages}" in text_of(pdf)
+    # The heading, and each foot.
+    assert text_of(pdf).count("Slip 26-00412") == pages + 1
 
 
 def test_a_label_is_one_small_page_without_a_foot(paper):
@@ -137,7 +135,7 @@ def test_a_label_is_one_small_page_without_a_foot(paper):
     {% block main %}<h1>26-00412-K</h1><p>Marrow 12</p>{% endblock %}"""
     pdf = paper(label, size="54x25")
     assert len(opened(pdf).pages) == 1
-    assert "Page" not in text(pdf)
+    assert "Page" not in text_of(pdf)
 
 
 @pytest.mark.parametrize(
@@ -154,12 +152,12 @@ def test_a_paper_that_would_fetch_is_refused_loudly(paper, source):
     planted = PAPER.replace("{{ said }}", source)
     with pytest.raises(PaperFailed, match="may not fetch"):
         paper(planted)
-    assert text(paper()).strip(), "and the next paper is made as ever"
+    assert text_of(paper()).strip(), "and the next paper is made as ever"
 
 
 def test_what_people_typed_is_text_and_never_markup(paper):
     said = '<img src="file:///etc/hostname"> <h1>Paid</h1>'
-    assert said in " ".join(text(paper(said=said)).split())
+    assert said in " ".join(text_of(paper(said=said)).split())
 
 
 def test_a_paper_without_a_title_is_refused(paper):

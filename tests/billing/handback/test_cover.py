@@ -1,6 +1,5 @@
 """The cover certificate."""
 
-import subprocess
 from io import BytesIO
 
 import pikepdf
@@ -9,6 +8,7 @@ from django.urls import reverse
 
 from tests import make
 from tests.billing import till
+from tests.papers import text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -19,11 +19,10 @@ def certificate(client, job):
 
 
 def text(pdf):
-    read = ["pdftotext", "-layout", "-", "-"]
-    done = subprocess.run(read, input=pdf, capture_output=True, check=True)
-    return " ".join(done.stdout.decode().split())
+    return " ".join(text_of(pdf).split())
 
 
+@pytest.mark.paper
 def test_it_says_what_until_when_and_what_ends_it(client):
     make.shop(cover_words="It ends where others open the device.")
     job = till.handed_back().job

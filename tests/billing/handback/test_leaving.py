@@ -1,6 +1,5 @@
 """Over the counter or by post, with its papers, and never with a dangerous battery."""
 
-import subprocess
 from datetime import timedelta
 from hashlib import sha256
 from io import BytesIO
@@ -20,6 +19,7 @@ from shopdesk.post.models import Letter
 from shopdesk.staff.models import Kind
 from tests import make
 from tests.billing import till
+from tests.papers import text_of
 
 HOME = "3 Mill Row\nTarnford TF1 2AB"
 
@@ -79,9 +79,7 @@ def ready(**facts):
 
 
 def text(pdf):
-    read = ["pdftotext", "-layout", "-", "-"]
-    done = subprocess.run(read, input=bytes(pdf), capture_output=True, check=True)
-    return " ".join(done.stdout.decode().split())
+    return " ".join(text_of(pdf).split())
 
 
 def test_who_took_it_is_written_down(desk):
@@ -105,6 +103,7 @@ def test_a_drawn_signature_is_kept_and_only_lines_are(desk):
     assert Collected.objects.get().signature == "M1 1L20 30"
 
 
+@pytest.mark.paper
 @pytest.mark.parametrize("size", ["A4", "Letter"])
 def test_a_parcel_has_its_note(desk, size):
     make.shop(paper=size, parcel_words="Our own words.")

@@ -167,6 +167,7 @@ def test_payments_while_the_day_is_closed_are_all_counted_once():
     assert cash.total == first.cash
 
 
+@pytest.mark.paper
 def test_the_slip_is_a_paper_for_everybody_on_paper_and_on_a_roll(client):
     client.force_login(make.user(Kind.COUNTER))
     a_day()

@@ -136,6 +136,7 @@ def test_a_bill_that_takes_the_place_of_another_takes_its_money_over():
     assert job.repairs.get().charged == 59
 
 
+@pytest.mark.paper
 def test_the_receipt_is_a_paper_for_everybody():
     receipt = deposit(agreed(), 30).receipt
     with pikepdf.open(BytesIO(bytes(receipt.paper))) as pdf:

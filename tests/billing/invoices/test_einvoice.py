@@ -69,6 +69,7 @@ def inside(invoice):
 # --- inside the PDF -------------------------------------------------------------------
 
 
+@pytest.mark.paper
 @pytest.mark.django_db
 def test_the_paper_carries_the_e_invoice_byte_for_byte():
     shop()
@@ -98,6 +99,7 @@ def test_the_paper_with_the_e_invoice_is_frozen():
     assert inside(invoice) == einvoice.cii(invoice.as_einvoice(invoice.lines.all()))
 
 
+@pytest.mark.paper
 @pytest.mark.django_db
 def test_the_same_bill_gives_the_same_paper():
     from billing.invoices.printing import invoice_paper
@@ -144,6 +146,7 @@ def test_a_bill_of_nothing_is_an_e_invoice_too(form):
     assert broken_rules(xml) == set() and figures(xml)[0]["BT-115"] == 0
 
 
+@pytest.mark.paper
 @pytest.mark.django_db
 def test_the_paper_has_the_marks_of_an_archive_and_of_accessibility():
     """What PDF/A-3a asks for, as far as we can see it; no validator says so."""

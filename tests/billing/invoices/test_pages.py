@@ -1,6 +1,5 @@
 """Bills on screen and on paper."""
 
-import subprocess
 from decimal import Decimal
 from hashlib import sha256
 from io import BytesIO
@@ -15,6 +14,7 @@ from billing.invoices.models import Invoice, Payment
 from shopdesk.staff.models import Kind
 from tests import make
 from tests.billing import till
+from tests.papers import text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -26,9 +26,7 @@ def desk(client):
 
 
 def text(pdf):
-    read = ["pdftotext", "-layout", "-", "-"]
-    done = subprocess.run(read, input=pdf, capture_output=True, check=True)
-    return " ".join(done.stdout.decode().split())
+    return " ".join(text_of(pdf).split())
 
 
 def paper(client, invoice):
@@ -134,6 +132,7 @@ def test_the_paper_says_all_that_a_bill_must(desk):
         assert words in said, words
 
 
+@pytest.mark.paper
 def test_the_paper_is_kept_byte_for_byte(desk):
     invoice = till.handed_back()
     before = paper(desk, invoice)

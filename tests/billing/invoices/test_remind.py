@@ -123,6 +123,7 @@ def test_the_letter_goes_out_with_reminder_and_bill_or_nothing_happens():
     assert Reminder.objects.count() == Letter.objects.count() - before == 1
 
 
+@pytest.mark.paper
 def test_the_reminder_is_a_paper_for_everybody():
     made = reminded(till.handed_back())
     with pikepdf.open(BytesIO(bytes(made.paper))) as pdf:

@@ -1,6 +1,5 @@
 """The quote on paper: right in both sizes, kept byte for byte."""
 
-import subprocess
 from decimal import Decimal
 from hashlib import sha256
 from io import BytesIO
@@ -15,14 +14,9 @@ from shopdesk.shop import tax
 from shopdesk.shop.tax import Tax
 from tests import make
 from tests.billing import till
+from tests.papers import text_of
 
 pytestmark = pytest.mark.django_db
-
-
-def text(pdf):
-    read = ["pdftotext", "-layout", "-", "-"]
-    done = subprocess.run(read, input=pdf, capture_output=True, check=True)
-    return done.stdout.decode()
 
 
 def paper(client, quote):
@@ -32,6 +26,7 @@ def paper(client, quote):
     return answer.content
 
 
+@pytest.mark.paper
 @pytest.mark.parametrize(("size", "width"), [("A4", 595.28), ("Letter", 612)])
 def test_two_options_fit_on_one_page_of_the_shops_paper(client, size, width):
     make.shop(
@@ -41,7 +36,7 @@ def test_two_options_fit_on_one_page_of_the_shops_paper(client, size, width):
     opened = pikepdf.open(BytesIO(pdf))
     assert len(opened.pages) == 1
     assert float(opened.pages[0].mediabox[2]) == pytest.approx(width, abs=0.1)
-    said = text(pdf)
+    said = text_of(pdf)
     for words in (
         "Tallow & Finch",
         "14 Wharf Lane",
@@ -61,6 +56,7 @@ def test_two_options_fit_on_one_page_of_the_shops_paper(client, size, width):
     assert "DRAFT" not in said
 
 
+@pytest.mark.paper
 def test_the_paper_is_tagged_for_readers_and_says_what_it_is(client):
     quote = till.sent()
     opened = pikepdf.open(BytesIO(paper(client, quote)))
@@ -71,6 +67,7 @@ def test_the_paper_is_tagged_for_readers_and_says_what_it_is(client):
         assert facts["dc:title"] == f"Quote {quote.job.number}, version 1"
 
 
+@pytest.mark.paper
 def test_a_sent_paper_stays_byte_for_byte_whatever_the_shop_changes(client):
     quote = till.sent()
     before = paper(client, quote)
@@ -84,17 +81,18 @@ def test_a_sent_paper_stays_byte_for_byte_whatever_the_shop_changes(client):
 
 def test_a_draft_is_marked_as_one_and_follows_the_boxes(client):
     quote = till.drafted()
-    assert "DRAFT" in text(paper(client, quote))
+    assert "DRAFT" in text_of(paper(client, quote))
     Quote.objects.update(words="Something else was found.")
-    assert "Something else was found." in text(paper(client, quote))
+    assert "Something else was found." in text_of(paper(client, quote))
 
 
 def test_what_people_type_is_text(client):
     quote = till.drafted()
     Quote.objects.update(words="<b>bold</b> & <img src=file:///etc/passwd>")
-    assert "<b>bold</b> & <img" in text(paper(client, quote))
+    assert "<b>bold</b> & <img" in text_of(paper(client, quote))
 
 
+@pytest.mark.paper
 @pytest.mark.parametrize("size", ["A4", "Letter"])
 def test_thirty_lines_and_long_words_lose_nothing(client, size):
     make.shop(paper=size)
@@ -116,7 +114,7 @@ def test_thirty_lines_and_long_words_lose_nothing(client, size):
     Quote.objects.update(words="Found a lot. " * 140)
     pdf = paper(client, quote)
     assert 2 <= len(pikepdf.open(BytesIO(pdf)).pages) <= 5
-    said = " ".join(text(pdf).split())
+    said = " ".join(text_of(pdf).split())
     for n in range(1, 31):
         assert f"Line {n:02} capacitor" in said
     assert "€0.035" in said and "Your answer" in said
@@ -133,13 +131,13 @@ def test_thirty_lines_and_long_words_lose_nothing(client, size):
 )
 def test_money_is_written_as_in_the_shops_country(client, currency, locale, total):
     make.shop(currency=currency, locale=locale)
-    said = text(paper(client, till.sent(fixes=["lasting"])))
+    said = text_of(paper(client, till.sent(fixes=["lasting"])))
     assert total in " ".join(said.replace("￥", "¥").split())
 
 
 def test_prices_with_tax_say_so(client):
     make.shop(prices_include_tax=True)
-    said = text(paper(client, till.sent(fixes=["lasting"])))
+    said = text_of(paper(client, till.sent(fixes=["lasting"])))
     said = " ".join(said.split())
     assert "Total, tax included €59.00" in said and "Tax in it, 20 % €9.83" in said
 
@@ -150,5 +148,5 @@ def test_different_taxes_are_shown_by_line(client):
     part.set_tax(Tax(tax.REDUCED, Decimal(5)))
     part.reckon(places=2)
     part.save()
-    said = " ".join(text(paper(client, quote)).split())
+    said = " ".join(text_of(paper(client, quote)).split())
     assert "Tax 5 % on €8.00 €0.40" in said and "Tax 20 % on €51.00 €10.20" in said

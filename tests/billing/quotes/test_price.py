@@ -1,7 +1,5 @@
 """A quote's price bears its comebacks, and the desk may ask another with a reason."""
 
-import subprocess
-import tempfile
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -17,6 +15,7 @@ from shopdesk.staff.models import Kind
 from tests import make
 from tests.billing import till
 from tests.billing.quotes.test_pages import boxes, draft
+from tests.papers import text_of
 
 pytestmark = pytest.mark.django_db
 DONE_ON = date(2025, 9, 1)
@@ -286,13 +285,7 @@ def test_the_owners_list_says_where_less_than_suggested_was_asked(client, kind):
 def test_the_customer_never_sees_how_the_price_is_built_up():
     make.shop()
     quote = send(quoted())
-    with tempfile.NamedTemporaryFile(suffix=".pdf") as file:
-        file.write(bytes(quote.paper))
-        file.flush()
-        told = subprocess.run(
-            ["pdftotext", file.name, "-"], capture_output=True, check=True
-        )
-    paper = told.stdout.decode()
+    paper = text_of(quote.paper)
     assert "about 1 in" in paper or "half" in paper
     for word in ("reserve", "lay by", "margin", "Suggested", "suggested"):
         assert word not in paper

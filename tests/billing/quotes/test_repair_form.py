@@ -29,6 +29,7 @@ from shopdesk.staff.models import Kind
 from tests import make
 from tests.billing import till
 from tests.billing.quotes.changes.test_change_order import agree, record
+from tests.papers import text_of
 
 WHOLE = Terms(
     repairer="The Second Spark",
@@ -130,9 +131,7 @@ def yes(form, on=till.TODAY):
 
 
 def text(pdf):
-    read = ["pdftotext", "-layout", "-", "-"]
-    done = subprocess.run(read, input=bytes(pdf), capture_output=True, check=True)
-    return re.sub(r"\s+", " ", done.stdout.decode())
+    return re.sub(r"\s+", " ", text_of(pdf))
 
 
 ROWS = [

@@ -1,4 +1,3 @@
-import subprocess
 from io import BytesIO
 
 import pikepdf
@@ -13,15 +12,9 @@ from repairs.intake.qr import QUIET, qr_code
 from repairs.jobs.actions import keep_code
 from repairs.jobs.models import Job
 from tests import make
+from tests.papers import text_of
 
 LONG = "thewholethingwithoutabreak" * 60
-
-
-def text_of(pdf):
-    run = ["pdftotext", "-raw", "-", "-"]
-    return subprocess.run(
-        run, input=pdf, capture_output=True, check=True
-    ).stdout.decode()
 
 
 def booked_in(**facts):

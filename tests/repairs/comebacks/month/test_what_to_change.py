@@ -1,6 +1,5 @@
 """The owner reads what to change: which fix to stop offering, and what instead."""
 
-import subprocess
 from datetime import timedelta
 
 import pytest
@@ -12,6 +11,7 @@ from repairs.faults.declared import STOPGAP
 from repairs.stock.models import Supplier
 from shopdesk.shop.models import Shop
 from tests import make
+from tests.papers import text_of
 
 pytestmark = pytest.mark.django_db
 MONTH, TABLE, PDF = "/comebacks/month/", "/comebacks/", "/comebacks/comebacks.pdf"
@@ -176,11 +176,7 @@ def test_the_paper_says_the_same_and_the_table_leads_there(owner):
     fault, bad, good = fixes("BAD", "GOOD")
     done(fault, bad, held=10, back=10)
     done(fault, good, held=40)
-    run = ["pdftotext", "-raw", "-", "-"]
-    paper = subprocess.run(
-        run, input=owner.get(PDF).content, capture_output=True, check=True
-    )
-    text = " ".join(paper.stdout.decode().split())
+    text = " ".join(text_of(owner.get(PDF).content, "-raw").split())
     assert "What to change" in text
     assert "Offer GOOD instead: of those 0 of 40 came back" in text
     assert '#advice">What to change</a>' in words(owner.get(TABLE))
