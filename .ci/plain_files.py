@@ -28,7 +28,8 @@ def is_plain(module: str) -> bool:
     """Whether a dotted module name is that of a plain file."""
     *folders, name = module.split(".")
     return (
-        name not in FRAMEWORK_NAMES
+        not module.startswith("shopdesk.demo.")
+        and name not in FRAMEWORK_NAMES
         and not FRAMEWORK_FOLDERS.intersection(folders)
         and module not in FRONT_DOOR
     )

@@ -1,6 +1,6 @@
-"""A sample of each paper of the demo shop, as it was kept or would be printed."""
+"""A sample of each document of the demo shop, as stored or as printed."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 
 from billing.handback.models import CoverPaper, Parcel
 from billing.invoices.day_close.models import DayClose
@@ -11,7 +11,7 @@ from repairs.intake.printing import label_pdf, slip_pdf
 from repairs.jobs import states
 from repairs.jobs.models import Job
 
-SAMPLES = {
+SAMPLES: dict[str, Callable[[], bytes]] = {
     "claim-slip.pdf": lambda: slip_pdf(_just_in()),
     "device-label.pdf": lambda: label_pdf(_just_in(), size="62x29"),
     "quote.pdf": lambda: _kept(Quote.objects.filter(state="sent").order_by("sent_at")),
@@ -28,7 +28,7 @@ SAMPLES = {
     "cover.pdf": lambda: _kept(CoverPaper.objects.order_by("id")),
     "parcel-note.pdf": lambda: _kept(Parcel.objects.order_by("id")),
 }
-"""By the name of the file; the last of a kind is the one that shows most."""
+"""By file name; the last of a kind is the one that shows most."""
 
 
 def _kept(rows) -> bytes:
@@ -41,9 +41,3 @@ def _just_in() -> Job:
 
 def _bills():
     return Invoice.objects.filter(kind=Invoice.Kind.INVOICE).order_by("id")
-
-
-def samples() -> Iterator[tuple[str, bytes]]:
-    make: Callable[[], bytes]
-    for name, make in SAMPLES.items():
-        yield name, make()

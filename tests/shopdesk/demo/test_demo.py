@@ -16,7 +16,6 @@ from django.utils import timezone
 from billing.handback.models import Collected, Parcel
 from billing.invoices.day_close.models import DayClose
 from billing.invoices.models import EInvoice, Invoice, Payment, Receipt, Reminder
-from billing.management.demo.papers import SAMPLES
 from billing.quotes import states as quote_states
 from billing.quotes.changes.models import ChangeOrder
 from billing.quotes.link.models import Link
@@ -24,11 +23,13 @@ from billing.quotes.models import Quote
 from billing.quotes.repair_form.models import RepairForm
 from repairs.customers.models import Customer
 from repairs.faults.models import Fault
-from repairs.history.demo import book, names
-from repairs.history.demo.past import BAD_LOT, past
 from repairs.jobs import states
 from repairs.jobs.models import Job, Labour, Repair, ReturnDecision
 from repairs.stock.models import Delivery, Part, StockMove
+from shopdesk.demo import facts
+from shopdesk.demo.past import BAD_LOT, past
+from shopdesk.demo.present import JOBS, STORIES
+from shopdesk.demo.samples import SAMPLES
 from shopdesk.post.models import Letter
 from shopdesk.shop.models import Shop, TaxRate
 from shopdesk.staff.models import User
@@ -154,7 +155,7 @@ def test_a_stopgap_may_hold_and_a_lasting_fix_mostly_does(rows):
 
 def test_the_truth_shows_through_the_chance(rows):
     """Fixes that hold in truth came back less than those that do not."""
-    truth = {(f.code, p.fix): p.truth for f in book.FAULTS.values() for p in f.pairs}
+    truth = {(f.code, p.fix): p.risk for f in facts.FAULTS.values() for p in f.pairs}
 
     def came_back(is_bad):
         chosen = [r for pair, r in rows.items() if (truth[pair] >= 0.3) == is_bad]
@@ -214,11 +215,17 @@ def test_nobody_can_be_written_to_or_rung_up(demo):
     assert len(set(phones)) == len(phones)
 
 
-def test_the_book_holds_together():
-    fixes = {pair.fix for fault in book.FAULTS.values() for pair in fault.pairs}
-    assert fixes == set(book.FIXES)
-    kinds = {kind for fault in book.FAULTS.values() for kind in fault.kinds}
-    assert kinds == set(names.MODELS) == set(names.CAME_WITH)
+def test_the_data_files_fit_together():
+    faults = facts.FAULTS.values()
+    assert {pair.fix for fault in faults for pair in fault.pairs} == set(facts.FIXES)
+    assert {kind for fault in faults for kind in fault.kinds} == set(facts.KINDS)
+    assert all(kind.models and kind.accessories for kind in facts.KINDS.values())
+    for fix in facts.FIXES.values():
+        assert {number for number, _ in fix.parts} <= set(facts.PARTS)
+    assert {job["story"] for job in JOBS} == set(STORIES)
+    assert {job["fault"] for job in JOBS} - {""} <= set(facts.FAULTS)
+    days = [int(job["days"]) for job in JOBS]
+    assert days == sorted(days, reverse=True)  # job numbers follow the days
 
 
 # --- the same again -------------------------------------------------------------
@@ -228,7 +235,7 @@ def test_the_same_seed_makes_the_same_past_on_whatever_day():
     one = past(today=date(2026, 3, 2), seed=4)
     later = past(today=date(2028, 7, 9), seed=4)
 
-    def facts(rows, today):
+    def told(rows, today):
         return [
             (
                 row.customer,
@@ -240,7 +247,7 @@ def test_the_same_seed_makes_the_same_past_on_whatever_day():
             for row in rows
         ]
 
-    assert facts(one, date(2026, 3, 2)) == facts(later, date(2028, 7, 9))
+    assert told(one, date(2026, 3, 2)) == told(later, date(2028, 7, 9))
     assert past(today=date(2026, 3, 2), seed=5) != one
     assert min(row.handed_back for row in one) > date(2026, 3, 2) - timedelta(days=549)
     assert max(row.handed_back for row in one) < date(2026, 3, 2)
@@ -252,7 +259,7 @@ def test_a_second_run_changes_no_record_but_the_sign_ins(demo):
     call_command("demo", stdout=out)
     assert records() == before
     assert out.getvalue().startswith(
-        "The demo shop is here already; no record changed."
+        "The demo shop exists already. No record was changed."
     )
     assert User.objects.get(username="owner").password != secret
     assert sign_ins(out.getvalue()) != sign_ins(demo)
@@ -275,7 +282,7 @@ def test_the_sign_ins_it_tells_are_those_that_open(demo):
 
 def test_it_tells_the_table_the_papers_and_the_sign_ins(demo):
     assert demo.startswith("Comebacks within 90 days")
-    assert f"Sample papers lie in {settings.DATA_DIR / 'papers'}" in demo
+    assert f"Sample documents in {settings.DATA_DIR / 'papers'}" in demo
     papers = {p.name: p.read_bytes()[:4] for p in settings.DATA_DIR.glob("papers/*")}
     link = papers.pop("customers-link.txt")
     assert link == b"http" and papers.pop("e-invoice.xml") == b"<?xm"

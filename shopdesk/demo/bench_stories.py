@@ -1,0 +1,278 @@
+"""Devices come in and go over the bench: booked in, diagnosed, repaired, returned."""
+
+from collections.abc import Callable
+from datetime import date, timedelta
+from decimal import Decimal
+
+from django.db.models import Count
+
+from repairs.bench import actions as bench
+from repairs.customers.models import Customer, Device, DeviceModel
+from repairs.faults.models import Fault, Fix, Symptom
+from repairs.intake import actions as intake
+from repairs.jobs import cover, states
+from repairs.jobs.actions import decide_return, use_part
+from repairs.jobs.models import Job, Repair
+from shopdesk.demo.facts import FAULTS, KINDS, words
+from shopdesk.demo.story import Story
+
+# --- at the counter -------------------------------------------------------------------
+
+
+def book_in(
+    story: Story,
+    device: Device,
+    customer: Customer,
+    *,
+    days: int,
+    is_expected: bool = False,
+    against: Repair | None = None,
+    **facts: object,
+) -> Job:
+    stamp = story.stamp(days, 9, story.counter)
+    job, _ = intake.book_in(
+        story.key(),
+        customer=customer,
+        device=device,
+        job=Job(consent=Job.Consent.NO, **facts),
+        is_expected=is_expected,
+        against=against,
+        on=stamp.on,
+        by=stamp.by,
+    )
+    return job
+
+
+def booked_in(story: Story, code: str, *, days: int, is_expected: bool = False) -> Job:
+    """A new device, with what this fault looks like to a customer."""
+    facts = FAULTS[code]
+    kind = story.pick.choice(facts.kinds)
+    maker, model = story.pick.choice(KINDS[kind].models)
+    serial = f"{maker[:2].upper()}Q{story.pick.randrange(10**7):07d}"
+    by_post = is_expected or story.pick.random() < 0.2
+    tries = story.pick.choice((3, 5, 10))
+    device_model, _ = DeviceModel.objects.get_or_create(
+        kind=kind, maker=maker, model=model
+    )
+    return book_in(
+        story,
+        Device(model=device_model, serial=serial),
+        story.next_customer(),
+        days=days,
+        is_expected=is_expected,
+        complaint=story.pick.choice(facts.complaints),
+        shows_when=story.pick.choice(("always", "when warm", "when moved", "")),
+        came_by=Job.CameBy.POST if by_post else Job.CameBy.COUNTER,
+        came_with=story.pick.choice(KINDS[kind].accessories),
+        condition="" if is_expected else story.pick.choice(words("condition")),
+        counter_tries=None if by_post else tries,
+        counter_failed=None if by_post else story.pick.randint(1, tries),
+        has_liquid=facts.area == "liquid",
+        has_swollen_battery=facts.mode == "swollen",
+        has_mains=KINDS[kind].has_mains_voltage,
+        fee_agreed=Decimal(25),
+    )
+
+
+def expected(story: Story, code: str, *, days: int) -> Job:
+    return booked_in(story, code, days=days, is_expected=True)
+
+
+# --- before a quote -------------------------------------------------------------------
+
+
+def diagnosed(story: Story, code: str, *, days: int) -> Job:
+    job = booked_in(story, code, days=days)
+    return diagnose(story, job, code, days=days - 1)
+
+
+def diagnose(story: Story, job: Job, code: str, *, days: int) -> Job:
+    """Reproduce the fault, take a reading and name it."""
+    stamp = story.stamp(days, 13, story.bench)
+    tries = story.pick.choice((3, 5, 5))
+    bench.save_findings(
+        job,
+        failed=tries - story.pick.choice((0, 0, 1)),
+        tries=tries,
+        symptoms=Symptom.objects.filter(name=FAULTS[code].symptom),
+        notes="Fault reproduced as described by the customer.",
+        version=None,
+        by=stamp.by,
+    )
+    bench.take_reading(
+        job,
+        at=stamp.at,
+        by=stamp.by,
+        what="current draw without battery",
+        value=Decimal(story.pick.randrange(2, 90)) / 100,
+        unit="A",
+        low=Decimal("0.02"),
+        high=Decimal("0.60"),
+    )
+    fault = Fault.objects.get(code=code)
+    repair = bench.name_fault(job, fault=fault, by=stamp.by)
+    minutes = story.pick.randrange(10, 25)
+    _add_labour(story, job, repair, minutes=minutes, note="diagnosis")
+    job.diagnose(by=stamp.by)
+    return job
+
+
+def _add_labour(
+    story: Story, job: Job, repair: Repair, *, minutes: int, note: str = ""
+) -> None:
+    bench.book_minutes(
+        job,
+        repair=repair,
+        minutes=minutes,
+        is_billable=True,
+        note=note,
+        by=story.bench,
+    )
+
+
+def wait_for(story: Story, job: Job, waiting_on: str) -> None:
+    bench.save_head(
+        job,
+        waiting_on=waiting_on,
+        promised_on=story.day(-story.pick.randrange(1, 6)),
+        version=None,
+        by=story.bench,
+    )
+
+
+def needs_parts(story: Story, code: str, *, days: int) -> Job:
+    job = diagnosed(story, code, days=days)
+    wait_for(story, job, "parts")
+    return job
+
+
+def no_fault_found(story: Story, code: str, *, days: int) -> Job:
+    job = booked_in(story, code, days=days)
+    stamp = story.stamp(days - 1, 15, story.bench)
+    why = "Ran for four hours under load without a shutdown."
+    job.close(outcome=states.NO_FAULT_FOUND, by=stamp.by, why=why)
+    return job
+
+
+def not_repairable(story: Story, code: str, *, days: int) -> Job:
+    job = diagnosed(story, code, days=days)
+    stamp = story.stamp(days - 2, 15, story.bench)
+    why = "Board corroded through under three chips."
+    job.close(outcome=states.NOT_REPAIRABLE, by=stamp.by, why=why)
+    return job
+
+
+# --- the repair itself ----------------------------------------------------------------
+
+
+def complete_repairs(story: Story, job: Job, *, days: int) -> Job:
+    """Do each fix with its usual parts and about its usual minutes."""
+    stamp = story.stamp(days, 14, story.bench)
+    for one in job.repairs.select_related("fix"):
+        for usual in one.fix.usual_parts.select_related("part"):
+            use_part(one, part=usual.part, quantity=usual.quantity, by=stamp.by)
+        minutes = one.fix.minutes + story.pick.randrange(-5, 12)
+        _add_labour(story, job, one, minutes=minutes)
+    job.repair_done(by=stamp.by)
+    return job
+
+
+def pass_final_tests(story: Story, job: Job, *, days: int) -> Job:
+    """Pass the final test of each repair."""
+    stamp = story.stamp(days, 17, story.bench)
+    for one in job.repairs.going_on():
+        bench.run_proof(
+            one, tries=one.tries_needed, failed=0, note="", at=stamp.at, by=stamp.by
+        )
+    job.refresh_from_db()
+    return job
+
+
+def close(story: Story, job: Job, *, days: int) -> Job:
+    """Close the job with all its repairs fixed."""
+    stamp = story.stamp(days, 10, story.bench)
+    repairs = {
+        one: {
+            "outcome": states.FIXED,
+            "declared": one.declared or one.fix.declared,
+            "no_part_needed": not one.fix.needs_parts,
+        }
+        for one in job.repairs.select_related("fix")
+    }
+    bench.close_fixed(job, repairs=repairs, why="", version=None, by=stamp.by)
+    job.refresh_from_db()
+    return job
+
+
+# --- returns --------------------------------------------------------------------------
+
+
+def returned(story: Story, what: str, *, is_repaired: bool = False) -> Job:
+    """A device repaired some weeks ago is back; `what` the return is assessed as."""
+    days = story.pick.randrange(2, 5)
+    earlier = _earlier_repair(story, before=story.day(days))
+    device = earlier.job.device
+    job = book_in(
+        story,
+        device,
+        device.owner,
+        days=days,
+        against=earlier,
+        complaint="I think it is the same fault again.",
+        shows_when="when moved",
+        came_with="nothing",
+        condition="good",
+        has_mains=KINDS[device.model.kind].has_mains_voltage,
+    )
+    if what == states.UNDECIDED:
+        return job
+    stamp = story.stamp(days - 1, 11, story.bench)
+    is_covered = cover.is_covered(story.day(days), until=earlier.covered_until)
+    decide_return(
+        job,
+        earlier=earlier,
+        what=what,
+        is_covered=what == states.SAME_FAULT and is_covered,
+        why="Socket is bent." if what == states.HANDLING_DAMAGE else "",
+        on=stamp.on,
+        by=stamp.by,
+    )
+    if what != states.SAME_FAULT:
+        return job
+    job = diagnose(story, job, earlier.fault.code, days=days - 1)
+    stamp = story.stamp(days - 1, 15, story.bench)
+    job.approve_under_cover(by=stamp.by)
+    if is_repaired:
+        stamp = story.stamp(days - 1, 16, story.bench)
+        fixes = Fix.objects.filter(faults=earlier.fault, declared="lasting")
+        fix = fixes.order_by("-minutes").first()
+        bench.choose_fix(job.repairs.get(), fix=fix, version=None, by=stamp.by)
+        job = complete_repairs(story, job, days=days - 2)
+    return job
+
+
+def _earlier_repair(story: Story, *, before: date) -> Repair:
+    """Return a recent repair in warranty whose device has been here only once."""
+    found = (
+        Repair.objects.filter(
+            outcome=states.FIXED,
+            job__is_from_history=True,
+            job__handed_back_on__lt=before - timedelta(days=8),
+            job__handed_back_on__gt=before - timedelta(days=120),
+            covered_until__gte=before,
+        )
+        .annotate(visits=Count("job__device__jobs", distinct=True))
+        .filter(visits=1)
+        .select_related("job__device__owner", "job__device__model", "fault")
+    )
+    return story.pick.choice(list(found.order_by("id")))
+
+
+STORIES: tuple[Callable[..., Job], ...] = (
+    booked_in,
+    expected,
+    diagnosed,
+    needs_parts,
+    no_fault_found,
+    not_repairable,
+)

@@ -1,0 +1,115 @@
+"""The demo shop's past: imported like a history file, then completed."""
+
+import random
+from collections.abc import Callable
+from datetime import date, timedelta
+
+from django.db import transaction
+
+from repairs.customers.models import Customer, Device
+from repairs.faults.models import Symptom
+from repairs.history.actions import bring_in
+from repairs.history.wrongs import Wrongs
+from repairs.jobs.models import Job, Repair
+from repairs.stock.actions import receive
+from repairs.stock.models import Delivery, Part, Supplier
+from shopdesk.demo.facts import BOARDS, FAULTS, KINDS, PARTS, words
+from shopdesk.demo.past import DAYS, SUPPLIERS, lot_series, past
+
+JOB_DETAILS = """
+    came_by came_with condition consent has_mains verified_tries verified_failed
+    has_liquid has_swollen_battery
+""".split()
+
+
+@transaction.atomic
+def import_past(
+    *,
+    today: date,
+    seed: int,
+    by,
+    progress: Callable[[int], object] = lambda jobs: None,
+) -> None:
+    """Import the jobs of eighteen months up to yesterday, and fill the stock.
+
+    `progress` is called with the number of jobs imported since its last call.
+    """
+    wrongs = Wrongs()
+    bring_in(past(today=today, seed=seed), wrongs=wrongs, progress=progress)
+    if wrongs:
+        raise ValueError(f"The demo shop's past is refused: {wrongs.first(1)[0]}")
+    pick = random.Random(seed + 1)
+    _add_job_details(pick)
+    _add_customer_details(pick)
+    _add_board_revisions(random.Random(seed + 2))
+    _fill_stock(pick, today=today, by=by)
+
+
+def _add_job_details(pick: random.Random) -> None:
+    jobs = list(Job.objects.select_related("device__model").order_by("id"))
+    codes = Repair.objects.order_by("id").values_list("job_id", "fault__code")
+    liquid = {job for job, code in codes if code.startswith("LIQ-")}
+    swollen = {job for job, code in codes if code == "CHG-BAT-SWOLLEN"}
+    conditions = words("condition")
+    for job in jobs:
+        kind = KINDS[job.device.model.kind]
+        if pick.random() < 0.22:
+            job.came_by = Job.CameBy.POST
+        job.came_with = pick.choice(kind.accessories)
+        job.condition = pick.choice(conditions)
+        job.consent = pick.choice(Job.Consent.values[1:])
+        job.has_mains = kind.has_mains_voltage
+        job.verified_tries = pick.choice((3, 5, 5, 10))
+        job.verified_failed = pick.randint(1, job.verified_tries)
+        job.has_liquid = job.pk in liquid
+        job.has_swollen_battery = job.pk in swollen
+        # Row by row: one statement with a case for each of the jobs takes far longer.
+        job.save(update_fields=JOB_DETAILS)
+    symptoms = dict(Symptom.objects.values_list("name", "id"))
+    through = Job.symptoms.through
+    through.objects.bulk_create(
+        through(job_id=job, symptom_id=symptoms[FAULTS[code].symptom])
+        for job, code in dict(codes).items()
+    )
+
+
+def _add_customer_details(pick: random.Random) -> None:
+    customers = list(Customer.objects.order_by("id"))
+    streets, towns, companies = words("street"), words("town"), words("company")
+    for customer in customers:
+        street, town = pick.choice(streets), pick.choice(towns)
+        customer.address = f"{pick.randint(1, 90)} {street}\n{town}"
+        customer.reach = "email" if customer.email and pick.random() < 0.4 else "phone"
+    chosen = pick.sample(customers, len(companies))
+    for customer, company in zip(chosen, companies, strict=True):
+        customer.company = company
+    for customer in customers:
+        customer.search = customer.searched_as()
+    fields = ["address", "reach", "company", "search"]
+    Customer.objects.bulk_update(customers, fields, batch_size=100)
+
+
+def _add_board_revisions(pick: random.Random) -> None:
+    for model, boards in BOARDS.items():
+        for device in Device.objects.filter(model__model=model).order_by("id"):
+            device.board_revision = pick.choice(boards)
+            device.save(update_fields=["board_revision"])
+
+
+def _fill_stock(pick: random.Random, *, today: date, by) -> None:
+    """Name the supplier of each past delivery, and receive what is in stock today."""
+    suppliers = {name: Supplier.objects.create(name=name) for name in SUPPLIERS}
+    for part in Part.objects.order_by("id"):
+        facts = PARTS[part.number]
+        supplier = suppliers[facts.supplier]
+        Delivery.objects.filter(part=part).update(supplier=supplier)
+        for n in range(pick.choice((1, 1, 2))):
+            receive(
+                part,
+                quantity=pick.randint(3, 8) * (5 if facts.cost < 1 else 1),
+                unit_cost=facts.cost,
+                on=today - timedelta(days=20 + 25 * n),
+                by=by,
+                supplier=supplier,
+                lot=f"{lot_series(part.number)}-{DAYS // 75 + 2 - n:02d}11",
+            )

@@ -1,0 +1,115 @@
+"""What the demo shop has before its first job: settings, staff, parts, fault book."""
+
+from datetime import date
+from decimal import Decimal
+from io import BytesIO
+
+from PIL import Image, ImageDraw
+
+from repairs.faults.models import Check, Fault, Fix, Symptom, UsualPart
+from repairs.stock.models import Part
+from shopdesk.demo.facts import FAULTS, FIXES, PARTS, read
+from shopdesk.shop import tax
+from shopdesk.shop.logo import as_png
+from shopdesk.shop.models import MarkupBand, Shop, TaxRate
+from shopdesk.staff.models import Kind, User
+
+STAFF = (
+    ("owner", "Maren Tollgate", Kind.OWNER),
+    ("bench", "Juno Pellweather", Kind.BENCH),
+    ("counter", "Abel Thistlewick", Kind.COUNTER),
+)
+SHOP = {
+    "name": "The Second Spark",
+    "address": "7 Tinker's Hill\nMarlbeck",
+    "country": "GB",
+    "phone": "01632 960999",
+    "email": "desk@secondspark.example",
+    "other_contact": "secondspark.example/ask",
+    "tax_id": "GB 000 0000 00",
+    "currency": "GBP",
+    "locale": "en_GB",
+    "letterhead": "Electronics repair\nTuesday to Saturday, 10 am to 6 pm",
+    "uses_repair_form": True,
+    "quote_words": "We ask for a deposit on parts that we order for you.",
+    "invoice_words": "For bank transfers, please quote the invoice number.",
+    "parcel_words": "Please keep the box: it can be used again.",
+}
+TAX_RATES = (
+    (tax.STANDARD, "17.5", date(2010, 1, 1)),
+    (tax.STANDARD, "20", date(2011, 1, 4)),
+    (tax.REDUCED, "5", date(2010, 1, 1)),
+)
+MARKUPS = ((Decimal(25), Decimal(45)), (Decimal(90), Decimal(30)))
+
+
+def set_up_shop() -> tuple[User, ...]:
+    """Store the shop's settings and its fault book; return its three users."""
+    Shop.objects.update_or_create(pk=1, defaults={**SHOP, "logo": as_png(_logo())})
+    for kind, rate, starts_on in TAX_RATES:
+        TaxRate.objects.create(kind=kind, rate=Decimal(rate), starts_on=starts_on)
+    for starts_at, percent in MARKUPS:
+        MarkupBand.objects.create(starts_at=starts_at, percent=percent)
+    _create_parts()
+    _create_fault_book()
+    return tuple(
+        User.objects.create_user(username, name=name, kind=kind)
+        for username, name, kind in STAFF
+    )
+
+
+def _logo() -> bytes:
+    """Return a spark that jumps a gap between two leads, drawn for this shop."""
+    ink, spark = (28, 40, 51), (196, 98, 16)
+    picture = Image.new("RGB", (480, 200), "white")
+    draw = ImageDraw.Draw(picture)
+    for near, far in ((20, 170), (460, 310)):
+        draw.line([(near, 100), (far, 100)], fill=ink, width=18)
+        draw.ellipse([far - 22, 78, far + 22, 122], fill=ink)
+    zigzag = [(196, 100), (228, 52), (240, 104), (284, 100), (252, 148), (240, 96)]
+    draw.polygon(zigzag, fill=spark)
+    written = BytesIO()
+    picture.save(written, "PNG")
+    return written.getvalue()
+
+
+def _create_parts() -> None:
+    parts = [
+        Part(number=p.number, name=p.name, value=p.value, bin=p.bin)
+        for p in PARTS.values()
+    ]
+    for part in parts:
+        part.search = part.searched_as()
+    Part.objects.bulk_create(parts)
+
+
+def _create_fault_book() -> None:
+    symptoms = sorted({fault.symptom for fault in FAULTS.values()})
+    Symptom.objects.bulk_create([Symptom(name=name) for name in symptoms])
+    Check.objects.bulk_create([Check(**row) for row in read("checks.csv")])
+    columns = ("code", "name", "area", "part", "mode", "hazard")
+    Fault.objects.bulk_create(
+        [
+            Fault(**{column: getattr(fault, column) for column in columns})
+            for fault in FAULTS.values()
+        ]
+    )
+    faults = Fault.objects.in_bulk(field_name="code")
+    parts = Part.objects.in_bulk(field_name="number")
+    for facts in FIXES.values():
+        fix = Fix.objects.create(
+            code=facts.code,
+            name=facts.name,
+            declared=facts.fix_type,
+            minutes=facts.minutes,
+            hazard=facts.hazard,
+        )
+        fix.faults.set(
+            faults[fault.code]
+            for fault in FAULTS.values()
+            if any(pair.fix == facts.code for pair in fault.pairs)
+        )
+        UsualPart.objects.bulk_create(
+            UsualPart(fix=fix, part=parts[number], quantity=quantity)
+            for number, quantity in facts.parts
+        )

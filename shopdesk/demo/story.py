@@ -1,0 +1,77 @@
+"""Who acts in the demo shop's stories, on which day, and what chance decides."""
+
+import heapq
+import random
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import date, datetime, time, timedelta
+from itertools import count
+from unittest import mock
+from uuid import UUID
+
+from django.utils import timezone
+
+from repairs.customers.models import Customer
+from repairs.jobs.models import Job
+from shopdesk.staff.models import User
+from shopdesk.stamp import Stamp
+
+
+class Story:
+    """The last weeks of the demo shop while they are told.
+
+    The same seed tells the same story; days count back from `today`.
+    """
+
+    link = ""
+    """Where one customer reads their quote."""
+
+    def __init__(
+        self, staff: tuple[User, ...], *, today: date, seed: int, site: str
+    ) -> None:
+        self.owner, self.bench, self.counter = staff
+        self.today = today
+        self.site = site
+        self.pick = random.Random(seed + 2)
+        self.now = self.moment = timezone.now()
+        self._turn = count()
+        self._till_acts: list[tuple[int, int, int, Callable[[], object]]] = []
+        # Asked in two steps: as one, a database without statistics may go through all
+        # devices for each customer.
+        here = set(Job.objects.open().values_list("device__owner", flat=True))
+        self._customers = list(Customer.objects.exclude(pk__in=here).order_by("id"))
+        self.pick.shuffle(self._customers)
+
+    @contextmanager
+    def clock(self) -> Iterator[None]:
+        """Set the clock to the moment of the last stamp, for all that reads it."""
+        with mock.patch.object(timezone, "now", lambda: self.moment):
+            yield
+
+    def stamp(self, days: int, hour: int, by: User | None) -> Stamp:
+        """Return a moment of that hour so many days ago, never one in the future."""
+        local = datetime.combine(self.day(days), time(hour, self.pick.randrange(60)))
+        self.moment = min(timezone.make_aware(local), self.now - timedelta(minutes=2))
+        return Stamp(at=self.moment, by=by)
+
+    def day(self, days: int) -> date:
+        return self.today - timedelta(days=days)
+
+    def key(self) -> UUID:
+        """Return what a form carries so that sending it twice acts once."""
+        return UUID(int=self.pick.getrandbits(128), version=4)
+
+    def next_customer(self) -> Customer:
+        """Return one with an email address, so that documents can be sent to all."""
+        index = max(n for n, one in enumerate(self._customers) if one.email)
+        return self._customers.pop(index)
+
+    def at_till(self, days: int, hour: int, act: Callable[[], object]) -> None:
+        """Do this when the till reaches that day: its numbers follow the days."""
+        heapq.heappush(self._till_acts, (-days, hour, next(self._turn), act))
+
+    def run_till(self) -> None:
+        """Do what the till has to do, day by day; an act may add later ones."""
+        while self._till_acts:
+            *_, act = heapq.heappop(self._till_acts)
+            act()

@@ -1,0 +1,234 @@
+"""The till of the demo shop: deposits, invoices, reminders, credit notes, day closes.
+
+What is told of money waits for its day, so that numbers follow the days.
+"""
+
+from collections.abc import Callable, Mapping
+from decimal import Decimal
+
+from billing.handback.actions import hand_back
+from billing.handback.leaving import (
+    BILL,
+    CERTIFICATE,
+    NO_BATTERY,
+    SOUND,
+    TAKEN_OUT,
+    Leaving,
+)
+from billing.handback.leaving import POST as BY_POST
+from billing.invoices.actions import Buyer, credit, issue, keep_ubl, pay
+from billing.invoices.day_close.actions import close_day
+from billing.invoices.day_close.queries import open_till
+from billing.invoices.models import Invoice, Payment
+from billing.invoices.payments.actions import deposit
+from billing.invoices.queries import bill_of
+from billing.invoices.reminders.actions import remind
+from billing.invoices.reminders.printing import usual_words
+from billing.quotes.models import LineKind
+from repairs.jobs.models import Job
+from shopdesk.demo.bench_stories import wait_for
+from shopdesk.demo.facts import FAULTS, KINDS, words
+from shopdesk.demo.quote_stories import SIGNATURE, approved
+from shopdesk.demo.story import Story
+from shopdesk.demo.work_stories import ready, ready_with_extra_work
+from shopdesk.shop.models import Shop
+from shopdesk.stamp import Stamp
+
+FLOAT = Decimal(100)
+"""What lies in the till when it is opened."""
+CARRIER = "Osterham Parcels"
+COMPANIES = words("company")
+
+# --- deposits -------------------------------------------------------------------------
+
+
+def awaits_parts(story: Story, code: str, *, days: int) -> Job:
+    """The part is ordered, since the customer paid a deposit for it."""
+    job = approved(story, code, days=days)
+    wait_for(story, job, "parts")
+    story.at_till(days - 2, 12, lambda: _deposit(story, job, days - 2, "card"))
+    return job
+
+
+def _deposit(story: Story, job: Job, days: int, means: str) -> None:
+    stamp = story.stamp(days, 12, story.counter)
+    deposit(
+        job,
+        amount=Decimal(30),
+        means=means,
+        key=story.key(),
+        on=stamp.on,
+        at=stamp.at,
+        by=stamp.by,
+    )
+
+
+# --- handover -------------------------------------------------------------------------
+
+
+def handed_over(story: Story, plan: Mapping[str, str]) -> Job:
+    """Make a job ready now and hand it over on the day the plan says.
+
+    `share` of the invoice is paid at handover by `means`; `then` names what happened
+    to the invoice afterwards. Without a `fault` any will do.
+    """
+    days, left = int(plan["days"]), int(plan["handed_over"])
+    code = plan["fault"] or story.pick.choice(
+        [code for code in sorted(FAULTS) if not code.startswith("LIQ")]
+    )
+    if plan["story"] == "ready_with_extra_work":
+        job = ready_with_extra_work(story, code, days=days)
+        story.at_till(days - 2, 12, lambda: _deposit(story, job, days - 2, "cash"))
+    else:
+        job = ready(story, code, days=days)
+    if einvoice := plan["einvoice"]:
+        customer = job.customer
+        customer.einvoice, customer.country = einvoice, "GB"
+        customer.company = customer.company or COMPANIES[einvoice == "ubl"]
+        customer.save(update_fields=["einvoice", "country", "company"])
+    story.at_till(left, 16, lambda: _hand_over(story, job, plan, left))
+    return job
+
+
+def _hand_over(story: Story, job: Job, plan: Mapping[str, str], days: int) -> None:
+    stamp = story.stamp(days, 16, story.counter)
+    due = bill_of(job, on=stamp.on, shop=Shop.current()).left
+    invoice = hand_back(
+        job,
+        version=None,
+        on=stamp.on,
+        at=stamp.at,
+        by=stamp.by,
+        paid=(due * Decimal(plan["share"])).quantize(Decimal("0.01")),
+        means=plan["means"],
+        key=story.key(),
+        leaving=_handover_details(story, job, plan["leaves"]),
+    )
+    if plan["einvoice"] == "ubl":
+        keep_ubl(invoice, at=stamp.at)
+    if plan["then"]:
+        AFTERWARDS[plan["then"]](story, invoice, days)
+
+
+def _handover_details(story: Story, job: Job, leaves: str) -> Leaving:
+    if leaves != "posted":
+        signature = SIGNATURE if leaves == "signed" else ""
+        return Leaving(to=job.customer.name, signature=signature)
+    battery = SOUND if KINDS[job.device.model.kind].has_battery else NO_BATTERY
+    return Leaving(
+        how=BY_POST,
+        carrier=CARRIER,
+        number="" if job.has_swollen_battery else "OP 4471 0926",
+        grams=story.pick.randrange(600, 2900, 50),
+        battery=TAKEN_OUT if job.has_swollen_battery else battery,
+        mail=frozenset({BILL, CERTIFICATE}),
+    )
+
+
+# --- after handover -------------------------------------------------------------------
+
+
+def _reminded(story: Story, invoice: Invoice, left: int) -> None:
+    """Twice, the second time with a fee."""
+    story.at_till(left - 16, 10, lambda: _remind(story, invoice, left - 16, fee=0))
+    story.at_till(left - 27, 10, lambda: _remind(story, invoice, left - 27, fee=5))
+
+
+def _remind(story: Story, invoice: Invoice, days: int, *, fee: int) -> None:
+    stamp = story.stamp(days, 10, story.owner)
+    remind(
+        invoice,
+        on=stamp.on,
+        at=stamp.at,
+        by=stamp.by,
+        words=usual_words(Shop.current()),
+        fee=Decimal(fee),
+        mail=True,
+    )
+
+
+def _credited_in_part(story: Story, invoice: Invoice, left: int) -> None:
+    story.at_till(left - 2, 14, lambda: _credit_a_quarter(story, invoice, left - 2))
+
+
+def _credit_a_quarter(story: Story, invoice: Invoice, days: int) -> None:
+    """Credit a quarter of the labour, and refund it."""
+    line = invoice.lines.filter(kind=LineKind.LABOUR).first()
+    stamp = story.stamp(days, 14, story.owner)
+    credit(
+        invoice,
+        why="It took a day longer than agreed: a quarter of the labour is credited.",
+        on=stamp.on,
+        at=stamp.at,
+        by=stamp.by,
+        back={line.pk: line.quantity / 4},
+    )
+    balance = Invoice.objects.get(pk=invoice.pk).balance
+    _pay(story, invoice, balance, stamp)
+
+
+def _reinvoiced(story: Story, invoice: Invoice, left: int) -> None:
+    story.at_till(left - 1, 14, lambda: _issue_to_company(story, invoice, left - 1))
+
+
+def _issue_to_company(story: Story, invoice: Invoice, days: int) -> None:
+    stamp = story.stamp(days, 14, story.counter)
+    who = {"on": stamp.on, "at": stamp.at, "by": stamp.by}
+    credit(invoice, why="To be made out to the company.", **who)
+    buyer = Buyer(COMPANIES[2], invoice.buyer_address, "GB")
+    issue(invoice.job, buyer=buyer, **who)
+
+
+AFTERWARDS: dict[str, Callable[[Story, Invoice, int], None]] = {
+    "reminded": _reminded,
+    "credited_in_part": _credited_in_part,
+    "reinvoiced": _reinvoiced,
+}
+
+
+def _pay(story: Story, invoice: Invoice, amount: Decimal, stamp: Stamp) -> None:
+    pay(
+        invoice,
+        amount=amount,
+        means="card",
+        key=story.key(),
+        on=stamp.on,
+        at=stamp.at,
+        by=story.counter,
+    )
+
+
+def pay_a_part(story: Story, *, days: int) -> None:
+    """Pay ten more on the invoice of which half was paid in cash."""
+
+    def act() -> None:
+        stamp = story.stamp(days, 11, story.counter)
+        half = Payment.objects.filter(means="cash", invoice__isnull=False)
+        _pay(story, half.order_by("id").first().invoice, Decimal(10), stamp)
+
+    story.at_till(days, 11, act)
+
+
+def close_till(story: Story, *, days: int, missing: Decimal = Decimal(0)) -> None:
+    """Count the till in the evening, and remove all but the float."""
+
+    def act() -> None:
+        stamp = story.stamp(days, 18, story.counter)
+        till = open_till(day=stamp.on, shop=Shop.current())
+        opening = FLOAT if till.opening is None else till.opening
+        counted = opening + till.cash - missing
+        close_day(
+            stamp.on,
+            counted=counted,
+            on=stamp.on,
+            at=stamp.at,
+            by=stamp.by,
+            opening=opening,
+            taken_out=max(counted - FLOAT, Decimal(0)),
+            why="A coin may have rolled under the counter." if missing else "",
+        )
+
+    story.at_till(days, 18, act)
+
+
+STORIES = (awaits_parts,)
