@@ -31,7 +31,7 @@ from repairs.faults.models import Fix, UsualPart
 from repairs.jobs import states
 from repairs.jobs.models import Job, Repair
 from repairs.stock.models import Part
-from repairs.stock.queries import costs_now
+from repairs.stock.queries import current_costs
 from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import money
 
@@ -146,7 +146,7 @@ def _proposal(job, chosen, kind, shop, record) -> Proposal:
     usual = [
         (fix, usual) for _, fix in chosen if fix for usual in fix.usual_parts.all()
     ]
-    costs = costs_now(usual.part for _, usual in usual)
+    costs = current_costs(usual.part for _, usual in usual)
     work = [
         Work(
             text=gettext("{work}, labour").format(
@@ -253,7 +253,7 @@ def mended_by(chosen: Chosen, *, cover_days: int, on: date, shop: Shop) -> list[
             "part"
         )
     )
-    costs = costs_now({one.part for one in usual})
+    costs = current_costs({one.part for one in usual})
     return [
         Mended(
             minutes=record.minutes(repair.fault_id, fix),

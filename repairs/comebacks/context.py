@@ -19,7 +19,7 @@ from repairs.comebacks.record import FaultRecord, Record
 from repairs.comebacks.worth import Rates, Taken, Worth, usual_worth
 from repairs.faults.models import Fault, Fix, UsualPart
 from repairs.jobs.models import Changed
-from repairs.stock.queries import costs_now
+from repairs.stock.queries import current_costs
 from shopdesk.money import rounded
 from shopdesk.shop.models import Shop
 
@@ -136,7 +136,7 @@ def choices(fault: Fault, beside: FaultRecord, *, record: Record, shop: Shop) ->
 def usual_worths(fixes: list[Fix], *, shop: Shop) -> dict[int, Worth]:
     """What each fix is charged and costs by the fault book and the shop's rates."""
     usual = list(UsualPart.objects.filter(fix__in=fixes).select_related("part"))
-    costs = costs_now({one.part for one in usual})
+    costs = current_costs({one.part for one in usual})
     rates = Rates(
         price_of_hour=shop.labour_rate,
         cost_of_hour=shop.cost_rate,

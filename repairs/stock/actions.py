@@ -14,10 +14,7 @@ from django.db.models import F, Max
 from django.utils import timezone
 
 from repairs.stock.models import Delivery, OutOfStock, Part, StockMove, Supplier
-
-
-class ShelfMoved(Exception):
-    """Somebody moved this part since the page was opened, told as a sentence."""
+from shopdesk.errors import StaleError
 
 
 def _move(part, delivery, kind, quantity, by, why=""):
@@ -40,7 +37,7 @@ def _hold(part: Part, *, seen: int | None = None) -> None:
     """
     part.on_hand = Part.objects.select_for_update().get(pk=part.pk).on_hand
     if seen is not None and seen != last_move(part):
-        raise ShelfMoved(
+        raise StaleError(
             f"{part.number} was moved since this page was opened: {part.on_hand} are on"
             " the shelf now. Look at its moves, and send again what is still right."
         )
@@ -58,11 +55,11 @@ def receive(
     unit_cost: Decimal,
     on: date,
     by,
-    supplier: Supplier | None = None,
+    supplier: str = "",
     lot: str = "",
     seen: int | None = None,
 ) -> Delivery:
-    """A delivery is on the shelf."""
+    """A delivery is on the shelf; a supplier of a new name is added."""
     _hold(part, seen=seen)
     return _add_delivery(
         part,
@@ -71,7 +68,7 @@ def receive(
         quantity=quantity,
         unit_cost=unit_cost,
         received_on=on,
-        supplier=supplier,
+        supplier=_supplier(supplier),
         lot=lot,
     )
 
@@ -111,6 +108,7 @@ def take(
             f"{part.number}: {part.on_hand} on the shelf, {quantity} asked for."
         )
     sources = Delivery.objects.select_for_update().filter(part=part, remaining__gt=0)
+    sources = sources.oldest_first()
     if delivery is not None:
         sources = sources.filter(pk=delivery.pk)
     shares, missing = [], quantity
@@ -200,7 +198,7 @@ def _put(part, kind, quantity, by, why, *, first=None, on=None):
         _move(part, delivery, kind, share, by, why)
         left -= share
     if left:
-        last = part.deliveries.order_by("received_on", "id").last()
+        last = part.deliveries.oldest_first().last()
         _add_delivery(
             part,
             kind,
@@ -214,8 +212,8 @@ def _put(part, kind, quantity, by, why, *, first=None, on=None):
     part.refresh_from_db(fields=["on_hand"])
 
 
-def supplier_called(name: str) -> Supplier | None:
-    """The supplier of this name, made where there is none; None for no name."""
+def _supplier(name: str) -> Supplier | None:
+    """The supplier of this name, created where there is none; None for no name."""
     name = " ".join(name.split())
     if not name:
         return None

@@ -7,11 +7,12 @@ from django.db.models.functions import Coalesce
 from django.urls import reverse
 
 from repairs.stock.values import PartValue, keys, read, words_of
+from shopdesk.errors import RefusedError
 from shopdesk.fields import MoneyField, best_first, plain
 
 
-class OutOfStock(Exception):
-    """Fewer on the shelf than asked for, told as a sentence."""
+class OutOfStock(RefusedError):
+    """Fewer parts are in stock than were requested."""
 
 
 def _each(words: list[str]) -> Q:
@@ -150,6 +151,10 @@ class DeliveryQuerySet(models.QuerySet):
     def for_rows(self):
         """With all that one row of a list shows."""
         return self.select_related("part", "supplier")
+
+    def oldest_first(self):
+        """In the order in which they are used."""
+        return self.order_by("received_on", "id")
 
     def sought(self, words: str):
         """Those whose lot `words` may mean."""

@@ -45,14 +45,14 @@ def series(part: Part) -> str:
     return series_of(amount[1]) if amount and part.reading.at is None else ""
 
 
-def costs_now(parts: Iterable[Part]) -> dict[int, Decimal]:
+def current_costs(parts: Iterable[Part]) -> dict[int, Decimal]:
     """What one of each part costs: from the delivery that is used next, else the last.
 
     A part that never came in is missing here.
     """
     last: dict[int, Decimal] = {}
     next_used: dict[int, Decimal] = {}
-    for delivery in Delivery.objects.filter(part__in=list(parts)):
+    for delivery in Delivery.objects.filter(part__in=list(parts)).oldest_first():
         last[delivery.part_id] = delivery.unit_cost
         if delivery.remaining:
             next_used.setdefault(delivery.part_id, delivery.unit_cost)

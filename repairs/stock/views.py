@@ -1,5 +1,4 @@
 from django.contrib import messages
-from django.db import transaction
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
@@ -8,10 +7,10 @@ from django_tables2 import RequestConfig
 from repairs.stock import actions, queries
 from repairs.stock.filters import ShelfFilter
 from repairs.stock.forms import CountForm, PartForm, ReceiveForm, ScrapForm
-from repairs.stock.models import OutOfStock, Part, Supplier
+from repairs.stock.models import Part, Supplier
 from repairs.stock.tables import MoveTable, ShelfTable, UseTable
 from repairs.stock.values import shown
-from shopdesk.forms import saved
+from shopdesk.forms import attempt, saved
 
 
 def shelf(request):
@@ -89,24 +88,15 @@ def change(request, pk):
 def receive(request, pk):
     part = get_object_or_404(Part, pk=pk)
     form = ReceiveForm(request.POST, prefix="r")
-
-    def verb(part, supplier, **told):
-        with transaction.atomic():
-            known = actions.supplier_called(supplier)
-            actions.receive(part, supplier=known, **told)
-
-    return _move(request, part, "receive", form, verb)
+    return _move(request, part, "receive", form, actions.receive)
 
 
 @require_POST
 def count(request, pk):
     part = get_object_or_404(Part, pk=pk)
     form = CountForm(request.POST, prefix="c")
-
-    def verb(part, **told):
-        return actions.count(part, on=timezone.localdate(), **told)
-
-    return _move(request, part, "count", form, verb)
+    today = timezone.localdate()
+    return _move(request, part, "count", form, actions.count, on=today)
 
 
 @require_POST
@@ -116,20 +106,17 @@ def scrap(request, pk):
     return _move(request, part, "scrap", form, actions.scrap)
 
 
-def _move(request, part, name, form, verb):
-    """Do it and show the part; a refusal stands over the form as it was typed."""
+def _move(request, part, name, form, action, **facts):
+    """Do it and show the part; a refusal is shown over the form as it was typed."""
     if form.is_valid():
-        try:
-            verb(part, by=request.user, **form.cleaned_data)
-        except (OutOfStock, actions.ShelfMoved) as refusal:
-            form.add_error(None, str(refusal))
-            # So that sending it again is right, now that the sentence has been read.
-            form.data = form.data.copy()
-            form.data[form.add_prefix("seen")] = actions.last_move(part)
-            part.refresh_from_db()
-        else:
+        facts |= {"by": request.user, **form.cleaned_data}
+        if attempt(request, form, action, part, **facts):
             messages.success(
                 request, f"{part.number}: {part.on_hand} on the shelf now."
             )
             return redirect(part)
+        # So that sending it again is right, now that the refusal has been read.
+        form.data = form.data.copy()
+        form.data[form.add_prefix("seen")] = actions.last_move(part)
+        part.refresh_from_db()
     return _show(request, part, {name: form})

@@ -110,6 +110,6 @@ def _fill_stock(pick: random.Random, *, today: date, by) -> None:
                 unit_cost=facts.cost,
                 on=today - timedelta(days=20 + 25 * n),
                 by=by,
-                supplier=supplier,
+                supplier=supplier.name,
                 lot=f"{lot_series(part.number)}-{DAYS // 75 + 2 - n:02d}11",
             )

@@ -18,6 +18,8 @@ from hypothesis.strategies import integers, sampled_from
 
 from repairs.stock import actions
 from repairs.stock.models import Delivery, OutOfStock, Part, StockMove
+from repairs.stock.queries import current_costs
+from shopdesk.errors import RefusedError, StaleError
 from tests import make
 
 COUNTS = integers(min_value=1, max_value=9)
@@ -126,6 +128,17 @@ def test_more_than_ever_came_becomes_a_delivery_at_the_last_cost(db):
     assert found.unit_cost == Decimal("1.25")
 
 
+def test_a_part_costs_what_its_oldest_delivery_in_stock_cost(db):
+    part, never = make.part(), make.part()
+    for day, cost in ((3, "7"), (1, "2"), (2, "5")):
+        on = make.DAY.replace(day=day)
+        make.delivery(part, 1, unit_cost=Decimal(cost), on=on)
+    for cost in ("2", "5", "7"):
+        assert current_costs([part, never]) == {part.pk: Decimal(cost)}
+        actions.take(part, quantity=1, by=None)
+    assert current_costs([part]) == {part.pk: Decimal(7)}  # the last one, once used up
+
+
 def test_a_right_count_is_kept_as_a_move_of_nothing(db):
     part = make.part(on_hand=2)
     assert actions.count(part, counted=2, on=make.DAY, by=None) == 0
@@ -161,7 +174,7 @@ def test_a_second_sending_of_the_same_form_moves_nothing(db):
     seen = actions.last_move(part)
     facts = {"quantity": 2, "unit_cost": Decimal(1), "on": make.DAY, "by": None}
     actions.receive(part, seen=seen, **facts)
-    with pytest.raises(actions.ShelfMoved, match="7 are on the shelf"):
+    with pytest.raises(StaleError, match="7 are on the shelf"):
         actions.receive(part, seen=seen, **facts)
     assert levels(part) == (7, 7, 7)
 
@@ -183,7 +196,7 @@ def at_once(*verbs):
             ready.wait()
             verb()
             done.append("")
-        except (OutOfStock, actions.ShelfMoved) as refusal:
+        except RefusedError as refusal:
             done.append(type(refusal).__name__)
         finally:
             connection.close()
@@ -249,6 +262,6 @@ def test_a_form_sent_twice_at_once_receives_once():
             seen=seen,
         )
 
-    assert at_once(receive, receive) == ["", "ShelfMoved"]
+    assert at_once(receive, receive) == ["", "StaleError"]
     assert levels(part) == (6, 6, 6)
     assert StockMove.objects.filter(kind="received", quantity=5).count() == 1
