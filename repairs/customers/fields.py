@@ -5,7 +5,7 @@ import phonenumbers
 from django import forms
 from django.core.exceptions import ValidationError
 
-from repairs.customers.names import tidy
+from repairs.customers.names import normalize_text
 from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import phone
 
@@ -21,7 +21,7 @@ class TidyField(forms.CharField):
 
     def to_python(self, value):
         text = super().to_python(value)
-        return tidy(text, keep_lines=self.keep_lines) if text else text
+        return normalize_text(text, keep_lines=self.keep_lines) if text else text
 
 
 class PhoneField(TidyField):

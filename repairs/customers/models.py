@@ -4,8 +4,7 @@ from django.db import models
 from django.db.models import Max, OuterRef, Q, Subquery
 from django.urls import reverse
 
-from repairs.customers import serials
-from repairs.customers.names import phone_digits
+from repairs.customers.names import lookalike_serial, normalize_serial, phone_digits
 from shopdesk.fields import best_first, plain
 from shopdesk.shop import tax
 
@@ -178,19 +177,19 @@ LEAST_OF_SERIAL = 3
 class DeviceQuerySet(models.QuerySet):
     def with_serial(self, serial: str):
         """The devices of exactly this serial, whoever made them."""
-        key = serials.key(serial)
+        key = normalize_serial(serial)
         return self.filter(serial_key=key) if key else self.none()
 
     def nearly_serial(self, serial: str):
         """Those whose serial looks the same when 0/O, 1/I, 5/S, 8/B are mixed up."""
-        key = serials.key(serial)
+        key = normalize_serial(serial)
         if not key:
             return self.none()
-        return self.filter(serial_look=serials.look(serial)).exclude(serial_key=key)
+        return self.filter(serial_look=lookalike_serial(serial)).exclude(serial_key=key)
 
     def sought(self, words: str):
         """Those whose serial `words` may mean, misread or in part."""
-        key, look = serials.key(words), serials.look(words)
+        key, look = normalize_serial(words), lookalike_serial(words)
         if len(key) < LEAST_OF_SERIAL:
             return best_first(
                 self.with_serial(words),
@@ -266,5 +265,5 @@ class Device(models.Model):
     def set_keys(self) -> None:
         """Fill the keys by which serials are found; bulk inserts call it themselves."""
         self.maker_key = plain(self.model.maker)
-        self.serial_key = serials.key(self.serial)
-        self.serial_look = serials.look(self.serial)
+        self.serial_key = normalize_serial(self.serial)
+        self.serial_look = lookalike_serial(self.serial)

@@ -1,39 +1,39 @@
-"""Names as people type them: kept as they are meant, in one form.
+"""How names, phone numbers and serial numbers are stored and compared.
 
-No script is refused. What can't be seen, and would make two equal names differ or turn
-the line around on paper, is taken out.
+Names of any script are accepted. Invisible characters, which would make two equal names
+differ or reverse a line on paper, are removed.
 """
 
 import unicodedata
 
 # Joiners that some scripts, and some emoji, are spelt with.
 JOINERS = "\u200c\u200d"
-MOST_MARKS = 4
-"""Accents on one letter; no script needs more, and more would run over other lines."""
+MAX_MARKS = 4
+"""Accents on one letter; no script needs more, and more would overlap other lines."""
+LOOKALIKES = str.maketrans("OQDILSBZG", "000115826")
 
 
-def tidy(text: str, *, keep_lines: bool = False) -> str:
-    """`text` in composed form, without what can't be seen, single spaces between."""
+def normalize_text(text: str, *, keep_lines: bool = False) -> str:
+    """Return `text` in NFC, without invisible characters, with single spaces."""
     if keep_lines:
         lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-        return "\n".join(tidy(line) for line in lines).strip("\n")
+        return "\n".join(normalize_text(line) for line in lines).strip("\n")
     kept: list[str] = []
     marks = 0
     for character in unicodedata.normalize("NFC", text):
         marks = marks + 1 if unicodedata.combining(character) else 0
-        is_unseen = unicodedata.category(character) in ("Cf", "Co", "Cs")
-        if marks > MOST_MARKS or (is_unseen and character not in JOINERS):
+        is_invisible = unicodedata.category(character) in ("Cf", "Co", "Cs")
+        if marks > MAX_MARKS or (is_invisible and character not in JOINERS):
             continue
         kept.append(character)
     return " ".join("".join(kept).split())
 
 
 def phone_digits(words: str) -> tuple[str, ...]:
-    """The digits of a telephone number, as they may stand in E.164; none where it is
-    no number.
+    """Return the digits of a phone number as E.164 may contain them; () if it is none.
 
-    `020 7946 0018` is kept as `+442079460018`: what is dialled before the number
-    inside a country, or to get out of it, is no part of that.
+    `020 7946 0018` is stored as `+442079460018`: the trunk or international prefix is
+    not part of that, so the digits are also returned without leading zeros.
     """
     words = words.replace("(0)", "")
     digits = "".join(c for c in words if c in "0123456789")
@@ -41,3 +41,13 @@ def phone_digits(words: str) -> tuple[str, ...]:
         return ()
     bare = digits.lstrip("0")
     return (digits, bare) if bare != digits and len(bare) >= 3 else (digits,)
+
+
+def normalize_serial(serial: str) -> str:
+    """Return the serial number as it is compared: capitals and digits only."""
+    return "".join(c for c in serial.upper() if c.isalnum())
+
+
+def lookalike_serial(serial: str) -> str:
+    """Return the serial number with look-alikes made equal, such as O and 0."""
+    return normalize_serial(serial).translate(LOOKALIKES)

@@ -4,7 +4,7 @@ from collections.abc import Collection, Hashable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from repairs.customers import serials
+from repairs.customers.names import normalize_serial
 from repairs.history.wrongs import Wrongs
 
 PLACEHOLDERS = frozenset("NA NONE NIL NULL NOSERIAL UNKNOWN UNREADABLE MISSING".split())
@@ -30,7 +30,7 @@ class Visit:
 
 def serial_key(serial: str) -> str:
     """The serial as it is compared; empty where the text says that there is none."""
-    key = serials.key(serial)
+    key = normalize_serial(serial)
     return "" if key in PLACEHOLDERS or len(set(key)) == 1 else key
 
 

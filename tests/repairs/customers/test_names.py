@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from repairs.customers.names import MOST_MARKS, phone_digits, tidy
+from repairs.customers.names import MAX_MARKS, normalize_text, phone_digits
 
 
 @pytest.mark.parametrize(
@@ -22,23 +22,23 @@ from repairs.customers.names import MOST_MARKS, phone_digits, tidy
     ],
 )
 def test_a_name_is_kept_in_one_form_and_in_any_script(typed, kept):
-    assert tidy(typed) == kept
+    assert normalize_text(typed) == kept
 
 
 def test_lines_are_kept_where_they_are_meant():
-    assert tidy("3 Alder Yard \r\n Fennport\r\n", keep_lines=True) == (
+    assert normalize_text("3 Alder Yard \r\n Fennport\r\n", keep_lines=True) == (
         "3 Alder Yard\nFennport"
     )
 
 
 def test_a_letter_bears_only_so_many_accents():
-    heaped = tidy("x" + "\u0315" * 200)
-    assert len(heaped) == 1 + MOST_MARKS
+    heaped = normalize_text("x" + "\u0315" * 200)
+    assert len(heaped) == 1 + MAX_MARKS
 
 
 @given(st.text())
 def test_tidying_twice_changes_nothing_more(text):
-    assert tidy(tidy(text)) == tidy(text)
+    assert normalize_text(normalize_text(text)) == normalize_text(text)
 
 
 @pytest.mark.parametrize(
