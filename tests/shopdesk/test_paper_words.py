@@ -3,11 +3,11 @@
 import gettext
 import re
 from datetime import UTC, datetime
+from pathlib import Path
 from string import Formatter
 
 import pytest
 from babel.messages.pofile import read_po
-from plain_files import ROOT
 
 from shopdesk import printing
 from shopdesk.printing import render_pdf
@@ -16,6 +16,7 @@ from shopdesk.shop.models import Shop
 from tests import make
 from tests.shopdesk.words_of_papers import papers, words, words_in
 
+ROOT = Path(__file__).parent.parent.parent
 LOCALE = ROOT / "shopdesk" / "locale"
 OTHERS = sorted(set(known.PAPER_LANGUAGES) - {"en"})
 

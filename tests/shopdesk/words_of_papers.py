@@ -5,9 +5,9 @@ Papers, what is drafted for them, letters, and the page behind a customer's link
 
 import ast
 import re
+from pathlib import Path
 
 from django.utils.translation.template import templatize
-from plain_files import ROOT
 
 from billing.invoices.models import Invoice, Payment
 from billing.quotes import known
@@ -20,6 +20,7 @@ from repairs.jobs.models import Job
 from shopdesk.shop import tax
 from shopdesk.shop.models import Shop
 
+ROOT = Path(__file__).parent.parent.parent
 STAYS_HERE = ("label.html", "report.html", "day_close/", "_for_staff.html")
 """What no customer gets: it speaks as the screens do."""
 

@@ -5,8 +5,8 @@ from django.core.management import CommandError, call_command
 from django.db import connection
 from django.test import Client
 
-from shopdesk.shop.models import Shop
 from shopdesk.management.commands import add_owner
+from shopdesk.shop.models import Shop
 from shopdesk.staff.models import Kind, User
 from tests import make
 from tests.shopdesk.staff.conftest import PASSWORD
