@@ -1,118 +1,83 @@
-"""The press: a program beside ours that draws papers, and has only so long for each.
+"""Draw every document in a child process of its own, which is ended after 15 seconds.
 
-Started with the first paper and kept warm; the threads of a process take turns at it.
-It goes when we go, since then no more lines come.
+A layout that runs away can only be ended with its process, and a thread can set no
+alarm. The children are copies of a server that has loaded the library and the fonts;
+it starts with the first document and ends with this process.
 """
 
-import atexit
-import json
+import math
 import os
-import shutil
 import signal
-import subprocess
-import sys
-import tempfile
-import threading
-from base64 import b64decode
-from contextlib import suppress
-from pathlib import Path
+import traceback
+from multiprocessing import forkserver, get_context
+from multiprocessing.connection import Connection
 from typing import Any
 
 from shopdesk.errors import PdfError
 
-ROOT = Path(__file__).resolve().parent.parent
-# A paper may be drawn while a record is kept, and others wait 20 seconds for that.
-SECONDS = 15.0
+# A document may be drawn while a record is locked, and others wait 20 seconds for that.
+MAX_SECONDS = 15.0
+RenderRequest = dict[str, Any]
+"""What a document is made of, as `shopdesk.printing` states it."""
 
 
-class PaperFailed(PdfError):
-    """A paper could not be made, for a reason that stands in the sentence."""
+def draw_pdf(request: RenderRequest, *, max_seconds: float = MAX_SECONDS) -> bytes:
+    """Return the PDF that `shopdesk.drawing` makes of `request`.
+
+    Raises: PdfError, which says why there is none.
+    """
+    answers, ours = _processes.Pipe(duplex=False)
+    arguments = (ours, request, max_seconds)
+    child = _processes.Process(target=_answer, args=arguments, daemon=True)
+    try:
+        child.start()
+        # The child has the only copy left: if it dies, that ends the waiting.
+        ours.close()
+        if not answers.poll(max_seconds):
+            raise PdfError(
+                f"The document took longer than {max_seconds:g} seconds to draw."
+            )
+        is_drawn, answer = answers.recv()
+    except EOFError:
+        raise PdfError("The document could not be drawn: its process died.") from None
+    finally:
+        answers.close()
+        ours.close()
+        if child.pid:
+            child.kill()
+            child.join()
+    if not is_drawn:
+        raise PdfError(answer)
+    return bytes(answer)
 
 
-class Press:
-    """One such program at most, started when there is something to draw."""
+def _answer(answers: Connection, request: RenderRequest, max_seconds: float) -> None:
+    """Send whether the document could be drawn, and its bytes or what is wrong."""
+    # Ends this process where nobody is left to do it.
+    signal.alarm(math.ceil(max_seconds) + 1)
+    answer: tuple[bool, bytes | str]
+    try:
+        from shopdesk import drawing
 
-    def __init__(self, *, seconds: float = SECONDS) -> None:
-        self.seconds = seconds
-        self._turn = threading.Lock()
-        self._program: subprocess.Popen[bytes] | None = None
-        self._owner = 0
-        self._folder = ""
-
-    def pdf(self, asked: dict[str, Any]) -> bytes:
-        """What `shopdesk.drawing` makes of `asked`; PaperFailed says why it does not.
-
-        A press that was gone before it was asked is set up anew, once.
-        """
-        line = json.dumps(asked).encode() + b"\n"
-        with self._turn:
-            said = self._say(line) or self._say(line)
-            if not said:
-                raise PaperFailed("The paper could not be drawn: the press broke down.")
-        answer = json.loads(said)
-        if "failed" in answer:
-            raise PaperFailed(answer["failed"])
-        return b64decode(answer["pdf"])
-
-    def _say(self, line: bytes) -> bytes:
-        """The answer, or nothing if the press broke down over it."""
-        program = self._started()
-        assert program.stdin and program.stdout
-        try:
-            program.stdin.write(line)
-            program.stdin.flush()
-            said = program.stdout.readline()
-        except BrokenPipeError:
-            said = b""
-        except BaseException:
-            # Half asked, half answered: what came next would get the wrong paper.
-            self.stop()
-            raise
-        if not said.endswith(b"\n"):
-            code = program.wait()
-            self._clear_away()
-            if code == -signal.SIGALRM:
-                raise PaperFailed(
-                    f"The paper took longer than {self.seconds:g} seconds to draw and "
-                    "was given up."
-                )
-            return b""
-        return said
-
-    def _started(self) -> subprocess.Popen[bytes]:
-        # A copy of this process has none of its own yet, and must not share ours.
-        if self._program and self._owner == os.getpid():
-            return self._program
-        self._owner = os.getpid()
-        # What it lays down on the way is cleared away by us, as it may end any time.
-        self._folder = tempfile.mkdtemp(prefix="shopdesk-press-")
-        self._program = subprocess.Popen(
-            [sys.executable, "-m", "shopdesk.drawing", str(self.seconds)],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            cwd=ROOT,
-            # Ctrl-C is for us; it goes when we are gone.
-            start_new_session=True,
-            env={**os.environ, "TMPDIR": self._folder},
-        )
-        return self._program
-
-    def stop(self) -> None:
-        """End the program, if it is ours; the next paper starts another."""
-        if self._program and self._owner == os.getpid():
-            self._program.kill()
-            self._program.wait()
-            self._clear_away()
-
-    def _clear_away(self) -> None:
-        program, self._program = self._program, None
-        for pipe in (program.stdin, program.stdout) if program else ():
-            assert pipe
-            # What it was not able to read any more is of no use now.
-            with suppress(BrokenPipeError):
-                pipe.close()
-        shutil.rmtree(self._folder, ignore_errors=True)
+        answer = True, drawing.draw(request)
+    except (ImportError, PdfError) as error:
+        answer = False, str(error)
+    except Exception as error:
+        traceback.print_exc()
+        answer = False, f"The document could not be drawn: {error!r}"
+    answers.send(answer)
 
 
-PRESS = Press()
-atexit.register(PRESS.stop)
+def _forget_server() -> None:
+    """Have a copy of this process start a server of its own.
+
+    Only the process that started a server can ask whether it still runs.
+    """
+    forkserver.ForkServer.__init__(forkserver._forkserver)
+    _processes.set_forkserver_preload(PRELOAD)
+
+
+PRELOAD = ["shopdesk.drawing"]
+_processes = get_context("forkserver")
+_processes.set_forkserver_preload(PRELOAD)
+os.register_at_fork(after_in_child=_forget_server)

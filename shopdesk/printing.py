@@ -3,18 +3,21 @@
 A paper is the same byte for byte when made again from the same record.
 """
 
-from base64 import b64encode
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import Any
 
 from django.conf import settings
 from django.template.loader import render_to_string
 from django.utils import translation
 from django.utils.translation import gettext
 
-from shopdesk.press import PRESS, PaperFailed
+from shopdesk.errors import PdfError
+from shopdesk.press import draw_pdf
 from shopdesk.shop import known
 from shopdesk.shop.models import Shop
+
+PaperFailed = PdfError
 
 SIZES = {
     "A4": "A4 portrait",
@@ -76,23 +79,18 @@ def render_pdf(
     `language`.
     """
     if size not in SIZES:
-        raise PaperFailed(f"There is no paper of size {size}.")
+        raise PdfError(f"There is no paper size {size}.")
     made_at = made_at.astimezone(UTC).replace(microsecond=0)
     shop = context.get("shop") or Shop.current()
     context = {**context, "shop": shop, "made_at": made_at}
     with _speaking(language or shop.paper_language):
-        paper = {
-            "of": template,
+        request = {
+            "template": template,
             "html": render_to_string(template, context),
             "page": page(size),
-            "inside": inside and _told(inside, made_at),
+            "embedded": inside and _embedded(inside, made_at),
         }
-    return draw(paper)
-
-
-def draw(paper: dict) -> bytes:
-    """The PDF of a rendered paper. Most tests put a quicker drawing in its place."""
-    return PRESS.pdf(paper)
+    return draw_pdf(request)
 
 
 def in_paper_language(shop: Shop) -> translation.override:
@@ -130,12 +128,12 @@ def _foot() -> str:
     return f' @bottom-right {{ content: "{counted}" }}'
 
 
-def _told(inside: Inside, made_at: datetime) -> dict[str, str]:
+def _embedded(inside: Inside, made_at: datetime) -> dict[str, Any]:
     schema = inside.schema
     return {
         "name": inside.name,
-        "content": b64encode(inside.content).decode(),
+        "content": inside.content,
         "title": schema.title,
-        "told": render_to_string("shopdesk/look/inside.xml", {"schema": schema}),
-        "made_at": made_at.isoformat(),
+        "metadata": render_to_string("shopdesk/look/inside.xml", {"schema": schema}),
+        "made_at": made_at,
     }

@@ -144,10 +144,10 @@ def papers_are_drawn_by_a_stand_in():
     """Except in a test marked `paper`; see `tests.papers`."""
     from shopdesk import printing
 
-    real = printing.draw
-    printing.draw = lambda paper: (real if papers.drawn else papers.stand_in)(paper)
+    real = printing.draw_pdf
+    printing.draw_pdf = lambda asked: (real if papers.drawn else papers.stand_in)(asked)
     yield
-    printing.draw = real
+    printing.draw_pdf = real
 
 
 def pytest_runtest_setup(item):

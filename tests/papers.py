@@ -7,7 +7,6 @@ ever, and its text goes into a small PDF without any layout.
 
 import re
 import subprocess
-from base64 import b64decode
 from html.parser import HTMLParser
 from io import BytesIO
 
@@ -79,10 +78,10 @@ class _Reader(HTMLParser):
 def stand_in(paper):
     """A small PDF of what `shopdesk.printing` wants drawn: the same text, the same
     size of sheet, the same file inside, and the same bytes each time."""
-    seen = _Reader(paper["html"])
-    assert seen.title.strip() and seen.language, f"{paper['of']}: no title, no language"
+    seen, template = _Reader(paper["html"]), paper["template"]
+    assert seen.title.strip() and seen.language, f"{template}: no title, no language"
     elsewhere = [src[:80] for src in seen.fetched if not src.startswith("data:")]
-    assert not elsewhere, f"{paper['of']} would fetch {elsewhere}"
+    assert not elsewhere, f"{template} would fetch {elsewhere}"
     pdf = pikepdf.new()
     width, height = _sheet(paper["page"])
     pdf.add_blank_page(page_size=(width, height))
@@ -91,10 +90,9 @@ def stand_in(paper):
     page.Contents = pdf.make_stream(_written(seen.lines, width, height))
     pdf.Root.Lang = pikepdf.String(seen.language)
     pdf.docinfo["/Title"] = seen.title.strip()
-    if inside := paper["inside"]:
-        content = b64decode(inside["content"])
+    if inside := paper["embedded"]:
         spec = pikepdf.AttachedFileSpec(
-            pdf, content, filename=inside["name"], mime_type="text/xml"
+            pdf, inside["content"], filename=inside["name"], mime_type="text/xml"
         )
         pdf.attachments[inside["name"]] = spec
     made = BytesIO()

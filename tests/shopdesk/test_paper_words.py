@@ -117,7 +117,7 @@ def test_the_rules_see_what_they_are_for():
 @pytest.mark.django_db
 def test_a_paper_says_in_which_language_it_is(monkeypatch):
     asked = []
-    monkeypatch.setattr(printing, "draw", lambda paper: asked.append(paper) or b"")
+    monkeypatch.setattr(printing, "draw_pdf", lambda paper: asked.append(paper) or b"")
     make.shop(paper_language="de")
     facts = {"shop": Shop.current()}
     at = datetime(2026, 3, 2, tzinfo=UTC)

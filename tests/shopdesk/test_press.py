@@ -1,5 +1,5 @@
-"""The press: so long for a paper and no longer, and whatever befalls it, the next
-paper is made as ever."""
+"""Each document has so long and no longer, and whatever happens to one, the next one is
+drawn as usual."""
 
 import os
 import signal
@@ -8,185 +8,197 @@ import sys
 import threading
 import time
 from io import BytesIO
+from multiprocessing import active_children, forkserver
 from pathlib import Path
 
 import pikepdf
-import pytest
 
-from shopdesk.press import PRESS, PaperFailed, Press
+from shopdesk.errors import PdfError
+from shopdesk.press import MAX_SECONDS, draw_pdf
 
-PAGE = "size: A4 portrait;"
-
-
-def asked(main="<h1>Slip</h1>", **facts):
-    html = f"<html lang=en><title>Slip</title><body>{main}</body></html>"
-    return {"of": "a test", "html": html, "page": PAGE, "inside": None, **facts}
-
-
+ROOT = Path(__file__).resolve().parent.parent.parent
 # Each box lays out the next one twice and more: 13 of them take minutes.
 FLEX = '<div style="display: flex">' * 15 + "x" + "</div>" * 15
 
 
-@pytest.fixture(scope="module")
-def press():
-    """One for all of them, since it takes a second to warm up."""
-    press = Press(seconds=2)
-    yield press
-    press.stop()
+def request(main="<h1>Slip</h1>", *, title="Slip"):
+    html = f"<html lang=en><title>{title}</title><body>{main}</body></html>"
+    page = "size: A4 portrait;"
+    return {"template": "a test", "html": html, "page": page, "embedded": None}
 
 
-def program(press):
-    press.pdf(asked())
-    return press._program
+def server():
+    """The process id of the server that is copied for each document."""
+    draw_pdf(request())
+    return forkserver._forkserver._forkserver_pid
 
 
-def test_a_layout_that_runs_away_is_ended_in_time(press):
+def run(source, **env):
+    """Run `source` in a process of its own."""
+    start = "from tests.shopdesk.test_press import *\n"
+    return subprocess.run(
+        [sys.executable, "-c", start + source],
+        cwd=ROOT,
+        env={**os.environ, **env},
+        capture_output=True,
+        text=True,
+    )
+
+
+def is_gone(pid):
+    """Whether the process ends within five seconds."""
+    for _ in range(100):
+        try:
+            os.kill(pid, 0)
+        except ProcessLookupError:
+            return True
+        time.sleep(0.05)
+    return False
+
+
+def test_a_layout_that_runs_away_is_ended_in_time():
     """In a thread, as the shop is served by such: none of them could set an alarm."""
-    running, said = program(press), []
+    running, refusals = server(), []
 
-    def print_it():
+    def draw():
         began = time.monotonic()
         try:
-            press.pdf(asked(FLEX))
-        except PaperFailed as failed:
-            said.append((str(failed), time.monotonic() - began))
+            draw_pdf(request(FLEX), max_seconds=2)
+        except PdfError as error:
+            refusals.append((str(error), time.monotonic() - began))
 
-    thread = threading.Thread(target=print_it)
+    thread = threading.Thread(target=draw)
     thread.start()
+    time.sleep(1)
+    [child] = active_children()
     thread.join(20)
-    [(sentence, took)] = said
+    [(sentence, seconds)] = refusals
     assert "longer than 2 seconds" in sentence
-    assert 1.9 < took < 4
-    assert running.returncode == -signal.SIGALRM, "and nothing of it runs on"
-    assert press.pdf(asked()).startswith(b"%PDF")
+    assert 1.9 < seconds < 4
+    assert is_gone(child.pid)
+    assert server() == running, "and the server does not start again"
 
 
-def test_the_limit_is_for_each_paper_and_not_for_all(press):
-    running = program(press)
-    time.sleep(press.seconds + 0.3)
-    assert press.pdf(asked()).startswith(b"%PDF")
-    assert press._program is running
+def test_a_runaway_whose_caller_was_killed_ends_all_the_same():
+    source = """
+threading.Timer(1.5, lambda: (
+    print(server(), *(c.pid for c in active_children()), flush=True),
+    os.kill(os.getpid(), 9),
+)).start()
+draw_pdf(request(FLEX), max_seconds=2)
+"""
+    killed = run(source)
+    assert killed.returncode == -signal.SIGKILL
+    pids = [int(pid) for pid in killed.stdout.split()]
+    assert len(pids) == 2
+    assert all(map(is_gone, pids))
 
 
-def test_threads_that_print_at_once_get_each_their_own(press):
+def test_threads_that_draw_at_once_each_get_their_own_document():
     titles = [f"Slip {n}" for n in range(8)]
-    made = {}
+    drawn = {}
 
-    def print_it(title):
-        html = asked()["html"].replace("<title>Slip", f"<title>{title}")
-        made[title] = press.pdf(asked(html=html))
+    def draw(title):
+        drawn[title] = draw_pdf(request(title=title))
 
-    threads = [threading.Thread(target=print_it, args=[title]) for title in titles]
+    threads = [threading.Thread(target=draw, args=[title]) for title in titles]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
-    opened = {title: pikepdf.open(BytesIO(pdf)) for title, pdf in made.items()}
+    opened = {title: pikepdf.open(BytesIO(pdf)) for title, pdf in drawn.items()}
     assert {title: str(pdf.docinfo.Title) for title, pdf in opened.items()} == {
         title: title for title in titles
     }
 
 
-def test_a_press_that_was_killed_is_set_up_anew(press):
-    first = program(press)
-    first.kill()
-    first.wait()
-    assert press.pdf(asked()).startswith(b"%PDF")
-    assert press._program is not first
+def test_a_server_that_was_killed_is_started_again():
+    first = server()
+    os.kill(first, signal.SIGKILL)
+    time.sleep(0.2)
+    assert server() != first
 
 
-def test_a_press_that_breaks_down_over_a_paper_is_told(tmp_path, monkeypatch):
-    press = Press()
-    breaks = "import os; os.kill(os.getpid(), 9)"
-    (tmp_path / "weasyprint.py").write_text(breaks)
-    monkeypatch.setenv("PYTHONPATH", str(tmp_path))
-    with pytest.raises(PaperFailed, match="broke down"):
-        press.pdf(asked())
-    monkeypatch.undo()
-    assert press.pdf(asked()).startswith(b"%PDF")
-
-
-def test_what_goes_wrong_inside_is_a_sentence(capfd):
-    press = Press()
-    with pytest.raises(PaperFailed, match="could not be drawn: KeyError"):
-        press.pdf({"html": "", "page": PAGE})
-    assert "Traceback" in capfd.readouterr().err, "and is in the log"
-    assert press.pdf(asked()).startswith(b"%PDF")
-    press.stop()
-
-
-def test_a_missing_library_is_told_with_what_to_install(tmp_path, monkeypatch):
-    press = Press()
-    (tmp_path / "weasyprint.py").write_text("raise OSError('cannot load libpango')")
-    monkeypatch.setenv("PYTHONPATH", str(tmp_path))
-    with pytest.raises(PaperFailed, match="libpango-1.0-0"):
-        press.pdf(asked())
-
-
-def test_what_was_asked_and_not_waited_for_is_not_taken_for_the_next(
-    press, monkeypatch
-):
-    """As when somebody presses Ctrl-C in the middle of a command."""
-    first = program(press)
-
-    class Interrupted:
-        closed, close = False, first.stdout.close
-
-        def readline(self):
-            raise KeyboardInterrupt
-
-    monkeypatch.setattr(first, "stdout", Interrupted())
-    with pytest.raises(KeyboardInterrupt):
-        press.pdf(asked("<h1>Another</h1>"))
-    assert first.returncode is not None
-    assert press.pdf(asked()) == press.pdf(asked())
-
-
-def test_it_leaves_nothing_behind(press):
-    folder = program(press) and Path(press._folder)
-    assert any(folder.iterdir())
-    press.stop()
-    assert not folder.exists()
-
-
-def test_it_goes_when_we_are_gone():
-    """Even if we were killed and could not say so."""
-    source = (
-        "import os, tests.shopdesk.test_press as t\n"
-        "print(t.program(t.PRESS).pid, flush=True)\n"
-        "os.kill(os.getpid(), 9)"
+def test_a_document_whose_process_dies_is_refused(tmp_path):
+    (tmp_path / "weasyprint.py").write_text(
+        "import multiprocessing, os\n"
+        "if multiprocessing.parent_process(): os.kill(os.getpid(), 9)\n"
+        "raise ImportError('only the process of a document shall die')\n"
     )
-    killed = subprocess.run([sys.executable, "-c", source], capture_output=True)
-    assert killed.returncode == -signal.SIGKILL
-    pid = int(killed.stdout)
-    for _ in range(100):
-        try:
-            os.kill(pid, 0)
-        except ProcessLookupError:
-            return
-        time.sleep(0.05)
-    pytest.fail("It still runs.")
+    died = run("draw_pdf(request())", PYTHONPATH=str(tmp_path))
+    assert "PdfError: The document could not be drawn: its process died." in died.stderr
 
 
-COPIED = """
-import os
-from tests.shopdesk.test_press import PRESS, asked, program
-
-ours = program(PRESS)
-if not (copy := os.fork()):
-    theirs = program(PRESS)
-    PRESS.stop()
-    os._exit(theirs.pid == ours.pid)
-assert os.waitpid(copy, 0)[1] == 0
-assert PRESS.pdf(asked()) and program(PRESS) is ours
+def test_what_goes_wrong_inside_is_a_sentence_and_logged():
+    source = """
+try:
+    draw_pdf({"html": "", "page": ""})
+except PdfError as error:
+    print(error)
+assert draw_pdf(request()).startswith(b"%PDF")
 """
+    wrong = run(source)
+    assert wrong.stdout.startswith("The document could not be drawn: KeyError")
+    assert "Traceback" in wrong.stderr and "KeyError: 'embedded'" in wrong.stderr
 
 
-def test_a_copy_of_this_process_has_a_press_of_its_own():
-    subprocess.run([sys.executable, "-c", COPIED], check=True)
+def test_a_missing_library_is_reported_with_what_to_install(tmp_path):
+    (tmp_path / "weasyprint.py").write_text("raise OSError('cannot load libpango')")
+    missing = run("draw_pdf(request())", PYTHONPATH=str(tmp_path))
+    assert "PdfError: PDF documents need the Pango library" in missing.stderr
+    assert "libpango-1.0-0" in missing.stderr
 
 
-def test_the_shop_waits_for_the_press_no_longer_than_for_a_record(settings):
-    assert PRESS.seconds == 15
+def test_an_interrupted_document_ends_and_is_not_taken_for_the_next():
+    """As when somebody presses Ctrl-C in the middle of a command."""
+    source = """
+server()
+threading.Timer(1, os.kill, [os.getpid(), signal.SIGINT]).start()
+try:
+    draw_pdf(request(FLEX))
+except KeyboardInterrupt:
+    assert active_children() == []
+assert draw_pdf(request("<h1>Next</h1>")) == draw_pdf(request("<h1>Next</h1>"))
+print("done")
+"""
+    assert run(source).stdout == "done\n"
+
+
+def test_nothing_is_left_behind(tmp_path):
+    """Even if the process was killed and could clear nothing away."""
+    source = """
+print(server(), len(os.listdir(os.environ["TMPDIR"])), flush=True)
+os.kill(os.getpid(), 9)
+"""
+    killed = run(source, TMPDIR=str(tmp_path))
+    assert killed.returncode == -signal.SIGKILL
+    pid, folders = map(int, killed.stdout.split())
+    assert folders > 0
+    assert is_gone(pid)
+    assert [f.name for f in tmp_path.iterdir() if "weasyprint" in f.name] == []
+
+
+def test_a_copy_of_a_process_starts_a_server_of_its_own():
+    source = """
+ours = server()
+if not (copy := os.fork()):
+    os._exit(server() == ours)
+assert os.waitpid(copy, 0)[1] == 0
+assert server() == ours
+print("done")
+"""
+    assert run(source).stdout == "done\n"
+
+
+def test_two_servers_draw_the_same_bytes():
+    source = (
+        "from hashlib import sha256; print(sha256(draw_pdf(request())).hexdigest())"
+    )
+    first, second = run(source), run(source)
+    assert first.stdout == second.stdout != ""
+
+
+def test_the_shop_waits_for_a_document_no_longer_than_for_a_record(settings):
+    assert MAX_SECONDS == 15
     if "timeout" in settings.DATABASES["default"]["OPTIONS"]:
-        assert PRESS.seconds < settings.DATABASES["default"]["OPTIONS"]["timeout"]
+        assert settings.DATABASES["default"]["OPTIONS"]["timeout"] > MAX_SECONDS

@@ -10,7 +10,8 @@ import pikepdf
 import pytest
 from django.template import engines
 
-from shopdesk.printing import SIZES, PaperFailed, render_pdf
+from shopdesk.errors import PdfError
+from shopdesk.printing import SIZES, render_pdf
 from shopdesk.shop.models import Shop
 from tests.papers import text_of
 
@@ -150,7 +151,7 @@ def test_a_label_is_one_small_page_without_a_foot(paper):
 )
 def test_a_paper_that_would_fetch_is_refused_loudly(paper, source):
     planted = PAPER.replace("{{ said }}", source)
-    with pytest.raises(PaperFailed, match="may not fetch"):
+    with pytest.raises(PdfError, match="may not fetch"):
         paper(planted)
     assert text_of(paper()).strip(), "and the next paper is made as ever"
 
@@ -161,17 +162,17 @@ def test_what_people_typed_is_text_and_never_markup(paper):
 
 
 def test_a_paper_without_a_title_is_refused(paper):
-    with pytest.raises(PaperFailed, match="no title"):
+    with pytest.raises(PdfError, match="no title"):
         paper('{% extends "shopdesk/look/paper.html" %}{% block main %}x{% endblock %}')
 
 
 def test_an_unknown_size_is_refused(paper):
-    with pytest.raises(PaperFailed, match="A5"):
+    with pytest.raises(PdfError, match="A5"):
         paper(size="A5")
 
 
 def test_the_desk_runs_without_the_library_of_papers():
-    """It may be missing, and is only ever loaded by the press."""
+    """It may be missing, and only the processes that draw documents load it."""
     asked = "import sys, shopdesk.printing; print('weasyprint' in sys.modules)"
     source = f"import django; django.setup(); {asked}"
     said = subprocess.run(
