@@ -1,5 +1,11 @@
 from django.apps import AppConfig
+from django.core import checks
 
 
 class Repairs(AppConfig):
     name = "repairs"
+
+    def ready(self):
+        from repairs.checks import comebacks_are_as_decided
+
+        checks.register(comebacks_are_as_decided, checks.Tags.database)

@@ -35,10 +35,14 @@ def where(connection) -> str:
     return str(name) if connection.vendor == "sqlite" else f"the database {name}"
 
 
+def is_migrated(connection) -> bool:
+    executor = MigrationExecutor(connection)
+    return not executor.migration_plan(executor.loader.graph.leaf_nodes())
+
+
 def what_is_missing(connection) -> str:
     """The first table or column that a database with all migrations ought to have."""
-    executor = MigrationExecutor(connection)
-    if executor.migration_plan(executor.loader.graph.leaf_nodes()):
+    if not is_migrated(connection):
         return ""  # they are still to be made
     with connection.cursor() as cursor:
         there = set(connection.introspection.table_names(cursor))

@@ -1,9 +1,7 @@
 """What the database itself sees to, on SQLite and on PostgreSQL, by triggers.
 
-A `Guard` refuses a change. What is `Carried` is written down twice and always the same.
-What is `LaidOut` is a table that is always what a query finds. What is `Noticed` leaves
-a mark when it changes. Conditions are plain SQL that both engines read; OLD is the row
-before, NEW the row after.
+A `Guard` refuses a change. What is `Noticed` leaves a mark when it changes. Conditions
+are plain SQL that both engines read; OLD is the row before, NEW the row after.
 """
 
 from collections.abc import Iterable
@@ -26,17 +24,20 @@ class Trigger(Protocol):
 class Guard:
     """`event` (UPDATE, DELETE or INSERT) on `table` is refused where `when` holds.
 
-    `why` is the sentence the database answers with.
+    `why` is the sentence the database answers with; `rule` tells several guards of one
+    event on one table apart.
     """
 
     table: str
     event: str
     why: str
     when: str = "1=1"
+    rule: str = ""
 
     @property
     def name(self) -> str:
-        return f"guard_{self.table}_{self.event.lower()}"
+        name = f"guard_{self.table}_{self.event.lower()}"
+        return f"{name}_{self.rule}" if self.rule else name
 
     def create(self, vendor: str) -> list[str]:
         why = self.why.replace("'", "''")
@@ -54,125 +55,6 @@ class Guard:
 
     def drop(self, vendor: str) -> list[str]:
         return _drop(self.name, vendor=vendor)
-
-
-@dataclass(frozen=True)
-class Carried:
-    """`column` of `table` takes every new value of the same column of `of`, in the rows
-    whose `link` points there.
-    """
-
-    table: str
-    column: str
-    of: str
-    link: str
-
-    @property
-    def name(self) -> str:
-        return f"carry_{self.of}_{self.column}"
-
-    def create(self, vendor: str) -> list[str]:
-        after = f"CREATE TRIGGER {self.name} AFTER UPDATE OF {self.column} ON {self.of}"
-        carry = (
-            f"UPDATE {self.table} SET {self.column} = NEW.{self.column}"
-            f" WHERE {self.link} = NEW.id"
-        )
-        if vendor == "sqlite":
-            when = changed(self.column).replace("IS DISTINCT FROM", "IS NOT")
-            return [f"{after} WHEN {when} BEGIN {carry}; END"]
-        return [
-            f"CREATE FUNCTION {self.name}() RETURNS trigger LANGUAGE plpgsql AS"
-            f" $$ BEGIN {carry}; RETURN NULL; END $$",
-            f"{after} FOR EACH ROW WHEN {changed(self.column)}"
-            f" EXECUTE FUNCTION {self.name}()",
-        ]
-
-    def drop(self, vendor: str) -> list[str]:
-        return _drop(self.name, vendor=vendor)
-
-
-@dataclass(frozen=True)
-class Change:
-    """A change of a row of `table`, after which the rows `which` are looked up again:
-    a condition on the rows of a source, named `s`, by OLD and NEW. `event` is INSERT,
-    DELETE or UPDATE, this of one of `columns` only.
-
-    PostgreSQL first takes the `locks`, or else one on the rows `which`: of two who
-    change what one row is made from, the second must see what the first one did.
-    """
-
-    table: str
-    event: str
-    which: str
-    columns: tuple[str, ...] = ()
-    locks: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class LaidOut:
-    """The rows of `table` are at all times what `query` finds of the rows of `source`,
-    which it names `s`, one for each or none: its first column is the row's id, in
-    `columns` as in the query. `query` is without a condition on `s` alone, so that a
-    WHERE can follow.
-    """
-
-    table: str
-    columns: tuple[str, ...]
-    source: str
-    query: str
-    changes: tuple[Change, ...]
-
-    def name(self, change: Change) -> str:
-        return f"lay_{self.table}_{change.table}_{change.event.lower()}"
-
-    def again(self, which: str) -> list[str]:
-        """The statements that find the rows `which` anew."""
-        key, names = self.columns[0], ", ".join(self.columns)
-        return [
-            f"DELETE FROM {self.table} WHERE {key} IN"
-            f" (SELECT s.id FROM {self.source} s WHERE {which})",
-            f"INSERT INTO {self.table} ({names}) {self.query} WHERE {which}",
-        ]
-
-    def create(self, vendor: str) -> list[str]:
-        made = [
-            statement
-            for change in self.changes
-            for statement in self._create(change, vendor)
-        ]
-        # What changed while nobody looked is found now.
-        return [*made, f"DELETE FROM {self.table}", *self.again("1 = 1")[1:]]
-
-    def _create(self, change: Change, vendor: str) -> list[str]:
-        name, event, when = self.name(change), change.event, ""
-        if change.columns:
-            event += f" OF {', '.join(change.columns)}"
-            when = f"WHEN {changed(*change.columns)}"
-        after = f"CREATE TRIGGER {name} AFTER {event} ON {change.table}"
-        again = "; ".join(self.again(change.which))
-        if vendor == "sqlite":
-            when = when.replace("IS DISTINCT FROM", "IS NOT")
-            return [f"{after} {when} BEGIN {again}; END"]
-        locks = change.locks or (
-            f"SELECT 1 FROM {self.source} s WHERE {change.which}"
-            " ORDER BY s.id FOR UPDATE",
-        )
-        first = "; ".join(lock.replace("SELECT", "PERFORM", 1) for lock in locks)
-        return [
-            # Its plan is made when the tables may still be empty, and kept for all the
-            # rows of a long file: by the indexes it is right for both.
-            f"CREATE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql"
-            " SET enable_seqscan = off"
-            f" AS $$ BEGIN {first}; {again}; RETURN NULL; END $$",
-            f"{after} FOR EACH ROW {when} EXECUTE FUNCTION {name}()",
-        ]
-
-    def drop(self, vendor: str) -> list[str]:
-        return [
-            statement
-            for change in self.changes
-            for statement in _drop(self.name(change), vendor=vendor)
-        ]
 
 
 @dataclass(frozen=True)
@@ -236,16 +118,13 @@ def changed(*columns: str) -> str:
     return "(" + " OR ".join(f"OLD.{c} IS DISTINCT FROM NEW.{c}" for c in columns) + ")"
 
 
-def follows(*, table: str, column: str, of: str, link: str, why: str) -> list[Trigger]:
-    """What keeps a column equal to the same column of the row that `link` points at: a
-    change there is carried on, and here none is let in that says otherwise.
-    """
+def follows(*, table: str, column: str, of: str, link: str, why: str) -> list[Guard]:
+    """Guards of a column that equals the same one of the row `link` points at."""
     there = f"(SELECT {column} FROM {of} WHERE id = NEW.{link})"
     differs = f"NEW.{column} IS DISTINCT FROM {there}"
     return [
         Guard(table, "INSERT", why, when=differs),
         Guard(table, "UPDATE", why, when=f"{changed(column, link)} AND {differs}"),
-        Carried(table=table, column=column, of=of, link=link),
     ]
 
 

@@ -7,7 +7,7 @@ from itertools import count
 from repairs.customers.models import Customer, Device, DeviceModel
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import states
-from repairs.jobs.models import Job, Repair, ReturnDecision
+from repairs.jobs.models import Comeback, Job, Repair, ReturnDecision
 from repairs.stock.models import Delivery, Part, StockMove
 from shopdesk.shop import tax
 from shopdesk.shop.models import Shop, TaxRate
@@ -81,6 +81,16 @@ def repair(of=None, fault_=None, **facts):
     return Repair.objects.create(job=of, fault=fault_ or fault(), **facts)
 
 
+def hand_over(of, *, on, outcome=states.FIXED):
+    """The device of the job `of` leaves on that day, whatever state the job is in."""
+    Job.objects.filter(pk=of.pk).update(
+        state=states.HANDED_BACK, outcome=outcome, handed_back_on=on
+    )
+    of.repairs.update(handed_back_on=on)
+    Comeback.objects.write(of)
+    of.refresh_from_db()
+
+
 def past_repair(fault_, fix_, *, on, back_on=None, of=None, **facts):
     """A finished repair handed back on `on`; with `back_on`, its comeback.
 
@@ -94,14 +104,9 @@ def past_repair(fault_, fix_, *, on, back_on=None, of=None, **facts):
         outcome=states.FIXED,
         handed_back_on=on,
     )
-    facts.setdefault("declared", fix_.declared)
+    facts = {"declared": fix_.declared, "outcome": states.FIXED} | facts
     made = Repair.objects.create(
-        job=done,
-        fault=fault_,
-        fix=fix_,
-        outcome=states.FIXED,
-        handed_back_on=on,
-        **facts,
+        job=done, fault=fault_, fix=fix_, handed_back_on=on, **facts
     )
     if back_on:
         comeback(made, on=back_on)
@@ -117,13 +122,15 @@ def comeback(earlier, *, on, what=states.SAME_FAULT, is_covered=True, **facts):
 
 def decision(visit, earlier, *, what=states.SAME_FAULT, on=None, **facts):
     """Decided on that day, or on the day the device came in."""
-    return ReturnDecision.objects.create(
+    made = ReturnDecision.objects.create(
         job=visit,
         earlier=earlier,
         what=what,
         decided_on=on or visit.booked_in_on,
         **facts,
     )
+    Comeback.objects.write(visit)
+    return made
 
 
 def part(number=None, on_hand=0, unit_cost=Decimal("2.50"), **facts):
@@ -170,6 +177,4 @@ def redone(repair, amount, *, on):
         declared="lasting",
         cost=Decimal(amount),
     )
-    Job.objects.filter(pk=job.pk).update(
-        state=states.HANDED_BACK, outcome=states.FIXED, handed_back_on=on
-    )
+    hand_over(job, on=on)

@@ -22,6 +22,7 @@ from repairs.history.rows import Row
 from repairs.history.wrongs import Wrongs
 from repairs.jobs import cover, states
 from repairs.jobs.models import (
+    Comeback,
     Job,
     Labour,
     PartUsed,
@@ -118,6 +119,7 @@ class _Writing:
             some = jobs[start : start + SLICE]
             self._write_jobs(some)
             progress(len(some))
+        Comeback.objects.write_all()
         self._pass_over_numbers()
 
     def _in_order(self) -> Callable[[PastJob], tuple]:

@@ -8,6 +8,7 @@ from django.db import transaction
 from repairs.jobs import sealed, states
 from repairs.jobs.models import (
     AccessCode,
+    Comeback,
     Job,
     NotYet,
     PartUsed,
@@ -98,7 +99,7 @@ def decide_return(
     job = Job.objects.select_for_update().get(pk=job.pk)
     if job.approved_under_cover and not (is_covered and what == states.SAME_FAULT):
         _take_back_cover(job, by=by)
-    return ReturnDecision.objects.create(
+    decision = ReturnDecision.objects.create(
         job=job,
         earlier=earlier,
         what=what,
@@ -107,6 +108,8 @@ def decide_return(
         by=by,
         decided_on=on,
     )
+    Comeback.objects.write(job)
+    return decision
 
 
 def _take_back_cover(job: Job, *, by) -> None:

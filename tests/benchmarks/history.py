@@ -14,7 +14,7 @@ from django.db import connection
 from repairs.customers.models import Customer, Device, DeviceModel
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import states
-from repairs.jobs.models import Job, Repair, ReturnDecision
+from repairs.jobs.models import Comeback, Job, Repair, ReturnDecision
 
 AS_OF = date(2026, 6, 30)
 DAYS = 540  # over which the first repairs were handed back
@@ -51,6 +51,7 @@ def fill(rows: int, *, pairs: int, seed: int = 4) -> None:
     _bulk(Job, _jobs(visits))
     _bulk(Repair, _repairs(rng, visits, faults=faults, fixes=pairs // faults))
     _bulk(ReturnDecision, _decisions(rng, visits, first=first))
+    Comeback.objects.write_all()
     with connection.cursor() as cursor:
         cursor.execute("ANALYZE")
 

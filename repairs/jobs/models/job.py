@@ -19,7 +19,7 @@ from shopdesk.fields import MoneyField, best_first
 from shopdesk.shop.models import Series
 
 if TYPE_CHECKING:
-    from repairs.jobs.models.returns import ReturnDecision
+    from repairs.jobs.models.decision import ReturnDecision
 
 STAFF = settings.AUTH_USER_MODEL
 

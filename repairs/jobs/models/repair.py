@@ -57,7 +57,7 @@ class Repair(models.Model):
     cost = MoneyField(null=True, blank=True, editable=False)
     # What the accepted price bore for comebacks.
     reserve = MoneyField(null=True, blank=True)
-    # The day of its job, which the database keeps so: a million repairs are counted
+    # The day of its job; the database refuses another. A million repairs are counted
     # without asking a million jobs.
     handed_back_on = models.DateField(null=True, blank=True, editable=False)
     cover_days = models.PositiveSmallIntegerField(null=True, blank=True)

@@ -86,9 +86,16 @@ class Stepping(models.Model):
         now = self._row().only("state").get().state
         states.check_step(now, new, only_from=allowed)
 
+    @transaction.atomic
     def arrive(self, *, on: date, by) -> None:
         """The announced device is here."""
         self._step(states.BOOKED_IN, by=by, booked_in_on=on)
+        self._write_comebacks()
+
+    def _write_comebacks(self) -> None:
+        from repairs.jobs.models.decision import Comeback
+
+        Comeback.objects.write(self)
 
     @transaction.atomic
     def diagnose(self, *, by) -> None:
@@ -209,9 +216,11 @@ class Stepping(models.Model):
         cost_rate = Shop.current().cost_rate
         for repair in self.repairs.select_related("fix"):
             repair.cost = repair.cost_now(cost_rate=cost_rate)
-            repair.save(update_fields=["cost"])
+            repair.handed_back_on = on
+            repair.save(update_fields=["cost", "handed_back_on"])
             if repair.outcome == states.FIXED:
                 repair.start_cover(on=on)
+        self._write_comebacks()
         # Whoever was shown the code stays on record, without it.
         code = getattr(self, "access_code", None)
         if code is not None and code.shown_at is None:

@@ -14,14 +14,7 @@ from repairs.customers.models import Device
 from repairs.faults.models import Fault, Fix
 from repairs.guards import COUNTED
 from repairs.jobs import states
-from repairs.jobs.models import (
-    Changed,
-    Job,
-    PartUsed,
-    Repair,
-    ReturnDecision,
-    changed,
-)
+from repairs.jobs.models import Changed, Job, PartUsed, Repair, changed
 from repairs.stock.models import Supplier
 from shopdesk.shop.models import Shop
 from shopdesk.staff.models import Kind
@@ -111,12 +104,7 @@ def a_new_decision(repairs):
 
 def a_decision_changed(repairs):
     first = repairs[0].held_against.get()
-    ReturnDecision.objects.create(
-        job=first.job,
-        earlier=repairs[0],
-        what=states.NEW_FAULT,
-        decided_on=ON + days(40),
-    )
+    make.decision(first.job, repairs[0], what=states.NEW_FAULT, on=ON + days(40))
 
 
 def a_hand_back(repairs):
@@ -141,24 +129,6 @@ def a_changed_sureness(repairs):
     Shop.objects.update(return_limit=Decimal("0.3"), sureness=Decimal("0.51"))
 
 
-def an_edited_outcome(repairs):
-    Repair.objects.filter(pk=repairs[4].pk).update(outcome=states.NOT_FIXED)
-
-
-def an_edited_cost(repairs):
-    for repair in Repair.objects.all():
-        Repair.objects.filter(pk=repair.pk).update(cost=Decimal(77))
-
-
-def an_edited_kind(repairs):
-    Repair.objects.filter(pk__in=[r.pk for r in repairs]).update(declared="stopgap")
-
-
-def another_fix(repairs):
-    other = make.fix(repairs[0].fault)
-    Repair.objects.filter(pk__in=[r.pk for r in repairs]).update(fix=other)
-
-
 def a_renamed_fault(repairs):
     Fault.objects.update(code="RENAMED")
 
@@ -173,13 +143,10 @@ def a_device_sold_on(repairs):
     )
 
 
-def a_comeback_booked_in_later(repairs):
-    again = repairs[0].held_against.get().job
-    Job.objects.filter(pk=again.pk).update(booked_in_on=LATER + days(1))
-
-
-def a_repair_taken_away(repairs):
-    repairs[7].delete()
+def a_comeback_handed_back(repairs):
+    job = repairs[0].held_against.get().job
+    make.repair(job, repairs[0].fault, cost=Decimal(77))
+    make.hand_over(job, on=LATER)
 
 
 @pytest.mark.parametrize(
@@ -190,15 +157,10 @@ def a_repair_taken_away(repairs):
         a_hand_back,
         a_changed_limit,
         a_changed_sureness,
-        an_edited_outcome,
-        an_edited_cost,
-        an_edited_kind,
-        another_fix,
         a_renamed_fault,
         a_renamed_fix,
         a_device_sold_on,
-        a_comeback_booked_in_later,
-        a_repair_taken_away,
+        a_comeback_handed_back,
     ],
 )
 def test_a_change_shows_at_once(repairs, reckoned, change):
@@ -212,11 +174,10 @@ def test_a_change_shows_at_once(repairs, reckoned, change):
 
 
 def test_two_repairs_that_change_places_do_not_cancel_out(repairs, reckoned):
-    other = make.fix(repairs[0].fault)
-    Repair.objects.filter(pk=repairs[7].pk).update(fix=other)
+    Repair.objects.filter(pk=repairs[7].pk).update(reserve=Decimal(7))
     first_row()
-    Repair.objects.filter(pk=repairs[7].pk).update(fix=repairs[0].fix)
-    Repair.objects.filter(pk=repairs[0].pk).update(fix=other)
+    Repair.objects.filter(pk=repairs[7].pk).update(reserve=None)
+    Repair.objects.filter(pk=repairs[0].pk).update(reserve=Decimal(7))
     first_row()
     assert len(reckoned) == 2
 

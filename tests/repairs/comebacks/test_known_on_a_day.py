@@ -13,7 +13,7 @@ from repairs.comebacks.record import FaultRecord
 from repairs.customers.models import Device
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import states
-from repairs.jobs.models import NotYet, Repair, ReturnDecision
+from repairs.jobs.models import NotYet, Repair
 from shopdesk.shop.models import Shop
 from shopdesk.staff.models import Kind
 from tests import make
@@ -63,8 +63,7 @@ def test_a_repair_not_handed_back_by_the_day_is_not_counted(pair):
 
 
 def test_what_was_not_fixed_is_no_repair_to_judge(pair):
-    repair = make.past_repair(*pair, on=ON)
-    Repair.objects.filter(pk=repair.pk).update(outcome=states.NO_FAULT_FOUND)
+    make.past_repair(*pair, on=ON, outcome=states.NO_FAULT_FOUND)
     assert row() is None
 
 
@@ -86,12 +85,7 @@ def test_a_return_for_anything_else_is_no_comeback_and_ends_no_watch(pair, what)
 def test_the_last_decision_holds_and_only_from_its_own_day(pair):
     repair = make.past_repair(*pair, on=ON, back_on=ON + days(10))
     first = repair.held_against.get()
-    ReturnDecision.objects.create(
-        job=first.job,
-        earlier=repair,
-        what=states.NEW_FAULT,
-        decided_on=ON + days(30),
-    )
+    make.decision(first.job, repair, what=states.NEW_FAULT, on=ON + days(30))
     assert row(as_of=ON + days(29)).returned == 1
     assert row(as_of=ON + days(30)).returned == 0
 
@@ -99,12 +93,7 @@ def test_the_last_decision_holds_and_only_from_its_own_day(pair):
 def test_a_decision_made_late_was_not_known_before(pair):
     repair = make.past_repair(*pair, on=ON)
     again = make.job(repair.job.device, on=ON + days(10))
-    ReturnDecision.objects.create(
-        job=again,
-        earlier=repair,
-        what=states.SAME_FAULT,
-        decided_on=ON + days(40),
-    )
+    make.decision(again, repair, what=states.SAME_FAULT, on=ON + days(40))
     assert row(as_of=ON + days(39)).returned == 0
     late = row(as_of=ON + days(40))
     assert late.returned == 1
@@ -151,11 +140,11 @@ def test_any_history_is_counted_as_repair_by_repair(pair):
             back = on + days(int(rng.integers(0, 100)))
             made = make.comeback(repair, on=back)
             if rng.random() < 0.3:
-                ReturnDecision.objects.create(
-                    job=made.job,
-                    earlier=repair,
+                make.decision(
+                    made.job,
+                    repair,
                     what=states.NEW_FAULT,
-                    decided_on=back + days(int(rng.integers(0, 60))),
+                    on=back + days(int(rng.integers(0, 60))),
                 )
     for as_of in (ON + days(60), ON + days(100), LATER):
         for found in rows_of(as_of):

@@ -7,7 +7,7 @@ import pytest
 from django.db import IntegrityError, transaction
 
 from repairs.jobs import states
-from repairs.jobs.models import Job, Repair
+from repairs.jobs.models import Repair
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -20,8 +20,7 @@ def days(job):
 
 
 @contextmanager
-def refused():
-    why = "on the day of its job"
+def refused(why="on the day of its job"):
     with pytest.raises(IntegrityError, match=why), transaction.atomic():
         yield
 
@@ -37,14 +36,6 @@ def test_handing_back_gives_every_repair_of_the_job_its_day():
     assert days(other.job) == [None]
 
 
-def test_a_day_put_right_on_the_job_is_put_right_on_its_repairs():
-    repair = make.past_repair(make.fault(), make.fix(), on=DAY)
-    Job.objects.filter(pk=repair.job_id).update(handed_back_on=DAY + timedelta(1))
-    assert days(repair.job) == [DAY + timedelta(1)]
-    Job.objects.filter(pk=repair.job_id).update(handed_back_on=None, state=states.READY)
-    assert days(repair.job) == [None]
-
-
 @pytest.mark.parametrize("day", [None, DAY + timedelta(1)])
 def test_a_repair_is_not_written_with_another_day(day):
     job = make.past_repair(make.fault(), make.fix(), on=DAY).job
@@ -56,16 +47,24 @@ def test_a_repair_is_not_written_with_another_day(day):
 @pytest.mark.parametrize("day", [None, DAY + timedelta(1)])
 def test_a_repair_does_not_take_another_day(day):
     repair = make.past_repair(make.fault(), make.fix(), on=DAY)
-    with refused():
+    with refused("cannot be changed after handover|on the day of its job"):
         Repair.objects.filter(pk=repair.pk).update(handed_back_on=day)
     assert days(repair.job) == [DAY]
 
 
-def test_a_repair_does_not_go_to_a_job_of_another_day():
-    repair = make.past_repair(make.fault(), make.fix(), on=DAY)
+def test_a_repair_at_the_bench_takes_no_day_before_its_job():
+    repair = make.repair()
     with refused():
-        Repair.objects.filter(pk=repair.pk).update(job=make.job())
-    assert days(repair.job) == [DAY]
+        Repair.objects.filter(pk=repair.pk).update(handed_back_on=DAY)
+    assert days(repair.job) == [None]
+
+
+def test_a_repair_at_the_bench_does_not_go_to_a_job_of_another_day():
+    repair = make.repair()
+    done = make.past_repair(make.fault(), make.fix(), on=DAY).job
+    with refused():
+        Repair.objects.filter(pk=repair.pk).update(job=done)
+    assert days(repair.job) == [None]
 
 
 def test_what_else_is_changed_of_a_repair_is_free():

@@ -9,7 +9,6 @@ import pytest
 from repairs.comebacks.behind.queries import behind, counted_repairs, redone
 from repairs.comebacks.month.queries import month_context
 from repairs.jobs import states
-from repairs.jobs.models import Repair, ReturnDecision
 from shopdesk.shop.models import Shop
 from shopdesk.staff.models import Kind
 from tests import make
@@ -49,11 +48,11 @@ def history():
             back = on + timedelta(days=int(rng.integers(0, 110)))
             made = make.comeback(repair, on=back)
             if rng.random() < 0.3:
-                ReturnDecision.objects.create(
-                    job=made.job,
-                    earlier=repair,
+                make.decision(
+                    made.job,
+                    repair,
                     what=states.NEW_FAULT,
-                    decided_on=back + timedelta(days=int(rng.integers(0, 40))),
+                    on=back + timedelta(days=int(rng.integers(0, 40))),
                 )
     return of
 
@@ -162,9 +161,10 @@ def test_what_comebacks_cost_opens_the_comebacks(owner):
     make.redone(late, "70", on=date(2026, 7, 9))
     here = make.past_repair(*other, on=date(2026, 8, 3), back_on=date(2026, 8, 20))
     # What was not fixed is no repair that counts, so this is no comeback of one.
-    not_fixed = make.past_repair(*of, on=date(2026, 7, 1), back_on=date(2026, 8, 4))
+    not_fixed = make.past_repair(
+        *of, on=date(2026, 7, 1), back_on=date(2026, 8, 4), outcome=states.NOT_FIXED
+    )
     make.redone(not_fixed, "900", on=date(2026, 8, 9))
-    Repair.objects.filter(pk=not_fixed.pk).update(outcome=states.NOT_FIXED)
     said = words(owner.get("/comebacks/month/", DAY))
     asked = "as_of=2026-08-31&amp;within=90"
     assert f'<a href="{REDONE}?{asked}">2 comebacks</a>' in said

@@ -11,7 +11,7 @@ from repairs.comebacks.month import changes, months
 from repairs.comebacks.month.queries import month_context
 from repairs.comebacks.rows import Pair, Row
 from repairs.jobs import states
-from repairs.jobs.models import Repair, ReturnDecision
+from repairs.jobs.models import Repair
 from repairs.stock.models import Supplier
 from shopdesk.shop.models import Shop
 from shopdesk.staff.models import Kind
@@ -234,11 +234,11 @@ def test_a_pair_that_is_no_longer_sure_to_come_back_is_told():
     for n in range(30):
         make.past_repair(*good, on=date(2026, 2, 1) + timedelta(days=n))
     for repair in made[:7]:
-        ReturnDecision.objects.create(
-            job=repair.held_against.get().job,
-            earlier=repair,
+        make.decision(
+            repair.held_against.get().job,
+            repair,
             what=states.NEW_FAULT,
-            decided_on=date(2026, 8, 3),
+            on=date(2026, 8, 3),
         )
     [news] = report().changes
     assert "is no longer sure to come back: 1 of 8 came back so far" in news.sentence
