@@ -47,7 +47,7 @@ DOORS: dict[str, frozenset[str]] = {
     "intake:find_device": ALL,
     "intake:slip": ALL,
     "intake:label": ALL,
-    "intake:arrive": ALL,
+    "intake:record_arrival": ALL,
     # the bench
     "bench:mine": ALL,
     "bench:job": ALL,

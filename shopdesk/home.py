@@ -32,7 +32,9 @@ def today(request):
         "quoted": Group("Quotes waiting for an answer", "", ""),
         "parts": Group("Waiting on parts", "", ""),
         "ready": Group("Ready to hand back", "handback:hand_back", "Hand back"),
-        "expected": Group("Expected by post", "intake:arrive", "It has arrived"),
+        "expected": Group(
+            "Expected by post", "intake:record_arrival", "Record arrival"
+        ),
     }
     for job in needing_a_hand(on=on):
         job.days_late = (on - job.promised_on).days if is_overdue(job, on=on) else 0

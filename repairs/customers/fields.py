@@ -6,7 +6,6 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from repairs.customers.names import normalize_text
-from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import phone
 
 
@@ -25,7 +24,10 @@ class TidyField(forms.CharField):
 
 
 class PhoneField(TidyField):
-    """A telephone number, typed as one dials it here, kept as E.164."""
+    """A phone number, typed as dialled from the shop, stored as E.164.
+
+    Its form sets `shop`.
+    """
 
     def __init__(self, **kwargs):
         kwargs.setdefault("max_length", 40)
@@ -36,11 +38,11 @@ class PhoneField(TidyField):
 
     def clean(self, value):
         text = super().clean(value)
-        return e164(text, country=Shop.current().country) if text else ""
+        return e164(text, country=self.shop.country) if text else ""
 
     def prepare_value(self, value):
-        kept = value and value.startswith("+") and value[1:].isdigit()
-        return phone(value, Shop.current()) if kept else value
+        is_e164 = value and value.startswith("+") and value[1:].isdigit()
+        return phone(value, self.shop) if is_e164 else value
 
 
 def e164(text: str, *, country: str) -> str:

@@ -51,6 +51,10 @@ class CustomerForm(forms.ModelForm):
         model = Customer
         fields = ("name", "phone", "email", "company", "address", "reach")
 
+    def __init__(self, *args, shop, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["phone"].shop = shop
+
     def clean(self):
         """Reach them by what is known, where what was asked for is not."""
         facts = super().clean()

@@ -9,7 +9,7 @@ from repairs.customers.filters import CustomerFilter
 from repairs.customers.forms import ChangeCustomerForm, ChangeDeviceForm, NewOwnerForm
 from repairs.customers.models import Customer, Device
 from repairs.customers.tables import CustomerTable, DeviceTable, JobTable
-from shopdesk.shop.models import TaxRate
+from shopdesk.shop.models import Shop, TaxRate
 
 ON_ONE_LIST = 30
 """Possible new owners offered at once."""
@@ -43,7 +43,8 @@ def customer(request, pk):
 def change(request, pk):
     who = get_object_or_404(Customer, pk=pk, erased_on=None)
     held = TaxRate.objects.holding(timezone.localdate())
-    form = ChangeCustomerForm(request.POST or None, instance=who, held=held)
+    facts = {"instance": who, "held": held, "shop": Shop.current()}
+    form = ChangeCustomerForm(request.POST or None, **facts)
     if form.is_valid():
         form.save()
         messages.success(request, "Written down.")

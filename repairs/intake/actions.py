@@ -10,7 +10,8 @@ from django.utils import timezone
 from repairs.customers.models import Customer, Device, DeviceModel
 from repairs.jobs import cover, states
 from repairs.jobs.actions import decide_return, keep_code
-from repairs.jobs.models import Job, NotYet, Repair
+from repairs.jobs.models import Job, Repair
+from shopdesk.errors import RefusedError, StaleError
 
 
 def book_in(
@@ -20,12 +21,12 @@ def book_in(
     device: Device,
     job: Job,
     is_expected: bool = False,
-    against: Repair | None = None,
-    code: str = "",
+    earlier_repair: Repair | None = None,
+    access_code: str = "",
     on: date,
     by,
 ) -> tuple[Job, bool]:
-    """The job of the form `key`, and whether it was made now or by an earlier sending.
+    """Return the job of the form `key`, and whether it was created by this call.
 
     `customer`, `device` and its model may be new; all are saved together or none is.
     """
@@ -36,29 +37,39 @@ def book_in(
                 return done, False
             if customer.pk is None:
                 customer.save()
-            job.device = _brought_by(customer, device=device)
+            job.device = _device_of(customer, device=device)
             job.key, job.customer, job.booked_in_by = key, customer, by
             job.booked_in_on, job.number = on, Job.next_number(on)
             job.state = states.EXPECTED if is_expected else states.BOOKED_IN
             job.save()
             job.steps.create(old="", new=job.state, by=by, made_at=timezone.now())
-            if code:
-                keep_code(job, code=code)
-            if against is not None:
-                _hold_against(against, job=job, on=on, by=by)
+            if access_code:
+                keep_code(job, code=access_code)
+            if earlier_repair is not None:
+                _link_to(earlier_repair, job=job, on=on, by=by)
             return job, True
     except IntegrityError:
-        # Another sending of the same form was a moment quicker.
+        # The same form was sent twice, and the other request was quicker.
         done = Job.objects.filter(key=key).first()
         if done is None:
-            raise NotYet(
-                "Somebody else wrote down the same device just now: look it up again."
+            raise StaleError(
+                "This device was added by someone else just now. Search its serial"
+                " number again."
             ) from None
         return done, False
 
 
-def _brought_by(customer: Customer, *, device: Device) -> Device:
-    """`device` on record, owned by `customer`; its history goes with it."""
+def already_here(job: Job) -> str:
+    """Why the device of the open `job` cannot be booked in again."""
+    if job.state == states.EXPECTED:
+        return f"This device is expected as job {job.number}. Record its arrival there."
+    return (
+        f"This device is already in the shop as job {job.number}. Hand it over first."
+    )
+
+
+def _device_of(customer: Customer, *, device: Device) -> Device:
+    """`device` saved, owned by `customer`; its history stays with it."""
     if device.pk is None:
         if device.model.pk is None:
             device.model = DeviceModel.objects.get_or_create(
@@ -70,14 +81,14 @@ def _brought_by(customer: Customer, *, device: Device) -> Device:
         device.save()
         return device
     known = Device.objects.select_for_update(of=("self",)).get(pk=device.pk)
-    here = known.jobs.open().first()
-    if here is not None:
-        raise NotYet(f"This device is here already, as job {here.number}.")
+    open_job = known.jobs.open().first()
+    if open_job is not None:
+        raise RefusedError(already_here(open_job))
     known.pass_on(customer)
     return known
 
 
-def _hold_against(earlier: Repair, *, job: Job, on: date, by) -> None:
+def _link_to(earlier: Repair, *, job: Job, on: date, by) -> None:
     decide_return(
         job,
         earlier=earlier,
@@ -90,8 +101,8 @@ def _hold_against(earlier: Repair, *, job: Job, on: date, by) -> None:
 
 
 @transaction.atomic
-def arrive(job: Job, *, facts: dict[str, Any], on: date, by) -> None:
-    """The announced device is here, and this is how it looks."""
+def record_arrival(job: Job, *, facts: dict[str, Any], on: date, by) -> None:
+    """The expected device is here; `facts` are what was seen when it was unpacked."""
     job.arrive(on=on, by=by)
     for name, value in facts.items():
         setattr(job, name, value)

@@ -1,4 +1,4 @@
-"""What the counter asks when a device comes in, all on one screen."""
+"""The forms of the counter: a device comes in, arrives, shows its code."""
 
 from django import forms
 
@@ -9,27 +9,27 @@ from repairs.jobs.models import Job
 from shopdesk.fields import DayFormField
 
 TRIES = {"max_value": 999, "required": False}
-HIGHEST_FEE = 100_000
-"""More than this for finding a fault is a slip of the finger."""
+MAX_FEE = 100_000
+"""A higher diagnosis fee is a typing error."""
 
 
-def _tries(label, least):
+def _tries(label, min_value):
     box = forms.TextInput(attrs={"inputmode": "numeric", "class": "w4", **TEXT})
-    return forms.IntegerField(label=label, min_value=least, widget=box, **TRIES)
+    return forms.IntegerField(label=label, min_value=min_value, widget=box, **TRIES)
 
 
 class ArriveForm(forms.ModelForm):
-    """What is seen when an announced device is unpacked."""
+    """What is seen when an expected device is unpacked."""
 
     complaint = TidyField(
         label="Complaint",
         help_text="In the customer’s words.",
-        error_messages={"required": "Write down what the customer says is wrong."},
+        error_messages={"required": "Enter the complaint."},
         max_length=2000,
         keep_lines=True,
     )
     shows_when = TidyField(
-        label="When it shows",
+        label="When it happens",
         help_text="Always, when warm, after an hour …",
         max_length=300,
         required=False,
@@ -43,13 +43,13 @@ class ArriveForm(forms.ModelForm):
         widget=forms.TextInput(attrs=TEXT),
     )
     came_with = TidyField(
-        label="Came with",
+        label="Accessories",
         help_text="Charger, case, cards.",
         max_length=300,
         required=False,
         widget=forms.TextInput(attrs=TEXT),
     )
-    promised_on = DayFormField(label="Promised for", required=False)
+    promised_on = DayFormField(label="Due date", required=False)
 
     class Meta:
         model = Job
@@ -70,14 +70,14 @@ class ArriveForm(forms.ModelForm):
 
 
 class JobForm(ArriveForm):
-    """The complaint and what is agreed."""
+    """The complaint and what was agreed."""
 
-    counter_failed = _tries("Failed", 0)
-    counter_tries = _tries("of tries here", 1)
+    counter_failed = _tries("Failures", 0)
+    counter_tries = _tries("of tries at the counter", 1)
     access_code = forms.CharField(
-        label="Code that unlocks it",
-        help_text="Only where the work needs it. It is sealed, shown once with a"
-        " reason, and gone when the device is handed back.",
+        label="Device passcode",
+        help_text="Only if the repair needs it. Stored encrypted, shown once, deleted"
+        " at handover.",
         max_length=100,
         required=False,
         strip=False,
@@ -86,7 +86,7 @@ class JobForm(ArriveForm):
         ),
     )
     is_expected = forms.BooleanField(
-        label="Announced by post, not here yet",
+        label="Expected by post",
         required=False,
     )
 
@@ -99,12 +99,12 @@ class JobForm(ArriveForm):
             "consent",
             "fee_agreed",
         )
-        labels = {"came_by": "Came"}
+        labels = {"came_by": "Received"}
 
     def __init__(self, *args, places=2, **kwargs):
         super().__init__(*args, **kwargs)
         self.fields["fee_agreed"].places = places
-        self.fields["fee_agreed"].max_value = HIGHEST_FEE
+        self.fields["fee_agreed"].max_value = MAX_FEE
 
     def clean(self):
         facts = super().clean()
@@ -112,42 +112,40 @@ class JobForm(ArriveForm):
         if facts.get("access_code") and facts.get("consent") != Job.Consent.YES:
             self.add_error(
                 "access_code",
-                "A code is kept only where the customer lets us look at the data.",
+                "A passcode is stored only if the customer allows access to the data.",
             )
         if facts.get("is_expected"):
             facts["came_by"] = Job.CameBy.POST
         return facts
 
     def _clean_tries(self, failed, tries):
-        """Failed k of m tries: both or neither, and no more than were made."""
+        """Both or neither, and no more failures than tries."""
         if {"counter_failed", "counter_tries"} & set(self.errors):
             return
         if (failed is None) != (tries is None):
             missing = "counter_tries" if tries is None else "counter_failed"
-            self.add_error(missing, "Say both: how often it failed, and of how many.")
+            self.add_error(missing, "Enter both: failures and tries.")
         elif failed is not None and failed > tries:
-            self.add_error(
-                "counter_failed", "It can’t fail more often than it was tried."
-            )
+            self.add_error("counter_failed", "Failures cannot exceed tries.")
 
 
 class CodeForm(forms.Form):
     why = TidyField(
-        label="What you need it for",
-        error_messages={"required": "Say what you need the code for."},
+        label="Reason",
+        error_messages={"required": "Enter a reason."},
         max_length=300,
         widget=forms.TextInput(attrs={**TEXT, "autofocus": True}),
     )
 
 
-class Asked(forms.Form):
-    """What was chosen on the screen so far, beside what was typed."""
+class BookingStateForm(forms.Form):
+    """What was chosen on the booking screen so far."""
 
     key = forms.UUIDField(required=False)
     step = forms.CharField(required=False, max_length=40)
     who = TidyField(
         label="Name, phone, email, company or serial",
-        help_text="A part of it is enough.",
+        help_text="Part of it is enough.",
         max_length=200,
         required=False,
         widget=forms.TextInput(attrs={**TEXT, "type": "search", "class": "w20"}),
@@ -155,12 +153,12 @@ class Asked(forms.Form):
     customer = forms.CharField(required=False, max_length=20)
     device = forms.CharField(required=False, max_length=20)
     against = forms.CharField(required=False, max_length=20)
-    is_another = forms.BooleanField(required=False, label="It is someone else")
-    is_another_device = forms.BooleanField(required=False, label="It is another device")
+    is_another = forms.BooleanField(required=False)
+    is_another_device = forms.BooleanField(required=False)
 
 
 class LabelForm(forms.Form):
-    """How wide and high the roll is, in millimetres."""
+    """The size of the label roll: width × height in millimetres."""
 
     SIZES = ("62x29", "89x36")
     size = forms.ChoiceField(choices=[(size, size) for size in SIZES])

@@ -1,48 +1,44 @@
-"""Whom and what the words typed at the counter may mean."""
+"""Who and what the words typed at the counter may mean."""
 
 from repairs.customers.models import Customer, Device, DeviceModel
 from shopdesk.fields import plain
 
-MOST = 8
-"""More people or devices than this are no list to choose from."""
+MAX_OFFERED = 8
+"""Customers or devices offered to choose from."""
+MAX_DEVICES = 30
+"""Devices of one customer offered to choose from."""
 
 
-def found_customers(words):
-    """Some of those whom these words may mean."""
-    if len(plain(words)) < 2:
+def find_customers(query: str) -> list[Customer]:
+    if len(plain(query)) < 2:
         return []
-    return list(Customer.objects.called(words).with_last_visit()[:MOST])
+    return list(Customer.objects.called(query).with_last_visit()[:MAX_OFFERED])
 
 
-def found_devices(words):
-    """The devices whose serial this is."""
-    return list(Device.objects.with_serial(words).for_rows()[:MOST])
+def find_devices(serial: str) -> list[Device]:
+    """The devices of exactly this serial number."""
+    return list(Device.objects.with_serial(serial).for_rows()[:MAX_OFFERED])
 
 
-def alike_customers(*, name, phone, email):
-    return list(
-        Customer.objects.like(name=name, phone=phone, email=email).with_last_visit()[
-            :MOST
-        ]
-    )
+def devices_of(owner: Customer) -> list[Device]:
+    return list(owner.devices.for_rows()[:MAX_DEVICES])
 
 
-def near_devices(serial):
-    """Devices with this serial, or one that is easily misread for it."""
-    known = Device.objects.with_serial(serial).for_rows()
-    return [*known[:MOST], *Device.objects.nearly_serial(serial).for_rows()[:MOST]]
+def similar_customers(name: str, phone: str, email: str) -> list[Customer]:
+    similar = Customer.objects.like(name=name, phone=phone, email=email)
+    return list(similar.with_last_visit()[:MAX_OFFERED])
 
 
-def names_so_far():
-    """What kinds, makers and models are called so far, for boxes that offer them."""
-    rows = DeviceModel.objects.values_list("kind", "maker", "model")
-    kinds, makers, models = set(), set(), set()
-    for kind, maker, model in rows:
-        kinds.add(kind)
-        makers.add(maker)
-        models.add(model)
+def similar_devices(serial: str) -> list[Device]:
+    """Devices with this serial number, or one that is easily misread for it."""
+    misread = Device.objects.nearly_serial(serial).for_rows()
+    return [*find_devices(serial), *misread[:MAX_OFFERED]]
+
+
+def name_suggestions() -> dict[str, list[str]]:
+    """The kinds, makers and models on record, for boxes that suggest them."""
+    rows = list(DeviceModel.objects.values_list("kind", "maker", "model"))
     return {
-        "kinds": sorted(kinds),
-        "makers": sorted(makers - {""}),
-        "models": sorted(models),
+        name: sorted({row[column] for row in rows} - {""})
+        for column, name in enumerate(("kinds", "makers", "models"))
     }

@@ -9,95 +9,90 @@ from django.views.decorators.http import require_GET
 
 from repairs.faults.cautions import cautions
 from repairs.intake import actions
-from repairs.intake.context import BookIn
+from repairs.intake.booking import BOOK, Booking
 from repairs.intake.forms import ArriveForm, CodeForm, LabelForm
 from repairs.intake.printing import label_pdf, slip_pdf
-from repairs.intake.queries import names_so_far
-from repairs.intake.steps import BOOK
 from repairs.jobs import states
 from repairs.jobs.actions import show_code as show
-from repairs.jobs.models import Job, NotYet
-from repairs.jobs.sealed import BrokenSeal
-from shopdesk.printing import PaperFailed
+from repairs.jobs.models import Job
+from shopdesk.forms import attempt
 from shopdesk.shop.models import Shop
 from shopdesk.staff.middleware import may
 
 
-def _desk(request, **how):
+def _booking(request):
     is_sent = request.method == "POST"
-    return BookIn(
+    return Booking(
         request.POST if is_sent else request.GET,
         is_sent=is_sent,
         shop=Shop.current(),
         on=timezone.localdate(),
-        **how,
     )
 
 
 @sensitive_post_parameters("access_code")
 def book_in(request):
-    """One screen: whom, what, the complaint. All but the last press only fill it in."""
-    desk = _desk(request)
-    done = desk.step == BOOK and Job.objects.filter(key=desk.key).first()
-    if done:
-        return _sent_before(request, done)
-    if desk.step == BOOK and desk.is_valid():
-        try:
-            return _booked_in(request, desk)
-        except NotYet as refusal:
-            desk.job_form.add_error(None, str(refusal))
+    """One screen: customer, device, complaint. Only its last button books in."""
+    booking = _booking(request).press()
+    if booking.step == BOOK:
+        done = Job.objects.filter(key=booking.key).first()
+        job = done or (booking.is_valid() and _book_in(request, booking))
+        if done:
+            _say_it_was_booked_in(request, done)
+        if job:
+            return redirect("intake:booked", job.pk)
     template = "_book_in.html" if request.htmx else "book_in.html"
-    facts = {"desk": desk, "forms": desk.forms, "names": names_so_far()}
+    facts = {"booking": booking, "forms": booking.forms}
     return render(request, f"repairs/intake/{template}", facts)
 
 
-def _booked_in(request, desk):
-    customer = desk.new_or_chosen_customer()
-    device = desk.new_or_chosen_device(customer)
-    told = desk.job_form.cleaned_data
+def _book_in(request, booking):
+    customer, device = booking.new_or_chosen()
     before = device.owner if device.pk else customer
-    job, is_new = actions.book_in(
-        desk.key,
+    facts = booking.job_form.cleaned_data
+    booked = attempt(
+        request,
+        booking.job_form,
+        actions.book_in,
+        booking.key,
         customer=customer,
         device=device,
-        job=desk.job_form.save(commit=False),
-        is_expected=told["is_expected"],
-        against=desk.against,
-        code=told["access_code"],
-        on=desk.on,
+        job=booking.job_form.save(commit=False),
+        is_expected=facts["is_expected"],
+        earlier_repair=booking.earlier_repair,
+        access_code=facts["access_code"],
+        on=booking.on,
         by=request.user,
     )
+    if not booked:
+        return None
+    job, is_new = booked.result
     if not is_new:
-        return _sent_before(request, job)
-    if before != job.customer:
+        _say_it_was_booked_in(request, job)
+    elif before != job.customer:
         messages.warning(
-            request,
-            f"The device was {before}’s. It is now {job.customer}’s, and its history"
-            " went with it.",
+            request, f"The owner of the device was changed: {before} → {job.customer}."
         )
-    return redirect("intake:booked", job.pk)
+    return job
 
 
-def _sent_before(request, job):
-    messages.warning(request, f"This form was sent before: it is job {job.number}.")
-    return redirect("intake:booked", job.pk)
+def _say_it_was_booked_in(request, job):
+    messages.warning(request, f"Already booked in as job {job.number}.")
 
 
 @require_GET
 def find_customer(request):
-    """Those found while one types: by the words in the box, or alike a new one."""
-    desk = _desk(request, is_typing=True)
-    desk.look_for_people()
-    template = "_found.html" if "who" in request.GET else "_alike.html"
-    return render(request, f"repairs/intake/{template}", {"desk": desk})
+    """Customers found while somebody types, or similar to a new one."""
+    booking = _booking(request).suggest_customers()
+    template = "_found.html" if "who" in request.GET else "_duplicates.html"
+    return render(request, f"repairs/intake/{template}", {"booking": booking})
 
 
 @require_GET
 def find_device(request):
-    """What is known of the serial in the box: a device with its past, or near ones."""
-    desk = _desk(request, is_typing=True)
-    desk.look_for_device()
-    return render(request, "repairs/intake/_seen.html", {"desk": desk})
+    """The device of the serial number in the box with its past, or similar ones."""
+    booking = _booking(request).recognize_device()
+    return render(request, "repairs/intake/_device_match.html", {"booking": booking})
 
 
 def booked(request, pk):
@@ -111,25 +106,27 @@ def booked(request, pk):
     return render(request, "repairs/intake/booked.html", facts)
 
 
-def arrive(request, pk):
-    """An announced device is unpacked."""
+def record_arrival(request, pk):
+    """An expected device is unpacked."""
     job = _job(pk)
     form = ArriveForm(request.POST or None, instance=job)
     if job.state != states.EXPECTED:
-        messages.warning(request, f"Job {job.number} is here already.")
+        messages.warning(request, f"Job {job.number} has already arrived.")
         return redirect("intake:booked", job.pk)
     if form.is_valid():
-        try:
-            actions.arrive(
-                Job.objects.get(pk=pk),
-                facts=form.cleaned_data,
-                on=timezone.localdate(),
-                by=request.user,
-            )
-        except states.WrongStep as refusal:
-            messages.error(request, str(refusal))
+        attempt(
+            request,
+            None,
+            actions.record_arrival,
+            Job.objects.get(pk=pk),  # the form has changed its own copy
+            facts=form.cleaned_data,
+            on=timezone.localdate(),
+            by=request.user,
+        )
         return redirect("intake:booked", job.pk)
-    return render(request, "repairs/intake/arrive.html", {"job": job, "form": form})
+    return render(
+        request, "repairs/intake/record_arrival.html", {"job": job, "form": form}
+    )
 
 
 @require_GET
@@ -148,12 +145,10 @@ def label(request, pk):
 
 def _paper(request, pk, name, make, **how):
     job = _job(pk)
-    try:
-        paper = make(job, **how)
-    except PaperFailed as refusal:
-        messages.error(request, str(refusal))
+    drawn = attempt(request, None, make, job, **how)
+    if not drawn:
         return redirect("intake:booked", job.pk)
-    answer = HttpResponse(paper, content_type="application/pdf")
+    answer = HttpResponse(drawn.result, content_type="application/pdf")
     answer["Content-Disposition"] = f'inline; filename="{name}-{job.pk}.pdf"'
     return answer
 
@@ -162,19 +157,12 @@ def _paper(request, pk, name, make, **how):
 def show_code(request, pk):
     """The code of a device: once, with a reason, and then it is gone."""
     job = _job(pk)
-    kept = getattr(job, "access_code", None)
+    stored = getattr(job, "access_code", None)
     form, code = CodeForm(request.POST or None), ""
     if form.is_valid():
-        try:
-            code = show(
-                job,
-                why=form.cleaned_data["why"],
-                at=timezone.now(),
-                by=request.user,
-            )
-        except (NotYet, BrokenSeal) as refusal:
-            form.add_error(None, str(refusal))
-    facts = {"job": job, "form": form, "code": code, "kept": kept}
+        facts = {"why": form.cleaned_data["why"], "at": timezone.now()}
+        code = attempt(request, form, show, job, by=request.user, **facts).result
+    facts = {"job": job, "form": form, "code": code, "stored": stored}
     return render(request, "repairs/intake/show_code.html", facts)
 
 

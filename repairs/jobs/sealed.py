@@ -10,12 +10,14 @@ from hashlib import sha256
 from cryptography.exceptions import InvalidTag
 from cryptography.hazmat.primitives.ciphers.aead import AESGCM
 
+from shopdesk.errors import RefusedError
+
 FORM = b"\x01"
 """The first byte: which way of sealing this is, should there ever be another."""
 NONCE = 12
 
 
-class BrokenSeal(Exception):
+class BrokenSeal(RefusedError):
     """A sealed code that can't be opened, told as a sentence."""
 
 

@@ -117,7 +117,7 @@ def test_the_second_of_two_found_is_chosen_with_the_arrows(counter):
     keys.press("ArrowDown")
     keys.press("ArrowDown")
     keys.press("Enter")
-    counter.wait_for_selector("text=Someone else")
+    counter.wait_for_selector("text=Change customer")
     assert counter.get_by_role("link", name="Ann Fenwick").is_visible()
     keys.press("Control+Enter")
     counter.wait_for_selector("#problems:focus")
@@ -139,7 +139,7 @@ def test_a_new_customer_and_device_without_leaving_the_screen(counter):
     for typed in ("", "laptop", "Norwind", "Slate 14"):
         keys.press("Tab")
         counter.keyboard.type(typed)
-    # "Look it up" stands between the serial and the kind.
+    # "Search serial number" stands between the serial and the kind.
     counter.locator("#id_complaint").focus()
     counter.keyboard.type("Hums")
     keys.press("Control+Enter")
@@ -171,7 +171,7 @@ def test_a_scanned_serial_shows_the_past_jobs_at_once(counter):
     device, repair = ada()
     counter.locator("#id_d-serial").focus()
     scan(counter, "SN-123456")
-    counter.wait_for_selector("text=It was here before")
+    counter.wait_for_selector("text=This device has been here before")
     assert counter.get_by_role("row", name=repair.job.number).is_visible()
     assert not counter.locator("#id_d-serial").is_visible()
     # Its owner brings it: one key.
@@ -212,7 +212,7 @@ def test_what_one_types_is_kept_while_an_answer_comes_in(counter):
     counter.locator("#id_who").fill("fenw")
     counter.wait_for_selector("#found .choice")
     counter.keyboard.press("Enter")
-    counter.wait_for_selector("text=Someone else")
+    counter.wait_for_selector("text=Change customer")
     assert counter.locator("#id_complaint").input_value() == "Hums at night"
 
 
@@ -239,10 +239,10 @@ def test_all_of_it_works_without_scripts(plain_counter):
 def test_a_new_one_works_without_scripts_too(plain_counter):
     page = plain_counter
     page.locator("#id_who").fill("Nils Ny")
-    page.get_by_role("button", name="Find", exact=True).last.click()
+    page.get_by_role("button", name="Search", exact=True).last.click()
     page.locator("#id_c-phone").fill("020 7946 0018")
     page.locator("#id_d-serial").fill("NW-77")
-    page.get_by_role("button", name="Look it up").click()
+    page.get_by_role("button", name="Search serial number").click()
     page.locator("#id_d-kind").fill("laptop")
     page.locator("#id_d-model").fill("Slate 14")
     page.locator("#id_complaint").fill("Hums")
@@ -273,7 +273,7 @@ def test_axe_finds_nothing_on_the_pages_of_the_counter(counter, live_server, wid
         f"{start}?who=nobody",
         f"{start}?device={device.pk}",
         reverse("intake:booked", args=[announced.pk]),
-        reverse("intake:arrive", args=[announced.pk]),
+        reverse("intake:record_arrival", args=[announced.pk]),
         reverse("customers:all"),
         device.owner.get_absolute_url(),
         device.get_absolute_url(),

@@ -1,4 +1,6 @@
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from repairs.jobs.models import Job
@@ -54,7 +56,7 @@ def test_the_percent_sign_finds_only_itself(counter):
 def test_someone_alike_is_pointed_out_while_a_new_one_is_typed(counter):
     make.customer("Ada Fenwick", phone="+442079460018")
     text = found(counter, "find_customer", c__phone="020 7946 0018", c__name="Zed")
-    assert "Ada Fenwick" in text and "it is someone else" in text
+    assert "Ada Fenwick" in text and "No, new customer" in text
     assert "Ada" not in found(counter, "find_customer", c__name="Zed")
 
 
@@ -67,14 +69,14 @@ def test_a_known_serial_shows_its_past_at_once(counter):
     assert old.job.number in text and new.job.number in text
     assert ">41<" in text and ">400<" in text
     assert "not covered" in text and "covered</span> until" in text
-    assert "It belongs to Ada Fenwick" in text
+    assert "Registered to Ada Fenwick" in text
     checked = text.split("checked")[0].rsplit("value=", 1)[1]
     assert checked.startswith(f'"{new.pk}"')
 
 
 def test_an_unknown_serial_says_that_the_device_is_new(counter):
     text = found(counter, "find_device", d__serial="QQ-9", customer="new", device="new")
-    assert "was here before: it will be written down as new" in text
+    assert "on record. A new device will be added" in text
     assert 'name="device" value="new"' in text
 
 
@@ -137,3 +139,26 @@ def test_what_was_typed_stays_while_one_finds_and_chooses(counter):
     assert 'value="abc"' in text
     assert text.split('name="has_mains"')[1].split(">")[0].endswith("checked")
     assert "problem" not in text
+
+
+@pytest.mark.parametrize(
+    ("step", "typed"),
+    [
+        ("find", {"who": "fenw"}),
+        ("find", {"who": "Nils Ny"}),
+        ("find", {"who": "SN-1"}),
+        ("look", {"d-serial": "SN-1", "customer": "new", "c-phone": "+442079460018"}),
+        ("look", {"d-serial": "SN-2", "customer": "new"}),
+        ("book", {"customer": "new", "device": "new", "d-serial": "SN-I"}),
+    ],
+)
+def test_an_answer_to_a_button_asks_at_most_15_queries(counter, step, typed):
+    device = make.device(make.customer("Ada Fenwick"), serial="SN-1")
+    counter.past(device, days_ago=40)
+    counter.past(device, days_ago=80)
+    page, htmx = reverse("intake:book_in"), {"HX-Request": "true"}
+    counter.client.get(page)  # the first request of a session asks once more
+    with CaptureQueriesContext(connection) as asked:
+        answer = counter.client.post(page, typed | {"step": step}, headers=htmx)
+    assert answer.status_code == 200 and "<html" not in answer.text
+    assert len(asked) <= 15, [one["sql"] for one in asked]

@@ -57,7 +57,7 @@ def test_a_code_swapped_between_jobs_is_refused_with_a_sentence(bench):
 
 def test_a_job_without_a_code_says_so(bench):
     page = reverse("intake:show_code", args=[make.job().pk])
-    assert "No access code is kept" in bench.get(page).text
+    assert "No access code is stored" in bench.get(page).text
 
 
 def test_the_counter_may_keep_a_code_but_not_see_it(client, db):

@@ -1,0 +1,326 @@
+"""The booking screen: who and what was chosen, what was typed, and what comes next.
+
+One field of the form, `step`, says which button was pressed: one of the words below, or
+a choice such as `customer:12`, `customer:new` and `customer:` (somebody else).
+"""
+
+from functools import cached_property
+from uuid import uuid4
+
+from django.core.exceptions import ValidationError
+
+from repairs.customers.fields import TidyField, phone_of
+from repairs.customers.forms import DeviceForm, NewCustomerForm
+from repairs.customers.models import Customer, Device
+from repairs.intake import queries
+from repairs.intake.actions import already_here
+from repairs.intake.forms import BookingStateForm, JobForm
+from shopdesk.fields import plain
+
+FIND = "find"
+LOOK_UP = "look"  # the serial number
+NEXT = "go"  # Enter in any box
+BOOK = "book"
+NEW = "new"
+
+
+class Booking:
+    """One form of the booking screen. A new customer or device is one not yet saved."""
+
+    def __init__(self, data, *, is_sent, shop, on):
+        self.data, self.is_sent, self.shop, self.on = data, is_sent, shop, on
+        self.state = BookingStateForm(data)
+        self.state.is_valid()
+        chosen = self.state.cleaned_data
+        self.key = chosen.get("key") or uuid4()
+        self.query = chosen.get("who") or ""
+        self.customer = _customer(chosen.get("customer"))
+        self.device = _device(chosen.get("device"))
+        # Following a link never books anything in.
+        self.step = FIND if self.query else ""
+        if is_sent:
+            self.step = chosen.get("step") or NEXT
+        self.focus = ""
+        self.is_typing = False
+        self.found_customers, self.found_devices = [], []
+        self.similar_customers, self.similar_devices = [], []
+        self.devices, self.visits, self.open_job = [], [], None
+
+    def press(self):
+        """Do what was pressed: choose, find or go on; then offer what comes next."""
+        field, choice = _choice(self.step)
+        if field == "customer":
+            self.customer = _customer(choice)
+            if not choice:
+                self.device, self.focus = None, "who"
+        elif field == "device":
+            self.device = _device(choice)
+            self._take_owner()
+        elif self.step == NEXT:
+            chosen = BOOK if self.device else LOOK_UP
+            self.step = chosen if self.customer else FIND
+        if self.step == FIND and not self.customer:
+            self._find()
+        elif self.step == LOOK_UP and not self.known_device:
+            self._look_up()
+        self._offer()
+        return self
+
+    def _find(self):
+        """Choose the only match; offer several; with none, begin a new customer."""
+        self._search()
+        matches = [*self.found_customers, *self.found_devices]
+        if len(matches) > 1:
+            self.focus = "found"
+        elif self.found_customers:
+            self.customer = matches[0]
+        elif self.found_devices:
+            self.device = matches[0]
+            self._take_owner()
+        elif self.query:
+            self.customer = Customer()
+        else:
+            self.focus = "who"
+
+    def _search(self):
+        self.found_devices = queries.find_devices(self.query)
+        self.found_customers = queries.find_customers(self.query)
+
+    def _look_up(self):
+        """Choose the only device with the typed serial number."""
+        serial = self._typed("d-serial", 60)
+        found = queries.find_devices(serial)
+        if len(found) == 1:
+            self.device = found[0]
+            self._take_owner()
+        elif serial:
+            self.device = Device()
+
+    def _take_owner(self):
+        if self.known_device and not self.customer:
+            self.customer = self.device.owner
+
+    def _offer(self):
+        """Show what can be chosen now, and put the keyboard where it is needed."""
+        if self.customer and not self.device:
+            if self.known_customer:
+                self.devices = queries.devices_of(self.customer)
+            if not self.devices:
+                self.device = Device()
+        self._look_back()
+        if self.step != BOOK:
+            self.focus = self.focus or self._next_box()
+            self._put_keyboard(self.state)
+
+    def _look_back(self):
+        """What is on record of the chosen device, or of the serial that was typed."""
+        if self.known_device:
+            self.visits = self.device.jobs.visits(on=self.on)
+            self.open_job = next((job for job in self.visits if job.is_open), None)
+        else:
+            self.similar_devices = queries.similar_devices(self.serial)
+
+    def _next_box(self):
+        if not self.customer:
+            return "who"
+        if self.is_new_customer and not self.data.get("c-name"):
+            return "phone" if self._from_query().get("name") else "name"
+        if not self.device:
+            return "devices"
+        if self.is_new_device:
+            return "kind" if self.data.get("d-serial") else "serial"
+        return "complaint"
+
+    def suggest_customers(self):
+        """Only look: typing chooses nothing."""
+        self._search()
+        phone = phone_of(self._typed("c-phone", 40), country=self.shop.country)
+        name, email = self._typed("c-name", 254), self._typed("c-email", 254)
+        self.similar_customers = queries.similar_customers(name, phone, email)
+        return self
+
+    def recognize_device(self):
+        """Choose the device of a known serial: that is why the serial was typed."""
+        customer, was_new = self.customer, self.is_new_device
+        self.is_typing = True
+        self._look_up()
+        self.customer = customer
+        if self.is_new_device and not was_new:
+            self.device = None
+        self._look_back()
+        return self
+
+    @cached_property
+    def customer_form(self):
+        return self._form(NewCustomerForm, prefix="c", shop=self.shop)
+
+    @cached_property
+    def device_form(self):
+        return self._form(DeviceForm, prefix="d")
+
+    @cached_property
+    def job_form(self):
+        return self._form(JobForm, places=self.shop.places)
+
+    def _form(self, form_class, **facts):
+        """The form; before booking in it only keeps what was typed, unchecked."""
+        if self.step == BOOK:
+            return form_class(self.data, **facts)
+        prefix = f"{facts['prefix']}-" if "prefix" in facts else ""
+        typed = {
+            name: self.data[prefix + name]
+            for name in form_class.base_fields
+            if prefix + name in self.data
+        }
+        if form_class is JobForm and not self.is_sent:
+            typed = {"fee_agreed": self.shop.diagnosis_fee} | typed
+        if form_class is NewCustomerForm:
+            typed = typed or self._from_query()
+        form = form_class(initial=typed, **facts)
+        self._put_keyboard(form)
+        return form
+
+    def _put_keyboard(self, form):
+        if self.focus in form.fields:
+            form.fields[self.focus].widget.attrs["autofocus"] = True
+
+    def _from_query(self):
+        """The first field of a new customer, from the words that found nobody."""
+        if "@" in self.query:
+            return {"email": self.query}
+        number = phone_of(self.query, country=self.shop.country)
+        return {"phone": number} if number else {"name": self.query}
+
+    def _typed(self, name, max_length):
+        try:
+            field = TidyField(required=False, max_length=max_length)
+            return field.clean(self.data.get(name))
+        except ValidationError:
+            return ""
+
+    @property
+    def forms(self):
+        """Those that are answered now; the problems on top of the page are theirs."""
+        answered = [self.customer_form] if self.is_new_customer else []
+        answered += [self.device_form] if self.is_new_device else []
+        return [*answered, self.job_form]
+
+    def is_valid(self):
+        """Whether all can be booked in; else each reason stands at its field."""
+        good = [form.is_valid() for form in self.forms]
+        if not self.customer:
+            self.job_form.add_error(None, "Select or add a customer.")
+        if not self.device:
+            self.job_form.add_error(None, "Select or add a device.")
+        if self.open_job:
+            self.job_form.add_error(None, already_here(self.open_job))
+        if self.is_new_customer and self.customer_form.is_valid():
+            self._check_similar_customers()
+        if self.is_new_device and self.device_form.is_valid():
+            self._check_known_device()
+        return all(good) and not any(form.errors for form in self.forms)
+
+    def _check_similar_customers(self):
+        facts = self.customer_form.cleaned_data
+        self.similar_customers = queries.similar_customers(
+            facts["name"], facts["phone"], facts["email"]
+        )
+        if self.similar_customers and not self.state.cleaned_data.get("is_another"):
+            self.customer_form.add_error(
+                "name", "A similar customer exists. Select it or tick the box below."
+            )
+
+    def _check_known_device(self):
+        facts = self.device_form.cleaned_data
+        for device in Device.objects.with_serial(facts["serial"]).for_rows():
+            if device.maker_key == plain(facts["maker"]):
+                self.device = device
+                self._look_back()
+                self.job_form.add_error(
+                    None,
+                    f"{device} has been here before. Check its past jobs, then book it"
+                    " in.",
+                )
+                return
+        is_another = self.state.cleaned_data.get("is_another_device")
+        if self.similar_devices and not is_another:
+            self.device_form.add_error(
+                "serial", "A similar device exists. Select it or tick the box below."
+            )
+
+    def new_or_chosen(self):
+        """The customer and the device to book in; either may be new and not saved."""
+        if self.is_new_customer:
+            self.customer = self.customer_form.save(commit=False)
+        if self.is_new_device:
+            self.device = self.device_form.device(owner=self.customer)
+        return self.customer, self.device
+
+    @property
+    def is_new_customer(self):
+        return self.customer is not None and self.customer.pk is None
+
+    @property
+    def known_customer(self):
+        return None if self.is_new_customer else self.customer
+
+    @property
+    def is_new_device(self):
+        return self.device is not None and self.device.pk is None
+
+    @property
+    def known_device(self):
+        return None if self.is_new_device else self.device
+
+    @property
+    def changes_owner(self):
+        device = self.known_device
+        return device and self.customer and device.owner != self.customer
+
+    @property
+    def serial(self):
+        return "" if self.known_device else self._typed("d-serial", 60)
+
+    @cached_property
+    def earlier_repair(self):
+        """The repair this may be a return of: as chosen, else the last one covered."""
+        repairs = [
+            repair
+            for job in self.visits
+            if job.days_since is not None
+            for repair in job.repairs.all()
+        ]
+        choice = self.state.cleaned_data.get("against")
+        is_just_chosen = _choice(self.step)[0] == "device"
+        if "against" in self.data and choice == "" and not is_just_chosen:
+            return None
+        chosen = (repair for repair in repairs if str(repair.pk) == choice)
+        covered = (repair for repair in repairs if repair.still_covered)
+        return next(chosen, None) or next(covered, None)
+
+    @cached_property
+    def names(self):
+        return queries.name_suggestions()
+
+
+def _choice(step):
+    """("customer", "12") of `customer:12`; two empty words where nothing is chosen."""
+    field, colon, choice = step.partition(":")
+    return (field, choice) if colon and field in ("customer", "device") else ("", "")
+
+
+def _customer(choice):
+    customers = Customer.objects.filter(erased_on=None)
+    return Customer() if choice == NEW else _record(customers, choice)
+
+
+def _device(choice):
+    devices = Device.objects.select_related("model", "owner")
+    return Device() if choice == NEW else _record(devices, choice)
+
+
+def _record(records, pk):
+    """The record whose number a form sent, or None where it is none."""
+    if pk and pk.isascii() and pk.isdigit() and len(pk) < 19:
+        return records.filter(pk=pk).first()
+    return None
