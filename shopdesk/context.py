@@ -4,7 +4,7 @@ from django.urls import NoReverseMatch, reverse
 from django.utils.functional import SimpleLazyObject
 
 from shopdesk.shop.models import Shop
-from shopdesk.staff.middleware import may
+from shopdesk.staff.permissions import can_open
 
 # The word on the door, the first page behind it, and whose pages lie in that room.
 ROOMS = (
@@ -51,7 +51,7 @@ def links(request, doors):
     match = request.resolver_match
     found = []
     for word, name, namespaces in doors:
-        if not may(request.user, name):
+        if not can_open(request.user, name):
             continue
         try:
             url = reverse(name)

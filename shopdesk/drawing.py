@@ -21,6 +21,7 @@ from pathlib import Path
 from shutil import rmtree
 from typing import Any
 
+import shopdesk
 from shopdesk.errors import PdfError
 
 try:
@@ -33,7 +34,7 @@ except OSError as error:
         "apt-get install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0"
     ) from error
 
-STATIC = Path(__file__).parent / "static" / "shopdesk"
+STATIC = Path(shopdesk.__file__).parent / "static" / "shopdesk"
 # Two families of one face: its Latin letters, and those of Central Europe after it.
 FONT_FILES = {
     "Desk": "next-latin",

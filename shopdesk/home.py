@@ -10,7 +10,7 @@ from billing.quotes import states as quote_states
 from billing.quotes.models import Quote
 from repairs.jobs import states
 from repairs.jobs.models import Job, ReturnDecision, Step
-from shopdesk.staff.middleware import may
+from shopdesk.staff.permissions import can_open
 
 
 @dataclass
@@ -41,7 +41,7 @@ def today(request):
         job.has_run_out = job.offer_until is not None and job.offer_until < on
         groups[need_of(job, on=on)].jobs.append(job)
     for group in groups.values():
-        if not may(request.user, group.door):
+        if not can_open(request.user, group.door):
             group.door = ""
     shown = [group for group in groups.values() if group.jobs]
     facts = {"groups": shown, "count": sum(len(group.jobs) for group in shown)}

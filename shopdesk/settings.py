@@ -78,9 +78,9 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
-    "shopdesk.staff.middleware.Presence",
-    "shopdesk.staff.middleware.SignInFirst",
-    "shopdesk.staff.middleware.Doors",
+    "shopdesk.staff.middleware.SessionTimeoutMiddleware",
+    "shopdesk.staff.middleware.LoginRequiredMiddleware",
+    "shopdesk.staff.middleware.RolePermissionMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
@@ -146,7 +146,6 @@ AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",
     "django.contrib.auth.backends.ModelBackend",
 ]
-DOORS = "shopdesk.doors.DOORS"  # by name: staff lies below the front door
 LOGIN_URL = "staff:sign_in"
 LOGIN_REDIRECT_URL = "today"
 LOGOUT_REDIRECT_URL = "staff:sign_in"

@@ -1,4 +1,4 @@
-"""The doors of the building. Who may open which is said in `shopdesk.doors`."""
+"""All URLs. `shopdesk.staff.permissions` says who may open which."""
 
 from django.urls import include, path
 

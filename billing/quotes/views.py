@@ -20,12 +20,11 @@ from billing.quotes.printing import quote_paper
 from billing.quotes.tables import QuoteTable
 from repairs.jobs import states as job_states
 from repairs.jobs.models import Job, NotYet
-from shopdesk.doors import WORKSHOP
 from shopdesk.post.actions import Unsendable
 from shopdesk.printing import PaperFailed
 from shopdesk.shop.models import Shop
-from shopdesk.staff.middleware import may
 from shopdesk.staff.models import Kind
+from shopdesk.staff.permissions import BENCH_OR_OWNER, can_open
 
 REFUSALS = (states.WrongStep, job_states.WrongStep, NotYet, PaperFailed, Unsendable)
 
@@ -44,7 +43,7 @@ def all_quotes(request):
             "table": table,
             "filter": asked,
             "form": asked.form,
-            "sees_invoices": may(request.user, "invoices:all"),
+            "sees_invoices": can_open(request.user, "invoices:all"),
         },
     )
 
@@ -78,8 +77,8 @@ def for_job(request, pk):
             "quotes": quotes,
             "may_make": is_diagnosed and not has_live,
             "needs_none": is_diagnosed and job.is_under_cover,
-            "sees_forms": may(request.user, "repair_form:of_job"),
-            "sees_money": may(request.user, "invoices:for_job"),
+            "sees_forms": can_open(request.user, "repair_form:of_job"),
+            "sees_money": can_open(request.user, "invoices:for_job"),
         },
     )
 
@@ -118,7 +117,7 @@ def _draft_page(request, quote, forms, status=200):
             "draft": forms,
             "forms": forms.all,
             "written_in": written_in,
-            "sees_suggested": request.user.kind in WORKSHOP,
+            "sees_suggested": request.user.kind in BENCH_OR_OWNER,
             "has_room": len(forms.options) < MOST_OPTIONS,
             "seen": queries.seen(quote),
         },
@@ -149,7 +148,7 @@ def _sent_page(request, quote, yes=None, no=None):
             "is_withdrawn": quote.is_withdrawn,
             "latest": latest if latest != quote else None,
             "written_in": written_in,
-            "sees_suggested": request.user.kind in WORKSHOP,
+            "sees_suggested": request.user.kind in BENCH_OR_OWNER,
             "yes": yes or YesForm(quote, prefix="yes", written_in=written_in),
             "no": no or NoForm(quote, prefix="no"),
             "forms": [form for form in (yes, no) if form],

@@ -17,7 +17,7 @@ from repairs.jobs.actions import show_code as show
 from repairs.jobs.models import Job
 from shopdesk.forms import attempt
 from shopdesk.shop.models import Shop
-from shopdesk.staff.middleware import may
+from shopdesk.staff.permissions import can_open
 
 
 def _booking(request):
@@ -102,7 +102,7 @@ def booked(request, pk):
     facts = {"job": job, "code": code, "decision": job.decision}
     facts["cautions"] = cautions(job=job)
     facts["sizes"] = LabelForm.SIZES
-    facts["may_see_code"] = may(request.user, "intake:show_code")
+    facts["may_see_code"] = can_open(request.user, "intake:show_code")
     return render(request, "repairs/intake/booked.html", facts)
 
 

@@ -20,8 +20,8 @@ from repairs.jobs.models import Job
 from repairs.stock.models import Delivery, Part
 from shopdesk.fields import EXACT
 from shopdesk.shop.models import Shop
-from shopdesk.staff.middleware import may
 from shopdesk.staff.models import User
+from shopdesk.staff.permissions import can_open
 
 SOME = 20
 """Of each kind shown; more words find fewer."""
@@ -83,7 +83,9 @@ class Fixes(Kind):
     def seek(self, words, *, by):
         """One that no fault has yet is shown only where it can be changed."""
         found = super().seek(words, by=by)
-        return found if may(by, "faults:change_fix") else found.exclude(faults=None)
+        return (
+            found if can_open(by, "faults:change_fix") else found.exclude(faults=None)
+        )
 
 
 @dataclass
@@ -157,7 +159,7 @@ KINDS = (
 
 
 def kinds_for(reader: User) -> list[Kind]:
-    return [kind for kind in KINDS if may(reader, kind.door)]
+    return [kind for kind in KINDS if can_open(reader, kind.door)]
 
 
 def look_for(readings: list[str], *, by: User) -> list[Found]:

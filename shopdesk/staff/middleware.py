@@ -1,36 +1,25 @@
-"""The one place that asks who may open a door."""
+"""Sign-in, its end after a while, and the roles that each page asks for."""
 
-from functools import cache
 from time import time
 from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.contrib.auth import logout
-from django.contrib.auth.middleware import LoginRequiredMiddleware
+from django.contrib.auth import middleware as auth
 from django.core.exceptions import PermissionDenied
 from django.http import QueryDict
 from django.shortcuts import redirect, resolve_url
-from django.utils.module_loading import import_string
 from django_htmx.http import HttpResponseClientRedirect
 
-# Open to those who still have to make a password of their own.
+from shopdesk.staff.permissions import can_open
+
+# Open to those who still have to set a password of their own.
 BEFORE_OWN_PASSWORD = frozenset({"staff:password", "staff:sign_out"})
 SEEN_EVERY = 300  # seconds; not a write to the database for every page
 
 
-@cache
-def doors():
-    """The table named by settings.DOORS: URL name -> the kinds of staff let in."""
-    return import_string(settings.DOORS)
-
-
-def may(user, name: str) -> bool:
-    """Whether `user` may open the URL called `name`."""
-    return user.is_authenticated and user.kind in doors().get(name, ())
-
-
-class Presence:
-    """Signs out who was away for long, and everybody after a long day."""
+class SessionTimeoutMiddleware:
+    """Signs out users who were away for long, and everybody after a long day."""
 
     def __init__(self, get_response):
         self.get_response = get_response
@@ -48,8 +37,8 @@ class Presence:
         return self.get_response(request)
 
 
-class SignInFirst(LoginRequiredMiddleware):
-    """Sends strangers to the sign-in page; the whole page, not a part within it."""
+class LoginRequiredMiddleware(auth.LoginRequiredMiddleware):
+    """Redirects to the sign-in page: the whole page, not a part within it."""
 
     def handle_no_permission(self, request, view):
         if not request.htmx:
@@ -61,10 +50,10 @@ class SignInFirst(LoginRequiredMiddleware):
         )
 
 
-class Doors:
-    """Shuts every URL that the table does not open to this kind of staff.
+class RolePermissionMiddleware:
+    """Refuses every URL that is not open to the role of the signed-in person.
 
-    Runs behind SignInFirst, which has sent strangers to the sign-in page.
+    Runs after LoginRequiredMiddleware, which has redirected everybody else.
     """
 
     def __init__(self, get_response):
@@ -85,6 +74,6 @@ class Doors:
             if request.htmx:
                 return HttpResponseClientRedirect(resolve_url("staff:password"))
             return redirect("staff:password")
-        if not may(request.user, name):
+        if not can_open(request.user, name):
             raise PermissionDenied
         return None

@@ -11,13 +11,13 @@ from django.utils import timezone
 from billing.handback.models import Parcel
 from billing.quotes.repair_form.models import RepairForm
 from repairs.jobs.models import Job
-from shopdesk.doors import DOORS
 from shopdesk.staff.models import User
 from tests.browser.rules import axe
+from tests.shopdesk.staff.url_roles import EXPECTED
 
 FILES = "paper slip label cover parcel csv json pdf ubl receipt attachment".split()
 # Not pages: papers and files, parts of pages, and what is only pressed.
-PAPERS = {name for name in DOORS if name.split(":")[-1] in FILES}
+PAPERS = {name for name in EXPECTED if name.split(":")[-1] in FILES}
 PAGES_OF_A_JOB = {"bench:job", "quotes:for_job", "handback:hand_back", "returns:decide"}
 PAGES_OF_GROUPS = {"comebacks:delivery", "comebacks:model", "comebacks:board"}
 
@@ -101,7 +101,7 @@ def test_every_page_is_sound_at_both_widths(owner, live_server):
         wrong += [(address, said) for said in owner.said]
         owner.said.clear()
     assert wrong == []
-    rooms = {name.split(":")[0] for name in DOORS}
+    rooms = {name.split(":")[0] for name in EXPECTED}
     assert rooms == {name.split(":")[0] for name in names}
     assert names >= PAGES_OF_A_JOB | PAGES_OF_GROUPS
     assert len(names) > 45, sorted(names)

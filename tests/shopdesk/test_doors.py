@@ -1,4 +1,4 @@
-"""Every URL there is, for everybody there is, against the one table of doors."""
+"""Every URL, asked for by every role, against the one table of permissions."""
 
 import re
 from collections.abc import Iterator
@@ -8,10 +8,17 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
-from shopdesk.doors import ALL, DOORS, OPEN
 from shopdesk.staff.middleware import BEFORE_OWN_PASSWORD
 from shopdesk.staff.models import Kind
+from shopdesk.staff.permissions import (
+    ANY_ROLE,
+    PUBLIC_URLS,
+    ROOM_ROLES,
+    URL_ROLES,
+    roles_for,
+)
 from tests import make
+from tests.shopdesk.staff.url_roles import EXPECTED
 
 SIGN_IN = "/staff/sign-in/"
 NOBODY_HAS = {"int": 987654321, "str": "nobody", "slug": "nobody", "path": "a/b"}
@@ -30,7 +37,7 @@ def urls(resolver=None, namespace="") -> Iterator[tuple[str, URLPattern]]:
 
 URLS = dict(urls())
 NAMES = sorted(URLS)
-SHUT = sorted(set(NAMES) - OPEN)
+SHUT = sorted(set(NAMES) - PUBLIC_URLS)
 
 
 def address(name):
@@ -44,7 +51,7 @@ def address(name):
 
 
 def visit(client, name, method, **more):
-    # Whatever happens behind an open door is the room's own business and tests.
+    # What a page does once it is open is tested in its room.
     client.raise_request_exception = False
     return getattr(client, method)(address(name), **more)
 
@@ -81,38 +88,41 @@ def test_every_url_has_a_name_of_its_own():
     assert len(names) == len(set(names))
 
 
-def test_every_url_stands_in_the_table():
-    assert [name for name in NAMES if name not in DOORS and name not in OPEN] == []
+def test_every_url_is_open_to_the_roles_that_were_reviewed():
+    assert {name: roles_for(name) for name in SHUT} == EXPECTED
 
 
-def test_every_door_of_the_table_is_there():
-    assert sorted({*DOORS, *OPEN} - set(NAMES)) == []
+def test_the_tables_name_no_room_or_page_that_is_not_there():
+    assert sorted({*URL_ROLES, *PUBLIC_URLS} - set(NAMES)) == []
+    assert sorted(set(ROOM_ROLES) - {name.rpartition(":")[0] for name in SHUT}) == []
 
 
-def test_no_door_is_both_open_and_kept():
-    assert not OPEN & set(DOORS)
+def test_a_page_stands_in_the_table_only_where_it_differs_from_its_room():
+    rooms = {name: ROOM_ROLES.get(name.rpartition(":")[0]) for name in URL_ROLES}
+    assert [name for name, roles in rooms.items() if roles == URL_ROLES[name]] == []
+    assert not PUBLIC_URLS & set(URL_ROLES)
 
 
-def test_the_doors_without_sign_in_are_those_of_the_table_and_no_others():
+def test_the_pages_without_sign_in_are_those_of_the_table_and_no_others():
     without = {
         name
         for name, url in URLS.items()
         if getattr(url.callback, "login_required", True) is False
     }
-    assert without == OPEN
+    assert without == PUBLIC_URLS
 
 
-def test_the_table_knows_the_kinds_of_staff_and_no_others():
-    assert set(Kind.values) == ALL
-    for name, kinds in DOORS.items():
-        assert kinds and kinds <= ALL, name
+def test_the_tables_know_the_roles_of_staff_and_no_others():
+    assert set(Kind.values) == ANY_ROLE
+    listed = [*ROOM_ROLES.values(), *URL_ROLES.values()]
+    assert [roles for roles in listed if not roles or not roles <= ANY_ROLE] == []
 
 
-def test_what_a_kind_may_the_owner_may_too():
-    assert [name for name, kinds in DOORS.items() if "owner" not in kinds] == []
+def test_the_owner_may_open_every_page():
+    assert [name for name in SHUT if "owner" not in roles_for(name)] == []
 
 
-# --- everybody at every door ------------------------------------------------------
+# --- everybody at every page ------------------------------------------------------
 
 
 def test_strangers_are_sent_to_sign_in(db):
@@ -135,12 +145,12 @@ def test_who_is_switched_off_is_a_stranger(db):
 
 
 @pytest.mark.parametrize("kind", Kind.values)
-def test_a_kind_that_is_not_listed_is_refused_and_one_that_is_comes_in(db, kind):
+def test_a_role_that_is_not_listed_is_refused_and_one_that_is_gets_the_page(db, kind):
     def is_right(name, response):
         # Nothing of the shop is kept by a browser that several people use.
         if "no-store" not in response["Cache-Control"]:
             return False
-        if kind not in DOORS.get(name, ()):
+        if kind not in EXPECTED[name]:
             return response.status_code == 403
         return (
             response.status_code not in (401, 403)
@@ -161,12 +171,12 @@ def test_a_signed_out_part_of_a_page_leads_the_whole_page_to_sign_in(db):
     assert offenders(SHUT, is_right, headers=headers) == []
 
 
-def test_the_open_doors_ask_for_no_sign_in(db):
+def test_the_public_pages_ask_for_no_sign_in(db):
     def is_right(name, response):
         return response.status_code in (200, 404)  # set-up is no longer there
 
     make.user()
-    assert offenders(OPEN, is_right) == []
+    assert offenders(PUBLIC_URLS, is_right) == []
 
 
 def test_with_a_passphrase_only_ones_own_password_can_be_made(db):
@@ -180,8 +190,8 @@ def test_with_a_passphrase_only_ones_own_password_can_be_made(db):
 # --- the rules themselves ---------------------------------------------------------
 
 
-def test_a_url_that_is_in_no_table_is_shut_even_for_the_owner(db, monkeypatch):
-    monkeypatch.delitem(DOORS, "staff:people")
+def test_a_room_that_is_in_no_table_is_closed_even_to_the_owner(db, monkeypatch):
+    monkeypatch.delitem(ROOM_ROLES, "staff")
     assert signed_in(make.user(Kind.OWNER)).get("/staff/").status_code == 403
 
 
@@ -193,5 +203,5 @@ def test_a_part_of_a_page_from_elsewhere_is_led_home(db, where):
     assert response["HX-Redirect"] == f"{SIGN_IN}?next=/"
 
 
-def test_there_are_urls_to_knock_at():
-    assert len(SHUT) > 30 and len(OPEN) >= 2
+def test_there_are_urls_to_ask_for():
+    assert len(SHUT) > 30 and len(PUBLIC_URLS) >= 2

@@ -1,0 +1,66 @@
+"""Who may open which page: one table of rooms, and the pages that differ from theirs.
+
+A room is the namespace of a URL. What stands in neither table is closed to everybody.
+"""
+
+COUNTER, BENCH, OWNER = "counter", "bench", "owner"
+ANY_ROLE = frozenset({COUNTER, BENCH, OWNER})
+COUNTER_OR_OWNER = frozenset({COUNTER, OWNER})
+BENCH_OR_OWNER = frozenset({BENCH, OWNER})
+OWNER_ONLY = frozenset({OWNER})
+
+# No sign-in is asked for. The views say so themselves: see `login_not_required`.
+PUBLIC_URLS = frozenset({"staff:sign_in", "staff:set_up", "link:page", "link:paper"})
+
+ROOM_ROLES = {
+    "staff": OWNER_ONLY,
+    "shop": OWNER_ONLY,
+    "post": COUNTER_OR_OWNER,
+    "customers": ANY_ROLE,
+    "intake": ANY_ROLE,
+    "bench": BENCH_OR_OWNER,
+    "returns": ANY_ROLE,
+    "comebacks": OWNER_ONLY,
+    "faults": BENCH_OR_OWNER,
+    "stock": BENCH_OR_OWNER,
+    "quotes": ANY_ROLE,
+    "links": ANY_ROLE,
+    "changes": ANY_ROLE,
+    "repair_form": COUNTER_OR_OWNER,
+    "invoices": COUNTER_OR_OWNER,
+    "reminders": COUNTER_OR_OWNER,
+    "days": COUNTER_OR_OWNER,
+    "handback": COUNTER_OR_OWNER,
+}
+
+URL_ROLES = {
+    "today": ANY_ROLE,
+    "find": ANY_ROLE,
+    "look": OWNER_ONLY,
+    "staff:sign_out": ANY_ROLE,
+    "staff:password": ANY_ROLE,
+    "intake:show_code": BENCH_OR_OWNER,
+    "bench:mine": ANY_ROLE,
+    "bench:job": ANY_ROLE,
+    "bench:head": ANY_ROLE,
+    "comebacks:verdict": ANY_ROLE,
+    "comebacks:fault_record": ANY_ROLE,
+    "faults:book": ANY_ROLE,
+    "faults:fault": ANY_ROLE,
+    "faults:symptoms": ANY_ROLE,
+    "faults:checks": ANY_ROLE,
+    "stock:shelf": ANY_ROLE,
+    "stock:part": ANY_ROLE,
+    "stock:receive": ANY_ROLE,
+}
+
+
+def roles_for(url_name: str) -> frozenset[str]:
+    """Return the roles that may open the URL called `url_name`."""
+    room = url_name.rpartition(":")[0]
+    return URL_ROLES.get(url_name) or ROOM_ROLES.get(room, frozenset())
+
+
+def can_open(user, url_name: str) -> bool:
+    """Whether `user` may open the URL called `url_name`."""
+    return user.is_authenticated and user.kind in roles_for(url_name)
