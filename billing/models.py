@@ -11,8 +11,8 @@ from billing.invoices.models import (
     Reminder,
 )
 from billing.quotes.changes.models import ChangeAnswer, ChangeLine, ChangeOrder
-from billing.quotes.link.models import Knock, Link, Signature
-from billing.quotes.models import Option, Quote, QuoteLine
+from billing.quotes.link.models import Knock, Signature
+from billing.quotes.models import Link, Option, Quote, QuoteLine
 from billing.quotes.repair_form.models import DiagnosisConsent, RepairForm
 
 __all__ = [

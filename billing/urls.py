@@ -2,9 +2,11 @@
 
 from django.urls import include, path
 
+from billing.quotes.link.urls import desk_urls
+
 urlpatterns = [
     path("quotes/", include("billing.quotes.urls")),
-    path("links/", include("billing.quotes.link.desk.urls")),
+    path("links/", include(desk_urls)),
     path("changes/", include("billing.quotes.changes.urls")),
     path("repair-forms/", include("billing.quotes.repair_form.urls")),
     path("invoices/owed/", include("billing.invoices.reminders.urls")),

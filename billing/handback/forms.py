@@ -2,7 +2,7 @@ from django import forms
 
 from billing.handback import leaving
 from billing.invoices.forms import PaymentForm
-from billing.quotes.link.ink import is_ink
+from billing.quotes.link.forms import is_signature_path
 from shopdesk.fields import WholeFormField
 
 POSTED = ["carrier", "number", "grams", "battery"]
@@ -83,7 +83,7 @@ class HandBackForm(PaymentForm):
 
     def clean_ink(self):
         drawn = self.cleaned_data["ink"]
-        if drawn and not is_ink(drawn):
+        if drawn and not is_signature_path(drawn):
             raise forms.ValidationError(
                 "The signature could not be read: draw it again."
             )

@@ -17,7 +17,7 @@ from billing.invoices.actions import Refused, promised
 from billing.invoices.payments.actions import cash_of
 from billing.invoices.queries import bill_of
 from billing.pricing.currency import Currency
-from billing.quotes.repair_form.queries import bound_by
+from billing.quotes.repair_form.models import RepairForm
 from repairs.faults.cautions import SHIPPING
 from repairs.jobs import states
 from repairs.jobs.models import Job, NotYet, Stale
@@ -95,7 +95,7 @@ def hand_back(request, pk):
             "is_covered": is_covered,
             "promised": promised(shop),
             "bill": bill,
-            "bound_by": bound_by(job, gross=bill.totals.gross),
+            "bound_by": RepairForm.objects.exceeded_by(bill.totals.gross, job=job),
             "lines": list(zip(bill.lines, bill.totals.lines, strict=True)),
             "totals": bill.totals,
             "written_in": written_in,

@@ -6,7 +6,7 @@ from uuid import uuid4
 from django import forms
 
 from billing.invoices.models import MEANS
-from billing.quotes.limits import HIGHEST
+from billing.quotes.models import MAX_PRICE
 from repairs.customers.fields import TidyField
 from shopdesk.fields import ExactFormField, MoneyFormField
 from shopdesk.shop import known
@@ -16,7 +16,7 @@ from shopdesk.templatetags.desk import money
 class PaymentForm(forms.Form):
     """Money in, or money back where the shop owes. Its key makes it count once."""
 
-    amount = MoneyFormField(max_value=HIGHEST * 100)
+    amount = MoneyFormField(max_value=MAX_PRICE * 100)
     means = forms.ChoiceField(label="How", choices=MEANS, widget=forms.RadioSelect)
     key = forms.UUIDField(widget=forms.HiddenInput)
 

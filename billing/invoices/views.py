@@ -18,7 +18,7 @@ from billing.invoices.payments.views import with_receipts
 from billing.invoices.queries import bill_of
 from billing.invoices.tables import InvoiceTable
 from billing.pricing.currency import Currency
-from billing.quotes.repair_form.queries import bound_by
+from billing.quotes.repair_form.models import RepairForm
 from repairs.jobs.models import Job, NotYet
 from shopdesk.printing import PaperFailed
 from shopdesk.shop.models import Shop
@@ -179,7 +179,7 @@ def bill(request, pk):
         {
             "job": job,
             "bill": bill,
-            "bound_by": bound_by(job, gross=bill.totals.gross),
+            "bound_by": RepairForm.objects.exceeded_by(bill.totals.gross, job=job),
             "lines": list(zip(bill.lines, bill.totals.lines, strict=True)),
             "totals": bill.totals,
             "written_in": Currency(bill.currency, shop.locale),

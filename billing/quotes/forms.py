@@ -5,8 +5,14 @@ from decimal import Decimal
 from django import forms
 
 from billing.pricing.comeback_price import margin_of
-from billing.quotes.limits import HIGHEST, MOST_LINES
-from billing.quotes.models import LineKind, Option, Quote, QuoteLine
+from billing.quotes.models import (
+    MAX_LINES,
+    MAX_PRICE,
+    LineKind,
+    Option,
+    Quote,
+    QuoteLine,
+)
 from shopdesk.fields import ExactFormField, MoneyFormField
 from shopdesk.shop import tax
 from shopdesk.shop.models import TaxRate
@@ -62,7 +68,7 @@ class LineForm(forms.ModelForm):
         label="What", max_length=200, widget=forms.TextInput(attrs={"class": "wide"})
     )
     quantity = ExactFormField(max_value=Decimal(10_000), initial=Decimal(1))
-    price = MoneyFormField(label="Price of one", max_value=HIGHEST)
+    price = MoneyFormField(label="Price of one", max_value=MAX_PRICE)
     tax_kind = forms.ChoiceField(label="Tax")
 
     class Meta:
@@ -100,8 +106,8 @@ class LineForm(forms.ModelForm):
     def clean(self):
         asked = super().clean()
         quantity, price = asked.get("quantity"), asked.get("price")
-        if quantity and price and quantity * price > HIGHEST:
-            self.add_error("price", f"A line can't come to more than {HIGHEST:,.0f}.")
+        if quantity and price and quantity * price > MAX_PRICE:
+            self.add_error("price", f"A line can't come to more than {MAX_PRICE:,.0f}.")
         return asked
 
     def validate_constraints(self):
@@ -194,7 +200,7 @@ class OptionForms:
 
     @property
     def is_full(self):
-        return len(self.lines) >= MOST_LINES
+        return len(self.lines) >= MAX_LINES
 
     @property
     def all(self):

@@ -26,11 +26,9 @@ NEXT: dict[str, frozenset[str]] = {
 }
 
 
-class WrongStep(InvalidTransitionError):
-    """A step that the table does not allow, told as a sentence."""
-
-
 def check_step(old: str, new: str) -> None:
-    """Raise WrongStep where a quote in state `old` can't become `new`."""
+    """Raise InvalidTransitionError if a quote in state `old` can't become `new`."""
     if new not in NEXT[old]:
-        raise WrongStep(f"A quote that is {LABELS[old]} can't become {LABELS[new]}.")
+        raise InvalidTransitionError(
+            f"A quote that is {LABELS[old]} can't become {LABELS[new]}."
+        )

@@ -10,23 +10,19 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 from django_tables2 import RequestConfig
 
-from billing.quotes import actions, queries, states
+from billing.quotes import answering, drafting, queries, sending
 from billing.quotes.filters import QuoteFilter
 from billing.quotes.forms import DraftForms, NoForm, YesForm
-from billing.quotes.limits import MOST_OPTIONS
-from billing.quotes.link.desk.views import new_address
-from billing.quotes.models import Option, Quote
+from billing.quotes.links import create_address
+from billing.quotes.models import MAX_OPTIONS, Quote
 from billing.quotes.printing import quote_paper
 from billing.quotes.tables import QuoteTable
 from repairs.jobs import states as job_states
-from repairs.jobs.models import Job, NotYet
-from shopdesk.post.actions import Unsendable
-from shopdesk.printing import PaperFailed
+from repairs.jobs.models import Job
+from shopdesk.forms import attempt
 from shopdesk.shop.models import Shop
 from shopdesk.staff.models import Kind
 from shopdesk.staff.permissions import BENCH_OR_OWNER, can_open
-
-REFUSALS = (states.WrongStep, job_states.WrongStep, NotYet, PaperFailed, Unsendable)
 
 
 @require_GET
@@ -52,17 +48,7 @@ def for_job(request, pk):
     """All versions of a job's quote; a new one is made here."""
     job = get_object_or_404(Job.objects.for_rows(), pk=pk)
     if request.method == "POST":
-        try:
-            if request.POST.get("then") == "approve":
-                job.approve_under_cover(by=request.user)
-                messages.success(request, "Approved: the work is under cover.")
-                return redirect(job)
-            return redirect(
-                actions.draft(job, on=timezone.localdate(), by=request.user)
-            )
-        except REFUSALS as refusal:
-            messages.error(request, str(refusal))
-        return redirect("quotes:for_job", job.pk)
+        return _approve_or_draft(request, job)
     quotes = list(job.quotes.for_rows())
     has_live = any(q.is_draft or (q.is_sent and not q.is_withdrawn) for q in quotes)
     is_diagnosed = job.state == job_states.DIAGNOSED
@@ -81,6 +67,19 @@ def for_job(request, pk):
             "sees_money": can_open(request.user, "invoices:for_job"),
         },
     )
+
+
+def _approve_or_draft(request, job):
+    if request.POST.get("then") == "approve":
+        if attempt(request, None, job.approve_under_cover, by=request.user):
+            messages.success(request, "Approved: the work is under cover.")
+            return redirect(job)
+    else:
+        on = timezone.localdate()
+        drafted = attempt(request, None, drafting.draft, job, on=on, by=request.user)
+        if drafted:
+            return redirect(drafted.result)
+    return redirect("quotes:for_job", job.pk)
 
 
 def _quote(pk):
@@ -118,8 +117,8 @@ def _draft_page(request, quote, forms, status=200):
             "forms": forms.all,
             "written_in": written_in,
             "sees_suggested": request.user.kind in BENCH_OR_OWNER,
-            "has_room": len(forms.options) < MOST_OPTIONS,
-            "seen": queries.seen(quote),
+            "has_room": len(forms.options) < MAX_OPTIONS,
+            "seen": queries.draft_fingerprint(quote),
         },
         status=status,
     )
@@ -163,16 +162,19 @@ STALE = (
     "Someone else changed this quote after you opened it. What you typed is kept below"
     " but not saved: look at it again, then save it again."
 )
-ADDED = {"add return": actions.add_giving_back, "add board": actions.add_board}
+ADDED = {
+    "add return": drafting.add_no_repair,
+    "add board": drafting.add_board_replacement,
+}
 
 
-def _saved(request, quote, removed="", *, is_sent=False):
-    """The draft's forms with what was posted: saved where all of it is right.
+def _save(request, quote, removed="", *, is_sent=False):
+    """Return the draft's forms with what was posted, and whether all was saved.
 
-    Boxes that were opened before somebody else changed the quote are not saved.
+    Nothing is saved if somebody else changed the quote since the page was opened.
     """
     with transaction.atomic():
-        _, locked = actions.drafted(quote)
+        _, locked = drafting.lock_draft(quote)
         forms = DraftForms(
             locked,
             shop=Shop.current(),
@@ -181,43 +183,41 @@ def _saved(request, quote, removed="", *, is_sent=False):
             removed=removed,
         )
         mark = request.POST.get("seen")
-        if mark and mark != queries.seen(locked):
+        if mark and mark != queries.draft_fingerprint(locked):
             messages.error(request, STALE)
         elif forms.is_valid() and (not is_sent or forms.ask_why()):
             forms.save()
             for option in forms.covered_otherwise:
-                actions.reckon_anew(option, on=timezone.localdate())
+                drafting.recalculate(option, on=timezone.localdate())
             return forms, True
     return forms, False
 
 
 def _write(request, quote):
-    """Keep what is in the boxes, then add or remove what was asked for."""
-    then = request.POST.get("then", "")
-    removed = then if REMOVE.fullmatch(then) else ""
-    try:
-        with transaction.atomic():
-            forms, is_saved = _saved(request, quote, removed)
-            if not is_saved:
-                return _draft_page(request, quote, forms)
-            if removed:
-                _remove(quote, removed)
-            elif then == "add option":
-                actions.add_option(quote)
-            elif then in ADDED:
-                ADDED[then](quote, on=timezone.localdate())
-    except REFUSALS as refusal:
-        messages.error(request, str(refusal))
+    """Save the draft, then add or remove what was asked for."""
+    written = attempt(request, None, _save_and_change, request, quote)
+    if written and written.result is not None:
+        return _draft_page(request, quote, written.result)
     return redirect(f"{quote.get_absolute_url()}#options")
 
 
-def _remove(quote, removed):
-    what, pk = removed.split()
-    if what == "option":
-        for option in Option.objects.filter(quote=quote, pk=pk):
-            actions.remove_option(option)
-    else:
-        actions.remove_line(quote, pk=int(pk))
+@transaction.atomic
+def _save_and_change(request, quote):
+    """Return the forms that were not saved, or None."""
+    then = request.POST.get("then", "")
+    removed = then if REMOVE.fullmatch(then) else ""
+    forms, is_saved = _save(request, quote, removed)
+    if not is_saved:
+        return forms
+    if removed:
+        what, pk = removed.split()
+        remove = {"option": drafting.remove_option, "line": drafting.remove_line}[what]
+        remove(quote, pk=int(pk))
+    elif then == "add option":
+        drafting.add_option(quote)
+    elif then in ADDED:
+        ADDED[then](quote, on=timezone.localdate())
+    return None
 
 
 @require_POST
@@ -240,28 +240,30 @@ def reckon(request, pk):
 
 @require_POST
 def send(request, pk):
-    """Save what is in the boxes, make the paper, and freeze the quote."""
+    """Save the draft, make the paper, and freeze the quote."""
     quote = _quote(pk)
     forms = None
-    try:
-        with transaction.atomic():
-            if "q-words" in request.POST:
-                forms, is_saved = _saved(request, quote, is_sent=True)
-                if not is_saved:
-                    return _draft_page(request, quote, forms)
-            now = timezone.now()
-            with_link = "with_link" in request.POST
-            link = new_address(request, quote.job, at=now) if with_link else ""
-            quote = actions.send(
-                quote, on=timezone.localdate(), at=now, by=request.user, link=link
-            )
+
+    @transaction.atomic
+    def save_and_send():
+        nonlocal forms
+        if "q-words" in request.POST:
+            forms, is_saved = _save(request, quote, is_sent=True)
+            if not is_saved:
+                return False
+        now = timezone.now()
+        with_link = "with_link" in request.POST
+        link = create_address(request, quote.job, at=now) if with_link else ""
+        on = timezone.localdate()
+        sending.send(quote, on=on, at=now, by=request.user, link=link)
+        return True
+
+    sent = attempt(request, None, save_and_send)
+    if sent and sent.result:
         messages.success(request, "The quote is sent: print it, or mail its PDF.")
-    except REFUSALS as refusal:
-        messages.error(request, str(refusal))
-        quote = _quote(pk)
-        if forms is not None and quote.is_draft:
-            # Nothing was saved: what was typed is still in the boxes.
-            return _draft_page(request, quote, forms)
+    elif forms is not None and _quote(pk).is_draft:
+        # Nothing was saved: what was typed is still in the boxes.
+        return _draft_page(request, _quote(pk), forms)
     return redirect("quotes:quote", pk)
 
 
@@ -278,14 +280,11 @@ def answer(request, pk):
     written_in = quote.written_in(Shop.current())
     form = kind(quote, request.POST, prefix=prefix, written_in=written_in)
     if form.is_valid():
-        act = actions.accept if is_yes else actions.decline
+        act = answering.accept if is_yes else answering.decline
+        facts = {"at": timezone.now(), "by": request.user, **form.cleaned_data}
         if is_yes:
-            form.cleaned_data["on"] = timezone.localdate()
-        try:
-            act(quote, at=timezone.now(), by=request.user, **form.cleaned_data)
-        except REFUSALS as refusal:
-            form.add_error(None, str(refusal))
-        else:
+            facts["on"] = timezone.localdate()
+        if attempt(request, form, act, quote, **facts):
             messages.success(
                 request, f"The customer’s {'yes' if is_yes else 'no'} is written down."
             )
@@ -298,14 +297,16 @@ def answer(request, pk):
 def mail(request, pk):
     """Mail the paper as it was sent, with a link by which it can be answered."""
     quote = get_object_or_404(Quote.objects.select_related("job__customer"), pk=pk)
-    try:
-        with transaction.atomic():
-            at = timezone.now()
-            link = new_address(request, quote.job, at=at)
-            letter = actions.mail(quote, link=link, at=at, by=request.user)
-        messages.success(request, f"It is in the post to {letter.to}.")
-    except REFUSALS as refusal:
-        messages.error(request, str(refusal))
+
+    @transaction.atomic
+    def mail_with_link():
+        at = timezone.now()
+        link = create_address(request, quote.job, at=at)
+        return sending.mail(quote, link=link, at=at, by=request.user)
+
+    mailed = attempt(request, None, mail_with_link)
+    if mailed:
+        messages.success(request, f"It is in the post to {mailed.result.to}.")
     return redirect(quote)
 
 
@@ -313,11 +314,10 @@ def mail(request, pk):
 def revise(request, pk):
     """A new version to change; the old one is replaced."""
     quote = _quote(pk)
-    try:
-        new = actions.revise(quote, by=request.user)
-    except REFUSALS as refusal:
-        messages.error(request, str(refusal))
+    revised = attempt(request, None, drafting.revise, quote, by=request.user)
+    if not revised:
         return redirect(quote)
+    new = revised.result
     messages.success(request, f"Version {new.version} is a draft: change and send it.")
     return redirect(new)
 
@@ -329,11 +329,11 @@ def paper(request, pk):
     if quote.paper:
         pdf = bytes(quote.paper)
     else:
-        try:
-            pdf = quote_paper(quote, shop=Shop.current(), made_at=quote.made_at)
-        except PaperFailed as failed:
-            messages.error(request, str(failed))
+        facts = {"shop": Shop.current(), "made_at": quote.made_at}
+        drawn = attempt(request, None, quote_paper, quote, **facts)
+        if not drawn:
             return redirect(quote)
+        pdf = drawn.result
     name = f"quote-{quote.job.number}-{quote.version}.pdf"
     return HttpResponse(
         pdf,

@@ -16,12 +16,12 @@ from repairs.comebacks.asked import Asked
 from repairs.comebacks.compare import cost_to_shop
 from repairs.comebacks.queries import Beside, comeback_record, fixes_beside
 from repairs.comebacks.record import FaultRecord, Record
-from repairs.comebacks.worth import Rates, Taken, Worth, usual_worth
 from repairs.faults.models import Fault, Fix, UsualPart
 from repairs.jobs.models import Changed
 from repairs.stock.queries import current_costs
 from shopdesk.money import rounded
 from shopdesk.shop.models import Shop
+from shopdesk.shop.price_list import FixCost, PartNeed, fix_cost
 
 PLACES = 12  # records kept at once, so that no memory fills with past months
 DAY = 24 * 3600
@@ -96,7 +96,7 @@ class Choice:
     """A fix of a fault: its record, its price, and its cost to the shop in the end."""
 
     beside: Beside
-    worth: Worth
+    worth: FixCost
     in_the_end: Decimal
 
     @property
@@ -133,27 +133,26 @@ def choices(fault: Fault, beside: FaultRecord, *, record: Record, shop: Shop) ->
     return found
 
 
-def usual_worths(fixes: list[Fix], *, shop: Shop) -> dict[int, Worth]:
+def usual_worths(fixes: list[Fix], *, shop: Shop) -> dict[int, FixCost]:
     """What each fix is charged and costs by the fault book and the shop's rates."""
     usual = list(UsualPart.objects.filter(fix__in=fixes).select_related("part"))
     costs = current_costs({one.part for one in usual})
-    rates = Rates(
-        price_of_hour=shop.labour_rate,
-        cost_of_hour=shop.cost_rate,
-        least_minutes=shop.minimum_minutes,
-        step=shop.rounding_step,
-        markups=shop.markups(),
-        places=shop.places,
-    )
+    rates = shop.rates()
     return {
-        fix.pk: usual_worth(
+        fix.pk: fix_cost(
             fix.minutes,
             [
-                Taken(one.quantity, costs.get(one.part_id), one.part.fixed_price)
+                PartNeed(
+                    one.part.name,
+                    one.quantity,
+                    costs.get(one.part_id),
+                    one.part.fixed_price,
+                )
                 for one in usual
                 if one.fix_id == fix.pk
             ],
             rates=rates,
+            hourly_cost=shop.cost_rate,
         )
         for fix in fixes
     }

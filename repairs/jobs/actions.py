@@ -17,8 +17,8 @@ from repairs.jobs.models import (
 )
 from repairs.stock.actions import put_back, take
 from repairs.stock.models import Delivery, Part
-from repairs.stock.prices import part_price
 from shopdesk.shop.models import Shop
+from shopdesk.shop.price_list import part_price
 
 
 @transaction.atomic

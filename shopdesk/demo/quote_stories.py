@@ -4,11 +4,11 @@ from collections.abc import Callable
 
 from django.urls import reverse
 
-from billing.quotes import actions as quotes
+from billing.quotes import answering, drafting, sending
 from billing.quotes.link import actions as links
-from billing.quotes.link.models import Link
 from billing.quotes.link.queries import as_shown, offers
-from billing.quotes.models import Option, Quote
+from billing.quotes.links import create_link
+from billing.quotes.models import Link, Option, Quote
 from billing.quotes.repair_form import actions as forms
 from billing.quotes.repair_form.models import RepairForm
 from repairs.jobs.models import Job
@@ -30,14 +30,14 @@ PHONE, LINK, SCREEN = Quote.How.PHONE, Quote.How.LINK, Quote.How.SCREEN
 
 def send_quote(story: Story, job: Job, *, days: int, link: str = "") -> Quote:
     stamp = story.stamp(days, 16, story.counter)
-    quote = quotes.draft(job, on=stamp.on, by=story.bench)
-    quote = quotes.send(quote, on=stamp.on, at=stamp.at, by=stamp.by, link=link)
+    quote = drafting.draft(job, on=stamp.on, by=story.bench)
+    quote = sending.send(quote, on=stamp.on, at=stamp.at, by=stamp.by, link=link)
     job.refresh_from_db()
     return quote
 
 
 def _make_link(story: Story, job: Job, stamp: Stamp) -> tuple[Link, str]:
-    return links.make_link(job, on=stamp.on, at=stamp.at, by=story.counter)
+    return create_link(job, on=stamp.on, at=stamp.at, by=story.counter)
 
 
 def _issue_form(story: Story, option: Option, *, days: int) -> RepairForm:
@@ -100,8 +100,8 @@ def revised(story: Story, code: str, *, days: int) -> Job:
     job = diagnosed(story, code, days=days)
     quote = send_quote(story, job, days=days - 1)
     stamp = story.stamp(days - 2, 9, story.counter)
-    new = quotes.revise(quote, by=stamp.by)
-    quotes.add_giving_back(new, on=stamp.on)
+    new = drafting.revise(quote, by=stamp.by)
+    drafting.add_no_repair(new, on=stamp.on)
     job.refresh_from_db()
     return job
 
@@ -125,7 +125,7 @@ def approved(story: Story, code: str, *, days: int, how: str = PHONE) -> Job:
         "by": stamp.by,
     }
     if how == PHONE:
-        quotes.accept(quote, **answer)
+        answering.accept(quote, **answer)
     else:
         if how == LINK:
             link, _ = _make_link(story, job, stamp)
@@ -174,7 +174,7 @@ def declined(story: Story, code: str, *, days: int, how: str = PHONE) -> Job:
         shown = as_shown(offers(quote, shop=Shop.current()))
         links.say_no(quote, shown=shown, **answer)
     else:
-        quotes.decline(quote, by=stamp.by, **answer)
+        answering.decline(quote, by=stamp.by, **answer)
     job.refresh_from_db()
     return job
 

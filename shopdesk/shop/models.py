@@ -10,7 +10,7 @@ from django.db.models import F, Q
 
 from shopdesk.fields import ExactField, MoneyField
 from shopdesk.shop import known, tax
-from shopdesk.shop.markups import Markups
+from shopdesk.shop.price_list import Markups, Rates
 
 
 class Shop(models.Model):
@@ -206,6 +206,16 @@ class Shop(models.Model):
         return Markups(
             self.markup,
             tuple(bands.values_list("starts_at", "percent")),
+            places=self.places,
+        )
+
+    def rates(self) -> Rates:
+        """Return what labour and parts are charged by."""
+        return Rates(
+            hour=self.labour_rate,
+            minimum_minutes=self.minimum_minutes,
+            step=self.rounding_step,
+            markups=self.markups(),
             places=self.places,
         )
 

@@ -22,9 +22,9 @@ from billing.invoices.actions import credit, issue
 from billing.invoices.models import Invoice
 from billing.invoices.payments.actions import deposit
 from billing.invoices.reminders.actions import remind
-from billing.quotes import actions as quotes
+from billing.quotes import drafting, sending
 from billing.quotes.changes import actions as changes
-from billing.quotes.link.actions import make_link
+from billing.quotes.links import create_link
 from billing.quotes.repair_form import actions as forms
 from repairs.faults.models import UsualPart
 from repairs.intake.printing import slip_pdf
@@ -138,13 +138,13 @@ class AllKinds:
 
     def draft(self, job):
         job.diagnose(by=None)
-        return quotes.draft(job, on=self.on, by=None)
+        return drafting.draft(job, on=self.on, by=None)
 
     def send(self, quote, **more):
-        return quotes.send(quote, on=self.on, at=till.now(), by=None, **more)
+        return sending.send(quote, on=self.on, at=till.now(), by=None, **more)
 
     def link(self, job):
-        token = make_link(job, on=self.on, at=till.now(), by=None)[1]
+        token = create_link(job, on=self.on, at=till.now(), by=None)[1]
         return reverse("link:page", args=[token])
 
     def page(self, name, where, sent=None):
@@ -265,9 +265,9 @@ class AllKinds:
         two = [self.found("lasting", parts=0), self.found("stopgap", parts=0)]
         job = self.job(*two, by_post=True)
         quote = self.draft(job)
-        quotes.add_giving_back(quote, on=self.on)
-        quotes.add_board(quote, on=self.on)
-        self.said["empty option"] = quotes.add_option(quote).title
+        drafting.add_no_repair(quote, on=self.on)
+        drafting.add_board_replacement(quote, on=self.on)
+        self.said["empty option"] = drafting.add_option(quote).title
         quote.options.last().delete()
         board = quote.options.last()
         board.lines.filter(kind="part").update(price=Decimal(1234), amount=1234)

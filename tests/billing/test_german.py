@@ -13,7 +13,7 @@ from django.utils import translation
 
 from billing.invoices.actions import issue
 from billing.invoices.reminders.printing import usual_words
-from billing.quotes import actions
+from billing.quotes import sending
 from repairs.customers.models import Customer
 from shopdesk.printing import in_paper_language
 from shopdesk.shop import known
@@ -141,7 +141,7 @@ def test_a_long_word_is_parted_and_not_written_over_the_next_column():
     quote = till.drafted()
     long = "Hochspannungswandlerplatinenanschlussbuchse"
     quote.options.filter(position=1).update(title=f"{long} und {long} ersetzen")
-    paper = actions.send(quote, on=till.TODAY, at=till.now(), by=None).paper
+    paper = sending.send(quote, on=till.TODAY, at=till.now(), by=None).paper
     said = text(paper)
     assert long not in said.split("Stopgap mend")[0] and "\u2010" in said
     assert "2. Stopgap mend" in said

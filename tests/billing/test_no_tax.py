@@ -7,7 +7,7 @@ import pytest
 from django.urls import reverse
 
 from billing.invoices.actions import credit, issue
-from billing.quotes import actions
+from billing.quotes import drafting, sending
 from repairs.customers.models import Customer
 from shopdesk.money import Line, totals
 from shopdesk.shop import tax
@@ -47,7 +47,7 @@ def test_every_page_and_paper_gives_the_reason(client, kind, include_tax):
     draft = till.drafted()
     places = [draft.get_absolute_url(), reverse("quotes:paper", args=[draft.pk])]
     before = [said_by(client, place) for place in places]
-    sent = actions.send(draft, on=till.TODAY, at=till.now(), by=None)
+    sent = sending.send(draft, on=till.TODAY, at=till.now(), by=None)
     after = [said_by(client, place) for place in places]
     till.mend(till.say_yes(sent).job)
     counter = said_by(client, reverse("handback:hand_back", args=[sent.job.pk]))
@@ -82,7 +82,7 @@ def test_a_customer_under_reverse_charge_gets_it_without_a_word_to_the_desk(clie
     job = till.diagnosed()
     Customer.objects.filter(pk=job.customer_id).update(tax_kind=tax.REVERSE)
     job.refresh_from_db()
-    quote = actions.draft(job, on=till.TODAY, by=None)
+    quote = drafting.draft(job, on=till.TODAY, by=None)
     client.force_login(make.user())
     said = said_by(client, reverse("quotes:paper", args=[quote.pk]))
     assert "Reverse charge" in said and "19 %" not in said

@@ -6,7 +6,7 @@ from decimal import Decimal
 from django.utils import timezone
 
 from billing.handback.actions import hand_back
-from billing.quotes import actions
+from billing.quotes import answering, drafting, sending
 from repairs.faults.models import UsualPart
 from repairs.jobs import states
 from repairs.jobs.models import ProofRun
@@ -36,11 +36,11 @@ def diagnosed(*, fixes=("lasting", "stopgap"), with_part=True, **facts):
 
 
 def drafted(**facts):
-    return actions.draft(diagnosed(**facts), on=TODAY, by=None)
+    return drafting.draft(diagnosed(**facts), on=TODAY, by=None)
 
 
 def sent(on=TODAY, **facts):
-    return actions.send(drafted(**facts), on=on, at=now(), by=None)
+    return sending.send(drafted(**facts), on=on, at=now(), by=None)
 
 
 def say_yes(quote, *, on=TODAY, option=None, **facts):
@@ -48,7 +48,7 @@ def say_yes(quote, *, on=TODAY, option=None, **facts):
     facts.setdefault("who", "Ada Fenwick")
     facts.setdefault("how", "counter")
     option = option or quote.options.first()
-    return actions.accept(quote, option=option, on=on, at=now(), by=None, **facts)
+    return answering.accept(quote, option=option, on=on, at=now(), by=None, **facts)
 
 
 def accepted(**facts):

@@ -4,7 +4,7 @@ import pytest
 from django.utils import timezone
 
 from billing.quotes.changes.models import ChangeAnswer
-from billing.quotes.link.actions import make_link
+from billing.quotes.links import create_link
 from billing.quotes.models import Quote
 from tests.billing import till
 from tests.billing.quotes.changes.test_change_order import record
@@ -15,7 +15,7 @@ PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True}
 
 
 def address(job):
-    token = make_link(job, on=timezone.localdate(), at=timezone.now(), by=None)[1]
+    token = create_link(job, on=timezone.localdate(), at=timezone.now(), by=None)[1]
     return f"/q/{token}/"
 
 
@@ -89,13 +89,13 @@ def test_a_name_left_out_is_asked_for_and_a_no_says_why(phone, stocked_shop):
 
 
 def test_a_quote_revised_while_it_is_read_is_shown_anew(phone, stocked_shop):
-    from billing.quotes import actions
+    from billing.quotes import drafting, sending
 
     quote = till.sent(on=timezone.localdate())
     page = phone()
     page.goto(address(quote.job))
-    new = actions.revise(quote, by=None)
-    actions.send(new, on=timezone.localdate(), at=timezone.now(), by=None)
+    new = drafting.revise(quote, by=None)
+    sending.send(new, on=timezone.localdate(), at=timezone.now(), by=None)
     page.get_by_label("Lasting mend").check()
     page.get_by_label("Your name").first.fill("Ada Fenwick")
     page.get_by_role("button", name="Yes, do it at this price").click()

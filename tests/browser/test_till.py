@@ -6,7 +6,7 @@ import pytest
 from django.utils import timezone
 
 from billing.invoices.models import Invoice
-from billing.quotes.link.actions import make_link
+from billing.quotes.links import create_link
 from billing.quotes.models import Quote
 from repairs.jobs.models import Job
 from tests.billing import till
@@ -21,7 +21,7 @@ def test_quote_yes_work_invoice_part_payment_rest_and_credit_note(
 ):
     quote = till.sent(on=timezone.localdate())
     job, lasting = quote.job, quote.options.get(declared="lasting")
-    token = make_link(job, on=timezone.localdate(), at=timezone.now(), by=None)[1]
+    token = create_link(job, on=timezone.localdate(), at=timezone.now(), by=None)[1]
 
     # The customer, on a telephone.
     phone = new_context(base_url=live_server.url, **PHONE).new_page()

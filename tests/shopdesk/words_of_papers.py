@@ -10,9 +10,9 @@ from pathlib import Path
 from django.utils.translation.template import templatize
 
 from billing.invoices.models import Invoice, Payment
-from billing.quotes import known
+from billing.pricing import track_record_words as known
 from billing.quotes.changes.models import ChangeAnswer
-from billing.quotes.link import words as where
+from billing.quotes.link import queries as where
 from billing.quotes.models import Quote
 from repairs.faults import cautions, declared
 from repairs.jobs import states as job_states

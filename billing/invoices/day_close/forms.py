@@ -2,7 +2,7 @@ from decimal import Decimal
 
 from django import forms
 
-from billing.quotes.limits import HIGHEST
+from billing.quotes.models import MAX_PRICE
 from repairs.customers.fields import TidyField
 from shopdesk.fields import DayFormField, MoneyFormField
 
@@ -13,13 +13,13 @@ class CloseForm(forms.Form):
     day = DayFormField(label="Close the till of")
     opening = MoneyFormField(
         label="In the till before the first payment",
-        max_value=HIGHEST * 100,
+        max_value=MAX_PRICE * 100,
         help_text="Asked this once: next time it is what stays in the till.",
     )
-    counted = MoneyFormField(label="Cash counted", max_value=HIGHEST * 100)
+    counted = MoneyFormField(label="Cash counted", max_value=MAX_PRICE * 100)
     taken_out = MoneyFormField(
         label="Taken out of the till",
-        max_value=HIGHEST * 100,
+        max_value=MAX_PRICE * 100,
         required=False,
         help_text="To the bank or the safe; the rest stays for the next day.",
     )

@@ -2,7 +2,7 @@ from decimal import Decimal
 
 from django import forms
 
-from billing.quotes.limits import HIGHEST
+from billing.quotes.models import MAX_PRICE
 from repairs.customers.fields import TidyField
 from shopdesk.fields import MoneyFormField
 
@@ -14,7 +14,7 @@ class RemindForm(forms.Form):
     fee = MoneyFormField(
         label="Fee for the reminder",
         required=False,
-        max_value=HIGHEST,
+        max_value=MAX_PRICE,
         help_text="Asked besides what is owed; empty for none. Check your local rules.",
     )
     mail = forms.BooleanField(required=False)

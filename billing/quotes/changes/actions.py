@@ -17,19 +17,21 @@ from billing.quotes.changes.models import (
     totals_of,
 )
 from billing.quotes.changes.queries import accepted_quote, all_agreed, open_change
-from billing.quotes.link.letters.actions import tell_of_change
-from billing.quotes.link.letters.ways import UNKNOWN, Ways
+from billing.quotes.letters import (
+    NO_LINKS,
+    AnswerLinks,
+    one_line,
+    quote_attachment,
+    send_emails,
+)
 from billing.quotes.models import Quote
 from repairs.jobs import states as job_states
 from repairs.jobs.models import Job
+from shopdesk.errors import RefusedError
 from shopdesk.shop.models import Shop
 
 WORKING = (job_states.APPROVED, job_states.REPAIRED, job_states.PROVEN)
 Said = ChangeAnswer.Said
-
-
-class CannotChange(Exception):
-    """A change, or an answer to it, that is refused; told as a sentence."""
 
 
 @transaction.atomic
@@ -40,16 +42,16 @@ def record(
     job = Job.objects.select_for_update().get(pk=job.pk)
     quote = _open_to_change(job)
     if open_change(quote):
-        raise CannotChange("One change still waits for its answer: settle that first.")
+        raise RefusedError("One change still waits for its answer: settle that first.")
     if not lines:
-        raise CannotChange("Write at least one line: what more has to be done?")
+        raise RefusedError("Write at least one line: what more has to be done?")
     places = quote.written_in(Shop.current()).places
     agreed = all_agreed(quote)
     before = totals_of(agreed, quote=quote, places=places).gross
     # All together, as they will be billed: tax is rounded once for them all.
     after = totals_of([*agreed, *lines], quote=quote, places=places).gross
     if after <= before:
-        raise CannotChange("This adds nothing to the price: no change is needed.")
+        raise RefusedError("This adds nothing to the price: no change is needed.")
     change = ChangeOrder.objects.create(
         quote=quote,
         number=quote.changes.count() + 1,
@@ -74,11 +76,11 @@ def _open_to_change(job: Job) -> Quote:
     """The accepted quote of a job that is being worked on."""
     quote = accepted_quote(job)
     if quote is None or job.approved_under_cover:
-        raise CannotChange(
+        raise RefusedError(
             "No price was agreed for this job, so there is none to change."
         )
     if job.state not in WORKING:
-        raise CannotChange(
+        raise RefusedError(
             f"This job is {job.get_state_display()}. What was agreed is changed while"
             " the work goes on: open the job again first."
         )
@@ -104,7 +106,7 @@ def answer(
     by,
     reached_at: str = "",
     why: str = "",
-    ways: Ways = UNKNOWN,
+    links: AnswerLinks = NO_LINKS,
     now: datetime | None = None,
 ) -> ChangeAnswer:
     """The customer agrees or refuses. The same answer twice is one answer.
@@ -123,10 +125,10 @@ def answer(
             else gettext("This was {said} already.")
         )
         told = gettext(change.answer.get_said_display())
-        raise CannotChange(already.format(said=told, who=who))
+        raise RefusedError(already.format(said=told, who=who))
     if said == Said.YES:
         if change.quote.state != states.ACCEPTED:
-            raise CannotChange(
+            raise RefusedError(
                 gettext("The quote was revised meanwhile: nothing was agreed.")
             )
         _open_to_change(job)
@@ -141,8 +143,36 @@ def answer(
         why=why,
     )
     _wait(job, Job.WaitingOn.NOBODY, by=by)
-    tell_of_change(given, ways=ways, at=now or at, by=by)
+    if said != Said.WITHDRAWN:
+        _email_answer(given, links=links, at=now or at, by=by)
     return given
+
+
+def _email_answer(given: ChangeAnswer, *, links: AnswerLinks, at, by) -> None:
+    shop, change = Shop.current(), given.change
+    send_emails(
+        change.quote,
+        {
+            "change": change,
+            "said": given.said,
+            "who": one_line(given.who),
+            "how": given.get_how_display(),
+            "why": one_line(given.why),
+            "at": given.said_at,
+        },
+        template="billing/quotes/changes/answer_email.txt",
+        attachments=(
+            [quote_attachment(change.quote, shop=shop)]
+            if given.said == Said.YES
+            else []
+        ),
+        how=given.how,
+        shop=shop,
+        links=links,
+        about=change.get_absolute_url(),
+        at=at,
+        by=by,
+    )
 
 
 def withdraw(change: ChangeOrder, *, at: datetime, by) -> ChangeAnswer:

@@ -6,14 +6,13 @@ from decimal import Decimal
 from django.db.models import F, Sum
 
 from billing.pricing.currency import Currency
-from billing.pricing.list_price import labour_price
 from billing.quotes import states
 from billing.quotes.changes.models import ChangeLine, ChangeOrder, totals_of
 from billing.quotes.models import Line, LineKind, Quote
-from billing.quotes.queries import rates_of
 from repairs.jobs.models import Job, Labour, PartUsed
 from shopdesk.fields import MoneyField
 from shopdesk.shop.models import Shop
+from shopdesk.shop.price_list import labour_price
 
 
 def accepted_quote(job: Job) -> Quote | None:
@@ -92,7 +91,7 @@ def so_far(job: Job, *, shop: Shop) -> SoFar | None:
     minutes = labour.aggregate(sum=Sum("minutes"))["sum"] or 0
     if minutes:
         minutes = max(minutes, shop.minimum_minutes)
-    worked = labour_price(minutes, rates=rates_of(shop))
+    worked = labour_price(minutes, rates=shop.rates())
     return SoFar(
         agreed=agreed, done=worked + (parts or 0), written_in=quote.written_in(shop)
     )

@@ -10,6 +10,7 @@ from billing.quotes.changes import actions, queries
 from billing.quotes.changes.forms import ASK, SaidForm, WhyForm, line_forms
 from billing.quotes.changes.models import ChangeOrder
 from repairs.jobs.models import Job
+from shopdesk.forms import attempt
 from shopdesk.shop.models import Shop, TaxRate
 
 
@@ -30,11 +31,10 @@ def of_job(request, pk):
     # All of them, so that everything wrong is told at once.
     if not all([form.is_valid() for form in boxes["forms"]]):
         return _page(request, job, quote, boxes)
-    try:
-        change = _recorded(job, boxes, by=request.user)
-    except actions.CannotChange as refusal:
-        boxes["about"].add_error(None, str(refusal))
+    recorded = attempt(request, boxes["about"], _recorded, job, boxes, by=request.user)
+    if not recorded:
         return _page(request, job, quote, boxes)
+    change = recorded.result
     messages.success(request, f"Change {change.number} is written down.")
     return redirect(change)
 
@@ -108,13 +108,8 @@ def answer(request, pk):
         request.POST, prefix="said", customer=job.customer, since=change.made_at
     )
     if form.is_valid():
-        try:
-            actions.answer(
-                change, by=request.user, now=timezone.now(), **form.cleaned_data
-            )
-        except actions.CannotChange as refusal:
-            messages.error(request, str(refusal))
-        else:
+        facts = {"by": request.user, "now": timezone.now(), **form.cleaned_data}
+        if attempt(request, None, actions.answer, change, **facts):
             messages.success(request, "The answer is written down.")
         return redirect(change)
     if not change.is_open:

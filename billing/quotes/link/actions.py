@@ -1,38 +1,22 @@
-"""Links are made and revoked; the customer answers by themselves."""
+"""A link is revoked; the customer answers online."""
 
-import secrets
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 from django.db import transaction
 from django.utils.translation import gettext, gettext_lazy
 
 from billing.quotes import states
-from billing.quotes.actions import accept, decline, locked
-from billing.quotes.link.letters.ways import UNKNOWN, Ways
-from billing.quotes.link.models import Link, Signature, hash_of
+from billing.quotes.answering import accept, decline
+from billing.quotes.drafting import lock
+from billing.quotes.letters import NO_LINKS, AnswerLinks
+from billing.quotes.link.models import Signature
 from billing.quotes.link.queries import as_shown, offers
-from billing.quotes.models import Option, Quote
+from billing.quotes.models import Link, Option, Quote
 from repairs.jobs import states as job_states
 from repairs.jobs.models import Job
+from shopdesk.errors import RefusedError, StaleError
 from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import day
-
-
-class Unanswerable(Exception):
-    """An answer that comes too late, told to the customer as a sentence."""
-
-
-def make_link(job: Job, *, on: date, at: datetime, by) -> tuple[Link, str]:
-    """A new link and its token, which is told this once and kept nowhere."""
-    token = secrets.token_urlsafe(32)
-    link = Link.objects.create(
-        job=job,
-        token_hash=hash_of(token),
-        works_until=on + timedelta(days=Shop.current().link_days),
-        made_at=at,
-        made_by=by,
-    )
-    return link, token
 
 
 def revoke(link: Link, *, at: datetime, by) -> None:
@@ -61,7 +45,7 @@ def say_yes(
     at: datetime,
     by=None,
     ink: str = "",
-    ways: Ways = UNKNOWN,
+    links: AnswerLinks = NO_LINKS,
 ) -> Quote:
     """The customer's own yes to exactly what they had before them."""
     _, quote = _as_it_was_shown(quote, version=version, shown=shown)
@@ -70,7 +54,7 @@ def say_yes(
         return quote
     _open_to_customer(quote)
     if quote.is_expired(on):
-        raise Unanswerable(
+        raise RefusedError(
             gettext(
                 "This quote held until {day}. Nothing was agreed: please ask us for"
                 " prices that hold now."
@@ -85,7 +69,7 @@ def say_yes(
         on=on,
         at=at,
         by=by,
-        ways=ways,
+        links=links,
     )
     if ink:
         Signature.objects.create(quote=quote, ink=ink)
@@ -103,7 +87,7 @@ def say_no(
     how: str,
     at: datetime,
     by=None,
-    ways: Ways = UNKNOWN,
+    links: AnswerLinks = NO_LINKS,
 ) -> Quote:
     """The customer's own no, with their reason."""
     _, quote = _as_it_was_shown(quote, version=version, shown=shown)
@@ -111,21 +95,21 @@ def say_no(
         return quote
     _open_to_customer(quote)
     return decline(
-        quote, version=version, why=why, who=who, how=how, at=at, by=by, ways=ways
+        quote, version=version, why=why, who=who, how=how, at=at, by=by, links=links
     )
 
 
 def _as_it_was_shown(quote: Quote, *, version: int, shown: str) -> tuple[Job, Quote]:
-    """The locked job and quote; raises Unanswerable where they are not as shown."""
-    job, quote = locked(quote)
+    """The locked job and quote; raises StaleError where they are not as shown."""
+    job, quote = lock(quote)
     now = as_shown(offers(quote, shop=Shop.current()))
     if quote.state in (states.REPLACED, states.DRAFT) or (version, shown) != (
         quote.version,
         now,
     ):
-        raise Unanswerable(CHANGED)
+        raise StaleError(CHANGED)
     if quote.is_sent and job.state != job_states.QUOTED:
-        raise Unanswerable(
+        raise RefusedError(
             gettext(
                 "We are looking at your device once more, and the quote will change."
                 " Nothing was agreed."
@@ -136,14 +120,14 @@ def _as_it_was_shown(quote: Quote, *, version: int, shown: str) -> tuple[Job, Qu
 
 def _open_to_customer(quote: Quote) -> None:
     if quote.state == states.ACCEPTED:
-        raise Unanswerable(
+        raise RefusedError(
             gettext(
                 "“{option}” was agreed on {day} already. Please talk to us if you want"
                 " it otherwise."
             ).format(option=quote.chosen, day=day(quote.answered_at))
         )
     if quote.state == states.DECLINED:
-        raise Unanswerable(
+        raise RefusedError(
             gettext(
                 "The answer to this quote was no, on {day}. Please talk to us if you"
                 " have changed your mind."

@@ -1,76 +1,12 @@
-"""The customer's own way in: links, what was signed, and how often somebody knocks."""
+"""What customers signed, and how often an address asked for their pages."""
 
-from datetime import date, datetime, timedelta
-from hashlib import sha256
+from datetime import datetime, timedelta
 
-from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
 from billing.quotes.link.knocks import Limit, seconds_left
 from billing.quotes.models import Quote
-from repairs.jobs.models import Job
-
-STAFF = settings.AUTH_USER_MODEL
-
-
-def hash_of(token: str) -> str:
-    """What is kept of a token. It has 256 random bits: a plain hash is enough."""
-    return sha256(token.encode(errors="replace")).hexdigest()
-
-
-class LinkQuerySet(models.QuerySet):
-    def working(self, on: date):
-        """Those that open something on the day `on`."""
-        return self.filter(revoked_at=None, works_until__gte=on)
-
-    def opened_by(self, token: str, *, purpose: str, on: date):
-        """The link that `token` opens, if any: unknown, expired and revoked alike."""
-        return self.working(on).filter(token_hash=hash_of(token), purpose=purpose)
-
-
-class Link(models.Model):
-    """A way for the customer to one job. The token itself is kept nowhere."""
-
-    class Purpose(models.TextChoices):
-        FOLLOW = "follow", "read and answer the quote, see where the device is"
-
-    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="links")
-    purpose = models.CharField(max_length=8, choices=Purpose, default=Purpose.FOLLOW)
-    token_hash = models.CharField(max_length=64, unique=True, editable=False)
-    works_until = models.DateField()
-    made_at = models.DateTimeField()
-    made_by = models.ForeignKey(
-        STAFF, null=True, on_delete=models.PROTECT, related_name="+"
-    )
-    revoked_at = models.DateTimeField(null=True, editable=False)
-    revoked_by = models.ForeignKey(
-        STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
-    )
-    views = models.PositiveIntegerField("times opened", default=0, editable=False)
-    viewed_at = models.DateTimeField("last opened", null=True, editable=False)
-
-    objects = LinkQuerySet.as_manager()
-
-    class Meta:
-        ordering = ["-id"]
-        constraints = [
-            models.CheckConstraint(
-                condition=~Q(purpose="") & ~Q(token_hash=""), name="link_is_whole"
-            ),
-        ]
-
-    def __str__(self):
-        return f"Link of {self.job}"
-
-    def standing(self, on: date) -> str:
-        if self.revoked_at:
-            return "revoked"
-        return "expired" if on > self.works_until else "works"
-
-    def count_view(self, *, at: datetime) -> None:
-        """The only thing that reading changes."""
-        Link.objects.filter(pk=self.pk).update(views=F("views") + 1, viewed_at=at)
 
 
 class Signature(models.Model):

@@ -8,12 +8,40 @@ from django.utils.translation import gettext
 
 from billing.quotes import states
 from billing.quotes.changes.models import ChangeOrder
-from billing.quotes.link import words
 from billing.quotes.models import Option, Quote
 from repairs.jobs import states as job_states
 from repairs.jobs.models import Job
 from shopdesk.money import Totals
 from shopdesk.shop.models import Shop
+
+WHERE = {
+    job_states.EXPECTED: "We are waiting for it to arrive.",
+    job_states.BOOKED_IN: "It is here, and we will look for the fault.",
+    job_states.DIAGNOSED: "We have found the fault and are working out what it costs.",
+    job_states.QUOTED: "We have told you what it costs, and wait for your answer.",
+    job_states.APPROVED: "You said yes: it is being mended, or next in line for it.",
+    job_states.DECLINED: "It will not be mended. We are putting it together for you.",
+    job_states.REPAIRED: "The work is done. We are trying whether it holds.",
+    job_states.PROVEN: "The work is done and has proven itself. We are finishing up.",
+    job_states.READY: "It is ready for you to collect.",
+    job_states.HANDED_BACK: "You have it back.",
+}
+BY_POST = "It is ready, and will come to you by post."
+UNDER_COVER = "It is being mended under cover: this costs you nothing."
+
+CAME_OF_IT = {
+    job_states.FIXED: "It is mended.",
+    job_states.NOT_FIXED: "We could not mend it.",
+    job_states.NO_FAULT_FOUND: "We could not make the fault show.",
+    job_states.NOT_REPAIRABLE: "It can’t be mended at a bench.",
+    job_states.DECLINED_BY_CUSTOMER: "It is as you brought it.",
+}
+
+WAITING = {
+    "customer": "We need an answer from you to go on.",
+    "parts": "Parts for it are on their way to us.",
+    "post": "It waits for the post.",
+}
 
 
 def offered(job: Job) -> Quote | None:
@@ -68,19 +96,28 @@ def whereabouts(job: Job) -> Whereabouts:
     is_ready = job.state == job_states.READY
     covered = None if is_open else job.repairs.aggregate(day=Max("covered_until"))
     return Whereabouts(
-        where=gettext(
-            words.where(
-                job.state,
-                is_by_post=job.came_by == Job.CameBy.POST,
-                is_under_cover=job.state == job_states.APPROVED
-                and job.approved_under_cover,
-            )
-        ),
-        came_of_it=gettext(words.came_of_it(job.state, job.outcome)),
-        waiting=gettext(words.WAITING.get(job.waiting_on, "")) if is_open else "",
+        where=gettext(_where(job)),
+        came_of_it=_outcome(job),
+        waiting=gettext(WAITING.get(job.waiting_on, "")) if is_open else "",
         promised_on=job.promised_on if is_open and not is_ready else None,
         is_open=is_open,
         is_ready=is_ready,
         covered_until=covered["day"] if covered else None,
         handed_back_on=job.handed_back_on,
     )
+
+
+def _where(job: Job) -> str:
+    """Return a sentence on where the job is."""
+    if job.state == job_states.READY and job.came_by == Job.CameBy.POST:
+        return BY_POST
+    if job.state == job_states.APPROVED and job.approved_under_cover:
+        return UNDER_COVER
+    return WHERE[job.state]
+
+
+def _outcome(job: Job) -> str:
+    """Return what came of it, once the bench has finished; empty before."""
+    if job.is_open and job.state != job_states.READY:
+        return ""
+    return gettext(CAME_OF_IT.get(job.outcome, ""))

@@ -1,6 +1,6 @@
 from django.template.loader import render_to_string
 
-from billing.quotes.link.models import Link
+from billing.quotes.models import Link
 from shopdesk import tables
 from shopdesk.templatetags.desk import mark
 

@@ -20,7 +20,6 @@ from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext_lazy
 from django.views.decorators.debug import sensitive_variables
 
-from billing.quotes import states
 from billing.quotes.changes import actions as changes
 from billing.quotes.changes.queries import (
     accepted_quote,
@@ -28,10 +27,10 @@ from billing.quotes.changes.queries import (
     agreed_total,
     open_change,
 )
+from billing.quotes.letters import NO_LINKS, AnswerLinks
 from billing.quotes.link import actions, knocks
 from billing.quotes.link.forms import ChangeForm, NoForm, SeenForm, YesForm
-from billing.quotes.link.letters.ways import UNKNOWN, Ways
-from billing.quotes.link.models import Knock, Link
+from billing.quotes.link.models import Knock
 from billing.quotes.link.queries import (
     as_shown,
     change_as_shown,
@@ -39,18 +38,13 @@ from billing.quotes.link.queries import (
     offers,
     whereabouts,
 )
-from billing.quotes.models import Quote
+from billing.quotes.models import Link, Quote
 from billing.quotes.printing import file_name
 from repairs.jobs import states as job_states
+from shopdesk.errors import RefusedError
 from shopdesk.printing import in_paper_language
 from shopdesk.shop.models import Shop
 
-REFUSALS = (
-    actions.Unanswerable,
-    changes.CannotChange,
-    states.WrongStep,
-    job_states.WrongStep,
-)
 CHANGE_CHANGED = gettext_lazy(
     "This was settled or changed while you were reading. Nothing was agreed just now:"
     " please look at what it says."
@@ -298,24 +292,24 @@ def _done(request, job, side, act, *what, **told_us):
             how=side.how,
             at=timezone.now(),
             by=side.by,
-            ways=_ways(request, side),
+            links=_answer_links(request, side),
             **told_us,
         )
-    except REFUSALS as refusal:
+    except RefusedError as refusal:
         job.refresh_from_db()
         return told(request, job, side, refusal=str(refusal), status=409)
     return HttpResponseRedirect(side.here, status=303)
 
 
-def _ways(request, side):
-    """Where letters lead. A visitor may name any host that the settings let in by a
+def _answer_links(request, side):
+    """Where emails lead. A visitor may name any host that the settings let in by a
     pattern, so of theirs only one that stands there in full is taken for ours.
     """
     root = request.build_absolute_uri("/").rstrip("/")
     if side.at_counter:
-        return Ways(desk=root)
+        return AnswerLinks(desk=root)
     if settings.PUBLIC_URL:
         root = settings.PUBLIC_URL.rstrip("/")
     elif split_domain_port(request.get_host())[0] not in settings.ALLOWED_HOSTS:
-        return UNKNOWN
-    return Ways(link=root + side.here, desk=root)
+        return NO_LINKS
+    return AnswerLinks(page=root + side.here, desk=root)

@@ -12,14 +12,17 @@ from django.db import transaction
 from django.db.models import Max
 from django.utils.translation import gettext, ngettext
 
-from billing.quotes import actions as quotes
 from billing.quotes import states
+from billing.quotes.answering import accept as accept_quote
+from billing.quotes.drafting import copy_option, next_version
 from billing.quotes.models import Option
 from billing.quotes.repair_form.models import DiagnosisConsent, RepairForm
 from billing.quotes.repair_form.printing import form_paper
 from billing.quotes.repair_form.terms import holds_until, lacks, written
+from billing.quotes.sending import send
 from repairs.jobs import states as job_states
-from repairs.jobs.models import Job, NotYet
+from repairs.jobs.models import Job
+from shopdesk.errors import IncompleteError, InvalidTransitionError, RefusedError
 from shopdesk.printing import in_paper_language
 from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import day, money
@@ -31,10 +34,14 @@ def make(option: Option, *, at: datetime, by) -> RepairForm:
     job = Job.objects.select_for_update().get(pk=option.quote.job_id)
     shop = Shop.current()
     if not shop.uses_repair_form:
-        raise NotYet("The shop does not offer this form: the owner can turn it on.")
+        raise RefusedError(
+            "The shop does not offer this form: the owner can turn it on."
+        )
     quote = option.quote
     if not quote.is_sent:
-        raise NotYet("The form is made from a quote that was sent and not answered.")
+        raise InvalidTransitionError(
+            "The form is made from a quote that was sent and not answered."
+        )
     totals = option.totals(places=quote.written_in(shop).places)
     last = job.repair_forms.aggregate(n=Max("number"))["n"] or 0
     with in_paper_language(shop):
@@ -92,14 +99,14 @@ def give(form: RepairForm, *, on: date, at: datetime, by) -> RepairForm:
     if form.is_given:
         return form
     if not form.option.quote.is_sent:
-        raise NotYet(
+        raise InvalidTransitionError(
             f"The quote it was made from is {form.option.quote.get_state_display()}:"
             " make a new form from the one that holds."
         )
     shop = Shop.current()
     terms = form.terms(shop=shop)
     if lacks(terms):
-        raise NotYet("The form is not complete: fill in what is named above.")
+        raise IncompleteError("The form is not complete: fill in what is named above.")
     until = holds_until(on, days=form.valid_days)
     paper = form_paper(form, terms=terms, given_at=at, until=until, shop=shop)
     RepairForm.objects.filter(pk=form.pk, given_at=None).update(
@@ -119,7 +126,7 @@ def drop(form: RepairForm) -> None:
     """Throw a draft away."""
     form = RepairForm.objects.select_for_update().get(pk=form.pk)
     if form.is_given:
-        raise NotYet("A form that was given binds the shop and stays.")
+        raise InvalidTransitionError("A form that was given binds the shop and stays.")
     form.delete()
 
 
@@ -136,16 +143,16 @@ def accept(
     if form.is_accepted:
         return form
     if not form.is_given:
-        raise NotYet("This form was not given to the customer yet.")
+        raise InvalidTransitionError("This form was not given to the customer yet.")
     if form.has_ended(on):
-        raise states.WrongStep(
+        raise InvalidTransitionError(
             f"This form held until {day(form.valid_until)}. Make a new one with"
             " conditions that hold now."
         )
     option = _option_at_these_conditions(form, job, on=on, at=at, by=by)
     with in_paper_language(Shop.current()):
         name = gettext("form-{number}.pdf").format(number=job.number)
-    quotes.accept(
+    accept_quote(
         option.quote,
         option=option,
         version=option.quote.version,
@@ -154,7 +161,7 @@ def accept(
         on=on,
         at=at,
         by=by,
-        papers=[(name, "application/pdf", bytes(form.paper))],
+        attachments=[(name, "application/pdf", bytes(form.paper))],
     )
     RepairForm.objects.filter(pk=form.pk).update(
         accepted_at=at, accepted_by=who, accepted_how=how
@@ -170,20 +177,20 @@ def _option_at_these_conditions(form, job, *, on, at, by) -> Option:
         return form.option
     live = job.quotes.live().defer("paper").first()
     if live and live.state == states.ACCEPTED:
-        raise states.WrongStep(
+        raise InvalidTransitionError(
             f"There is a yes to version {live.version} of the quote already."
         )
     if job.state not in (job_states.QUOTED, job_states.DIAGNOSED):
-        raise states.WrongStep(
+        raise InvalidTransitionError(
             f"Job {job.number} is {job.get_state_display()}: open it again first."
         )
     if live:
         live.step(states.REPLACED)
     if job.state == job_states.QUOTED:
         job.revise(by=by, why=f"the conditions of form {form.number} are taken up")
-    new = quotes.next_version(quote, by=by)
-    quotes.copied(Option.objects.get(pk=form.option_id), new)
-    return quotes.send(new, on=on, at=at, by=by).options.get()
+    new = next_version(quote, by=by)
+    copy_option(Option.objects.get(pk=form.option_id), new)
+    return send(new, on=on, at=at, by=by).options.get()
 
 
 @transaction.atomic
@@ -193,7 +200,7 @@ def consent(
     """Write down that the customer agreed to pay for finding the fault."""
     job = Job.objects.select_for_update().get(pk=job.pk)
     if job.state not in (job_states.EXPECTED, job_states.BOOKED_IN):
-        raise NotYet(
+        raise InvalidTransitionError(
             f"Job {job.number} is {job.get_state_display()}: this is agreed before the"
             " fault is looked for."
         )

@@ -4,8 +4,7 @@ from decimal import Decimal
 
 from django import forms
 
-from billing.quotes.limits import HIGHEST
-from billing.quotes.models import Quote
+from billing.quotes.models import MAX_PRICE, Quote
 from billing.quotes.repair_form.models import DiagnosisConsent, RepairForm
 from billing.quotes.repair_form.terms import LEAST_DAYS
 from shopdesk.fields import MoneyFormField, WholeFormField
@@ -29,11 +28,11 @@ class TermsForm(forms.ModelForm):
     most = MoneyFormField(
         label="No more than",
         required=False,
-        max_value=HIGHEST,
+        max_value=MAX_PRICE,
         help_text="The maximum, where the price is reckoned; tax included.",
     )
     replacement_cost = MoneyFormField(
-        label="What lending costs", required=False, max_value=HIGHEST
+        label="What lending costs", required=False, max_value=MAX_PRICE
     )
     has_replacement = forms.TypedChoiceField(
         label="A device is lent meanwhile",
@@ -87,7 +86,7 @@ class TermsForm(forms.ModelForm):
             self.fields[f"cost{n}"] = MoneyFormField(
                 label=f"Its cost {n + 1}",
                 required=False,
-                max_value=HIGHEST,
+                max_value=MAX_PRICE,
                 initial=Decimal(said["cost"]) if said else None,
             )
         for field in self.fields.values():
@@ -143,7 +142,7 @@ class AcceptForm(forms.Form):
 
 
 class ConsentForm(forms.ModelForm):
-    fee = MoneyFormField(label="Fee for finding the fault", max_value=HIGHEST)
+    fee = MoneyFormField(label="Fee for finding the fault", max_value=MAX_PRICE)
 
     class Meta:
         model = DiagnosisConsent

@@ -11,13 +11,31 @@ from django.db.models import Q
 from django.urls import reverse
 
 from billing.pricing.currency import Currency
+from billing.quotes.changes.queries import accepted_quote, agreed_total
 from billing.quotes.models import Option, Quote
 from billing.quotes.repair_form import terms
 from repairs.jobs.models import Job
 from shopdesk.fields import MoneyField
+from shopdesk.shop import known
 from shopdesk.shop.models import Shop
 
 STAFF = settings.AUTH_USER_MODEL
+
+
+class RepairFormQuerySet(models.QuerySet):
+    def exceeded_by(self, gross: Decimal, *, job: Job) -> "RepairForm | None":
+        """Return the accepted form whose price an invoice of `gross` would exceed.
+
+        What the customer agreed to afterwards comes on top of that price.
+        """
+        form = self.filter(job=job, accepted_at__isnull=False).defer("paper").first()
+        quote = accepted_quote(job)
+        if form is None or quote is None:
+            return None
+        places = known.places(quote.currency)
+        agreed = agreed_total(quote, places=places)
+        changes = agreed - quote.chosen.totals(places=places).gross
+        return form if gross > form.ceiling + changes else None
 
 
 class RepairForm(models.Model):
@@ -77,6 +95,8 @@ class RepairForm(models.Model):
     accepted_how = models.CharField(
         max_length=8, choices=Quote.How, blank=True, editable=False
     )
+
+    objects = RepairFormQuerySet.as_manager()
 
     class Meta:
         ordering = ["-id"]

@@ -7,7 +7,6 @@ from django.utils import timezone
 from django.utils.translation import gettext
 from django.views.decorators.http import require_GET, require_POST
 
-from billing.quotes import states
 from billing.quotes.models import Option
 from billing.quotes.repair_form import actions
 from billing.quotes.repair_form.forms import AcceptForm, ConsentForm, TermsForm
@@ -15,13 +14,14 @@ from billing.quotes.repair_form.models import RepairForm
 from billing.quotes.repair_form.printing import form_paper
 from billing.quotes.repair_form.terms import lacks
 from repairs.jobs import states as job_states
-from repairs.jobs.models import Job, NotYet
-from shopdesk.post.actions import Unsendable, write
-from shopdesk.printing import PaperFailed, in_paper_language
+from repairs.jobs.models import Job
+from shopdesk.forms import attempt
+from shopdesk.post.actions import write
+from shopdesk.printing import in_paper_language
 from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import day
 
-REFUSALS = (states.WrongStep, job_states.WrongStep, NotYet, PaperFailed, Unsendable)
+PDF = "application/pdf"
 
 
 def _found(pk):
@@ -44,19 +44,14 @@ def of_job(request, pk):
         },
     )
     if consent.is_valid():
-        told = consent.cleaned_data
-        try:
-            actions.consent(
-                job,
-                fee=told["fee"],
-                who=told["agreed_by"],
-                how=told["agreed_how"],
-                at=timezone.now(),
-                by=request.user,
-            )
-        except REFUSALS as refusal:
-            consent.add_error(None, str(refusal))
-        else:
+        facts = {
+            "fee": consent.cleaned_data["fee"],
+            "who": consent.cleaned_data["agreed_by"],
+            "how": consent.cleaned_data["agreed_how"],
+            "at": timezone.now(),
+            "by": request.user,
+        }
+        if attempt(request, consent, actions.consent, job, **facts):
             messages.success(request, "The consent is written down.")
             return redirect("repair_form:of_job", pk)
     today = timezone.localdate()
@@ -81,11 +76,9 @@ def of_job(request, pk):
 def make(request, pk):
     """A new form from an option."""
     option = get_object_or_404(Option.objects.select_related("quote__job"), pk=pk)
-    try:
-        return redirect(actions.make(option, at=timezone.now(), by=request.user))
-    except REFUSALS as refusal:
-        messages.error(request, str(refusal))
-        return redirect(option.quote)
+    at = timezone.now()
+    made = attempt(request, None, actions.make, option, at=at, by=request.user)
+    return redirect(made.result if made else option.quote)
 
 
 def form(request, pk):
@@ -149,10 +142,8 @@ def give(request, pk):
         if not boxes.is_valid():
             return _draft_page(request, one, boxes)
         boxes.save()
-    try:
-        actions.give(one, on=timezone.localdate(), at=timezone.now(), by=request.user)
-    except REFUSALS as refusal:
-        messages.error(request, str(refusal))
+    facts = {"on": timezone.localdate(), "at": timezone.now(), "by": request.user}
+    attempt(request, None, actions.give, one, **facts)
     return redirect(one)
 
 
@@ -160,12 +151,9 @@ def give(request, pk):
 def drop(request, pk):
     """Throw a draft away."""
     one = _found(pk)
-    try:
-        actions.drop(one)
-    except REFUSALS as refusal:
-        messages.error(request, str(refusal))
-        return redirect(one)
-    return redirect("repair_form:of_job", one.job_id)
+    if attempt(request, None, actions.drop, one):
+        return redirect("repair_form:of_job", one.job_id)
+    return redirect(one)
 
 
 @require_POST
@@ -174,17 +162,9 @@ def accept(request, pk):
     one = _found(pk)
     form = AcceptForm(request.POST)
     if form.is_valid():
-        try:
-            actions.accept(
-                one,
-                on=timezone.localdate(),
-                at=timezone.now(),
-                by=request.user,
-                **form.cleaned_data,
-            )
-        except REFUSALS as refusal:
-            form.add_error(None, str(refusal))
-        else:
+        facts = {"on": timezone.localdate(), "at": timezone.now(), "by": request.user}
+        facts |= form.cleaned_data
+        if attempt(request, form, actions.accept, one, **facts):
             messages.success(request, "The yes is written down.")
             return redirect(one)
     if not one.is_given:
@@ -209,24 +189,21 @@ def mail(request, pk):
             "\n\n{shop}"
         ).format(number=number, day=day(one.valid_until), shop=shop.name)
         name = gettext("form-{number}.pdf").format(number=number)
-    try:
-        letter = write(
-            one.job.customer.email,
-            subject=subject.format(device=one.job.device),
-            text=text,
-            attachments=[(name, PDF, bytes(one.paper))],
-            about=one.get_absolute_url(),
-            at=timezone.now(),
-            by=request.user,
-        )
-    except REFUSALS as refusal:
-        messages.error(request, str(refusal))
-    else:
-        messages.success(request, f"It is in the post to {letter.to}.")
+    mailed = attempt(
+        request,
+        None,
+        write,
+        one.job.customer.email,
+        subject=subject.format(device=one.job.device),
+        text=text,
+        attachments=[(name, PDF, bytes(one.paper))],
+        about=one.get_absolute_url(),
+        at=timezone.now(),
+        by=request.user,
+    )
+    if mailed:
+        messages.success(request, f"It is in the post to {mailed.result.to}.")
     return redirect(one)
-
-
-PDF = "application/pdf"
 
 
 @require_GET
@@ -237,17 +214,19 @@ def paper(request, pk):
         pdf = bytes(one.paper)
     else:
         shop = Shop.current()
-        try:
-            pdf = form_paper(
-                one,
-                terms=one.terms(shop=shop),
-                given_at=one.made_at,
-                until=None,
-                shop=shop,
-            )
-        except PaperFailed as failed:
-            messages.error(request, str(failed))
+        drawn = attempt(
+            request,
+            None,
+            form_paper,
+            one,
+            terms=one.terms(shop=shop),
+            given_at=one.made_at,
+            until=None,
+            shop=shop,
+        )
+        if not drawn:
             return redirect(one)
+        pdf = drawn.result
     name = f"repair-form-{one.job.number}-{one.number}.pdf"
     return HttpResponse(
         pdf,

@@ -230,7 +230,7 @@ def test_any_sequence_of_acts_keeps_the_sums_right(monkeypatch):
         "billing.invoices.actions.invoice_paper",
         "billing.invoices.payments.actions.receipt_paper",
         "billing.invoices.reminders.actions.reminder_paper",
-        "billing.quotes.actions.quote_paper",
+        "billing.quotes.sending.quote_paper",
     ):
         monkeypatch.setattr(where, lambda *args, **kwargs: b"%PDF-")
     run_state_machine_as_test(

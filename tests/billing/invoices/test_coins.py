@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from billing.invoices import actions, einvoice
 from billing.invoices.models import Payment
 from billing.invoices.payments.coins import NotInCoins, handed, in_coins
-from billing.quotes.actions import send
+from billing.quotes.sending import send
 from shopdesk.staff.models import Kind
 from tests import make
 from tests.billing import till

@@ -14,8 +14,8 @@ from django.urls import reverse
 from billing.invoices import actions, queries
 from billing.invoices.models import Invoice
 from billing.invoices.payments.actions import deposit
-from billing.quotes.actions import send
 from billing.quotes.models import LineKind, QuoteLine
+from billing.quotes.sending import send
 from shopdesk import money
 from shopdesk.shop import tax
 from shopdesk.shop.models import TaxRate

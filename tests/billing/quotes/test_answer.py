@@ -5,8 +5,9 @@ from decimal import Decimal
 
 import pytest
 
-from billing.quotes import actions, states
+from billing.quotes import answering, drafting, sending, states
 from repairs.jobs.models import Step
+from shopdesk.errors import InvalidTransitionError
 from tests import make
 from tests.billing import till
 
@@ -16,7 +17,7 @@ pytestmark = pytest.mark.django_db
 def decline(quote, **facts):
     facts = {"who": "Ada", "how": "phone", "why": "too dear"} | facts
     facts.setdefault("version", quote.version)
-    return actions.decline(quote, at=till.now(), by=None, **facts)
+    return answering.decline(quote, at=till.now(), by=None, **facts)
 
 
 def test_a_yes_tells_the_job_and_the_repair():
@@ -45,8 +46,8 @@ def test_a_yes_to_two_faults_tells_both_repairs():
     other = make.fault(name="Fan noisy")
     fan = make.fix(other, name="Replace the fan", cover_days=90)
     second = make.repair(job, other)
-    quote = actions.send(
-        actions.draft(job, on=till.TODAY, by=None),
+    quote = sending.send(
+        drafting.draft(job, on=till.TODAY, by=None),
         on=till.TODAY,
         at=till.now(),
         by=None,
@@ -69,7 +70,9 @@ def test_two_yeses_are_one():
 
 def test_a_yes_to_another_option_afterwards_is_refused():
     quote = till.accepted()
-    with pytest.raises(states.WrongStep, match="answered this quote already: yes"):
+    with pytest.raises(
+        InvalidTransitionError, match="answered this quote already: yes"
+    ):
         till.say_yes(quote, option=quote.options.last())
     quote.refresh_from_db()
     assert quote.chosen == quote.options.first()
@@ -78,7 +81,7 @@ def test_a_yes_to_another_option_afterwards_is_refused():
 def test_a_yes_after_the_last_day_is_refused_and_a_no_is_not():
     quote = till.sent()
     late = quote.valid_until + timedelta(days=1)
-    with pytest.raises(states.WrongStep, match="held until 4 Apr 2026"):
+    with pytest.raises(InvalidTransitionError, match="held until 4 Apr 2026"):
         till.say_yes(quote, on=late)
     quote.refresh_from_db()
     assert quote.state == states.SENT and quote.job.state == "quoted"
@@ -96,11 +99,11 @@ def test_on_the_last_day_a_yes_holds():
 
 def test_a_yes_binds_the_version_that_was_shown():
     old = till.sent()
-    new = actions.revise(old, by=None)
-    with pytest.raises(states.WrongStep, match="revised meanwhile"):
+    new = drafting.revise(old, by=None)
+    with pytest.raises(InvalidTransitionError, match="revised meanwhile"):
         till.say_yes(old)
-    actions.send(new, on=till.TODAY, at=till.now(), by=None)
-    with pytest.raises(states.WrongStep, match="revised meanwhile"):
+    sending.send(new, on=till.TODAY, at=till.now(), by=None)
+    with pytest.raises(InvalidTransitionError, match="revised meanwhile"):
         till.say_yes(new, version=1)
     new.refresh_from_db()
     assert new.state == states.SENT and new.job.state == "quoted"
@@ -108,7 +111,7 @@ def test_a_yes_binds_the_version_that_was_shown():
 
 def test_an_option_of_another_quote_is_refused():
     quote, other = till.sent(), till.sent()
-    with pytest.raises(states.WrongStep, match="not one of this quote"):
+    with pytest.raises(InvalidTransitionError, match="not one of this quote"):
         till.say_yes(quote, option=other.options.first())
     quote.refresh_from_db()
     assert quote.state == states.SENT
@@ -126,7 +129,7 @@ def test_a_no_keeps_its_reason_and_the_job_can_go_home():
 
 def test_after_a_yes_no_no_is_taken():
     quote = till.accepted()
-    with pytest.raises(states.WrongStep, match="already: yes"):
+    with pytest.raises(InvalidTransitionError, match="already: yes"):
         decline(quote)
     quote.refresh_from_db()
     assert quote.state == states.ACCEPTED
@@ -136,8 +139,8 @@ def test_a_job_that_went_back_to_the_bench_takes_no_answer_to_the_old_quote():
     quote = till.sent()
     quote.job.revise(by=None, why="There is more to it.")
     for act in (till.say_yes, decline):
-        with pytest.raises(states.WrongStep, match="went back to the bench"):
+        with pytest.raises(InvalidTransitionError, match="went back to the bench"):
             act(quote)
     quote.refresh_from_db()
     assert quote.state == states.SENT and quote.job.state == "diagnosed"
-    assert actions.revise(quote, by=None).version == 2
+    assert drafting.revise(quote, by=None).version == 2

@@ -6,7 +6,7 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from billing.quotes import actions
+from billing.quotes import drafting
 from shopdesk.post.models import Letter
 from tests import make
 from tests.billing import till
@@ -51,7 +51,7 @@ def test_without_an_address_no_letter_and_no_link_is_made(desk):
 
 def test_only_what_waits_for_an_answer_is_mailed(desk):
     quote = sent()
-    actions.revise(quote, by=None)
+    drafting.revise(quote, by=None)
     page = desk.post(reverse("quotes:mail", args=[quote.pk]), follow=True)
     assert "only one that was sent" in page.content.decode()
     assert not Letter.objects.exists()

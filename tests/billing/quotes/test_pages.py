@@ -7,7 +7,7 @@ from django.db import transaction
 from django.db.utils import DatabaseError
 from django.urls import reverse
 
-from billing.quotes import actions
+from billing.quotes import drafting, sending
 from billing.quotes.models import Option, Quote, QuoteLine
 from shopdesk.staff.models import Kind
 from tests import make
@@ -200,7 +200,7 @@ def test_save_and_send_keeps_the_last_word_typed(desk):
 def test_a_sent_quote_takes_no_more_changes(desk):
     quote = till.drafted()
     typed = draft(desk, quote, **{"q-words": "Too late."})
-    actions.send(quote, on=till.TODAY, at=till.now(), by=None)
+    sending.send(quote, on=till.TODAY, at=till.now(), by=None)
     page = desk.post(quote.get_absolute_url(), typed, follow=True)
     assert "stays as it is" in page.content.decode()
     quote.refresh_from_db()
@@ -235,7 +235,7 @@ def answered(quote, kind="yes", **facts):
 
 def test_a_yes_at_the_counter(desk):
     quote = till.drafted()
-    actions.send(quote, on=till.TODAY.today(), at=till.now(), by=None)
+    sending.send(quote, on=till.TODAY.today(), at=till.now(), by=None)
     option = quote.options.last()
     where = reverse("quotes:answer", args=[quote.pk])
     page = desk.post(where, answered(quote, option=option.pk), follow=True)
@@ -260,7 +260,7 @@ def test_a_yes_at_the_counter(desk):
 )
 def test_a_yes_with_something_wrong_is_told_and_kept(desk, facts, said):
     quote = till.drafted()
-    actions.send(quote, on=till.TODAY.today(), at=till.now(), by=None)
+    sending.send(quote, on=till.TODAY.today(), at=till.now(), by=None)
     facts = {"option": quote.options.first().pk, "who": "Grandson"} | facts
     page = desk.post(
         reverse("quotes:answer", args=[quote.pk]), answered(quote, **facts)
@@ -287,7 +287,7 @@ def test_an_expired_quote_takes_no_yes_on_the_page_either(desk):
 
 def test_a_quote_revised_while_someone_answers(desk):
     quote = till.drafted()
-    actions.send(quote, on=till.TODAY.today(), at=till.now(), by=None)
+    sending.send(quote, on=till.TODAY.today(), at=till.now(), by=None)
     form = answered(quote, option=quote.options.first().pk)
     desk.post(reverse("quotes:revise", args=[quote.pk]))
     page = desk.post(reverse("quotes:answer", args=[quote.pk]), form)
@@ -310,7 +310,7 @@ def test_a_no_needs_its_reason(desk):
 def test_the_list_asks_the_same_however_many_quotes(desk, n, django_assert_num_queries):
     quotes = [till.drafted(with_part=False) for _ in range(n)]
     for quote in quotes[::3]:
-        actions.send(quote, on=till.TODAY, at=till.now(), by=None)
+        sending.send(quote, on=till.TODAY, at=till.now(), by=None)
     desk.get(reverse("quotes:all"))
     # session, user, count, shop, quotes, options, lines
     with django_assert_num_queries(7):
@@ -332,7 +332,7 @@ def test_the_list_is_narrowed(desk, standing, shown):
     till.drafted()
     till.sent()
     till.accepted()
-    actions.revise(till.sent(), by=None).delete()
+    drafting.revise(till.sent(), by=None).delete()
     page = desk.get(reverse("quotes:all"), {"standing": standing})
     assert len(page.context["table"].rows) == shown
 
@@ -351,7 +351,7 @@ def test_only_bench_and_owner_see_what_was_suggested(client):
     for kind in Kind:
         client.force_login(make.user(kind))
         seen[kind] = client.get(quote.get_absolute_url()).content.decode()
-    actions.send(quote, on=till.TODAY, at=till.now(), by=None)
+    sending.send(quote, on=till.TODAY, at=till.now(), by=None)
     for kind in Kind:
         client.force_login(make.user(kind))
         sent = client.get(quote.get_absolute_url()).content.decode()

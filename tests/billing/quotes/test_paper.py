@@ -8,7 +8,7 @@ import pikepdf
 import pytest
 from django.urls import reverse
 
-from billing.quotes import actions
+from billing.quotes import drafting
 from billing.quotes.models import Quote, QuoteLine
 from shopdesk.shop import tax
 from shopdesk.shop.tax import Tax
@@ -73,7 +73,7 @@ def test_a_sent_paper_stays_byte_for_byte_whatever_the_shop_changes(client):
     before = paper(client, quote)
     make.shop(name="Another name", currency="USD", paper="Letter", tax_rate=Decimal(5))
     make.device_model(model="Slate 14").__class__.objects.update(model="Renamed")
-    actions.revise(quote, by=None)
+    drafting.revise(quote, by=None)
     assert paper(client, quote) == before
     quote.refresh_from_db()
     assert sha256(before).hexdigest() == quote.paper_hash

@@ -6,10 +6,10 @@ from decimal import Decimal
 import pytest
 
 from billing.invoices.queries import bill_of
-from billing.quotes import actions, states
+from billing.quotes import drafting, sending, states
 from billing.quotes.models import Option
-from billing.quotes.reckoned.queries import on_record
-from repairs.jobs.models import NotYet
+from repairs.knowledge.track_record import load_track_record
+from shopdesk.errors import IncompleteError, InvalidTransitionError, RefusedError
 from shopdesk.shop.models import Shop
 from shopdesk.staff.models import Kind
 from tests import make
@@ -41,11 +41,11 @@ def with_history(job, *, done=12, returned=6, minutes=45):
 
 def quoted(**facts):
     job = with_history(till.diagnosed(fixes=["lasting"]), **facts)
-    return actions.draft(job, on=till.TODAY, by=None)
+    return drafting.draft(job, on=till.TODAY, by=None)
 
 
 def send(quote):
-    return actions.send(quote, on=till.TODAY, at=till.now(), by=None)
+    return sending.send(quote, on=till.TODAY, at=till.now(), by=None)
 
 
 def test_a_shop_without_any_history_takes_no_more_than_it_accepts():
@@ -79,7 +79,7 @@ def test_longer_cover_bears_more():
     job = with_history(till.diagnosed(fixes=["lasting"]))
     fault = job.repairs.get().fault
     fix = fault.fixes.get()
-    record = on_record(on=till.TODAY, shop=Shop.current())
+    record = load_track_record(on=till.TODAY, shop=Shop.current())
     chances = [
         record.chance(fault.pk, fix.pk, days=days) for days in (0, 10, 30, 90, 365, 800)
     ]
@@ -101,7 +101,7 @@ def test_another_price_is_sent_only_with_a_reason():
     line.reckon(places=2)
     line.save()
     assert option.above_suggested() == -5
-    with pytest.raises(NotYet, match="why its price"):
+    with pytest.raises(IncompleteError, match="why its price"):
         send(quote)
     quote.refresh_from_db()
     assert quote.state == states.DRAFT and quote.job.state == "diagnosed"
@@ -153,7 +153,7 @@ def test_a_yes_to_two_faults_shares_the_reserve():
     other = make.fault(name="Fan noisy")
     make.fix(other, name="Replace the fan", declared="lasting", minutes=20)
     make.repair(job, other)
-    quote = send(actions.draft(job, on=till.TODAY, by=None))
+    quote = send(drafting.draft(job, on=till.TODAY, by=None))
     option = quote.options.get()
     till.say_yes(quote)
     shares = [repair.reserve for repair in job.repairs.all()]
@@ -190,8 +190,8 @@ def test_the_device_may_be_had_back_unmended_for_the_fee(desk):
         ("Finding the fault, as agreed", 25),
         ("Parcel back to you", 9),
     ]
-    with pytest.raises(NotYet, match="already"):
-        actions.add_giving_back(quote, on=till.TODAY)
+    with pytest.raises(RefusedError, match="already"):
+        drafting.add_no_repair(quote, on=till.TODAY)
     quote = till.say_yes(send(quote), option=option)
     job = quote.job
     job.refresh_from_db()
@@ -201,7 +201,7 @@ def test_the_device_may_be_had_back_unmended_for_the_fee(desk):
 
 def test_a_yes_to_nothing_mended_is_billed_as_it_was_offered():
     quote = till.drafted(fixes=["lasting"], fee_agreed=Decimal(25), came_by="post")
-    actions.add_giving_back(quote, on=till.TODAY)
+    drafting.add_no_repair(quote, on=till.TODAY)
     till.say_yes(send(quote), option=quote.options.get(does="return"))
     job = quote.job
     job.refresh_from_db()
@@ -212,8 +212,8 @@ def test_a_yes_to_nothing_mended_is_billed_as_it_was_offered():
 
 def test_a_board_is_not_offered_without_its_price():
     quote = till.drafted(fixes=["lasting"])
-    actions.add_board(quote, on=till.TODAY)
-    with pytest.raises(NotYet, match="price of “Replacement board”"):
+    drafting.add_board_replacement(quote, on=till.TODAY)
+    with pytest.raises(IncompleteError, match="price of “Replacement board”"):
         send(quote)
     line = quote.options.get(does="replace").lines.get(kind="part")
     line.price = Decimal(120)
@@ -227,7 +227,7 @@ def test_the_fee_comes_off_a_repair_where_the_shop_says_so():
     quote = till.drafted(fixes=["lasting"], fee_agreed=Decimal(25))
     fee = quote.options.get().lines.get(kind="fee")
     assert fee.price == 0 and "25.00" in fee.text and "taken off" in fee.text
-    actions.add_giving_back(quote, on=till.TODAY)
+    drafting.add_no_repair(quote, on=till.TODAY)
     assert quote.options.get(does="return").lines.get().price == 25
 
 
@@ -239,9 +239,9 @@ def test_a_job_taken_back_to_the_bench_withdraws_its_quote(desk):
     assert quote.standing(till.TODAY) == "withdrawn"
     page = desk.get(quote.get_absolute_url()).content.decode()
     assert "Withdrawn" in page and "The customer says yes" not in page
-    with pytest.raises(states.WrongStep):
+    with pytest.raises(InvalidTransitionError):
         till.say_yes(quote)
-    new = actions.draft(quote.job, on=till.TODAY, by=None)
+    new = drafting.draft(quote.job, on=till.TODAY, by=None)
     quote.refresh_from_db()
     assert (quote.state, new.version, new.state) == ("replaced", 2, "draft")
 

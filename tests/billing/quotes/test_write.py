@@ -5,10 +5,10 @@ from decimal import Decimal
 
 import pytest
 
-from billing.quotes import actions, states
+from billing.quotes import drafting, sending, states
 from billing.quotes.models import Quote
 from repairs.faults.models import UsualPart
-from repairs.jobs.models import NotYet
+from shopdesk.errors import IncompleteError, InvalidTransitionError
 from tests import make
 from tests.billing import till
 
@@ -47,7 +47,7 @@ def test_the_fix_the_bench_chose_is_proposed_before_others():
     repair = job.repairs.get()
     repair.fix = make.fix(repair.fault, name="Our own way", minutes=400)
     repair.save()
-    quote = actions.draft(job, on=till.TODAY, by=None)
+    quote = drafting.draft(job, on=till.TODAY, by=None)
     assert quote.options.first().title == "Our own way"
 
 
@@ -56,7 +56,7 @@ def test_two_faults_make_options_that_deal_with_both():
     other = make.fault(name="Fan noisy")
     make.fix(other, name="Replace the fan", declared="lasting", minutes=20)
     make.repair(job, other)
-    lasting, stopgap = actions.draft(job, on=till.TODAY, by=None).options.all()
+    lasting, stopgap = drafting.draft(job, on=till.TODAY, by=None).options.all()
     assert lasting.title == "Lasting repair of 2 faults"
     assert {line.fix.name for line in stopgap.lines.filter(kind="labour")} == {
         "Stopgap mend",
@@ -69,7 +69,7 @@ def test_a_part_without_any_cost_gets_no_suggested_price():
     fix = job.repairs.get().fault.fixes.get()
     UsualPart.objects.create(fix=fix, part=make.part())
     line = (
-        actions.draft(job, on=till.TODAY, by=None).options.get().lines.get(kind="part")
+        drafting.draft(job, on=till.TODAY, by=None).options.get().lines.get(kind="part")
     )
     assert line.suggested is None and line.price == 0
 
@@ -85,15 +85,15 @@ def test_the_fee_agreed_and_the_parcel_are_lines_of_their_own():
 
 def test_a_job_without_a_fault_gets_no_quote():
     job = make.job()
-    with pytest.raises(NotYet, match="diagnosed"):
-        actions.draft(job, on=till.TODAY, by=None)
+    with pytest.raises(InvalidTransitionError, match="diagnosed"):
+        drafting.draft(job, on=till.TODAY, by=None)
     assert not Quote.objects.exists()
 
 
 def test_a_job_has_one_quote_that_holds():
     quote = till.drafted()
-    with pytest.raises(NotYet, match="Version 1"):
-        actions.draft(quote.job, on=till.TODAY, by=None)
+    with pytest.raises(InvalidTransitionError, match="Version 1"):
+        drafting.draft(quote.job, on=till.TODAY, by=None)
     assert Quote.objects.count() == 1
 
 
@@ -115,8 +115,8 @@ def test_an_empty_quote_is_not_sent(what):
         option.delete()
     else:
         option.lines.all().delete()
-    with pytest.raises(NotYet):
-        actions.send(quote, on=till.TODAY, at=till.now(), by=None)
+    with pytest.raises(IncompleteError):
+        sending.send(quote, on=till.TODAY, at=till.now(), by=None)
     quote.refresh_from_db()
     assert quote.state == states.DRAFT and quote.paper is None
     assert quote.job.state == "diagnosed"
@@ -128,7 +128,7 @@ def test_where_the_job_refuses_nothing_is_sent():
         outcome="not_repairable", by=None, why="The board is burnt through."
     )
     with pytest.raises(Exception, match="can't become quoted"):
-        actions.send(quote, on=till.TODAY, at=till.now(), by=None)
+        sending.send(quote, on=till.TODAY, at=till.now(), by=None)
     quote.refresh_from_db()
     assert quote.state == states.DRAFT and not quote.paper_hash
 
@@ -136,7 +136,7 @@ def test_where_the_job_refuses_nothing_is_sent():
 def test_a_new_version_is_a_copy_and_the_old_paper_stays():
     old = till.sent()
     paper = bytes(Quote.objects.get(pk=old.pk).paper)
-    new = actions.revise(old, by=None)
+    new = drafting.revise(old, by=None)
     old.refresh_from_db()
     assert (old.state, new.state, new.version) == ("replaced", "draft", 2)
     assert new.job.state == "diagnosed"
@@ -151,8 +151,8 @@ def test_a_new_version_is_a_copy_and_the_old_paper_stays():
 
 def test_a_draft_is_changed_and_not_revised():
     quote = till.drafted()
-    with pytest.raises(states.WrongStep, match="still a draft"):
-        actions.revise(quote, by=None)
+    with pytest.raises(InvalidTransitionError, match="still a draft"):
+        drafting.revise(quote, by=None)
     assert Quote.objects.count() == 1
 
 
@@ -160,6 +160,6 @@ def test_work_that_is_done_is_not_quoted_anew():
     job = till.ready()
     quote = job.quotes.get()
     with pytest.raises(Exception, match="ready"):
-        actions.revise(quote, by=None)
+        drafting.revise(quote, by=None)
     quote.refresh_from_db()
     assert quote.state == "accepted" and Quote.objects.count() == 1

@@ -7,6 +7,7 @@ from repairs.comebacks.compare import (
     chance_first_is_better,
     chances_to_beat_best_other,
     cost_to_shop,
+    each_against_each,
     log_rank,
 )
 from repairs.comebacks.posterior import Posterior, posterior
@@ -78,3 +79,21 @@ def test_log_rank_takes_two_groups():
         log_rank(
             counted(np.array([0]), t=np.array([1]), d=np.array([1]), pairs=1, within=9)
         )
+
+
+def test_every_two_fixes_are_compared_once():
+    number = np.repeat([0, 1, 2], 12)
+    d = np.concatenate([[1] * 8 + [0] * 4, [0] * 12, [1] * 4 + [0] * 8])
+    t = np.where(d == 1, 10, 90)
+    counts = counted(number, t=t, d=d, pairs=3, within=90)
+    known = posterior(
+        Prior((2.0,), (2.0,), (1.0,)),
+        returned=counts.returned,
+        expected=np.array([4.0, 4.0, 4.0]),
+    )
+    found = each_against_each(known, counts=counts)
+    assert [(f.first, f.second) for f in found] == [(0, 1), (0, 2), (1, 2)]
+    assert found[0].chance < 0.01
+    assert found[0].p_said == "below 0.001"
+    assert found[1].chance == pytest.approx(0.13, abs=0.05)
+    assert float(found[1].p_said) > 0.05

@@ -18,8 +18,7 @@ from billing.invoices.day_close.models import DayClose
 from billing.invoices.models import EInvoice, Invoice, Payment, Receipt, Reminder
 from billing.quotes import states as quote_states
 from billing.quotes.changes.models import ChangeOrder
-from billing.quotes.link.models import Link
-from billing.quotes.models import Quote
+from billing.quotes.models import Link, Quote
 from billing.quotes.repair_form.models import RepairForm
 from repairs.customers.models import Customer
 from repairs.faults.models import Fault

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shopdesk.shop.markups import Markups
 from shopdesk.shop.models import MarkupBand
+from shopdesk.shop.price_list import Markups
 from tests import make
 
 BANDS = ((Decimal(10), Decimal(40)), (Decimal(100), Decimal(25)))

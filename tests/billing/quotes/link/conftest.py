@@ -7,7 +7,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from billing.quotes.link.actions import make_link
+from billing.quotes.links import create_link
 from shopdesk.staff.models import Kind
 from tests import make
 from tests.billing import till
@@ -40,7 +40,7 @@ def desk(client):
 
 def of_job(job, **address):
     """Somebody with a link to the job, and what they can do with it."""
-    link, token = make_link(
+    link, token = create_link(
         job, on=timezone.localdate(), at=timezone.now(), by=make.user()
     )
     where, client = reverse("link:page", args=[token]), Client(**address)

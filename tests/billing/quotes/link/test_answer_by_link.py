@@ -6,9 +6,10 @@ import pytest
 import time_machine
 from django.utils import timezone
 
-from billing.quotes import actions, states
+from billing.quotes import drafting, sending, states
 from billing.quotes.models import Quote
 from repairs.jobs.models import Job, Step
+from shopdesk.errors import StaleError
 from tests import make
 from tests.billing import till
 from tests.billing.quotes.link.conftest import boxes, of_job
@@ -23,8 +24,8 @@ def state_of(quote):
 
 
 def resend(quote):
-    new = actions.revise(quote, by=None)
-    return actions.send(new, on=timezone.localdate(), at=till.now(), by=None)
+    new = drafting.revise(quote, by=None)
+    return sending.send(new, on=timezone.localdate(), at=till.now(), by=None)
 
 
 def test_the_page_tells_shop_device_finding_and_every_option_with_its_total(
@@ -43,7 +44,7 @@ def test_the_page_tells_shop_device_finding_and_every_option_with_its_total(
 def test_what_is_known_of_an_option_is_told_in_its_own_words(shop):
     quote = till.drafted()
     quote.options.update(known="We have done this 41 times; 2 came back.")
-    quote = actions.send(quote, on=timezone.localdate(), at=till.now(), by=None)
+    quote = sending.send(quote, on=timezone.localdate(), at=till.now(), by=None)
     assert "We have done this 41 times; 2 came back." in text(of_job(quote.job).read())
 
 
@@ -123,7 +124,7 @@ def test_a_quote_revised_while_the_customer_reads_is_not_agreed_to(customer, quo
 
 def test_while_the_new_version_is_written_there_is_nothing_to_agree_to(customer, quote):
     read = customer.read()
-    actions.revise(quote, by=None)
+    drafting.revise(quote, by=None)
     page = customer.send("no", read, who="Ada", why="Too dear")
     assert page.status_code == 409 and "Nothing was agreed" in text(page)
     assert "working out what it costs" in text(page)
@@ -154,7 +155,7 @@ def test_the_totals_shown_are_held_against_the_books_under_lock(customer, quote)
     """Past the form, too: the last word is the verb's."""
     from billing.quotes.link import actions as link
 
-    with pytest.raises(link.Unanswerable, match="changed while you were reading"):
+    with pytest.raises(StaleError, match="changed while you were reading"):
         link.say_yes(
             quote,
             option=quote.options.first(),

@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from billing.invoices.queries import bill_of
-from billing.quotes import actions
+from billing.quotes import drafting, sending
 from billing.quotes.changes import actions as changes
 from billing.quotes.changes.models import ChangeAnswer
 from billing.quotes.link import actions as link_actions
@@ -130,8 +130,8 @@ def test_a_yes_to_having_it_back_says_how_it_comes_back(shop):
     quote = till.drafted(
         of=make.device(owner=make.customer(email=ADA)), fee_agreed=Decimal(30)
     )
-    actions.add_giving_back(quote, on=timezone.localdate())
-    quote = actions.send(quote, on=timezone.localdate(), at=till.now(), by=None)
+    drafting.add_no_repair(quote, on=timezone.localdate())
+    quote = sending.send(quote, on=timezone.localdate(), at=till.now(), by=None)
     back = quote.options.get(does="return")
     of_job(quote.job).send("yes", who="Ada", option=back.pk)
     text = posted()[ADA].text
@@ -381,7 +381,7 @@ def test_a_change_answered_again_is_told_once(change):
 
 def test_what_was_refused_is_told_to_nobody(customer, quote):
     page = customer.read()
-    actions.revise(quote, by=None)
+    drafting.revise(quote, by=None)
     assert customer.send("yes", page, who="Ada").status_code == 409
     assert customer.send("no", page, who="Ada", why="No").status_code == 409
     assert posted() == {}
@@ -390,8 +390,8 @@ def test_what_was_refused_is_told_to_nobody(customer, quote):
 def test_each_answer_to_a_new_version_is_told_anew(customer, quote):
     customer.send("yes", who="Ada")
     Letter.objects.all().delete()
-    new = actions.revise(quote, by=None)
-    actions.send(new, on=timezone.localdate(), at=till.now(), by=None)
+    new = drafting.revise(quote, by=None)
+    sending.send(new, on=timezone.localdate(), at=till.now(), by=None)
     customer.send("no", who="Ada", why="Too dear now")
     assert f"Quote: {quote.job.number}, version 2" in lines(posted()[ADA])
 

@@ -7,6 +7,7 @@ from django.utils import timezone
 from billing.quotes.link.models import Knock
 from billing.quotes.models import Quote
 from repairs.jobs.models import Step
+from shopdesk.errors import InvalidTransitionError
 from tests.at_once import all_at_once
 from tests.billing.quotes.link.conftest import boxes
 
@@ -58,14 +59,14 @@ def test_of_a_yes_and_a_no_one_wins(customer, quote):
 
 
 def test_a_yes_and_a_revising_at_once_agree_to_no_replaced_quote(customer, quote):
-    from billing.quotes import actions, states
+    from billing.quotes import drafting
 
     sent = boxes(customer.read(), "yes") | {"yes-who": "Ada", "answer": "yes"}
 
     def revise():
         try:
-            return actions.revise(Quote.objects.get(pk=quote.pk), by=None).version
-        except states.WrongStep:
+            return drafting.revise(Quote.objects.get(pk=quote.pk), by=None).version
+        except InvalidTransitionError:
             return "refused"
 
     answers = at_once(posting(customer, sent), revise)

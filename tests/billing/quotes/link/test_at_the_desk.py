@@ -12,8 +12,8 @@ from django.utils import timezone
 
 from billing.quotes.changes import actions as changes
 from billing.quotes.changes.models import ChangeAnswer
-from billing.quotes.link.models import Link, Signature
-from billing.quotes.models import Quote
+from billing.quotes.link.models import Signature
+from billing.quotes.models import Link, Quote
 from tests import make
 from tests.billing import till
 from tests.billing.quotes.changes.test_change_order import paper_words, record

@@ -2,7 +2,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from billing.quotes.link.ink import LONGEST, is_ink
+from billing.quotes.link.forms import MAX_SIGNATURE_LENGTH, is_signature_path
 from billing.quotes.link.knocks import Limit, address_of, seconds_left
 
 NOW = datetime(2026, 3, 5, 12, tzinfo=UTC)
@@ -39,7 +39,7 @@ def test_there_is_always_a_second_to_wait(ago, left):
     "path", ["M1 2L3 4", "M0 0L600 200", "M1 1", "M1 1L2 2M3 3L4 4"]
 )
 def test_lines_in_the_box_are_ink(path):
-    assert is_ink(path)
+    assert is_signature_path(path)
 
 
 @pytest.mark.parametrize(
@@ -57,8 +57,8 @@ def test_lines_in_the_box_are_ink(path):
         'M1 2"/><script>',
         "M1 2\n",
         "M١ 2",
-        "M1 2" + "L1 2" * (LONGEST // 4),
+        "M1 2" + "L1 2" * (MAX_SIGNATURE_LENGTH // 4),
     ],
 )
 def test_anything_else_is_not(path):
-    assert not is_ink(path)
+    assert not is_signature_path(path)

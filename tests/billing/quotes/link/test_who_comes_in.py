@@ -18,7 +18,9 @@ from django.utils import timezone
 from billing.invoices.models import Invoice
 from billing.quotes.link import actions
 from billing.quotes.link.masking import masked
-from billing.quotes.link.models import Knock, Link
+from billing.quotes.link.models import Knock
+from billing.quotes.links import create_link
+from billing.quotes.models import Link
 from repairs.jobs.models import Job
 from tests import make
 from tests.billing import till
@@ -72,14 +74,14 @@ def wrong(customer, quote):
         [
             Link(
                 job=quote.job,
-                token_hash=actions.hash_of("x" * 43),
+                token_hash=Link.hash_of("x" * 43),
                 works_until=today - timedelta(days=1),
                 made_at=now,
             ),
             Link(
                 job=quote.job,
                 purpose="photos",
-                token_hash=actions.hash_of("y" * 43),
+                token_hash=Link.hash_of("y" * 43),
                 works_until=today + timedelta(days=9),
                 made_at=now,
             ),
@@ -379,14 +381,12 @@ def test_nothing_of_the_inside_is_told(shop):
         list_price="47.11",
         why_changed="A friend of ours",
     )
-    from billing.quotes.actions import send
+    from billing.quotes.sending import send
 
     quote = send(quote, on=timezone.localdate(), at=till.now(), by=staff)
     job = quote.job
     other = till.sent(of=make.device(job.customer)).job
-    link, token = actions.make_link(
-        job, on=timezone.localdate(), at=timezone.now(), by=staff
-    )
+    link, token = create_link(job, on=timezone.localdate(), at=timezone.now(), by=staff)
     page = Client().get(reverse("link:page", args=[token])).content.decode()
     inside = [SECRETS["bench_notes"], "Zebulon", "A friend of ours", other.number]
     inside += ["31.17", "29.13", "7.77", "43.21", "47.11", "reserve", "margin"]

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from billing.quotes.known import one_in, words_of, words_of_all
+from billing.pricing.track_record_words import one_in, words_of, words_of_all
 
 
 @pytest.mark.parametrize(

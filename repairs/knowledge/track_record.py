@@ -14,9 +14,7 @@ from statistics import median
 from django.core.cache import cache
 from django.db.models import Max, Sum
 from django.utils import timezone
-from django.utils.translation import gettext
 
-from billing.quotes.known import words_of
 from repairs.comebacks.asked import Asked
 from repairs.comebacks.baseline import cumulative_hazard
 from repairs.comebacks.context import fingerprint, record_of
@@ -27,7 +25,7 @@ from repairs.jobs.labour_time import LabourTimes, Timed, labour_times
 from repairs.jobs.models import Labour, Repair, Step
 from shopdesk.shop.models import Shop
 
-PLACE = "reckoned"
+PLACE = "track-record"
 DAY = 24 * 3600
 LARGE = 50_000  # repairs on record, from which on it is kept for the day
 LATEST = 20_000  # repairs whose minutes are asked
@@ -36,7 +34,7 @@ FEW_JOBS, MANY_JOBS = 3, 60  # whose days from yes to ready are asked
 
 
 @dataclass(frozen=True)
-class OnRecord:
+class TrackRecord:
     """The comeback table and the labour times, as they were known on a day."""
 
     as_of: date
@@ -72,30 +70,19 @@ class OnRecord:
             chance = float(self.posterior.of([number]).chance(hazard)[0])
         return Decimal(f"{chance:.4f}")
 
-    def words(self, fault_id: int, fix_id: int, *, within: int) -> str:
-        """What is known of it, as the customer reads it: never better than it is."""
+    def outcomes(self, fault_id: int, fix_id: int, *, within: int) -> tuple[int, int]:
+        """Return how often it was done, and came back within so many days."""
         number = self.numbers.get((fault_id, fix_id))
         if number is None:
-            return words_of(
-                done=0, returned=0, chance=0.0, within=within, gettext=gettext
-            )
-        done = self.done[number]
-        returned = sum(day <= within for day in self.back[number])
-        reckoned = float(self.chance(fault_id, fix_id, days=within))
-        return words_of(
-            done=done,
-            returned=returned,
-            chance=max(reckoned, returned / done),
-            within=within,
-            gettext=gettext,
-        )
+            return 0, 0
+        return self.done[number], sum(day <= within for day in self.back[number])
 
     def minutes(self, fault_id: int, fix: Fix) -> int:
         """The minutes to plan: the mean, since the dear ones must be paid for, too."""
         return round(self.times.of(fault_id, fix.pk, usual=fix.minutes).mean)
 
 
-def on_record(*, on: date, shop: Shop) -> OnRecord:
+def load_track_record(*, on: date, shop: Shop) -> TrackRecord:
     """What is known on the day `on`, reckoned anew where it changed."""
     longest = _longest_cover(shop)
     asked = (on, longest, shop.watch_days)
@@ -118,7 +105,7 @@ def _longest_cover(shop: Shop) -> int:
     return max(7, min(LONGEST, max(days)))
 
 
-def _reckoned(on: date, within: int, shop: Shop) -> OnRecord:
+def _reckoned(on: date, within: int, shop: Shop) -> TrackRecord:
     record = record_of(Asked(as_of=on, within=within), shop=shop)
     table = record.table
     hazards = cumulative_hazard(table.counts).tolist()
@@ -133,7 +120,7 @@ def _reckoned(on: date, within: int, shop: Shop) -> OnRecord:
         for row in table.counts.back.tolist()
     ]
     numbers = {(p.fault_id, p.fix_id): n for n, p in enumerate(record.pairs)}
-    return OnRecord(
+    return TrackRecord(
         as_of=on,
         repairs=record.repairs,
         hazards=hazards,
@@ -169,7 +156,7 @@ def _timed(on: date) -> list[Timed]:
     ]
 
 
-def days_to_do(fixes: list[Fix]) -> dict[int, int]:
+def turnaround_days(fixes: list[Fix]) -> dict[int, int]:
     """Calendar days from the yes to ready that each fix took, by the median of late."""
     found = {}
     for fix in fixes:

@@ -12,11 +12,11 @@ from django.utils.translation import gettext
 from django.views.decorators.http import require_POST
 
 from billing.quotes.link import actions
-from billing.quotes.link.models import Link
 from billing.quotes.link.queries import offered
 from billing.quotes.link.tables import LinkTable
 from billing.quotes.link.views import Side, answered, told, told_to_customer
-from billing.quotes.models import Quote
+from billing.quotes.links import create_address
+from billing.quotes.models import Link, Quote
 from repairs.jobs.models import Job
 from shopdesk.printing import in_paper_language
 from shopdesk.shop.models import Shop
@@ -50,18 +50,9 @@ def of_job(request, pk):
     )
 
 
-def new_address(request, job, *, at):
-    """The address of a new link, as the customer reaches us."""
-    _, token = actions.make_link(job, on=timezone.localdate(), at=at, by=request.user)
-    path = reverse("link:page", args=[token])
-    if settings.PUBLIC_URL:
-        return settings.PUBLIC_URL.rstrip("/") + path
-    return request.build_absolute_uri(path)
-
-
 def _made(request, job):
     """A new link, and a letter that tells the customer of it."""
-    address = new_address(request, job, at=timezone.now())
+    address = create_address(request, job, at=timezone.now())
     shop = Shop.current()
     with in_paper_language(shop):
         subject = gettext("Your {device}: job {number}")

@@ -1,0 +1,378 @@
+"""The options that the fault book and the shop's rates propose for a job.
+
+Every price of an option is built here: list price, comeback allowance, minimum price.
+"""
+
+from dataclasses import dataclass, field, replace
+from datetime import date
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from django.db.models import Count, Prefetch, Q
+from django.utils.translation import gettext
+
+from billing.pricing.comeback_price import Bearing, Mended, Price, priced
+from billing.pricing.track_record_words import words_of, words_of_all
+from repairs.faults import declared
+from repairs.faults.models import Fix, UsualPart
+from repairs.jobs import states
+from repairs.jobs.models import Job, Repair
+from repairs.stock.models import Part
+from repairs.stock.queries import current_costs
+from shopdesk.shop.models import Shop
+from shopdesk.shop.price_list import (
+    LABOUR,
+    PART,
+    ListLine,
+    PartNeed,
+    PlannedLabour,
+    fee_line,
+    labour_lines,
+    labour_price,
+    list_total,
+    part_line,
+)
+from shopdesk.templatetags.desk import money
+
+if TYPE_CHECKING:
+    from repairs.knowledge.track_record import TrackRecord
+
+FixOfRepair = tuple[Repair, Fix | None]
+
+REPAIR, REPLACE, RETURN = "repair", "replace", "return"
+"""What an option does: repair, replace the board, or return the device unrepaired."""
+
+USUAL_DAYS = 3  # turnaround of an option without a track record
+BOARD_MINUTES = 60  # to replace a board, unless the shop's minimum is more
+
+
+@dataclass
+class ProposedLine:
+    """A line of a proposal, and the records it stands for."""
+
+    line: ListLine
+    part: Part | None = None
+    repair: Repair | None = None
+    fix: Fix | None = None
+
+
+@dataclass
+class ProposedOption:
+    """An option as the fault book and the rates suggest it."""
+
+    title: str
+    words: str
+    declared: str
+    cover_days: int
+    lines: list[ProposedLine]
+    fixes: list[FixOfRepair] = field(default_factory=list)
+    does: str = REPAIR
+    known: str = ""
+    days_to_do: int = USUAL_DAYS
+    price: Price | None = None
+
+
+def load_record(*, on: date, shop: Shop) -> "TrackRecord":
+    """Return the track record; its sums are imported by the first quote that asks."""
+    from repairs.knowledge.track_record import load_track_record
+
+    return load_track_record(on=on, shop=shop)
+
+
+def propose_options(job: Job, *, on: date, shop: Shop) -> list[ProposedOption]:
+    """Return a lasting option and a stopgap, if the fault book has both."""
+    record = load_record(on=on, shop=shop)
+    repairs = [
+        (repair, _best_fixes(repair))
+        for repair in job.repairs.select_related("fault", "fix")
+        if repair.outcome not in (states.NO_FAULT_FOUND, states.NOT_REPAIRABLE)
+    ]
+    if not repairs:
+        return []
+    options = []
+    for kind, other in (
+        (declared.LASTING, declared.STOPGAP),
+        (declared.STOPGAP, declared.LASTING),
+    ):
+        if any(kind in best for _, best in repairs):
+            fixes = [(r, best.get(kind) or best.get(other)) for r, best in repairs]
+            options.append(_repair_option(job, fixes, kind, shop=shop, record=record))
+    if not options:
+        no_fix = [(repair, None) for repair, _ in repairs]
+        options = [_repair_option(job, no_fix, "", shop=shop, record=record)]
+    return options
+
+
+def _best_fixes(repair: Repair) -> dict[str, Fix]:
+    """Return the fix of each type: selected at the bench, else used most often."""
+    done = Count(
+        "repairs",
+        filter=Q(repairs__fault=repair.fault, repairs__outcome=states.FIXED),
+        distinct=True,
+    )
+    fixes = (
+        Fix.objects.filter(
+            Q(faults=repair.fault, is_retired=False) | Q(pk=repair.fix_id)
+        )
+        .distinct()
+        .annotate(done=done)
+        .prefetch_related(Prefetch("usual_parts__part"))
+        .order_by("-done", "minutes", "code")
+    )
+    best: dict[str, Fix] = {}
+    for fix in sorted(fixes, key=lambda fix: fix.pk != repair.fix_id):
+        is_selected = fix.pk == repair.fix_id
+        kind = (is_selected and repair.declared) or fix.declared
+        best.setdefault(kind, fix)
+    return best
+
+
+def _repair_option(
+    job: Job,
+    fixes: list[FixOfRepair],
+    kind: str,
+    *,
+    shop: Shop,
+    record: "TrackRecord",
+) -> ProposedOption:
+    """Return the option that repairs each fault with its fix."""
+    lines = _repair_lines(job, fixes, shop=shop, record=record)
+    days = min(
+        fix.cover_days if fix and fix.cover_days is not None else shop.cover_days(kind)
+        for _, fix in fixes
+    )
+    price = price_repairs(
+        job,
+        fixes,
+        cover_days=days,
+        list_price=list_total([line.line for line in lines], places=shop.places),
+        on=record.as_of,
+        shop=shop,
+    )
+    if price is not None and price.is_raised:
+        labour = lines[0].line
+        lines[0].line = replace(labour, price=labour.price + price.raised_by)
+    return ProposedOption(
+        title=_title(fixes, kind),
+        words=_meaning(kind),
+        declared=kind,
+        cover_days=days,
+        lines=lines,
+        fixes=fixes,
+        known=describe_record(fixes, record=record, within=shop.watch_days),
+        days_to_do=_turnaround(fixes),
+        price=price,
+    )
+
+
+def _repair_lines(
+    job: Job, fixes: list[FixOfRepair], *, shop: Shop, record: "TrackRecord"
+) -> list[ProposedLine]:
+    """Return labour for each fix, the parts it usually needs, and the fees."""
+    rates = shop.rates()
+    work = [
+        PlannedLabour(
+            text=gettext("{work}, labour").format(
+                work=fix.name if fix else repair.fault.name
+            ),
+            minutes=record.minutes(repair.fault_id, fix) if fix else 0,
+        )
+        for repair, fix in fixes
+    ]
+    lines = [
+        ProposedLine(line, repair=repair, fix=fix)
+        for line, (repair, fix) in zip(
+            labour_lines(work, rates=rates), fixes, strict=True
+        )
+    ]
+    usual_parts = [usual for _, fix in fixes if fix for usual in fix.usual_parts.all()]
+    costs = current_costs(usual.part for usual in usual_parts)
+    for usual in usual_parts:
+        need = PartNeed(
+            text=" ".join(filter(None, [usual.part.name, usual.part.value])),
+            quantity=usual.quantity,
+            cost=costs.get(usual.part_id),
+            fixed=usual.part.fixed_price,
+        )
+        lines.append(ProposedLine(part_line(need, rates=rates), part=usual.part))
+    return lines + [ProposedLine(fee) for fee in _fees(job, shop)]
+
+
+def _turnaround(fixes: list[FixOfRepair]) -> int:
+    from repairs.knowledge.track_record import turnaround_days
+
+    days = turnaround_days([fix for _, fix in fixes if fix])
+    return max(days.values(), default=USUAL_DAYS)
+
+
+def describe_record(
+    fixes: list[FixOfRepair], *, record: "TrackRecord", within: int
+) -> str:
+    """Return what the customer is told about earlier repairs of this kind."""
+    texts = []
+    for repair, fix in fixes:
+        if fix is None:
+            continue
+        done, returned = record.outcomes(repair.fault_id, fix.pk, within=within)
+        chance = float(record.chance(repair.fault_id, fix.pk, days=within))
+        text = words_of(
+            done=done,
+            returned=returned,
+            # Never better than what was counted.
+            chance=max(chance, returned / done) if done else 0.0,
+            within=within,
+            gettext=gettext,
+        )
+        texts.append((repair.fault.name, text))
+    return words_of_all(texts)[:300]
+
+
+def price_repairs(
+    job: Job,
+    fixes: list[FixOfRepair],
+    *,
+    cover_days: int,
+    list_price: Decimal,
+    on: date,
+    shop: Shop,
+) -> Price | None:
+    """Return the price that covers expected comebacks; None if no fix is selected."""
+    costs = repair_costs(fixes, cover_days=cover_days, on=on, shop=shop)
+    if not costs:
+        return None
+    tax = Decimal(0)
+    if shop.prices_include_tax:
+        tax = shop.tax(on, job.customer.tax_kind).rate
+    fees = (job.fee_agreed or Decimal(0)) + _shipping(job, shop)
+    return priced(
+        costs,
+        fees=fees / (1 + tax / 100),
+        list_price=list_price,
+        by=Bearing(
+            hour=shop.cost_rate,
+            parcel=_shipping(job, shop),
+            margin=shop.target_margin,
+            tax=tax,
+            step=shop.rounding_step,
+            places=shop.places,
+        ),
+    )
+
+
+def repair_costs(
+    fixes: list[FixOfRepair], *, cover_days: int, on: date, shop: Shop
+) -> list[Mended]:
+    """Return minutes, parts and comeback risk within the warranty of each repair."""
+    record = load_record(on=on, shop=shop)
+    selected = [(repair, fix) for repair, fix in fixes if fix]
+    usual_parts = list(
+        UsualPart.objects.filter(fix__in=[fix for _, fix in selected]).select_related(
+            "part"
+        )
+    )
+    costs = current_costs({usual.part for usual in usual_parts})
+    return [
+        Mended(
+            minutes=record.minutes(repair.fault_id, fix),
+            parts=sum(
+                (
+                    (costs.get(usual.part_id) or Decimal(0)) * usual.quantity
+                    for usual in usual_parts
+                    if usual.fix_id == fix.pk
+                ),
+                Decimal(0),
+            ),
+            chance=record.chance(repair.fault_id, fix.pk, days=cover_days),
+        )
+        for repair, fix in selected
+    ]
+
+
+def no_repair_option(job: Job, *, shop: Shop) -> ProposedOption:
+    """Return the option to have the device back as it is, for fee and shipping only."""
+    free = fee_line(gettext("Given back, nothing charged"), Decimal(0))
+    fees = _diagnosis_fee(job) + _shipping_fee(job, shop) or [free]
+    return ProposedOption(
+        title=gettext("Give it back unmended"),
+        words=gettext("We put it together again, and nothing is mended."),
+        declared="",
+        cover_days=0,
+        lines=[ProposedLine(fee) for fee in fees],
+        does=RETURN,
+        days_to_do=1,
+    )
+
+
+def board_replacement_option(job: Job, *, shop: Shop) -> ProposedOption:
+    """Return the option to replace the board; its price is left to be entered."""
+    minutes = max(BOARD_MINUTES, shop.minimum_minutes)
+    labour = labour_price(minutes, rates=shop.rates())
+    lines = [
+        ListLine(LABOUR, gettext("Replace the board, labour"), Decimal(1), labour),
+        ListLine(PART, gettext("Replacement board"), Decimal(1), None),
+        *_fees(job, shop),
+    ]
+    return ProposedOption(
+        title=gettext("Replace the board"),
+        words=gettext(
+            "Another board goes in, so the fault goes with the old one. What was stored"
+            " on the old board may be lost: keep a copy."
+        ),
+        declared=declared.LASTING,
+        cover_days=shop.cover_days(declared.LASTING),
+        lines=[ProposedLine(line) for line in lines],
+        does=REPLACE,
+        days_to_do=7,
+    )
+
+
+def _title(fixes: list[FixOfRepair], kind: str) -> str:
+    if len(fixes) == 1:
+        repair, fix = fixes[0]
+        if fix:
+            return fix.name
+        return gettext("Repair: {fault}").format(fault=repair.fault.name)[:120]
+    if kind == declared.LASTING:
+        title = gettext("Lasting repair of {n} faults")
+    elif kind == declared.STOPGAP:
+        title = gettext("Stopgap of {n} faults")
+    else:
+        title = gettext("Repair of {n} faults")
+    return title.format(n=len(fixes))
+
+
+def _meaning(kind: str) -> str:
+    """Return what a repair of this type means to the customer."""
+    if kind == declared.LASTING:
+        return gettext("Puts the fault itself right, and is meant to last.")
+    if kind == declared.STOPGAP:
+        return gettext(
+            "Makes the device work again for now. The cause stays, so the fault can"
+            " come back."
+        )
+    return ""
+
+
+def _shipping(job: Job, shop: Shop) -> Decimal:
+    return shop.parcel if job.came_by == Job.CameBy.POST else Decimal(0)
+
+
+def _fees(job: Job, shop: Shop) -> list[ListLine]:
+    """Return the diagnosis fee, unless a repair includes it, and return shipping."""
+    if job.fee_agreed and shop.credits_fee:
+        # An invoice may not hold a price below 0, so a line of 0 says so.
+        fee = money(job.fee_agreed, shop)
+        off = gettext("Finding the fault: {fee}, taken off").format(fee=fee)
+        return [fee_line(off, Decimal(0)), *_shipping_fee(job, shop)]
+    return _diagnosis_fee(job) + _shipping_fee(job, shop)
+
+
+def _diagnosis_fee(job: Job) -> list[ListLine]:
+    if not job.fee_agreed:
+        return []
+    return [fee_line(gettext("Finding the fault, as agreed"), job.fee_agreed)]
+
+
+def _shipping_fee(job: Job, shop: Shop) -> list[ListLine]:
+    price = _shipping(job, shop)
+    return [fee_line(gettext("Parcel back to you"), price)] if price else []

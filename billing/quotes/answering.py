@@ -1,0 +1,143 @@
+"""The customer accepts or declines a quote. The same answer twice is one answer."""
+
+from collections.abc import Sequence
+from datetime import date, datetime
+from decimal import Decimal
+
+from django.db import transaction
+
+from billing.pricing.comeback_price import Bearing, reserve_of, shared
+from billing.pricing.proposals import repair_costs
+from billing.quotes import states
+from billing.quotes.drafting import lock
+from billing.quotes.letters import NO_LINKS, AnswerLinks, Attachment, email_answer
+from billing.quotes.models import Option, Quote
+from billing.quotes.queries import chosen_in
+from repairs.jobs import states as job_states
+from repairs.jobs.models import Job, Repair
+from shopdesk.errors import InvalidTransitionError
+from shopdesk.shop.models import Shop
+from shopdesk.templatetags.desk import day
+
+
+@transaction.atomic
+def accept(
+    quote: Quote,
+    *,
+    option: Option,
+    version: int,
+    who: str,
+    how: str,
+    on: date,
+    at: datetime,
+    by,
+    links: AnswerLinks = NO_LINKS,
+    attachments: Sequence[Attachment] = (),
+) -> Quote:
+    """Accept `option` of the version that the customer was shown.
+
+    It is confirmed by email, with `attachments` besides the quote.
+    """
+    job, quote = lock(quote)
+    if quote.state == states.ACCEPTED and quote.chosen_id == option.pk:
+        return quote
+    _check_open(job, quote, version=version)
+    if option.quote_id != quote.pk:
+        raise InvalidTransitionError("That option is not one of this quote.")
+    if quote.is_expired(on):
+        raise InvalidTransitionError(
+            f"This quote held until {day(quote.valid_until)}. Revise it, and send"
+            " it again with prices that hold now."
+        )
+    quote.step(
+        states.ACCEPTED,
+        chosen=option,
+        answered_at=at,
+        answered_how=how,
+        answered_by=who,
+    )
+    why = f"quote version {quote.version}: {option.title}"[:500]
+    if option.is_return:
+        job.decline(by=by, why=why)
+    else:
+        _update_repairs(option)
+        _store_comeback_allowance(option, on=on)
+        job.approve(by=by, why=why)
+    email_answer(quote, links=links, at=at, by=by, attachments=attachments)
+    return quote
+
+
+@transaction.atomic
+def decline(
+    quote: Quote,
+    *,
+    version: int,
+    why: str,
+    who: str,
+    how: str,
+    at: datetime,
+    by,
+    links: AnswerLinks = NO_LINKS,
+) -> Quote:
+    """Decline the quote; this is possible after its last day, too."""
+    job, quote = lock(quote)
+    if quote.state == states.DECLINED:
+        return quote
+    _check_open(job, quote, version=version)
+    quote.step(
+        states.DECLINED,
+        answered_at=at,
+        answered_how=how,
+        answered_by=who,
+        answer_why=why,
+    )
+    job.decline(by=by, why=why)
+    email_answer(quote, links=links, at=at, by=by)
+    return quote
+
+
+def _check_open(job: Job, quote: Quote, *, version: int) -> None:
+    """Raise if the quote was revised, answered or withdrawn meanwhile."""
+    if quote.version != version or quote.state == states.REPLACED:
+        raise InvalidTransitionError(
+            "The quote was revised meanwhile: show the customer the new version."
+        )
+    if quote.state in (states.ACCEPTED, states.DECLINED):
+        said = f"yes to “{quote.chosen}”" if quote.chosen else "no"
+        raise InvalidTransitionError(
+            f"{quote.answered_by} answered this quote already: {said}."
+        )
+    if quote.is_sent and job.state != job_states.QUOTED:
+        raise InvalidTransitionError(
+            "The job went back to the bench after this quote was sent: revise the quote"
+            " and send it again."
+        )
+
+
+def _update_repairs(option: Option) -> None:
+    """Set fix, type and warranty of each repair to what the customer accepted."""
+    fixes = {repair.pk: fix for repair, fix in chosen_in(option) if fix}
+    for repair, fix in fixes.items():
+        kind = option.declared if len(fixes) == 1 else fix.declared
+        Repair.objects.filter(pk=repair, job=option.quote.job_id).update(
+            fix=fix, declared=kind or fix.declared, cover_days=option.cover_days
+        )
+
+
+def _store_comeback_allowance(option: Option, *, on: date) -> None:
+    """Share the comeback allowance of the accepted price among its repairs."""
+    if option.reserve is None:
+        return
+    shop = Shop.current()
+    chosen = [(repair, fix) for repair, fix in chosen_in(option) if fix]
+    weights = [Decimal(1)]
+    if len(chosen) > 1:
+        by = Bearing(shop.cost_rate, Decimal(0), Decimal(0))
+        costs = repair_costs(chosen, cover_days=option.cover_days, on=on, shop=shop)
+        weights = [reserve_of(cost, by=by) for cost in costs]
+    places = option.quote.written_in(shop).places
+    shares = shared(option.reserve, by=weights[: len(chosen)], places=places)
+    for (repair, _), share in zip(chosen, shares, strict=True):
+        Repair.objects.filter(pk=repair.pk, job=option.quote.job_id).update(
+            reserve=max(share, Decimal(0))
+        )

@@ -1,0 +1,254 @@
+"""A quote is drafted, changed and revised.
+
+The job is always locked before the quote, so that two people never wait for each other.
+"""
+
+from datetime import date
+
+from django.db import transaction
+from django.db.models import Max
+from django.utils.translation import gettext
+
+from billing.pricing.comeback_price import Price
+from billing.pricing.proposals import (
+    ProposedOption,
+    board_replacement_option,
+    no_repair_option,
+    price_repairs,
+    propose_options,
+)
+from billing.quotes import states
+from billing.quotes.models import MAX_LINES, MAX_OPTIONS, Option, Quote, QuoteLine
+from billing.quotes.queries import chosen_in
+from repairs.jobs import states as job_states
+from repairs.jobs.models import Job
+from shopdesk.errors import InvalidTransitionError, RefusedError
+from shopdesk.money import rounded
+from shopdesk.printing import in_paper_language
+from shopdesk.shop.models import Shop
+
+
+def lock(quote: Quote) -> tuple[Job, Quote]:
+    """Return the job and the quote as the database has them, locked until the end."""
+    job = Job.objects.select_for_update().get(pk=quote.job_id)
+    return job, Quote.objects.select_for_update().get(pk=quote.pk)
+
+
+def lock_draft(quote: Quote) -> tuple[Job, Quote]:
+    """Return the locked job and quote; raise if the quote is no draft any more."""
+    job, quote = lock(quote)
+    if not quote.is_draft:
+        raise InvalidTransitionError(
+            f"This quote is {quote.get_state_display()} and stays as it is: revise it"
+            " to change anything."
+        )
+    return job, quote
+
+
+@transaction.atomic
+def draft(job: Job, *, on: date, by) -> Quote:
+    """Create a quote with the options that the fault book and the rates propose."""
+    job = Job.objects.select_for_update().get(pk=job.pk)
+    if job.state != job_states.DIAGNOSED:
+        raise InvalidTransitionError(
+            f"A quote is made for a job that is diagnosed; this one is"
+            f" {job.get_state_display()}."
+        )
+    live = job.quotes.live().first()
+    if live and not live.is_draft:
+        # The bench took the job back, so the old version can't be accepted any more.
+        return revise(live, by=by)
+    if live:
+        raise InvalidTransitionError(
+            f"Version {live.version} of the quote is {live.get_state_display()}:"
+            " go on with that one."
+        )
+    shop = Shop.current()
+    with in_paper_language(shop):
+        findings = _findings(job)
+        options = propose_options(job, on=on, shop=shop)
+    quote = Quote.objects.create(
+        job=job,
+        version=_next_version(job),
+        words=findings,
+        prices_include_tax=shop.prices_include_tax,
+        currency=shop.currency,
+        made_by=by,
+    )
+    for option in options:
+        _write_option(quote, option, on=on, shop=shop)
+    return quote
+
+
+def _next_version(job: Job) -> int:
+    return (job.quotes.aggregate(n=Max("version"))["n"] or 0) + 1
+
+
+def _findings(job: Job) -> str:
+    names = [repair.fault.name for repair in job.repairs.select_related("fault")]
+    if not names:
+        return ""
+    return gettext("We found: {faults}.").format(faults="; ".join(names))[:2000]
+
+
+def _write_option(
+    quote: Quote, proposed: ProposedOption, *, on: date, shop: Shop
+) -> None:
+    """Add the proposed option with its lines behind the others."""
+    repair, fix = proposed.fixes[0] if len(proposed.fixes) == 1 else (None, None)
+    option = quote.options.create(
+        position=_next_position(quote),
+        title=proposed.title,
+        words=proposed.words,
+        repair=repair,
+        fix=fix,
+        declared=proposed.declared,
+        cover_days=proposed.cover_days,
+        days_to_do=proposed.days_to_do,
+        does=proposed.does,
+        known=proposed.known,
+        **_price_fields(proposed.price, shop=shop),
+    )
+    tax = shop.tax(on, quote.job.customer.tax_kind)
+    places = quote.written_in(shop).places
+    for position, line in enumerate(proposed.lines[:MAX_LINES], 1):
+        row = QuoteLine(
+            option=option,
+            position=position,
+            kind=line.line.kind,
+            text=line.line.text[:200],
+            quantity=line.line.quantity,
+            price=line.line.price or 0,
+            suggested=line.line.price,
+            part=line.part,
+            repair=line.repair,
+            fix=line.fix,
+        )
+        row.set_tax(tax)
+        row.reckon(places=places)
+        row.save()
+
+
+def _price_fields(price: Price | None, *, shop: Shop) -> dict[str, object]:
+    """Return what an option stores of how its price was calculated."""
+    if price is None:
+        return {}
+    return {
+        "planned_minutes": price.minutes,
+        "own_cost": rounded(price.own, places=shop.places),
+        "redo_cost": rounded(price.redo, places=shop.places),
+        "chance": price.chance,
+        "reserve": rounded(price.reserve, places=shop.places),
+        "list_price": price.list_price,
+        "floor": price.floor,
+    }
+
+
+@transaction.atomic
+def recalculate(option: Option, *, on: date) -> None:
+    """Suggest the price for the option's days of warranty; prices charged stay."""
+    if option.list_price is None:
+        return
+    shop = Shop.current()
+    job, _ = lock_draft(option.quote)
+    price = price_repairs(
+        job,
+        chosen_in(option),
+        cover_days=option.cover_days,
+        list_price=option.list_price,
+        on=on,
+        shop=shop,
+    )
+    for name, value in _price_fields(price, shop=shop).items():
+        setattr(option, name, value)
+    option.save()
+
+
+@transaction.atomic
+def add_no_repair(quote: Quote, *, on: date) -> None:
+    """Add the option to have the device back unrepaired, for fee and shipping only."""
+    job, quote = lock_draft(quote)
+    if quote.options.filter(does=Option.Does.RETURN).exists():
+        raise RefusedError("Giving it back unmended is an option already.")
+    shop = Shop.current()
+    with in_paper_language(shop):
+        _write_option(quote, no_repair_option(job, shop=shop), on=on, shop=shop)
+
+
+@transaction.atomic
+def add_board_replacement(quote: Quote, *, on: date) -> None:
+    """Add the option to replace the board; its price is left to be entered."""
+    job, quote = lock_draft(quote)
+    shop = Shop.current()
+    with in_paper_language(shop):
+        _write_option(quote, board_replacement_option(job, shop=shop), on=on, shop=shop)
+
+
+def _next_position(quote: Quote) -> int:
+    if quote.options.count() >= MAX_OPTIONS:
+        raise RefusedError(f"A quote has no more than {MAX_OPTIONS} options.")
+    return (quote.options.aggregate(n=Max("position"))["n"] or 0) + 1
+
+
+@transaction.atomic
+def add_option(quote: Quote) -> Option:
+    """Add an empty option behind the others."""
+    _, quote = lock_draft(quote)
+    position = _next_position(quote)
+    with in_paper_language(Shop.current()):
+        title = gettext("Option {n}").format(n=position)
+    return quote.options.create(position=position, title=title)
+
+
+@transaction.atomic
+def remove_option(quote: Quote, *, pk: int) -> None:
+    """Remove an option from a draft; one that is gone already stays gone."""
+    lock_draft(quote)
+    Option.objects.filter(pk=pk, quote=quote).delete()
+
+
+@transaction.atomic
+def remove_line(quote: Quote, *, pk: int) -> None:
+    """Remove a line from a draft; one that is gone already stays gone."""
+    lock_draft(quote)
+    QuoteLine.objects.filter(pk=pk, option__quote=quote).delete()
+
+
+@transaction.atomic
+def revise(quote: Quote, *, by, why: str = "") -> Quote:
+    """Create a new draft, copied from this version, which it replaces."""
+    job, quote = lock(quote)
+    if quote.is_draft:
+        raise InvalidTransitionError("This quote is still a draft: change it as it is.")
+    quote.step(states.REPLACED)
+    if job.state != job_states.DIAGNOSED:
+        job.revise(by=by, why=why or f"quote version {quote.version} is revised")
+    new = next_version(quote, by=by)
+    for option in quote.options.prefetch_related("lines"):
+        copy_option(option, new)
+    return new
+
+
+def next_version(quote: Quote, *, by) -> Quote:
+    """Create an empty draft behind all versions, with the findings of `quote`."""
+    return Quote.objects.create(
+        job=quote.job,
+        version=_next_version(quote.job),
+        words=quote.words,
+        prices_include_tax=quote.prices_include_tax,
+        currency=quote.currency,
+        made_by=by,
+    )
+
+
+def copy_option(option: Option, new: Quote) -> Option:
+    """Copy the option with its lines into the draft `new`."""
+    lines = list(option.lines.all())
+    option.pk, option.quote = None, new
+    option._state.adding = True
+    option.save()
+    for line in lines:
+        line.pk, line.option = None, option
+        line._state.adding = True
+    QuoteLine.objects.bulk_create(lines)
+    return option

@@ -1,0 +1,164 @@
+"""Emails about an answer, written in its own transaction: both are stored or neither.
+
+An email that can't be written (no valid address) stops no answer.
+"""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+
+from django.template.loader import render_to_string
+from django.utils import timezone
+
+from billing.quotes import states
+from billing.quotes.models import Quote
+from billing.quotes.printing import file_name
+from repairs.jobs.models import Job
+from shopdesk import money
+from shopdesk.post import actions as post
+from shopdesk.post.models import Letter
+from shopdesk.printing import in_paper_language
+from shopdesk.shop.models import Shop
+
+ANSWERED_ONLINE = (Quote.How.LINK, Quote.How.SCREEN)
+"""The customer answered without staff, so the shop gets an email too."""
+
+Attachment = tuple[str, str, bytes]
+"""Name, media type and content."""
+
+
+@dataclass(frozen=True)
+class AnswerLinks:
+    """`page` is the customer's own page, `desk` the root of the shop's address.
+
+    Empty if that is not known for certain. An email to the shop never has the page:
+    whoever has that link answers as the customer.
+    """
+
+    page: str = ""
+    desk: str = ""
+
+
+NO_LINKS = AnswerLinks()
+
+
+def email_answer(
+    quote: Quote,
+    *,
+    links: AnswerLinks,
+    at: datetime,
+    by,
+    attachments: Sequence[Attachment] = (),
+) -> None:
+    """Confirm the answer just given; `attachments` go to the customer."""
+    shop, job, on = Shop.current(), quote.job, timezone.localdate(at)
+    is_accepted = quote.state == states.ACCEPTED
+    facts = {
+        "said": "yes" if is_accepted else "no",
+        "who": one_line(quote.answered_by),
+        "how": quote.get_answered_how_display(),
+        "why": one_line(quote.answer_why),
+        "at": at,
+        "promised": job.promised_on if _is_after(job.promised_on, on) else None,
+    }
+    if option := quote.chosen:
+        places = quote.written_in(shop).places
+        facts |= {"option": option, "totals": option.totals(places=places)}
+        attachments = [quote_attachment(quote, shop=shop), *attachments]
+    else:
+        facts["fee"] = _diagnosis_fee(job, on=on, shop=shop)
+    send_emails(
+        quote,
+        facts,
+        template=f"billing/quotes/letters/{facts['said']}.txt",
+        attachments=attachments,
+        how=quote.answered_how,
+        shop=shop,
+        links=links,
+        about=quote.get_absolute_url(),
+        at=at,
+        by=by,
+    )
+
+
+def _is_after(day: date | None, on: date) -> bool:
+    return day is not None and day > on
+
+
+def quote_attachment(quote: Quote, *, shop: Shop) -> Attachment:
+    """Return the quote's paper as it was sent, byte for byte."""
+    with in_paper_language(shop):
+        return file_name(quote), "application/pdf", bytes(quote.paper)
+
+
+def one_line(typed: str) -> str:
+    """Return a visitor's text on one line, so that it can't pass for lines of ours."""
+    return " ".join(typed.split())
+
+
+def _diagnosis_fee(job: Job, *, on: date, shop: Shop) -> money.Totals | None:
+    """Return what will be charged for the diagnosis alone, with the tax of the day.
+
+    None if no fee was agreed, or the warranty covers it.
+    """
+    if not job.fee_agreed or job.is_under_cover:
+        return None
+    tax = shop.tax(on, job.customer.tax_kind)
+    line = money.Line(Decimal(1), job.fee_agreed, tax.rate, tax.category, tax.reason)
+    return money.totals(
+        [line], places=shop.places, prices_include_tax=shop.prices_include_tax
+    )
+
+
+def send_emails(
+    quote: Quote,
+    facts: dict,
+    *,
+    template: str,
+    attachments: Sequence[Attachment],
+    how: str,
+    shop: Shop,
+    links: AnswerLinks,
+    **when,
+) -> None:
+    """Email the customer; the shop too if no staff recorded the answer (`how`)."""
+    job = quote.job
+    facts |= {
+        "quote": quote,
+        "job": job,
+        "device": job.device,
+        "customer": job.customer,
+        "written_in": quote.written_in(shop),
+        "shop": shop,
+    }
+    told = None
+    if shop.tells_customer:
+        facts["link"] = links.page
+        told = _write(template, facts, job.customer.email, attachments, **when)
+    if shop.tells_shop and how in ANSWERED_ONLINE:
+        desk = f"{links.desk}{job.get_absolute_url()}"
+        facts |= {"link": "", "told": told, "desk": desk}
+        _write("billing/quotes/letters/shop.txt", facts, shop.email, (), **when)
+
+
+def _write(template: str, facts: dict, to: str, attachments, **when) -> Letter | None:
+    """Put the email in the outbox; None if nobody can be written to."""
+    subject, text = _render(template, facts)
+    try:
+        return post.write(
+            to, subject=subject, text=text, attachments=attachments, **when
+        )
+    except post.Unsendable:
+        return None
+
+
+def _render(template: str, facts: dict) -> tuple[str, str]:
+    """Return subject (the first line) and text, in the shop's language of papers."""
+    with in_paper_language(facts["shop"]):
+        text = render_to_string(template, facts)
+    # What a template leaves out leaves its empty lines.
+    text = re.sub(r"[ \t]+\n", "\n", text.strip())
+    subject, _, body = re.sub(r"\n{3,}", "\n\n", text).partition("\n")
+    return subject, body.strip() + "\n"

@@ -1,0 +1,207 @@
+"""A quote: versions, states, answer.
+
+A quote is frozen once it is sent: its paper is kept byte for byte, and the database
+refuses to change its options and lines (see the triggers in the first migration).
+"""
+
+import re
+from datetime import date
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.urls import reverse
+
+from billing.pricing.currency import Currency
+from billing.quotes import states
+from repairs.jobs import states as job_states
+from repairs.jobs.models import Job
+from shopdesk.errors import StaleError
+from shopdesk.fields import best_first
+from shopdesk.shop.models import Shop
+
+STAFF = settings.AUTH_USER_MODEL
+
+VERSIONED = re.compile(
+    r"(\S+?)(?:[\s,]+(?:version|v)[\s.]*|/)([0-9]{1,4})", re.ASCII | re.IGNORECASE
+)
+"""A job's number with the version of its quote."""
+
+
+class QuoteQuerySet(models.QuerySet):
+    def for_rows(self):
+        """With all that one row of a list of quotes shows; the papers stay behind."""
+        return (
+            self.defer("paper")
+            .select_related("job__customer", "job__device__model", "chosen")
+            .prefetch_related("options__lines")
+        )
+
+    def as_found(self):
+        """With all that a line of what was found shows."""
+        return self.defer("paper").select_related("job__customer", "job__device__model")
+
+    def numbered(self, text: str):
+        """The one version that `text` names: `26-00412 version 2`, `26-00412/2`."""
+        named = VERSIONED.fullmatch(text.strip())
+        if not named:
+            return self.none()
+        jobs = Job.objects.numbered(named[1]).order_by()
+        return self.filter(job__in=jobs.values("pk"), version=int(named[2]))
+
+    def sought(self, words: str):
+        """Those whose number `words` may mean, those that hold before the replaced."""
+        named = VERSIONED.fullmatch(words)
+        number = named[1] if named else words
+        jobs = Job.objects.filter(number__icontains=number).order_by()
+        found = self.filter(job__in=jobs.values("pk"))
+        if named:
+            found = found.filter(version=int(named[2]))
+        return best_first(
+            found,
+            exact=Q(job__number__iexact=number) if named else Q(pk__in=[]),
+            begins=~Q(state=states.REPLACED),
+            then=["-pk"],
+        )
+
+    def live(self):
+        """Those that no later version took the place of."""
+        return self.exclude(state=states.REPLACED)
+
+    def drafts(self):
+        return self.filter(state=states.DRAFT)
+
+    def waiting(self, on: date):
+        """Sent, and the customer may still say yes."""
+        return self.filter(state=states.SENT, valid_until__gte=on)
+
+    def expired(self, on: date):
+        """Sent, and not answered in time."""
+        return self.filter(state=states.SENT, valid_until__lt=on)
+
+    def answered(self):
+        return self.filter(state__in=[states.ACCEPTED, states.DECLINED])
+
+
+class Quote(models.Model):
+    """One version of an offer for a job."""
+
+    class How(models.TextChoices):
+        COUNTER = "counter", "at the counter"
+        PHONE = "phone", "by telephone"
+        EMAIL = "email", "by email"
+        LINK = "link", "by the link"
+        SCREEN = "screen", "on the counter’s screen"
+
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="quotes")
+    version = models.PositiveSmallIntegerField(editable=False)
+    state = models.CharField(
+        max_length=8, choices=states.CHOICES, default=states.DRAFT, editable=False
+    )
+    words = models.TextField(
+        "words to the customer",
+        max_length=2000,
+        blank=True,
+        help_text="What was found, in plain words.",
+    )
+    valid_until = models.DateField(null=True, blank=True, editable=False)
+    prices_include_tax = models.BooleanField(default=False, editable=False)
+    currency = models.CharField(max_length=3, editable=False)
+    made_at = models.DateTimeField(auto_now_add=True)
+    made_by = models.ForeignKey(
+        STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
+    )
+    sent_at = models.DateTimeField(null=True, blank=True, editable=False)
+    chosen = models.ForeignKey(
+        "Option",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        editable=False,
+    )
+    answered_at = models.DateTimeField(null=True, blank=True, editable=False)
+    answered_how = models.CharField(max_length=8, choices=How, blank=True, default="")
+    answered_by = models.CharField("who said so", max_length=120, blank=True)
+    answer_why = models.CharField("reason", max_length=500, blank=True)
+    paper = models.BinaryField(null=True, editable=False)
+    paper_hash = models.CharField(max_length=64, blank=True, editable=False)
+
+    objects = QuoteQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["job", "version"], name="quote_version_once_a_job"
+            ),
+            models.UniqueConstraint(
+                fields=["job"],
+                condition=Q(state=states.ACCEPTED),
+                name="quote_one_accepted_a_job",
+            ),
+            models.CheckConstraint(
+                condition=Q(state__in=list(states.LABELS)), name="quote_state_is_known"
+            ),
+            models.CheckConstraint(
+                condition=~Q(state__in=[states.SENT, states.ACCEPTED, states.DECLINED])
+                | (
+                    Q(sent_at__isnull=False, valid_until__isnull=False)
+                    & ~Q(paper_hash="")
+                ),
+                name="quote_sent_is_kept",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state=states.ACCEPTED)
+                | (
+                    Q(chosen__isnull=False, answered_at__isnull=False)
+                    & ~Q(answered_how="")
+                    & ~Q(answered_by="")
+                ),
+                name="quote_accepted_says_what_and_who",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.job.number} version {self.version}"
+
+    def get_absolute_url(self):
+        return reverse("quotes:quote", args=[self.pk])
+
+    @property
+    def is_draft(self) -> bool:
+        return self.state == states.DRAFT
+
+    @property
+    def is_sent(self) -> bool:
+        """With the customer, and not answered."""
+        return self.state == states.SENT
+
+    def is_expired(self, on: date) -> bool:
+        """Whether a yes would come too late on the day `on`."""
+        return self.is_sent and on > self.valid_until
+
+    @property
+    def is_withdrawn(self) -> bool:
+        """Sent, but the bench took the job back: no yes binds it any more."""
+        return self.is_sent and self.job.state != job_states.QUOTED
+
+    def standing(self, on: date) -> str:
+        """The state in a word, with what the calendar and the bench add to it."""
+        if self.is_withdrawn:
+            return "withdrawn"
+        return "expired" if self.is_expired(on) else self.get_state_display()
+
+    def written_in(self, shop: Shop) -> Currency:
+        """The currency the quote was written in, as the shop writes amounts."""
+        return Currency(self.currency, shop.locale)
+
+    def step(self, new: str, **changes) -> None:
+        """The only writer of `state`: judged on what the database says now."""
+        states.check_step(self.state, new)
+        moved = Quote.objects.filter(pk=self.pk, state=self.state).update(
+            state=new, **changes
+        )
+        if not moved:
+            raise StaleError("Someone else changed this quote just now.")
+        self.refresh_from_db()

@@ -1,0 +1,94 @@
+"""A quote is sent: frozen with its paper, and emailed."""
+
+from datetime import date, datetime, timedelta
+from hashlib import sha256
+
+from django.db import transaction
+from django.utils.translation import gettext
+
+from billing.quotes import states
+from billing.quotes.drafting import lock
+from billing.quotes.models import LineKind, Option, Quote
+from billing.quotes.printing import file_name, quote_paper
+from shopdesk.errors import IncompleteError, InvalidTransitionError
+from shopdesk.post import actions as post
+from shopdesk.post.models import Letter
+from shopdesk.printing import in_paper_language
+from shopdesk.shop.models import Shop
+from shopdesk.templatetags.desk import day
+
+
+@transaction.atomic
+def send(quote: Quote, *, on: date, at: datetime, by, link: str = "") -> Quote:
+    """Freeze the quote with its paper; it is valid for the shop's number of days.
+
+    `link` is printed on it: the address at which the customer can answer online.
+    """
+    job, quote = lock(quote)
+    states.check_step(quote.state, states.SENT)
+    options = list(quote.options.prefetch_related("lines"))
+    if not options:
+        raise IncompleteError("Write at least one option first.")
+    for option in options:
+        _check_complete(option)
+    shop = Shop.current()
+    quote.sent_at = at
+    quote.valid_until = on + timedelta(days=shop.quote_days)
+    # The paper must not be marked as a draft.
+    quote.state = states.SENT
+    paper = quote_paper(quote, shop=shop, made_at=at, link=link)
+    quote.state = states.DRAFT
+    quote.step(
+        states.SENT,
+        sent_at=at,
+        valid_until=quote.valid_until,
+        paper=paper,
+        paper_hash=sha256(paper).hexdigest(),
+    )
+    job.quote(by=by)
+    return quote
+
+
+def _check_complete(option: Option) -> None:
+    """Raise if lines, the price of a board, or the reason for a price is missing."""
+    lines = option.lines.all()
+    if not lines:
+        raise IncompleteError(f"“{option.title}” has no lines yet.")
+    for line in lines:
+        if option.is_board and line.kind == LineKind.PART and not line.price:
+            raise IncompleteError(
+                f"Write the price of “{line.text}” in “{option.title}”."
+            )
+    if option.above_suggested() and not option.why_changed.strip():
+        raise IncompleteError(
+            f"“{option.title}” does not ask what is suggested. Write why its price"
+            " differs."
+        )
+
+
+def mail(quote: Quote, *, link: str, at: datetime, by) -> Letter:
+    """Email the quote's paper with the link by which it can be answered."""
+    if not quote.is_sent:
+        raise InvalidTransitionError(
+            f"This quote is {quote.get_state_display()}: only one that was sent and not"
+            " answered is mailed."
+        )
+    job, shop = quote.job, Shop.current()
+    with in_paper_language(shop):
+        subject = gettext("Quote for your {device} ({number})")
+        text = gettext(
+            "Enclosed is our quote for job {number}. It holds until {day}.\n\nYou can"
+            " read and answer it here as well:\n{link}\n\n{shop}"
+        ).format(
+            number=job.number, day=day(quote.valid_until), link=link, shop=shop.name
+        )
+        name = file_name(quote)
+    return post.write(
+        job.customer.email,
+        subject=subject.format(device=job.device.model, number=job.number),
+        text=text,
+        attachments=[(name, "application/pdf", bytes(quote.paper))],
+        about=quote.get_absolute_url(),
+        at=at,
+        by=by,
+    )

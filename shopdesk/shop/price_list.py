@@ -1,0 +1,152 @@
+"""The list price: labour, parts and fees at the shop's rates.
+
+A price list knows no comebacks: `billing.pricing.comeback_price` raises a list price
+that does not cover them.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from shopdesk.money import Line, line_amount, rounded, to_step
+
+LABOUR, PART, FEE = "labour", "part", "fee"
+
+
+@dataclass(frozen=True)
+class Markups:
+    """Percent on the cost of one part; `bands` are (costs at least, percent), rising.
+
+    The whole cost bears the percent of the highest band it reaches; below the first
+    band it is `percent`. Prices have `places` decimals, halves up.
+    """
+
+    percent: Decimal
+    bands: tuple[tuple[Decimal, Decimal], ...] = ()
+    places: int = 2
+
+    def on(self, cost: Decimal) -> Decimal:
+        """Return the percent that a part of this cost bears."""
+        reached = [percent for least, percent in self.bands if least <= cost]
+        return reached[-1] if reached else self.percent
+
+    def price(self, cost: Decimal) -> Decimal:
+        """Return the selling price of one part of this cost."""
+        return rounded(cost * (100 + self.on(cost)) / 100, places=self.places)
+
+
+@dataclass(frozen=True)
+class Rates:
+    """What the shop charges by: an hour of labour in steps, and the markups."""
+
+    hour: Decimal
+    minimum_minutes: int
+    step: Decimal
+    markups: Markups
+    places: int = 2
+
+
+@dataclass(frozen=True)
+class PlannedLabour:
+    """Planned minutes of one fix."""
+
+    text: str
+    minutes: int
+
+
+@dataclass(frozen=True)
+class PartNeed:
+    """A part that a fix needs; `cost` is None where it is unknown."""
+
+    text: str
+    quantity: int
+    cost: Decimal | None
+    fixed: Decimal | None = None
+
+
+@dataclass(frozen=True)
+class ListLine:
+    """One line; `price` is None where none can be suggested."""
+
+    kind: str
+    text: str
+    quantity: Decimal
+    price: Decimal | None
+
+
+@dataclass(frozen=True)
+class FixCost:
+    """What one repair is charged and what it costs, by the fault book."""
+
+    price: Decimal
+    cost: Decimal
+    is_whole: bool
+    """Whether the price of every part is known."""
+
+
+def labour_price(minutes: int, *, rates: Rates) -> Decimal:
+    """Return the price of `minutes` of labour, to the shop's rounding step."""
+    exact = rates.hour * minutes / 60
+    return rounded(to_step(exact, step=rates.step), places=rates.places)
+
+
+def part_price(cost: Decimal, *, fixed: Decimal | None, markups: Markups) -> Decimal:
+    """Return the price of one: the fixed price if there is one, else cost + markup."""
+    return markups.price(cost) if fixed is None else fixed
+
+
+def labour_lines(items: Sequence[PlannedLabour], *, rates: Rates) -> list[ListLine]:
+    """Return a line for each fix. The minimum minutes apply to all of them together."""
+    short = max(0, rates.minimum_minutes - sum(item.minutes for item in items))
+    return [
+        ListLine(
+            LABOUR,
+            item.text,
+            Decimal(1),
+            labour_price(item.minutes + (0 if n else short), rates=rates),
+        )
+        for n, item in enumerate(items)
+    ]
+
+
+def part_line(need: PartNeed, *, rates: Rates) -> ListLine:
+    """Return the line of a part; without a cost and a fixed price it has no price."""
+    price = need.fixed
+    if need.cost is not None:
+        price = part_price(need.cost, fixed=need.fixed, markups=rates.markups)
+    return ListLine(PART, need.text, Decimal(need.quantity), price)
+
+
+def fee_line(text: str, price: Decimal) -> ListLine:
+    """Return the line of a fee."""
+    return ListLine(FEE, text, Decimal(1), price)
+
+
+def list_total(lines: Sequence[ListLine], *, places: int) -> Decimal:
+    """Return the sum of the rounded lines, with tax if the shop's prices include it."""
+    return sum(
+        (
+            line_amount(
+                Line(line.quantity, line.price or Decimal(0), Decimal(0)),
+                places=places,
+            )
+            for line in lines
+        ),
+        Decimal(0),
+    )
+
+
+def fix_cost(
+    minutes: int, parts: Sequence[PartNeed], *, rates: Rates, hourly_cost: Decimal
+) -> FixCost:
+    """Return the list price of one fix and its cost to the shop."""
+    parts_cost = sum(
+        ((part.cost or Decimal(0)) * part.quantity for part in parts), Decimal(0)
+    )
+    lines = [part_line(part, rates=rates) for part in parts]
+    labour = labour_lines([PlannedLabour("", minutes)], rates=rates)
+    return FixCost(
+        price=list_total([*labour, *lines], places=rates.places),
+        cost=rounded(hourly_cost * minutes / 60 + parts_cost, places=rates.places),
+        is_whole=all(line.price is not None for line in lines),
+    )
