@@ -1,25 +1,37 @@
 """Past jobs become records: all of a file, or nothing of it.
 
-Whatever a row says lands on a record. Where the record says otherwise already, such as
-another spelling of a customer's name, the row's own words stay beside it (`as_told`).
+Whatever a row says is stored on a record. Where the record already says something else,
+such as another spelling of a customer's name, the row's own text is kept beside it
+(`as_told`).
 """
 
 from collections import Counter
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 
 from django.db import transaction
 
-from repairs.history import queries
-from repairs.history.beside import beside, lines_written
-from repairs.history.books.actions import FROM_FILE, Books, move, noon, write
-from repairs.history.known import job_differences
+from repairs.history.books import (
+    IMPORT_NOTE,
+    Books,
+    Created,
+    create,
+    noon,
+    stock_movement,
+)
+from repairs.history.issues import ImportIssues
+from repairs.history.on_record import (
+    job_differences,
+    load_jobs,
+    record_texts,
+    rows_of,
+    unmatched,
+    write_lines,
+)
 from repairs.history.past_jobs import PastJob, past_jobs
-from repairs.history.people import Told, matched
 from repairs.history.rows import Row
-from repairs.history.wrongs import Wrongs
 from repairs.jobs import cover, states
 from repairs.jobs.models import (
     Comeback,
@@ -34,205 +46,156 @@ from repairs.jobs.numbers import job_number
 from repairs.stock.models import StockMove
 from shopdesk.shop.models import Series, Shop
 
-SLICE = 500
-"""Jobs written between two moves of the progress bar."""
+BATCH = 500
+"""Jobs saved between two moves of the progress bar."""
 
 
 @dataclass
-class Brought:
-    """How many records a file made, and how many of its jobs were known before."""
+class ImportResult:
+    """How many records a file made, and how many of its jobs existed before."""
 
-    known: int = 0
-    made: Counter = field(default_factory=Counter)
-    beside: list[tuple[int, str, str]] = field(default_factory=list)
-    """Line, column and words of cells that differ from the record they belong to."""
+    existing: int = 0
+    created: Created = field(default_factory=Counter)
+    unmatched: list[tuple[int, str, str]] = field(default_factory=list)
+    """Line, column and text of cells that differ from the record they belong to."""
 
 
 @transaction.atomic
-def bring_in(
+def import_jobs(
     rows: Iterable[Row],
     *,
-    wrongs: Wrongs,
-    seen: Collection[str] = (),
+    issues: ImportIssues,
+    numbers: Collection[str] = (),
     is_check: bool = False,
     progress: Callable[[int], object] = lambda jobs: None,
-) -> Brought:
-    """Bring past jobs into the books, each once.
+) -> ImportResult:
+    """Import past jobs, each once.
 
-    Jobs on record stay as they are; one that the file tells otherwise is told in
-    `wrongs`. With anything in `wrongs`, or for a check, nothing is written. `seen` are
-    the numbers of jobs whose rows could not be read, `progress` hears of jobs done.
+    Jobs on record stay as they are; one that the file has otherwise is an issue. With
+    any issue, or for a check, nothing is saved. `numbers` are those of jobs whose rows
+    could not be read, `progress` is called with the number of jobs saved.
     """
-    told = past_jobs(rows, wrongs=wrongs)
-    known = queries.numbers_known(told)
-    new = [job for number, job in told.items() if number not in known]
-    brought = Brought(known=len(known))
-    for job in queries.jobs_told(known):
-        _check_known(told[job.number], queries.rows_of(job), wrongs)
-    came_from = {job.head.returned_from for job in new} - {job.head.job for job in new}
+    jobs = past_jobs(rows, issues=issues)
+    result = ImportResult()
+    new = dict(jobs)
+    for job in load_jobs(jobs):
+        result.existing += 1
+        _check_existing(new.pop(job.number), job, issues)
+    returned_from = {job.head.returned_from for job in new.values()} - new.keys()
     books = Books(
-        new,
-        people=matched(
-            [Told(job.head.customer, job.head.email, job.head.phone) for job in new],
-            known=queries.people() if new else [],
-        ),
-        known={job.number: job for job in queries.jobs_told(came_from)},
-        made=brought.made,
+        list(new.values()),
+        earlier={job.number: job for job in load_jobs(returned_from)},
+        created=result.created,
     )
-    books.find_devices(seen=seen, wrongs=wrongs)
-    books.find_faults(wrongs=wrongs)
-    if new and not wrongs and not is_check:
-        _Writing(books, brought).write(progress)
-    return brought
+    books.look_up(numbers=numbers, issues=issues)
+    if new and not issues and not is_check:
+        _Importer(books, result).save(progress)
+    return result
 
 
-def _check_known(job: PastJob, known: Sequence[Row], wrongs: Wrongs) -> None:
-    for row, apart in job_differences(job.rows, known):
-        for one in apart:
-            says = (
-                f"the file says “{one.in_file}”, on record is “{one.on_record}”"
-                if one.column
-                else f"the file has {one.in_file}"
-            )
-            wrongs.add(
-                row.line,
-                one.column,
-                f"Job {row.job} is known and differs: {says}. It is not overwritten.",
-            )
+def _check_existing(past: PastJob, job: Job, issues: ImportIssues) -> None:
+    for row, difference in job_differences(past.rows, rows_of(job)):
+        text = (
+            f"Job {row.job} already exists with different data: {difference}. It was"
+            " not changed."
+        )
+        issues.add(row.line, difference.column, text)
 
 
-class _Writing:
-    """The jobs of one file on their way into the books."""
+class _Importer:
+    """Saves the jobs of one file."""
 
-    def __init__(self, books: Books, brought: Brought) -> None:
+    def __init__(self, books: Books, result: ImportResult) -> None:
         self.books = books
-        self.jobs = books.jobs
-        self.known = books.known
-        self.brought = brought
+        self.result = result
         self.shop = Shop.current()
-        self.repairs: dict[str, list[Repair]] = {}
+        self.repairs = {
+            number: list(job.repairs.all()) for number, job in books.earlier.items()
+        }
+        """The repairs of each job that exists or was saved."""
 
-    def write(self, progress: Callable[[int], object]) -> None:
-        self.books.write()
-        jobs = sorted(self.jobs, key=self._in_order())
-        for start in range(0, len(jobs), SLICE):
-            some = jobs[start : start + SLICE]
-            self._write_jobs(some)
-            progress(len(some))
+    def save(self, progress: Callable[[int], object]) -> None:
+        self.books.save()
+        jobs = _in_order(self.books.jobs)
+        for start in range(0, len(jobs), BATCH):
+            batch = jobs[start : start + BATCH]
+            self._save_jobs(batch)
+            progress(len(batch))
         Comeback.objects.write_all()
-        self._pass_over_numbers()
+        _advance_job_numbers(jobs)
 
-    def _in_order(self) -> Callable[[PastJob], tuple]:
-        """By day; of one day, a return after the job it came back from."""
-        by_number = {job.head.job: job for job in self.jobs}
-        depth: dict[str, int] = {}
-        for start in by_number:
-            path, number = [], start
-            while number in by_number and number not in depth:
-                path.append(number)
-                number = by_number[number].head.returned_from
-            below = depth.get(number, 0)
-            for steps, passed in enumerate(reversed(path), start=1):
-                depth[passed] = below + steps
-        return lambda job: (job.head.booked_in, depth[job.head.job])
-
-    def _write_jobs(self, some: list[PastJob]) -> None:
-        jobs, repairs, decisions, steps = [], [], [], []
-        labour, used, moves = [], [], []
-        for told in some:
-            head = told.head
-            job = self._job(told)
+    def _save_jobs(self, batch: list[PastJob]) -> None:
+        jobs, steps, repairs, decisions = [], [], [], []
+        labour, used, movements = [], [], []
+        for past in batch:
+            head, day = past.head, past.head.handed_back or past.head.booked_in
+            job = self._job(past)
             jobs.append(job)
             steps.append(
                 Step(
-                    job=job,
-                    old="",
-                    new=told.state,
-                    made_at=noon(head.handed_back or head.booked_in),
-                    why=FROM_FILE,
+                    job=job, old="", new=past.state, made_at=noon(day), why=IMPORT_NOTE
                 )
             )
-            decision = self._decision(job, told)
+            decision = self._decision(job, past)
             if decision:
                 decisions.append(decision)
-            if not told.repairs and head.minutes:
-                labour.append(Labour(job=job, minutes=head.minutes, note=FROM_FILE))
+            if not past.repairs and head.minutes:
+                labour.append(Labour(job=job, minutes=head.minutes, note=IMPORT_NOTE))
             self.repairs[head.job] = []
-            for row in told.repairs:
+            for row in past.repairs:
                 repair = self._repair(job, row, decision)
                 self.repairs[head.job].append(repair)
-                repairs.append(repair)
-                for part in row.parts:
-                    delivery = self.books.deliveries[part.number, part.lot]
-                    used.append(
-                        PartUsed(
-                            repair=repair,
-                            part=delivery.part,
-                            delivery=delivery,
-                            quantity=part.quantity,
-                            cost=part.cost or Decimal(0),
-                        )
-                    )
-                    moves.append(
-                        move(
-                            delivery,
+                for part_used in self._parts_used(repair, row):
+                    used.append(part_used)
+                    movements.append(
+                        stock_movement(
+                            part_used.delivery,
                             kind=StockMove.Kind.USED,
-                            quantity=-part.quantity,
-                            on=head.handed_back or head.booked_in,
+                            quantity=-part_used.quantity,
+                            on=day,
                             why=f"job {head.job}",
                         )
                     )
-        for records in (jobs, steps, repairs, decisions, labour, used, moves):
-            write(records, made=self.brought.made)
+            repairs += self.repairs[head.job]
+        for records in (jobs, steps, repairs, decisions, labour, used, movements):
+            create(records, self.result.created)
 
-    def _job(self, told: PastJob) -> Job:
-        head = told.head
-        customer = self.books.customer(head.job)
-        device = self.books.device(head.job)
-        on_record = {
-            "customer": customer.name,
-            "email": customer.email,
-            "phone": customer.phone,
-            "kind": device.model.kind,
-            "maker": device.model.maker,
-            "model": device.model.model,
-            "serial": device.serial,
-        }
-        words = beside(head, on_record)
-        if head.returned_from and not self._repairs_of(head.returned_from):
-            # Nothing was repaired there that this could be held against.
-            words["returned_from"] = head.returned_from
-            words["return_is"] = head.return_is
-        self.brought.beside += [(head.line, *cell) for cell in words.items()]
+    def _job(self, past: PastJob) -> Job:
+        head = past.head
+        customer, device = self.books.customer(head.job), self.books.device(head.job)
+        texts = unmatched(head, record_texts(customer, device))
+        if head.returned_from and not self.repairs[head.returned_from]:
+            # Without a repair there is nothing that the return could be linked to.
+            texts["returned_from"] = head.returned_from
+            texts["return_is"] = head.return_is
         return Job(
             number=head.job,
             device=device,
             customer=customer,
-            state=told.state,
-            outcome=told.outcome,
+            state=past.state,
+            outcome=past.outcome,
             complaint=head.complaint,
-            fee_agreed=None if told.repairs else head.charged,
+            fee_agreed=None if past.repairs else head.charged,
             booked_in_on=head.booked_in,
             handed_back_on=head.handed_back,
             is_from_history=True,
-            as_told=lines_written(words),
+            as_told=self._kept(head, texts),
         )
 
-    def _repairs_of(self, number: str) -> list[Repair]:
-        if number in self.known:
-            return list(self.known[number].repairs.all())
-        return self.repairs[number]
+    def _kept(self, row: Row, texts: dict[str, str]) -> str:
+        self.result.unmatched += [(row.line, *cell) for cell in texts.items()]
+        return write_lines(texts)
 
-    def _decision(self, job: Job, told: PastJob) -> ReturnDecision | None:
-        """What the return is, decided on the day it came in."""
-        head = told.head
-        if not head.returned_from or not self._repairs_of(head.returned_from):
+    def _decision(self, job: Job, past: PastJob) -> ReturnDecision | None:
+        """Return what the return is, decided on the day it came in."""
+        head = past.head
+        if not head.returned_from or not self.repairs[head.returned_from]:
             return None
-        here = {row.fault for row in told.repairs}
+        faults = {row.fault for row in past.repairs}
         earlier = min(
-            self._repairs_of(head.returned_from),
+            self.repairs[head.returned_from],
             # The repair of the same fault, else one that was fixed, else the first.
-            key=lambda r: (r.fault.code not in here, r.outcome != states.FIXED),
+            key=lambda r: (r.fault.code not in faults, r.outcome != states.FIXED),
         )
         return ReturnDecision(
             job=job,
@@ -245,9 +208,7 @@ class _Writing:
 
     def _repair(self, job: Job, row: Row, decision: ReturnDecision | None) -> Repair:
         fault, fix = self.books.faults[row.fault], self.books.fixes.get(row.fix)
-        on_record = {"fault_name": fault.name, "fix_name": fix.name if fix else ""}
-        words = beside(row, on_record)
-        self.brought.beside += [(row.line, *cell) for cell in words.items()]
+        record = {"fault_name": fault.name, "fix_name": fix.name if fix else ""}
         repair = Repair(
             job=job,
             fault=fault,
@@ -257,15 +218,15 @@ class _Writing:
             no_part_needed=bool(row.fix and row.outcome and not row.parts),
             minutes_from_history=row.minutes or 0,
             charged=row.charged,
-            parts_cost_from_history=row.parts_cost_beyond,
-            as_told=lines_written(words),
+            parts_cost_from_history=row.other_parts_cost,
+            as_told=self._kept(row, unmatched(row, record)),
             handed_back_on=job.handed_back_on,
         )
         if row.handed_back:
             labour = Decimal(row.minutes or 0) * self.shop.cost_rate / 60
             parts = sum(((p.cost or 0) * p.quantity for p in row.parts), Decimal(0))
             repair.cost = (
-                labour.quantize(Decimal("0.0001")) + parts + row.parts_cost_beyond
+                labour.quantize(Decimal("0.0001")) + parts + row.other_parts_cost
             )
             if row.outcome == states.FIXED:
                 self._start_cover(repair, on=row.handed_back, decision=decision)
@@ -288,15 +249,43 @@ class _Writing:
             repair.cover_days = days
             repair.covered_until = cover.covered_until(on, days=days)
 
-    def _pass_over_numbers(self) -> None:
-        """Let the shop's own numbers go on after those of the file that look alike."""
-        last: Counter = Counter()
-        for job in self.jobs:
-            year, number = job.head.booked_in.year, job.head.job[3:]
-            is_number = number.isascii() and number.isdigit() and len(number) <= 8
-            if is_number and job_number(year, int(number)) == job.head.job:
-                last[year] = max(last[year], int(number))
-        for year, number in last.items():
-            series, _ = Series.objects.get_or_create(name=f"job {year}")
-            if series.last < number:
-                Series.objects.filter(pk=series.pk, last__lt=number).update(last=number)
+    def _parts_used(self, repair: Repair, row: Row) -> list[PartUsed]:
+        deliveries = self.books.deliveries
+        return [
+            PartUsed(
+                repair=repair,
+                part=deliveries[part.number, part.lot].part,
+                delivery=deliveries[part.number, part.lot],
+                quantity=part.quantity,
+                cost=part.cost or Decimal(0),
+            )
+            for part in row.parts
+        ]
+
+
+def _in_order(jobs: list[PastJob]) -> list[PastJob]:
+    """Return the jobs by day; of one day, a return after the job it came back from."""
+    earlier = {job.head.job: job.head.returned_from for job in jobs}
+    depths: dict[str, int] = {}
+    for start in earlier:
+        path, number = [], start
+        while number in earlier and number not in depths:
+            path.append(number)
+            number = earlier[number]
+        depth = depths.get(number, 0)
+        for steps, passed in enumerate(reversed(path), start=1):
+            depths[passed] = depth + steps
+    return sorted(jobs, key=lambda job: (job.head.booked_in, depths[job.head.job]))
+
+
+def _advance_job_numbers(jobs: list[PastJob]) -> None:
+    """Let the shop's own job numbers continue after those of the file."""
+    last: Counter[int] = Counter()
+    for job in jobs:
+        year, number = job.head.booked_in.year, job.head.job[3:]
+        is_number = number.isascii() and number.isdigit() and len(number) <= 8
+        if is_number and job_number(year, int(number)) == job.head.job:
+            last[year] = max(last[year], int(number))
+    for year, number in last.items():
+        series, _ = Series.objects.get_or_create(name=f"job {year}")
+        Series.objects.filter(pk=series.pk, last__lt=number).update(last=number)

@@ -1,15 +1,16 @@
-"""Rows put together to jobs: a row a repair, and several of them may be one job."""
+"""Rows put together to jobs: a row is a repair, and a job may have several."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from repairs.history.columns import JOB_COLUMNS
-from repairs.history.rows import Row, shown
-from repairs.history.wrongs import Wrongs
+from repairs.history.cells import quoted
+from repairs.history.issues import ImportIssues
+from repairs.history.rows import JOB_COLUMNS, REPAIR_COLUMNS, Row
 from repairs.jobs import states
 
-MOST_ROWS = 100
+MAX_ROWS = 100
 """No job has more repairs than that: the column holds something else."""
+COMPARED = [c for c in REPAIR_COLUMNS if c not in ("fault_name", "fix_name")]
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,20 +30,19 @@ class PastJob:
 
     @property
     def outcome(self) -> str:
-        """What came of the job as a whole; empty where the bench is not done with it.
+        """The outcome of the whole job; empty while it is still at the bench.
 
-        One fault fixed makes it a fixed job. Handed back with nothing done and no
-        outcome told, the customer said no.
+        One fault fixed makes it a fixed job. Handed back without any outcome, the
+        customer declined.
         """
-        told = {row.outcome for row in self.rows}
-        if self.head.handed_back is None and "" in told:
+        outcomes = {row.outcome for row in self.rows}
+        if self.head.handed_back is None and "" in outcomes:
             return ""
-        found = (outcome for outcome in states.OUTCOMES if outcome in told)
+        found = (outcome for outcome in states.OUTCOMES if outcome in outcomes)
         return next(found, states.DECLINED_BY_CUSTOMER)
 
     @property
     def state(self) -> str:
-        """Handed back with its day; else ready once the outcome is told."""
         if self.head.handed_back:
             return states.HANDED_BACK
         if self.outcome:
@@ -50,57 +50,39 @@ class PastJob:
         return states.DIAGNOSED if self.repairs else states.BOOKED_IN
 
 
-def past_jobs(rows: Iterable[Row], *, wrongs: Wrongs) -> dict[str, PastJob]:
-    """The jobs by their numbers, in the order of the file."""
+def past_jobs(rows: Iterable[Row], *, issues: ImportIssues) -> dict[str, PastJob]:
+    """Return the jobs by number, in the order of the file."""
     jobs: dict[str, PastJob] = {}
-    lines: dict[tuple[object, ...], int] = {}
     for row in rows:
-        if (job := jobs.get(row.job)) is None:
-            jobs[row.job] = PastJob([row])
-        else:
-            _check_agreement(row, job.head, wrongs=wrongs)
-            job.rows.append(row)
-            if len(job.rows) == MOST_ROWS + 1:
-                wrongs.add(
-                    row.line, "job", f"Job {row.job} has more than {MOST_ROWS} rows."
-                )
-        first = lines.setdefault((row.job, *told(row)), row.line)
-        if first != row.line:
-            wrongs.add(row.line, "", f"This row is the same as line {first}.")
+        jobs.setdefault(row.job, PastJob([])).rows.append(row)
     for job in jobs.values():
         if len(job.rows) > 1:
-            for row in job.rows:
-                if not row.fault:
-                    wrongs.add(
-                        row.line,
-                        "fault",
-                        f"Job {row.job} has several rows: each needs its fault.",
-                    )
+            _check_rows(job, issues)
     return jobs
 
 
-def _check_agreement(row: Row, first: Row, *, wrongs: Wrongs) -> None:
-    for column in JOB_COLUMNS:
-        here, there = getattr(row, column), getattr(first, column)
-        if here != there:
-            wrongs.add(
-                row.line,
-                column,
-                f"Job {row.job} says {shown(str(here or ''))} here and"
-                f" {shown(str(there or ''))} in line {first.line}: all its rows must"
-                " agree.",
-            )
-
-
-def told(row: Row) -> tuple[object, ...]:
-    """The repair that a row tells of, wherever it stands."""
-    return (
-        row.fault,
-        row.fix,
-        row.declared,
-        row.outcome,
-        row.minutes,
-        row.charged,
-        row.parts_cost,
-        row.parts,
-    )
+def _check_rows(job: PastJob, issues: ImportIssues) -> None:
+    """Add what does not fit together between the rows of one job."""
+    first, number = job.head, job.head.job
+    lines: dict[tuple[object, ...], int] = {}
+    for row in job.rows:
+        for column in JOB_COLUMNS:
+            here, there = getattr(row, column), getattr(first, column)
+            if here != there:
+                issues.add(
+                    row.line,
+                    column,
+                    f"Job {number} has {quoted(str(here or ''))} here and"
+                    f" {quoted(str(there or ''))} in line {first.line}. All rows of a"
+                    " job must have the same value.",
+                )
+        if not row.fault:
+            text = f"Job {number} has several rows: each must name its fault."
+            issues.add(row.line, "fault", text)
+        values = tuple(getattr(row, column) for column in COMPARED)
+        earlier = lines.setdefault(values, row.line)
+        if earlier != row.line:
+            issues.add(row.line, "", f"This row is the same as line {earlier}.")
+    if len(job.rows) > MAX_ROWS:
+        text = f"Job {number} has more than {MAX_ROWS} rows."
+        issues.add(job.rows[MAX_ROWS].line, "job", text)

@@ -1,6 +1,7 @@
 """From a file on disk to the cells of its rows, each with the line it begins on.
 
 Memory holds one row at a time: a file of one endless line is refused, not loaded.
+Cells are split by `csv`, since pandas names no line of a wrong row.
 """
 
 import codecs
@@ -9,149 +10,134 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TextIO
 
-from repairs.history.columns import COLUMNS, REQUIRED
-from repairs.history.wrongs import Unreadable, Wrongs
+from repairs.history.issues import ImportIssues, UnreadableFileError
+from repairs.history.rows import COLUMNS, REQUIRED
 
 CHUNK = 1 << 20
-LONGEST_LINE = 200_000
-LONGEST_CELL = 20_000
-FEW = 8
-"""As many names of columns are told in one sentence."""
-
-Cells = dict[str, str]
+MAX_LINE = 200_000
+MAX_CELL = 20_000
+MAX_NAMES = 8
+"""Names of columns listed in one sentence."""
+SAVE_AGAIN = "Save the file as CSV (UTF-8)."
 
 
 def check_text(path: Path) -> None:
-    """Raise Unreadable, saying where, for what is not UTF-8 text."""
+    """Raise UnreadableFileError, with the line, for what is not UTF-8 text."""
     decoder = codecs.getincrementaldecoder("utf-8")()
     lines = 1
     with path.open("rb") as file:
         start = file.read(4)
         if start.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-            raise Unreadable("The file is UTF-16. Save it again as CSV in UTF-8.")
+            raise UnreadableFileError(f"The file is UTF-16. {SAVE_AGAIN}")
         if start == b"PK\x03\x04":
-            raise Unreadable("This is a spreadsheet or archive. Save it as CSV, UTF-8.")
+            raise UnreadableFileError(
+                f"The file is a spreadsheet or archive. {SAVE_AGAIN}"
+            )
         file.seek(0)
-        while chunk := file.read(CHUNK):
+        while True:
+            chunk = file.read(CHUNK)
             if b"\x00" in chunk:
                 line = lines + chunk[: chunk.index(b"\x00")].count(b"\n")
-                raise Unreadable(
-                    f"There is a NUL byte in line {line}: this is no plain text in"
-                    " UTF-8. Save it again as CSV in UTF-8."
-                )
-            waiting = decoder.getstate()[0]
+                raise UnreadableFileError(f"Line {line} has a NUL byte. {SAVE_AGAIN}")
             try:
-                decoder.decode(chunk)
+                decoder.decode(chunk, final=not chunk)
             except UnicodeDecodeError as error:
-                _not_utf8(waiting + chunk, at=error.start, lines=lines)
+                # What it could not decode may begin in the chunk before, within a line.
+                line = lines + error.object[: error.start].count(b"\n")
+                raise UnreadableFileError(
+                    f"Byte 0x{error.object[error.start]:02X} in line {line} is not"
+                    f" UTF-8 text. {SAVE_AGAIN}"
+                ) from None
+            if not chunk:
+                return
             lines += chunk.count(b"\n")
-        try:
-            decoder.decode(b"", final=True)
-        except UnicodeDecodeError as error:
-            _not_utf8(error.object, at=error.start, lines=lines)
 
 
-def _not_utf8(chunk: bytes, *, at: int, lines: int) -> None:
-    line = lines + chunk[:at].count(b"\n")
-    raise Unreadable(
-        f"The file is not UTF-8: byte 0x{chunk[at]:02X} in line {line} is no text"
-        " there. Save it again as CSV in UTF-8."
-    )
+def read_rows(
+    path: Path, *, issues: ImportIssues
+) -> Iterator[tuple[int, dict[str, str]]]:
+    """Yield the cells of each row by column, with the line where the row begins.
 
-
-def read_rows(path: Path, *, wrongs: Wrongs) -> Iterator[tuple[int, Cells]]:
-    """The cells of each row by column, with the line where the row begins.
-
-    What is wrong with one row is added to `wrongs`, and the row left out. Raises
-    Unreadable where nothing can be read from there on. Empty rows are passed over.
+    A row of the wrong length is added to `issues` and left out. Raises
+    UnreadableFileError if nothing can be read from there on. Empty rows are skipped.
     """
     check_text(path)
-    csv.field_size_limit(LONGEST_CELL)
+    csv.field_size_limit(MAX_CELL)
     with path.open(encoding="utf-8-sig", newline="") as file:
         rows = csv.reader(_lines(file), strict=True)
-        header = _header(_next(rows, line=1))
+        header = _header(_next(rows, line=1) or [])
         line = rows.line_num + 1
         while (cells := _next(rows, line=line)) is not None:
             if any(map(str.strip, cells)):
                 if len(cells) == len(header):
                     yield line, dict(zip(header, cells, strict=True))
                 else:
-                    wrongs.add(line, "", _wrong_width(len(cells), wanted=len(header)))
+                    issues.add(
+                        line,
+                        "",
+                        f"Row has {len(cells):,} cells, header has {len(header)}. Quote"
+                        " cells that contain a comma.",
+                    )
             line = rows.line_num + 1
 
 
 def _lines(file: TextIO) -> Iterator[str]:
     number = 0
-    while text := file.readline(LONGEST_LINE + 1):
+    while text := file.readline(MAX_LINE + 1):
         number += 1
-        if len(text) > LONGEST_LINE:
-            raise Unreadable(
-                f"Line {number} is longer than {LONGEST_LINE:,} characters: this is no"
+        if len(text) > MAX_LINE:
+            raise UnreadableFileError(
+                f"Line {number} has more than {MAX_LINE:,} characters. This is not a"
                 " history file."
             )
         yield text
 
 
 def _next(rows: Iterator[list[str]], *, line: int) -> list[str] | None:
-    """The next row, or None at the end of the file."""
+    """Return the next row, or None at the end of the file."""
     try:
         return next(rows, None)
     except csv.Error as error:
         if "field larger" in str(error):
-            why = f"a cell is longer than {LONGEST_CELL:,} characters"
+            reason = f"a cell has more than {MAX_CELL:,} characters"
         elif "end of data" in str(error):
-            why = "the file ends within quotation marks"
+            reason = "the file ends inside quotation marks"
         else:
-            why = "text goes on after a closing quotation mark"
-        raise Unreadable(
-            f"The row that begins in line {line} can't be read: {why}. Look for a"
+            reason = "text follows a closing quotation mark"
+        raise UnreadableFileError(
+            f"The row that begins in line {line} cannot be read: {reason}. Look for a"
             ' quotation mark that is not doubled ("") or not closed.'
         ) from None
 
 
-def _header(cells: Sequence[str] | None) -> list[str]:
-    """The names of the columns. Raises Unreadable with all that is wrong with them."""
-    names = [cell.strip() for cell in cells or []]
+def _header(cells: Sequence[str]) -> list[str]:
+    """Return the names of the columns. Raises with all that is wrong with them."""
+    names = [cell.strip() for cell in cells]
     if not any(names):
-        raise Unreadable("The file is empty, or begins with an empty line.")
+        raise UnreadableFileError("The file is empty or begins with an empty line.")
     if len(names) == 1:
-        for mark, called in ((";", "semicolons"), ("\t", "tabs"), ("|", "bars")):
+        for mark, name in ((";", "semicolons"), ("\t", "tabs"), ("|", "bars")):
             if mark in names[0]:
-                raise Unreadable(
-                    f"The columns are separated by {called}: save the file again with"
-                    " commas."
+                raise UnreadableFileError(
+                    f"Columns are separated by {name}. Save the file with commas."
                 )
-    said = []
-    unknown = [name or "(no name)" for name in names if name not in COLUMNS]
-    if unknown:
-        said.append(
-            f"Unknown columns: {_some(unknown)}. Known are: {', '.join(COLUMNS)}."
+    faults = {
+        "Unknown": [name or "(no name)" for name in names if name not in COLUMNS],
+        "Duplicate": sorted({n for n in names if n in COLUMNS and names.count(n) > 1}),
+        "Missing": [name for name in REQUIRED if name not in names],
+    }
+    sentences = [f"{kind} columns: {_some(n)}." for kind, n in faults.items() if n]
+    if faults["Unknown"]:
+        sentences.append(f"Allowed columns: {', '.join(COLUMNS)}.")
+    if sentences:
+        raise UnreadableFileError(
+            " ".join(["The header in line 1 is wrong.", *sentences])
         )
-    twice = sorted(
-        {name for name in names if name in COLUMNS and names.count(name) > 1}
-    )
-    if twice:
-        said.append(f"Columns that are there twice: {_some(twice)}.")
-    missing = [name for name in REQUIRED if name not in names]
-    if missing:
-        said.append(f"Missing columns: {_some(missing)}.")
-    if said:
-        raise Unreadable(" ".join(["The header in line 1 is wrong.", *said]))
     return names
 
 
 def _some(names: Sequence[str]) -> str:
-    told = ", ".join(_printable(name)[:40] for name in names[:FEW])
-    return told + (f" and {len(names) - FEW:,} more" if len(names) > FEW else "")
-
-
-def _printable(name: str) -> str:
-    """The name without what would steer a terminal."""
-    return "".join(c if c.isprintable() else "?" for c in name)
-
-
-def _wrong_width(cells: int, *, wanted: int) -> str:
-    return (
-        f"This row has {cells:,} cells, the header has {wanted}. A cell with a comma"
-        " needs quotation marks around it."
-    )
+    """Return the first names in a list, without what would steer a terminal."""
+    shown = ["".join(c if c.isprintable() else "?" for c in n)[:40] for n in names]
+    more = f" and {len(names) - MAX_NAMES:,} more" if len(names) > MAX_NAMES else ""
+    return ", ".join(shown[:MAX_NAMES]) + more

@@ -1,58 +1,41 @@
-"""A row of the history file as it is meant: days, amounts and words instead of text."""
+"""The columns of a history file, and a row of it as values."""
 
-import re
-import unicodedata
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from typing import Any
 
-import phonenumbers
-
-from repairs.history.columns import DECLARED, LONGEST, OUTCOMES, REQUIRED, RETURN_IS
-from repairs.history.wrongs import Wrongs
+from repairs.faults import declared
+from repairs.history.cells import (
+    Bounds,
+    CellError,
+    ImportedPart,
+    is_control,
+    one_of,
+    read_code,
+    read_cost,
+    read_day,
+    read_email,
+    read_minutes,
+    read_parts,
+    read_phone,
+    read_price,
+    read_text,
+    total_cost,
+)
+from repairs.history.issues import ImportIssues
 from repairs.jobs import states
 
-EARLIEST = date(1990, 1, 1)
-MOST_MINUTES = 10_000
-MOST_PARTS = 10_000
 CENT = Decimal("0.01")
-DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", re.ASCII)
-WHOLE = re.compile(r"[0-9]{1,9}", re.ASCII)
-AMOUNT = re.compile(r"[0-9]{1,13}(?:\.[0-9]{1,4})?", re.ASCII)
-EMAIL = re.compile(r"[^@\s,;<>()\"]+@[^@\s,;<>()\"]+\.[^@\s.,;<>()\"]+")
-CODE = re.compile(r"[A-Z0-9]+(?:-[A-Z0-9]+)*", re.ASCII)
-PART = re.compile(
-    r"(?P<number>[^*@#;]{1,40})\*(?P<quantity>[0-9]{1,9})"
-    r"(?:@(?P<cost>[^*@#;]*))?(?:#(?P<lot>[^;]{1,40}))?",
-    re.ASCII,
-)
-NO_PART = (
-    "Write each part as NUMBER*QTY@UNITCOST#DELIVERY, separated by ; (cost and delivery"
-    " may be left out)."
-)
-
-
-@dataclass(frozen=True, slots=True)
-class PartTold:
-    """A part that went into a repair; the cost of one and the delivery where known."""
-
-    number: str
-    quantity: int
-    cost: Decimal | None = None
-    lot: str = ""
-
-    def __str__(self) -> str:
-        cost = "" if self.cost is None else f"@{self.cost:f}"
-        return f"{self.number}*{self.quantity}{cost}" + (self.lot and f"#{self.lot}")
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One repair of one job, or a job on which nothing was found.
+    """One repair of one job, or a job on which no fault is named.
 
     Empty text and None are what the file does not say. `declared`, `outcome` and
-    `return_is` are the words the records keep; `phone` is E.164.
+    `return_is` hold the values stored in records; `phone` is E.164.
     """
 
     line: int
@@ -76,240 +59,114 @@ class Row:
     minutes: int | None = None
     charged: Decimal | None = None
     parts_cost: Decimal | None = None
-    parts: tuple[PartTold, ...] = ()
+    parts: tuple[ImportedPart, ...] = ()
     returned_from: str = ""
     return_is: str = ""
 
     @property
-    def parts_cost_beyond(self) -> Decimal:
-        """The cost of parts that is not told part by part."""
+    def other_parts_cost(self) -> Decimal:
+        """The cost of parts that are not listed one by one."""
         if self.parts_cost is None:
             return Decimal(0)
-        return self.parts_cost - told_cost(self.parts)
+        return self.parts_cost - total_cost(self.parts)
 
 
 @dataclass(frozen=True)
-class Bounds:
-    """What depends on the shop and the day.
+class Column:
+    """How a column is read; `max_length` is what fits the record it is stored on.
 
-    `latest` is the last day a row may name, `places` the currency's decimals, `country`
-    the one whose telephone numbers need no prefix.
+    With `is_optional` an empty cell says nothing, so it contradicts no record.
     """
 
-    latest: date
-    places: int
-    country: str
-
-    @property
-    def most(self) -> Decimal:
-        """No repair costs more; currencies without cents have long amounts."""
-        return Decimal(1_000_000 if self.places else 1_000_000_000)
+    read: Callable[[str, Bounds], Any] = read_text
+    max_length: int | None = None
+    is_required: bool = False
+    is_optional: bool = False
+    may_have_lines: bool = False
 
 
-def told_cost(parts: tuple[PartTold, ...]) -> Decimal:
-    return sum(
-        (part.cost * part.quantity for part in parts if part.cost is not None),
-        Decimal(0),
-    )
+DECLARED = one_of(declared.LABELS)
+OUTCOME = one_of(states.OUTCOMES)
+RETURN_IS = one_of(
+    {
+        value: label
+        for value, label in states.RETURN_IS.items()
+        if value != states.UNDECIDED
+    }
+)
+
+JOB_COLUMNS = {
+    "booked_in": Column(read_day, is_required=True),
+    "handed_back": Column(read_day),
+    "customer": Column(max_length=120, is_required=True),
+    "email": Column(read_email, 254, is_optional=True),
+    "phone": Column(read_phone, 40, is_optional=True),
+    "kind": Column(max_length=40, is_required=True),
+    "maker": Column(max_length=60, is_optional=True),
+    "model": Column(max_length=80, is_required=True),
+    "serial": Column(max_length=60, is_optional=True),
+    "complaint": Column(max_length=2000, is_optional=True, may_have_lines=True),
+    "returned_from": Column(max_length=40),
+    "return_is": Column(RETURN_IS),
+}
+"""What belongs to the job: the same in every row of one job."""
+
+REPAIR_COLUMNS = {
+    "fault": Column(read_code, 40),
+    "fault_name": Column(max_length=120, is_optional=True),
+    "fix": Column(read_code, 40),
+    "fix_name": Column(max_length=120, is_optional=True),
+    "declared": Column(DECLARED),
+    "outcome": Column(OUTCOME),
+    "minutes": Column(read_minutes, is_optional=True),
+    "charged": Column(read_price),
+    "parts_cost": Column(read_cost, is_optional=True),
+    "parts": Column(read_parts),
+}
+"""What belongs to the one repair of a row."""
+
+COLUMNS = {"job": Column(max_length=40, is_required=True)}
+COLUMNS |= JOB_COLUMNS | REPAIR_COLUMNS
+REQUIRED = tuple(name for name, column in COLUMNS.items() if column.is_required)
 
 
 def read_row(
-    line: int, cells: Mapping[str, str], *, bounds: Bounds, wrongs: Wrongs
+    line: int, cells: Mapping[str, str], *, bounds: Bounds, issues: ImportIssues
 ) -> Row | None:
-    """The row that `cells` mean; None where something is wrong, told in `wrongs`."""
-    before = wrongs.count
-    read = _Reader(cells, line=line, bounds=bounds, wrongs=wrongs)
-    row = Row(
-        line=line,
-        job=read.text("job"),
-        booked_in=read.day("booked_in") or EARLIEST,
-        handed_back=read.day("handed_back"),
-        customer=read.text("customer"),
-        email=read.email("email"),
-        phone=read.phone("phone"),
-        kind=read.text("kind"),
-        maker=read.text("maker"),
-        model=read.text("model"),
-        serial=read.text("serial"),
-        complaint=read.text("complaint", may_have_lines=True),
-        fault=read.code("fault"),
-        fault_name=read.text("fault_name"),
-        fix=read.code("fix"),
-        fix_name=read.text("fix_name"),
-        declared=read.word("declared", DECLARED),
-        outcome=read.word("outcome", OUTCOMES),
-        minutes=read.whole("minutes", most=MOST_MINUTES),
-        charged=read.money("charged"),
-        parts_cost=read.money("parts_cost", places=4),
-        parts=read.parts("parts"),
-        returned_from=read.text("returned_from"),
-        return_is=read.word("return_is", RETURN_IS),
-    )
-    if wrongs.count == before:
-        for column, says in at_odds(row):
-            wrongs.add(line, column, says)
-    return row if wrongs.count == before else None
-
-
-class _Reader:
-    """Reads cells of one row; what can't be read is told in `wrongs` and left empty."""
-
-    def __init__(
-        self, cells: Mapping[str, str], *, line: int, bounds: Bounds, wrongs: Wrongs
-    ) -> None:
-        self.cells = cells
-        self.line = line
-        self.bounds = bounds
-        self.wrongs = wrongs
-
-    def _wrong(self, column: str, says: str) -> None:
-        self.wrongs.add(self.line, column, says)
-
-    def text(self, column: str, *, may_have_lines: bool = False) -> str:
-        text = self.cells.get(column, "").strip()
-        if not text:
-            if column in REQUIRED:
-                self._wrong(column, "This must not be empty.")
-            return ""
-        longest = LONGEST.get(column, len(text))
-        if len(text) > longest:
-            self._wrong(column, f"This is longer than {longest} characters.")
-            return ""
-        if not text.isprintable():
-            allowed = "\r\n\t" if may_have_lines else ""
-            strange = [c for c in text if c not in allowed and is_control(c)]
-            if strange:
-                self._wrong(
-                    column, f"There is a control character (U+{ord(strange[0]):04X})."
-                )
-                return ""
-        return text
-
-    def day(self, column: str) -> date | None:
-        text = self.text(column)
-        if not text:
-            return None
+    """Return the row that `cells` mean, or None and add what is wrong to `issues`."""
+    before = issues.count
+    values: dict[str, Any] = {}
+    for name, column in COLUMNS.items():
         try:
-            day = date.fromisoformat(text) if DAY.fullmatch(text) else None
-        except ValueError:
-            day = None
-        if day is None:
-            self._wrong(column, f"{shown(text)} is no day: write it as 2024-12-31.")
-        elif not EARLIEST <= day <= self.bounds.latest:
-            self._wrong(
-                column,
-                f"{day} is out of reach: days lie between {EARLIEST} and"
-                f" {self.bounds.latest}.",
-            )
-        else:
-            return day
+            text = _checked(cells.get(name, "").strip(), column)
+            if text:
+                values[name] = column.read(text, bounds)
+        except CellError as error:
+            for sentence in error.args:
+                issues.add(line, name, sentence)
+    if issues.count > before:
         return None
-
-    def email(self, column: str) -> str:
-        text = self.text(column)
-        if text and not EMAIL.fullmatch(text):
-            self._wrong(column, f"{shown(text)} is no email address.")
-        return text
-
-    def phone(self, column: str) -> str:
-        text = self.text(column)
-        if not text:
-            return ""
-        try:
-            number = phonenumbers.parse(text, self.bounds.country)
-        except phonenumbers.NumberParseException:
-            number = None
-        if number is None or not phonenumbers.is_possible_number(number):
-            self._wrong(column, f"{shown(text)} is no telephone number.")
-            return ""
-        if number.extension:
-            self._wrong(column, "Telephone numbers are kept without an extension.")
-            return ""
-        return phonenumbers.format_number(number, phonenumbers.PhoneNumberFormat.E164)
-
-    def code(self, column: str) -> str:
-        text = self.text(column).upper()
-        if text and not CODE.fullmatch(text):
-            self._wrong(
-                column,
-                f"{shown(text)} is no code: capitals and digits in groups joined by"
-                " dashes, such as PWR-JACK-OPEN.",
-            )
-        return text
-
-    def word(self, column: str, words: Mapping[str, str]) -> str:
-        text = self.text(column)
-        if text and text not in words:
-            self._wrong(
-                column, f"{shown(text)} is not known: write {' or '.join(words)}."
-            )
-        return words.get(text, "")
-
-    def whole(self, column: str, *, most: int) -> int | None:
-        text = self.text(column)
-        if not text:
-            return None
-        if not WHOLE.fullmatch(text):
-            self._wrong(column, f"{shown(text)} is no whole number, such as 45.")
-        elif int(text) > most:
-            self._wrong(column, f"{text} is more than {most:,}.")
-        else:
-            return int(text)
-        return None
-
-    def money(self, column: str, *, places: int | None = None) -> Decimal | None:
-        text = self.text(column)
-        return self._amount(column, text, places=places) if text else None
-
-    def _amount(self, column: str, text: str, *, places: int | None) -> Decimal | None:
-        places = self.bounds.places if places is None else places
-        if text.startswith("-") and AMOUNT.fullmatch(text[1:]):
-            self._wrong(column, f"{shown(text)} is below nothing.")
-        elif not AMOUNT.fullmatch(text):
-            self._wrong(
-                column,
-                f"{shown(text)} is no amount: plain digits and a point, such as"
-                " 1234.50.",
-            )
-        elif (amount := Decimal(text)) > self.bounds.most:
-            self._wrong(column, f"{shown(text)} is more than {self.bounds.most:,}.")
-        elif amount != round(amount, places):
-            self._wrong(column, f"{shown(text)} has more than {places} decimals.")
-        else:
-            return amount
-        return None
-
-    def parts(self, column: str) -> tuple[PartTold, ...]:
-        text = self.text(column)
-        told = []
-        for piece in text.split(";") if text else []:
-            if not piece.strip():
-                continue
-            found = PART.fullmatch(piece.strip())
-            if not found:
-                self._wrong(column, f"{shown(piece.strip())} can't be read. {NO_PART}")
-                continue
-            quantity = int(found["quantity"])
-            if not 1 <= quantity <= MOST_PARTS:
-                self._wrong(
-                    column,
-                    f"{shown(piece.strip())}: the quantity lies between 1 and"
-                    f" {MOST_PARTS:,}.",
-                )
-            cost = (
-                None
-                if found["cost"] is None
-                else self._amount(column, found["cost"].strip(), places=4)
-            )
-            lot = (found["lot"] or "").strip()
-            told.append(PartTold(found["number"].strip(), quantity, cost, lot))
-        if any(not part.number for part in told):
-            self._wrong(column, f"A part has no number. {NO_PART}")
-        return tuple(told)
+    row = Row(line=line, **values)
+    for name, sentence in check_row(row):
+        issues.add(line, name, sentence)
+    return row if issues.count == before else None
 
 
-def at_odds(row: Row) -> Iterator[tuple[str, str]]:
-    """What does not fit together within one row, each with the column to look at."""
+def _checked(text: str, column: Column) -> str:
+    if not text and column.is_required:
+        raise CellError("Required.")
+    if column.max_length and len(text) > column.max_length:
+        raise CellError(f"Longer than {column.max_length} characters.")
+    if not text.isprintable():
+        allowed = "\r\n\t" if column.may_have_lines else ""
+        found = [c for c in text if c not in allowed and is_control(c)]
+        if found:
+            raise CellError(f"Contains a control character (U+{ord(found[0]):04X}).")
+    return text
+
+
+def check_row(row: Row) -> Iterator[tuple[str, str]]:
+    """Yield what does not fit together within a row, with the column to look at."""
     if row.handed_back and row.handed_back < row.booked_in:
         yield (
             "handed_back",
@@ -319,44 +176,31 @@ def at_odds(row: Row) -> Iterator[tuple[str, str]]:
     if not row.fault:
         for column in ("fault_name", "fix", "fix_name", "declared", "parts"):
             if getattr(row, column):
-                yield column, "Name the fault that this belongs to."
+                yield column, "Enter the fault that this belongs to."
         if row.parts_cost:
-            yield "parts_cost", "Name the fault that this belongs to."
+            yield "parts_cost", "Enter the fault that this belongs to."
         if row.outcome == states.FIXED:
-            yield "fault", "It was fixed: say which fault."
+            yield "fault", "Outcome is fixed: enter the fault."
     if row.fix_name and not row.fix and row.fault:
-        yield "fix", "The fix has a name and no code."
+        yield "fix", "The fix has a name but no code."
     if row.outcome == states.FIXED and row.fault:
         if not row.fix:
-            yield "fix", "It was fixed: say by which fix."
+            yield "fix", "Outcome is fixed: enter the fix."
         if not row.declared:
-            yield "declared", "It was fixed: say whether lasting or stopgap."
+            yield "declared", "Outcome is fixed: enter lasting or stopgap."
     if row.handed_back and row.fix and not row.outcome:
-        yield "outcome", "A fix was done and it was handed back: say what came of it."
+        yield "outcome", "Handed back with a fix: enter the outcome."
     if row.parts_cost is not None and row.parts:
-        whole = all(part.cost is not None for part in row.parts)
-        apart = row.parts_cost_beyond
-        # Parts of a fraction of a cent: their sum may have been rounded.
-        if apart <= -CENT or (whole and apart >= CENT):
+        is_complete = all(part.cost is not None for part in row.parts)
+        rest = row.other_parts_cost
+        # Unit costs may have fractions of a cent: their sum may have been rounded.
+        if rest <= -CENT or (is_complete and rest >= CENT):
             yield (
                 "parts_cost",
-                f"The parts cost {told_cost(row.parts):f} one by one, yet here stands"
+                f"parts adds up to {total_cost(row.parts):f}, but parts_cost is"
                 f" {row.parts_cost:f}.",
             )
     if row.return_is and not row.returned_from:
-        yield (
-            "returned_from",
-            "Say which job it came back from, or leave return_is empty.",
-        )
+        yield "returned_from", "Enter returned_from or leave return_is empty."
     if row.returned_from == row.job:
-        yield "returned_from", "A job can't be its own return."
-
-
-def is_control(character: str) -> bool:
-    """Whether it steers a terminal, or is half a character, instead of being text."""
-    return unicodedata.category(character) in ("Cc", "Cs")
-
-
-def shown(text: str) -> str:
-    """`text` as it stands in a sentence: quoted, and not at length."""
-    return f"“{text[:40]}…”" if len(text) > 40 else f"“{text}”"
+        yield "returned_from", "A job cannot be a return of itself."

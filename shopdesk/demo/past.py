@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
 
-from repairs.history.rows import PartTold, Row, told_cost
+from repairs.history.cells import ImportedPart, total_cost
+from repairs.history.rows import Row
 from repairs.jobs import states
 from shopdesk.demo.facts import (
     FAULTS,
@@ -69,7 +70,7 @@ class Work:
     minutes: int
     charged: Decimal
     fix: FixFacts | None = None
-    parts: tuple[PartTold, ...] = ()
+    parts: tuple[ImportedPart, ...] = ()
 
 
 @dataclass(eq=False)
@@ -203,7 +204,7 @@ class _Inventor:
         minutes = max(5, round(fix.minutes * math.exp(self.pick.gauss(0, 0.25))))
         parts = tuple(_part(*part, visit.came) for part in fix.parts)
         price = Decimal(round(minutes * HOURLY_RATE / 60 * 2)) / 2
-        price += round(told_cost(parts) * MARKUP, 2)
+        price += round(total_cost(parts) * MARKUP, 2)
         charged = Decimal(0) if is_free else price
         visit.works.append(Work(fault, states.FIXED, minutes, charged, fix, parts))
         is_bad = any(part.lot == BAD_LOT for part in parts)
@@ -236,14 +237,14 @@ class _Inventor:
         )
 
 
-def _part(number: str, quantity: int, came: int) -> PartTold:
+def _part(number: str, quantity: int, came: int) -> ImportedPart:
     """Return the part from the delivery of that time, at its price."""
     if number == BAD_PART and BAD_UNTIL <= came < BAD_FROM:
         lot = BAD_LOT
     else:
         lot = f"{lot_series(number)}-{(DAYS - came) // 75 + 1:02d}07"
     drift = 1 + Decimal((came // 75 * 7) % 13 - 6) / 100
-    return PartTold(number, quantity, round(PARTS[number].cost * drift, 2), lot)
+    return ImportedPart(number, quantity, round(PARTS[number].cost * drift, 2), lot)
 
 
 def lot_series(number: str) -> str:
@@ -288,7 +289,7 @@ def _rows(visits: Sequence[Visit], *, today: date) -> list[Row]:
                     outcome=work.outcome,
                     minutes=work.minutes,
                     charged=work.charged,
-                    parts_cost=told_cost(work.parts) if fault else None,
+                    parts_cost=total_cost(work.parts) if fault else None,
                     parts=work.parts,
                     returned_from=earlier or "",
                     return_is=visit.return_is if earlier else "",

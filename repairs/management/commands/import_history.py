@@ -1,4 +1,4 @@
-"""Past jobs from a CSV file."""
+"""Import past jobs from a CSV file."""
 
 import sys
 from datetime import timedelta
@@ -9,127 +9,132 @@ from django.db import IntegrityError
 from django.utils import timezone
 from tqdm import tqdm
 
-from repairs.history.actions import bring_in
-from repairs.history.columns import COLUMNS, REQUIRED
+from repairs.history.actions import import_jobs
+from repairs.history.cells import Bounds
+from repairs.history.issues import ImportIssues, UnreadableFileError
 from repairs.history.reading import read_rows
-from repairs.history.rows import Bounds, read_row
-from repairs.history.wrongs import Unreadable, Wrongs
+from repairs.history.rows import COLUMNS, REQUIRED, read_row
 from shopdesk.shop.models import Shop
 
-TOLD = 50
-FEW = 5
+MAX_ISSUES = 50
+MAX_UNMATCHED = 5
 WRONG_FILE = 1
 WRONG_USE = 2
 
 
 class Command(BaseCommand):
     help = (
-        "Brings past jobs from a CSV file into the books: all of them or, where"
-        " anything is wrong, none. One row a repair; a second run of the same file"
-        f" changes nothing. Columns, in any order: {', '.join(COLUMNS)}. Needed are"
-        f" {', '.join(REQUIRED)}. Ends with 0 where all is well, 1 where the file is"
-        " wrong, 2 where it can't be opened."
+        "Import past jobs from a CSV file: all of them or, if anything is wrong, none."
+        " One row is one repair; importing the same file again changes nothing."
+        f" Columns, in any order: {', '.join(COLUMNS)}."
+        f" Required: {', '.join(REQUIRED)}."
+        " Exit codes: 0 success, 1 errors in the file, 2 the file cannot be opened."
     )
 
     def add_arguments(self, parser):
         parser.add_argument("file", type=Path, metavar="FILE.csv")
         parser.add_argument(
-            "--check", action="store_true", help="read and check all, write nothing"
+            "--check", action="store_true", help="validate the file without importing"
         )
 
     def handle(self, *, file, check, verbosity=1, **options):
-        wrongs = Wrongs()
+        self.quiet = not verbosity
+        issues = ImportIssues()
         try:
-            rows, seen = self._read(file, wrongs, quiet=verbosity == 0)
+            rows, numbers = self._read(file, issues)
         except OSError as error:
-            why = f"{file} can't be opened: {error.strerror}."
-            raise CommandError(why, returncode=WRONG_USE) from None
-        except Unreadable as error:
-            for wrong in wrongs.first(TOLD):
-                self.stderr.write(str(wrong))
-            raise CommandError(
-                f"{error} Nothing was written.", returncode=WRONG_FILE
-            ) from None
-        jobs = len({row.job for row in rows})
-        with self._bar(jobs, "writing", quiet=verbosity == 0) as bar:
+            text = f"{file} cannot be opened: {error.strerror}."
+            raise CommandError(text, returncode=WRONG_USE) from None
+        except UnreadableFileError as error:
+            self._refuse(issues, f"{error} Nothing was imported.")
+        with self._bar(len({row.job for row in rows}), "saving", " jobs") as bar:
             try:
-                brought = bring_in(
+                result = import_jobs(
                     rows,
-                    wrongs=wrongs,
-                    seen=seen,
+                    issues=issues,
+                    numbers=numbers,
                     is_check=check,
                     progress=bar.update,
                 )
             except IntegrityError:
-                why = "Someone changed the books meanwhile: run this again."
-                raise CommandError(why, returncode=WRONG_FILE) from None
-        if wrongs:
-            self._tell_wrongs(wrongs)
-        if verbosity:
-            self._tell(brought, rows=len(rows), check=check)
+                text = "Records changed during the import. Run it again."
+                raise CommandError(text, returncode=WRONG_FILE) from None
+        if issues:
+            count = _count(issues.count, "error", "errors")
+            self._refuse(issues, f"{count}. Nothing was imported.")
+        if not self.quiet:
+            self._report(result, rows=len(rows), check=check)
 
-    def _read(self, file, wrongs, *, quiet):
+    def _read(self, file, issues):
         with file.open("rb"):
-            pass  # a file that is not there is told before a database that is not
+            pass  # a missing file is reported before a missing database
         if not Shop.has_books():
-            why = "There are no books yet: run `manage.py migrate` first."
-            raise CommandError(why, returncode=WRONG_USE)
+            text = "The database is not set up. Run `manage.py migrate` first."
+            raise CommandError(text, returncode=WRONG_USE)
         shop = Shop.current()
         bounds = Bounds(
             latest=timezone.localdate() + timedelta(days=1),
             places=shop.places,
             country=shop.country,
         )
-        rows, seen = [], set()
-        with self._bar(None, "reading", quiet=quiet) as bar:
-            for line, cells in read_rows(file, wrongs=wrongs):
-                seen.add(cells["job"].strip())
-                row = read_row(line, cells, bounds=bounds, wrongs=wrongs)
+        rows, numbers = [], set()
+        with self._bar(None, "reading", " rows") as bar:
+            for line, cells in read_rows(file, issues=issues):
+                numbers.add(cells["job"].strip())
+                row = read_row(line, cells, bounds=bounds, issues=issues)
                 if row is not None:
                     rows.append(row)
                 bar.update()
-        return rows, seen
+        return rows, numbers
 
-    @staticmethod
-    def _bar(total, what, *, quiet):
-        """A progress bar; none where nobody watches a terminal."""
+    def _bar(self, total, what, unit):
+        """Return a progress bar; it shows only on a terminal."""
         return tqdm(
             total=total,
             desc=what,
-            unit=" rows" if total is None else " jobs",
+            unit=unit,
             leave=False,
             file=sys.stderr,
-            disable=True if quiet else None,
+            disable=True if self.quiet else None,
         )
 
-    def _tell_wrongs(self, wrongs):
-        for wrong in wrongs.first(TOLD):
-            self.stderr.write(str(wrong))
-        if wrongs.count > TOLD:
-            self.stderr.write(f"… and {wrongs.count - TOLD:,} more.")
-        raise CommandError(
-            f"{wrongs.count:,} wrong in the file. Nothing was written.",
-            returncode=WRONG_FILE,
-        )
+    def _refuse(self, issues, text):
+        for issue in issues.first(MAX_ISSUES):
+            self.stderr.write(str(issue))
+        if issues.count > MAX_ISSUES:
+            self.stderr.write(f"… and {issues.count - MAX_ISSUES:,} more.")
+        raise CommandError(text, returncode=WRONG_FILE)
 
-    def _tell(self, brought, *, rows, check):
-        made = ", ".join(f"{count:,} {what}" for what, count in brought.made.items())
+    def _report(self, result, *, rows, check):
         if check:
-            self.stdout.write(f"{rows:,} rows are right. Nothing was written.")
-        elif made:
-            self.stdout.write(f"{rows:,} rows brought in: {made}.")
-        elif rows:
-            self.stdout.write("Nothing new: nothing was changed.")
-        else:
-            self.stdout.write("Nothing new: there is no row below the header.")
-        if brought.known:
-            self.stdout.write(f"{brought.known:,} jobs were known already.")
-        if brought.beside:
-            self.stdout.write(
-                f"{len(brought.beside):,} cells differ from the customer, device, fault"
-                " or fix they belong to; they are kept with the job, beside the record:"
+            checked = _count(rows, "row", "rows")
+            text = f"{checked} checked, no errors. Nothing was imported."
+        elif result.created:
+            created = ", ".join(
+                _count(n, kind._meta.verbose_name, kind._meta.verbose_name_plural)
+                for kind, n in result.created.items()
             )
-            for line, column, text in brought.beside[:FEW]:
+            text = f"{_count(rows, 'row', 'rows')} imported: {created}."
+        elif rows:
+            text = "No new jobs. Nothing was imported."
+        else:
+            text = "The file has no rows below the header. Nothing was imported."
+        self.stdout.write(text)
+        if result.existing:
+            self.stdout.write(
+                f"{_count(result.existing, 'job', 'jobs')} existed already."
+            )
+        if result.unmatched:
+            cells = _count(len(result.unmatched), "cell differs", "cells differ")
+            self.stdout.write(
+                f"{cells} from existing records. The text is kept as a note on the job:"
+            )
+            for line, column, text in result.unmatched[:MAX_UNMATCHED]:
                 self.stdout.write(f"  line {line}, {column}: {text}")
-            if len(brought.beside) > FEW:
-                self.stdout.write(f"  … and {len(brought.beside) - FEW:,} more.")
+            more = len(result.unmatched) - MAX_UNMATCHED
+            if more > 0:
+                self.stdout.write(f"  … and {more:,} more.")
+
+
+def _count(n, one, many):
+    return f"{n:,} {one if n == 1 else many}"

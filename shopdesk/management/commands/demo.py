@@ -17,7 +17,7 @@ from billing.invoices.models import Invoice
 from repairs.customers.models import Customer
 from repairs.jobs.models import Job
 from repairs.stock.models import Part
-from shopdesk.demo.past_jobs import import_past
+from shopdesk.demo.past_import import import_past
 from shopdesk.demo.present import JOBS, RETURNS, tell_all
 from shopdesk.demo.samples import SAMPLES
 from shopdesk.demo.setup import STAFF, set_up_shop

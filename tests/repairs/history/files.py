@@ -7,7 +7,7 @@ import pytest
 from django.apps import apps
 from django.core.management import CommandError, call_command
 
-from repairs.history.columns import COLUMNS
+from repairs.history.rows import COLUMNS
 
 RIGHT = {
     "job": "25-00007",

@@ -38,7 +38,7 @@ def test_one_row_becomes_a_job_with_its_repair_and_its_parts(tmp_path):
     used = repair.parts_used.get()
     assert (used.part.number, used.quantity, used.cost) == ("P-100", 2, Decimal("2.5"))
     assert used.delivery.lot == "L7"
-    assert "1 jobs" in said and "1 repairs" in said
+    assert "1 job," in said and "1 repair," in said
 
 
 def test_customers_and_parts_can_be_found_by_the_search_box(tmp_path):
@@ -217,7 +217,11 @@ def test_a_return_of_a_job_without_a_repair_is_kept_in_words(tmp_path):
     ("rows", "line", "says"),
     [
         ([files.back()], 2, "There is no job 25-00007."),
-        ([files.row(returned_from="25-00007")], 2, "A job can't be its own return."),
+        (
+            [files.row(returned_from="25-00007")],
+            2,
+            "cannot be a return of itself",
+        ),
         ([files.row(return_is="same fault")], 2, "leave return_is empty"),
         ([files.back(), files.row(handed_back="", outcome="")], 2, "not handed back"),
         (
@@ -239,7 +243,7 @@ def test_returns_in_a_circle_are_named(tmp_path):
     day = {"booked_in": "2025-03-10", "handed_back": "2025-03-10"}
     rows = [files.row(job=a, returned_from=b, **day) for a, b in ("AB", "BC", "CA")]
     wrong = files.refused(files.write(tmp_path, *rows))
-    assert any("in a circle: A from B from C from A" in w for w in wrong)
+    assert any("Circular returns: A from B from C from A" in w for w in wrong)
 
 
 # --- the shelf ------------------------------------------------------------------
@@ -282,7 +286,7 @@ def test_a_cost_of_parts_that_no_part_explains_is_kept(tmp_path):
 @pytest.mark.parametrize("cost", ["4.99", "5.01"])
 def test_parts_must_cost_what_they_cost_one_by_one(tmp_path, cost):
     wrong = files.refused(files.write(tmp_path, files.row(parts_cost=cost)))
-    assert wrong[0].startswith("line 2, parts_cost: The parts cost 5.00 one by one")
+    assert wrong[0].startswith("line 2, parts_cost: parts adds up to 5.00, but")
 
 
 # --- the fault book -------------------------------------------------------------
@@ -324,13 +328,13 @@ def test_a_second_run_changes_nothing_and_says_so(tmp_path):
     before = files.records()
     said = files.bring(path)
     assert files.records() == before
-    assert "Nothing new" in said and "3 jobs were known already." in said
+    assert "No new jobs" in said and "3 jobs existed already." in said
 
 
 def test_a_longer_file_brings_only_what_is_new(tmp_path):
     files.bring(files.write(tmp_path, files.row()))
     said = files.bring(files.write(tmp_path, files.row(), files.back()))
-    assert "1 jobs were known already." in said
+    assert "1 job existed already." in said
     assert Job.objects.count() == 2 and Device.objects.count() == 1
 
 
@@ -351,7 +355,8 @@ def test_a_known_job_told_otherwise_is_named_and_not_overwritten(
     changed = files.row(**{column: text})
     wrong = files.refused(files.write(tmp_path, changed, files.bare(job="new")))
     assert len(wrong) == 2
-    assert wrong[0].startswith(f"line 2, {column}: Job 25-00007 is known and differs")
+    says = f"line 2, {column}: Job 25-00007 already exists with different data: "
+    assert wrong[0].startswith(says)
     assert text in wrong[0] and on_record in wrong[0]
 
 
@@ -359,13 +364,13 @@ def test_a_repair_more_on_a_known_job_is_named(tmp_path):
     files.bring(files.write(tmp_path, files.row()))
     more = files.row(fault="AUD", fault_name="Audio")
     wrong = files.refused(files.write(tmp_path, files.row(), more))
-    assert "the file has a repair more" in wrong[0]
+    assert "the file has one repair more" in wrong[0]
 
 
 def test_check_writes_nothing_and_finds_the_same(tmp_path):
     path = files.write(tmp_path, files.row(), files.back())
     before = files.records()
-    assert "2 rows are right" in files.bring(path, "--check")
+    assert "2 rows checked, no errors" in files.bring(path, "--check")
     assert files.records() == before
     wrong = files.refused(files.write(tmp_path, files.row(fault_name="")), "--check")
     assert "no fault PWR-JACK-OPEN" in wrong[0]

@@ -15,48 +15,48 @@ TOMORROW = timezone.localdate() + timedelta(days=1)
 @pytest.mark.parametrize(
     ("column", "text", "says"),
     [
-        ("job", "", "must not be empty"),
-        ("job", "9" * 41, "longer than 40"),
-        ("booked_in", "", "must not be empty"),
-        ("booked_in", "03/03/2025", "is no day: write it as 2024-12-31"),
-        ("booked_in", "2025-02-30", "is no day"),
-        ("booked_in", "20250303", "is no day"),
-        ("booked_in", "٢٠٢٥-٠٣-٠٣", "is no day"),
-        ("booked_in", "0001-01-01", "out of reach"),
-        ("handed_back", "9999-12-31", "out of reach"),
-        ("handed_back", str(TOMORROW + timedelta(days=1)), "out of reach"),
+        ("job", "", "Required."),
+        ("job", "9" * 41, "Longer than 40"),
+        ("booked_in", "", "Required."),
+        ("booked_in", "03/03/2025", "is not a valid date. Use 2024-12-31"),
+        ("booked_in", "2025-02-30", "is not a valid date"),
+        ("booked_in", "20250303", "is not a valid date"),
+        ("booked_in", "٢٠٢٥-٠٣-٠٣", "is not a valid date"),
+        ("booked_in", "0001-01-01", "outside the allowed range"),
+        ("handed_back", "9999-12-31", "outside the allowed range"),
+        ("handed_back", str(TOMORROW + timedelta(days=1)), "outside the allowed range"),
         ("handed_back", "2025-03-02", "before it was booked in"),
         ("customer", "Ada\x07", "control character (U+0007)"),
-        ("email", "ada at home", "is no email address"),
-        ("phone", "call me", "is no telephone number"),
-        ("phone", "12", "is no telephone number"),
-        ("kind", "", "must not be empty"),
-        ("model", "m" * 81, "longer than 80"),
-        ("complaint", "x" * 2001, "longer than 2000"),
-        ("fault", "jack broken", "is no code"),
-        ("fault", "", "It was fixed: say which fault."),
-        ("fix", "", "It was fixed: say by which fix."),
-        ("declared", "", "say whether lasting or stopgap"),
-        ("declared", "final", "write lasting or stopgap"),
-        ("outcome", "done", "write fixed or not fixed or no fault found or not rep"),
-        ("outcome", "", "say what came of it"),
-        ("minutes", "-5", "is no whole number"),
-        ("minutes", "45.5", "is no whole number"),
+        ("email", "ada at home", "is not a valid email address"),
+        ("phone", "call me", "is not a valid phone number"),
+        ("phone", "12", "is not a valid phone number"),
+        ("kind", "", "Required."),
+        ("model", "m" * 81, "Longer than 80"),
+        ("complaint", "x" * 2001, "Longer than 2000"),
+        ("fault", "jack broken", "is not a valid code"),
+        ("fault", "", "Outcome is fixed: enter the fault."),
+        ("fix", "", "Outcome is fixed: enter the fix."),
+        ("declared", "", "enter lasting or stopgap"),
+        ("declared", "final", "Use lasting or stopgap"),
+        ("outcome", "done", "Use fixed or not fixed or no fault found or not rep"),
+        ("outcome", "", "enter the outcome"),
+        ("minutes", "-5", "is not a whole number"),
+        ("minutes", "45.5", "is not a whole number"),
         ("minutes", "99999", "more than 10,000"),
-        ("charged", "-1.00", "below nothing"),
-        ("charged", "1e5", "is no amount"),
-        ("charged", "NaN", "is no amount"),
-        ("charged", "1,234.50", "is no amount"),
-        ("charged", "€ 12", "is no amount"),
-        ("charged", "٣", "is no amount"),
-        ("charged", "1.005", "more than 2 decimals"),
+        ("charged", "-1.00", "must not be negative"),
+        ("charged", "1e5", "is not a valid amount"),
+        ("charged", "NaN", "is not a valid amount"),
+        ("charged", "1,234.50", "is not a valid amount"),
+        ("charged", "€ 12", "is not a valid amount"),
+        ("charged", "٣", "is not a valid amount"),
+        ("charged", "1.005", "more than 2 decimal places"),
         ("charged", "99999999999", "more than 1,000,000"),
-        ("parts_cost", "5.", "is no amount"),
+        ("parts_cost", "5.", "is not a valid amount"),
         ("parts", "P-100", "NUMBER*QTY@UNITCOST#DELIVERY"),
         ("parts", "P-100*0", "between 1 and 10,000"),
-        ("parts", "P-100*2@free", "is no amount"),
+        ("parts", "P-100*2@free", "is not a valid amount"),
         ("parts", "*2", "NUMBER*QTY"),
-        ("return_is", "my fault", "write same fault or new fault"),
+        ("return_is", "my fault", "Use same fault or new fault"),
     ],
 )
 def test_a_wrong_cell_is_named_with_its_line_and_column(tmp_path, column, text, says):
@@ -66,6 +66,12 @@ def test_a_wrong_cell_is_named_with_its_line_and_column(tmp_path, column, text, 
     assert len(at) == 1, wrong
     # The first row takes lines 2 and 3: its complaint has two.
     assert at[0].startswith(f"line 4, {column}: ")
+
+
+def test_every_wrong_part_of_a_cell_is_named(tmp_path):
+    wrong = files.refused(files.write(tmp_path, files.row(parts="P-100*0;Q;R*1@x")))
+    assert [w.split(": ")[0] for w in wrong[:-1]] == ["line 2, parts"] * 3
+    assert "3 errors" in wrong[-1]
 
 
 @pytest.mark.parametrize("day", ["1990-01-01", str(TOMORROW)])
@@ -99,8 +105,8 @@ def test_rows_of_one_job_must_agree_and_both_are_named(tmp_path):
     other = files.row(fault="AUD", fault_name="Audio", customer="Ben")
     wrong = files.refused(files.write(tmp_path, files.row(), other))
     assert wrong[0] == (
-        "line 4, customer: Job 25-00007 says “Ben” here and “Ada Fenwick” in line 2:"
-        " all its rows must agree."
+        "line 4, customer: Job 25-00007 has “Ben” here and “Ada Fenwick” in line 2."
+        " All rows of a job must have the same value."
     )
 
 
@@ -112,7 +118,7 @@ def test_the_same_row_twice_is_refused(tmp_path):
 def test_one_wrong_row_keeps_all_others_out_and_is_no_missing_job(tmp_path):
     wrong = files.refused(files.write(tmp_path, files.row(minutes="x"), files.back()))
     assert len(wrong) == 2  # no word that job 25-00007 is missing
-    assert wrong[1] == "1 wrong in the file. Nothing was written."
+    assert wrong[1] == "1 error. Nothing was imported."
 
 
 def test_fifty_are_told_and_the_rest_counted(tmp_path):
@@ -121,7 +127,7 @@ def test_fifty_are_told_and_the_rest_counted(tmp_path):
     )
     assert len(wrong) == 52
     assert wrong[50] == "… and 30 more."
-    assert wrong[51] == "80 wrong in the file. Nothing was written."
+    assert wrong[51] == "80 errors. Nothing was imported."
 
 
 def test_a_sum_of_parts_may_have_been_rounded_to_the_cent(tmp_path):

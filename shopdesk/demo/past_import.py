@@ -8,8 +8,8 @@ from django.db import transaction
 
 from repairs.customers.models import Customer, Device
 from repairs.faults.models import Symptom
-from repairs.history.actions import bring_in
-from repairs.history.wrongs import Wrongs
+from repairs.history.actions import import_jobs
+from repairs.history.issues import ImportIssues
 from repairs.jobs.models import Job, Repair
 from repairs.stock.actions import receive
 from repairs.stock.models import Delivery, Part, Supplier
@@ -34,10 +34,10 @@ def import_past(
 
     `progress` is called with the number of jobs imported since its last call.
     """
-    wrongs = Wrongs()
-    bring_in(past(today=today, seed=seed), wrongs=wrongs, progress=progress)
-    if wrongs:
-        raise ValueError(f"The demo shop's past is refused: {wrongs.first(1)[0]}")
+    issues = ImportIssues()
+    import_jobs(past(today=today, seed=seed), issues=issues, progress=progress)
+    if issues:
+        raise ValueError(f"The demo shop's past is refused: {issues.first(1)[0]}")
     pick = random.Random(seed + 1)
     _add_job_details(pick)
     _add_customer_details(pick)

@@ -1,0 +1,198 @@
+"""One cell of a history file as a value: a day, an amount, a code, some parts."""
+
+import re
+import unicodedata
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+import phonenumbers
+
+EARLIEST = date(1990, 1, 1)
+MAX_MINUTES = 10_000
+MAX_QUANTITY = 10_000
+AMOUNT = re.compile(r"[0-9]{1,13}(?:\.[0-9]{1,4})?", re.ASCII)
+EMAIL = re.compile(r"[^@\s,;<>()\"]+@[^@\s,;<>()\"]+\.[^@\s.,;<>()\"]+")
+CODE = re.compile(r"[A-Z0-9]+(?:-[A-Z0-9]+)*", re.ASCII)
+PART = re.compile(
+    r"(?P<number>[^*@#;]{1,40})\*(?P<quantity>[0-9]{1,9})"
+    r"(?:@(?P<cost>[^*@#;]*))?(?:#(?P<lot>[^;]{1,40}))?",
+    re.ASCII,
+)
+PART_FORMAT = (
+    "Use NUMBER*QTY@UNITCOST#DELIVERY, separated by ; (cost and delivery may be left"
+    " out)."
+)
+
+
+class CellError(Exception):
+    """A cell cannot be read; each argument is a sentence that says why."""
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """What depends on the shop and the day.
+
+    `latest` is the last day a row may name, `places` the currency's decimal places,
+    `country` the one whose phone numbers need no prefix.
+    """
+
+    latest: date
+    places: int
+    country: str
+
+    @property
+    def max_amount(self) -> Decimal:
+        """No repair costs more; currencies without cents have long amounts."""
+        return Decimal(1_000_000 if self.places else 1_000_000_000)
+
+
+@dataclass(frozen=True, slots=True)
+class ImportedPart:
+    """A part that went into a repair; unit cost and delivery where known."""
+
+    number: str
+    quantity: int
+    cost: Decimal | None = None
+    lot: str = ""
+
+    def __str__(self) -> str:
+        cost = "" if self.cost is None else f"@{self.cost:f}"
+        return f"{self.number}*{self.quantity}{cost}" + (self.lot and f"#{self.lot}")
+
+
+def total_cost(parts: tuple[ImportedPart, ...]) -> Decimal:
+    """Return the cost of all parts whose unit cost is known."""
+    return sum(
+        (part.cost * part.quantity for part in parts if part.cost is not None),
+        Decimal(0),
+    )
+
+
+def read_text(text: str, bounds: Bounds) -> str:
+    return text
+
+
+def read_day(text: str, bounds: Bounds) -> date:
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        day = None
+    if day is None or day.isoformat() != text:
+        raise CellError(f"{quoted(text)} is not a valid date. Use 2024-12-31.")
+    if not EARLIEST <= day <= bounds.latest:
+        raise CellError(
+            f"{day} is outside the allowed range, {EARLIEST} to {bounds.latest}."
+        )
+    return day
+
+
+def read_email(text: str, bounds: Bounds) -> str:
+    if not EMAIL.fullmatch(text):
+        raise CellError(f"{quoted(text)} is not a valid email address.")
+    return text
+
+
+def read_phone(text: str, bounds: Bounds) -> str:
+    try:
+        number = phonenumbers.parse(text, bounds.country)
+    except phonenumbers.NumberParseException:
+        number = None
+    if number is None or not phonenumbers.is_possible_number(number):
+        raise CellError(f"{quoted(text)} is not a valid phone number.")
+    if number.extension:
+        raise CellError("Enter the phone number without extension.")
+    return phonenumbers.format_number(number, phonenumbers.PhoneNumberFormat.E164)
+
+
+def read_code(text: str, bounds: Bounds) -> str:
+    code = text.upper()
+    if not CODE.fullmatch(code):
+        raise CellError(
+            f"{quoted(code)} is not a valid code. Use letters and digits in groups"
+            " joined by hyphens, such as PWR-JACK-OPEN."
+        )
+    return code
+
+
+def one_of(labels: Mapping[str, str]) -> Callable[[str, Bounds], str]:
+    """Return a reader of the labels' texts, giving the value stored for each."""
+    values = {label: value for value, label in labels.items()}
+
+    def read(text: str, bounds: Bounds) -> str:
+        if text not in values:
+            raise CellError(
+                f"{quoted(text)} is not allowed. Use {' or '.join(values)}."
+            )
+        return values[text]
+
+    return read
+
+
+def read_minutes(text: str, bounds: Bounds) -> int:
+    if not (text.isascii() and text.isdigit() and len(text) <= 9):
+        raise CellError(f"{quoted(text)} is not a whole number, such as 45.")
+    if int(text) > MAX_MINUTES:
+        raise CellError(f"{text} is more than {MAX_MINUTES:,}.")
+    return int(text)
+
+
+def read_price(text: str, bounds: Bounds) -> Decimal:
+    return _amount(text, bounds, places=bounds.places)
+
+
+def read_cost(text: str, bounds: Bounds) -> Decimal:
+    return _amount(text, bounds, places=4)
+
+
+def _amount(text: str, bounds: Bounds, *, places: int) -> Decimal:
+    if text.startswith("-") and AMOUNT.fullmatch(text[1:]):
+        raise CellError(f"{quoted(text)} must not be negative.")
+    if not AMOUNT.fullmatch(text):
+        raise CellError(
+            f"{quoted(text)} is not a valid amount. Use digits and a point, such as"
+            " 1234.50."
+        )
+    amount = Decimal(text)
+    if amount > bounds.max_amount:
+        raise CellError(f"{quoted(text)} is more than {bounds.max_amount:,}.")
+    if amount != round(amount, places):
+        raise CellError(f"{quoted(text)} has more than {places} decimal places.")
+    return amount
+
+
+def read_parts(text: str, bounds: Bounds) -> tuple[ImportedPart, ...]:
+    parts, errors = [], []
+    for piece in filter(None, map(str.strip, text.split(";"))):
+        try:
+            parts.append(_part(piece, bounds))
+        except CellError as error:
+            errors += error.args
+    if errors:
+        raise CellError(*errors)
+    return tuple(parts)
+
+
+def _part(text: str, bounds: Bounds) -> ImportedPart:
+    found = PART.fullmatch(text)
+    number = found["number"].strip() if found else ""
+    if not found or not number:
+        raise CellError(f"{quoted(text)} is not a valid part. {PART_FORMAT}")
+    quantity = int(found["quantity"])
+    if not 1 <= quantity <= MAX_QUANTITY:
+        raise CellError(
+            f"{quoted(text)}: the quantity must be between 1 and {MAX_QUANTITY:,}."
+        )
+    cost = None if found["cost"] is None else read_cost(found["cost"].strip(), bounds)
+    return ImportedPart(number, quantity, cost, (found["lot"] or "").strip())
+
+
+def is_control(character: str) -> bool:
+    """Return whether it steers a terminal, or is half a character, and so not text."""
+    return unicodedata.category(character) in ("Cc", "Cs")
+
+
+def quoted(text: str) -> str:
+    """Return `text` for a sentence: in quotation marks, and shortened."""
+    return f"“{text[:40]}…”" if len(text) > 40 else f"“{text}”"

@@ -1,0 +1,261 @@
+"""What the records hold already, as rows of a history file, and how rows differ."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from decimal import Decimal
+from itertools import islice
+from typing import NamedTuple
+
+from django.db.models import Model, Prefetch, QuerySet
+
+from repairs.customers.models import Customer, Device
+from repairs.history.cells import ImportedPart
+from repairs.history.matching import Person, Serial, Visit
+from repairs.history.rows import COLUMNS, Row
+from repairs.jobs import states
+from repairs.jobs.models import Job, PartUsed, Repair, ReturnDecision
+from repairs.stock.models import Delivery
+from shopdesk.fields import plain
+
+BATCH = 400
+"""Values in one query: SQLite allows 1000 variables."""
+
+# --- reading records ------------------------------------------------------------------
+
+
+def batches(rows: QuerySet, field: str, values: Iterable) -> Iterator[Model]:
+    """Yield the rows whose `field` is one of `values`, by a query for each batch."""
+    rest = iter(dict.fromkeys(values))
+    while batch := list(islice(rest, BATCH)):
+        yield from rows.filter(**{f"{field}__in": batch})
+
+
+def load_jobs(numbers: Iterable[str]) -> Iterator[Job]:
+    """Yield the jobs of these numbers, with all that a row says of them."""
+    parts = PartUsed.objects.select_related("part", "delivery").order_by("id")
+    repairs = Repair.objects.select_related("fault", "fix").order_by("id")
+    decisions = ReturnDecision.objects.select_related("earlier__job").order_by("id")
+    jobs = Job.objects.select_related("customer", "device__model").prefetch_related(
+        Prefetch("repairs", repairs),
+        Prefetch("repairs__parts_used", parts),
+        Prefetch("decisions", decisions),
+        "labour",
+    )
+    return batches(jobs, "number", numbers)
+
+
+def load_people() -> list[Person]:
+    """Return the customers on record, the oldest first."""
+    rows = Customer.objects.filter(erased_on=None).order_by("id")
+    return [
+        Person(name, email, phone, id)
+        for id, name, email, phone in rows.values_list("id", "name", "email", "phone")
+    ]
+
+
+def load_devices(serials: Iterable[Serial]) -> dict[Serial, Device]:
+    """Return the devices with one of these makers and serial numbers."""
+    wanted = set(serials)
+    devices = Device.objects.select_related("model")
+    found = batches(devices, "serial_key", (key for _, key in wanted))
+    by_serial = {(device.maker_key, device.serial_key): device for device in found}
+    return {serial: by_serial[serial] for serial in wanted & by_serial.keys()}
+
+
+def load_devices_without_serial(owners: Iterable[int]) -> dict[tuple, Device]:
+    """Return the devices of these customers by owner and model, the oldest of each."""
+    bare = Device.objects.filter(serial_key="").order_by("-id")
+    return {
+        (device.owner_id, model_key(device.model)): device
+        for device in batches(bare.select_related("model"), "owner", owners)
+    }
+
+
+def load_deliveries(parts: Iterable[int]) -> dict[tuple[int, str], Delivery]:
+    """Return the first delivery of each lot of these parts."""
+    rows = Delivery.objects.select_related("part").order_by("-id")
+    return {(d.part_id, d.lot): d for d in batches(rows, "part", parts)}
+
+
+def model_key(model) -> tuple[str, str, str]:
+    """Return a device model, or that of a row, as it is compared."""
+    return plain(model.kind), plain(model.maker), plain(model.model)
+
+
+def visit_of(job: Job, row: Row) -> Visit:
+    """Return a job on record as far as its device and its return go."""
+    device = job.device
+    return Visit(
+        number=job.number,
+        line=0,
+        booked_in=job.booked_in_on,
+        handed_back=job.handed_back_on,
+        returned_from=row.returned_from,
+        owner=None,
+        model=model_key(device.model),
+        serial=(device.maker_key, device.serial_key) if device.serial_key else None,
+        device=device.pk,
+    )
+
+
+# --- as rows --------------------------------------------------------------------------
+
+
+def rows_of(job: Job) -> list[Row]:
+    """Return the rows that a history file would have of this job."""
+    facts = _job_facts(job)
+    repairs = list(job.repairs.all())
+    if not repairs:
+        minutes = sum(w.minutes for w in job.labour.all() if w.repair_id is None)
+        outcome = job.outcome if job.outcome in states.OUTCOMES else ""
+        return [Row(**facts, outcome=outcome, minutes=minutes, charged=job.fee_agreed)]
+    minutes_of: dict[int, int] = defaultdict(int)
+    for work in job.labour.all():
+        minutes_of[work.repair_id or repairs[0].pk] += work.minutes
+    return [
+        Row(**facts, **_repair_facts(repair, minutes=minutes_of[repair.pk]))
+        for repair in repairs
+    ]
+
+
+def _job_facts(job: Job) -> dict:
+    facts = {
+        "line": 0,
+        "job": job.number,
+        "booked_in": job.booked_in_on,
+        "handed_back": job.handed_back_on,
+        "complaint": job.complaint,
+        **record_texts(job.customer, job.device),
+    }
+    for decision in job.decisions.all():
+        facts["returned_from"] = decision.earlier.job.number
+        facts["return_is"] = "" if decision.what == states.UNDECIDED else decision.what
+    return facts | read_lines(job.as_told)
+
+
+def record_texts(customer: Customer, device: Device) -> dict[str, str]:
+    """Return what the customer and the device of a job are called on record."""
+    return {
+        "customer": customer.name,
+        "email": customer.email,
+        "phone": customer.phone,
+        "kind": device.model.kind,
+        "maker": device.model.maker,
+        "model": device.model.model,
+        "serial": device.serial,
+    }
+
+
+def _repair_facts(repair: Repair, *, minutes: int) -> dict:
+    parts = tuple(
+        ImportedPart(
+            used.part.number,
+            used.quantity,
+            used.cost,
+            used.delivery.lot if used.delivery else "",
+        )
+        for used in repair.parts_used.all()
+    )
+    cost = sum((part.cost * part.quantity for part in parts), Decimal(0))
+    facts = {
+        "fault": repair.fault.code,
+        "fault_name": repair.fault.name,
+        "fix": repair.fix.code if repair.fix else "",
+        "fix_name": repair.fix.name if repair.fix else "",
+        "declared": repair.declared,
+        "outcome": repair.outcome,
+        "minutes": minutes + repair.minutes_from_history,
+        "charged": repair.charged,
+        "parts_cost": cost + repair.parts_cost_from_history,
+        "parts": parts,
+    }
+    return facts | read_lines(repair.as_told)
+
+
+# --- differences ----------------------------------------------------------------------
+
+
+def unmatched(row: Row, record: Mapping[str, str]) -> dict[str, str]:
+    """Return what the row says, by column, where the record says something else."""
+    texts = {column: str(getattr(row, column)) for column in record}
+    return {c: text for c, text in texts.items() if text not in ("", record[c])}
+
+
+def write_lines(texts: Mapping[str, str]) -> str:
+    """Return the texts as stored: one line a column. None of them has line breaks."""
+    return "\n".join(f"{column}: {text}" for column, text in texts.items())
+
+
+def read_lines(stored: str) -> dict[str, str]:
+    """Return what `write_lines` was given."""
+    pairs = (line.partition(": ") for line in stored.split("\n") if line)
+    return {column: text for column, _, text in pairs}
+
+
+class Difference(NamedTuple):
+    column: str
+    in_file: str
+    on_record: str
+
+    def __str__(self) -> str:
+        if not self.column:
+            return self.in_file
+        return f"“{self.in_file}” in the file, “{self.on_record}” on record"
+
+
+def job_differences(
+    rows: Sequence[Row], on_record: Sequence[Row]
+) -> Iterator[tuple[Row, Difference]]:
+    """Yield how the rows of a job differ from it on record, in whatever order."""
+    left = list(on_record)
+    for row in rows:
+        if not left:
+            yield row, Difference("", "the file has one repair more", "")
+            continue
+        differences = [_differences(row, other) for other in left]
+        nearest = min(range(len(left)), key=lambda n: len(differences[n]))
+        left.pop(nearest)
+        yield from ((row, difference) for difference in differences[nearest])
+    if left:
+        yield rows[0], Difference("", "the file has one repair less", "")
+
+
+def _differences(row: Row, other: Row) -> list[Difference]:
+    found = []
+    for name, column in COLUMNS.items():
+        # Names belong to the fault book, which may have been reworded since.
+        if name in ("job", "fault_name", "fix_name"):
+            continue
+        here, there = getattr(row, name), getattr(other, name)
+        if here == there or (column.is_optional and not here):
+            continue
+        if name == "parts" and _are_same_parts(here, there):
+            continue
+        found.append(Difference(name, _text(here), _text(there)))
+    return found
+
+
+def _are_same_parts(
+    parts: Sequence[ImportedPart], on_record: Sequence[ImportedPart]
+) -> bool:
+    """Compare in any order; a part without a cost may have cost anything."""
+    left = list(on_record)
+    for part in parts:
+        for other in left:
+            if part in (
+                other,
+                ImportedPart(other.number, other.quantity, None, other.lot),
+            ):
+                left.remove(other)
+                break
+        else:
+            return False
+    return not left
+
+
+def _text(value: object) -> str:
+    if isinstance(value, tuple):
+        return ";".join(map(str, value))
+    if isinstance(value, Decimal) and value == round(value, 2):
+        return f"{value:.2f}"
+    return "" if value is None else str(value)
