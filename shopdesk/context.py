@@ -3,7 +3,6 @@
 from django.urls import NoReverseMatch, reverse
 from django.utils.functional import SimpleLazyObject
 
-from shopdesk.shop.models import Shop
 from shopdesk.staff.permissions import can_open
 
 # The word on the door, the first page behind it, and whose pages lie in that room.
@@ -33,8 +32,6 @@ FOOT = (
 
 def desk(request):
     """All lazy: a page that shows none of it asks the database nothing."""
-    if not hasattr(request, "shop"):
-        request.shop = SimpleLazyObject(Shop.current)
     return {
         "shop": request.shop,
         "rooms": SimpleLazyObject(lambda: links(request, ROOMS)),

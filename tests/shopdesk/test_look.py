@@ -16,6 +16,7 @@ from fontTools.ttLib import TTFont
 from lxml import html as lxml_html
 
 from shopdesk.context import FOOT, ROOMS, links
+from shopdesk.shop.middleware import ShopMiddleware
 from shopdesk.staff.models import Kind, User
 from shopdesk.staff.permissions import roles_for
 from tests import make
@@ -179,7 +180,7 @@ def test_a_lost_page_is_told_without_the_database():
     ids=["500", "400", "403", "csrf"],
 )
 def test_trouble_is_told_in_our_words_without_the_database(view, status):
-    answer = view(RequestFactory().get("/"))
+    answer = ShopMiddleware(view)(RequestFactory().get("/"))
     assert answer.status_code == status
     page = tree(answer.content)
     assert page.xpath("//link/@href[contains(., 'shopdesk/desk.css')]")
