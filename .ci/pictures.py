@@ -85,10 +85,10 @@ def book_in(page):
 
     here = Job.objects.open().values("device")
     last = (
-        Repair.objects.filter(covered_until__isnull=False, job__outcome="fixed")
+        Repair.objects.filter(warranty_until__isnull=False, job__outcome="fixed")
         .exclude(job__device__serial="")
         .exclude(job__device__in=here)
-        .latest("covered_until")
+        .latest("warranty_until")
     )
     page.goto("/counter/")
     page.keyboard.type(last.job.device.serial, delay=50)
@@ -110,7 +110,7 @@ def bench(page):
     )
 
 
-def hand_back(page):
+def hand_over(page):
     from repairs.jobs.models import Job
 
     job = Job.objects.filter(state="ready", outcome="fixed").first()
@@ -144,7 +144,7 @@ SHOWN = {
     "counter": book_in,
     "bench": bench,
     "draft": draft,
-    "hand-back": hand_back,
+    "hand-back": hand_over,
     "comebacks": lambda page: page.goto("/comebacks/"),
 }
 
@@ -153,7 +153,7 @@ def paper():
     """A quote as it is handed over, from its kept PDF."""
     from billing.quotes.models import Quote
 
-    sent = Quote.objects.exclude(paper_hash="").order_by("-id")
+    sent = Quote.objects.exclude(pdf_sha256="").order_by("-id")
     quote = max(sent[:10], key=lambda quote: quote.options.count())
     with tempfile.NamedTemporaryFile(suffix=".pdf") as file:
         file.write(bytes(quote.paper))

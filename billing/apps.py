@@ -1,6 +1,6 @@
 from django.apps import AppConfig
 
-from billing.quotes.link.masking import mask_records
+from billing.customer_page.log_masking import mask_records
 
 
 class Billing(AppConfig):

@@ -1,6 +1,6 @@
 """What the database keeps unchanged at the till."""
 
-from shopdesk.guards import Guard, append_only, changed
+from shopdesk.triggers import ForbidChange, append_only, changed
 
 SENT = "A quote that was sent is never changed: revise it."
 
@@ -8,7 +8,7 @@ SENT = "A quote that was sent is never changed: revise it."
 def _quote_of(row: str) -> str:
     return (
         "(SELECT state FROM billing_quote WHERE id ="
-        f" (SELECT quote_id FROM billing_option WHERE id = {row}.option_id)) <> 'draft'"
+        f" (SELECT quote_id FROM billing_quoteoption WHERE id = {row}.option_id)) <> 'draft'"
     )
 
 
@@ -43,7 +43,7 @@ def _given() -> str:
         "valid_until",
         "said",
         "paper",
-        "paper_hash",
+        "pdf_sha256",
     )
     answered = changed("accepted_at", "accepted_by", "accepted_how")
     return (
@@ -53,7 +53,7 @@ def _given() -> str:
 
 
 GUARDS = [
-    Guard(
+    ForbidChange(
         "billing_quote",
         "UPDATE",
         SENT,
@@ -67,19 +67,21 @@ GUARDS = [
             "currency",
             "sent_at",
             "paper",
-            "paper_hash",
+            "pdf_sha256",
         ),
     ),
-    Guard("billing_quote", "DELETE", SENT, "OLD.state <> 'draft'"),
-    Guard("billing_option", "INSERT", SENT, _quote("NEW")),
-    Guard("billing_option", "UPDATE", SENT, _quote("OLD")),
-    Guard("billing_option", "DELETE", SENT, _quote("OLD")),
-    Guard("billing_quoteline", "INSERT", SENT, _quote_of("NEW")),
-    Guard("billing_quoteline", "UPDATE", SENT, _quote_of("OLD")),
-    Guard("billing_quoteline", "DELETE", SENT, _quote_of("OLD")),
-    Guard("billing_repairform", "UPDATE", GIVEN, _given()),
-    Guard("billing_repairform", "DELETE", GIVEN, "OLD.given_at IS NOT NULL"),
-    Guard(
+    ForbidChange("billing_quote", "DELETE", SENT, "OLD.state <> 'draft'"),
+    ForbidChange("billing_quoteoption", "INSERT", SENT, _quote("NEW")),
+    ForbidChange("billing_quoteoption", "UPDATE", SENT, _quote("OLD")),
+    ForbidChange("billing_quoteoption", "DELETE", SENT, _quote("OLD")),
+    ForbidChange("billing_quoteline", "INSERT", SENT, _quote_of("NEW")),
+    ForbidChange("billing_quoteline", "UPDATE", SENT, _quote_of("OLD")),
+    ForbidChange("billing_quoteline", "DELETE", SENT, _quote_of("OLD")),
+    ForbidChange("billing_repairinformationform", "UPDATE", GIVEN, _given()),
+    ForbidChange(
+        "billing_repairinformationform", "DELETE", GIVEN, "OLD.given_at IS NOT NULL"
+    ),
+    ForbidChange(
         "billing_link",
         "UPDATE",
         "A link is never changed: revoke it and make another.",
@@ -91,7 +93,7 @@ GUARDS = [
     *append_only("billing_signature", "A signature is never changed."),
     *append_only("billing_changeorder", "A change is never changed: add another."),
     *append_only("billing_changeline", "A change is never changed: add another."),
-    Guard(
+    ForbidChange(
         "billing_changeline",
         "INSERT",
         "A change that was answered gets no more lines.",
@@ -99,25 +101,29 @@ GUARDS = [
     ),
     *append_only("billing_changeanswer", "What was agreed is never changed."),
     *append_only("billing_diagnosisconsent", "A consent is never changed: add one."),
-    *append_only("billing_collected", "Who took a device is never changed."),
-    *append_only("billing_coverpaper", "A cover certificate is never changed."),
-    Guard(
+    *append_only("billing_collection", "Who took a device is never changed."),
+    *append_only(
+        "billing_warrantycertificate", "A cover certificate is never changed."
+    ),
+    ForbidChange(
         "billing_parcel",
         "UPDATE",
         "A parcel is never changed; its number may be added once.",
         "OLD.number <> '' OR "
         + changed("job_id", '"to"', "carrier", "grams", "battery", "sent_on", "paper"),
     ),
-    Guard("billing_parcel", "DELETE", "A parcel that was sent is never deleted."),
+    ForbidChange(
+        "billing_parcel", "DELETE", "A parcel that was sent is never deleted."
+    ),
     *append_only("billing_invoice", "An invoice is never changed: credit it."),
     *append_only("billing_invoiceline", "An invoice is never changed: credit it."),
     *append_only("billing_einvoice", "An e-invoice is never changed: credit it."),
     *append_only("billing_payment", "A payment is never changed: pay back instead."),
-    Guard(
+    ForbidChange(
         "billing_payment",
         "INSERT",
         "That day of the till is closed: the money counts on the next one.",
-        "NEW.counts_on <= (SELECT MAX(day) FROM billing_dayclose)",
+        "NEW.booked_on <= (SELECT MAX(day) FROM billing_dayclose)",
     ),
     *append_only("billing_receipt", "A receipt is never changed."),
     *append_only("billing_reminder", "A reminder is never changed: send another."),

@@ -1,7 +1,9 @@
 """The register of records: what Django must find. Nobody imports from here."""
 
-from billing.handback.models import Collected, CoverPaper, Parcel
-from billing.invoices.day_close.models import DayClose
+from billing.changes.models import ChangeAnswer, ChangeLine, ChangeOrder
+from billing.customer_page.models import RequestCount, Signature
+from billing.day_close.models import DayClose
+from billing.handover.models import Collection, Parcel, WarrantyCertificate
 from billing.invoices.models import (
     EInvoice,
     Invoice,
@@ -10,31 +12,29 @@ from billing.invoices.models import (
     Receipt,
     Reminder,
 )
-from billing.quotes.changes.models import ChangeAnswer, ChangeLine, ChangeOrder
-from billing.quotes.link.models import Knock, Signature
-from billing.quotes.models import Link, Option, Quote, QuoteLine
-from billing.quotes.repair_form.models import DiagnosisConsent, RepairForm
+from billing.quotes.models import Link, Quote, QuoteLine, QuoteOption
+from billing.repair_form.models import DiagnosisConsent, RepairInformationForm
 
 __all__ = [
     "ChangeAnswer",
     "ChangeLine",
     "ChangeOrder",
-    "Collected",
-    "CoverPaper",
+    "Collection",
+    "WarrantyCertificate",
     "DayClose",
     "DiagnosisConsent",
     "EInvoice",
     "Invoice",
     "InvoiceLine",
-    "Knock",
+    "RequestCount",
     "Link",
-    "Option",
+    "QuoteOption",
     "Parcel",
     "Payment",
     "Quote",
     "QuoteLine",
     "Receipt",
     "Reminder",
-    "RepairForm",
+    "RepairInformationForm",
     "Signature",
 ]

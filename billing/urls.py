@@ -2,15 +2,15 @@
 
 from django.urls import include, path
 
-from billing.quotes.link.urls import desk_urls
+from billing.customer_page.urls import desk_urls
 
 urlpatterns = [
     path("quotes/", include("billing.quotes.urls")),
     path("links/", include(desk_urls)),
-    path("changes/", include("billing.quotes.changes.urls")),
-    path("repair-forms/", include("billing.quotes.repair_form.urls")),
-    path("invoices/owed/", include("billing.invoices.reminders.urls")),
-    path("invoices/days/", include("billing.invoices.day_close.urls")),
+    path("changes/", include("billing.changes.urls")),
+    path("repair-forms/", include("billing.repair_form.urls")),
+    path("invoices/owed/", include("billing.reminders.urls")),
+    path("invoices/days/", include("billing.day_close.urls")),
     path("invoices/", include("billing.invoices.urls")),
-    path("hand-back/", include("billing.handback.urls")),
+    path("hand-back/", include("billing.handover.urls")),
 ]

@@ -1,17 +1,23 @@
 """What the database sees to in the workshop."""
 
-from shopdesk.guards import Guard, Noticed, append_only, changed, follows
+from shopdesk.triggers import (
+    ChangeMarkTrigger,
+    ForbidChange,
+    append_only,
+    changed,
+    follows,
+)
 
 # What the comeback table and the month are made from: any change of it shows at once.
 COUNTED = {
     "repairs_repair": (
         "job_id fault_id fix_id by_id outcome declared cost charged reserve"
-        " handed_back_on"
+        " handed_over_on"
     ),
-    "repairs_job": "device_id booked_in_on handed_back_on",
-    "repairs_device": "model_id board_revision watch_ends_on",
+    "repairs_job": "device_id booked_in_on handed_over_on",
+    "repairs_device": "model_id board_revision out_of_use_on",
     "repairs_devicemodel": "kind maker model",
-    "repairs_returndecision": "job_id earlier_id what decided_on",
+    "repairs_returnassessment": "job_id earlier_id what assessed_on",
     "repairs_fault": "code name",
     "repairs_fix": "code name",
     "repairs_partused": "repair_id delivery_id",
@@ -24,39 +30,41 @@ FINAL = "A repair cannot be changed after handover."
 
 GUARDS = [
     *append_only("repairs_step", "A step of a job is never changed."),
-    *append_only("repairs_stockmove", "A stock move is never changed: move it back."),
     *append_only(
-        "repairs_returndecision", "A decision is never changed: decide again."
+        "repairs_stockmovement", "A stock move is never changed: move it back."
+    ),
+    *append_only(
+        "repairs_returnassessment", "A decision is never changed: decide again."
     ),
     *follows(
         table="repairs_repair",
-        column="handed_back_on",
+        column="handed_over_on",
         of="repairs_job",
         link="job_id",
         why="A repair is handed back on the day of its job.",
     ),
     # A comeback says once and for all what the earlier repair was.
-    Guard(
+    ForbidChange(
         "repairs_repair",
         "UPDATE",
         FINAL,
-        "OLD.handed_back_on IS NOT NULL AND "
+        "OLD.handed_over_on IS NOT NULL AND "
         + changed(
             *("job_id", "fault_id", "fix_id", "outcome", "declared", "cost"),
-            "handed_back_on",
+            "handed_over_on",
         ),
         rule="final",
     ),
-    Guard("repairs_repair", "DELETE", FINAL, "OLD.handed_back_on IS NOT NULL"),
-    Guard(
+    ForbidChange("repairs_repair", "DELETE", FINAL, "OLD.handed_over_on IS NOT NULL"),
+    ForbidChange(
         "repairs_job",
         "UPDATE",
         "The day of booking in and the day of handover cannot be changed.",
-        f"(OLD.handed_back_on IS NOT NULL AND {changed('handed_back_on')})"
+        f"(OLD.handed_over_on IS NOT NULL AND {changed('handed_over_on')})"
         f" OR (OLD.state <> 'expected' AND {changed('booked_in_on')})",
     ),
     *(
-        Noticed(table, tuple(columns.split()), marks="repairs_changed")
+        ChangeMarkTrigger(table, tuple(columns.split()), marks="repairs_changed")
         for table, columns in COUNTED.items()
     ),
 ]

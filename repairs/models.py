@@ -6,16 +6,16 @@ from repairs.jobs.models import (
     AccessCode,
     Changed,
     Comeback,
+    FinalTest,
     Job,
     Labour,
     PartUsed,
-    ProofRun,
     Reading,
     Repair,
-    ReturnDecision,
+    ReturnAssessment,
     Step,
 )
-from repairs.stock.models import Delivery, Part, StockMove, Supplier
+from repairs.stock.models import Delivery, Part, StockMovement, Supplier
 
 __all__ = [
     "AccessCode",
@@ -32,12 +32,12 @@ __all__ = [
     "Labour",
     "Part",
     "PartUsed",
-    "ProofRun",
+    "FinalTest",
     "Reading",
     "Repair",
-    "ReturnDecision",
+    "ReturnAssessment",
     "Step",
-    "StockMove",
+    "StockMovement",
     "Supplier",
     "Symptom",
     "UsualPart",

@@ -112,7 +112,7 @@ class MoneyFormField(ExactFormField):
         return super().prepare_value(value)
 
 
-class WholeFormField(forms.IntegerField):
+class WholeNumberField(forms.IntegerField):
     """A whole number in plain digits: 1_000 or digits of other scripts are refused."""
 
     def __init__(self, *, max_value=100_000, min_value=0, **kwargs):
@@ -127,7 +127,7 @@ class WholeFormField(forms.IntegerField):
         return super().to_python(value)
 
 
-class ExactField(models.BigIntegerField):
+class FixedDecimalField(models.BigIntegerField):
     """A Decimal with four places, kept as a whole number of 1/10000."""
 
     description = "An exact decimal with four places"
@@ -177,7 +177,7 @@ class ExactField(models.BigIntegerField):
     form_class = ExactFormField
 
 
-class MoneyField(ExactField):
+class MoneyField(FixedDecimalField):
     """An amount of the shop's currency."""
 
     description = "An exact amount of the shop's currency"
@@ -207,10 +207,10 @@ class DayFormField(forms.DateField):
 
 
 EXACT, BEGINS, WITHIN = range(3)
-"""How well a record fits the words it was sought by."""
+"""How well a record fits the words it was search by."""
 
 
-def best_first(found, *, exact: models.Q, begins: models.Q, then: Iterable[str]):
+def rank_matches(found, *, exact: models.Q, begins: models.Q, then: Iterable[str]):
     """`found` with `fit`, how well each is what was meant: those that are it first."""
     fit = models.Case(
         models.When(exact, then=EXACT),

@@ -21,7 +21,7 @@ def rounded(amount: Decimal, *, places: int = 2) -> Decimal:
     return amount.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP)
 
 
-def to_step(amount: Decimal, *, step: Decimal) -> Decimal:
+def round_to_step(amount: Decimal, *, step: Decimal) -> Decimal:
     """`amount` rounded to the nearest multiple of `step`; a step of 0 leaves it."""
     if not step:
         return amount

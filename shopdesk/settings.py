@@ -37,7 +37,7 @@ def _private(path, flags):
 
 SECRET_KEY = env("SECRET_KEY", default="") or key_file("secret.key")
 # Seals access codes; apart from SECRET_KEY so that either may change alone.
-SEAL_KEY = env("SEAL_KEY", default="") or key_file("seal.key")
+ACCESS_CODE_KEY = env("ACCESS_CODE_KEY", default="") or key_file("seal.key")
 
 DEBUG = env.bool("DEBUG", default=False)
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["127.0.0.1", "localhost", "[::1]"])
@@ -102,12 +102,12 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
-                "shopdesk.context.desk",
+                "shopdesk.front.navigation.desk",
             ],
         },
     },
 ]
-FORM_RENDERER = "shopdesk.forms.DeskRenderer"
+FORM_RENDERER = "shopdesk.look.forms.FormRenderer"
 
 # --- the database -----------------------------------------------------------
 
@@ -164,7 +164,7 @@ AUTH_PASSWORD_VALIDATORS = [
     # Fifteen: NIST SP 800-63B-4 where the password is the only factor.
     {"NAME": _valid + "MinimumLengthValidator", "OPTIONS": {"min_length": 15}},
     {"NAME": _valid + "CommonPasswordValidator"},
-    {"NAME": "shopdesk.staff.models.HardToGuess"},
+    {"NAME": "shopdesk.staff.models.PasswordStrengthValidator"},
 ]
 # Locks a name at one address, never a whole shop behind one address; ends by itself.
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
@@ -236,7 +236,7 @@ LOGGING = {
     "disable_existing_loggers": False,
     # What broke is told where the server runs, with its traceback.
     "formatters": {
-        "masked": {"()": "billing.quotes.link.masking.MaskedFormatter"},
+        "masked": {"()": "billing.customer_page.log_masking.MaskedFormatter"},
     },
     "handlers": {
         "broken": {

@@ -142,12 +142,12 @@ def pytest_configure(config):
 @pytest.fixture(scope="session", autouse=True)
 def papers_are_drawn_by_a_stand_in():
     """Except in a test marked `paper`; see `tests.papers`."""
-    from shopdesk import printing
+    from shopdesk.papers import render
 
-    real = printing.draw_pdf
-    printing.draw_pdf = lambda asked: (real if papers.drawn else papers.stand_in)(asked)
+    real = render.draw_pdf
+    render.draw_pdf = lambda asked: (real if papers.drawn else papers.stand_in)(asked)
     yield
-    printing.draw_pdf = real
+    render.draw_pdf = real
 
 
 def pytest_runtest_setup(item):
@@ -226,7 +226,7 @@ def browser_type_launch_args(browser_type_launch_args):
 @pytest.fixture(scope="session", autouse=True)
 def guards_stand_aside_while_tables_are_emptied():
     """A test with real transactions ends by emptying every table, which the guards of
-    `shopdesk.guards` refuse: so they are down for the emptying, and up again after."""
+    `shopdesk.triggers` refuse: so they are down for the emptying, and up again after."""
     from django.test import TransactionTestCase
 
     empty = TransactionTestCase._fixture_teardown
@@ -246,9 +246,9 @@ def _guards(act):
 
     from billing.guards import GUARDS as till
     from repairs.guards import GUARDS as workshop
-    from shopdesk import guards
+    from shopdesk import triggers
 
-    statements = getattr(guards, act)([*workshop, *till], vendor=connection.vendor)
+    statements = getattr(triggers, act)([*workshop, *till], vendor=connection.vendor)
     with connection.cursor() as cursor:
         for statement in statements:
             cursor.execute(statement)

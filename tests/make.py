@@ -7,8 +7,8 @@ from itertools import count
 from repairs.customers.models import Customer, Device, DeviceModel
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import states
-from repairs.jobs.models import Comeback, Job, Repair, ReturnDecision
-from repairs.stock.models import Delivery, Part, StockMove
+from repairs.jobs.models import Comeback, Job, Repair, ReturnAssessment
+from repairs.stock.models import Delivery, Part, StockMovement
 from shopdesk.shop import tax
 from shopdesk.shop.models import Shop, TaxRate
 from shopdesk.staff.models import Kind, User
@@ -77,16 +77,16 @@ def job(of=None, on=DAY, **facts):
 
 def repair(of=None, fault_=None, **facts):
     of = of or job()
-    facts.setdefault("handed_back_on", of.handed_back_on)
+    facts.setdefault("handed_over_on", of.handed_over_on)
     return Repair.objects.create(job=of, fault=fault_ or fault(), **facts)
 
 
 def hand_over(of, *, on, outcome=states.FIXED):
     """The device of the job `of` leaves on that day, whatever state the job is in."""
     Job.objects.filter(pk=of.pk).update(
-        state=states.HANDED_BACK, outcome=outcome, handed_back_on=on
+        state=states.HANDED_OVER, outcome=outcome, handed_over_on=on
     )
-    of.repairs.update(handed_back_on=on)
+    of.repairs.update(handed_over_on=on)
     Comeback.objects.write(of)
     of.refresh_from_db()
 
@@ -100,33 +100,33 @@ def past_repair(fault_, fix_, *, on, back_on=None, of=None, **facts):
     done = job(
         of,
         on=on,
-        state=states.HANDED_BACK,
+        state=states.HANDED_OVER,
         outcome=states.FIXED,
-        handed_back_on=on,
+        handed_over_on=on,
     )
     facts = {"declared": fix_.declared, "outcome": states.FIXED} | facts
     made = Repair.objects.create(
-        job=done, fault=fault_, fix=fix_, handed_back_on=on, **facts
+        job=done, fault=fault_, fix=fix_, handed_over_on=on, **facts
     )
     if back_on:
         comeback(made, on=back_on)
     return made
 
 
-def comeback(earlier, *, on, what=states.SAME_FAULT, is_covered=True, **facts):
+def comeback(earlier, *, on, what=states.SAME_FAULT, is_in_warranty=True, **facts):
     """The device of `earlier` comes in on `on`, decided the same day."""
     again = job(earlier.job.device, on=on)
-    is_covered = is_covered and what == states.SAME_FAULT
-    return decision(again, earlier, what=what, is_covered=is_covered, **facts)
+    is_in_warranty = is_in_warranty and what == states.SAME_FAULT
+    return decision(again, earlier, what=what, is_in_warranty=is_in_warranty, **facts)
 
 
 def decision(visit, earlier, *, what=states.SAME_FAULT, on=None, **facts):
     """Decided on that day, or on the day the device came in."""
-    made = ReturnDecision.objects.create(
+    made = ReturnAssessment.objects.create(
         job=visit,
         earlier=earlier,
         what=what,
-        decided_on=on or visit.booked_in_on,
+        assessed_on=on or visit.booked_in_on,
         **facts,
     )
     Comeback.objects.write(visit)
@@ -155,10 +155,10 @@ def delivery(of, quantity, *, unit_cost=Decimal("2.50"), on=DAY, **facts):
         received_on=on,
         **facts,
     )
-    StockMove.objects.create(
+    StockMovement.objects.create(
         part=of,
         delivery=made,
-        kind=StockMove.Kind.RECEIVED,
+        kind=StockMovement.Kind.RECEIVED,
         quantity=quantity,
         moved_at=timezone.now(),
     )
@@ -168,7 +168,7 @@ def delivery(of, quantity, *, unit_cost=Decimal("2.50"), on=DAY, **facts):
 
 def redone(repair, amount, *, on):
     """The comeback of `repair`, handed back on `on` after work of that cost."""
-    job = repair.held_against.get().job
+    job = repair.later_assessments.get().job
     Repair.objects.create(
         job=job,
         fault=repair.fault,

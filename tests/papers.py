@@ -76,7 +76,7 @@ class _Reader(HTMLParser):
 
 
 def stand_in(paper):
-    """A small PDF of what `shopdesk.printing` wants drawn: the same text, the same
+    """A small PDF of what `shopdesk.papers.render` wants drawn: the same text, the same
     size of sheet, the same file inside, and the same bytes each time."""
     seen, template = _Reader(paper["html"]), paper["template"]
     assert seen.title.strip() and seen.language, f"{template}: no title, no language"

@@ -257,9 +257,9 @@ def test_the_rules_for_templates_see_what_they_forbid():
         ("billing/quotes/quote.html", "repairs/jobs/_steps.html"): True,
         ("billing/quotes/quote.html", "repairs/jobs/steps.html"): False,
         ("billing/quotes/quote.html", "shopdesk/look/_errors.html"): True,
-        ("billing/quotes/quote.html", "shopdesk/_why_now.html"): False,
-        ("shopdesk/today.html", "shopdesk/_why_now.html"): True,
-        ("shopdesk/today.html", "billing/quotes/_lines.html"): True,
+        ("billing/quotes/quote.html", "shopdesk/front/_reason.html"): False,
+        ("shopdesk/front/today.html", "shopdesk/front/_reason.html"): True,
+        ("shopdesk/front/today.html", "billing/quotes/_lines.html"): True,
         ("shopdesk/staff/people.html", "repairs/jobs/_steps.html"): False,
         ("page.html", "repairs/jobs/_steps.html"): False,
     }

@@ -18,12 +18,12 @@ import pytest
 from django.core.management import call_command
 from django.urls import reverse
 
+from billing.day_close.actions import close_day
+from billing.day_close.papers import day_slip
 from billing.invoices import actions as invoices
-from billing.invoices.day_close.actions import close_day
-from billing.invoices.day_close.printing import day_slip
 from billing.invoices.payments.actions import deposit
-from billing.invoices.reminders.actions import remind
-from billing.quotes.repair_form import actions as forms
+from billing.reminders.actions import remind
+from billing.repair_form import actions as forms
 from repairs.customers.models import Customer
 from repairs.jobs.models import Job
 from shopdesk.shop.models import Shop
@@ -131,15 +131,15 @@ def day_on_a_roll(desk):
 
 
 def cover(desk):
-    return desk.of("handback:cover", till.handed_back(of=desk.device).job.pk)
+    return desk.of("handover:cover", till.handed_back(of=desk.device).job.pk)
 
 
 def parcel(desk):
     job = till.ready(of=desk.device)
     facts = {"how": "post", "carrier": "Overland Post", "battery": "none"}
     facts |= {"amount": "", "key": str(uuid4()), "version": Job.objects.get().version}
-    desk.client.post(reverse("handback:hand_back", args=[job.pk]), facts)
-    return desk.of("handback:parcel", job.pk)
+    desk.client.post(reverse("handover:hand_over", args=[job.pk]), facts)
+    return desk.of("handover:parcel", job.pk)
 
 
 def repair_form(desk):
@@ -168,12 +168,12 @@ PAPERS = {
     invoice_without_file: "billing/invoices/paper.html",
     credit_note: "billing/invoices/paper.html",
     receipt: "billing/invoices/payments/paper.html",
-    reminder: "billing/invoices/reminders/paper.html",
-    day: "billing/invoices/day_close/paper.html",
-    day_on_a_roll: "billing/invoices/day_close/slip.html",
-    cover: "billing/handback/cover.html",
-    parcel: "billing/handback/parcel.html",
-    repair_form: "billing/quotes/repair_form/paper.html",
+    reminder: "billing/reminders/paper.html",
+    day: "billing/day_close/paper.html",
+    day_on_a_roll: "billing/day_close/slip.html",
+    cover: "billing/handover/cover.html",
+    parcel: "billing/handover/parcel.html",
+    repair_form: "billing/repair_form/paper.html",
     report: "repairs/comebacks/report.html",
 }
 """How each paper is made here, and the template that it proves."""
@@ -253,7 +253,7 @@ def dictionaries(thing):
 
 
 @pytest.mark.paper
-@pytest.mark.parametrize(("size", "language"), [("A4", "en"), ("Letter", "de")])
+@pytest.mark.parametrize(("size", "language"), [("A4", "en"), ("Email", "de")])
 @pytest.mark.parametrize("paper", PAPERS, ids=lambda paper: paper.__name__)
 def test_a_paper_can_be_read_by_everybody_and_does_nothing(
     desk, paper, size, language, tmp_path

@@ -8,7 +8,9 @@ from uuid import UUID
 
 from django.db import transaction
 
+from billing.invoices.credit_sums import credit_sums
 from billing.invoices.models import EInvoice, Invoice, InvoiceLine
+from billing.invoices.papers import invoice_paper, ubl_file
 from billing.invoices.payments.actions import (
     book,
     check_amount,
@@ -17,19 +19,17 @@ from billing.invoices.payments.actions import (
     pay,
 )
 from billing.invoices.payments.coins import Handed
-from billing.invoices.printing import invoice_paper, ubl_file
 from billing.invoices.queries import Bill, bill_of, owed_back_on
 from billing.invoices.refusals import Refused
-from billing.invoices.taken_back import taken_back
 from billing.pricing.currency import Currency
 from billing.pricing.shares import net_shares
 from repairs.customers.models import Customer
 from repairs.jobs import states
 from repairs.jobs.models import Job
 from shopdesk import money
-from shopdesk.printing import in_paper_language
+from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Series, Shop
-from shopdesk.templatetags.desk import own_words
+from shopdesk.templatetags.desk import shop_text
 
 __all__ = [
     "Buyer",
@@ -91,10 +91,10 @@ def issue(
     job = Job.objects.select_for_update().get(pk=job.pk)
     check_billable(job)
     shop = Shop.current()
-    supplied_on = job.handed_back_on or on
+    supplied_on = job.handed_over_on or on
     bill = bill_of(job, on=supplied_on, shop=shop)
     money = _paid_with_it(bill, paid=paid, means=means, shop=shop)
-    covered = job.repairs.filter(covered_until__isnull=False).exists()
+    covered = job.repairs.filter(warranty_until__isnull=False).exists()
     customer = job.customer
     buyer = buyer or buyer_of(customer, shop)
     invoice = _numbered(
@@ -107,7 +107,7 @@ def issue(
             buyer_tax_id=buyer.tax_id,
             buyer_country=buyer.country,
             supplied_on=supplied_on,
-            due_on=on + timedelta(days=shop.pay_days),
+            due_on=on + timedelta(days=shop.payment_term_days),
             currency=bill.currency,
             prices_include_tax=bill.prices_include_tax,
             words=promised(shop) if covered else "",
@@ -150,13 +150,13 @@ def issue(
 
 def promised(shop: Shop) -> str:
     """What ends the cover, as it stands on the bill."""
-    with in_paper_language(shop):
-        return own_words(shop, "cover_words")
+    with document_language(shop):
+        return shop_text(shop, "warranty_text")
 
 
 def check_billable(job: Job) -> None:
     """Refuse a job that is not done, or that a standing bill was made of."""
-    if job.state not in (states.READY, states.HANDED_BACK):
+    if job.state not in (states.READY, states.HANDED_OVER):
         raise Refused(
             f"Job {job.number} is {job.get_state_display()}: it is billed when the work"
             " is done."
@@ -204,7 +204,7 @@ def _numbered(
 def _keep(invoice: Invoice, *, lines: list[InvoiceLine], at, **paper) -> None:
     """Make the paper and write the bill down with it; neither changes again."""
     invoice.paper = invoice_paper(invoice, lines=lines, made_at=at, **paper)
-    invoice.paper_hash = sha256(invoice.paper).hexdigest()
+    invoice.pdf_sha256 = sha256(invoice.paper).hexdigest()
     invoice.save(force_insert=True)
     for line in lines:
         line.invoice = invoice
@@ -280,7 +280,7 @@ def credit(
     gone = [line.quantity if back is None else _of_line(line, back) for line in stood]
     if back is not None and not any(gone):
         raise Refused("Say how much of which line is taken back.")
-    totals = taken_back(
+    totals = credit_sums(
         [line.as_money() for line in stood],
         back=gone,
         places=invoice.written_in(shop).places,

@@ -37,7 +37,7 @@ class InvoiceFilter(django_filters.FilterSet):
         The sum keeps SQLite from fetching all that is found, with what is owed on each,
         before it sorts: it goes down the days, and reckons only what the page shows.
         """
-        found = Invoice.objects.sought(words).order_by()
+        found = Invoice.objects.search(words).order_by()
         return queryset.alias(key=F("pk") + 0).filter(key__in=found.values("pk"))
 
     def by_standing(self, queryset, name, value):

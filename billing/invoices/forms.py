@@ -7,9 +7,9 @@ from django import forms
 
 from billing.invoices.models import MEANS
 from billing.quotes.models import MAX_PRICE
-from repairs.customers.fields import TidyField
+from repairs.customers.fields import NormalizedCharField
 from shopdesk.fields import ExactFormField, MoneyFormField
-from shopdesk.shop import known
+from shopdesk.shop import currencies
 from shopdesk.templatetags.desk import money
 
 
@@ -91,7 +91,7 @@ class CreditForm(forms.Form):
 class BuyerForm(forms.Form):
     """Who stands on the bill."""
 
-    name = TidyField(label="To", max_length=240)
-    address = TidyField(max_length=300, required=False, keep_lines=True)
-    country = forms.ChoiceField(choices=lambda: list(known.countries().items()))
-    tax_id = TidyField(label="Tax number", max_length=40, required=False)
+    name = NormalizedCharField(label="To", max_length=240)
+    address = NormalizedCharField(max_length=300, required=False, keep_lines=True)
+    country = forms.ChoiceField(choices=lambda: list(currencies.countries().items()))
+    tax_id = NormalizedCharField(label="Tax number", max_length=40, required=False)

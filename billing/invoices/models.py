@@ -26,15 +26,15 @@ from django.db.models.functions import Coalesce
 from django.urls import reverse
 from django.utils.translation import gettext
 
-from billing.invoices import einvoice_bill
-from billing.invoices.taken_back import taken_back
+from billing.einvoice import en16931
+from billing.invoices.credit_sums import credit_sums
 from billing.pricing.currency import Currency
 from billing.quotes.models import Line, Quote
 from repairs.customers.models import Customer
 from repairs.jobs.models import Job, Repair
-from shopdesk.fields import MoneyField, best_first
+from shopdesk.fields import MoneyField, rank_matches
 from shopdesk.money import Totals, totals
-from shopdesk.shop import series
+from shopdesk.shop import numbering
 from shopdesk.shop.models import Shop
 
 STAFF = settings.AUTH_USER_MODEL
@@ -68,25 +68,25 @@ class NumberedQuerySet(models.QuerySet):
 
     def numbered(self, text: str):
         """The one of this number, however it is written: `INV26-00042`, `inv26 42`."""
-        read = series.read_number(text)
+        read = numbering.read_number(text)
         return self.filter(series=read[0], number=read[1]) if read else self.none()
 
     def numbered_like(self, text: str):
         """Those whose number `text` may be a part of."""
-        part = series.read_part(text)
+        part = numbering.read_part(text)
         if part is None:
             return self.none()
         return self.filter(series__contains=part[0], number__contains=part[1])
 
-    def sought(self, words: str):
+    def search(self, words: str):
         """Those whose number `words` may mean, the latest first."""
         return self.numbered_like(words).best_of(words)
 
     def best_of(self, words: str):
         """These, with those of the number that `words` are before all others."""
-        whole, part = series.read_number(words), series.read_part(words)
+        whole, part = numbering.read_number(words), numbering.read_part(words)
         nothing = Q(pk__in=[])
-        return best_first(
+        return rank_matches(
             self,
             exact=Q(series=whole[0], number=whole[1]) if whole else nothing,
             begins=Q(number=int(part[1])) if part and part[1] else nothing,
@@ -95,13 +95,13 @@ class NumberedQuerySet(models.QuerySet):
 
 
 class ReceiptQuerySet(NumberedQuerySet):
-    def for_rows(self):
+    def for_list(self):
         """With all that one row of a list shows; the papers stay behind."""
         return self.defer("paper").select_related("payment__job__customer")
 
 
 class InvoiceQuerySet(NumberedQuerySet):
-    def sought(self, words: str):
+    def search(self, words: str):
         """Those that `words` may mean: by number, or by the name on them or on record.
 
         Each way is looked up by itself, so that no paper is read over for it.
@@ -145,7 +145,7 @@ class InvoiceQuerySet(NumberedQuerySet):
             )
         )
 
-    def for_rows(self):
+    def for_list(self):
         """With all that one row of a list of invoices shows; the papers stay behind."""
         return self.defer("paper").with_balance().select_related("job")
 
@@ -223,7 +223,7 @@ class Invoice(models.Model):
         max_length=3, choices=Customer.EInvoice, blank=True, default=""
     )
     paper = models.BinaryField(editable=False)
-    paper_hash = models.CharField(max_length=64)
+    pdf_sha256 = models.CharField(max_length=64)
 
     objects = InvoiceQuerySet.as_manager()
 
@@ -269,7 +269,7 @@ class Invoice(models.Model):
                 condition=Q(gross=F("net") + F("tax")), name="invoice_adds_up"
             ),
             models.CheckConstraint(
-                condition=~Q(paper_hash=""), name="invoice_paper_is_kept"
+                condition=~Q(pdf_sha256=""), name="invoice_paper_is_kept"
             ),
         ]
 
@@ -324,31 +324,31 @@ class Invoice(models.Model):
         """What is taken back: what stood of the bill less what stands after."""
         stood = self.credits.standing_lines(before=self)
         gone = {line.takes_back_id: -line.quantity for line in lines}
-        return taken_back(
+        return credit_sums(
             [line.as_money() for line in stood],
             back=[gone.get(line.pk, Decimal(0)) for line in stood],
             places=Currency(self.currency, "").places,
             prices_include_tax=self.prices_include_tax,
         )
 
-    def as_einvoice(self, lines: Iterable["InvoiceLine"]) -> einvoice_bill.Bill:
+    def as_einvoice(self, lines: Iterable["InvoiceLine"]) -> en16931.Bill:
         """The bill as an e-invoice tells it: from what was written down, and no more.
 
         What was paid later is not in it, nor what the shop is called today.
         """
         credited = self.credits
         lines = list(lines)
-        return einvoice_bill.Bill(
+        return en16931.Bill(
             number=self.full_number,
             issued_on=self.issued_on,
             supplied_on=self.supplied_on,
-            seller=einvoice_bill.Party(
+            seller=en16931.Party(
                 self.seller_name,
                 self.seller_address,
                 self.seller_country,
                 self.seller_tax_id,
             ),
-            buyer=einvoice_bill.Party(
+            buyer=en16931.Party(
                 self.buyer_name,
                 self.buyer_address,
                 self.buyer_country,
@@ -357,7 +357,7 @@ class Invoice(models.Model):
             currency=self.currency,
             places=Currency(self.currency, "").places,
             lines=[
-                einvoice_bill.Line(
+                en16931.Line(
                     line.text,
                     line.quantity,
                     line.price,
@@ -482,7 +482,7 @@ class Payment(models.Model):
     key = models.UUIDField(unique=True)
     paid_on = models.DateField()
     # The day of the till it is counted on: later, where that day was closed already.
-    counts_on = models.DateField()
+    booked_on = models.DateField()
     taken_at = models.DateTimeField()
     taken_by = models.ForeignKey(
         STAFF, null=True, on_delete=models.PROTECT, related_name="+"
@@ -492,7 +492,7 @@ class Payment(models.Model):
 
     class Meta:
         ordering = ["id"]
-        indexes = [models.Index(fields=["counts_on"])]
+        indexes = [models.Index(fields=["booked_on"])]
         constraints = [
             models.CheckConstraint(
                 condition=~Q(amount=0, rounding=0), name="payment_not_zero"
@@ -506,7 +506,7 @@ class Payment(models.Model):
                 name="payment_only_cash_is_rounded",
             ),
             models.CheckConstraint(
-                condition=Q(counts_on__gte=F("paid_on")),
+                condition=Q(booked_on__gte=F("paid_on")),
                 name="payment_counts_on_its_day_or_later",
             ),
         ]
@@ -532,7 +532,7 @@ class Receipt(models.Model):
     series = models.CharField(max_length=12)
     number = models.PositiveIntegerField()
     paper = models.BinaryField(editable=False)
-    paper_hash = models.CharField(max_length=64)
+    pdf_sha256 = models.CharField(max_length=64)
 
     objects = ReceiptQuerySet.as_manager()
 
@@ -542,7 +542,7 @@ class Receipt(models.Model):
                 fields=["series", "number"], name="receipt_number_once"
             ),
             models.CheckConstraint(
-                condition=~Q(paper_hash=""), name="receipt_paper_is_kept"
+                condition=~Q(pdf_sha256=""), name="receipt_paper_is_kept"
             ),
         ]
 
@@ -576,7 +576,7 @@ class Reminder(models.Model):
         STAFF, null=True, on_delete=models.PROTECT, related_name="+"
     )
     paper = models.BinaryField(editable=False)
-    paper_hash = models.CharField(max_length=64)
+    pdf_sha256 = models.CharField(max_length=64)
 
     class Meta:
         ordering = ["id"]
@@ -585,7 +585,7 @@ class Reminder(models.Model):
                 fields=["invoice", "level"], name="reminder_level_once"
             ),
             models.CheckConstraint(
-                condition=Q(level__gte=1, fee__gte=0, owed__gt=0) & ~Q(paper_hash=""),
+                condition=Q(level__gte=1, fee__gte=0, owed__gt=0) & ~Q(pdf_sha256=""),
                 name="reminder_makes_sense",
             ),
         ]

@@ -7,16 +7,16 @@ from decimal import Decimal
 
 from django.utils.translation import gettext
 
+from billing.changes.models import ChangeLine
+from billing.changes.queries import all_agreed
 from billing.invoices.models import Invoice, InvoiceLine
 from billing.pricing.currency import Currency
 from billing.quotes import states as quote_states
-from billing.quotes.changes.models import ChangeLine
-from billing.quotes.changes.queries import all_agreed
 from billing.quotes.models import LineKind, Quote, QuoteLine
 from repairs.jobs import states
 from repairs.jobs.models import Job, NotYet
 from shopdesk import money
-from shopdesk.printing import in_paper_language
+from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
 from shopdesk.shop.tax import Tax
 
@@ -109,9 +109,9 @@ def owed_back_on(job: Job, *, currency: str) -> list[tuple[Invoice | None, Decim
     return found + [(bill, -bill.owed) for bill in bills.defer("paper").order_by("id")]
 
 
-def agreed_gross(job: Job, *, shop: Shop) -> Decimal | None:
+def agreed_total(job: Job, *, shop: Shop) -> Decimal | None:
     """What the customer said yes to, tax included; None where that is not known yet."""
-    if job.is_under_cover and job.approved_under_cover:
+    if job.is_warranty_repair and job.approved_warranty_repair:
         return Decimal(0)
     quote = job.quotes.filter(state=quote_states.ACCEPTED).defer("paper").first()
     if quote is None:
@@ -125,7 +125,7 @@ def bill_of(job: Job, *, on: date, shop: Shop) -> Bill:
     `on` is the day of supply, whose tax holds. Raises NotYet for work that nobody
     agreed to pay and no cover bears.
     """
-    with in_paper_language(shop):
+    with document_language(shop):
         bill = _bill_of(job, on=on, shop=shop)
     bill.here = sum(
         (sum_ for _, sum_ in owed_back_on(job, currency=bill.currency)), Decimal(0)
@@ -139,9 +139,9 @@ def _bill_of(job: Job, *, on: date, shop: Shop) -> Bill:
         return _bill_agreed(job, quote, on=on, shop=shop)
     if job.outcome != states.FIXED:
         return _bill_without_repair(job, on, shop)
-    if quote and not job.approved_under_cover:
+    if quote and not job.approved_warranty_repair:
         return _bill_agreed(job, quote, on=on, shop=shop)
-    if job.is_under_cover:
+    if job.is_warranty_repair:
         return _bill_under_cover(job, on, shop)
     raise NotYet(
         "Nobody said yes to a price for this work, and it is not under cover: open the"
@@ -252,7 +252,9 @@ def _bill_under_cover(job: Job, on: date, shop: Shop) -> Bill:
 
 def _bill_without_repair(job: Job, on: date, shop: Shop) -> Bill:
     """No repair came of it: only the fee for finding the fault, if one was agreed."""
-    fee = Decimal(0) if job.is_under_cover else job.fee_agreed or Decimal(0)
+    fee = (
+        Decimal(0) if job.is_warranty_repair else job.agreed_diagnosis_fee or Decimal(0)
+    )
     held = shop.tax(on, job.customer.tax_kind)
     text = (
         gettext("Finding the fault") if fee else gettext("Looked at, nothing charged")

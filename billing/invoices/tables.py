@@ -1,5 +1,5 @@
 from billing.invoices.models import Invoice
-from shopdesk import tables
+from shopdesk.look import tables
 from shopdesk.templatetags.desk import mark, money
 
 
@@ -10,9 +10,9 @@ class WrittenMoneyColumn(tables.NumberColumn):
         return money(value, record.written_in(table.shop))
 
 
-class InvoiceTable(tables.DeskTable):
+class InvoiceTable(tables.ListTable):
     caption = "Invoices and credit notes"
-    row_head = "number"
+    row_header = "number"
 
     number = tables.CodeColumn(
         "Number", accessor="full_number", order_by=("series", "number"), linkify=True
@@ -25,7 +25,7 @@ class InvoiceTable(tables.DeskTable):
     due_on = tables.DateColumn("Due")
     owed = WrittenMoneyColumn("Left to pay")
 
-    class Meta(tables.DeskTable.Meta):
+    class Meta(tables.ListTable.Meta):
         model = Invoice
         fields = []
         sequence = [

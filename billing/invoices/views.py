@@ -18,9 +18,9 @@ from billing.invoices.payments.views import with_receipts
 from billing.invoices.queries import bill_of
 from billing.invoices.tables import InvoiceTable
 from billing.pricing.currency import Currency
-from billing.quotes.repair_form.models import RepairForm
+from billing.repair_form.models import RepairInformationForm
 from repairs.jobs.models import Job, NotYet
-from shopdesk.printing import PaperFailed
+from shopdesk.papers.render import PaperFailed
 from shopdesk.shop.models import Shop
 
 REFUSALS = (actions.Refused, NotYet, PaperFailed)
@@ -29,7 +29,7 @@ REFUSALS = (actions.Refused, NotYet, PaperFailed)
 @require_GET
 def all_invoices(request):
     """The list, with what is left to pay on each."""
-    asked = InvoiceFilter(request.GET, Invoice.objects.for_rows())
+    asked = InvoiceFilter(request.GET, Invoice.objects.for_list())
     table = InvoiceTable(asked.qs, on=timezone.localdate())
     RequestConfig(request).configure(table)
     return render(
@@ -40,7 +40,7 @@ def all_invoices(request):
 
 
 def _invoice(pk):
-    found = Invoice.objects.for_rows().select_related(
+    found = Invoice.objects.for_list().select_related(
         "job__device__model", "credits", "quote"
     )
     return get_object_or_404(
@@ -150,7 +150,7 @@ def bill(request, pk):
     on = timezone.localdate()
     try:
         actions.check_billable(job)
-        bill = bill_of(job, on=job.handed_back_on or on, shop=shop)
+        bill = bill_of(job, on=job.handed_over_on or on, shop=shop)
     except REFUSALS as refusal:
         messages.error(request, str(refusal))
         return redirect("invoices:for_job", pk)
@@ -179,7 +179,9 @@ def bill(request, pk):
         {
             "job": job,
             "bill": bill,
-            "bound_by": RepairForm.objects.exceeded_by(bill.totals.gross, job=job),
+            "bound_by": RepairInformationForm.objects.exceeded_by(
+                bill.totals.gross, job=job
+            ),
             "lines": list(zip(bill.lines, bill.totals.lines, strict=True)),
             "totals": bill.totals,
             "written_in": Currency(bill.currency, shop.locale),

@@ -18,7 +18,7 @@ class Migration(migrations.Migration):
 
     operations = [
         migrations.CreateModel(
-            name='Knock',
+            name='RequestCount',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('key', models.CharField(max_length=64, unique=True)),
@@ -57,7 +57,7 @@ class Migration(migrations.Migration):
                 ('means', models.CharField(blank=True, choices=[('cash', 'cash'), ('card', 'card'), ('transfer', 'bank transfer')], max_length=8)),
                 ('einvoice', models.CharField(blank=True, choices=[('', 'none'), ('pdf', 'inside the PDF'), ('ubl', 'as a UBL file')], default='', max_length=3)),
                 ('paper', models.BinaryField()),
-                ('paper_hash', models.CharField(max_length=64)),
+                ('pdf_sha256', models.CharField(max_length=64)),
                 ('credits', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='credit_notes', to='billing.invoice')),
                 ('customer', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='invoices', to='repairs.customer')),
                 ('issued_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
@@ -65,33 +65,6 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-issued_on', '-id'],
-            },
-        ),
-        migrations.CreateModel(
-            name='Option',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('position', models.PositiveSmallIntegerField()),
-                ('title', models.CharField(max_length=120)),
-                ('words', models.TextField(blank=True, max_length=1000, verbose_name='what it means')),
-                ('declared', models.CharField(blank=True, choices=[('lasting', 'lasting'), ('stopgap', 'stopgap')], default='', max_length=7)),
-                ('cover_days', models.PositiveSmallIntegerField(default=0, verbose_name='days of cover')),
-                ('days_to_do', models.PositiveSmallIntegerField(default=3, verbose_name='days it takes')),
-                ('does', models.CharField(choices=[('repair', 'repair'), ('replace', 'replace the board'), ('return', 'give it back unmended')], default='repair', max_length=7, verbose_name='what is done')),
-                ('known', models.CharField(blank=True, max_length=300, verbose_name='what is known of it')),
-                ('planned_minutes', models.PositiveIntegerField(blank=True, editable=False, null=True)),
-                ('own_cost', shopdesk.fields.MoneyField(blank=True, editable=False, null=True)),
-                ('redo_cost', shopdesk.fields.MoneyField(blank=True, editable=False, null=True)),
-                ('chance', shopdesk.fields.ExactField(blank=True, editable=False, null=True, verbose_name='chance of a comeback')),
-                ('reserve', shopdesk.fields.MoneyField(blank=True, editable=False, null=True, verbose_name='comeback reserve')),
-                ('list_price', shopdesk.fields.MoneyField(blank=True, editable=False, null=True)),
-                ('floor', shopdesk.fields.MoneyField(blank=True, editable=False, null=True)),
-                ('why_changed', models.CharField(blank=True, max_length=200, verbose_name='why the price differs from the one suggested')),
-                ('fix', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='repairs.fix')),
-                ('repair', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='repairs.repair')),
-            ],
-            options={
-                'ordering': ['position', 'id'],
             },
         ),
         migrations.CreateModel(
@@ -105,7 +78,7 @@ class Migration(migrations.Migration):
                 ('words', models.CharField(blank=True, max_length=200, verbose_name='what for')),
                 ('key', models.UUIDField(unique=True)),
                 ('paid_on', models.DateField()),
-                ('counts_on', models.DateField()),
+                ('booked_on', models.DateField()),
                 ('taken_at', models.DateTimeField()),
                 ('invoice', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='payments', to='billing.invoice')),
                 ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='payments', to='repairs.job')),
@@ -132,19 +105,13 @@ class Migration(migrations.Migration):
                 ('answered_by', models.CharField(blank=True, max_length=120, verbose_name='who said so')),
                 ('answer_why', models.CharField(blank=True, max_length=500, verbose_name='reason')),
                 ('paper', models.BinaryField(null=True)),
-                ('paper_hash', models.CharField(blank=True, editable=False, max_length=64)),
-                ('chosen', models.ForeignKey(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='billing.option')),
+                ('pdf_sha256', models.CharField(blank=True, editable=False, max_length=64)),
                 ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='quotes', to='repairs.job')),
                 ('made_by', models.ForeignKey(editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
             ],
             options={
                 'ordering': ['-id'],
             },
-        ),
-        migrations.AddField(
-            model_name='option',
-            name='quote',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='options', to='billing.quote'),
         ),
         migrations.AddField(
             model_name='invoice',
@@ -169,28 +136,61 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name='QuoteOption',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('position', models.PositiveSmallIntegerField()),
+                ('title', models.CharField(max_length=120)),
+                ('words', models.TextField(blank=True, max_length=1000, verbose_name='what it means')),
+                ('declared', models.CharField(blank=True, choices=[('lasting', 'lasting'), ('stopgap', 'stopgap')], default='', max_length=7)),
+                ('warranty_days', models.PositiveSmallIntegerField(default=0, verbose_name='days of cover')),
+                ('turnaround_days', models.PositiveSmallIntegerField(default=3, verbose_name='days it takes')),
+                ('does', models.CharField(choices=[('repair', 'repair'), ('replace', 'replace the board'), ('return', 'give it back unmended')], default='repair', max_length=7, verbose_name='what is done')),
+                ('known', models.CharField(blank=True, max_length=300, verbose_name='what is known of it')),
+                ('planned_minutes', models.PositiveIntegerField(blank=True, editable=False, null=True)),
+                ('own_cost', shopdesk.fields.MoneyField(blank=True, editable=False, null=True)),
+                ('rework_cost', shopdesk.fields.MoneyField(blank=True, editable=False, null=True)),
+                ('chance', shopdesk.fields.FixedDecimalField(blank=True, editable=False, null=True, verbose_name='chance of a comeback')),
+                ('reserve', shopdesk.fields.MoneyField(blank=True, editable=False, null=True, verbose_name='comeback reserve')),
+                ('list_price', shopdesk.fields.MoneyField(blank=True, editable=False, null=True)),
+                ('floor', shopdesk.fields.MoneyField(blank=True, editable=False, null=True)),
+                ('why_changed', models.CharField(blank=True, max_length=200, verbose_name='why the price differs from the one suggested')),
+                ('fix', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='repairs.fix')),
+                ('quote', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='options', to='billing.quote')),
+                ('repair', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='repairs.repair')),
+            ],
+            options={
+                'ordering': ['position', 'id'],
+            },
+        ),
+        migrations.CreateModel(
             name='QuoteLine',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('position', models.PositiveSmallIntegerField()),
                 ('kind', models.CharField(choices=[('labour', 'labour'), ('part', 'part'), ('fee', 'fee')], max_length=6)),
                 ('text', models.CharField(max_length=200)),
-                ('quantity', shopdesk.fields.ExactField(default=Decimal('1'))),
+                ('quantity', shopdesk.fields.FixedDecimalField(default=Decimal('1'))),
                 ('price', shopdesk.fields.MoneyField(verbose_name='price of one')),
                 ('amount', shopdesk.fields.MoneyField(editable=False)),
                 ('tax_kind', models.CharField(choices=[('standard', 'standard rate'), ('reduced', 'reduced rate'), ('zero', 'zero rate'), ('exempt', 'exempt'), ('reverse', 'reverse charge'), ('outside', 'not subject to tax')], default='standard', max_length=8, verbose_name='tax')),
-                ('tax_rate', shopdesk.fields.ExactField(editable=False, verbose_name='tax in percent')),
+                ('tax_rate', shopdesk.fields.FixedDecimalField(editable=False, verbose_name='tax in percent')),
                 ('tax_reason', models.CharField(blank=True, editable=False, max_length=200)),
                 ('suggested', shopdesk.fields.MoneyField(blank=True, editable=False, null=True)),
                 ('fix', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='repairs.fix')),
-                ('option', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='lines', to='billing.option')),
                 ('part', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='repairs.part')),
                 ('repair', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='repairs.repair')),
+                ('option', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='lines', to='billing.quoteoption')),
             ],
             options={
                 'ordering': ['position', 'id'],
                 'abstract': False,
             },
+        ),
+        migrations.AddField(
+            model_name='quote',
+            name='chosen',
+            field=models.ForeignKey(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='billing.quoteoption'),
         ),
         migrations.CreateModel(
             name='Receipt',
@@ -199,7 +199,7 @@ class Migration(migrations.Migration):
                 ('series', models.CharField(max_length=12)),
                 ('number', models.PositiveIntegerField()),
                 ('paper', models.BinaryField()),
-                ('paper_hash', models.CharField(max_length=64)),
+                ('pdf_sha256', models.CharField(max_length=64)),
                 ('payment', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='receipt', to='billing.payment')),
             ],
         ),
@@ -215,7 +215,7 @@ class Migration(migrations.Migration):
                 ('mailed_to', models.EmailField(blank=True, max_length=254)),
                 ('made_at', models.DateTimeField()),
                 ('paper', models.BinaryField()),
-                ('paper_hash', models.CharField(max_length=64)),
+                ('pdf_sha256', models.CharField(max_length=64)),
                 ('invoice', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='reminders', to='billing.invoice')),
                 ('made_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
             ],
@@ -224,7 +224,7 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
-            name='RepairForm',
+            name='RepairInformationForm',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('number', models.PositiveSmallIntegerField(editable=False)),
@@ -247,14 +247,14 @@ class Migration(migrations.Migration):
                 ('valid_until', models.DateField(editable=False, null=True)),
                 ('said', models.TextField(blank=True, editable=False)),
                 ('paper', models.BinaryField(null=True)),
-                ('paper_hash', models.CharField(blank=True, editable=False, max_length=64)),
+                ('pdf_sha256', models.CharField(blank=True, editable=False, max_length=64)),
                 ('accepted_at', models.DateTimeField(editable=False, null=True)),
                 ('accepted_by', models.CharField(blank=True, editable=False, max_length=120)),
                 ('accepted_how', models.CharField(blank=True, choices=[('counter', 'at the counter'), ('phone', 'by telephone'), ('email', 'by email'), ('link', 'by the link'), ('screen', 'on the counter’s screen')], editable=False, max_length=8)),
                 ('given_by', models.ForeignKey(editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
                 ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='repair_forms', to='repairs.job')),
                 ('made_by', models.ForeignKey(editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('option', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='repair_forms', to='billing.option')),
+                ('option', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='repair_forms', to='billing.quoteoption')),
             ],
             options={
                 'ordering': ['-id'],
@@ -269,17 +269,26 @@ class Migration(migrations.Migration):
             ],
         ),
         migrations.CreateModel(
+            name='WarrantyCertificate',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('paper', models.BinaryField()),
+                ('pdf_sha256', models.CharField(max_length=64)),
+                ('job', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='warranty_certificate', to='repairs.job')),
+            ],
+        ),
+        migrations.CreateModel(
             name='ChangeLine',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('position', models.PositiveSmallIntegerField()),
                 ('kind', models.CharField(choices=[('labour', 'labour'), ('part', 'part'), ('fee', 'fee')], max_length=6)),
                 ('text', models.CharField(max_length=200)),
-                ('quantity', shopdesk.fields.ExactField(default=Decimal('1'))),
+                ('quantity', shopdesk.fields.FixedDecimalField(default=Decimal('1'))),
                 ('price', shopdesk.fields.MoneyField(verbose_name='price of one')),
                 ('amount', shopdesk.fields.MoneyField(editable=False)),
                 ('tax_kind', models.CharField(choices=[('standard', 'standard rate'), ('reduced', 'reduced rate'), ('zero', 'zero rate'), ('exempt', 'exempt'), ('reverse', 'reverse charge'), ('outside', 'not subject to tax')], default='standard', max_length=8, verbose_name='tax')),
-                ('tax_rate', shopdesk.fields.ExactField(editable=False, verbose_name='tax in percent')),
+                ('tax_rate', shopdesk.fields.FixedDecimalField(editable=False, verbose_name='tax in percent')),
                 ('tax_reason', models.CharField(blank=True, editable=False, max_length=200)),
                 ('repair', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='repairs.repair')),
                 ('change', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='lines', to='billing.changeorder')),
@@ -308,7 +317,7 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
-            name='Collected',
+            name='Collection',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('to', models.CharField(max_length=120, verbose_name='who took it')),
@@ -322,18 +331,6 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
-            name='CoverPaper',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('paper', models.BinaryField()),
-                ('paper_hash', models.CharField(max_length=64)),
-                ('job', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='cover_paper', to='repairs.job')),
-            ],
-            options={
-                'constraints': [models.CheckConstraint(condition=models.Q(('paper_hash', ''), _negated=True), name='cover_paper_is_kept')],
-            },
-        ),
-        migrations.CreateModel(
             name='DayClose',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
@@ -343,16 +340,16 @@ class Migration(migrations.Migration):
                 ('opening', shopdesk.fields.MoneyField(verbose_name='cash in the till before')),
                 ('cash', shopdesk.fields.MoneyField(verbose_name='cash taken')),
                 ('counted', shopdesk.fields.MoneyField(verbose_name='cash counted')),
-                ('taken_out', shopdesk.fields.MoneyField(default=Decimal('0'), verbose_name='taken out of the till')),
+                ('cash_removed', shopdesk.fields.MoneyField(default=Decimal('0'), verbose_name='taken out of the till')),
                 ('why', models.CharField(blank=True, max_length=300, verbose_name='why it differs')),
                 ('closed_at', models.DateTimeField()),
                 ('paper', models.BinaryField()),
-                ('paper_hash', models.CharField(max_length=64)),
+                ('pdf_sha256', models.CharField(max_length=64)),
                 ('closed_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
             ],
             options={
                 'ordering': ['-day'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('since__lte', models.F('day'))), name='day_close_covers_days'), models.CheckConstraint(condition=models.Q(('counted__gte', 0), ('taken_out__gte', 0), ('taken_out__lte', models.F('counted'))), name='day_close_counts_make_sense'), models.CheckConstraint(condition=models.Q(('counted', django.db.models.expressions.CombinedExpression(models.F('opening'), '+', models.F('cash'))), models.Q(('why', ''), _negated=True), _connector='OR'), name='day_close_difference_has_a_reason'), models.CheckConstraint(condition=models.Q(('paper_hash', ''), _negated=True), name='day_close_paper_is_kept')],
+                'constraints': [models.CheckConstraint(condition=models.Q(('since__lte', models.F('day'))), name='day_close_covers_days'), models.CheckConstraint(condition=models.Q(('cash_removed__gte', 0), ('counted__gte', 0), ('cash_removed__lte', models.F('counted'))), name='day_close_counts_make_sense'), models.CheckConstraint(condition=models.Q(('counted', django.db.models.expressions.CombinedExpression(models.F('opening'), '+', models.F('cash'))), models.Q(('why', ''), _negated=True), _connector='OR'), name='day_close_difference_has_a_reason'), models.CheckConstraint(condition=models.Q(('pdf_sha256', ''), _negated=True), name='day_close_paper_is_kept')],
             },
         ),
         migrations.CreateModel(
@@ -392,11 +389,11 @@ class Migration(migrations.Migration):
                 ('position', models.PositiveSmallIntegerField()),
                 ('kind', models.CharField(choices=[('labour', 'labour'), ('part', 'part'), ('fee', 'fee')], max_length=6)),
                 ('text', models.CharField(max_length=200)),
-                ('quantity', shopdesk.fields.ExactField(default=Decimal('1'))),
+                ('quantity', shopdesk.fields.FixedDecimalField(default=Decimal('1'))),
                 ('price', shopdesk.fields.MoneyField(verbose_name='price of one')),
                 ('amount', shopdesk.fields.MoneyField(editable=False)),
                 ('tax_kind', models.CharField(choices=[('standard', 'standard rate'), ('reduced', 'reduced rate'), ('zero', 'zero rate'), ('exempt', 'exempt'), ('reverse', 'reverse charge'), ('outside', 'not subject to tax')], default='standard', max_length=8, verbose_name='tax')),
-                ('tax_rate', shopdesk.fields.ExactField(editable=False, verbose_name='tax in percent')),
+                ('tax_rate', shopdesk.fields.FixedDecimalField(editable=False, verbose_name='tax in percent')),
                 ('tax_reason', models.CharField(blank=True, editable=False, max_length=200)),
                 ('invoice', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='lines', to='billing.invoice')),
                 ('repair', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='repairs.repair')),
@@ -439,17 +436,17 @@ class Migration(migrations.Migration):
                 ('battery', models.CharField(choices=[('none', 'there is none in it'), ('sound', 'sound, switched off, packed and marked as the carrier asks (UN 3481)'), ('out', 'taken out, it stays here for trained waste take-back')], max_length=5)),
                 ('sent_on', models.DateField()),
                 ('paper', models.BinaryField()),
-                ('paper_hash', models.CharField(max_length=64)),
+                ('pdf_sha256', models.CharField(max_length=64)),
                 ('job', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='parcel', to='repairs.job')),
                 ('sent_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
             ],
             options={
-                'constraints': [models.CheckConstraint(condition=models.Q(models.Q(('to', ''), _negated=True), models.Q(('carrier', ''), _negated=True), models.Q(('paper_hash', ''), _negated=True)), name='parcel_says_where_and_how'), models.CheckConstraint(condition=models.Q(('battery__in', ['none', 'sound', 'out'])), name='parcel_battery_was_seen_to')],
+                'constraints': [models.CheckConstraint(condition=models.Q(models.Q(('to', ''), _negated=True), models.Q(('carrier', ''), _negated=True), models.Q(('pdf_sha256', ''), _negated=True)), name='parcel_says_where_and_how'), models.CheckConstraint(condition=models.Q(('battery__in', ['none', 'sound', 'out'])), name='parcel_battery_was_seen_to')],
             },
         ),
         migrations.AddIndex(
             model_name='payment',
-            index=models.Index(fields=['counts_on'], name='billing_pay_counts__0ff528_idx'),
+            index=models.Index(fields=['booked_on'], name='billing_pay_booked__33c0b2_idx'),
         ),
         migrations.AddConstraint(
             model_name='payment',
@@ -465,39 +462,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='payment',
-            constraint=models.CheckConstraint(condition=models.Q(('counts_on__gte', models.F('paid_on'))), name='payment_counts_on_its_day_or_later'),
-        ),
-        migrations.AddConstraint(
-            model_name='quote',
-            constraint=models.UniqueConstraint(fields=('job', 'version'), name='quote_version_once_a_job'),
-        ),
-        migrations.AddConstraint(
-            model_name='quote',
-            constraint=models.UniqueConstraint(condition=models.Q(('state', 'accepted')), fields=('job',), name='quote_one_accepted_a_job'),
-        ),
-        migrations.AddConstraint(
-            model_name='quote',
-            constraint=models.CheckConstraint(condition=models.Q(('state__in', ['draft', 'sent', 'accepted', 'declined', 'replaced'])), name='quote_state_is_known'),
-        ),
-        migrations.AddConstraint(
-            model_name='quote',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state__in', ['sent', 'accepted', 'declined']), _negated=True), models.Q(('sent_at__isnull', False), ('valid_until__isnull', False), models.Q(('paper_hash', ''), _negated=True)), _connector='OR'), name='quote_sent_is_kept'),
-        ),
-        migrations.AddConstraint(
-            model_name='quote',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state', 'accepted'), _negated=True), models.Q(('answered_at__isnull', False), ('chosen__isnull', False), models.Q(('answered_how', ''), _negated=True), models.Q(('answered_by', ''), _negated=True)), _connector='OR'), name='quote_accepted_says_what_and_who'),
-        ),
-        migrations.AddConstraint(
-            model_name='option',
-            constraint=models.UniqueConstraint(fields=('quote', 'position'), name='option_position_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='option',
-            constraint=models.CheckConstraint(condition=models.Q(('title', ''), _negated=True), name='option_has_title'),
-        ),
-        migrations.AddConstraint(
-            model_name='option',
-            constraint=models.CheckConstraint(condition=models.Q(('declared__in', ['', 'lasting', 'stopgap'])), name='option_declared_is_known'),
+            constraint=models.CheckConstraint(condition=models.Q(('booked_on__gte', models.F('paid_on'))), name='payment_counts_on_its_day_or_later'),
         ),
         migrations.AddIndex(
             model_name='invoice',
@@ -529,7 +494,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='invoice',
-            constraint=models.CheckConstraint(condition=models.Q(('paper_hash', ''), _negated=True), name='invoice_paper_is_kept'),
+            constraint=models.CheckConstraint(condition=models.Q(('pdf_sha256', ''), _negated=True), name='invoice_paper_is_kept'),
         ),
         migrations.AddConstraint(
             model_name='changeorder',
@@ -544,6 +509,18 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(condition=models.Q(('extra__gt', 0), ('new_total', django.db.models.expressions.CombinedExpression(models.F('agreed_before'), '+', models.F('extra')))), name='change_adds_up'),
         ),
         migrations.AddConstraint(
+            model_name='quoteoption',
+            constraint=models.UniqueConstraint(fields=('quote', 'position'), name='option_position_once'),
+        ),
+        migrations.AddConstraint(
+            model_name='quoteoption',
+            constraint=models.CheckConstraint(condition=models.Q(('title', ''), _negated=True), name='option_has_title'),
+        ),
+        migrations.AddConstraint(
+            model_name='quoteoption',
+            constraint=models.CheckConstraint(condition=models.Q(('declared__in', ['', 'lasting', 'stopgap'])), name='option_declared_is_known'),
+        ),
+        migrations.AddConstraint(
             model_name='quoteline',
             constraint=models.CheckConstraint(condition=models.Q(('kind__in', ['labour', 'part', 'fee']), models.Q(('text', ''), _negated=True)), name='quoteline_is_said'),
         ),
@@ -556,12 +533,32 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(condition=models.Q(('price__gte', 0), ('quantity__gt', 0)), name='quote_line_not_negative'),
         ),
         migrations.AddConstraint(
+            model_name='quote',
+            constraint=models.UniqueConstraint(fields=('job', 'version'), name='quote_version_once_a_job'),
+        ),
+        migrations.AddConstraint(
+            model_name='quote',
+            constraint=models.UniqueConstraint(condition=models.Q(('state', 'accepted')), fields=('job',), name='quote_one_accepted_a_job'),
+        ),
+        migrations.AddConstraint(
+            model_name='quote',
+            constraint=models.CheckConstraint(condition=models.Q(('state__in', ['draft', 'sent', 'accepted', 'declined', 'replaced'])), name='quote_state_is_known'),
+        ),
+        migrations.AddConstraint(
+            model_name='quote',
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state__in', ['sent', 'accepted', 'declined']), _negated=True), models.Q(('sent_at__isnull', False), ('valid_until__isnull', False), models.Q(('pdf_sha256', ''), _negated=True)), _connector='OR'), name='quote_sent_is_kept'),
+        ),
+        migrations.AddConstraint(
+            model_name='quote',
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state', 'accepted'), _negated=True), models.Q(('answered_at__isnull', False), ('chosen__isnull', False), models.Q(('answered_how', ''), _negated=True), models.Q(('answered_by', ''), _negated=True)), _connector='OR'), name='quote_accepted_says_what_and_who'),
+        ),
+        migrations.AddConstraint(
             model_name='receipt',
             constraint=models.UniqueConstraint(fields=('series', 'number'), name='receipt_number_once'),
         ),
         migrations.AddConstraint(
             model_name='receipt',
-            constraint=models.CheckConstraint(condition=models.Q(('paper_hash', ''), _negated=True), name='receipt_paper_is_kept'),
+            constraint=models.CheckConstraint(condition=models.Q(('pdf_sha256', ''), _negated=True), name='receipt_paper_is_kept'),
         ),
         migrations.AddConstraint(
             model_name='reminder',
@@ -569,34 +566,38 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='reminder',
-            constraint=models.CheckConstraint(condition=models.Q(('fee__gte', 0), ('level__gte', 1), ('owed__gt', 0), models.Q(('paper_hash', ''), _negated=True)), name='reminder_makes_sense'),
+            constraint=models.CheckConstraint(condition=models.Q(('fee__gte', 0), ('level__gte', 1), ('owed__gt', 0), models.Q(('pdf_sha256', ''), _negated=True)), name='reminder_makes_sense'),
         ),
         migrations.AddConstraint(
-            model_name='repairform',
+            model_name='repairinformationform',
             constraint=models.UniqueConstraint(fields=('job', 'number'), name='repair_form_number_once_a_job'),
         ),
         migrations.AddConstraint(
-            model_name='repairform',
-            constraint=models.CheckConstraint(condition=models.Q(('given_at', None), models.Q(('valid_until__isnull', False), models.Q(('paper_hash', ''), _negated=True)), _connector='OR'), name='repair_form_given_is_kept'),
+            model_name='repairinformationform',
+            constraint=models.CheckConstraint(condition=models.Q(('given_at', None), models.Q(('valid_until__isnull', False), models.Q(('pdf_sha256', ''), _negated=True)), _connector='OR'), name='repair_form_given_is_kept'),
         ),
         migrations.AddConstraint(
-            model_name='repairform',
+            model_name='repairinformationform',
             constraint=models.CheckConstraint(condition=models.Q(('accepted_at', None), models.Q(('given_at__isnull', False), models.Q(('accepted_by', ''), _negated=True), models.Q(('accepted_how', ''), _negated=True)), _connector='OR'), name='repair_form_accepted_says_who'),
         ),
         migrations.AddConstraint(
-            model_name='repairform',
+            model_name='repairinformationform',
             constraint=models.CheckConstraint(condition=models.Q(('valid_days__gte', 30)), name='repair_form_holds_long_enough'),
         ),
         migrations.AddConstraint(
-            model_name='repairform',
+            model_name='repairinformationform',
             constraint=models.CheckConstraint(condition=models.Q(('given_at', None), models.Q(('mode', 'calc'), _negated=True), ('most__gt', 0), _connector='OR'), name='repair_form_reckoned_has_a_maximum'),
         ),
         migrations.AddConstraint(
-            model_name='repairform',
+            model_name='repairinformationform',
             constraint=models.CheckConstraint(condition=models.Q(('price__gte', 0), ('replacement_cost__gte', 0), models.Q(('most', None), ('most__gte', 0), _connector='OR')), name='repair_form_amounts_not_negative'),
         ),
         migrations.AddConstraint(
             model_name='signature',
             constraint=models.CheckConstraint(condition=models.Q(('ink', ''), _negated=True), name='signature_is_drawn'),
+        ),
+        migrations.AddConstraint(
+            model_name='warrantycertificate',
+            constraint=models.CheckConstraint(condition=models.Q(('pdf_sha256', ''), _negated=True), name='cover_paper_is_kept'),
         ),
     ]

@@ -103,7 +103,7 @@ def priced(
         labour=labour,
         parts=parts,
         fees=fees,
-        redo=sum((redo_cost(one, by=by) for one in mended), ZERO),
+        redo=sum((rework_cost(one, by=by) for one in mended), ZERO),
         chance=any_of([one.chance for one in mended]),
         reserve=reserve,
         list_price=list_price,
@@ -117,14 +117,14 @@ def labour_cost(minutes: int, *, hour: Decimal) -> Decimal:
     return hour * minutes / 60
 
 
-def redo_cost(one: Mended, *, by: Bearing) -> Decimal:
+def rework_cost(one: Mended, *, by: Bearing) -> Decimal:
     """What it costs to do it again: the time, the parts, and the parcel back."""
     return labour_cost(one.minutes, hour=by.hour) + one.parts + by.parcel
 
 
 def reserve_of(one: Mended, *, by: Bearing) -> Decimal:
     """What is to be laid by for its comebacks."""
-    return one.chance * redo_cost(one, by=by)
+    return one.chance * rework_cost(one, by=by)
 
 
 def any_of(chances: Sequence[Decimal]) -> Decimal:

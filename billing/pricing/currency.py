@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from shopdesk.shop import known
+from shopdesk.shop import currencies
 
 
 @dataclass(frozen=True)
@@ -18,4 +18,4 @@ class Currency:
     @property
     def places(self) -> int:
         """Decimals of the currency (ISO 4217)."""
-        return known.places(self.currency)
+        return currencies.places(self.currency)

@@ -63,12 +63,12 @@ class ProposedOption:
     title: str
     words: str
     declared: str
-    cover_days: int
+    warranty_days: int
     lines: list[ProposedLine]
     fixes: list[FixOfRepair] = field(default_factory=list)
     does: str = REPAIR
     known: str = ""
-    days_to_do: int = USUAL_DAYS
+    turnaround_days: int = USUAL_DAYS
     price: Price | None = None
 
 
@@ -138,13 +138,15 @@ def _repair_option(
     """Return the option that repairs each fault with its fix."""
     lines = _repair_lines(job, fixes, shop=shop, record=record)
     days = min(
-        fix.cover_days if fix and fix.cover_days is not None else shop.cover_days(kind)
+        fix.warranty_days
+        if fix and fix.warranty_days is not None
+        else shop.warranty_days(kind)
         for _, fix in fixes
     )
     price = price_repairs(
         job,
         fixes,
-        cover_days=days,
+        warranty_days=days,
         list_price=list_total([line.line for line in lines], places=shop.places),
         on=record.as_of,
         shop=shop,
@@ -156,11 +158,11 @@ def _repair_option(
         title=_title(fixes, kind),
         words=_meaning(kind),
         declared=kind,
-        cover_days=days,
+        warranty_days=days,
         lines=lines,
         fixes=fixes,
-        known=describe_record(fixes, record=record, within=shop.watch_days),
-        days_to_do=_turnaround(fixes),
+        known=describe_record(fixes, record=record, within=shop.comeback_period_days),
+        turnaround_days=_turnaround(fixes),
         price=price,
     )
 
@@ -231,25 +233,25 @@ def price_repairs(
     job: Job,
     fixes: list[FixOfRepair],
     *,
-    cover_days: int,
+    warranty_days: int,
     list_price: Decimal,
     on: date,
     shop: Shop,
 ) -> Price | None:
     """Return the price that covers expected comebacks; None if no fix is selected."""
-    costs = repair_costs(fixes, cover_days=cover_days, on=on, shop=shop)
+    costs = repair_costs(fixes, warranty_days=warranty_days, on=on, shop=shop)
     if not costs:
         return None
     tax = Decimal(0)
     if shop.prices_include_tax:
         tax = shop.tax(on, job.customer.tax_kind).rate
-    fees = (job.fee_agreed or Decimal(0)) + _shipping(job, shop)
+    fees = (job.agreed_diagnosis_fee or Decimal(0)) + _shipping(job, shop)
     return priced(
         costs,
         fees=fees / (1 + tax / 100),
         list_price=list_price,
         by=Bearing(
-            hour=shop.cost_rate,
+            hour=shop.hourly_cost,
             parcel=_shipping(job, shop),
             margin=shop.target_margin,
             tax=tax,
@@ -260,7 +262,7 @@ def price_repairs(
 
 
 def repair_costs(
-    fixes: list[FixOfRepair], *, cover_days: int, on: date, shop: Shop
+    fixes: list[FixOfRepair], *, warranty_days: int, on: date, shop: Shop
 ) -> list[Mended]:
     """Return minutes, parts and comeback risk within the warranty of each repair."""
     record = load_record(on=on, shop=shop)
@@ -282,7 +284,7 @@ def repair_costs(
                 ),
                 Decimal(0),
             ),
-            chance=record.chance(repair.fault_id, fix.pk, days=cover_days),
+            chance=record.chance(repair.fault_id, fix.pk, days=warranty_days),
         )
         for repair, fix in selected
     ]
@@ -296,10 +298,10 @@ def no_repair_option(job: Job, *, shop: Shop) -> ProposedOption:
         title=gettext("Give it back unmended"),
         words=gettext("We put it together again, and nothing is mended."),
         declared="",
-        cover_days=0,
+        warranty_days=0,
         lines=[ProposedLine(fee) for fee in fees],
         does=RETURN,
-        days_to_do=1,
+        turnaround_days=1,
     )
 
 
@@ -319,10 +321,10 @@ def board_replacement_option(job: Job, *, shop: Shop) -> ProposedOption:
             " on the old board may be lost: keep a copy."
         ),
         declared=declared.LASTING,
-        cover_days=shop.cover_days(declared.LASTING),
+        warranty_days=shop.warranty_days(declared.LASTING),
         lines=[ProposedLine(line) for line in lines],
         does=REPLACE,
-        days_to_do=7,
+        turnaround_days=7,
     )
 
 
@@ -359,18 +361,18 @@ def _shipping(job: Job, shop: Shop) -> Decimal:
 
 def _fees(job: Job, shop: Shop) -> list[ListLine]:
     """Return the diagnosis fee, unless a repair includes it, and return shipping."""
-    if job.fee_agreed and shop.credits_fee:
+    if job.agreed_diagnosis_fee and shop.deducts_diagnosis_fee:
         # An invoice may not hold a price below 0, so a line of 0 says so.
-        fee = money(job.fee_agreed, shop)
+        fee = money(job.agreed_diagnosis_fee, shop)
         off = gettext("Finding the fault: {fee}, taken off").format(fee=fee)
         return [fee_line(off, Decimal(0)), *_shipping_fee(job, shop)]
     return _diagnosis_fee(job) + _shipping_fee(job, shop)
 
 
 def _diagnosis_fee(job: Job) -> list[ListLine]:
-    if not job.fee_agreed:
+    if not job.agreed_diagnosis_fee:
         return []
-    return [fee_line(gettext("Finding the fault, as agreed"), job.fee_agreed)]
+    return [fee_line(gettext("Finding the fault, as agreed"), job.agreed_diagnosis_fee)]
 
 
 def _shipping_fee(job: Job, shop: Shop) -> list[ListLine]:

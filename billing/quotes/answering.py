@@ -11,7 +11,7 @@ from billing.pricing.proposals import repair_costs
 from billing.quotes import states
 from billing.quotes.drafting import lock
 from billing.quotes.letters import NO_LINKS, AnswerLinks, Attachment, email_answer
-from billing.quotes.models import Option, Quote
+from billing.quotes.models import Quote, QuoteOption
 from billing.quotes.queries import chosen_in
 from repairs.jobs import states as job_states
 from repairs.jobs.models import Job, Repair
@@ -24,7 +24,7 @@ from shopdesk.templatetags.desk import day
 def accept(
     quote: Quote,
     *,
-    option: Option,
+    option: QuoteOption,
     version: int,
     who: str,
     how: str,
@@ -114,17 +114,17 @@ def _check_open(job: Job, quote: Quote, *, version: int) -> None:
         )
 
 
-def _update_repairs(option: Option) -> None:
+def _update_repairs(option: QuoteOption) -> None:
     """Set fix, type and warranty of each repair to what the customer accepted."""
     fixes = {repair.pk: fix for repair, fix in chosen_in(option) if fix}
     for repair, fix in fixes.items():
         kind = option.declared if len(fixes) == 1 else fix.declared
         Repair.objects.filter(pk=repair, job=option.quote.job_id).update(
-            fix=fix, declared=kind or fix.declared, cover_days=option.cover_days
+            fix=fix, declared=kind or fix.declared, warranty_days=option.warranty_days
         )
 
 
-def _store_comeback_allowance(option: Option, *, on: date) -> None:
+def _store_comeback_allowance(option: QuoteOption, *, on: date) -> None:
     """Share the comeback allowance of the accepted price among its repairs."""
     if option.reserve is None:
         return
@@ -132,8 +132,10 @@ def _store_comeback_allowance(option: Option, *, on: date) -> None:
     chosen = [(repair, fix) for repair, fix in chosen_in(option) if fix]
     weights = [Decimal(1)]
     if len(chosen) > 1:
-        by = Bearing(shop.cost_rate, Decimal(0), Decimal(0))
-        costs = repair_costs(chosen, cover_days=option.cover_days, on=on, shop=shop)
+        by = Bearing(shop.hourly_cost, Decimal(0), Decimal(0))
+        costs = repair_costs(
+            chosen, warranty_days=option.warranty_days, on=on, shop=shop
+        )
         weights = [reserve_of(cost, by=by) for cost in costs]
     places = option.quote.written_in(shop).places
     shares = shared(option.reserve, by=weights[: len(chosen)], places=places)

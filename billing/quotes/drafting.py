@@ -18,13 +18,13 @@ from billing.pricing.proposals import (
     propose_options,
 )
 from billing.quotes import states
-from billing.quotes.models import MAX_LINES, MAX_OPTIONS, Option, Quote, QuoteLine
+from billing.quotes.models import MAX_LINES, MAX_OPTIONS, Quote, QuoteLine, QuoteOption
 from billing.quotes.queries import chosen_in
 from repairs.jobs import states as job_states
 from repairs.jobs.models import Job
 from shopdesk.errors import InvalidTransitionError, RefusedError
 from shopdesk.money import rounded
-from shopdesk.printing import in_paper_language
+from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
 
 
@@ -64,7 +64,7 @@ def draft(job: Job, *, on: date, by) -> Quote:
             " go on with that one."
         )
     shop = Shop.current()
-    with in_paper_language(shop):
+    with document_language(shop):
         findings = _findings(job)
         options = propose_options(job, on=on, shop=shop)
     quote = Quote.objects.create(
@@ -103,8 +103,8 @@ def _write_option(
         repair=repair,
         fix=fix,
         declared=proposed.declared,
-        cover_days=proposed.cover_days,
-        days_to_do=proposed.days_to_do,
+        warranty_days=proposed.warranty_days,
+        turnaround_days=proposed.turnaround_days,
         does=proposed.does,
         known=proposed.known,
         **_price_fields(proposed.price, shop=shop),
@@ -136,7 +136,7 @@ def _price_fields(price: Price | None, *, shop: Shop) -> dict[str, object]:
     return {
         "planned_minutes": price.minutes,
         "own_cost": rounded(price.own, places=shop.places),
-        "redo_cost": rounded(price.redo, places=shop.places),
+        "rework_cost": rounded(price.redo, places=shop.places),
         "chance": price.chance,
         "reserve": rounded(price.reserve, places=shop.places),
         "list_price": price.list_price,
@@ -145,7 +145,7 @@ def _price_fields(price: Price | None, *, shop: Shop) -> dict[str, object]:
 
 
 @transaction.atomic
-def recalculate(option: Option, *, on: date) -> None:
+def recalculate(option: QuoteOption, *, on: date) -> None:
     """Suggest the price for the option's days of warranty; prices charged stay."""
     if option.list_price is None:
         return
@@ -154,7 +154,7 @@ def recalculate(option: Option, *, on: date) -> None:
     price = price_repairs(
         job,
         chosen_in(option),
-        cover_days=option.cover_days,
+        warranty_days=option.warranty_days,
         list_price=option.list_price,
         on=on,
         shop=shop,
@@ -168,10 +168,10 @@ def recalculate(option: Option, *, on: date) -> None:
 def add_no_repair(quote: Quote, *, on: date) -> None:
     """Add the option to have the device back unrepaired, for fee and shipping only."""
     job, quote = lock_draft(quote)
-    if quote.options.filter(does=Option.Does.RETURN).exists():
+    if quote.options.filter(does=QuoteOption.Does.RETURN).exists():
         raise RefusedError("Giving it back unmended is an option already.")
     shop = Shop.current()
-    with in_paper_language(shop):
+    with document_language(shop):
         _write_option(quote, no_repair_option(job, shop=shop), on=on, shop=shop)
 
 
@@ -180,7 +180,7 @@ def add_board_replacement(quote: Quote, *, on: date) -> None:
     """Add the option to replace the board; its price is left to be entered."""
     job, quote = lock_draft(quote)
     shop = Shop.current()
-    with in_paper_language(shop):
+    with document_language(shop):
         _write_option(quote, board_replacement_option(job, shop=shop), on=on, shop=shop)
 
 
@@ -191,12 +191,12 @@ def _next_position(quote: Quote) -> int:
 
 
 @transaction.atomic
-def add_option(quote: Quote) -> Option:
+def add_option(quote: Quote) -> QuoteOption:
     """Add an empty option behind the others."""
     _, quote = lock_draft(quote)
     position = _next_position(quote)
-    with in_paper_language(Shop.current()):
-        title = gettext("Option {n}").format(n=position)
+    with document_language(Shop.current()):
+        title = gettext("QuoteOption {n}").format(n=position)
     return quote.options.create(position=position, title=title)
 
 
@@ -204,7 +204,7 @@ def add_option(quote: Quote) -> Option:
 def remove_option(quote: Quote, *, pk: int) -> None:
     """Remove an option from a draft; one that is gone already stays gone."""
     lock_draft(quote)
-    Option.objects.filter(pk=pk, quote=quote).delete()
+    QuoteOption.objects.filter(pk=pk, quote=quote).delete()
 
 
 @transaction.atomic
@@ -241,7 +241,7 @@ def next_version(quote: Quote, *, by) -> Quote:
     )
 
 
-def copy_option(option: Option, new: Quote) -> Option:
+def copy_option(option: QuoteOption, new: Quote) -> QuoteOption:
     """Copy the option with its lines into the draft `new`."""
     lines = list(option.lines.all())
     option.pk, option.quote = None, new

@@ -43,7 +43,7 @@ class QuoteFilter(django_filters.FilterSet):
 
     def by_words(self, queryset, name, words):
         """In the list's own order."""
-        found = Quote.objects.sought(words).order_by()
+        found = Quote.objects.search(words).order_by()
         return queryset.filter(pk__in=found.values("pk"))
 
     def by_standing(self, queryset, name, value):

@@ -9,9 +9,9 @@ from billing.quotes.models import (
     MAX_LINES,
     MAX_PRICE,
     LineKind,
-    Option,
     Quote,
     QuoteLine,
+    QuoteOption,
 )
 from shopdesk.fields import ExactFormField, MoneyFormField
 from shopdesk.shop import tax
@@ -28,15 +28,17 @@ class WordsForm(forms.ModelForm):
 
 
 class OptionForm(forms.ModelForm):
-    cover_days = forms.IntegerField(
+    warranty_days = forms.IntegerField(
         label="Days of cover, 0 for none", min_value=0, max_value=3650
     )
-    days_to_do = forms.IntegerField(label="Days it takes", min_value=0, max_value=365)
+    turnaround_days = forms.IntegerField(
+        label="Days it takes", min_value=0, max_value=365
+    )
 
     class Meta:
-        model = Option
+        model = QuoteOption
         fields = [
-            *("title", "does", "declared", "cover_days", "days_to_do"),
+            *("title", "does", "declared", "warranty_days", "turnaround_days"),
             *("words", "known", "why_changed"),
         ]
         widgets = {
@@ -51,12 +53,12 @@ class OptionForm(forms.ModelForm):
         super().__init__(*args, **kwargs)
         self.fields["declared"].choices = [
             ("", "no repair"),
-            *Option._meta.get_field("declared").choices,
+            *QuoteOption._meta.get_field("declared").choices,
         ]
 
     def clean(self):
         asked = super().clean()
-        if asked.get("does") == Option.Does.RETURN and asked.get("declared"):
+        if asked.get("does") == QuoteOption.Does.RETURN and asked.get("declared"):
             self.add_error("declared", "Nothing is mended: say no repair here.")
         return asked
 
@@ -204,7 +206,7 @@ class OptionForms:
 
     @property
     def all(self):
-        """Option, lines, and the new line where there is room for one."""
+        """QuoteOption, lines, and the new line where there is room for one."""
         return [self.form, *self.lines, *([] if self.is_full else [self.new])]
 
     def totals(self):
@@ -268,7 +270,7 @@ class DraftForms:
         return [
             one.option
             for one in self.options
-            if one.form.is_bound and "cover_days" in one.form.changed_data
+            if one.form.is_bound and "warranty_days" in one.form.changed_data
         ]
 
 
@@ -284,7 +286,7 @@ class OptionChoice(forms.ModelChoiceField):
 
 class YesForm(forms.Form):
     option = OptionChoice(
-        Option.objects.none(), widget=forms.RadioSelect, empty_label=None
+        QuoteOption.objects.none(), widget=forms.RadioSelect, empty_label=None
     )
     who = forms.CharField(label="Who said so", max_length=120)
     how = forms.ChoiceField(choices=Quote.How.choices)

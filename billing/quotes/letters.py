@@ -14,12 +14,12 @@ from django.utils import timezone
 
 from billing.quotes import states
 from billing.quotes.models import Quote
-from billing.quotes.printing import file_name
+from billing.quotes.papers import file_name
 from repairs.jobs.models import Job
 from shopdesk import money
-from shopdesk.post import actions as post
-from shopdesk.post.models import Letter
-from shopdesk.printing import in_paper_language
+from shopdesk.mail import actions as post
+from shopdesk.mail.models import Email
+from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
 
 ANSWERED_ONLINE = (Quote.How.LINK, Quote.How.SCREEN)
@@ -61,7 +61,7 @@ def email_answer(
         "how": quote.get_answered_how_display(),
         "why": one_line(quote.answer_why),
         "at": at,
-        "promised": job.promised_on if _is_after(job.promised_on, on) else None,
+        "promised": job.due_on if _is_after(job.due_on, on) else None,
     }
     if option := quote.chosen:
         places = quote.written_in(shop).places
@@ -89,7 +89,7 @@ def _is_after(day: date | None, on: date) -> bool:
 
 def quote_attachment(quote: Quote, *, shop: Shop) -> Attachment:
     """Return the quote's paper as it was sent, byte for byte."""
-    with in_paper_language(shop):
+    with document_language(shop):
         return file_name(quote), "application/pdf", bytes(quote.paper)
 
 
@@ -103,10 +103,12 @@ def _diagnosis_fee(job: Job, *, on: date, shop: Shop) -> money.Totals | None:
 
     None if no fee was agreed, or the warranty covers it.
     """
-    if not job.fee_agreed or job.is_under_cover:
+    if not job.agreed_diagnosis_fee or job.is_warranty_repair:
         return None
     tax = shop.tax(on, job.customer.tax_kind)
-    line = money.Line(Decimal(1), job.fee_agreed, tax.rate, tax.category, tax.reason)
+    line = money.Line(
+        Decimal(1), job.agreed_diagnosis_fee, tax.rate, tax.category, tax.reason
+    )
     return money.totals(
         [line], places=shop.places, prices_include_tax=shop.prices_include_tax
     )
@@ -134,16 +136,16 @@ def send_emails(
         "shop": shop,
     }
     told = None
-    if shop.tells_customer:
+    if shop.emails_customer:
         facts["link"] = links.page
         told = _write(template, facts, job.customer.email, attachments, **when)
-    if shop.tells_shop and how in ANSWERED_ONLINE:
+    if shop.emails_shop and how in ANSWERED_ONLINE:
         desk = f"{links.desk}{job.get_absolute_url()}"
         facts |= {"link": "", "told": told, "desk": desk}
         _write("billing/quotes/letters/shop.txt", facts, shop.email, (), **when)
 
 
-def _write(template: str, facts: dict, to: str, attachments, **when) -> Letter | None:
+def _write(template: str, facts: dict, to: str, attachments, **when) -> Email | None:
     """Put the email in the outbox; None if nobody can be written to."""
     subject, text = _render(template, facts)
     try:
@@ -156,7 +158,7 @@ def _write(template: str, facts: dict, to: str, attachments, **when) -> Letter |
 
 def _render(template: str, facts: dict) -> tuple[str, str]:
     """Return subject (the first line) and text, in the shop's language of papers."""
-    with in_paper_language(facts["shop"]):
+    with document_language(facts["shop"]):
         text = render_to_string(template, facts)
     # What a template leaves out leaves its empty lines.
     text = re.sub(r"[ \t]+\n", "\n", text.strip())

@@ -3,10 +3,10 @@
 from hashlib import sha256
 
 from billing.pricing.proposals import FixOfRepair
-from billing.quotes.models import Option, Quote
+from billing.quotes.models import Quote, QuoteOption
 
 
-def chosen_in(option: Option) -> list[FixOfRepair]:
+def chosen_in(option: QuoteOption) -> list[FixOfRepair]:
     """Return the repairs that an option deals with, each with its fix."""
     lines = option.lines.select_related("repair__fault", "fix")
     found = {line.repair_id: (line.repair, line.fix) for line in lines if line.repair}
@@ -18,7 +18,7 @@ def chosen_in(option: Option) -> list[FixOfRepair]:
 def draft_fingerprint(quote: Quote) -> str:
     """Return a short hash of all that a draft holds; any change makes it another."""
     options = quote.options.order_by("position").values_list(
-        *("pk", "title", "words", "declared", "cover_days", "days_to_do"),
+        *("pk", "title", "words", "declared", "warranty_days", "turnaround_days"),
         *("does", "known", "why_changed"),
     )
     lines = quote.options.order_by("lines__id").values_list(

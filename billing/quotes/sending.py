@@ -8,12 +8,12 @@ from django.utils.translation import gettext
 
 from billing.quotes import states
 from billing.quotes.drafting import lock
-from billing.quotes.models import LineKind, Option, Quote
-from billing.quotes.printing import file_name, quote_paper
+from billing.quotes.models import LineKind, Quote, QuoteOption
+from billing.quotes.papers import file_name, quote_paper
 from shopdesk.errors import IncompleteError, InvalidTransitionError
-from shopdesk.post import actions as post
-from shopdesk.post.models import Letter
-from shopdesk.printing import in_paper_language
+from shopdesk.mail import actions as post
+from shopdesk.mail.models import Email
+from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import day
 
@@ -43,13 +43,13 @@ def send(quote: Quote, *, on: date, at: datetime, by, link: str = "") -> Quote:
         sent_at=at,
         valid_until=quote.valid_until,
         paper=paper,
-        paper_hash=sha256(paper).hexdigest(),
+        pdf_sha256=sha256(paper).hexdigest(),
     )
     job.quote(by=by)
     return quote
 
 
-def _check_complete(option: Option) -> None:
+def _check_complete(option: QuoteOption) -> None:
     """Raise if lines, the price of a board, or the reason for a price is missing."""
     lines = option.lines.all()
     if not lines:
@@ -66,7 +66,7 @@ def _check_complete(option: Option) -> None:
         )
 
 
-def mail(quote: Quote, *, link: str, at: datetime, by) -> Letter:
+def mail(quote: Quote, *, link: str, at: datetime, by) -> Email:
     """Email the quote's paper with the link by which it can be answered."""
     if not quote.is_sent:
         raise InvalidTransitionError(
@@ -74,7 +74,7 @@ def mail(quote: Quote, *, link: str, at: datetime, by) -> Letter:
             " answered is mailed."
         )
     job, shop = quote.job, Shop.current()
-    with in_paper_language(shop):
+    with document_language(shop):
         subject = gettext("Quote for your {device} ({number})")
         text = gettext(
             "Enclosed is our quote for job {number}. It holds until {day}.\n\nYou can"

@@ -1,11 +1,11 @@
 from billing.quotes.models import Quote
-from shopdesk import tables
+from shopdesk.look import tables
 from shopdesk.templatetags.desk import mark, money
 
 
-class QuoteTable(tables.DeskTable):
+class QuoteTable(tables.ListTable):
     caption = "Quotes"
-    row_head = "number"
+    row_header = "number"
 
     number = tables.CodeColumn(
         "Job", accessor="job__number", linkify=lambda record: record.get_absolute_url()
@@ -21,7 +21,7 @@ class QuoteTable(tables.DeskTable):
 
     below = tables.NumberColumn("Below suggested", empty_values=(), orderable=False)
 
-    class Meta(tables.DeskTable.Meta):
+    class Meta(tables.ListTable.Meta):
         model = Quote
         fields = []
         sequence = [

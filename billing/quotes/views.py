@@ -15,11 +15,11 @@ from billing.quotes.filters import QuoteFilter
 from billing.quotes.forms import DraftForms, NoForm, YesForm
 from billing.quotes.links import create_address
 from billing.quotes.models import MAX_OPTIONS, Quote
-from billing.quotes.printing import quote_paper
+from billing.quotes.papers import quote_paper
 from billing.quotes.tables import QuoteTable
 from repairs.jobs import states as job_states
 from repairs.jobs.models import Job
-from shopdesk.forms import attempt
+from shopdesk.look.forms import attempt
 from shopdesk.shop.models import Shop
 from shopdesk.staff.models import Kind
 from shopdesk.staff.permissions import BENCH_OR_OWNER, can_open
@@ -29,7 +29,7 @@ from shopdesk.staff.permissions import BENCH_OR_OWNER, can_open
 def all_quotes(request):
     """The list: drafts, waiting for an answer, expired, answered."""
     today = timezone.localdate()
-    asked = QuoteFilter(request.GET, Quote.objects.for_rows(), on=today)
+    asked = QuoteFilter(request.GET, Quote.objects.for_list(), on=today)
     table = RequestConfig(request).configure(QuoteTable(asked.qs, on=today))
     table.exclude = () if request.user.kind == Kind.OWNER else ("below",)
     return render(
@@ -46,10 +46,10 @@ def all_quotes(request):
 
 def for_job(request, pk):
     """All versions of a job's quote; a new one is made here."""
-    job = get_object_or_404(Job.objects.for_rows(), pk=pk)
+    job = get_object_or_404(Job.objects.for_list(), pk=pk)
     if request.method == "POST":
         return _approve_or_draft(request, job)
-    quotes = list(job.quotes.for_rows())
+    quotes = list(job.quotes.for_list())
     has_live = any(q.is_draft or (q.is_sent and not q.is_withdrawn) for q in quotes)
     is_diagnosed = job.state == job_states.DIAGNOSED
     table = QuoteTable(quotes, on=timezone.localdate(), orderable=False)
@@ -62,7 +62,7 @@ def for_job(request, pk):
             "table": table,
             "quotes": quotes,
             "may_make": is_diagnosed and not has_live,
-            "needs_none": is_diagnosed and job.is_under_cover,
+            "needs_none": is_diagnosed and job.is_warranty_repair,
             "sees_forms": can_open(request.user, "repair_form:of_job"),
             "sees_money": can_open(request.user, "invoices:for_job"),
         },
@@ -71,7 +71,7 @@ def for_job(request, pk):
 
 def _approve_or_draft(request, job):
     if request.POST.get("then") == "approve":
-        if attempt(request, None, job.approve_under_cover, by=request.user):
+        if attempt(request, None, job.approve_warranty_repair, by=request.user):
             messages.success(request, "Approved: the work is under cover.")
             return redirect(job)
     else:

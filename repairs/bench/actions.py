@@ -28,21 +28,21 @@ def _only_while(job: Job, allowed: Collection[str], refused: str) -> None:
 # --- finding ------------------------------------------------------------------
 
 
-def save_head(job: Job, *, waiting_on: str, promised_on: date | None, version, by):
+def save_head(job: Job, *, waiting_for: str, due_on: date | None, version, by):
     """What the job waits on, and for when it is promised."""
     with job.changing(version=version, by=by):
         _only_while(job, states.OPEN, "nothing is promised any more.")
-        job.waiting_on, job.promised_on = waiting_on, promised_on
-        job.save(update_fields=["waiting_on", "promised_on"])
+        job.waiting_for, job.due_on = waiting_for, due_on
+        job.save(update_fields=["waiting_for", "due_on"])
 
 
 def save_findings(job: Job, *, failed, tries, symptoms, notes: str, version, by):
     """What the bench saw when it tried the complaint."""
     with job.changing(version=version, by=by):
         _only_while(job, MENDING, "what was found stays as it is.")
-        job.verified_failed, job.verified_tries = failed, tries
+        job.verified_failures, job.verified_tries = failed, tries
         job.bench_notes = notes
-        job.save(update_fields=["verified_failed", "verified_tries", "bench_notes"])
+        job.save(update_fields=["verified_failures", "verified_tries", "bench_notes"])
         job.symptoms.set(symptoms)
 
 
@@ -209,7 +209,7 @@ def run_proof(
     _only_while(job, {states.REPAIRED}, "no proof run is written down now.")
     if repair.outcome in states.GIVEN_UP:
         raise NotYet(f"{repair.fault.code} was given up: there is nothing to prove.")
-    repair.proof_runs.create(
+    repair.final_tests.create(
         tries=tries,
         failed=failed,
         needed=repair.tries_needed,
@@ -220,14 +220,14 @@ def run_proof(
     if failed:
         why = f"{repair.fault.code} failed {failed} of {tries} tries of the proof run"
         job.proof_failed(by=by, why=why)
-    elif all(other.is_proven for other in job.repairs.going_on()):
+    elif all(other.is_tested for other in job.repairs.going_on()):
         job.prove(by=by)
 
 
 def close_fixed(job: Job, *, repairs: dict[Repair, dict], why: str, version, by):
     """Write down what came of each repair and close the job, or do neither."""
     with job.changing(version=version, by=by):
-        _only_while(job, {states.PROVEN}, "it can’t be closed as fixed now.")
+        _only_while(job, {states.TESTED}, "it can’t be closed as fixed now.")
         for repair, facts in repairs.items():
             for name, value in facts.items():
                 setattr(repair, name, value)

@@ -4,12 +4,12 @@ from django.utils import timezone
 
 from repairs.bench import forms, queries
 from repairs.bench.actions import MENDING, running_timer
+from repairs.bench.final_test_words import what_it_means, why_so_many
 from repairs.bench.next_step import next_step
-from repairs.bench.proof_words import what_it_means, why_so_many
 from repairs.faults.cautions import cautions
 from repairs.jobs import states
-from repairs.jobs.cover import is_covered
 from repairs.jobs.models import Job
+from repairs.jobs.warranty import is_in_warranty
 
 
 class Bench:
@@ -31,11 +31,11 @@ class Bench:
         pk, job = repair.pk, self.job
         failed, tries = repair.seen_to_fail
         needed, clean = repair.tries_needed, repair.clean_tries
-        was_seen = bool(job.verified_failed or job.counter_failed)
+        was_seen = bool(job.verified_failures or job.counter_failures)
         return {
             "is": repair,
             "is_given_up": repair.outcome in states.GIVEN_UP,
-            "is_proven": repair.is_proven,
+            "is_tested": repair.is_tested,
             "needed": needed,
             "clean": clean,
             "to_go": max(0, needed - clean),
@@ -64,7 +64,7 @@ class Bench:
             "repairs": self.repairs,
             "has_parts": any(one["is"].parts_used.all() for one in self.repairs),
             "all_proven": all(
-                one["is_proven"] for one in self.repairs if not one["is_given_up"]
+                one["is_tested"] for one in self.repairs if not one["is_given_up"]
             ),
             "decision": self.decision,
             "may": self.may,
@@ -76,17 +76,17 @@ class Bench:
                 "mend": self.may and state in MENDING,
                 "work": self.may and state in states.AT_THE_BENCH,
                 "prove": self.may and state == states.REPAIRED,
-                "close": self.may and state == states.PROVEN,
+                "close": self.may and state == states.TESTED,
                 "way_out": self.may
                 and states.READY in states.NEXT[state]
                 and state != states.DECLINED,
                 "revise": self.may
                 and state in (states.QUOTED, states.APPROVED, states.DECLINED),
             },
-            "is_under_cover": job.is_under_cover,
-            "is_late": job.promised_on
-            and job.state not in (states.READY, states.HANDED_BACK)
-            and job.promised_on < timezone.localdate(),
+            "is_warranty_repair": job.is_warranty_repair,
+            "is_late": job.due_on
+            and job.state not in (states.READY, states.HANDED_OVER)
+            and job.due_on < timezone.localdate(),
             "next_step": self._next_step(),
             "cautions": self._cautions(),
             "past": self._past(),
@@ -100,8 +100,8 @@ class Bench:
                 "head",
                 forms.HeadForm,
                 initial={
-                    "waiting_on": job.waiting_on,
-                    "promised_on": job.promised_on,
+                    "waiting_for": job.waiting_for,
+                    "due_on": job.due_on,
                 },
             ),
             "findings_form": self._form("findings", forms.FindingsForm, job=job),
@@ -126,7 +126,7 @@ class Bench:
             self.job.state,
             has_fault=bool(self.repairs),
             is_undecided=bool(self.decision) and self.decision.what == states.UNDECIDED,
-            is_under_cover=self.job.is_under_cover,
+            is_warranty_repair=self.job.is_warranty_repair,
             has_fixes=all(one["is"].fix_id for one in going_on),
             tries_to_go=max((one["to_go"] for one in going_on), default=0),
         )
@@ -143,11 +143,11 @@ class Bench:
         return [
             {
                 "job": visit,
-                "days": (came - visit.handed_back_on).days
-                if visit.handed_back_on
+                "days": (came - visit.handed_over_on).days
+                if visit.handed_over_on
                 else None,
                 "repairs": [
-                    (repair, is_covered(came, until=repair.covered_until))
+                    (repair, is_in_warranty(came, until=repair.warranty_until))
                     for repair in visit.repairs.all()
                 ],
             }

@@ -18,9 +18,9 @@ class BenchFilter(django_filters.FilterSet):
     where = django_filters.ChoiceFilter(
         label="State", choices=WHERE, method="in_state", empty_label=None
     )
-    waiting_on = django_filters.ChoiceFilter(
+    waiting_for = django_filters.ChoiceFilter(
         label="Waiting on",
-        choices=[c for c in Job.WaitingOn.choices if c[0]],
+        choices=[c for c in Job.WaitingFor.choices if c[0]],
         empty_label="anybody or nobody",
     )
     mine = django_filters.BooleanFilter(

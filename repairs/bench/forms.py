@@ -42,10 +42,10 @@ class VersionForm(forms.Form):
 
 
 class HeadForm(forms.Form):
-    waiting_on = forms.ChoiceField(
-        choices=Job.WaitingOn.choices, required=False, label="Waiting on"
+    waiting_for = forms.ChoiceField(
+        choices=Job.WaitingFor.choices, required=False, label="Waiting on"
     )
-    promised_on = DayFormField(required=False, label="Promised for")
+    due_on = DayFormField(required=False, label="Promised for")
 
 
 class FindingsForm(forms.Form):
@@ -66,7 +66,7 @@ class FindingsForm(forms.Form):
             Q(is_retired=False) | Q(jobs=job)
         ).distinct()
         self.initial = {
-            "failed": job.verified_failed,
+            "failed": job.verified_failures,
             "tries": job.verified_tries,
             "symptoms": job.symptoms.all(),
             "notes": job.bench_notes,

@@ -6,10 +6,10 @@ OF_STATE = {
     states.EXPECTED: "Not here yet: it is booked in at the counter when it arrives.",
     states.QUOTED: "The customer has the quote: wait for the answer.",
     states.APPROVED: "Do the repair: parts, minutes, then “repair done”.",
-    states.PROVEN: "Close it: what came of it, and whether the fix is lasting.",
+    states.TESTED: "Close it: what came of it, and whether the fix is lasting.",
     states.DECLINED: "The customer said no: close it as declined, or revise the quote.",
     states.READY: "Ready: it waits at the counter to be handed back.",
-    states.HANDED_BACK: "Handed back. If it comes in again, that is a new job.",
+    states.HANDED_OVER: "Handed back. If it comes in again, that is a new job.",
 }
 
 
@@ -18,7 +18,7 @@ def next_step(
     *,
     has_fault: bool,
     is_undecided: bool,
-    is_under_cover: bool,
+    is_warranty_repair: bool,
     has_fixes: bool,
     tries_to_go: int,
 ) -> str:
@@ -30,7 +30,7 @@ def next_step(
             return "If every fault is named, press “fault found”."
         return "Try the complaint, then name the fault."
     if state == states.DIAGNOSED:
-        if is_under_cover:
+        if is_warranty_repair:
             return "The work is under cover: start it, without a quote."
         return "Make the quote."
     if state == states.APPROVED and not has_fixes:

@@ -3,7 +3,7 @@
 from django.db.models import Exists, F, OuterRef, Prefetch, Subquery
 
 from repairs.faults.models import Check, Fault, Fix
-from repairs.jobs.models import Job, Labour, Repair, ReturnDecision
+from repairs.jobs.models import Job, Labour, Repair, ReturnAssessment
 
 
 def bench_rows():
@@ -11,13 +11,13 @@ def bench_rows():
     running = Labour.objects.running().filter(job=OuterRef("pk"))
     return (
         Job.objects.open()
-        .for_rows()
+        .for_list()
         .annotate(
             timer_by=Subquery(running.values("by__name")[:1]),
             timer_since=Subquery(running.values("started_at")[:1]),
-            is_return=Exists(ReturnDecision.objects.filter(job=OuterRef("pk"))),
+            is_return=Exists(ReturnAssessment.objects.filter(job=OuterRef("pk"))),
         )
-        .order_by(F("promised_on").asc(nulls_last=True), "booked_in_on", "id")
+        .order_by(F("due_on").asc(nulls_last=True), "booked_in_on", "id")
     )
 
 
@@ -35,7 +35,7 @@ def repairs_of(job: Job):
         job.repairs.select_related("fault", "fix", "job", "by").prefetch_related(
             "parts_used__part",
             "parts_used__delivery",
-            "proof_runs__by",
+            "final_tests__by",
             "fix__usual_parts__part",
         )
     )

@@ -20,14 +20,14 @@ from repairs.bench.tables import BenchTable
 from repairs.jobs import states
 from repairs.jobs.actions import give_back_part, use_part
 from repairs.jobs.models import Job, Labour, NotYet, PartUsed, Reading, Repair, Stale
-from repairs.stock.models import OutOfStock, Part
+from repairs.stock.models import OutOfStockError, Part
 
 # What else on the page changes with a part of it.
 ALSO = {
     "_findings": ("_proof",),
     "_faults": ("_cautions", "_parts", "_minutes", "_proof", "_close"),
 }
-REFUSALS = (NotYet, Stale, OutOfStock, states.WrongStep)
+REFUSALS = (NotYet, Stale, OutOfStockError, states.WrongStep)
 
 
 def mine(request):

@@ -73,13 +73,13 @@ class Advice:
 
 
 def advised(
-    rows: list[Row], *, numbers: list[int], known: Posterior, sureness: float
+    rows: list[Row], *, numbers: list[int], known: Posterior, verdict_confidence: float
 ) -> list[Advice]:
     """What comes back, in the order of `rows`, then what is better than declared.
 
     `numbers` are the rows' places in `known`. Another fix is advised only where it does
     not come back itself, was done often enough to tell, and holds better with the
-    shop's sureness.
+    shop's verdict_confidence.
     """
     of_fault = defaultdict(list)
     for row, number in zip(rows, numbers, strict=True):
@@ -92,19 +92,21 @@ def advised(
                 for one, other in of_fault[row.pair.fault_id]
                 if other != number
             ]
-            back.append(_instead(row, others, sureness=sureness))
+            back.append(_instead(row, others, verdict_confidence=verdict_confidence))
         elif row.flag == verdict.BETTER_THAN_DECLARED:
             better.append(Advice(row, Way.LASTING))
     return back + better
 
 
-def _instead(row: Row, others: list[tuple[float, Row]], *, sureness: float) -> Advice:
+def _instead(
+    row: Row, others: list[tuple[float, Row]], *, verdict_confidence: float
+) -> Advice:
     if not others:
         return Advice(row, Way.ALONE)
     sure = [
         (chance, one)
         for chance, one in others
-        if chance >= sureness and not (one.is_hot or one.is_open)
+        if chance >= verdict_confidence and not (one.is_hot or one.is_open)
     ]
     way = Way.OTHER if sure else Way.UNSURE
     chance, other = min(sure or others, key=lambda found: found[1].risk)

@@ -35,7 +35,7 @@ class Beliefs:
     middle: Floats
     spread: Floats
     bounds: tuple[tuple[float, float], ...]
-    starts: tuple[tuple[float, ...], ...]  # from where the likeliest figures are sought
+    starts: tuple[tuple[float, ...], ...]  # from where the likeliest figures are search
     weight: float  # how likely this whole set of beliefs is
 
     @classmethod

@@ -78,9 +78,9 @@ def each_against_each(of: Posterior, *, counts: Counts) -> list[Against]:
     ]
 
 
-def cost_to_shop(*, own_cost: Decimal, chance: float, redo_cost: Decimal) -> Decimal:
+def cost_to_shop(*, own_cost: Decimal, chance: float, rework_cost: Decimal) -> Decimal:
     """What a fix costs the shop in the end: doing it, and doing it again if need be."""
-    return own_cost + Decimal(repr(float(chance))) * redo_cost
+    return own_cost + Decimal(repr(float(chance))) * rework_cost
 
 
 def log_rank(counts: Counts) -> LogRank:

@@ -84,7 +84,7 @@ def fingerprint(shop: Shop) -> str:
     see COUNTED in repairs/guards.py.
     """
     marks = sorted(Changed.objects.marks().items())
-    parts = [shop.return_limit, shop.sureness, shop.places, marks]
+    parts = [shop.max_comeback_risk, shop.verdict_confidence, shop.places, marks]
     return sha256(repr(parts).encode()).hexdigest()
 
 
@@ -126,7 +126,7 @@ def choices(fault: Fault, beside: FaultRecord, *, record: Record, shop: Shop) ->
         in_the_end = cost_to_shop(
             own_cost=worth.cost,
             chance=one.row.risk if one.row else record.shop_risk,
-            redo_cost=one.row.mean_redo_cost if one.row else worth.cost,
+            rework_cost=one.row.mean_redo_cost if one.row else worth.cost,
         )
         in_the_end = rounded(in_the_end, places=shop.places)
         found.append(Choice(beside=one, worth=worth, in_the_end=in_the_end))
@@ -152,7 +152,7 @@ def usual_worths(fixes: list[Fix], *, shop: Shop) -> dict[int, FixCost]:
                 if one.fix_id == fix.pk
             ],
             rates=rates,
-            hourly_cost=shop.cost_rate,
+            hourly_cost=shop.hourly_cost,
         )
         for fix in fixes
     }

@@ -61,7 +61,7 @@ class ComebackTable:
     rows: pd.DataFrame
     within: int
     limit: float
-    sureness: float
+    verdict_confidence: float
     hazard: float
     prior: prior.Prior
     """What each pair's own figures are drawn towards."""
@@ -84,14 +84,14 @@ def comeback_table(
     pairs: pd.DataFrame,
     *,
     limit: float,
-    sureness: float,
+    verdict_confidence: float,
     places: int = 2,
     is_plain: bool = False,
     among: "ComebackTable | None" = None,
 ) -> ComebackTable:
     """The risk of each pair within the counts' horizon, with its limits and a verdict.
 
-    `limit` is the chance of coming back that the shop puts up with, `sureness` how
+    `limit` is the chance of coming back that the shop puts up with, `verdict_confidence` how
     probable a verdict must be before it is said; `places` are the currency's decimals.
     A plain table asks neither what was declared nor how the fault's other fixes and
     the fix's other faults do.
@@ -133,7 +133,7 @@ def comeback_table(
             over_limit=over_limit,
             alone_width=own.high - own.low,
             is_over_alone=own.chance > limit,
-            sureness=sureness,
+            verdict_confidence=verdict_confidence,
         ),
         reserve=reserves(risk, pairs["mean_redo_cost"], places=places),
     )
@@ -141,7 +141,7 @@ def comeback_table(
         rows=rows[list(COLUMNS)].astype(COLUMNS),
         within=counts.within,
         limit=limit,
-        sureness=sureness,
+        verdict_confidence=verdict_confidence,
         hazard=hazard,
         prior=fitted,
         figures=figures,

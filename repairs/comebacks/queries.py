@@ -82,18 +82,18 @@ def comeback_record(
     redone = redone_by_pair(
         of_pair[is_there], cost=back.cost[is_there], pairs=len(pairs)
     )
-    is_redone = any(spent.jobs for spent in redone)
+    is_reworked = any(spent.jobs for spent in redone)
     named["mean_redo_cost"] = mean_redo_costs(
         [pair.fault_id for pair in pairs],
         redone=redone,
-        done=[] if is_redone else done(pairs, as_of=as_of, only=only),
+        done=[] if is_reworked else done(pairs, as_of=as_of, only=only),
         places=shop.places,
     )
     table = comeback_table(
         counts,
         pd.DataFrame(named, columns=list(PAIRS)).astype(PAIRS),
-        limit=float(shop.return_limit),
-        sureness=float(shop.sureness),
+        limit=float(shop.max_comeback_risk),
+        verdict_confidence=float(shop.verdict_confidence),
         places=shop.places,
         among=among,
     )
@@ -205,7 +205,7 @@ def repairs_behind(
     )
     first = first_comebacks(comebacks_by(as_of).filter(fault=fault, fix=fix))
     t, d = days_watched(
-        np.array([r.job.handed_back_on.toordinal() for r in repairs], dtype=np.int64),
+        np.array([r.job.handed_over_on.toordinal() for r in repairs], dtype=np.int64),
         came_back=np.array(
             [
                 _ordinal(first[r.pk].came_back_on if r.pk in first else None)
@@ -214,7 +214,7 @@ def repairs_behind(
             dtype=np.int64,
         ),
         watch_ends=np.array(
-            [_ordinal(r.job.device.watch_ends_on) for r in repairs], dtype=np.int64
+            [_ordinal(r.job.device.out_of_use_on) for r in repairs], dtype=np.int64
         ),
         as_of=as_of.toordinal(),
         within=within,
@@ -235,7 +235,7 @@ def repairs_behind(
         behind,
         key=lambda b: (
             not b.is_back,
-            latest - b.job.handed_back_on.toordinal(),
+            latest - b.job.handed_over_on.toordinal(),
             b.job.pk,
         ),
     )

@@ -75,7 +75,7 @@ class Record:
             self.rows,
             numbers=[number[row.pair[:2]] for row in self.rows],
             known=self.table.posterior,
-            sureness=self.table.sureness,
+            verdict_confidence=self.table.verdict_confidence,
         )
 
     @property

@@ -2,7 +2,7 @@
 
 from django.utils.html import format_html
 
-from shopdesk import tables
+from shopdesk.look import tables
 from shopdesk.templatetags.desk import mark
 
 
@@ -11,11 +11,11 @@ def stacked(first, second):
     return format_html("{}<br>{}", first, second)
 
 
-class PairTable(tables.DeskTable):
+class PairTable(tables.ListTable):
     """A row a pair, in the order of what matters until another order is asked for."""
 
     caption = "Every fault and fix, what matters first"
-    row_head = "fault"
+    row_header = "fault"
 
     fault = tables.CodeColumn(verbose_name="Fault and fix")
     verdict = tables.Column(verbose_name="Verdict, declared")
@@ -29,7 +29,7 @@ class PairTable(tables.DeskTable):
     mean_redo_cost = tables.MoneyColumn(verbose_name="Redo cost")
     reserve = tables.MoneyColumn()
 
-    class Meta(tables.DeskTable.Meta):
+    class Meta(tables.ListTable.Meta):
         per_page = 100
         empty_text = "No repair was handed back as fixed by that day."
         row_attrs = {"class": lambda record: "hot" if record.is_hot else ""}
@@ -86,19 +86,19 @@ class PairTable(tables.DeskTable):
         return record.over_limit_said
 
 
-class BehindTable(tables.DeskTable):
+class BehindTable(tables.ListTable):
     """The repairs that one row of the table counts."""
 
     caption = "The repairs behind these figures"
-    row_head = "job"
+    row_header = "job"
 
     job = tables.CodeColumn(
         linkify=lambda record: record.job.get_absolute_url(), order_by="job__number"
     )
     device = tables.Column(accessor="job__device__model")
-    handed_back = tables.DateColumn(accessor="job__handed_back_on")
-    declared = tables.MarkColumn(accessor="repair__declared")
-    became = tables.MarkColumn(verbose_name="What became of it")
+    handed_back = tables.DateColumn(accessor="job__handed_over_on")
+    declared = tables.BadgeColumn(accessor="repair__declared")
+    became = tables.BadgeColumn(verbose_name="What became of it")
     comeback = tables.CodeColumn(
         verbose_name="Came back as",
         linkify=lambda record: record.comeback.get_absolute_url(),
@@ -107,5 +107,5 @@ class BehindTable(tables.DeskTable):
     days = tables.NumberColumn(verbose_name="Days watched")
     cost = tables.MoneyColumn(verbose_name="Cost of redo")
 
-    class Meta(tables.DeskTable.Meta):
+    class Meta(tables.ListTable.Meta):
         empty_text = "No repair of this pair was handed back by that day."

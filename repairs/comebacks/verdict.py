@@ -29,7 +29,7 @@ def verdicts(
     over_limit: Floats,
     alone_width: Floats,
     is_over_alone: NDArray[np.bool_],
-    sureness: float,
+    verdict_confidence: float,
 ) -> NDArray[np.object_]:
     """A word a pair. The order matters: a fix seen to come back is said to, though
     its own repairs are few; one that merely was not seen to is not said to hold.
@@ -38,10 +38,10 @@ def verdicts(
     """
     return np.select(
         [
-            (1.0 - over_limit <= DOUBT_TO_ACCUSE * (1.0 - sureness))
+            (1.0 - over_limit <= DOUBT_TO_ACCUSE * (1.0 - verdict_confidence))
             & (returned >= LEAST_RETURNS),
             alone_width > WIDEST,
-            (1.0 - over_limit >= sureness) & ~is_over_alone,
+            (1.0 - over_limit >= verdict_confidence) & ~is_over_alone,
         ],
         [COMES_BACK, TOO_FEW, HOLDS],
         default=BETWEEN,

@@ -16,13 +16,13 @@ from repairs.comebacks.behind.views import ask
 from repairs.comebacks.context import choices, record_of, repairs_asked
 from repairs.comebacks.forest import forest
 from repairs.comebacks.forms import DeclareForm
-from repairs.comebacks.printing import report_pdf
+from repairs.comebacks.papers import report_pdf
 from repairs.comebacks.queries import repairs_behind
 from repairs.comebacks.record import FaultRecord
 from repairs.comebacks.tables import BehindTable, PairTable
 from repairs.comebacks.written import FORMATS
 from repairs.faults.models import Fault, Fix
-from shopdesk.printing import PaperFailed
+from shopdesk.papers.render import PaperFailed
 from shopdesk.shop.models import Shop
 
 IN_PICTURE = 40  # rows; a longer picture is no longer one
@@ -187,7 +187,7 @@ def _shop(request):
 
 
 def _today(shop):
-    return Asked(as_of=timezone.localdate(), within=shop.watch_days)
+    return Asked(as_of=timezone.localdate(), within=shop.comeback_period_days)
 
 
 def _asked_wrong(request, form):

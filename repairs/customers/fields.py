@@ -9,7 +9,7 @@ from repairs.customers.names import normalize_text
 from shopdesk.templatetags.desk import phone
 
 
-class TidyField(forms.CharField):
+class NormalizedCharField(forms.CharField):
     """Text in one form, without what can't be seen."""
 
     def __init__(self, *, keep_lines=False, **kwargs):
@@ -23,7 +23,7 @@ class TidyField(forms.CharField):
         return normalize_text(text, keep_lines=self.keep_lines) if text else text
 
 
-class PhoneField(TidyField):
+class PhoneField(NormalizedCharField):
     """A phone number, typed as dialled from the shop, stored as E.164.
 
     Its form sets `shop`.

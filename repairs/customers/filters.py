@@ -1,12 +1,12 @@
 import django_filters
 from django import forms
 
-from repairs.customers.fields import TidyField
+from repairs.customers.fields import NormalizedCharField
 from repairs.customers.models import Customer
 
 
 class WordsFilter(django_filters.Filter):
-    field_class = TidyField
+    field_class = NormalizedCharField
 
     def filter(self, found, words):
         return found.called(words) if words else found

@@ -4,10 +4,10 @@ import re
 
 from django import forms
 
-from repairs.customers.fields import PhoneField, TidyField
+from repairs.customers.fields import NormalizedCharField, PhoneField
 from repairs.customers.models import Customer, Device, DeviceModel
 from shopdesk.fields import DayFormField
-from shopdesk.shop import known, tax
+from shopdesk.shop import currencies, tax
 
 TEXT = {"autocomplete": "off"}
 WAYS = {
@@ -26,7 +26,7 @@ def has_letters(tax_id):
 class CustomerForm(forms.ModelForm):
     """Who it is and how to reach them. Used at the counter and on their own page."""
 
-    name = TidyField(
+    name = NormalizedCharField(
         max_length=120,
         error_messages={"required": "Write down a name."},
         widget=forms.TextInput(attrs=TEXT),
@@ -37,10 +37,10 @@ class CustomerForm(forms.ModelForm):
         max_length=254,
         widget=forms.EmailInput(attrs={**TEXT, "class": "w20"}),
     )
-    company = TidyField(
+    company = NormalizedCharField(
         max_length=120, required=False, widget=forms.TextInput(attrs=TEXT)
     )
-    address = TidyField(
+    address = NormalizedCharField(
         max_length=300,
         required=False,
         keep_lines=True,
@@ -56,7 +56,7 @@ class CustomerForm(forms.ModelForm):
         self.fields["phone"].shop = shop
 
     def clean(self):
-        """Reach them by what is known, where what was asked for is not."""
+        """Reach them by what is currencies, where what was asked for is not."""
         facts = super().clean()
         ways = {way: facts.get(field) for way, field in WAYS.items()}
         known = [way for way, value in ways.items() if value]
@@ -80,10 +80,13 @@ class NewCustomerForm(CustomerForm):
 class ChangeCustomerForm(CustomerForm):
     country = forms.ChoiceField(
         required=False,
-        choices=lambda: [("", "the same as the shop’s"), *known.countries().items()],
+        choices=lambda: [
+            ("", "the same as the shop’s"),
+            *currencies.countries().items(),
+        ],
         help_text="Where the address is.",
     )
-    tax_id = TidyField(
+    tax_id = NormalizedCharField(
         label="Tax number",
         max_length=40,
         required=False,
@@ -97,7 +100,7 @@ class ChangeCustomerForm(CustomerForm):
         help_text="Where their bills bear another tax than those of others. Reverse"
         " charge needs their VAT number. Check your local rules.",
     )
-    notes = TidyField(max_length=2000, required=False, keep_lines=True)
+    notes = NormalizedCharField(max_length=2000, required=False, keep_lines=True)
 
     class Meta(CustomerForm.Meta):
         fields = (
@@ -138,7 +141,7 @@ class ChangeCustomerForm(CustomerForm):
 class DeviceForm(forms.Form):
     """A device that was not here before."""
 
-    serial = TidyField(
+    serial = NormalizedCharField(
         max_length=60,
         required=False,
         widget=forms.TextInput(
@@ -146,23 +149,23 @@ class DeviceForm(forms.Form):
         ),
         help_text="Typed or scanned. Leave it empty where there is none.",
     )
-    kind = TidyField(
+    kind = NormalizedCharField(
         max_length=40,
         help_text="Laptop, tablet, amplifier …",
         error_messages={"required": "Say what kind of device it is."},
         widget=forms.TextInput(attrs={**TEXT, "class": "w12", "list": "kinds"}),
     )
-    maker = TidyField(
+    maker = NormalizedCharField(
         max_length=60,
         required=False,
         widget=forms.TextInput(attrs={**TEXT, "class": "w12", "list": "makers"}),
     )
-    model = TidyField(
+    model = NormalizedCharField(
         max_length=80,
         error_messages={"required": "Write down the model, or what is printed on it."},
         widget=forms.TextInput(attrs={**TEXT, "class": "w20", "list": "models"}),
     )
-    board_revision = TidyField(
+    board_revision = NormalizedCharField(
         max_length=40,
         required=False,
         widget=forms.TextInput(attrs={**TEXT, "class": "code w8"}),
@@ -184,17 +187,17 @@ class DeviceForm(forms.Form):
 class ChangeDeviceForm(forms.ModelForm):
     """What may have been read wrong on a device."""
 
-    serial = TidyField(
+    serial = NormalizedCharField(
         max_length=60,
         required=False,
         widget=forms.TextInput(attrs={**TEXT, "class": "code w20"}),
     )
-    board_revision = TidyField(
+    board_revision = NormalizedCharField(
         max_length=40,
         required=False,
         widget=forms.TextInput(attrs={**TEXT, "class": "code w12"}),
     )
-    watch_ends_on = DayFormField(
+    out_of_use_on = DayFormField(
         label="Gone for good on",
         required=False,
         help_text="Scrapped, or sold to someone who will not come here. After this day"
@@ -203,7 +206,7 @@ class ChangeDeviceForm(forms.ModelForm):
 
     class Meta:
         model = Device
-        fields = ("serial", "board_revision", "watch_ends_on")
+        fields = ("serial", "board_revision", "out_of_use_on")
 
     def clean_serial(self):
         serial = self.cleaned_data["serial"]
@@ -220,7 +223,7 @@ class ChangeDeviceForm(forms.ModelForm):
 class NewOwnerForm(forms.Form):
     """Words by which the new owner is found."""
 
-    who = TidyField(
+    who = NormalizedCharField(
         label="Name, phone, email or company",
         max_length=200,
         widget=forms.TextInput(attrs={**TEXT, "autofocus": True}),

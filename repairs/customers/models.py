@@ -5,7 +5,7 @@ from django.db.models import Max, OuterRef, Q, Subquery
 from django.urls import reverse
 
 from repairs.customers.names import lookalike_serial, normalize_serial, phone_digits
-from shopdesk.fields import best_first, plain
+from shopdesk.fields import plain, rank_matches
 from shopdesk.shop import tax
 
 PART = " | "
@@ -47,12 +47,12 @@ class CustomerQuerySet(models.QuerySet):
         same = _same(name=name, phone=phone, email=email)
         return self.filter(same, erased_on=None)
 
-    def sought(self, words: str, *, phone: str = ""):
+    def search(self, words: str, *, phone: str = ""):
         """Those whom `words` may mean; `phone` is what they are as a whole number."""
         found = self.called(words)
         if phone:
             found |= self.filter(phone=phone, erased_on=None)
-        return best_first(
+        return rank_matches(
             found,
             exact=_same(name=words, phone=phone, email=words),
             begins=Q(search__startswith=plain(words)),
@@ -170,7 +170,7 @@ class DeviceModel(models.Model):
         return f"{self.maker} {self.model}".strip()
 
 
-LEAST_OF_SERIAL = 3
+MIN_SERIAL_SEARCH = 3
 """Characters of a part of a serial; fewer are in nearly all of them."""
 
 
@@ -178,33 +178,37 @@ class DeviceQuerySet(models.QuerySet):
     def with_serial(self, serial: str):
         """The devices of exactly this serial, whoever made them."""
         key = normalize_serial(serial)
-        return self.filter(serial_key=key) if key else self.none()
+        return self.filter(serial_normalized=key) if key else self.none()
 
-    def nearly_serial(self, serial: str):
+    def similar_serial(self, serial: str):
         """Those whose serial looks the same when 0/O, 1/I, 5/S, 8/B are mixed up."""
         key = normalize_serial(serial)
         if not key:
             return self.none()
-        return self.filter(serial_look=lookalike_serial(serial)).exclude(serial_key=key)
+        return self.filter(serial_lookalike=lookalike_serial(serial)).exclude(
+            serial_normalized=key
+        )
 
-    def sought(self, words: str):
+    def search(self, words: str):
         """Those whose serial `words` may mean, misread or in part."""
         key, look = normalize_serial(words), lookalike_serial(words)
-        if len(key) < LEAST_OF_SERIAL:
-            return best_first(
+        if len(key) < MIN_SERIAL_SEARCH:
+            return rank_matches(
                 self.with_serial(words),
-                exact=Q(serial_key=key),
+                exact=Q(serial_normalized=key),
                 begins=Q(pk__in=[]),
                 then=["-pk"],
             )
-        return best_first(
-            self.filter(Q(serial_key__contains=key) | Q(serial_look__contains=look)),
-            exact=Q(serial_key=key),
-            begins=Q(serial_look__startswith=look),
+        return rank_matches(
+            self.filter(
+                Q(serial_normalized__contains=key) | Q(serial_lookalike__contains=look)
+            ),
+            exact=Q(serial_normalized=key),
+            begins=Q(serial_lookalike__startswith=look),
             then=["-pk"],
         )
 
-    def for_rows(self):
+    def for_list(self):
         """With all that one row of a list of devices shows, the latest seen first."""
         seen = self.select_related("model", "owner")
         return seen.annotate(last_visit=Max("jobs__booked_in_on")).order_by(
@@ -224,22 +228,22 @@ class Device(models.Model):
         Customer, on_delete=models.PROTECT, related_name="devices"
     )
     # After this day the shop can't see a comeback: scrapped, sold on, refunded.
-    watch_ends_on = models.DateField(null=True, blank=True)
+    out_of_use_on = models.DateField(null=True, blank=True)
     maker_key = models.CharField(max_length=60, editable=False, default="")
-    serial_key = models.CharField(max_length=60, editable=False, default="")
-    serial_look = models.CharField(max_length=60, editable=False, default="")
+    serial_normalized = models.CharField(max_length=60, editable=False, default="")
+    serial_lookalike = models.CharField(max_length=60, editable=False, default="")
 
     objects = DeviceQuerySet.as_manager()
 
     class Meta:
         indexes = [
-            models.Index(fields=["serial_key"]),
-            models.Index(fields=["serial_look"]),
+            models.Index(fields=["serial_normalized"]),
+            models.Index(fields=["serial_lookalike"]),
         ]
         constraints = [
             models.UniqueConstraint(
-                fields=["maker_key", "serial_key"],
-                condition=~Q(serial_key=""),
+                fields=["maker_key", "serial_normalized"],
+                condition=~Q(serial_normalized=""),
                 name="device_serial_once_a_maker",
             ),
         ]
@@ -254,7 +258,7 @@ class Device(models.Model):
     def get_absolute_url(self):
         return reverse("customers:device", args=[self.pk])
 
-    def pass_on(self, owner: Customer) -> bool:
+    def transfer_to(self, owner: Customer) -> bool:
         """Make `owner` the present owner; whether that changed anything."""
         if self.owner_id == owner.pk:
             return False
@@ -265,5 +269,5 @@ class Device(models.Model):
     def set_keys(self) -> None:
         """Fill the keys by which serials are found; bulk inserts call it themselves."""
         self.maker_key = plain(self.model.maker)
-        self.serial_key = normalize_serial(self.serial)
-        self.serial_look = lookalike_serial(self.serial)
+        self.serial_normalized = normalize_serial(self.serial)
+        self.serial_lookalike = lookalike_serial(self.serial)

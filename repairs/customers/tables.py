@@ -1,4 +1,4 @@
-from shopdesk import tables
+from shopdesk.look import tables
 from shopdesk.templatetags.desk import phone
 
 
@@ -9,7 +9,7 @@ class PhoneColumn(tables.Column):
         return phone(value, table.shop)
 
 
-class CustomerTable(tables.DeskTable):
+class CustomerTable(tables.ListTable):
     caption = "Customers"
 
     name = tables.Column(linkify=True)
@@ -18,11 +18,11 @@ class CustomerTable(tables.DeskTable):
     email = tables.Column()
     last_visit = tables.DateColumn(verbose_name="Last here")
 
-    class Meta(tables.DeskTable.Meta):
+    class Meta(tables.ListTable.Meta):
         empty_text = "Nobody is found by these words."
 
 
-class DeviceTable(tables.DeskTable):
+class DeviceTable(tables.ListTable):
     caption = "Devices"
 
     device = tables.Column(
@@ -35,13 +35,13 @@ class DeviceTable(tables.DeskTable):
     serial = tables.CodeColumn()
     last_visit = tables.DateColumn(verbose_name="Last here")
 
-    class Meta(tables.DeskTable.Meta):
+    class Meta(tables.ListTable.Meta):
         prefix = "d-"
         per_page = 20
         empty_text = "No device is theirs now."
 
 
-class JobTable(tables.DeskTable):
+class JobTable(tables.ListTable):
     caption = "Jobs"
 
     number = tables.CodeColumn(linkify=True)
@@ -49,11 +49,11 @@ class JobTable(tables.DeskTable):
         accessor="device__model", verbose_name="Device", orderable=False
     )
     complaint = tables.Column(verbose_name="Complaint", orderable=False)
-    state = tables.MarkColumn(accessor="get_state_display", order_by="state")
+    state = tables.BadgeColumn(accessor="get_state_display", order_by="state")
     booked_in_on = tables.DateColumn(verbose_name="Booked in")
-    handed_back_on = tables.DateColumn(verbose_name="Handed back")
+    handed_over_on = tables.DateColumn(verbose_name="Handed back")
 
-    class Meta(tables.DeskTable.Meta):
+    class Meta(tables.ListTable.Meta):
         prefix = "j-"
         per_page = 20
         empty_text = "No job yet."

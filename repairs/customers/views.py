@@ -34,8 +34,8 @@ def customer(request, pk):
         "repairs/customers/customer.html",
         {
             "who": who,
-            "devices": ask.configure(DeviceTable(who.devices.for_rows())),
-            "jobs": ask.configure(JobTable(who.jobs.for_rows())),
+            "devices": ask.configure(DeviceTable(who.devices.for_list())),
+            "jobs": ask.configure(JobTable(who.jobs.for_list())),
         },
     )
 
@@ -84,7 +84,7 @@ def new_owner(request, pk):
             messages.error(request, "That customer is not on record. Find them again.")
         else:
             before = one.owner
-            if one.pass_on(owner):
+            if one.transfer_to(owner):
                 messages.success(request, f"It was {before}’s and is {owner}’s now.")
             return redirect(one)
     form = NewOwnerForm(request.GET or None)

@@ -81,8 +81,8 @@ BATTERY_REMOVED = (
 # Most serious first.
 OF_DEVICE = {
     "has_swollen_battery": SWOLLEN_BATTERY,
-    "has_mains": MAINS,
-    "has_liquid": LIQUID,
+    "has_mains_voltage": MAINS,
+    "has_liquid_damage": LIQUID,
 }
 """What a tick at the counter calls for, by the field of the job."""
 OF_HAZARD = {"battery": BATTERY, "mains": MAINS, "heat": HEAT}

@@ -5,7 +5,7 @@ from django.core.exceptions import ValidationError
 
 from repairs.faults.models import Check, Fault, Fix, Symptom, UsualPart
 from repairs.stock.models import Part
-from shopdesk.fields import WholeFormField
+from shopdesk.fields import WholeNumberField
 
 CODE = {"class": "code w20", "autocapitalize": "characters"}
 
@@ -61,8 +61,8 @@ class FixForm(forms.ModelForm):
     """A fix, the faults it puts right and the parts it usually takes."""
 
     code = code_field(Fix, "Such as JACK-REPLACE. Past jobs keep it when it changes.")
-    minutes = WholeFormField(label="Usual minutes", max_value=10_000)
-    cover_days = WholeFormField(
+    minutes = WholeNumberField(label="Usual minutes", max_value=10_000)
+    warranty_days = WholeNumberField(
         label="Days of cover",
         required=False,
         max_value=3650,
@@ -86,7 +86,7 @@ class FixForm(forms.ModelForm):
 
     class Meta:
         model = Fix
-        fields = ["code", "name", "declared", "minutes", "cover_days", "hazard"]
+        fields = ["code", "name", "declared", "minutes", "warranty_days", "hazard"]
         fields += ["notes", "is_retired"]
         widgets = {"declared": forms.RadioSelect, "notes": forms.Textarea({"rows": 4})}
         labels = {
@@ -143,7 +143,7 @@ class FixForm(forms.ModelForm):
         return fix
 
 
-class OfferForm(forms.Form):
+class AddExistingFixForm(forms.Form):
     """A fix that is in the book already, offered for one more fault."""
 
     fix = forms.ModelChoiceField(queryset=None, label="A fix that is in the book")
@@ -163,7 +163,7 @@ class SymptomForm(forms.ModelForm):
 
 
 class CheckForm(forms.ModelForm):
-    minutes = WholeFormField(max_value=10_000, initial=5)
+    minutes = WholeNumberField(max_value=10_000, initial=5)
 
     class Meta:
         model = Check

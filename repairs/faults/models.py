@@ -12,7 +12,7 @@ from django.urls import reverse
 
 from repairs.faults import declared
 from repairs.stock.models import Part
-from shopdesk.fields import best_first, plain
+from shopdesk.fields import plain, rank_matches
 
 CODE = RegexValidator(
     r"^[A-Z0-9]+(?:-[A-Z0-9]+)*\Z",
@@ -63,9 +63,9 @@ class EntryQuerySet(models.QuerySet):
                 found.append(pk)
         return self.filter(pk__in=found)
 
-    def sought(self, words: str):
+    def search(self, words: str):
         """Those that `words` may mean, those in use before the retired."""
-        return best_first(
+        return rank_matches(
             self.called(words),
             exact=Q(code__iexact=words),
             begins=Q(code__istartswith=words) | Q(name__istartswith=words),
@@ -89,7 +89,7 @@ class FaultQuerySet(EntryQuerySet):
 
 
 class FixQuerySet(EntryQuerySet):
-    def for_rows(self):
+    def for_list(self):
         """With the faults that each puts right."""
         return self.prefetch_related("faults")
 
@@ -141,7 +141,7 @@ class Fix(models.Model):
         "usually", max_length=7, choices=declared.CHOICES, default=declared.LASTING
     )
     minutes = models.PositiveSmallIntegerField("usual minutes", default=30)
-    cover_days = models.PositiveSmallIntegerField(
+    warranty_days = models.PositiveSmallIntegerField(
         null=True, blank=True, help_text="Empty: the shop's rule for its kind."
     )
     hazard = models.CharField(max_length=10, choices=Hazard, blank=True, default="")

@@ -1,11 +1,13 @@
-from shopdesk import tables
+from shopdesk.look import tables
 
 
 def standing():
-    return tables.MarkColumn(verbose_name="Standing", order_by="is_retired", default="")
+    return tables.BadgeColumn(
+        verbose_name="Standing", order_by="is_retired", default=""
+    )
 
 
-class BookTable(tables.DeskTable):
+class FaultTable(tables.ListTable):
     caption = "Faults"
 
     code = tables.CodeColumn(linkify=True)
@@ -16,11 +18,11 @@ class BookTable(tables.DeskTable):
     fix_count = tables.NumberColumn(verbose_name="Fixes")
     standing = standing()
 
-    class Meta(tables.DeskTable.Meta):
+    class Meta(tables.ListTable.Meta):
         empty_text = "No such fault in the book."
 
 
-class FoundTable(tables.DeskTable):
+class FoundTable(tables.ListTable):
     caption = "Jobs where it was found"
 
     job = tables.CodeColumn(linkify=True, orderable=False)
@@ -33,26 +35,26 @@ class FoundTable(tables.DeskTable):
     fix = tables.CodeColumn(
         accessor="fix__code", verbose_name="Fix", orderable=False, default=""
     )
-    outcome = tables.MarkColumn(
+    outcome = tables.BadgeColumn(
         accessor="get_outcome_display", orderable=False, default=""
     )
 
-    class Meta(tables.DeskTable.Meta):
+    class Meta(tables.ListTable.Meta):
         per_page = 20
         empty_text = "It was never found here."
 
 
-class SymptomTable(tables.DeskTable):
+class SymptomTable(tables.ListTable):
     caption = "Symptoms"
 
     name = tables.Column(linkify=True)
     standing = standing()
 
-    class Meta(tables.DeskTable.Meta):
+    class Meta(tables.ListTable.Meta):
         empty_text = "No symptom is named yet."
 
 
-class CheckTable(tables.DeskTable):
+class CheckTable(tables.ListTable):
     caption = "Bench checks"
 
     name = tables.Column(linkify=True)
@@ -61,5 +63,5 @@ class CheckTable(tables.DeskTable):
     results = tables.Column(default="", orderable=False)
     standing = standing()
 
-    class Meta(tables.DeskTable.Meta):
+    class Meta(tables.ListTable.Meta):
         empty_text = "No check is named yet."

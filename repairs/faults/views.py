@@ -7,20 +7,20 @@ from repairs.faults import queries
 from repairs.faults.cautions import cautions
 from repairs.faults.filters import BookFilter
 from repairs.faults.forms import (
+    AddExistingFixForm,
     CheckForm,
     FaultForm,
     FixForm,
-    OfferForm,
     SymptomForm,
 )
 from repairs.faults.models import Check, Fault, Fix, Symptom
-from repairs.faults.tables import BookTable, CheckTable, FoundTable, SymptomTable
-from shopdesk.forms import saved
+from repairs.faults.tables import CheckTable, FaultTable, FoundTable, SymptomTable
+from shopdesk.look.forms import saved
 
 
 def book(request):
     filter_ = BookFilter(request.GET, Fault.objects.in_book())
-    table = RequestConfig(request).configure(BookTable(filter_.qs))
+    table = RequestConfig(request).configure(FaultTable(filter_.qs))
     return render(
         request,
         "repairs/faults/book.html",
@@ -71,7 +71,9 @@ def add_fix(request, pk):
     """A new fix for a fault, or one from the book."""
     entry = get_object_or_404(Fault, pk=pk)
     is_offer = "offer" in request.POST
-    offer = OfferForm(request.POST if is_offer else None, prefix="o", fault=entry)
+    offer = AddExistingFixForm(
+        request.POST if is_offer else None, prefix="o", fault=entry
+    )
     typed = request.POST if request.POST and not is_offer else None
     form = FixForm(typed, initial={"for_faults": entry.code})
     if is_offer and offer.is_valid():

@@ -2,7 +2,7 @@
 
 Whatever a row says is stored on a record. Where the record already says something else,
 such as another spelling of a customer's name, the row's own text is kept beside it
-(`as_told`).
+(`imported_text`).
 """
 
 from collections import Counter
@@ -32,18 +32,18 @@ from repairs.history.on_record import (
 )
 from repairs.history.past_jobs import PastJob, past_jobs
 from repairs.history.rows import Row
-from repairs.jobs import cover, states
+from repairs.jobs import states, warranty
 from repairs.jobs.models import (
     Comeback,
     Job,
     Labour,
     PartUsed,
     Repair,
-    ReturnDecision,
+    ReturnAssessment,
     Step,
 )
 from repairs.jobs.numbers import job_number
-from repairs.stock.models import StockMove
+from repairs.stock.models import StockMovement
 from shopdesk.shop.models import Series, Shop
 
 BATCH = 500
@@ -150,7 +150,7 @@ class _Importer:
                     movements.append(
                         stock_movement(
                             part_used.delivery,
-                            kind=StockMove.Kind.USED,
+                            kind=StockMovement.Kind.USED,
                             quantity=-part_used.quantity,
                             on=day,
                             why=f"job {head.job}",
@@ -175,18 +175,18 @@ class _Importer:
             state=past.state,
             outcome=past.outcome,
             complaint=head.complaint,
-            fee_agreed=None if past.repairs else head.charged,
+            agreed_diagnosis_fee=None if past.repairs else head.charged,
             booked_in_on=head.booked_in,
-            handed_back_on=head.handed_back,
+            handed_over_on=head.handed_back,
             is_from_history=True,
-            as_told=self._kept(head, texts),
+            imported_text=self._kept(head, texts),
         )
 
     def _kept(self, row: Row, texts: dict[str, str]) -> str:
         self.result.unmatched += [(row.line, *cell) for cell in texts.items()]
         return write_lines(texts)
 
-    def _decision(self, job: Job, past: PastJob) -> ReturnDecision | None:
+    def _decision(self, job: Job, past: PastJob) -> ReturnAssessment | None:
         """Return what the return is, decided on the day it came in."""
         head = past.head
         if not head.returned_from or not self.repairs[head.returned_from]:
@@ -197,16 +197,16 @@ class _Importer:
             # The repair of the same fault, else one that was fixed, else the first.
             key=lambda r: (r.fault.code not in faults, r.outcome != states.FIXED),
         )
-        return ReturnDecision(
+        return ReturnAssessment(
             job=job,
             earlier=earlier,
             what=head.return_is or states.UNDECIDED,
-            is_covered=head.return_is == states.SAME_FAULT
-            and cover.is_covered(head.booked_in, until=earlier.covered_until),
-            decided_on=head.booked_in,
+            is_in_warranty=head.return_is == states.SAME_FAULT
+            and warranty.is_in_warranty(head.booked_in, until=earlier.warranty_until),
+            assessed_on=head.booked_in,
         )
 
-    def _repair(self, job: Job, row: Row, decision: ReturnDecision | None) -> Repair:
+    def _repair(self, job: Job, row: Row, decision: ReturnAssessment | None) -> Repair:
         fault, fix = self.books.faults[row.fault], self.books.fixes.get(row.fix)
         record = {"fault_name": fault.name, "fix_name": fix.name if fix else ""}
         repair = Repair(
@@ -219,11 +219,11 @@ class _Importer:
             minutes_from_history=row.minutes or 0,
             charged=row.charged,
             parts_cost_from_history=row.other_parts_cost,
-            as_told=self._kept(row, unmatched(row, record)),
-            handed_back_on=job.handed_back_on,
+            imported_text=self._kept(row, unmatched(row, record)),
+            handed_over_on=job.handed_over_on,
         )
         if row.handed_back:
-            labour = Decimal(row.minutes or 0) * self.shop.cost_rate / 60
+            labour = Decimal(row.minutes or 0) * self.shop.hourly_cost / 60
             parts = sum(((p.cost or 0) * p.quantity for p in row.parts), Decimal(0))
             repair.cost = (
                 labour.quantize(Decimal("0.0001")) + parts + row.other_parts_cost
@@ -233,21 +233,21 @@ class _Importer:
         return repair
 
     def _start_cover(
-        self, repair: Repair, *, on: date, decision: ReturnDecision | None
+        self, repair: Repair, *, on: date, decision: ReturnAssessment | None
     ) -> None:
         """The promise that the shop's rules make today for such a repair."""
-        old = decision.earlier.covered_until if decision else None
-        if decision and decision.is_covered and old:
-            repair.covered_until = cover.redo_covered_until(
-                on, old_until=old, rest_days=self.shop.cover_rest
+        old = decision.earlier.warranty_until if decision else None
+        if decision and decision.is_in_warranty and old:
+            repair.warranty_until = warranty.rework_warranty_until(
+                on, old_until=old, rest_days=self.shop.warranty_days_minimum
             )
-            repair.cover_days = (repair.covered_until - on).days
+            repair.warranty_days = (repair.warranty_until - on).days
         else:
-            days = repair.fix.cover_days
+            days = repair.fix.warranty_days
             if days is None:
-                days = self.shop.cover_days(repair.declared)
-            repair.cover_days = days
-            repair.covered_until = cover.covered_until(on, days=days)
+                days = self.shop.warranty_days(repair.declared)
+            repair.warranty_days = days
+            repair.warranty_until = warranty.warranty_until(on, days=days)
 
     def _parts_used(self, repair: Repair, row: Row) -> list[PartUsed]:
         deliveries = self.books.deliveries

@@ -23,12 +23,12 @@ from repairs.history.matching import (
     check_returns,
     match_customers,
     match_devices,
-    serial_key,
+    serial_normalized,
 )
 from repairs.history.past_jobs import PastJob
 from repairs.history.rows import Row
 from repairs.jobs.models import Job
-from repairs.stock.models import Delivery, Part, StockMove
+from repairs.stock.models import Delivery, Part, StockMovement
 
 IMPORT_NOTE = "from the history file"
 Created = Counter[type[models.Model]]
@@ -42,9 +42,9 @@ def noon(day: date) -> datetime:
 
 def stock_movement(
     delivery: Delivery, *, kind: str, quantity: int, on: date, why: str = IMPORT_NOTE
-) -> StockMove:
+) -> StockMovement:
     """Return a movement on a past day, not saved yet."""
-    return StockMove(
+    return StockMovement(
         part=delivery.part,
         delivery=delivery,
         kind=kind,
@@ -125,7 +125,7 @@ class Books:
         self._devices |= {device.pk: device for device in with_serial.values()}
 
     def _visit(self, head: Row) -> Visit:
-        model, serial = on_record.model_key(head), serial_key(head.serial)
+        model, serial = on_record.model_key(head), serial_normalized(head.serial)
         return Visit(
             number=head.job,
             line=head.line,
@@ -204,7 +204,7 @@ class Books:
             self._devices[key] = device
             if device.pk is None:
                 device.owner = owner  # whoever brought it last
-                if not device.serial and serial_key(head.serial):
+                if not device.serial and serial_normalized(head.serial):
                     device.serial = head.serial
                 device.set_keys()
         create(new_models, self.created)
@@ -266,7 +266,7 @@ class Books:
                     quantity=F("quantity") + quantity
                 )
             self.deliveries[lot] = delivery
-            kind = StockMove.Kind.RECEIVED
+            kind = StockMovement.Kind.RECEIVED
             movements.append(
                 stock_movement(delivery, kind=kind, quantity=quantity, on=first[lot])
             )

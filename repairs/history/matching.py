@@ -123,7 +123,7 @@ class Visit:
     device: int | None = None
 
 
-def serial_key(serial: str) -> str:
+def serial_normalized(serial: str) -> str:
     """Return the serial as it is compared; empty if the text means that it has none."""
     key = normalize_serial(serial)
     return "" if key in PLACEHOLDERS or len(set(key)) == 1 else key

@@ -13,7 +13,7 @@ from repairs.history.cells import ImportedPart
 from repairs.history.matching import Person, Serial, Visit
 from repairs.history.rows import COLUMNS, Row
 from repairs.jobs import states
-from repairs.jobs.models import Job, PartUsed, Repair, ReturnDecision
+from repairs.jobs.models import Job, PartUsed, Repair, ReturnAssessment
 from repairs.stock.models import Delivery
 from shopdesk.fields import plain
 
@@ -34,7 +34,7 @@ def load_jobs(numbers: Iterable[str]) -> Iterator[Job]:
     """Yield the jobs of these numbers, with all that a row says of them."""
     parts = PartUsed.objects.select_related("part", "delivery").order_by("id")
     repairs = Repair.objects.select_related("fault", "fix").order_by("id")
-    decisions = ReturnDecision.objects.select_related("earlier__job").order_by("id")
+    decisions = ReturnAssessment.objects.select_related("earlier__job").order_by("id")
     jobs = Job.objects.select_related("customer", "device__model").prefetch_related(
         Prefetch("repairs", repairs),
         Prefetch("repairs__parts_used", parts),
@@ -57,14 +57,16 @@ def load_devices(serials: Iterable[Serial]) -> dict[Serial, Device]:
     """Return the devices with one of these makers and serial numbers."""
     wanted = set(serials)
     devices = Device.objects.select_related("model")
-    found = batches(devices, "serial_key", (key for _, key in wanted))
-    by_serial = {(device.maker_key, device.serial_key): device for device in found}
+    found = batches(devices, "serial_normalized", (key for _, key in wanted))
+    by_serial = {
+        (device.maker_key, device.serial_normalized): device for device in found
+    }
     return {serial: by_serial[serial] for serial in wanted & by_serial.keys()}
 
 
 def load_devices_without_serial(owners: Iterable[int]) -> dict[tuple, Device]:
     """Return the devices of these customers by owner and model, the oldest of each."""
-    bare = Device.objects.filter(serial_key="").order_by("-id")
+    bare = Device.objects.filter(serial_normalized="").order_by("-id")
     return {
         (device.owner_id, model_key(device.model)): device
         for device in batches(bare.select_related("model"), "owner", owners)
@@ -89,11 +91,13 @@ def visit_of(job: Job, row: Row) -> Visit:
         number=job.number,
         line=0,
         booked_in=job.booked_in_on,
-        handed_back=job.handed_back_on,
+        handed_back=job.handed_over_on,
         returned_from=row.returned_from,
         owner=None,
         model=model_key(device.model),
-        serial=(device.maker_key, device.serial_key) if device.serial_key else None,
+        serial=(device.maker_key, device.serial_normalized)
+        if device.serial_normalized
+        else None,
         device=device.pk,
     )
 
@@ -108,7 +112,14 @@ def rows_of(job: Job) -> list[Row]:
     if not repairs:
         minutes = sum(w.minutes for w in job.labour.all() if w.repair_id is None)
         outcome = job.outcome if job.outcome in states.OUTCOMES else ""
-        return [Row(**facts, outcome=outcome, minutes=minutes, charged=job.fee_agreed)]
+        return [
+            Row(
+                **facts,
+                outcome=outcome,
+                minutes=minutes,
+                charged=job.agreed_diagnosis_fee,
+            )
+        ]
     minutes_of: dict[int, int] = defaultdict(int)
     for work in job.labour.all():
         minutes_of[work.repair_id or repairs[0].pk] += work.minutes
@@ -123,14 +134,14 @@ def _job_facts(job: Job) -> dict:
         "line": 0,
         "job": job.number,
         "booked_in": job.booked_in_on,
-        "handed_back": job.handed_back_on,
+        "handed_back": job.handed_over_on,
         "complaint": job.complaint,
         **record_texts(job.customer, job.device),
     }
     for decision in job.decisions.all():
         facts["returned_from"] = decision.earlier.job.number
         facts["return_is"] = "" if decision.what == states.UNDECIDED else decision.what
-    return facts | read_lines(job.as_told)
+    return facts | read_lines(job.imported_text)
 
 
 def record_texts(customer: Customer, device: Device) -> dict[str, str]:
@@ -169,7 +180,7 @@ def _repair_facts(repair: Repair, *, minutes: int) -> dict:
         "parts_cost": cost + repair.parts_cost_from_history,
         "parts": parts,
     }
-    return facts | read_lines(repair.as_told)
+    return facts | read_lines(repair.imported_text)
 
 
 # --- differences ----------------------------------------------------------------------

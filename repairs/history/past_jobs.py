@@ -44,7 +44,7 @@ class PastJob:
     @property
     def state(self) -> str:
         if self.head.handed_back:
-            return states.HANDED_BACK
+            return states.HANDED_OVER
         if self.outcome:
             return states.READY
         return states.DIAGNOSED if self.repairs else states.BOOKED_IN

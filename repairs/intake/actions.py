@@ -8,7 +8,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from repairs.customers.models import Customer, Device, DeviceModel
-from repairs.jobs import cover, states
+from repairs.jobs import states, warranty
 from repairs.jobs.actions import decide_return, keep_code
 from repairs.jobs.models import Job, Repair
 from shopdesk.errors import RefusedError, StaleError
@@ -84,7 +84,7 @@ def _device_of(customer: Customer, *, device: Device) -> Device:
     open_job = known.jobs.open().first()
     if open_job is not None:
         raise RefusedError(already_here(open_job))
-    known.pass_on(customer)
+    known.transfer_to(customer)
     return known
 
 
@@ -93,7 +93,7 @@ def _link_to(earlier: Repair, *, job: Job, on: date, by) -> None:
         job,
         earlier=earlier,
         what=states.UNDECIDED,
-        is_covered=cover.is_covered(on, until=earlier.covered_until),
+        is_in_warranty=warranty.is_in_warranty(on, until=earlier.warranty_until),
         why="linked at the counter",
         on=on,
         by=by,

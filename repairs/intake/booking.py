@@ -9,7 +9,7 @@ from uuid import uuid4
 
 from django.core.exceptions import ValidationError
 
-from repairs.customers.fields import TidyField, phone_of
+from repairs.customers.fields import NormalizedCharField, phone_of
 from repairs.customers.forms import DeviceForm, NewCustomerForm
 from repairs.customers.models import Customer, Device
 from repairs.intake import queries
@@ -173,7 +173,7 @@ class Booking:
             if prefix + name in self.data
         }
         if form_class is JobForm and not self.is_sent:
-            typed = {"fee_agreed": self.shop.diagnosis_fee} | typed
+            typed = {"agreed_diagnosis_fee": self.shop.diagnosis_fee} | typed
         if form_class is NewCustomerForm:
             typed = typed or self._from_query()
         form = form_class(initial=typed, **facts)
@@ -193,7 +193,7 @@ class Booking:
 
     def _typed(self, name, max_length):
         try:
-            field = TidyField(required=False, max_length=max_length)
+            field = NormalizedCharField(required=False, max_length=max_length)
             return field.clean(self.data.get(name))
         except ValidationError:
             return ""
@@ -232,7 +232,7 @@ class Booking:
 
     def _check_known_device(self):
         facts = self.device_form.cleaned_data
-        for device in Device.objects.with_serial(facts["serial"]).for_rows():
+        for device in Device.objects.with_serial(facts["serial"]).for_list():
             if device.maker_key == plain(facts["maker"]):
                 self.device = device
                 self._look_back()

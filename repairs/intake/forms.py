@@ -2,7 +2,7 @@
 
 from django import forms
 
-from repairs.customers.fields import TidyField
+from repairs.customers.fields import NormalizedCharField
 from repairs.customers.forms import TEXT
 from repairs.faults.cautions import OF_DEVICE
 from repairs.jobs.models import Job
@@ -21,47 +21,47 @@ def _tries(label, min_value):
 class ArriveForm(forms.ModelForm):
     """What is seen when an expected device is unpacked."""
 
-    complaint = TidyField(
+    complaint = NormalizedCharField(
         label="Complaint",
         help_text="In the customer’s words.",
         error_messages={"required": "Enter the complaint."},
         max_length=2000,
         keep_lines=True,
     )
-    shows_when = TidyField(
+    occurs_when = NormalizedCharField(
         label="When it happens",
         help_text="Always, when warm, after an hour …",
         max_length=300,
         required=False,
         widget=forms.TextInput(attrs=TEXT),
     )
-    condition = TidyField(
+    condition = NormalizedCharField(
         label="Condition",
         help_text="Scratches, cracks, missing screws.",
         max_length=300,
         required=False,
         widget=forms.TextInput(attrs=TEXT),
     )
-    came_with = TidyField(
+    accessories = NormalizedCharField(
         label="Accessories",
         help_text="Charger, case, cards.",
         max_length=300,
         required=False,
         widget=forms.TextInput(attrs=TEXT),
     )
-    promised_on = DayFormField(label="Due date", required=False)
+    due_on = DayFormField(label="Due date", required=False)
 
     class Meta:
         model = Job
         fields = (
             "complaint",
-            "shows_when",
+            "occurs_when",
             "condition",
-            "came_with",
+            "accessories",
             "has_swollen_battery",
-            "has_liquid",
-            "has_mains",
-            "promised_on",
+            "has_liquid_damage",
+            "has_mains_voltage",
+            "due_on",
         )
 
     def safety_checks(self):
@@ -72,7 +72,7 @@ class ArriveForm(forms.ModelForm):
 class JobForm(ArriveForm):
     """The complaint and what was agreed."""
 
-    counter_failed = _tries("Failures", 0)
+    counter_failures = _tries("Failures", 0)
     counter_tries = _tries("of tries at the counter", 1)
     access_code = forms.CharField(
         label="Device passcode",
@@ -93,22 +93,22 @@ class JobForm(ArriveForm):
     class Meta(ArriveForm.Meta):
         fields = (
             *ArriveForm.Meta.fields,
-            "counter_failed",
+            "counter_failures",
             "counter_tries",
             "came_by",
             "consent",
-            "fee_agreed",
+            "agreed_diagnosis_fee",
         )
         labels = {"came_by": "Received"}
 
     def __init__(self, *args, places=2, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["fee_agreed"].places = places
-        self.fields["fee_agreed"].max_value = MAX_FEE
+        self.fields["agreed_diagnosis_fee"].places = places
+        self.fields["agreed_diagnosis_fee"].max_value = MAX_FEE
 
     def clean(self):
         facts = super().clean()
-        self._clean_tries(facts.get("counter_failed"), facts.get("counter_tries"))
+        self._clean_tries(facts.get("counter_failures"), facts.get("counter_tries"))
         if facts.get("access_code") and facts.get("consent") != Job.Consent.YES:
             self.add_error(
                 "access_code",
@@ -120,17 +120,17 @@ class JobForm(ArriveForm):
 
     def _clean_tries(self, failed, tries):
         """Both or neither, and no more failures than tries."""
-        if {"counter_failed", "counter_tries"} & set(self.errors):
+        if {"counter_failures", "counter_tries"} & set(self.errors):
             return
         if (failed is None) != (tries is None):
-            missing = "counter_tries" if tries is None else "counter_failed"
+            missing = "counter_tries" if tries is None else "counter_failures"
             self.add_error(missing, "Enter both: failures and tries.")
         elif failed is not None and failed > tries:
-            self.add_error("counter_failed", "Failures cannot exceed tries.")
+            self.add_error("counter_failures", "Failures cannot exceed tries.")
 
 
 class CodeForm(forms.Form):
-    why = TidyField(
+    why = NormalizedCharField(
         label="Reason",
         error_messages={"required": "Enter a reason."},
         max_length=300,
@@ -143,7 +143,7 @@ class BookingStateForm(forms.Form):
 
     key = forms.UUIDField(required=False)
     step = forms.CharField(required=False, max_length=40)
-    who = TidyField(
+    who = NormalizedCharField(
         label="Name, phone, email, company or serial",
         help_text="Part of it is enough.",
         max_length=200,

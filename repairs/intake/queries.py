@@ -17,11 +17,11 @@ def find_customers(query: str) -> list[Customer]:
 
 def find_devices(serial: str) -> list[Device]:
     """The devices of exactly this serial number."""
-    return list(Device.objects.with_serial(serial).for_rows()[:MAX_OFFERED])
+    return list(Device.objects.with_serial(serial).for_list()[:MAX_OFFERED])
 
 
 def devices_of(owner: Customer) -> list[Device]:
-    return list(owner.devices.for_rows()[:MAX_DEVICES])
+    return list(owner.devices.for_list()[:MAX_DEVICES])
 
 
 def similar_customers(name: str, phone: str, email: str) -> list[Customer]:
@@ -31,7 +31,7 @@ def similar_customers(name: str, phone: str, email: str) -> list[Customer]:
 
 def similar_devices(serial: str) -> list[Device]:
     """Devices with this serial number, or one that is easily misread for it."""
-    misread = Device.objects.nearly_serial(serial).for_rows()
+    misread = Device.objects.similar_serial(serial).for_list()
     return [*find_devices(serial), *misread[:MAX_OFFERED]]
 
 

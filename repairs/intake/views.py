@@ -11,11 +11,11 @@ from repairs.faults.cautions import cautions
 from repairs.intake import actions
 from repairs.intake.booking import BOOK, Booking
 from repairs.intake.forms import ArriveForm, CodeForm, LabelForm
-from repairs.intake.printing import label_pdf, slip_pdf
+from repairs.intake.papers import label_pdf, slip_pdf
 from repairs.jobs import states
 from repairs.jobs.actions import show_code as show
 from repairs.jobs.models import Job
-from shopdesk.forms import attempt
+from shopdesk.look.forms import attempt
 from shopdesk.shop.models import Shop
 from shopdesk.staff.permissions import can_open
 

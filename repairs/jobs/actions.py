@@ -13,7 +13,7 @@ from repairs.jobs.models import (
     NotYet,
     PartUsed,
     Repair,
-    ReturnDecision,
+    ReturnAssessment,
 )
 from repairs.stock.actions import put_back, take
 from repairs.stock.models import Delivery, Part
@@ -73,11 +73,11 @@ def decide_return(
     *,
     earlier: Repair,
     what: str,
-    is_covered: bool,
+    is_in_warranty: bool,
     on: date,
     by,
     why: str = "",
-) -> ReturnDecision:
+) -> ReturnAssessment:
     """Say what a return is and against which repair it is held.
 
     A later decision takes the place of an earlier one; both stay on record.
@@ -86,27 +86,29 @@ def decide_return(
         raise NotYet("A job can't be its own return.")
     if earlier.job.device_id != job.device_id:
         raise NotYet("That repair was done on another device.")
-    if earlier.job.handed_back_on is None:
+    if earlier.job.handed_over_on is None:
         raise NotYet(f"Job {earlier.job.number} was not handed back yet.")
-    if earlier.job.handed_back_on > job.booked_in_on:
+    if earlier.job.handed_over_on > job.booked_in_on:
         raise NotYet(
             f"Job {earlier.job.number} was handed back after this one came in."
         )
     if _comes_back_from(earlier.job, job):
         raise NotYet(f"Job {earlier.job.number} is itself a return of this one.")
-    if is_covered and what not in (states.SAME_FAULT, states.UNDECIDED):
+    if is_in_warranty and what not in (states.SAME_FAULT, states.UNDECIDED):
         raise NotYet("Only the same fault can be under cover.")
     job = Job.objects.select_for_update().get(pk=job.pk)
-    if job.approved_under_cover and not (is_covered and what == states.SAME_FAULT):
+    if job.approved_warranty_repair and not (
+        is_in_warranty and what == states.SAME_FAULT
+    ):
         _take_back_cover(job, by=by)
-    decision = ReturnDecision.objects.create(
+    decision = ReturnAssessment.objects.create(
         job=job,
         earlier=earlier,
         what=what,
-        is_covered=is_covered,
+        is_in_warranty=is_in_warranty,
         why=why,
         by=by,
-        decided_on=on,
+        assessed_on=on,
     )
     Comeback.objects.write(job)
     return decision
@@ -116,7 +118,7 @@ def _take_back_cover(job: Job, *, by) -> None:
     """Without cover nobody has said yes to the work: the customer must be asked."""
     if job.state == states.APPROVED:
         job.revise(by=by, why="not under cover after all")
-    elif job.state != states.HANDED_BACK:
+    elif job.state != states.HANDED_OVER:
         raise NotYet(
             f"The work was done under cover and the job is {job.get_state_display()}:"
             " take it back to the bench before you decide otherwise."
@@ -146,7 +148,7 @@ def keep_code(job: Job, *, code: str) -> None:
     if not job.is_open:
         raise NotYet("The device was handed back: no code is kept any more.")
     AccessCode.objects.filter(job=job).delete()
-    locked = sealed.seal(code, job=job.pk, secret=settings.SEAL_KEY)
+    locked = sealed.seal(code, job=job.pk, secret=settings.ACCESS_CODE_KEY)
     AccessCode.objects.create(job=job, sealed=locked)
 
 
@@ -160,7 +162,9 @@ def show_code(job: Job, *, why: str, at: datetime, by) -> str:
         raise NotYet("No code is kept for this job.")
     if kept.sealed is None:
         raise NotYet("The code was shown before and is gone. Ask the customer again.")
-    code = sealed.unseal(bytes(kept.sealed), job=job.pk, secret=settings.SEAL_KEY)
+    code = sealed.unseal(
+        bytes(kept.sealed), job=job.pk, secret=settings.ACCESS_CODE_KEY
+    )
     gone = AccessCode.objects.filter(pk=kept.pk, shown_at=None).update(
         sealed=None, shown_at=at, shown_to=by, why=why.strip()
     )

@@ -17,7 +17,7 @@ FORM = b"\x01"
 NONCE = 12
 
 
-class BrokenSeal(RefusedError):
+class DecryptionError(RefusedError):
     """A sealed code that can't be opened, told as a sentence."""
 
 
@@ -35,7 +35,7 @@ def unseal(sealed: bytes, *, job: int, secret: str) -> str:
             raise InvalidTag
         return _box(secret).decrypt(nonce, rest, _bound_to(job)).decode()
     except (InvalidTag, ValueError) as broken:
-        raise BrokenSeal(
+        raise DecryptionError(
             "The kept code can't be opened: it was changed, belongs to another job, or"
             " was sealed with another key. Ask the customer again."
         ) from broken

@@ -14,9 +14,9 @@ QUOTED = "quoted"
 APPROVED = "approved"
 DECLINED = "declined"
 REPAIRED = "repaired"
-PROVEN = "proven"
+TESTED = "proven"
 READY = "ready"
-HANDED_BACK = "handed_back"
+HANDED_OVER = "handed_back"
 
 LABELS = {
     EXPECTED: "expected",
@@ -26,9 +26,9 @@ LABELS = {
     APPROVED: "approved",
     DECLINED: "declined",
     REPAIRED: "repaired",
-    PROVEN: "proven",
+    TESTED: "proven",
     READY: "ready",
-    HANDED_BACK: "handed back",
+    HANDED_OVER: "handed back",
 }
 CHOICES = list(LABELS.items())
 
@@ -42,19 +42,19 @@ NEXT: dict[str, frozenset[str]] = {
     APPROVED: frozenset({REPAIRED, DIAGNOSED, READY}),
     DECLINED: frozenset({READY, DIAGNOSED}),
     # Back to approved: the proof run failed.
-    REPAIRED: frozenset({PROVEN, APPROVED}),
-    PROVEN: frozenset({READY, APPROVED}),
+    REPAIRED: frozenset({TESTED, APPROVED}),
+    TESTED: frozenset({READY, APPROVED}),
     # Back to the bench from the shelf of finished jobs: re-opened, to approved where
     # the customer's yes still stands.
-    READY: frozenset({HANDED_BACK, DIAGNOSED, APPROVED}),
-    HANDED_BACK: frozenset(),
+    READY: frozenset({HANDED_OVER, DIAGNOSED, APPROVED}),
+    HANDED_OVER: frozenset(),
 }
 
-OPEN = frozenset(LABELS) - {HANDED_BACK}
+OPEN = frozenset(LABELS) - {HANDED_OVER}
 BEFORE_YES = (DIAGNOSED, QUOTED)
-PROVING = (REPAIRED, PROVEN)
+PROVING = (REPAIRED, TESTED)
 FINDING = frozenset({BOOKED_IN, DIAGNOSED})
-AT_THE_BENCH = frozenset({BOOKED_IN, DIAGNOSED, APPROVED, REPAIRED, PROVEN})
+AT_THE_BENCH = frozenset({BOOKED_IN, DIAGNOSED, APPROVED, REPAIRED, TESTED})
 
 FIXED = "fixed"
 NOT_FIXED = "not_fixed"

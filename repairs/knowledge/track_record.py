@@ -85,7 +85,7 @@ class TrackRecord:
 def load_track_record(*, on: date, shop: Shop) -> TrackRecord:
     """What is known on the day `on`, reckoned anew where it changed."""
     longest = _longest_cover(shop)
-    asked = (on, longest, shop.watch_days)
+    asked = (on, longest, shop.comeback_period_days)
     seen = (asked, fingerprint(shop))
     found = cache.get(PLACE)
     if found is not None:
@@ -100,8 +100,15 @@ def load_track_record(*, on: date, shop: Shop) -> TrackRecord:
 
 def _longest_cover(shop: Shop) -> int:
     """Days to watch: as long as anything the shop promises."""
-    promised = Fix.objects.filter(is_retired=False).aggregate(n=Max("cover_days"))["n"]
-    days = (shop.watch_days, shop.cover_lasting, shop.cover_stopgap, promised or 0)
+    promised = Fix.objects.filter(is_retired=False).aggregate(n=Max("warranty_days"))[
+        "n"
+    ]
+    days = (
+        shop.comeback_period_days,
+        shop.warranty_days_lasting,
+        shop.warranty_days_stopgap,
+        promised or 0,
+    )
     return max(7, min(LONGEST, max(days)))
 
 
@@ -112,7 +119,9 @@ def _reckoned(on: date, within: int, shop: Shop) -> TrackRecord:
     if not hazards[-1]:
         # No comeback was ever seen. Until one is, no more is held likely than the shop
         # puts up with, or a new shop would price as if most of its work came back.
-        accepted = -math.log1p(-float(shop.return_limit)) / shop.watch_days
+        accepted = (
+            -math.log1p(-float(shop.max_comeback_risk)) / shop.comeback_period_days
+        )
         a_day = min(table.hazard / within, accepted)
         hazards = [a_day * day for day in range(within + 1)]
     back = [
@@ -136,7 +145,7 @@ def _timed(on: date) -> list[Timed]:
     """The latest repairs with the minutes they took."""
     rows = list(
         Repair.objects.filter(
-            outcome=states.FIXED, handed_back_on__lte=on, fix__isnull=False
+            outcome=states.FIXED, handed_over_on__lte=on, fix__isnull=False
         )
         .order_by("-id")
         .values_list("pk", "fault_id", "fix_id", "minutes_from_history")[:LATEST]

@@ -1,7 +1,7 @@
 from django.db import migrations
 
 from repairs.guards import GUARDS
-from shopdesk.guards import create, drop
+from shopdesk.triggers import create, drop
 
 
 def set_up(apps, schema_editor):

@@ -1,8 +1,8 @@
 from django import forms
 
 from repairs.jobs import states
-from repairs.jobs.cover import is_covered
 from repairs.jobs.models import Repair
+from repairs.jobs.warranty import is_in_warranty
 
 YES, NO = "yes", "no"
 
@@ -48,7 +48,7 @@ class DecideForm(forms.Form):
             return {
                 "earlier": decision.earlier,
                 "what": decision.what,
-                "covered": YES if decision.is_covered else NO,
+                "covered": YES if decision.is_in_warranty else NO,
                 "why": decision.why,
             }
         latest = self.fields["earlier"].queryset.first()
@@ -56,8 +56,8 @@ class DecideForm(forms.Form):
 
     def _by_dates(self, earlier):
         """Whether the cover of a repair reached the day this job came in."""
-        until = earlier.covered_until if earlier else None
-        return is_covered(self.job.booked_in_on, until=until)
+        until = earlier.warranty_until if earlier else None
+        return is_in_warranty(self.job.booked_in_on, until=until)
 
     @staticmethod
     def _label(repair):
@@ -69,15 +69,15 @@ class DecideForm(forms.Form):
         if self.errors:
             return data
         by_dates = self._by_dates(data["earlier"])
-        data["is_covered"] = data["covered"] == YES
-        if data["is_covered"] and data["what"] not in (
+        data["is_in_warranty"] = data["covered"] == YES
+        if data["is_in_warranty"] and data["what"] not in (
             states.SAME_FAULT,
             states.UNDECIDED,
         ):
             self.add_error("covered", "Only the same fault can be under cover.")
         elif (
             data["what"] == states.SAME_FAULT
-            and data["is_covered"] != by_dates
+            and data["is_in_warranty"] != by_dates
             and not data["why"].strip()
         ):
             held = "reached" if by_dates else "had ended before"

@@ -1,8 +1,8 @@
 """What a return may be held against."""
 
 from repairs.jobs import states
-from repairs.jobs.cover import is_covered
 from repairs.jobs.models import Job, Repair
+from repairs.jobs.warranty import is_in_warranty
 
 
 def earlier_repairs(job: Job):
@@ -10,12 +10,12 @@ def earlier_repairs(job: Job):
     return (
         Repair.objects.filter(
             job__device=job.device_id,
-            job__state=states.HANDED_BACK,
-            job__handed_back_on__lte=job.booked_in_on,
+            job__state=states.HANDED_OVER,
+            job__handed_over_on__lte=job.booked_in_on,
         )
         .exclude(job=job)
         .select_related("job", "fault", "fix")
-        .order_by("-job__handed_back_on", "-id")
+        .order_by("-job__handed_over_on", "-id")
     )
 
 
@@ -24,8 +24,8 @@ def as_rows(repairs, *, on):
     return [
         {
             "repair": repair,
-            "days": (on - repair.job.handed_back_on).days,
-            "is_covered": is_covered(on, until=repair.covered_until),
+            "days": (on - repair.job.handed_over_on).days,
+            "is_in_warranty": is_in_warranty(on, until=repair.warranty_until),
         }
         for repair in repairs
     ]

@@ -13,7 +13,7 @@ from repairs.returns.queries import as_rows, earlier_repairs
 
 def decide(request, pk):
     """Hold a job against an earlier repair of its device, and say what it is."""
-    job = get_object_or_404(Job.objects.for_rows(), pk=pk)
+    job = get_object_or_404(Job.objects.for_list(), pk=pk)
     earlier = earlier_repairs(job)
     form = DecideForm(request.POST or None, job=job, earlier=earlier)
     if form.is_valid():
@@ -21,7 +21,7 @@ def decide(request, pk):
             _decide(job, form.cleaned_data, by=request.user)
         except (NotYet, Stale, states.WrongStep) as refusal:
             form.add_error(None, str(refusal))
-            job = get_object_or_404(Job.objects.for_rows(), pk=pk)
+            job = get_object_or_404(Job.objects.for_list(), pk=pk)
             form.data = form.data | {"version": job.version}
         else:
             messages.success(request, "The return is decided.")
@@ -46,7 +46,7 @@ def _decide(job, said, *, by):
             job,
             earlier=said["earlier"],
             what=said["what"],
-            is_covered=said["is_covered"],
+            is_in_warranty=said["is_in_warranty"],
             why=said["why"].strip(),
             on=timezone.localdate(),
             by=by,

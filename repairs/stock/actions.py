@@ -13,12 +13,18 @@ from django.db import transaction
 from django.db.models import F, Max
 from django.utils import timezone
 
-from repairs.stock.models import Delivery, OutOfStock, Part, StockMove, Supplier
+from repairs.stock.models import (
+    Delivery,
+    OutOfStockError,
+    Part,
+    StockMovement,
+    Supplier,
+)
 from shopdesk.errors import StaleError
 
 
 def _move(part, delivery, kind, quantity, by, why=""):
-    return StockMove.objects.create(
+    return StockMovement.objects.create(
         part=part,
         delivery=delivery,
         kind=kind,
@@ -63,7 +69,7 @@ def receive(
     _hold(part, seen=seen)
     return _add_delivery(
         part,
-        StockMove.Kind.RECEIVED,
+        StockMovement.Kind.RECEIVED,
         by,
         quantity=quantity,
         unit_cost=unit_cost,
@@ -88,23 +94,23 @@ def take(
     quantity: int,
     by,
     delivery: Delivery | None = None,
-    kind: str = StockMove.Kind.USED,
+    kind: str = StockMovement.Kind.USED,
     why: str = "",
     seen: int | None = None,
 ) -> list[tuple[Delivery, int]]:
     """Take parts off the shelf: from `delivery`, else from the oldest ones first.
 
-    Returns from which delivery how many came. Raises OutOfStock and moves nothing where
+    Returns from which delivery how many came. Raises OutOfStockError and moves nothing where
     there are too few.
     """
     if quantity < 1:
-        raise OutOfStock("Take at least one.")
+        raise OutOfStockError("Take at least one.")
     _hold(part, seen=seen)
     taken = Part.objects.filter(pk=part.pk, on_hand__gte=quantity).update(
         on_hand=F("on_hand") - quantity
     )
     if not taken:
-        raise OutOfStock(
+        raise OutOfStockError(
             f"{part.number}: {part.on_hand} on the shelf, {quantity} asked for."
         )
     sources = Delivery.objects.select_for_update().filter(part=part, remaining__gt=0)
@@ -122,7 +128,7 @@ def take(
         missing -= share
     if missing:
         what = f"delivery {delivery}" if delivery else "its deliveries"
-        raise OutOfStock(f"{part.number}: too few left in {what}.")
+        raise OutOfStockError(f"{part.number}: too few left in {what}.")
     part.refresh_from_db(fields=["on_hand"])
     return shares
 
@@ -133,7 +139,7 @@ def put_back(
 ) -> None:
     """Parts taken by mistake lie on the shelf again."""
     _hold(part)
-    _put(part, StockMove.Kind.PUT_BACK, quantity, by, why, first=delivery)
+    _put(part, StockMovement.Kind.PUT_BACK, quantity, by, why, first=delivery)
 
 
 @transaction.atomic
@@ -151,7 +157,7 @@ def scrap(
         part,
         quantity=quantity,
         delivery=delivery,
-        kind=StockMove.Kind.SCRAPPED,
+        kind=StockMovement.Kind.SCRAPPED,
         why=why,
         by=by,
         seen=seen,
@@ -171,11 +177,11 @@ def count(
     _hold(part, seen=seen)
     change = counted - part.on_hand
     if change < 0:
-        take(part, quantity=-change, kind=StockMove.Kind.COUNTED, by=by, why=why)
+        take(part, quantity=-change, kind=StockMovement.Kind.COUNTED, by=by, why=why)
     elif change > 0:
-        _put(part, StockMove.Kind.COUNTED, change, by, why, on=on)
+        _put(part, StockMovement.Kind.COUNTED, change, by, why, on=on)
     else:
-        _move(part, None, StockMove.Kind.COUNTED, 0, by, why)
+        _move(part, None, StockMovement.Kind.COUNTED, 0, by, why)
     return change
 
 

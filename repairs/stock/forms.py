@@ -5,7 +5,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from repairs.stock.models import Part
-from shopdesk.fields import DayFormField, MoneyFormField, WholeFormField
+from shopdesk.fields import DayFormField, MoneyFormField, WholeNumberField
 from shopdesk.shop.models import Shop
 
 WHY = forms.TextInput(attrs={"class": "w20"})
@@ -19,7 +19,7 @@ class PartForm(forms.ModelForm):
         required=False,
         help_text="Empty: cost of its delivery with the shop's markup.",
     )
-    stand_ins = forms.CharField(
+    substitutes = forms.CharField(
         label="May be replaced by",
         required=False,
         max_length=1000,
@@ -54,7 +54,7 @@ class PartForm(forms.ModelForm):
         self.fields["fixed_price"].shown = Shop.current().places
         if self.instance.pk:
             named = self.instance.substitutes.values_list("number", flat=True)
-            self.fields["stand_ins"].initial = ", ".join(named)
+            self.fields["substitutes"].initial = ", ".join(named)
 
     def clean_number(self):
         number = self.cleaned_data["number"]
@@ -67,8 +67,8 @@ class PartForm(forms.ModelForm):
             raise ValidationError("There is a part of this number already.")
         return number
 
-    def clean_stand_ins(self):
-        numbers = re.split(r"[\s,;]+", self.cleaned_data["stand_ins"].strip())
+    def clean_substitutes(self):
+        numbers = re.split(r"[\s,;]+", self.cleaned_data["substitutes"].strip())
         found = []
         for number in filter(None, numbers):
             part = Part.objects.filter(number__iexact=number).first()
@@ -81,7 +81,7 @@ class PartForm(forms.ModelForm):
 
     def save(self, commit=True):
         part = super().save(commit)
-        part.substitutes.set(self.cleaned_data["stand_ins"])
+        part.substitutes.set(self.cleaned_data["substitutes"])
         return part
 
 
@@ -92,7 +92,7 @@ class MoveForm(forms.Form):
 
 
 class ReceiveForm(MoveForm):
-    quantity = WholeFormField(label="How many", min_value=1)
+    quantity = WholeNumberField(label="How many", min_value=1)
     unit_cost = MoneyFormField(label="Cost of one", places=4)
     lot = forms.CharField(
         label="Lot or date code",
@@ -122,7 +122,7 @@ class ReceiveForm(MoveForm):
 
 
 class CountForm(MoveForm):
-    counted = WholeFormField(label="Counted on the shelf")
+    counted = WholeNumberField(label="Counted on the shelf")
     why = forms.CharField(
         label="Reason",
         max_length=200,
@@ -132,7 +132,7 @@ class CountForm(MoveForm):
 
 
 class ScrapForm(MoveForm):
-    quantity = WholeFormField(label="How many", min_value=1)
+    quantity = WholeNumberField(label="How many", min_value=1)
     delivery = forms.ModelChoiceField(
         queryset=None,
         required=False,

@@ -6,12 +6,12 @@ from django.db.models import Count, F, OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce
 from django.urls import reverse
 
-from repairs.stock.values import PartValue, keys, read, words_of
+from repairs.stock.part_values import PartValue, keys, read, words_of
 from shopdesk.errors import RefusedError
-from shopdesk.fields import MoneyField, best_first, plain
+from shopdesk.fields import MoneyField, plain, rank_matches
 
 
-class OutOfStock(RefusedError):
+class OutOfStockError(RefusedError):
     """Fewer parts are in stock than were requested."""
 
 
@@ -44,7 +44,7 @@ class PartQuerySet(models.QuerySet):
         """
         return self.filter(_each(words.split()) | _each(words_of(words)))
 
-    def sought(self, words: str):
+    def search(self, words: str):
         """Those that `words` may mean; a number comes before a value, a value before
         what is only mentioned.
         """
@@ -52,7 +52,7 @@ class PartQuerySet(models.QuerySet):
         begins = Q(number__istartswith=words)
         if value:
             begins |= Q(search__contains=value[0])
-        return best_first(
+        return rank_matches(
             self.called(words),
             exact=_numbered(words),
             begins=begins,
@@ -148,7 +148,7 @@ class Supplier(models.Model):
 
 
 class DeliveryQuerySet(models.QuerySet):
-    def for_rows(self):
+    def for_list(self):
         """With all that one row of a list shows."""
         return self.select_related("part", "supplier")
 
@@ -156,9 +156,9 @@ class DeliveryQuerySet(models.QuerySet):
         """In the order in which they are used."""
         return self.order_by("received_on", "id")
 
-    def sought(self, words: str):
+    def search(self, words: str):
         """Those whose lot `words` may mean."""
-        return best_first(
+        return rank_matches(
             self.filter(lot__icontains=words),
             exact=Q(lot__iexact=words),
             begins=Q(lot__istartswith=words),
@@ -208,7 +208,7 @@ class Delivery(models.Model):
         return f"{self.part.get_absolute_url()}#deliveries"
 
 
-class StockMove(models.Model):
+class StockMovement(models.Model):
     """One move of a part. Never changed: a mistake is moved back."""
 
     class Kind(models.TextChoices):

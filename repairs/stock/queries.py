@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from decimal import Decimal
 
 from repairs.stock.models import Delivery, Part
-from repairs.stock.values import misfits, series_of
+from repairs.stock.part_values import series_of, substitute_problems
 
 AT_MOST = 50
 
@@ -22,19 +22,21 @@ def uses(part: Part):
     return part.used_in.select_related("repair__job__device__model").order_by("-id")
 
 
-def stand_ins(part: Part) -> list[tuple[Part, list[str]]]:
+def substitutes(part: Part) -> list[tuple[Part, list[str]]]:
     """Parts that could take its place, each with what speaks against it.
 
     Those the book names come first; then those of the same value that fit.
     """
     wanted = part.reading
     named = list(part.substitutes.all()[:AT_MOST])
-    found = [(other, misfits(other.reading, wanted=wanted)) for other in named]
+    found = [
+        (other, substitute_problems(other.reading, wanted=wanted)) for other in named
+    ]
     if wanted.amount is None:
         return [(other, []) for other in named]
     same = Part.objects.valued(wanted).filter(is_retired=False).exclude(pk=part.pk)
     for other in same[:AT_MOST]:
-        if other not in named and not misfits(other.reading, wanted=wanted):
+        if other not in named and not substitute_problems(other.reading, wanted=wanted):
             found.append((other, []))
     return found
 

@@ -1,27 +1,27 @@
-from shopdesk import tables
+from shopdesk.look import tables
 
 
-class ShelfTable(tables.DeskTable):
+class PartTable(tables.ListTable):
     caption = "Parts"
 
     number = tables.CodeColumn(linkify=True)
     name = tables.Column()
     value = tables.CodeColumn(default="")
     bin = tables.CodeColumn(default="")
-    standing = tables.MarkColumn(orderable=False, verbose_name="Standing", default="")
+    standing = tables.BadgeColumn(orderable=False, verbose_name="Standing", default="")
     on_hand = tables.NumberColumn(verbose_name="On hand")
     holding = tables.NumberColumn(verbose_name="Deliveries open")
 
-    class Meta(tables.DeskTable.Meta):
+    class Meta(tables.ListTable.Meta):
         empty_text = "No such part on the shelf."
         row_attrs = {
             "class": lambda record: "hot" if record.standing == "none left" else ""
         }
 
 
-class MoveTable(tables.DeskTable):
+class MoveTable(tables.ListTable):
     caption = "Moves"
-    row_head = "moved_at"
+    row_header = "moved_at"
 
     moved_at = tables.MomentColumn(verbose_name="When", order_by="id")
     kind = tables.Column(
@@ -32,7 +32,7 @@ class MoveTable(tables.DeskTable):
     by = tables.Column(orderable=False, default="")
     quantity = tables.NumberColumn(verbose_name="How many")
 
-    class Meta(tables.DeskTable.Meta):
+    class Meta(tables.ListTable.Meta):
         prefix = "m-"
         per_page = 20
         orderable = True
@@ -42,7 +42,7 @@ class MoveTable(tables.DeskTable):
         return f"{value:+d}"
 
 
-class UseTable(tables.DeskTable):
+class UseTable(tables.ListTable):
     caption = "Where it was used"
 
     job = tables.CodeColumn(accessor="repair__job", linkify=True, orderable=False)
@@ -54,7 +54,7 @@ class UseTable(tables.DeskTable):
     )
     quantity = tables.NumberColumn(verbose_name="How many", orderable=False)
 
-    class Meta(tables.DeskTable.Meta):
+    class Meta(tables.ListTable.Meta):
         prefix = "u-"
         per_page = 20
         empty_text = "No repair has used it yet."

@@ -8,14 +8,14 @@ from repairs.stock import actions, queries
 from repairs.stock.filters import ShelfFilter
 from repairs.stock.forms import CountForm, PartForm, ReceiveForm, ScrapForm
 from repairs.stock.models import Part, Supplier
-from repairs.stock.tables import MoveTable, ShelfTable, UseTable
-from repairs.stock.values import shown
-from shopdesk.forms import attempt, saved
+from repairs.stock.part_values import shown
+from repairs.stock.tables import MoveTable, PartTable, UseTable
+from shopdesk.look.forms import attempt, saved
 
 
 def shelf(request):
     filter_ = ShelfFilter(request.GET, Part.objects.on_shelf())
-    table = RequestConfig(request).configure(ShelfTable(filter_.qs))
+    table = RequestConfig(request).configure(PartTable(filter_.qs))
     return render(
         request,
         "repairs/stock/shelf.html",
@@ -49,7 +49,7 @@ def _show(request, part, sent=None):
             "part": part,
             "shown": shown(part.reading),
             "series": queries.series(part),
-            "stand_ins": queries.stand_ins(part),
+            "substitutes": queries.substitutes(part),
             "deliveries": part.deliveries.select_related("supplier").order_by(
                 "-received_on", "-id"
             )[:100],

@@ -10,7 +10,7 @@ from repairs.bench import actions as bench
 from repairs.customers.models import Customer, Device, DeviceModel
 from repairs.faults.models import Fault, Fix, Symptom
 from repairs.intake import actions as intake
-from repairs.jobs import cover, states
+from repairs.jobs import states, warranty
 from repairs.jobs.actions import decide_return, use_part
 from repairs.jobs.models import Job, Repair
 from shopdesk.demo.facts import FAULTS, KINDS, words
@@ -61,16 +61,16 @@ def booked_in(story: Story, code: str, *, days: int, is_expected: bool = False) 
         days=days,
         is_expected=is_expected,
         complaint=story.pick.choice(facts.complaints),
-        shows_when=story.pick.choice(("always", "when warm", "when moved", "")),
+        occurs_when=story.pick.choice(("always", "when warm", "when moved", "")),
         came_by=Job.CameBy.POST if by_post else Job.CameBy.COUNTER,
-        came_with=story.pick.choice(KINDS[kind].accessories),
+        accessories=story.pick.choice(KINDS[kind].accessories),
         condition="" if is_expected else story.pick.choice(words("condition")),
         counter_tries=None if by_post else tries,
-        counter_failed=None if by_post else story.pick.randint(1, tries),
-        has_liquid=facts.area == "liquid",
+        counter_failures=None if by_post else story.pick.randint(1, tries),
+        has_liquid_damage=facts.area == "liquid",
         has_swollen_battery=facts.mode == "swollen",
-        has_mains=KINDS[kind].has_mains_voltage,
-        fee_agreed=Decimal(25),
+        has_mains_voltage=KINDS[kind].has_mains_voltage,
+        agreed_diagnosis_fee=Decimal(25),
     )
 
 
@@ -130,11 +130,11 @@ def _add_labour(
     )
 
 
-def wait_for(story: Story, job: Job, waiting_on: str) -> None:
+def wait_for(story: Story, job: Job, waiting_for: str) -> None:
     bench.save_head(
         job,
-        waiting_on=waiting_on,
-        promised_on=story.day(-story.pick.randrange(1, 6)),
+        waiting_for=waiting_for,
+        due_on=story.day(-story.pick.randrange(1, 6)),
         version=None,
         by=story.bench,
     )
@@ -219,20 +219,22 @@ def returned(story: Story, what: str, *, is_repaired: bool = False) -> Job:
         days=days,
         against=earlier,
         complaint="I think it is the same fault again.",
-        shows_when="when moved",
-        came_with="nothing",
+        occurs_when="when moved",
+        accessories="nothing",
         condition="good",
-        has_mains=KINDS[device.model.kind].has_mains_voltage,
+        has_mains_voltage=KINDS[device.model.kind].has_mains_voltage,
     )
     if what == states.UNDECIDED:
         return job
     stamp = story.stamp(days - 1, 11, story.bench)
-    is_covered = cover.is_covered(story.day(days), until=earlier.covered_until)
+    is_in_warranty = warranty.is_in_warranty(
+        story.day(days), until=earlier.warranty_until
+    )
     decide_return(
         job,
         earlier=earlier,
         what=what,
-        is_covered=what == states.SAME_FAULT and is_covered,
+        is_in_warranty=what == states.SAME_FAULT and is_in_warranty,
         why="Socket is bent." if what == states.HANDLING_DAMAGE else "",
         on=stamp.on,
         by=stamp.by,
@@ -241,7 +243,7 @@ def returned(story: Story, what: str, *, is_repaired: bool = False) -> Job:
         return job
     job = diagnose(story, job, earlier.fault.code, days=days - 1)
     stamp = story.stamp(days - 1, 15, story.bench)
-    job.approve_under_cover(by=stamp.by)
+    job.approve_warranty_repair(by=stamp.by)
     if is_repaired:
         stamp = story.stamp(days - 1, 16, story.bench)
         fixes = Fix.objects.filter(faults=earlier.fault, declared="lasting")
@@ -257,9 +259,9 @@ def _earlier_repair(story: Story, *, before: date) -> Repair:
         Repair.objects.filter(
             outcome=states.FIXED,
             job__is_from_history=True,
-            job__handed_back_on__lt=before - timedelta(days=8),
-            job__handed_back_on__gt=before - timedelta(days=120),
-            covered_until__gte=before,
+            job__handed_over_on__lt=before - timedelta(days=8),
+            job__handed_over_on__gt=before - timedelta(days=120),
+            warranty_until__gte=before,
         )
         .annotate(visits=Count("job__device__jobs", distinct=True))
         .filter(visits=1)

@@ -17,8 +17,8 @@ from shopdesk.demo.facts import BOARDS, FAULTS, KINDS, PARTS, words
 from shopdesk.demo.past import DAYS, SUPPLIERS, lot_series, past
 
 JOB_DETAILS = """
-    came_by came_with condition consent has_mains verified_tries verified_failed
-    has_liquid has_swollen_battery
+    came_by accessories condition consent has_mains_voltage verified_tries verified_failures
+    has_liquid_damage has_swollen_battery
 """.split()
 
 
@@ -55,13 +55,13 @@ def _add_job_details(pick: random.Random) -> None:
         kind = KINDS[job.device.model.kind]
         if pick.random() < 0.22:
             job.came_by = Job.CameBy.POST
-        job.came_with = pick.choice(kind.accessories)
+        job.accessories = pick.choice(kind.accessories)
         job.condition = pick.choice(conditions)
         job.consent = pick.choice(Job.Consent.values[1:])
-        job.has_mains = kind.has_mains_voltage
+        job.has_mains_voltage = kind.has_mains_voltage
         job.verified_tries = pick.choice((3, 5, 5, 10))
-        job.verified_failed = pick.randint(1, job.verified_tries)
-        job.has_liquid = job.pk in liquid
+        job.verified_failures = pick.randint(1, job.verified_tries)
+        job.has_liquid_damage = job.pk in liquid
         job.has_swollen_battery = job.pk in swollen
         # Row by row: one statement with a case for each of the jobs takes far longer.
         job.save(update_fields=JOB_DETAILS)

@@ -8,7 +8,7 @@ from repairs.jobs import states
 from shopdesk.demo import bench_stories, quote_stories, till_stories, work_stories
 from shopdesk.demo.facts import read
 from shopdesk.demo.story import Story
-from shopdesk.post.models import Letter
+from shopdesk.mail.models import Email
 
 JOBS = read("jobs.csv")
 """How many days ago each came in, how far it got, with which fault, and how it left."""
@@ -47,7 +47,7 @@ def tell_all(story: Story, *, progress: Callable[[], object] = lambda: None) -> 
 
 def _send_emails(story: Story) -> None:
     """Send what was written before yesterday; the last email is refused."""
-    *earlier, last = Letter.objects.order_by("id")
+    *earlier, last = Email.objects.order_by("id")
     for letter in earlier:
         if letter.written_at < story.now - timedelta(days=2):
             letter.is_sent(letter.written_at + timedelta(minutes=2))

@@ -4,13 +4,13 @@ from collections.abc import Callable
 
 from django.urls import reverse
 
+from billing.customer_page import actions as links
+from billing.customer_page.queries import as_shown, offers
 from billing.quotes import answering, drafting, sending
-from billing.quotes.link import actions as links
-from billing.quotes.link.queries import as_shown, offers
 from billing.quotes.links import create_link
-from billing.quotes.models import Link, Option, Quote
-from billing.quotes.repair_form import actions as forms
-from billing.quotes.repair_form.models import RepairForm
+from billing.quotes.models import Link, Quote, QuoteOption
+from billing.repair_form import actions as forms
+from billing.repair_form.models import RepairInformationForm
 from repairs.jobs.models import Job
 from shopdesk.demo.bench_stories import booked_in, diagnosed, wait_for
 from shopdesk.demo.story import Story
@@ -40,7 +40,9 @@ def _make_link(story: Story, job: Job, stamp: Stamp) -> tuple[Link, str]:
     return create_link(job, on=stamp.on, at=stamp.at, by=story.counter)
 
 
-def _issue_form(story: Story, option: Option, *, days: int) -> RepairForm:
+def _issue_form(
+    story: Story, option: QuoteOption, *, days: int
+) -> RepairInformationForm:
     stamp = story.stamp(days, 17, story.counter)
     form = forms.make(option, at=stamp.at, by=stamp.by)
     return forms.give(form, on=stamp.on, at=stamp.at, by=stamp.by)
@@ -113,7 +115,7 @@ def approved(story: Story, code: str, *, days: int, how: str = PHONE) -> Job:
     """The customer accepted: by phone, by link, or on the counter's screen."""
     job = diagnosed(story, code, days=days)
     quote = send_quote(story, job, days=days - 1)
-    option = story.pick.choice([*quote.options.filter(does=Option.Does.REPAIR)])
+    option = story.pick.choice([*quote.options.filter(does=QuoteOption.Does.REPAIR)])
     stamp = story.stamp(days - 2, 9, None if how == LINK else story.counter)
     answer = {
         "option": option,
@@ -132,7 +134,7 @@ def approved(story: Story, code: str, *, days: int, how: str = PHONE) -> Job:
             link.count_view(at=stamp.at)
         shown = as_shown(offers(quote, shop=Shop.current()))
         ink = SIGNATURE if how == SCREEN else ""
-        links.say_yes(quote, shown=shown, ink=ink, **answer)
+        links.accept_online(quote, shown=shown, ink=ink, **answer)
     job.refresh_from_db()
     wait_for(story, job, "")
     return job
@@ -172,7 +174,7 @@ def declined(story: Story, code: str, *, days: int, how: str = PHONE) -> Job:
         link, _ = _make_link(story, job, stamp)
         link.count_view(at=stamp.at)
         shown = as_shown(offers(quote, shop=Shop.current()))
-        links.say_no(quote, shown=shown, **answer)
+        links.decline_online(quote, shown=shown, **answer)
     else:
         answering.decline(quote, by=stamp.by, **answer)
     job.refresh_from_db()

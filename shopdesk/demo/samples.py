@@ -2,12 +2,12 @@
 
 from collections.abc import Callable
 
-from billing.handback.models import CoverPaper, Parcel
-from billing.invoices.day_close.models import DayClose
+from billing.day_close.models import DayClose
+from billing.handover.models import Parcel, WarrantyCertificate
 from billing.invoices.models import EInvoice, Invoice, Receipt, Reminder
 from billing.quotes.models import Quote
-from billing.quotes.repair_form.models import RepairForm
-from repairs.intake.printing import label_pdf, slip_pdf
+from billing.repair_form.models import RepairInformationForm
+from repairs.intake.papers import label_pdf, slip_pdf
 from repairs.jobs import states
 from repairs.jobs.models import Job
 
@@ -15,7 +15,9 @@ SAMPLES: dict[str, Callable[[], bytes]] = {
     "claim-slip.pdf": lambda: slip_pdf(_just_in()),
     "device-label.pdf": lambda: label_pdf(_just_in(), size="62x29"),
     "quote.pdf": lambda: _kept(Quote.objects.filter(state="sent").order_by("sent_at")),
-    "repair-form.pdf": lambda: _kept(RepairForm.objects.exclude(given_at=None)),
+    "repair-form.pdf": lambda: _kept(
+        RepairInformationForm.objects.exclude(given_at=None)
+    ),
     "receipt-of-a-deposit.pdf": lambda: _kept(Receipt.objects.order_by("number")),
     "invoice.pdf": lambda: _kept(_bills().exclude(einvoice="pdf")),
     "invoice-with-e-invoice-inside.pdf": lambda: _kept(_bills().filter(einvoice="pdf")),
@@ -25,7 +27,7 @@ SAMPLES: dict[str, Callable[[], bytes]] = {
     ),
     "reminder.pdf": lambda: _kept(Reminder.objects.order_by("level")),
     "day-close.pdf": lambda: _kept(DayClose.objects.order_by("day")),
-    "cover.pdf": lambda: _kept(CoverPaper.objects.order_by("id")),
+    "cover.pdf": lambda: _kept(WarrantyCertificate.objects.order_by("id")),
     "parcel-note.pdf": lambda: _kept(Parcel.objects.order_by("id")),
 }
 """By file name; the last of a kind is the one that shows most."""

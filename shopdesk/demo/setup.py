@@ -11,7 +11,7 @@ from repairs.stock.models import Part
 from shopdesk.demo.facts import FAULTS, FIXES, PARTS, read
 from shopdesk.shop import tax
 from shopdesk.shop.logo import as_png
-from shopdesk.shop.models import MarkupBand, Shop, TaxRate
+from shopdesk.shop.models import MarkupTier, Shop, TaxRate
 from shopdesk.staff.models import Kind, User
 
 STAFF = (
@@ -31,9 +31,9 @@ SHOP = {
     "locale": "en_GB",
     "letterhead": "Electronics repair\nTuesday to Saturday, 10 am to 6 pm",
     "uses_repair_form": True,
-    "quote_words": "We ask for a deposit on parts that we order for you.",
-    "invoice_words": "For bank transfers, please quote the invoice number.",
-    "parcel_words": "Please keep the box: it can be used again.",
+    "quote_text": "We ask for a deposit on parts that we order for you.",
+    "invoice_text": "For bank transfers, please quote the invoice number.",
+    "parcel_text": "Please keep the box: it can be used again.",
 }
 TAX_RATES = (
     (tax.STANDARD, "17.5", date(2010, 1, 1)),
@@ -49,7 +49,7 @@ def set_up_shop() -> tuple[User, ...]:
     for kind, rate, starts_on in TAX_RATES:
         TaxRate.objects.create(kind=kind, rate=Decimal(rate), starts_on=starts_on)
     for starts_at, percent in MARKUPS:
-        MarkupBand.objects.create(starts_at=starts_at, percent=percent)
+        MarkupTier.objects.create(starts_at=starts_at, percent=percent)
     _create_parts()
     _create_fault_book()
     return tuple(

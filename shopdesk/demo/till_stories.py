@@ -6,25 +6,25 @@ What is told of money waits for its day, so that numbers follow the days.
 from collections.abc import Callable, Mapping
 from decimal import Decimal
 
-from billing.handback.actions import hand_back
-from billing.handback.leaving import (
+from billing.day_close.actions import close_day
+from billing.day_close.queries import open_till
+from billing.handover.actions import hand_over
+from billing.handover.shipping import (
     BILL,
     CERTIFICATE,
     NO_BATTERY,
     SOUND,
     TAKEN_OUT,
-    Leaving,
+    HandoverDetails,
 )
-from billing.handback.leaving import POST as BY_POST
+from billing.handover.shipping import POST as BY_POST
 from billing.invoices.actions import Buyer, credit, issue, keep_ubl, pay
-from billing.invoices.day_close.actions import close_day
-from billing.invoices.day_close.queries import open_till
 from billing.invoices.models import Invoice, Payment
 from billing.invoices.payments.actions import deposit
 from billing.invoices.queries import bill_of
-from billing.invoices.reminders.actions import remind
-from billing.invoices.reminders.printing import usual_words
 from billing.quotes.models import LineKind
+from billing.reminders.actions import remind
+from billing.reminders.papers import usual_words
 from repairs.jobs.models import Job
 from shopdesk.demo.bench_stories import wait_for
 from shopdesk.demo.facts import FAULTS, KINDS, words
@@ -93,7 +93,7 @@ def handed_over(story: Story, plan: Mapping[str, str]) -> Job:
 def _hand_over(story: Story, job: Job, plan: Mapping[str, str], days: int) -> None:
     stamp = story.stamp(days, 16, story.counter)
     due = bill_of(job, on=stamp.on, shop=Shop.current()).left
-    invoice = hand_back(
+    invoice = hand_over(
         job,
         version=None,
         on=stamp.on,
@@ -110,12 +110,12 @@ def _hand_over(story: Story, job: Job, plan: Mapping[str, str], days: int) -> No
         AFTERWARDS[plan["then"]](story, invoice, days)
 
 
-def _handover_details(story: Story, job: Job, leaves: str) -> Leaving:
+def _handover_details(story: Story, job: Job, leaves: str) -> HandoverDetails:
     if leaves != "posted":
         signature = SIGNATURE if leaves == "signed" else ""
-        return Leaving(to=job.customer.name, signature=signature)
+        return HandoverDetails(to=job.customer.name, signature=signature)
     battery = SOUND if KINDS[job.device.model.kind].has_battery else NO_BATTERY
-    return Leaving(
+    return HandoverDetails(
         how=BY_POST,
         carrier=CARRIER,
         number="" if job.has_swollen_battery else "OP 4471 0926",
@@ -224,7 +224,7 @@ def close_till(story: Story, *, days: int, missing: Decimal = Decimal(0)) -> Non
             at=stamp.at,
             by=stamp.by,
             opening=opening,
-            taken_out=max(counted - FLOAT, Decimal(0)),
+            cash_removed=max(counted - FLOAT, Decimal(0)),
             why="A coin may have rolled under the counter." if missing else "",
         )
 

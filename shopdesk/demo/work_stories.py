@@ -4,8 +4,8 @@ from collections.abc import Callable
 from datetime import timedelta
 from decimal import Decimal
 
-from billing.quotes.changes import actions as changes
-from billing.quotes.changes.models import ChangeLine, ChangeOrder
+from billing.changes import actions as changes
+from billing.changes.models import ChangeLine, ChangeOrder
 from billing.quotes.models import LineKind, Quote
 from repairs.bench import actions as bench
 from repairs.jobs import states

@@ -4,10 +4,10 @@ from datetime import date
 
 from django.db import transaction
 
-from shopdesk.shop.models import MarkupBand, TaxRate
+from shopdesk.shop.models import MarkupTier, TaxRate
 
 
-class HasHeld(Exception):
+class RateInUseError(Exception):
     """A rate that already held somewhere, told as a sentence."""
 
 
@@ -18,7 +18,7 @@ def drop_rate(pk: int, *, on: date) -> None:
     if row is None:
         return
     if row.starts_on <= on:
-        raise HasHeld(
+        raise RateInUseError(
             f"{row} holds since {row.starts_on} and stays on record: add its successor."
         )
     row.delete()
@@ -26,4 +26,4 @@ def drop_rate(pk: int, *, on: date) -> None:
 
 def drop_band(pk: int) -> None:
     """Take a markup band away; parts already on a job keep their price."""
-    MarkupBand.objects.filter(pk=pk).delete()
+    MarkupTier.objects.filter(pk=pk).delete()

@@ -3,7 +3,7 @@
 from django import forms
 from django.core.exceptions import ValidationError
 
-from shopdesk.shop import logo, series
+from shopdesk.shop import logo, numbering
 
 
 class LinesField(forms.CharField):
@@ -30,11 +30,11 @@ class SeriesField(forms.CharField):
         super().__init__(max_length=8, widget=widget, **kwargs)
 
     def to_python(self, value):
-        return series.tidy(super().to_python(value))
+        return numbering.tidy(super().to_python(value))
 
     def validate(self, value):
         super().validate(value)
-        wrong = series.wrong(value)
+        wrong = numbering.wrong(value)
         if wrong:
             raise ValidationError(wrong, code="pattern")
 
@@ -63,5 +63,5 @@ class LogoField(forms.FileField):
         try:
             # One byte over the limit is enough to see that it is over.
             return logo.as_png(file.read(logo.MOST_BYTES + 1))
-        except logo.NotALogo as refusal:
+        except logo.LogoError as refusal:
             raise ValidationError(str(refusal), code="logo") from refusal

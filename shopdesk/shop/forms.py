@@ -10,16 +10,16 @@ from shopdesk.fields import (
     DayFormField,
     ExactFormField,
     MoneyFormField,
-    WholeFormField,
+    WholeNumberField,
 )
-from shopdesk.shop import known, series, tax
+from shopdesk.shop import currencies, numbering, tax
 from shopdesk.shop.fields import LinesField, LogoField, LogoInput, SeriesField
-from shopdesk.shop.groups import GROUPS, HELP, LABELS, WORDS
-from shopdesk.shop.models import MarkupBand, Series, Shop, TaxRate
+from shopdesk.shop.figures import GROUPS, HELP, LABELS, WORDS
+from shopdesk.shop.models import MarkupTier, Series, Shop, TaxRate
 
 MONEY = (
-    "labour_rate",
-    "cost_rate",
+    "hourly_rate",
+    "hourly_cost",
     "rounding_step",
     "diagnosis_fee",
     "parcel",
@@ -38,7 +38,7 @@ def money(label, help_text):
 
 
 def days(label, help_text, *, least=0, most=3650):
-    return WholeFormField(
+    return WholeNumberField(
         label=label, help_text=help_text, min_value=least, max_value=most
     )
 
@@ -48,7 +48,7 @@ class FiguresForm(forms.ModelForm):
 
     address = LinesField(most=6)
     country = forms.ChoiceField(
-        choices=known.countries().items,
+        choices=currencies.countries().items,
         help_text="Telephone numbers without a country are read as from here.",
     )
     logo = LogoField(
@@ -63,11 +63,13 @@ class FiguresForm(forms.ModelForm):
     )
     paper_language = forms.ChoiceField(
         label="Papers are written in",
-        choices=known.PAPER_LANGUAGES.items,
+        choices=currencies.PAPER_LANGUAGES.items,
         help_text="The fixed words of papers. What you write yourselves stays yours.",
     )
     currency = forms.ChoiceField(
-        choices=lambda: [(c, f"{c} {name}") for c, name in known.currencies().items()],
+        choices=lambda: [
+            (c, f"{c} {name}") for c, name in currencies.currencies().items()
+        ],
         help_text="ISO 4217.",
     )
     locale = forms.CharField(
@@ -84,8 +86,8 @@ class FiguresForm(forms.ModelForm):
         choices=tax.KINDS,
         help_text="What a new line bears. A customer or a line may have another.",
     )
-    labour_rate = money("Price of an hour", "What the customer pays.")
-    cost_rate = money("Cost of an hour", "What an hour at the bench costs the shop.")
+    hourly_rate = money("Price of an hour", "What the customer pays.")
+    hourly_cost = money("Cost of an hour", "What an hour at the bench costs the shop.")
     minimum_minutes = days(
         "Least minutes charged", "A shorter repair is charged as this.", most=480
     )
@@ -123,32 +125,34 @@ class FiguresForm(forms.ModelForm):
         label="Credit note numbers begin with",
         help_text="Another beginning than that of invoices.",
     )
-    pay_days = days("A bill is due in days", "0: at once.", most=365)
-    remind_days = days(
+    payment_term_days = days("A bill is due in days", "0: at once.", most=365)
+    reminder_interval_days = days(
         "Days between reminders", "Of a bill that is still open.", least=1, most=365
     )
-    cover_lasting = days("Days on a lasting fix", "Where a fix has no days of its own.")
-    cover_stopgap = days("Days on a stopgap", "Usually fewer.")
-    cover_rest = days(
+    warranty_days_lasting = days(
+        "Days on a lasting fix", "Where a fix has no days of its own."
+    )
+    warranty_days_stopgap = days("Days on a stopgap", "Usually fewer.")
+    warranty_days_minimum = days(
         "Least days after a covered redo",
         "The old cover runs on; it is never shorter than this.",
     )
-    watch_days = days(
+    comeback_period_days = days(
         "A comeback counts within days",
         "Returns later than this are not held against the fix.",
         least=7,
         most=730,
     )
-    return_limit = chance(
+    max_comeback_risk = chance(
         label="Highest return risk we accept",
         help_text="A fix above this comes back too often.",
     )
-    sureness = chance(
+    verdict_confidence = chance(
         "0.51",
         label="How sure a verdict must be",
         help_text="Higher: fewer false alarms, and more repairs needed to tell.",
     )
-    proof_risk = chance(
+    final_test_risk = chance(
         label="Chance that an unmended device passes its proof run",
         help_text="Lower: longer proof runs.",
     )
@@ -174,7 +178,7 @@ class FiguresForm(forms.ModelForm):
         self.order_fields([name for group in GROUPS for name in group.names])
         self.fields["logo"].widget.shown = self.instance.logo_inline
         for name in MONEY:
-            self.fields[name].shown = known.places(self.instance.currency)
+            self.fields[name].shown = currencies.places(self.instance.currency)
 
     def clean_tax_kind(self):
         kind = self.cleaned_data["tax_kind"]
@@ -202,13 +206,13 @@ class FiguresForm(forms.ModelForm):
 
     def check_locale(self, told, currency):
         locale = told.get("locale")
-        if locale and known.sample(currency, locale=locale) is None:
+        if locale and currencies.sample(currency, locale=locale) is None:
             self.add_error(
                 "locale", "No such language and country: write it like en_GB."
             )
 
     def check_decimals(self, told, currency):
-        places = known.places(currency)
+        places = currencies.places(currency)
         for name in MONEY:
             amount = told.get(name)
             if amount is not None and amount != round(amount, places):
@@ -219,21 +223,21 @@ class FiguresForm(forms.ModelForm):
     def check_series(self, told):
         """Two papers never share a number, in this year or in any other."""
         own, other = told.get("invoice_series"), told.get("credit_series")
-        if own and other and series.ever_named(own) & series.ever_named(other):
+        if own and other and numbering.ever_named(own) & numbering.ever_named(other):
             self.add_error(
                 "credit_series", "Invoices begin like this: choose another beginning."
             )
         for name, pattern, kind in (
-            ("invoice_series", own, series.INVOICES),
-            ("credit_series", other, series.CREDITS),
+            ("invoice_series", own, numbering.INVOICES),
+            ("credit_series", other, numbering.CREDITS),
         ):
             taken = Series.objects.filter(
-                name__in=series.ever_named(pattern) if pattern else [], last__gt=0
+                name__in=numbering.ever_named(pattern) if pattern else [], last__gt=0
             ).exclude(kind=kind)
             for one in taken[:1]:
                 self.add_error(
                     name,
-                    f"{one.name} numbers {series.CALLED.get(one.kind, one.kind)}"
+                    f"{one.name} numbers {numbering.CALLED.get(one.kind, one.kind)}"
                     " already: choose another beginning.",
                 )
 
@@ -321,7 +325,7 @@ class BandForm(forms.ModelForm):
     )
 
     class Meta:
-        model = MarkupBand
+        model = MarkupTier
         fields = ["starts_at", "percent"]
 
     def __init__(self, *args, places, **kwargs):
@@ -336,7 +340,7 @@ class BandForm(forms.ModelForm):
 
     def clean_starts_at(self):
         least = self.cleaned_data["starts_at"]
-        if MarkupBand.objects.filter(starts_at=least).exists():
+        if MarkupTier.objects.filter(starts_at=least).exists():
             raise ValidationError(
                 "There is a band from this cost already: remove that one first."
             )

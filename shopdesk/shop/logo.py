@@ -12,7 +12,7 @@ LARGEST = (900, 360)
 LEAST = 16
 
 
-class NotALogo(Exception):
+class LogoError(Exception):
     """A file that can't be used, told as a sentence."""
 
 
@@ -23,17 +23,17 @@ def as_png(content: bytes) -> bytes:
     the end. Its size is judged before a single pixel is unpacked.
     """
     if len(content) > MOST_BYTES:
-        raise NotALogo(f"Use a file of no more than {MOST_BYTES // 1_000_000} MB.")
+        raise LogoError(f"Use a file of no more than {MOST_BYTES // 1_000_000} MB.")
     try:
         with Image.open(BytesIO(content), formats=FORMATS) as picture:
             _check_size(*picture.size)
             picture.seek(0)
             drawn = ImageOps.exif_transpose(picture).convert("RGBA")
-    except NotALogo:
+    except LogoError:
         raise
     except Exception as broken:
         # A reader of broken files fails in more ways than it names.
-        raise NotALogo(
+        raise LogoError(
             "This is no picture we can read: use a whole PNG, JPEG or WebP file."
         ) from broken
     drawn.thumbnail(LARGEST, Image.Resampling.LANCZOS)
@@ -46,9 +46,9 @@ def as_png(content: bytes) -> bytes:
 
 def _check_size(width: int, height: int) -> None:
     if width * height > MOST_PIXELS:
-        raise NotALogo(
+        raise LogoError(
             f"The picture has {width} × {height} dots, which is too many: make it"
             " smaller, 900 dots wide are plenty."
         )
     if min(width, height) < LEAST:
-        raise NotALogo(f"The picture has only {width} × {height} dots: too few.")
+        raise LogoError(f"The picture has only {width} × {height} dots: too few.")

@@ -8,8 +8,8 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import connection, models, transaction
 from django.db.models import F, Q
 
-from shopdesk.fields import ExactField, MoneyField
-from shopdesk.shop import known, tax
+from shopdesk.fields import FixedDecimalField, MoneyField
+from shopdesk.shop import currencies, tax
 from shopdesk.shop.price_list import Markups, Rates
 
 
@@ -18,7 +18,7 @@ class Shop(models.Model):
 
     class Paper(models.TextChoices):
         A4 = "A4", "A4"
-        LETTER = "Letter", "US Letter"
+        LETTER = "Email", "US Email"
 
     name = models.CharField(max_length=80, default="Our repair bench")
     address = models.TextField(max_length=300, blank=True)
@@ -34,19 +34,19 @@ class Shop(models.Model):
     tax_kind = models.CharField(
         "usual tax", max_length=8, choices=tax.KINDS, default=tax.STANDARD
     )
-    labour_rate = MoneyField("price of an hour", default=Decimal(68))
-    cost_rate = MoneyField("cost of an hour", default=Decimal(34))
+    hourly_rate = MoneyField("price of an hour", default=Decimal(68))
+    hourly_cost = MoneyField("cost of an hour", default=Decimal(34))
     minimum_minutes = models.PositiveSmallIntegerField(
         "least minutes charged", default=15
     )
     rounding_step = MoneyField("round labour to", default=Decimal("0.50"))
-    markup = ExactField("markup on parts in percent", default=Decimal(60))
+    markup = FixedDecimalField("markup on parts in percent", default=Decimal(60))
     diagnosis_fee = MoneyField("fee for finding the fault", default=Decimal(25))
-    credits_fee = models.BooleanField(
+    deducts_diagnosis_fee = models.BooleanField(
         "the fee comes off a repair that is paid for", default=False
     )
     parcel = MoneyField("price of a parcel", default=Decimal(9))
-    target_margin = ExactField("margin aimed at in percent", default=Decimal(15))
+    target_margin = FixedDecimalField("margin aimed at in percent", default=Decimal(15))
     quote_days = models.PositiveSmallIntegerField("a quote holds for days", default=30)
     link_days = models.PositiveSmallIntegerField(
         "a customer's link works for days", default=90
@@ -54,10 +54,10 @@ class Shop(models.Model):
     uses_repair_form = models.BooleanField(
         "offer the European Repair Information Form", default=False
     )
-    tells_customer = models.BooleanField(
+    emails_customer = models.BooleanField(
         "confirm a customer's answer by mail", default=True
     )
-    tells_shop = models.BooleanField(
+    emails_shop = models.BooleanField(
         "tell the shop by mail when a customer answers", default=True
     )
 
@@ -67,32 +67,40 @@ class Shop(models.Model):
     credit_series = models.CharField(
         "credit note numbers begin with", max_length=8, default="CN{yy}"
     )
-    pay_days = models.PositiveSmallIntegerField("a bill is due in days", default=14)
-    remind_days = models.PositiveSmallIntegerField("days between reminders", default=10)
+    payment_term_days = models.PositiveSmallIntegerField(
+        "a bill is due in days", default=14
+    )
+    reminder_interval_days = models.PositiveSmallIntegerField(
+        "days between reminders", default=10
+    )
     cash_step = MoneyField("round cash to", default=Decimal(0))
 
-    cover_lasting = models.PositiveSmallIntegerField(
+    warranty_days_lasting = models.PositiveSmallIntegerField(
         "days of cover on a lasting fix", default=180
     )
-    cover_stopgap = models.PositiveSmallIntegerField(
+    warranty_days_stopgap = models.PositiveSmallIntegerField(
         "days of cover on a stopgap", default=30
     )
-    cover_rest = models.PositiveSmallIntegerField(
+    warranty_days_minimum = models.PositiveSmallIntegerField(
         "least days of cover after a covered redo", default=30
     )
 
-    watch_days = models.PositiveSmallIntegerField(
+    comeback_period_days = models.PositiveSmallIntegerField(
         "a comeback counts within days",
         default=90,
         validators=[MinValueValidator(7), MaxValueValidator(730)],
     )
-    return_limit = ExactField("highest return risk we accept", default=Decimal("0.1"))
-    sureness = ExactField("how sure a verdict must be", default=Decimal("0.9"))
-    proof_risk = ExactField(
+    max_comeback_risk = FixedDecimalField(
+        "highest return risk we accept", default=Decimal("0.1")
+    )
+    verdict_confidence = FixedDecimalField(
+        "how sure a verdict must be", default=Decimal("0.9")
+    )
+    final_test_risk = FixedDecimalField(
         "chance we accept that an unmended device passes", default=Decimal("0.05")
     )
 
-    slip_words = models.TextField(
+    slip_text = models.TextField(
         max_length=2000,
         blank=True,
         default=(
@@ -101,7 +109,7 @@ class Shop(models.Model):
             " a repair: keep a copy."
         ),
     )
-    cover_words = models.TextField(
+    warranty_text = models.TextField(
         max_length=2000,
         blank=True,
         default=(
@@ -111,15 +119,15 @@ class Shop(models.Model):
         ),
     )
 
-    quote_words = models.TextField(max_length=2000, blank=True, default="")
-    yes_words = models.TextField(max_length=2000, blank=True, default="")
-    invoice_words = models.TextField(max_length=2000, blank=True, default="")
-    reminder_words = models.TextField(
+    quote_text = models.TextField(max_length=2000, blank=True, default="")
+    acceptance_text = models.TextField(max_length=2000, blank=True, default="")
+    invoice_text = models.TextField(max_length=2000, blank=True, default="")
+    reminder_text = models.TextField(
         max_length=2000,
         blank=True,
         default="It may have slipped your attention: this bill is still open.",
     )
-    parcel_words = models.TextField(max_length=2000, blank=True, default="")
+    parcel_text = models.TextField(max_length=2000, blank=True, default="")
     letterhead = models.TextField(
         "lines under the name on papers", max_length=300, blank=True
     )
@@ -138,8 +146,8 @@ class Shop(models.Model):
                 condition=Q(
                     target_margin__gte=0,
                     target_margin__lt=100,
-                    labour_rate__gte=0,
-                    cost_rate__gte=0,
+                    hourly_rate__gte=0,
+                    hourly_cost__gte=0,
                     rounding_step__gte=0,
                     markup__gte=0,
                     diagnosis_fee__gte=0,
@@ -150,12 +158,12 @@ class Shop(models.Model):
             ),
             models.CheckConstraint(
                 condition=Q(
-                    return_limit__gt=0,
-                    return_limit__lt=1,
-                    sureness__gt=Decimal("0.5"),
-                    sureness__lt=1,
-                    proof_risk__gt=0,
-                    proof_risk__lt=1,
+                    max_comeback_risk__gt=0,
+                    max_comeback_risk__lt=1,
+                    verdict_confidence__gt=Decimal("0.5"),
+                    verdict_confidence__lt=1,
+                    final_test_risk__gt=0,
+                    final_test_risk__lt=1,
                 ),
                 name="shop_chances_make_sense",
             ),
@@ -173,14 +181,14 @@ class Shop(models.Model):
         return cls.objects.defer("logo").filter(pk=1).first() or cls(pk=1)
 
     @classmethod
-    def has_books(cls) -> bool:
+    def has_records(cls) -> bool:
         """Whether the database was set up at all; commands ask before they begin."""
         return cls._meta.db_table in connection.introspection.table_names()
 
     @property
     def places(self) -> int:
         """Decimals of the currency (ISO 4217)."""
-        return known.places(self.currency)
+        return currencies.places(self.currency)
 
     @property
     def logo_inline(self) -> str:
@@ -202,7 +210,7 @@ class Shop(models.Model):
 
     def markups(self) -> Markups:
         """What is put on the cost of parts, the bands included."""
-        bands = MarkupBand.objects.order_by("starts_at")
+        bands = MarkupTier.objects.order_by("starts_at")
         return Markups(
             self.markup,
             tuple(bands.values_list("starts_at", "percent")),
@@ -212,16 +220,20 @@ class Shop(models.Model):
     def rates(self) -> Rates:
         """Return what labour and parts are charged by."""
         return Rates(
-            hour=self.labour_rate,
+            hour=self.hourly_rate,
             minimum_minutes=self.minimum_minutes,
             step=self.rounding_step,
             markups=self.markups(),
             places=self.places,
         )
 
-    def cover_days(self, declared: str) -> int:
+    def warranty_days(self, declared: str) -> int:
         """Days promised after a repair declared lasting or stopgap."""
-        return self.cover_stopgap if declared == "stopgap" else self.cover_lasting
+        return (
+            self.warranty_days_stopgap
+            if declared == "stopgap"
+            else self.warranty_days_lasting
+        )
 
 
 class TaxRateQuerySet(models.QuerySet):
@@ -229,7 +241,7 @@ class TaxRateQuerySet(models.QuerySet):
         """What holds on that day, by kind of tax."""
         held = dict(tax.UNSAID)
         for row in self.filter(starts_on__lte=on).order_by("starts_on"):
-            reason = row.reason or tax.why_none(row.kind)
+            reason = row.reason or tax.exemption_reason(row.kind)
             held[row.kind] = tax.Tax(row.kind, row.rate, reason)
         return held
 
@@ -238,7 +250,7 @@ class TaxRate(models.Model):
     """A rate and the first day on which it holds, until a later one takes its place."""
 
     kind = models.CharField(max_length=8, choices=tax.KINDS)
-    rate = ExactField("percent", default=Decimal(0))
+    rate = FixedDecimalField("percent", default=Decimal(0))
     starts_on = models.DateField("from")
     reason = models.CharField("why there is no tax", max_length=200, blank=True)
 
@@ -261,11 +273,11 @@ class TaxRate(models.Model):
         return f"{self.get_kind_display()} {self.rate.normalize():f} %"
 
 
-class MarkupBand(models.Model):
+class MarkupTier(models.Model):
     """Another markup on parts that cost `starts_at` or more."""
 
     starts_at = MoneyField("parts that cost at least")
-    percent = ExactField("markup in percent")
+    percent = FixedDecimalField("markup in percent")
 
     class Meta:
         ordering = ["starts_at"]
@@ -281,7 +293,7 @@ class MarkupBand(models.Model):
         return f"{self.percent:f} % from {self.starts_at:f}"
 
 
-class WrongSeries(Exception):
+class NumberSeriesError(Exception):
     """Numbers of two kinds must not mix in one series."""
 
 
@@ -305,5 +317,5 @@ class Series(models.Model):
         cls.objects.get_or_create(name=name, defaults={"kind": kind})
         taken = cls.objects.filter(name=name, kind=kind).update(last=F("last") + 1)
         if not taken:
-            raise WrongSeries(f"{name} has numbers of another kind already.")
+            raise NumberSeriesError(f"{name} has numbers of another kind already.")
         return cls.objects.get(name=name).last

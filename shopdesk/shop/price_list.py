@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from shopdesk.money import Line, line_amount, rounded, to_step
+from shopdesk.money import Line, line_amount, round_to_step, rounded
 
 LABOUR, PART, FEE = "labour", "part", "fee"
 
@@ -87,7 +87,7 @@ class FixCost:
 def labour_price(minutes: int, *, rates: Rates) -> Decimal:
     """Return the price of `minutes` of labour, to the shop's rounding step."""
     exact = rates.hour * minutes / 60
-    return rounded(to_step(exact, step=rates.step), places=rates.places)
+    return rounded(round_to_step(exact, step=rates.step), places=rates.places)
 
 
 def part_price(cost: Decimal, *, fixed: Decimal | None, markups: Markups) -> Decimal:

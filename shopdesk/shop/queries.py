@@ -6,15 +6,15 @@ from datetime import date, timedelta
 from decimal import Decimal
 from hashlib import sha256
 
-from shopdesk.shop import known, series, tax
-from shopdesk.shop.models import MarkupBand, Series, Shop, TaxRate
+from shopdesk.shop import currencies, numbering, tax
+from shopdesk.shop.models import MarkupTier, Series, Shop, TaxRate
 
 
 def stamp() -> str:
     """Changes with every figure: by it a page knows that it is out of date."""
     kept = Shop.objects.values()
     shops = [{**one, "logo": bytes(one["logo"] or b"")} for one in kept]
-    told = [shops, *(list(of.objects.values_list()) for of in (TaxRate, MarkupBand))]
+    told = [shops, *(list(of.objects.values_list()) for of in (TaxRate, MarkupTier))]
     return sha256(repr(told).encode()).hexdigest()[:32]
 
 
@@ -58,7 +58,7 @@ def _in_turn(rows: list[TaxRate], label: str, on: date) -> Iterator[RateRow]:
         yield RateRow(
             label,
             row.rate,
-            row.reason or tax.why_none(row.kind),
+            row.reason or tax.exemption_reason(row.kind),
             row.starts_on,
             ends_on,
             standing,
@@ -71,7 +71,7 @@ def _in_turn(rows: list[TaxRate], label: str, on: date) -> Iterator[RateRow]:
 class BandRow:
     """A band, and what the first part in it and the last below it are sold for."""
 
-    band: MarkupBand
+    band: MarkupTier
     below: Decimal
     below_price: Decimal
     price: Decimal
@@ -93,15 +93,15 @@ def band_rows(shop: Shop) -> list[BandRow]:
             markups.price(band.starts_at - unit),
             markups.price(band.starts_at),
         )
-        for band in MarkupBand.objects.all()
+        for band in MarkupTier.objects.all()
     ]
 
 
 def next_number(pattern: str, *, on: date) -> str:
     """The number that the next bill would bear with this pattern."""
-    name = series.named(pattern, on=on)
+    name = numbering.named(pattern, on=on)
     taken = Series.objects.filter(name=name).values_list("last", flat=True).first()
-    return series.full_number(name, number=(taken or 0) + 1)
+    return numbering.full_number(name, number=(taken or 0) + 1)
 
 
 @dataclass(frozen=True)
@@ -117,7 +117,7 @@ def example(told: dict, *, on: date) -> Example:
     """What the figures as they are `told` would look like; wrong ones are left out."""
     amount = None
     if told.get("currency") and told.get("locale"):
-        amount = known.sample(told["currency"], locale=told["locale"])
+        amount = currencies.sample(told["currency"], locale=told["locale"])
     own, other = told.get("invoice_series"), told.get("credit_series")
     return Example(
         amount=amount or "",

@@ -59,6 +59,6 @@ UNSAID = {
 """Until the shop says otherwise; of a reduced rate nothing can be known."""
 
 
-def why_none(kind: str) -> str:
+def exemption_reason(kind: str) -> str:
     """What a paper says where no tax is charged and the shop has no words for it."""
     return UNSAID[kind].reason if kind in UNSAID else ""

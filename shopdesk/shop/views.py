@@ -6,8 +6,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from shopdesk.shop import actions
+from shopdesk.shop.figures import GROUPS
 from shopdesk.shop.forms import Figures, FiguresForm
-from shopdesk.shop.groups import GROUPS
 from shopdesk.shop.models import Shop
 from shopdesk.shop.queries import band_rows, example, rate_rows, stamp
 
@@ -62,7 +62,7 @@ def _drop(request: HttpRequest, pressed: str, *, on) -> str:
     if what == "rate":
         try:
             actions.drop_rate(int(pk), on=on)
-        except actions.HasHeld as refusal:
+        except actions.RateInUseError as refusal:
             messages.error(request, str(refusal))
         return "tax"
     return pressed

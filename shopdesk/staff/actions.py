@@ -44,7 +44,7 @@ def add_person(
 def reset_person(user: User, *, at: datetime) -> str:
     """A new one-time passphrase; open sessions and a lock by wrong tries end."""
     with transaction.atomic():
-        _keep_an_owner(user)
+        _ensure_owner_remains(user)
         passphrase = user.set_passphrase(at=at)
         user.save(update_fields=["password", "passphrase_until"])
     reset(username=user.username)
@@ -55,14 +55,14 @@ def reset_person(user: User, *, at: datetime) -> str:
 def change_person(user: User, *, name: str, kind: str, is_active: bool) -> None:
     """Another name or kind, or switched off; at once, open sessions too."""
     if kind != Kind.OWNER or not is_active:
-        _keep_an_owner(user)
+        _ensure_owner_remains(user)
     user.name, user.kind, user.is_active = name, kind, is_active
     user.save(update_fields=["name", "kind", "is_active"])
 
 
-def _keep_an_owner(user: User) -> None:
+def _ensure_owner_remains(user: User) -> None:
     # All of them are locked, so that two owners can't switch each other off at once.
-    owners = User.objects.owners_in_charge().select_for_update().order_by("pk")
+    owners = User.objects.active_owners().select_for_update().order_by("pk")
     if list(owners) == [user]:
         raise Refused(
             "This is the last owner with a password of their own. Make another one"

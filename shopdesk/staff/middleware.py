@@ -14,8 +14,8 @@ from django_htmx.http import HttpResponseClientRedirect
 from shopdesk.staff.permissions import can_open
 
 # Open to those who still have to set a password of their own.
-BEFORE_OWN_PASSWORD = frozenset({"staff:password", "staff:sign_out"})
-SEEN_EVERY = 300  # seconds; not a write to the database for every page
+ALLOWED_BEFORE_PASSWORD_CHANGE = frozenset({"staff:password", "staff:sign_out"})
+ACTIVITY_UPDATE_SECONDS = 300  # seconds; not a write to the database for every page
 
 
 class SessionTimeoutMiddleware:
@@ -32,7 +32,7 @@ class SessionTimeoutMiddleware:
             away, whole = now - session["seen"], now - session["since"]
             if away > settings.SESSION_IDLE or whole > settings.SESSION_WHOLE:
                 logout(request)
-            elif away > SEEN_EVERY:
+            elif away > ACTIVITY_UPDATE_SECONDS:
                 session["seen"] = now
         return self.get_response(request)
 
@@ -70,7 +70,10 @@ class RolePermissionMiddleware:
         if getattr(view, "login_required", True) is False:
             return None
         name = request.resolver_match.view_name
-        if request.user.must_change_password and name not in BEFORE_OWN_PASSWORD:
+        if (
+            request.user.must_change_password
+            and name not in ALLOWED_BEFORE_PASSWORD_CHANGE
+        ):
             if request.htmx:
                 return HttpResponseClientRedirect(resolve_url("staff:password"))
             return redirect("staff:password")

@@ -10,13 +10,17 @@ from django.db.models import Q
 from django.urls import reverse
 
 from shopdesk.shop.models import Shop
-from shopdesk.staff.passphrases import is_repetition, leans_on, random_passphrase
+from shopdesk.staff.passphrases import (
+    consists_of_words,
+    is_repetition,
+    random_passphrase,
+)
 
 SIGN_IN_NAME = RegexValidator(
     r"^[a-z0-9](?:[a-z0-9._-]*[a-z0-9])?\Z",
     "Use small letters and digits, with dots or dashes between them.",
 )
-PASSPHRASE_HOLDS = timedelta(hours=24)
+PASSPHRASE_LIFETIME = timedelta(hours=24)
 
 
 class Kind(models.TextChoices):
@@ -25,7 +29,7 @@ class Kind(models.TextChoices):
     OWNER = "owner", "Owner"
 
 
-class HardToGuess:
+class PasswordStrengthValidator:
     """Refuses passwords made of what everybody here knows, or of one thing repeated."""
 
     def validate(self, password, user=None):
@@ -33,7 +37,7 @@ class HardToGuess:
         words.append(getattr(user, "username", ""))
         if is_repetition(password):
             raise ValidationError("This repeats one short thing.", code="repetition")
-        if leans_on(password, words=words):
+        if consists_of_words(password, words=words):
             raise ValidationError(
                 "This is mostly the shop's name, your name or a word of the trade.",
                 code="known_here",
@@ -58,7 +62,7 @@ class UserManager(BaseUserManager):
 
 
 class UserQuerySet(models.QuerySet):
-    def owners_in_charge(self):
+    def active_owners(self):
         """Owners who can sign in with a password of their own."""
         return self.filter(kind=Kind.OWNER, is_active=True, passphrase_until=None)
 
@@ -117,10 +121,10 @@ class User(AbstractBaseUser):
         """A new one-time passphrase, told once: what is kept can't be read back."""
         passphrase = random_passphrase()
         self.set_password(passphrase)
-        self.passphrase_until = at + PASSPHRASE_HOLDS
+        self.passphrase_until = at + PASSPHRASE_LIFETIME
         return passphrase
 
-    def choose_password(self, password: str) -> None:
+    def set_own_password(self, password: str) -> None:
         """A password of one's own; every other session of this person ends."""
         self.set_password(password)
         self.passphrase_until = None

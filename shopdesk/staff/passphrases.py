@@ -25,7 +25,7 @@ def is_repetition(password: str) -> bool:
     return unit <= 10 and unit < len(password)
 
 
-def leans_on(password: str, *, words: Iterable[str]) -> bool:
+def consists_of_words(password: str, *, words: Iterable[str]) -> bool:
     """Whether little is left of it without `words` that anyone here would try first."""
     bare = rest = password.casefold()
     known = {part.casefold() for word in words for part in re.split(r"[\W_]+", word)}

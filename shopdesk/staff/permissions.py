@@ -30,7 +30,7 @@ ROOM_ROLES = {
     "invoices": COUNTER_OR_OWNER,
     "reminders": COUNTER_OR_OWNER,
     "days": COUNTER_OR_OWNER,
-    "handback": COUNTER_OR_OWNER,
+    "handover": COUNTER_OR_OWNER,
 }
 
 URL_ROLES = {

@@ -31,7 +31,7 @@ def _let_in(request, user):
     request.session["since"] = request.session["seen"] = int(time())
 
 
-def _where_next(request):
+def _redirect_target(request):
     """The page that was asked for, on this host only; else Today."""
     wanted = request.POST.get("next") or request.GET.get("next") or ""
     is_ours = url_has_allowed_host_and_scheme(
@@ -45,14 +45,14 @@ def _where_next(request):
 @login_not_required
 def sign_in(request):
     if request.user.is_authenticated:
-        return redirect(_where_next(request))
+        return redirect(_redirect_target(request))
     if not User.objects.exists():
         return redirect("staff:set_up")
     form = SignInForm(request, request.POST or None)
     if form.is_valid():
         _let_in(request, form.user)
-        return redirect(_where_next(request))
-    next_ = _where_next(request)
+        return redirect(_redirect_target(request))
+    next_ = _redirect_target(request)
     return render(request, "shopdesk/staff/sign_in.html", {"form": form, "next": next_})
 
 
@@ -93,7 +93,7 @@ def set_up(request):
 def password(request):
     form = PasswordForm(request.user, request.POST or None)
     if form.is_valid():
-        request.user.choose_password(form.cleaned_data["password"])
+        request.user.set_own_password(form.cleaned_data["password"])
         update_session_auth_hash(request, request.user)
         messages.success(
             request, "Your password is changed. You were signed out everywhere else."
@@ -117,7 +117,7 @@ def add(request):
         except actions.Refused as refusal:
             form.add_error("username", str(refusal))
         else:
-            return _tell_passphrase(request, person, passphrase)
+            return _show_passphrase(request, person, passphrase)
     return render(request, "shopdesk/staff/add.html", {"form": form})
 
 
@@ -150,10 +150,10 @@ def reset(request, pk):
     except actions.Refused as refusal:
         messages.error(request, str(refusal))
         return redirect(member)
-    return _tell_passphrase(request, member, passphrase)
+    return _show_passphrase(request, member, passphrase)
 
 
-def _tell_passphrase(request, member, passphrase):
+def _show_passphrase(request, member, passphrase):
     """Shown in this one answer and never again; so it is no redirect."""
     return render(
         request,

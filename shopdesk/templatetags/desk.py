@@ -12,9 +12,9 @@ from django.utils.html import format_html, format_html_join
 from django.utils.translation import get_language, gettext
 
 from shopdesk.look.formats import format_share, format_share_range
-from shopdesk.marks import HOT, SHAPES, shape_of
+from shopdesk.look.symbols import HOT, SHAPES, icon_for
 from shopdesk.money import rounded
-from shopdesk.shop import known
+from shopdesk.shop import currencies
 
 register = template.Library()
 
@@ -26,7 +26,7 @@ def money(amount, shop):
     """An amount as the shop writes it: `{{ line.price|money:shop }}` → €1,234.50."""
     if amount is None or amount == "":
         return ""
-    return known.written(
+    return currencies.written(
         Decimal(amount), currency=shop.currency, locale=_way_of(shop.locale)
     )
 
@@ -35,7 +35,7 @@ def _way_of(locale):
     """How numbers are written now: a paper in German has them as Germans do, unless the
     shop's own way is one of German already, such as the Swiss.
     """
-    return known.locale_in(get_language() or "", locale=locale)
+    return currencies.locale_in(get_language() or "", locale=locale)
 
 
 @register.filter
@@ -68,7 +68,7 @@ def figure(number, shop):
 
 
 @register.filter
-def unbroken(text):
+def no_break(text):
     """A sentence whose shares and limits stay on one line: 35 %, 28–57 %."""
     parts = SHARES.split(str(text))
     pieces = [
@@ -79,7 +79,7 @@ def unbroken(text):
 
 
 @register.filter
-def own_words(shop, name):
+def shop_text(shop, name):
     """Words of the shop: as they were typed, or those it began with, translated."""
     text = getattr(shop, name)
     is_ours = text == shop._meta.get_field(name).default
@@ -165,7 +165,7 @@ def shape(name):
 def mark(word, shape_name="", hot=None):
     """A state by shape and word: `{% mark job.get_state_display %}`.
 
-    The shape follows the word (shopdesk/marks.py); give one to overrule it.
+    The shape follows the word (shopdesk/look/symbols.py); give one to overrule it.
     """
     if not word:
         return ""
@@ -173,7 +173,7 @@ def mark(word, shape_name="", hot=None):
     return format_html(
         '<span class="mark{}">{}{}</span>',
         " hot" if asks else "",
-        shape(shape_name or shape_of(str(word))),
+        shape(shape_name or icon_for(str(word))),
         word,
     )
 
@@ -213,9 +213,9 @@ def query(context, key, value, drop=""):
 
 @register.simple_tag(takes_context=True)
 def table_rows(context, table):
-    """The rows of a `DeskTable`, ready for its template."""
+    """The rows of a `ListTable`, ready for its template."""
     table.shop = context.get("shop")
-    return table.laid_out()
+    return table.with_html()
 
 
 def _forms_in(context):
@@ -263,7 +263,7 @@ def problems(context):
 
 
 @register.filter
-def says_optional(field):
+def is_optional(field):
     """True where a field may stay empty in a form that also asks for something."""
     return (
         not field.field.required

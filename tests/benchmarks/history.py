@@ -14,7 +14,7 @@ from django.db import connection
 from repairs.customers.models import Customer, Device, DeviceModel
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import states
-from repairs.jobs.models import Comeback, Job, Repair, ReturnDecision
+from repairs.jobs.models import Comeback, Job, Repair, ReturnAssessment
 
 AS_OF = date(2026, 6, 30)
 DAYS = 540  # over which the first repairs were handed back
@@ -50,7 +50,7 @@ def fill(rows: int, *, pairs: int, seed: int = 4) -> None:
     _bulk(Device, _devices(rng, first))
     _bulk(Job, _jobs(visits))
     _bulk(Repair, _repairs(rng, visits, faults=faults, fixes=pairs // faults))
-    _bulk(ReturnDecision, _decisions(rng, visits, first=first))
+    _bulk(ReturnAssessment, _decisions(rng, visits, first=first))
     Comeback.objects.write_all()
     with connection.cursor() as cursor:
         cursor.execute("ANALYZE")
@@ -78,7 +78,7 @@ def _devices(rng, count):
             "serial": f"SN{n:07}",
             "model_id": 1,
             "owner_id": 1,
-            "watch_ends_on": day,
+            "out_of_use_on": day,
         }
 
 
@@ -91,11 +91,11 @@ def _jobs(visits):
             "key": UUID(int=n + 1),
             "device_id": int(device) + 1,
             "customer_id": 1,
-            "state": states.HANDED_BACK,
+            "state": states.HANDED_OVER,
             "outcome": states.FIXED,
             "complaint": COMPLAINT,
             "booked_in_on": date.fromordinal(int(booked)),
-            "handed_back_on": date.fromordinal(int(handed)),
+            "handed_over_on": date.fromordinal(int(handed)),
         }
 
 
@@ -115,7 +115,7 @@ def _repairs(rng, visits, *, faults, fixes):
             "declared": "stopgap" if said else "lasting",
             "minutes_from_history": 45,
             "cost": 40 + n % 50,
-            "handed_back_on": date.fromordinal(int(visits["handed"][n])),
+            "handed_over_on": date.fromordinal(int(visits["handed"][n])),
         }
 
 
@@ -130,7 +130,7 @@ def _decisions(rng, visits, *, first):
             "job_id": visit + 1,
             "earlier_id": int(visits["device"][visit]) + 1,
             "what": str(what[n]),
-            "decided_on": date.fromordinal(int(visits["booked"][visit])),
+            "assessed_on": date.fromordinal(int(visits["booked"][visit])),
         }
         what[n] = other if what[n] == same else same
 

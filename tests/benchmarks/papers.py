@@ -39,9 +39,9 @@ def main() -> None:
 def measure(turns: int) -> None:
     from django.core.management import call_command
 
-    from billing.quotes import printing as quotes
-    from shopdesk import drawing, printing
-    from shopdesk.printing import render_pdf
+    from billing.quotes import papers as quotes
+    from shopdesk.papers import render, weasy
+    from shopdesk.papers.render import render_pdf
     from tests import make
     from tests.benchmarks.machine import described
     from tests.billing import till
@@ -51,7 +51,7 @@ def measure(turns: int) -> None:
     with mock.patch.object(quotes, "render_pdf", wraps=render_pdf) as seen:
         quote = till.sent()
     (template, context), how = seen.call_args
-    with mock.patch.object(printing, "draw_pdf", wraps=printing.draw_pdf) as pressed:
+    with mock.patch.object(render, "draw_pdf", wraps=render.draw_pdf) as pressed:
         kept = render_pdf(template, context, **how)
     told = pressed.call_args.args[0]
 
@@ -62,8 +62,8 @@ def measure(turns: int) -> None:
         import weasyprint
 
         made: bytes = weasyprint.HTML(string=told["html"]).write_pdf(
-            stylesheets=[drawing.style_sheet(told["page"])],
-            font_config=drawing.FONTS,
+            stylesheets=[weasy.style_sheet(told["page"])],
+            font_config=weasy.FONTS,
             pdf_variant="pdf/ua-1",
         )
         return made
@@ -105,12 +105,12 @@ def second_print(quote, turns: int) -> tuple[list[float], int]:
     from django.test import Client
     from django.urls import reverse
 
-    from shopdesk import printing
+    from shopdesk.papers import render
     from tests import make
 
     client, took = Client(headers={"host": "localhost"}), []
     client.force_login(make.user())
-    with mock.patch.object(printing, "draw_pdf", wraps=printing.draw_pdf) as pressed:
+    with mock.patch.object(render, "draw_pdf", wraps=render.draw_pdf) as pressed:
         for _ in range(turns):
             began = time.perf_counter()
             answer = client.get(reverse("quotes:paper", args=[quote.pk]))

@@ -55,7 +55,9 @@ def measured(rows: int) -> dict:
     table = record.table
 
     def estimator():
-        return comeback_table(table.counts, table.rows, limit=0.1, sureness=0.9)
+        return comeback_table(
+            table.counts, table.rows, limit=0.1, verdict_confidence=0.9
+        )
 
     for _ in range(TURNS):
         times["floor"].append(_timed(lambda: _read(np, _floor()))[1])
@@ -92,13 +94,13 @@ def _floor() -> str:
     from django.db import connection
 
     day = {
-        "sqlite": "CAST(julianday(handed_back_on) AS INTEGER)",
-        "postgresql": "handed_back_on - DATE '2000-01-01'",
+        "sqlite": "CAST(julianday(handed_over_on) AS INTEGER)",
+        "postgresql": "handed_over_on - DATE '2000-01-01'",
     }
     return (
         f"SELECT fault_id * 10000 + fix_id, {day[connection.vendor]},"
         " CASE WHEN declared = 'stopgap' THEN 1 ELSE 0 END FROM repairs_repair"
-        " WHERE outcome = 'fixed' AND handed_back_on <= '2026-06-30'"
+        " WHERE outcome = 'fixed' AND handed_over_on <= '2026-06-30'"
     )
 
 

@@ -23,7 +23,7 @@ from tests.benchmarks.machine import described
 from tests.benchmarks.oracle import Said, oracle
 from tests.benchmarks.shops import LIMIT, SCENARIOS, WITHIN, Scenario, Shop, shop
 
-SURENESS = 0.9
+VERDICT_CONFIDENCE = 0.9
 SEED = 20
 FEW = 4  # repairs: a stopgap with so few, or fewer, is the hardest to know
 PLAIN, OURS, ORACLE = "plain", "ours", "oracle"
@@ -67,7 +67,11 @@ def _by_table(made: Shop, counts: Counts, *, is_plain: bool) -> Said:
         }
     )
     rows = comeback_table(
-        counts, pairs, limit=LIMIT, sureness=SURENESS, is_plain=is_plain
+        counts,
+        pairs,
+        limit=LIMIT,
+        verdict_confidence=VERDICT_CONFIDENCE,
+        is_plain=is_plain,
     ).rows
     columns = ("risk", "low", "high", "chance_over_limit")
     return Said(*(rows[name].to_numpy() for name in columns))
@@ -85,21 +89,21 @@ def _by_oracle(made: Shop, counts: Counts) -> Said:
 
 def _sums(made: Shop, counts: Counts, said: Said) -> dict[str, float]:
     truth, is_few = made.truth, made.is_stopgap & (made.repairs <= FEW)
-    is_covered = (said.low - 1e-9 <= truth) & (truth <= said.high + 1e-9)
+    is_in_warranty = (said.low - 1e-9 <= truth) & (truth <= said.high + 1e-9)
     words = verdict.verdicts(
         returned=counts.returned,
         over_limit=said.over,
         alone_width=np.zeros(len(truth)),  # asked after `comes back`, so it counts not
         is_over_alone=np.zeros(len(truth), dtype=bool),  # nor does this
-        sureness=SURENESS,
+        verdict_confidence=VERDICT_CONFIDENCE,
     )
     is_accused = words == verdict.COMES_BACK
     is_fine = truth <= LIMIT
     return {
         "error": float(np.abs(said.risk - truth).sum()),
         "pairs": len(truth),
-        "covered": int(is_covered.sum()),
-        "few_covered": int(is_covered[is_few].sum()),
+        "covered": int(is_in_warranty.sum()),
+        "few_covered": int(is_in_warranty[is_few].sum()),
         "few": int(is_few.sum()),
         "false": int((is_accused & is_fine).sum()),
         "fine": int(is_fine.sum()),

@@ -15,26 +15,26 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from billing.handback.actions import hand_back
-from billing.handback.leaving import BILL, CERTIFICATE, POST, SOUND, Leaving
-from billing.handback.models import CoverPaper, Parcel
+from billing.changes import actions as changes
+from billing.handover.actions import hand_over
+from billing.handover.models import Parcel, WarrantyCertificate
+from billing.handover.shipping import BILL, CERTIFICATE, POST, SOUND, HandoverDetails
 from billing.invoices.actions import credit, issue
 from billing.invoices.models import Invoice
 from billing.invoices.payments.actions import deposit
-from billing.invoices.reminders.actions import remind
 from billing.quotes import drafting, sending
-from billing.quotes.changes import actions as changes
 from billing.quotes.links import create_link
-from billing.quotes.repair_form import actions as forms
+from billing.reminders.actions import remind
+from billing.repair_form import actions as forms
 from repairs.faults.models import UsualPart
-from repairs.intake.printing import slip_pdf
+from repairs.intake.papers import slip_pdf
 from repairs.jobs import states
 from repairs.jobs.models import Job
-from shopdesk.post.models import Letter
+from shopdesk.mail.models import Email
 from shopdesk.shop.models import Shop
 from tests import make
 from tests.billing import till
-from tests.billing.quotes.changes.test_change_order import line
+from tests.billing.changes.test_change_order import line
 from tests.papers import text_of
 
 TOKEN = re.compile(r"/q/[\w-]{43}")
@@ -94,7 +94,7 @@ class AllKinds:
         self.under_cover()
         self.without_repair()
         self.closed_doors()
-        for n, letter in enumerate(Letter.objects.filter(to=TO).order_by("id")):
+        for n, letter in enumerate(Email.objects.filter(to=TO).order_by("id")):
             names = [one.name for one in letter.attachments.all()]
             said = "\n".join([letter.subject, letter.text, *names])
             self.said[f"letter {n}"] = TOKEN.sub("/q/", said)
@@ -127,7 +127,7 @@ class AllKinds:
         job = make.job(
             self.device,
             complaint="Blorp",
-            fee_agreed=fee,
+            agreed_diagnosis_fee=fee,
             came_by="post" if by_post else "counter",
             on=self.on,
             number=f"X-{next(self.numbers):05d}",
@@ -182,7 +182,7 @@ class AllKinds:
         self.desk.post(reverse("quotes:mail", args=[quote.pk]))
         self.said["letter by hand"] = TOKEN.sub("/q/", self.by_hand(job))
         self.page("page with the quote", where)
-        screen = self.desk.get(reverse("links:sign_here", args=[job.pk]))
+        screen = self.desk.get(reverse("customer_links:sign_here", args=[job.pk]))
         self.said["counter's screen"] = told(screen)
         self.form(quote.options.last())
         self.page("page with a stale yes", where, {"answer": "yes"})
@@ -216,17 +216,17 @@ class AllKinds:
         self.paper("receipt", paid.receipt.paper)
         till.mend(job)
         self.page("page when it is ready", where)
-        bill = hand_back(
+        bill = hand_over(
             job,
             version=None,
             on=self.on,
             at=till.now(),
             by=None,
-            leaving=Leaving(to="Xanthu", mail=frozenset({BILL, CERTIFICATE})),
+            leaving=HandoverDetails(to="Xanthu", mail=frozenset({BILL, CERTIFICATE})),
         )
         self.paper("invoice", bill.paper)
         self.said["invoice's words"] = bill.words
-        self.paper("cover certificate", CoverPaper.objects.get(job=job).paper)
+        self.paper("cover certificate", WarrantyCertificate.objects.get(job=job).paper)
         self.page("page after handing back", where)
         overdue = bill.due_on + timedelta(days=3)
         for n, days in enumerate((0, 20)):
@@ -250,7 +250,7 @@ class AllKinds:
 
     def by_hand(self, job):
         """The letter that the desk's own mail program is handed with a new link."""
-        page = self.desk.post(reverse("links:of_job", args=[job.pk]))
+        page = self.desk.post(reverse("customer_links:of_job", args=[job.pk]))
         return unquote(page.context["mail"])
 
     def form(self, option):
@@ -281,10 +281,10 @@ class AllKinds:
         self.page("page after the no", where, no | {"answer": "no"})
         self.page("page with a yes after the no", where, yes | {"answer": "yes"})
         # Nobody knows a fix: the fault gives its name to the option.
-        Shop.objects.update(credits_fee=True)
+        Shop.objects.update(deducts_diagnosis_fee=True)
         quote = self.draft(self.job(make.fault(name="Flurb")))
         self.lines("option without a fix", quote.options.get())
-        Shop.objects.update(credits_fee=False)
+        Shop.objects.update(deducts_diagnosis_fee=False)
 
     def posted(self):
         """A stopgap that goes home in a parcel, without tax and before its time."""
@@ -294,8 +294,8 @@ class AllKinds:
         self.lines("option done a few times", quote.options.get())
         self.paper("quote without tax", quote.paper)
         self.page("page without tax", self.link(job))
-        job = till.mend(till.say_yes(quote, on=self.on).job)
-        bill = hand_back(
+        job = till.mend(till.accept_online(quote, on=self.on).job)
+        bill = hand_over(
             job,
             version=None,
             on=self.on,
@@ -303,7 +303,7 @@ class AllKinds:
             by=None,
             paid=Decimal(1),
             means="cash",
-            leaving=Leaving(
+            leaving=HandoverDetails(
                 how=POST, carrier="Zoll", number="Z1", battery=SOUND, mail={BILL}
             ),
         )
@@ -320,13 +320,13 @@ class AllKinds:
             fix,
             on=self.on - timedelta(days=40),
             of=self.device,
-            covered_until=self.on + timedelta(days=140),
-            cover_days=180,
+            warranty_until=self.on + timedelta(days=140),
+            warranty_days=180,
         )
         job = make.comeback(earlier, on=self.on).job
         make.repair(job, fault, fix=fix)
         job.diagnose(by=None)
-        job.approve_under_cover(by=None)
+        job.approve_warranty_repair(by=None)
         self.page("page of work under cover", self.link(job))
         bill = issue(till.mend(job), on=self.on, at=till.now(), by=None)
         self.said["bill under cover"] = "\n".join(one.text for one in bill.lines.all())

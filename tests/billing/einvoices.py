@@ -12,7 +12,7 @@ from importlib.resources import files
 
 from lxml import etree
 
-from billing.invoices.einvoice_bill import Bill, Line, Party
+from billing.einvoice.en16931 import Bill, Line, Party
 from shopdesk import money
 
 D = Decimal
@@ -38,10 +38,10 @@ def lines(category="S", rate=NINETEEN):
 
 
 def bill(category="S", rate=NINETEEN, **facts):
-    """A bill whose record says what its lines come to; `taken_back` credits it."""
+    """A bill whose record says what its lines come to; `credit_sums` credits it."""
     facts.setdefault("lines", lines(category, rate))
     facts.setdefault("places", 2)
-    if facts.pop("taken_back", False):
+    if facts.pop("credit_sums", False):
         facts["credits"] = ("INV26-00001", DAY)
         facts["lines"] = [
             Line(one.text, -one.quantity, one.price, one.rate, one.category)

@@ -11,9 +11,9 @@ from billing.invoices.actions import issue
 from billing.invoices.models import Invoice
 from billing.quotes.models import Quote
 from repairs.customers.models import Customer
-from shopdesk.fields import ExactField
+from shopdesk.fields import FixedDecimalField
 from shopdesk.shop import logo, tax
-from shopdesk.shop.models import MarkupBand, Shop, TaxRate
+from shopdesk.shop.models import MarkupTier, Shop, TaxRate
 from tests import make
 from tests.billing import till
 from tests.shopdesk.shop.pictures import drawn
@@ -24,14 +24,14 @@ OTHER = {
     "country": "FR",
     "currency": "KWD",
     "locale": "fr_FR",
-    "paper": "Letter",
+    "paper": "Email",
     "tax_kind": tax.EXEMPT,
     "invoice_series": "RE{yy}",
     "credit_series": "GS{yy}",
     "paper_language": "de",
-    "return_limit": Decimal("0.2"),
-    "sureness": Decimal("0.8"),
-    "proof_risk": Decimal("0.1"),
+    "max_comeback_risk": Decimal("0.2"),
+    "verdict_confidence": Decimal("0.8"),
+    "final_test_risk": Decimal("0.1"),
 }
 """What could stand in a figure whose value is one of a few."""
 
@@ -44,7 +44,7 @@ def another(field, value):
         return not value
     if isinstance(field, models.BinaryField):
         return logo.as_png(drawn())
-    if isinstance(field, ExactField):
+    if isinstance(field, FixedDecimalField):
         return (value or Decimal(0)) + 5
     if isinstance(field, models.IntegerField):
         return (value or 0) + 5
@@ -80,7 +80,7 @@ def papers(client):
         kept = Invoice.objects.get(pk=bill.pk)
         return {
             "files": [client.get(file).content for file in files],
-            "hold": (quote.valid_until, quote.currency, quote.paper_hash),
+            "hold": (quote.valid_until, quote.currency, quote.pdf_sha256),
             "offers": [o.totals(places=places) for o in quote.options.all()],
             "lines": list(kept.lines.values_list("price", "amount", "tax_rate")),
             "bill": (kept.full_number, kept.net, kept.tax, kept.gross, kept.currency),
@@ -116,7 +116,7 @@ def test_no_rate_and_no_band_changes_what_was_sent_or_issued(papers):
             kind=kind, rate=percent, starts_on=date(2001, 1, 1), reason="Otherwise"
         )
     TaxRate.objects.filter(kind=tax.STANDARD).update(rate=Decimal(99))
-    MarkupBand.objects.create(starts_at=Decimal("0.01"), percent=Decimal(500))
+    MarkupTier.objects.create(starts_at=Decimal("0.01"), percent=Decimal(500))
     assert papers() == before
 
 
@@ -124,10 +124,10 @@ def test_an_accepted_price_is_billed_as_it_was_accepted():
     """Whatever the shop charges by now: the yes was said to the old figures."""
     make.shop(tax_rate=19)
     quote = till.sent()
-    job = till.mend(till.say_yes(quote).job)
+    job = till.mend(till.accept_online(quote).job)
     told = quote.options.first().totals(places=2)
     Shop.objects.update(
-        labour_rate=Decimal(500), markup=Decimal(900), prices_include_tax=True
+        hourly_rate=Decimal(500), markup=Decimal(900), prices_include_tax=True
     )
     Shop.objects.update(currency="JPY", diagnosis_fee=Decimal(99))
     bill = issue(job, on=till.TODAY, at=till.now(), by=None)

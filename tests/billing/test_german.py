@@ -12,13 +12,13 @@ import time_machine
 from django.utils import translation
 
 from billing.invoices.actions import issue
-from billing.invoices.reminders.printing import usual_words
 from billing.quotes import sending
+from billing.reminders.papers import usual_words
 from repairs.customers.models import Customer
-from shopdesk.printing import in_paper_language
-from shopdesk.shop import known
+from shopdesk.papers.render import document_language
+from shopdesk.shop import currencies
 from shopdesk.shop.models import Shop
-from shopdesk.templatetags.desk import figure, money, own_words, price
+from shopdesk.templatetags.desk import figure, money, price, shop_text
 from tests import make
 from tests.billing import till
 from tests.billing.all_kinds import AllKinds, text
@@ -105,7 +105,7 @@ def test_english_ones_are_as_they_were_to_the_letter(english):
 
 def test_the_list_knows_english_of_every_kind_when_it_sees_it(english):
     for name, said in english.said.items():
-        assert ENGLISH_WORD.search(said) or said.startswith("Option "), name
+        assert ENGLISH_WORD.search(said) or said.startswith("QuoteOption "), name
     assert ENGLISH_FORM.search(english.said["quote of four"])
     assert ENGLISH_FORM.search(english.said["page with the quote"])
 
@@ -123,16 +123,16 @@ def test_what_was_drafted_stays_in_its_language():
 def test_what_the_shop_typed_stays_as_it_was_typed():
     shop = make.shop(
         paper_language="de",
-        cover_words="Until the sea gives it back.",
-        reminder_words="",
-        slip_words="None",
+        warranty_text="Until the sea gives it back.",
+        reminder_text="",
+        slip_text="None",
     )
     bill = issue(till.ready(), on=till.TODAY, at=till.now(), by=None)
     # Cover begins with the handing back, and so do the words on it.
     assert bill.words == "" and usual_words(shop) == ""
     assert till.handed_back().words == "Until the sea gives it back."
-    with in_paper_language(shop):
-        assert own_words(shop, "slip_words") == "None"
+    with document_language(shop):
+        assert shop_text(shop, "slip_text") == "None"
 
 
 @pytest.mark.paper
@@ -161,7 +161,7 @@ def test_numbers_go_with_the_language_and_the_shop_s_own_way_of_it(
     language, locale, said
 ):
     shop = make.shop(locale=locale, paper_language=language)
-    with in_paper_language(shop):
+    with document_language(shop):
         shown = (
             money(Decimal("1234.5"), shop),
             price(Decimal("0.035"), shop),
@@ -170,12 +170,12 @@ def test_numbers_go_with_the_language_and_the_shop_s_own_way_of_it(
     assert shown == said
     assert translation.get_language() == "en-gb"
     # On the screens the shop's own way holds, whatever papers speak.
-    own = known.written(Decimal("1234.5"), currency="EUR", locale=locale)
+    own = currencies.written(Decimal("1234.5"), currency="EUR", locale=locale)
     assert money(Decimal("1234.5"), shop) == own
 
 
 def test_a_fix_without_a_history_is_known_as_one_in_every_language():
-    for language in known.PAPER_LANGUAGES:
+    for language in currencies.PAPER_LANGUAGES:
         make.shop(paper_language=language)
         option = till.drafted().options.first()
         assert option.has_no_history

@@ -9,9 +9,9 @@ from PIL import Image
 
 from billing.invoices.actions import credit, issue
 from repairs.customers.models import Customer
-from repairs.intake.printing import slip_pdf
+from repairs.intake.papers import slip_pdf
 from shopdesk.shop import logo
-from shopdesk.shop.models import MarkupBand, Shop
+from shopdesk.shop.models import MarkupTier, Shop
 from tests import make
 from tests.billing import till
 from tests.papers import text_of
@@ -26,12 +26,12 @@ FACTS = {
     "tax_id": "DE123456789",
     "letterhead": "Registered in Lower Hythe, no. 4711\nOpen Tuesday to Friday",
     "other_contact": "tallow.example/ask",
-    "quote_words": "Half the price is due with your yes.",
-    "invoice_words": "Bank: Hythe Mutual.",
+    "quote_text": "Half the price is due with your yes.",
+    "invoice_text": "Bank: Hythe Mutual.",
 }
 
 
-@pytest.fixture(params=["A4", "Letter"])
+@pytest.fixture(params=["A4", "Email"])
 def shop(request):
     picture = logo.as_png(drawn(size=(900, 300)))
     return make.shop(logo=picture, paper=request.param, **FACTS)
@@ -82,9 +82,9 @@ def test_words_stand_at_the_foot_of_their_own_paper(shop):
         "bill": text_of(bytes(bill.paper)),
         "note": text_of(bytes(note.paper)),
     }
-    has = {name: FACTS["quote_words"] in words for name, words in said.items()}
+    has = {name: FACTS["quote_text"] in words for name, words in said.items()}
     assert has == {"quote": True, "bill": False, "note": False}
-    has = {name: FACTS["invoice_words"] in words for name, words in said.items()}
+    has = {name: FACTS["invoice_text"] in words for name, words in said.items()}
     assert has == {"quote": False, "bill": True, "note": False}
 
 
@@ -115,7 +115,7 @@ def test_what_was_a_large_file_makes_a_small_paper():
 
 def test_prices_of_dear_parts_bear_their_band_on_a_quote():
     make.shop(markup=Decimal(60))
-    MarkupBand.objects.create(starts_at=Decimal(2), percent=Decimal(20))
+    MarkupTier.objects.create(starts_at=Decimal(2), percent=Decimal(20))
     line = till.drafted().options.first().lines.get(kind="part")
     assert (line.price, line.suggested) == (Decimal("3.00"), Decimal("3.00"))
 

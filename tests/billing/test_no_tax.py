@@ -49,8 +49,8 @@ def test_every_page_and_paper_gives_the_reason(client, kind, include_tax):
     before = [said_by(client, place) for place in places]
     sent = sending.send(draft, on=till.TODAY, at=till.now(), by=None)
     after = [said_by(client, place) for place in places]
-    till.mend(till.say_yes(sent).job)
-    counter = said_by(client, reverse("handback:hand_back", args=[sent.job.pk]))
+    till.mend(till.accept_online(sent).job)
+    counter = said_by(client, reverse("handover:hand_over", args=[sent.job.pk]))
     bill = issue(sent.job, on=till.TODAY, at=till.now(), by=None)
     note = credit(bill, why="Wrong name.", on=till.TODAY, at=till.now(), by=None)
     bills = [

@@ -5,11 +5,11 @@ from decimal import Decimal
 
 from django.utils import timezone
 
-from billing.handback.actions import hand_back
+from billing.handover.actions import hand_over
 from billing.quotes import answering, drafting, sending
 from repairs.faults.models import UsualPart
 from repairs.jobs import states
-from repairs.jobs.models import ProofRun
+from repairs.jobs.models import FinalTest
 from tests import make
 
 TODAY = date(2026, 3, 5)
@@ -43,7 +43,7 @@ def sent(on=TODAY, **facts):
     return sending.send(drafted(**facts), on=on, at=now(), by=None)
 
 
-def say_yes(quote, *, on=TODAY, option=None, **facts):
+def accept_online(quote, *, on=TODAY, option=None, **facts):
     facts.setdefault("version", quote.version)
     facts.setdefault("who", "Ada Fenwick")
     facts.setdefault("how", "counter")
@@ -52,7 +52,7 @@ def say_yes(quote, *, on=TODAY, option=None, **facts):
 
 
 def accepted(**facts):
-    return say_yes(sent(**facts))
+    return accept_online(sent(**facts))
 
 
 def mend(job):
@@ -65,7 +65,7 @@ def mend(job):
         repair.outcome = states.FIXED
         repair.no_part_needed = True
         repair.save()
-        ProofRun.objects.create(repair=repair, tries=9, needed=1, run_at=now())
+        FinalTest.objects.create(repair=repair, tries=9, needed=1, run_at=now())
     job.repair_done(by=None)
     job.prove(by=None)
     job.close(outcome=states.FIXED, by=None)
@@ -82,20 +82,24 @@ def covered(*, redo=True):
     fault = make.fault()
     fix = make.fix(fault, name="Replace the socket")
     earlier = make.past_repair(
-        fault, fix, on=date(2026, 1, 5), covered_until=date(2026, 7, 4), cover_days=180
+        fault,
+        fix,
+        on=date(2026, 1, 5),
+        warranty_until=date(2026, 7, 4),
+        warranty_days=180,
     )
     job = make.comeback(earlier, on=date(2026, 3, 2)).job
     make.repair(job, fault, fix=fix)
     job.diagnose(by=None)
     if not redo:
         return job
-    job.approve_under_cover(by=None)
+    job.approve_warranty_repair(by=None)
     return mend(job)
 
 
 def handed_back(*, paid=Decimal(0), means="", key=None, on=TODAY, **facts):
     """The invoice of a job that went the whole way."""
-    return hand_back(
+    return hand_over(
         ready(**facts),
         version=None,
         on=on,

@@ -3,11 +3,11 @@
 import pytest
 from django.utils import timezone
 
-from billing.quotes.changes.models import ChangeAnswer
+from billing.changes.models import ChangeAnswer
 from billing.quotes.links import create_link
 from billing.quotes.models import Quote
 from tests.billing import till
-from tests.billing.quotes.changes.test_change_order import record
+from tests.billing.changes.test_change_order import record
 from tests.browser.rules import axe
 
 pytestmark = pytest.mark.django_db(transaction=True)

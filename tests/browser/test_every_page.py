@@ -8,8 +8,8 @@ from django.contrib.sessions.models import Session
 from django.urls import Resolver404, resolve, reverse
 from django.utils import timezone
 
-from billing.handback.models import Parcel
-from billing.quotes.repair_form.models import RepairForm
+from billing.handover.models import Parcel
+from billing.repair_form.models import RepairInformationForm
 from repairs.jobs.models import Job
 from shopdesk.staff.models import User
 from tests.browser.rules import axe
@@ -18,7 +18,7 @@ from tests.shopdesk.staff.url_roles import EXPECTED
 FILES = "paper slip label cover parcel csv json pdf ubl receipt attachment".split()
 # Not pages: papers and files, parts of pages, and what is only pressed.
 PAPERS = {name for name in EXPECTED if name.split(":")[-1] in FILES}
-PAGES_OF_A_JOB = {"bench:job", "quotes:for_job", "handback:hand_back", "returns:decide"}
+PAGES_OF_A_JOB = {"bench:job", "quotes:for_job", "handover:hand_over", "returns:decide"}
 PAGES_OF_GROUPS = {"comebacks:delivery", "comebacks:model", "comebacks:board"}
 
 
@@ -52,9 +52,9 @@ def pages(page, site):
     # Each kind of page is opened once, and these are linked from some jobs alone.
     asked = Job.objects.filter(state="quoted", quotes__state="sent").last()
     waiting += [
-        RepairForm.objects.exclude(given_at=None).last().get_absolute_url(),
-        reverse("links:sign_here", args=[asked.pk]),
-        reverse("handback:hand_back", args=[Parcel.objects.last().job_id]),
+        RepairInformationForm.objects.exclude(given_at=None).last().get_absolute_url(),
+        reverse("customer_links:sign_here", args=[asked.pk]),
+        reverse("handover:hand_over", args=[Parcel.objects.last().job_id]),
     ]
     in_front = set(waiting)
     while waiting:

@@ -20,9 +20,9 @@ pytestmark = pytest.mark.django_db(transaction=True)
 BENCH_TO_THE_END = [
     states.APPROVED,
     states.REPAIRED,
-    states.PROVEN,
+    states.TESTED,
     states.READY,
-    states.HANDED_BACK,
+    states.HANDED_OVER,
 ]
 
 
@@ -148,7 +148,7 @@ def test_a_device_goes_the_whole_way_and_its_comeback_is_counted(sign_in, stocke
         repair = job.repairs.get()
         assert steps(job)[-5:] == BENCH_TO_THE_END
         assert repair.minutes == 50
-        assert repair.covered_until == job.handed_back_on + timedelta(days=180)
+        assert repair.warranty_until == job.handed_over_on + timedelta(days=180)
         bill = Invoice.objects.get(job=job)
         assert bill.balance == 0 and bill.gross == job.payments.total() > 0
 
@@ -171,7 +171,7 @@ def test_a_device_goes_the_whole_way_and_its_comeback_is_counted(sign_in, stocke
         bench.get_by_label("same fault").check()
         bench.get_by_label("yes: free to the customer").check()
         press(bench, "Decide")
-        assert again.decision.what == states.SAME_FAULT and again.is_under_cover
+        assert again.decision.what == states.SAME_FAULT and again.is_warranty_repair
 
         # Under cover it needs no quote; it is done again, at no charge.
         find_the_fault(bench, again)
@@ -188,8 +188,8 @@ def test_a_device_goes_the_whole_way_and_its_comeback_is_counted(sign_in, stocke
         assert Invoice.objects.get(job=again).gross == 0
         redo = again.repairs.get()
         part_cost = redo.parts_used.get().cost
-        assert redo.cost == Decimal(30) * stocked_shop.cost_rate / 60 + part_cost
-        assert redo.covered_until == repair.covered_until
+        assert redo.cost == Decimal(30) * stocked_shop.hourly_cost / 60 + part_cost
+        assert redo.warranty_until == repair.warranty_until
 
     # Counted in the month's comeback table, which opens the jobs behind it.
     owner = sign_in("owner")

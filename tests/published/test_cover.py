@@ -14,17 +14,17 @@ import time_machine
 from django.utils import timezone
 
 from repairs.jobs import states
-from repairs.jobs.cover import covered_until, is_covered, redo_covered_until
+from repairs.jobs.warranty import is_in_warranty, rework_warranty_until, warranty_until
 from tests import make
 
 
 def test_the_day_of_handing_back_is_day_0_and_the_last_day_is_covered():
-    until = covered_until(date(2026, 3, 2), days=30)
+    until = warranty_until(date(2026, 3, 2), days=30)
     assert until == date(2026, 4, 1)
-    assert is_covered(date(2026, 3, 2), until=until)
-    assert is_covered(date(2026, 4, 1), until=until)
-    assert not is_covered(date(2026, 4, 2), until=until)
-    assert not is_covered(date(2026, 3, 2), until=None)
+    assert is_in_warranty(date(2026, 3, 2), until=until)
+    assert is_in_warranty(date(2026, 4, 1), until=until)
+    assert not is_in_warranty(date(2026, 4, 2), until=until)
+    assert not is_in_warranty(date(2026, 3, 2), until=None)
 
 
 @pytest.mark.parametrize(
@@ -42,21 +42,21 @@ def test_the_day_of_handing_back_is_day_0_and_the_last_day_is_covered():
     ],
 )
 def test_the_29th_of_february_counts_as_the_day_it_is(handed_back, days, until):
-    assert covered_until(handed_back, days=days) == until
+    assert warranty_until(handed_back, days=days) == until
 
 
 @pytest.mark.parametrize("year", [1900, 2000, 2024, 2026, 2028, 2100])
 def test_a_year_of_cover_ends_a_day_early_over_a_leap_day(year):
-    until = covered_until(date(year, 1, 1), days=365)
+    until = warranty_until(date(year, 1, 1), days=365)
     assert until == (date(year, 12, 31) if isleap(year) else date(year + 1, 1, 1))
 
 
 def test_a_redo_runs_out_the_old_cover_but_at_least_the_shop_s_rest():
     handed_back = date(2026, 3, 2)
     old = date(2026, 8, 1)
-    assert redo_covered_until(handed_back, old_until=old, rest_days=30) == old
+    assert rework_warranty_until(handed_back, old_until=old, rest_days=30) == old
     late = date(2026, 3, 10)
-    assert redo_covered_until(handed_back, old_until=late, rest_days=30) == date(
+    assert rework_warranty_until(handed_back, old_until=late, rest_days=30) == date(
         2026, 4, 1
     )
 
@@ -86,7 +86,7 @@ def test_the_nights_are_those_on_which_the_clocks_change():
 )
 @pytest.mark.django_db
 def test_cover_starts_on_the_local_day_at_every_hour_of_such_a_night(zone, day, clock):
-    make.shop(cover_lasting=30)
+    make.shop(warranty_days_lasting=30)
     hour, minute = map(int, clock.split(":"))
     for fold in (0, 1):
         local = datetime(
@@ -98,23 +98,23 @@ def test_cover_starts_on_the_local_day_at_every_hour_of_such_a_night(zone, day, 
             repair = make.repair(
                 job, fix=make.fix(), outcome=states.FIXED, declared="lasting"
             )
-            job.hand_back(on=timezone.localdate(), by=None)
+            job.hand_over(on=timezone.localdate(), by=None)
             repair.refresh_from_db()
-        assert repair.covered_until == day + timedelta(days=30)
+        assert repair.warranty_until == day + timedelta(days=30)
 
 
 @pytest.mark.parametrize("zone", ZONES)
 def test_the_last_day_ends_at_local_midnight(zone):
-    until = covered_until(date(2026, 3, 2), days=27)
+    until = warranty_until(date(2026, 3, 2), days=27)
     assert until == date(2026, 3, 29)  # the night of the change in Berlin
     last = datetime(2026, 3, 29, 23, 59, 59, tzinfo=ZoneInfo(zone))
     with timezone.override(zone):
         with time_machine.travel(last.astimezone(UTC), tick=False):
-            assert is_covered(timezone.localdate(), until=until)
+            assert is_in_warranty(timezone.localdate(), until=until)
         with time_machine.travel(
             last.astimezone(UTC) + timedelta(seconds=1), tick=False
         ):
-            assert not is_covered(timezone.localdate(), until=until)
+            assert not is_in_warranty(timezone.localdate(), until=until)
 
 
 def test_two_places_disagree_about_today_and_each_is_right():
@@ -122,6 +122,6 @@ def test_two_places_disagree_about_today_and_each_is_right():
     until = date(2026, 3, 28)
     with time_machine.travel(moment, tick=False):
         with timezone.override("Europe/Berlin"):
-            assert is_covered(timezone.localdate(), until=until)
+            assert is_in_warranty(timezone.localdate(), until=until)
         with timezone.override("Pacific/Auckland"):
-            assert not is_covered(timezone.localdate(), until=until)
+            assert not is_in_warranty(timezone.localdate(), until=until)

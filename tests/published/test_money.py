@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shopdesk.money import Line, TaxGroup, line_amount, rounded, to_step, totals
+from shopdesk.money import Line, TaxGroup, line_amount, round_to_step, rounded, totals
 
 D = Decimal
 DATA = Path(__file__).parent / "data"
@@ -126,7 +126,7 @@ def test_no_lines_are_nothing():
     [("10.25", "0.5", "10.5"), ("10.24", "0.5", "10.0"), ("7", "0", "7")],
 )
 def test_to_a_step(amount, step, result):
-    assert to_step(D(amount), step=D(step)) == D(result)
+    assert round_to_step(D(amount), step=D(step)) == D(result)
 
 
 LINES = st.lists(

@@ -8,7 +8,7 @@ from decimal import Decimal
 
 import pytest
 
-from repairs.stock.values import (
+from repairs.stock.part_values import (
     E24,
     FARAD,
     HENRY,
@@ -19,10 +19,10 @@ from repairs.stock.values import (
     PartValue,
     engineering,
     keys,
-    misfits,
     read,
     series_of,
     shown,
+    substitute_problems,
 )
 
 D = Decimal
@@ -239,7 +239,10 @@ def test_the_series_of_a_value(number, series):
 )
 def test_a_part_at_least_as_good_fits(wanted, candidate):
     kind = "capacitor" if "F" in wanted or "n" in wanted else ""
-    assert misfits(read(candidate, name=kind), wanted=read(wanted, name=kind)) == []
+    assert (
+        substitute_problems(read(candidate, name=kind), wanted=read(wanted, name=kind))
+        == []
+    )
 
 
 @pytest.mark.parametrize(
@@ -259,7 +262,7 @@ def test_a_part_at_least_as_good_fits(wanted, candidate):
     ],
 )
 def test_a_part_that_is_worse_in_one_thing_does_not_fit(wanted, candidate, why):
-    reasons = misfits(read(candidate), wanted=read(wanted))
+    reasons = substitute_problems(read(candidate), wanted=read(wanted))
     assert len(reasons) == 1 and why in reasons[0]
 
 

@@ -7,7 +7,7 @@ from django.template import Context, Template
 from lxml import html as lxml_html
 
 from repairs.jobs import states
-from shopdesk.marks import HOT, SHAPES, WORDS, shape_of
+from shopdesk.look.symbols import HOT, SHAPES, WORDS, icon_for
 from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import day, minutes, moment, money, percent, phone
 
@@ -70,7 +70,7 @@ def test_every_word_has_a_shape_that_can_be_drawn():
 def test_every_state_of_a_job_has_a_shape_of_its_own():
     labels = [str(label).lower() for label in states.LABELS.values()]
     assert all(label in WORDS for label in labels)
-    assert len({shape_of(label) for label in labels}) == len(labels)
+    assert len({icon_for(label) for label in labels}) == len(labels)
 
 
 def test_a_mark_says_its_word_and_hides_its_shape_from_readers():
@@ -86,7 +86,7 @@ def test_a_word_can_carry_no_markup_into_a_mark():
 
 
 def test_shares_and_limits_in_a_sentence_stay_on_one_line():
-    said = drawn("{{ text|unbroken }}", text="risk 42 %, limits <0.1–57 % <b> of 3–4.")
+    said = drawn("{{ text|no_break }}", text="risk 42 %, limits <0.1–57 % <b> of 3–4.")
     assert said == (
         'risk <span class="whole">42 %</span>, limits <span class="whole">&lt;0.1–57 %'
         "</span> &lt;b&gt; of 3–4."

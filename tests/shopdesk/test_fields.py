@@ -16,7 +16,7 @@ from shopdesk.fields import (
     ExactFormField,
     MoneyField,
     MoneyFormField,
-    WholeFormField,
+    WholeNumberField,
     plain,
 )
 from shopdesk.money import LIMIT, UNIT
@@ -232,7 +232,7 @@ def test_the_unit_is_a_ten_thousandth():
     ("typed", "number"), [("0", 0), (" 12 ", 12), ("100000", 100_000), ("007", 7)]
 )
 def test_whole_numbers_are_taken(typed, number):
-    assert WholeFormField().clean(typed) == number
+    assert WholeNumberField().clean(typed) == number
 
 
 @pytest.mark.parametrize(
@@ -241,7 +241,7 @@ def test_whole_numbers_are_taken(typed, number):
 )
 def test_what_is_no_whole_number_in_range_is_refused(typed):
     with pytest.raises(ValidationError):
-        WholeFormField().clean(typed)
+        WholeNumberField().clean(typed)
 
 
 # --- days -------------------------------------------------------------------------

@@ -15,7 +15,7 @@ from fontTools.pens.recordingPen import RecordingPen
 from fontTools.ttLib import TTFont
 from lxml import html as lxml_html
 
-from shopdesk.context import FOOT, ROOMS, links
+from shopdesk.front.navigation import FOOT, ROOMS, links
 from shopdesk.shop.middleware import ShopMiddleware
 from shopdesk.staff.models import Kind, User
 from shopdesk.staff.permissions import roles_for

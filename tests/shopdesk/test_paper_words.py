@@ -9,16 +9,16 @@ from string import Formatter
 import pytest
 from babel.messages.pofile import read_po
 
-from shopdesk import printing
-from shopdesk.printing import render_pdf
-from shopdesk.shop import known
+from shopdesk.papers import render
+from shopdesk.papers.render import render_pdf
+from shopdesk.shop import currencies
 from shopdesk.shop.models import Shop
 from tests import make
 from tests.shopdesk.words_of_papers import papers, words, words_in
 
 ROOT = Path(__file__).parent.parent.parent
 LOCALE = ROOT / "shopdesk" / "locale"
-OTHERS = sorted(set(known.PAPER_LANGUAGES) - {"en"})
+OTHERS = sorted(set(currencies.PAPER_LANGUAGES) - {"en"})
 
 
 def written(language):
@@ -84,11 +84,11 @@ def test_what_is_compiled_is_what_is_written(language):
 
 def test_no_paper_was_forgotten():
     assert {
-        "billing/handback/cover.html",
-        "billing/handback/parcel.html",
+        "billing/handover/cover.html",
+        "billing/handover/parcel.html",
         "billing/invoices/paper.html",
         "billing/quotes/paper.html",
-        "billing/quotes/repair_form/paper.html",
+        "billing/repair_form/paper.html",
         "repairs/intake/slip.html",
     } <= set(papers())
 
@@ -117,7 +117,7 @@ def test_the_rules_see_what_they_are_for():
 @pytest.mark.django_db
 def test_a_paper_says_in_which_language_it_is(monkeypatch):
     asked = []
-    monkeypatch.setattr(printing, "draw_pdf", lambda paper: asked.append(paper) or b"")
+    monkeypatch.setattr(render, "draw_pdf", lambda paper: asked.append(paper) or b"")
     make.shop(paper_language="de")
     facts = {"shop": Shop.current()}
     at = datetime(2026, 3, 2, tzinfo=UTC)

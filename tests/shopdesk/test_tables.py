@@ -8,7 +8,7 @@ from django.test import RequestFactory
 from django_tables2 import RequestConfig
 from lxml import html as lxml_html
 
-from shopdesk import tables
+from shopdesk.look import tables
 from shopdesk.shop.models import Shop
 from shopdesk.staff.models import User
 from shopdesk.templatetags.desk import money
@@ -19,13 +19,13 @@ def tree(text):
     return lxml_html.fromstring(text)
 
 
-class PeopleTable(tables.DeskTable):
+class PeopleTable(tables.ListTable):
     caption = "People"
-    row_head = "name"
+    row_header = "name"
 
     username = tables.CodeColumn()
     name = tables.Column()
-    kind = tables.MarkColumn(accessor="get_kind_display", order_by="kind")
+    kind = tables.BadgeColumn(accessor="get_kind_display", order_by="kind")
     created_at = tables.DateColumn()
     pay = tables.MoneyColumn(empty_values=(), orderable=False)
 
@@ -106,13 +106,13 @@ def test_a_table_asks_as_often_for_one_row_as_for_thirty(django_assert_num_queri
 def test_money_in_a_table_outside_a_page_asks_for_the_shop_once(
     django_assert_num_queries,
 ):
-    class Bills(tables.DeskTable):
+    class Bills(tables.ListTable):
         total = tables.MoneyColumn()
 
     make.shop(currency="USD", locale="en_US")
     bills = Bills([{"total": Decimal(n)} for n in range(30)])
     with django_assert_num_queries(1):
-        shown = [cell["shown"] for row in bills.laid_out() for cell in row["cells"]]
+        shown = [cell["shown"] for row in bills.with_html() for cell in row["cells"]]
     assert shown[2] == "$2.00"
 
 
@@ -121,7 +121,7 @@ def test_an_empty_table_says_so():
 
 
 def test_a_cell_can_carry_no_markup():
-    class Notes(tables.DeskTable):
+    class Notes(tables.ListTable):
         note = tables.Column()
 
     request = RequestFactory().get("/")

@@ -9,10 +9,10 @@ from pathlib import Path
 
 from django.utils.translation.template import templatize
 
+from billing.changes.models import ChangeAnswer
+from billing.customer_page import queries as where
 from billing.invoices.models import Invoice, Payment
 from billing.pricing import track_record_words as known
-from billing.quotes.changes.models import ChangeAnswer
-from billing.quotes.link import queries as where
 from billing.quotes.models import Quote
 from repairs.faults import cautions, declared
 from repairs.jobs import states as job_states
@@ -24,7 +24,7 @@ ROOT = Path(__file__).parent.parent.parent
 STAYS_HERE = ("label.html", "report.html", "day_close/", "_for_staff.html")
 """What no customer gets: it speaks as the screens do."""
 
-CUSTOMERS_PAGE = "billing/quotes/link/frame.html"
+CUSTOMERS_PAGE = "billing/customer_page/frame.html"
 LOOKS = ("shopdesk/look/paper.html", CUSTOMERS_PAGE)
 FIELD = "shopdesk/look/field.html"
 
@@ -63,7 +63,7 @@ CHOSEN = [
 
 BEGUN_WITH = [
     Shop._meta.get_field(name).default
-    for name in ("slip_words", "cover_words", "reminder_words")
+    for name in ("slip_text", "warranty_text", "reminder_text")
 ]
 """Words of the shop's own, for as long as it has not put others in their place."""
 

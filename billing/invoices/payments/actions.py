@@ -10,11 +10,11 @@ from uuid import UUID, uuid4
 
 from django.db import transaction
 
-from billing.invoices.day_close.models import open_day
+from billing.day_close.models import open_day
 from billing.invoices.models import MEANS, MOVED, Invoice, Payment, Receipt
-from billing.invoices.payments.coins import Handed, NotInCoins, handed, in_coins
-from billing.invoices.payments.printing import receipt_paper
-from billing.invoices.queries import agreed_gross, deposits_of
+from billing.invoices.payments.coins import CashRoundingError, Handed, handed, in_coins
+from billing.invoices.payments.papers import receipt_paper
+from billing.invoices.queries import agreed_total, deposits_of
 from billing.invoices.refusals import Refused
 from billing.pricing.currency import Currency
 from repairs.jobs import states
@@ -113,14 +113,14 @@ def _check_deposit(
         raise Refused(
             f"Job {job.number} is billed already: take the money on its bill."
         )
-    if job.state == states.HANDED_BACK:
+    if job.state == states.HANDED_OVER:
         raise Refused(f"Job {job.number} was handed back: there is nothing to come.")
     if currency != shop.currency:
         raise Refused(
             f"A deposit in {currency} is here already and the shop now takes"
             f" {shop.currency}: pay that one back first."
         )
-    most = agreed_gross(job, shop=shop)
+    most = agreed_total(job, shop=shop)
     if most is None or amount + here <= most:
         return
     if not most:
@@ -152,7 +152,7 @@ def handed_over(
     places = Currency(currency, shop.locale).places
     try:
         return handed(amount, left=left, step=step, places=places)
-    except NotInCoins:
+    except CashRoundingError:
         near = in_coins(amount, step=step, places=places)
         raise Refused(
             f"Cash goes in steps of {said(step, currency, shop)}: that would be"
@@ -179,10 +179,10 @@ def written_down(payment: Payment, shop: Shop) -> str:
     if payment.rounding:
         off = said(abs(payment.settles), payment.currency, shop)
         told.append(f"Rounded to coins: it settles {off}.")
-    if payment.counts_on != payment.paid_on:
+    if payment.booked_on != payment.paid_on:
         told.append(
             f"The till of today is closed already, so it counts on"
-            f" {day(payment.counts_on)}."
+            f" {day(payment.booked_on)}."
         )
     return " ".join(told)
 
@@ -236,7 +236,7 @@ def book(
         key=key or uuid4(),
         words=words,
         paid_on=on,
-        counts_on=open_day(on),
+        booked_on=open_day(on),
         taken_at=at,
         taken_by=by,
     )
@@ -286,6 +286,6 @@ def keep_receipt(payment: Payment, *, at: datetime) -> Receipt:
     receipt.paper = receipt_paper(
         receipt, payment=payment, job=job, shop=Shop.current(), made_at=at
     )
-    receipt.paper_hash = sha256(receipt.paper).hexdigest()
+    receipt.pdf_sha256 = sha256(receipt.paper).hexdigest()
     receipt.save(force_insert=True)
     return receipt

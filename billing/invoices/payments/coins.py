@@ -3,10 +3,10 @@
 from dataclasses import dataclass
 from decimal import Decimal
 
-from shopdesk.money import rounded, to_step
+from shopdesk.money import round_to_step, rounded
 
 
-class NotInCoins(Exception):
+class CashRoundingError(Exception):
     """An amount of cash that can't be handed over."""
 
 
@@ -20,7 +20,7 @@ class Handed:
 
 def in_coins(amount: Decimal, *, step: Decimal, places: int) -> Decimal:
     """The nearest amount that can be handed over; a step of 0 leaves it."""
-    return rounded(to_step(amount, step=step), places=places)
+    return rounded(round_to_step(amount, step=step), places=places)
 
 
 def handed(amount: Decimal, *, left: Decimal, step: Decimal, places: int) -> Handed:
@@ -35,5 +35,5 @@ def handed(amount: Decimal, *, left: Decimal, step: Decimal, places: int) -> Han
     if amount in (left, whole):
         return Handed(whole, left - whole)
     if amount % step:
-        raise NotInCoins
+        raise CashRoundingError
     return Handed(amount, Decimal(0))

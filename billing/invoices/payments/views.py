@@ -9,11 +9,11 @@ from django.utils import timezone
 from billing.invoices.forms import PaymentForm
 from billing.invoices.models import Payment, Receipt
 from billing.invoices.payments import actions
-from billing.invoices.queries import agreed_gross, balance_of
+from billing.invoices.queries import agreed_total, balance_of
 from billing.invoices.refusals import Refused
 from repairs.jobs import states
 from repairs.jobs.models import Job
-from shopdesk.printing import PaperFailed
+from shopdesk.papers.render import PaperFailed
 from shopdesk.shop.models import Shop
 
 REFUSALS = (Refused, PaperFailed)
@@ -60,7 +60,7 @@ def for_job(request, pk):
                 f"{amount} {done}: receipt {payment.receipt.full_number} is below.",
             )
             return redirect("invoices:for_job", pk)
-    bills = job.invoices.for_rows().order_by("id")
+    bills = job.invoices.for_list().order_by("id")
     is_billed = any(not (b.is_credit_note or b.is_credited) for b in bills)
     return render(
         request,
@@ -69,13 +69,13 @@ def for_job(request, pk):
             "job": job,
             "balance": balance,
             "owed_back": -balance.owed,
-            "agreed": agreed_gross(job, shop=shop),
+            "agreed": agreed_total(job, shop=shop),
             "written_in": written_in,
             "bills": bills,
             "payments": with_receipts(job.payments.all()),
-            "may_take": not is_billed and job.state != states.HANDED_BACK,
+            "may_take": not is_billed and job.state != states.HANDED_OVER,
             "may_bill": not is_billed
-            and job.state in (states.READY, states.HANDED_BACK),
+            and job.state in (states.READY, states.HANDED_OVER),
             "takes": form,
             "gives": back,
             "forms": [form, back],

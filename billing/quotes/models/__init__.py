@@ -7,8 +7,8 @@ from billing.quotes.models.option import (
     MAX_PRICE,
     Line,
     LineKind,
-    Option,
     QuoteLine,
+    QuoteOption,
 )
 from billing.quotes.models.quote import Quote
 
@@ -19,7 +19,7 @@ __all__ = [
     "Line",
     "LineKind",
     "Link",
-    "Option",
+    "QuoteOption",
     "Quote",
     "QuoteLine",
 ]

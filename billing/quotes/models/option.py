@@ -14,8 +14,8 @@ from repairs.faults.models import Fix
 from repairs.jobs.models import Repair
 from repairs.stock.models import Part
 from shopdesk import money
-from shopdesk.fields import ExactField, MoneyField
-from shopdesk.printing import in_all_paper_languages
+from shopdesk.fields import FixedDecimalField, MoneyField
+from shopdesk.papers.render import in_all_paper_languages
 from shopdesk.shop import price_list, tax
 
 MAX_OPTIONS = 5
@@ -24,7 +24,7 @@ MAX_PRICE = Decimal(10) ** 9
 """No line is dearer, in whatever currency."""
 
 
-class Option(models.Model):
+class QuoteOption(models.Model):
     """One of the alternatives of a quote: what is done, and its cover."""
 
     class Does(models.TextChoices):
@@ -45,8 +45,8 @@ class Option(models.Model):
     declared = models.CharField(
         max_length=7, choices=declared.CHOICES, blank=True, default=""
     )
-    cover_days = models.PositiveSmallIntegerField("days of cover", default=0)
-    days_to_do = models.PositiveSmallIntegerField("days it takes", default=3)
+    warranty_days = models.PositiveSmallIntegerField("days of cover", default=0)
+    turnaround_days = models.PositiveSmallIntegerField("days it takes", default=3)
     does = models.CharField(
         "what is done", max_length=7, choices=Does, default=Does.REPAIR
     )
@@ -55,8 +55,10 @@ class Option(models.Model):
     # What the price was reckoned from. Never shown to the customer.
     planned_minutes = models.PositiveIntegerField(null=True, blank=True, editable=False)
     own_cost = MoneyField(null=True, blank=True, editable=False)
-    redo_cost = MoneyField(null=True, blank=True, editable=False)
-    chance = ExactField("chance of a comeback", null=True, blank=True, editable=False)
+    rework_cost = MoneyField(null=True, blank=True, editable=False)
+    chance = FixedDecimalField(
+        "chance of a comeback", null=True, blank=True, editable=False
+    )
     reserve = MoneyField("comeback reserve", null=True, blank=True, editable=False)
     list_price = MoneyField(null=True, blank=True, editable=False)
     floor = MoneyField(null=True, blank=True, editable=False)
@@ -156,13 +158,13 @@ class Line(models.Model):
     position = models.PositiveSmallIntegerField()
     kind = models.CharField(max_length=6, choices=LineKind)
     text = models.CharField(max_length=200)
-    quantity = ExactField(default=Decimal(1))
+    quantity = FixedDecimalField(default=Decimal(1))
     price = MoneyField("price of one")
     amount = MoneyField(editable=False)
     tax_kind = models.CharField(
         "tax", max_length=8, choices=tax.KINDS, default=tax.STANDARD
     )
-    tax_rate = ExactField("tax in percent", editable=False)
+    tax_rate = FixedDecimalField("tax in percent", editable=False)
     tax_reason = models.CharField(max_length=200, blank=True, editable=False)
 
     class Meta:
@@ -213,7 +215,9 @@ class Line(models.Model):
 
 
 class QuoteLine(Line):
-    option = models.ForeignKey(Option, on_delete=models.CASCADE, related_name="lines")
+    option = models.ForeignKey(
+        QuoteOption, on_delete=models.CASCADE, related_name="lines"
+    )
     part = models.ForeignKey(
         Part, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )

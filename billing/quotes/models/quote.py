@@ -17,7 +17,7 @@ from billing.quotes import states
 from repairs.jobs import states as job_states
 from repairs.jobs.models import Job
 from shopdesk.errors import StaleError
-from shopdesk.fields import best_first
+from shopdesk.fields import rank_matches
 from shopdesk.shop.models import Shop
 
 STAFF = settings.AUTH_USER_MODEL
@@ -29,7 +29,7 @@ VERSIONED = re.compile(
 
 
 class QuoteQuerySet(models.QuerySet):
-    def for_rows(self):
+    def for_list(self):
         """With all that one row of a list of quotes shows; the papers stay behind."""
         return (
             self.defer("paper")
@@ -49,7 +49,7 @@ class QuoteQuerySet(models.QuerySet):
         jobs = Job.objects.numbered(named[1]).order_by()
         return self.filter(job__in=jobs.values("pk"), version=int(named[2]))
 
-    def sought(self, words: str):
+    def search(self, words: str):
         """Those whose number `words` may mean, those that hold before the replaced."""
         named = VERSIONED.fullmatch(words)
         number = named[1] if named else words
@@ -57,7 +57,7 @@ class QuoteQuerySet(models.QuerySet):
         found = self.filter(job__in=jobs.values("pk"))
         if named:
             found = found.filter(version=int(named[2]))
-        return best_first(
+        return rank_matches(
             found,
             exact=Q(job__number__iexact=number) if named else Q(pk__in=[]),
             begins=~Q(state=states.REPLACED),
@@ -113,7 +113,7 @@ class Quote(models.Model):
     )
     sent_at = models.DateTimeField(null=True, blank=True, editable=False)
     chosen = models.ForeignKey(
-        "Option",
+        "QuoteOption",
         null=True,
         blank=True,
         on_delete=models.PROTECT,
@@ -125,7 +125,7 @@ class Quote(models.Model):
     answered_by = models.CharField("who said so", max_length=120, blank=True)
     answer_why = models.CharField("reason", max_length=500, blank=True)
     paper = models.BinaryField(null=True, editable=False)
-    paper_hash = models.CharField(max_length=64, blank=True, editable=False)
+    pdf_sha256 = models.CharField(max_length=64, blank=True, editable=False)
 
     objects = QuoteQuerySet.as_manager()
 
@@ -147,7 +147,7 @@ class Quote(models.Model):
                 condition=~Q(state__in=[states.SENT, states.ACCEPTED, states.DECLINED])
                 | (
                     Q(sent_at__isnull=False, valid_until__isnull=False)
-                    & ~Q(paper_hash="")
+                    & ~Q(pdf_sha256="")
                 ),
                 name="quote_sent_is_kept",
             ),

@@ -29,7 +29,7 @@ def diagnose(request, pk):
 
 
 def start_under_cover(request, pk):
-    return _step(request, pk, "approve_under_cover")
+    return _step(request, pk, "approve_warranty_repair")
 
 
 def revise(request, pk):

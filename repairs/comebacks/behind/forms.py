@@ -34,7 +34,7 @@ class WhichForm(forms.Form):
     def has(self, row, *, as_of: date) -> bool:
         """Whether a repair is one of those."""
         asked = self.cleaned_data
-        ends = row.job.device.watch_ends_on
+        ends = row.job.device.out_of_use_on
         is_sold_on = ends is not None and ends <= as_of
         return (
             (not asked["became"] or row.became == asked["became"])

@@ -47,21 +47,21 @@ def counted_repairs(
         repairs = repairs.filter(pk__in=_came_back(as_of, within))
     elif became == WATCHED:
         repairs = repairs.filter(*_still_watched(as_of, within))
-    return repairs.order_by("-handed_back_on", "-id")
+    return repairs.order_by("-handed_over_on", "-id")
 
 
 def _came_back(as_of: date, within: int):
-    after = DayNumber("came_back_on") - DayNumber("handed_back_on")
+    after = DayNumber("came_back_on") - DayNumber("handed_over_on")
     back = comebacks_by(as_of).alias(after=after)
     return back.filter(after__lte=within).values("earlier_id")
 
 
 def _still_watched(as_of: date, within: int) -> list[Q]:
-    ends = "job__device__watch_ends_on"
+    ends = "job__device__out_of_use_on"
     return [
         ~Q(pk__in=_came_back(as_of, within)),
         Q(**{f"{ends}__isnull": True}) | Q(**{f"{ends}__gt": as_of}),
-        Q(handed_back_on__gt=as_of - timedelta(days=within)),
+        Q(handed_over_on__gt=as_of - timedelta(days=within)),
     ]
 
 
@@ -69,7 +69,7 @@ def of_month(first: date, *, as_of: date):
     """The repairs handed back in the month of this first day."""
     following = (first + timedelta(days=31)).replace(day=1)
     return fixed_by(as_of).filter(
-        job__handed_back_on__gte=first, job__handed_back_on__lt=following
+        job__handed_over_on__gte=first, job__handed_over_on__lt=following
     )
 
 
@@ -98,12 +98,12 @@ def behind(repairs, *, as_of: date, within: int) -> list[Behind]:
     back = comebacks_by(as_of).filter(earlier__in=repairs.order_by().values("pk"))
     first = first_comebacks(back)
     t, d = days_watched(
-        _ordinals(repair.job.handed_back_on for repair in found),
+        _ordinals(repair.job.handed_over_on for repair in found),
         came_back=_ordinals(
             first[repair.pk].came_back_on if repair.pk in first else None
             for repair in found
         ),
-        watch_ends=_ordinals(repair.job.device.watch_ends_on for repair in found),
+        watch_ends=_ordinals(repair.job.device.out_of_use_on for repair in found),
         as_of=as_of.toordinal(),
         within=within,
     )
@@ -118,7 +118,7 @@ def behind(repairs, *, as_of: date, within: int) -> list[Behind]:
         )
         for repair, days, is_back in zip(found, t.tolist(), d.tolist(), strict=True)
     ]
-    rows.sort(key=lambda row: row.job.handed_back_on, reverse=True)
+    rows.sort(key=lambda row: row.job.handed_over_on, reverse=True)
     return sorted(rows, key=lambda row: not row.is_back)
 
 
@@ -177,16 +177,19 @@ def redone(
     """
     back = comebacks_by(as_of, only=only)
     if is_here:
-        back = back.exclude(over_on__lte=as_of)
+        back = back.exclude(rework_handed_over_on__lte=as_of)
     else:
-        back = back.filter(over_on__gte=as_of.replace(day=1), over_on__lte=as_of)
+        back = back.filter(
+            rework_handed_over_on__gte=as_of.replace(day=1),
+            rework_handed_over_on__lte=as_of,
+        )
     if fault:
         back = back.filter(fault_id=fault)
     if fix:
         back = back.filter(fix_id=fix)
     found = back.select_related(
         "job__device__model", "earlier__job", "earlier__fault", "earlier__fix"
-    ).order_by("-over_on", "-came_back_on", "-pk")
+    ).order_by("-rework_handed_over_on", "-came_back_on", "-pk")
     return [
         Redone(job=one.job, repair=one.earlier, cost=one.cost_on(as_of))
         for one in found

@@ -1,7 +1,7 @@
 """The lists of the jobs behind a total."""
 
 from repairs.comebacks.tables import BehindTable
-from shopdesk import tables
+from shopdesk.look import tables
 
 
 class RepairsTable(BehindTable):
@@ -23,11 +23,11 @@ class CountedTable(RepairsTable):
         per_page = 50
 
 
-class RedoneTable(tables.DeskTable):
+class RedoneTable(tables.ListTable):
     """Comebacks, with the repair that each is held against."""
 
     caption = "The comebacks behind these figures"
-    row_head = "job"
+    row_header = "job"
 
     job = tables.CodeColumn(
         linkify=lambda record: record.job.get_absolute_url(), order_by="job__number"
@@ -43,8 +43,8 @@ class RedoneTable(tables.DeskTable):
         order_by="repair__job__number",
     )
     back = tables.DateColumn(verbose_name="Came back", accessor="job__booked_in_on")
-    handed_back = tables.DateColumn(accessor="job__handed_back_on")
+    handed_back = tables.DateColumn(accessor="job__handed_over_on")
     cost = tables.MoneyColumn()
 
-    class Meta(tables.DeskTable.Meta):
+    class Meta(tables.ListTable.Meta):
         empty_text = "No such comeback by that day."

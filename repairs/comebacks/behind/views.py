@@ -73,7 +73,9 @@ def ask(request):
     """The question of the address; the shop is asked for once, for the frame too."""
     request.shop = Shop.current()
     return AskForm(
-        request.GET, today=timezone.localdate(), within=request.shop.watch_days
+        request.GET,
+        today=timezone.localdate(),
+        within=request.shop.comeback_period_days,
     )
 
 

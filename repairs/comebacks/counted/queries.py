@@ -47,7 +47,7 @@ def latest_day(today: date) -> date:
 
     A day to come would count repairs as watched on days that have not been.
     """
-    last = Job.objects.aggregate(last=Max("handed_back_on"))["last"]
+    last = Job.objects.aggregate(last=Max("handed_over_on"))["last"]
     return max(today, last) if last else today
 
 
@@ -60,13 +60,13 @@ def fixed_by(as_of: date, *, only: Q = ALL):
     `only` narrows them further.
     """
     return Repair.objects.filter(
-        only, outcome=states.FIXED, handed_back_on__lte=as_of
+        only, outcome=states.FIXED, handed_over_on__lte=as_of
     ).order_by("id")
 
 
 def comebacks_by(as_of: date, *, only: Q = ALL):
     """The comebacks known by that day, of the repairs that count."""
-    back = Comeback.objects.known_on(as_of)
+    back = Comeback.objects.recorded_on(as_of)
     return back.filter(earlier__in=Repair.objects.filter(only)) if only else back
 
 
@@ -138,8 +138,8 @@ class Book:
 def fixed(as_of: date, *, within: int, only: Q = ALL) -> Fixed:
     """The repairs that count, a row for each pair and what was declared of it."""
     horizon = as_of - timedelta(days=within)
-    is_young = Q(handed_back_on__gt=horizon)
-    age = Value(as_of.toordinal()) - DayNumber("handed_back_on")
+    is_young = Q(handed_over_on__gt=horizon)
+    age = Value(as_of.toordinal()) - DayNumber("handed_over_on")
     rows = (
         fixed_by(as_of, only=only)
         .order_by()
@@ -174,7 +174,7 @@ def last_days(which: list[list[int]], *, as_of: date, only: Q = ALL) -> Ints:
         fixed_by(as_of, only=only)
         .order_by()
         .values("fault_id", "fix_id", "declared")
-        .annotate(last=DayNumber(Max("handed_back_on")))
+        .annotate(last=DayNumber(Max("handed_over_on")))
         .values_list("fault_id", "fix_id", "declared", "last")
     )
     last: dict[tuple[int, int, bool], int] = {}
@@ -189,18 +189,18 @@ def watch_ended(as_of: date, *, only: Q = ALL) -> Ended:
     # Asked from the devices' side, and of all their repairs: few are not watched any
     # more, and a database might begin with the million that are fixed.
     counts = Q(
-        jobs__repairs__outcome=states.FIXED, jobs__repairs__handed_back_on__lte=as_of
+        jobs__repairs__outcome=states.FIXED, jobs__repairs__handed_over_on__lte=as_of
     )
     if only:
         counts &= Q(jobs__repairs__in=Repair.objects.filter(only).order_by())
-    rows = Device.objects.filter(watch_ends_on__lt=as_of).order_by()
+    rows = Device.objects.filter(out_of_use_on__lt=as_of).order_by()
     ended = columns(
         rows.values_list(
             Case(When(counts, then="jobs__repairs__id"), default=0),
             Coalesce("jobs__repairs__fault_id", Value(0)),
             Coalesce("jobs__repairs__fix_id", Value(0)),
-            DayNumber("jobs__repairs__handed_back_on"),
-            DayNumber("watch_ends_on"),
+            DayNumber("jobs__repairs__handed_over_on"),
+            DayNumber("out_of_use_on"),
         )
     )
     return Ended(*ended[:, ended[0] > 0])
@@ -209,14 +209,16 @@ def watch_ended(as_of: date, *, only: Q = ALL) -> Ended:
 def returned(as_of: date, *, only: Q = ALL) -> Returned:
     """The comebacks of those that count."""
     # What a visit cost is known when it is over.
-    paid = Case(When(over_on__lte=as_of, then=Cast("cost", BigIntegerField())))
+    paid = Case(
+        When(rework_handed_over_on__lte=as_of, then=Cast("cost", BigIntegerField()))
+    )
     return Returned(
         *columns(
             comebacks_by(as_of, only=only).values_list(
                 "earlier_id",
                 "fault_id",
                 "fix_id",
-                DayNumber("handed_back_on"),
+                DayNumber("handed_over_on"),
                 DayNumber("came_back_on"),
                 Coalesce(paid, Value(UNPAID)),
             )

@@ -75,12 +75,12 @@ def laid_by(
     repair: Ints,
     reserve: Ints,
     comebacks: Sequence[tuple[int, Decimal | None]],
-    redo_costs: Sequence[Decimal],
+    rework_costs: Sequence[Decimal],
     places: int,
 ) -> list[LaidBy]:
     """The months of the chart. `repair` and `reserve` go together, in units of 1/10000;
     `comebacks` are repairs and what doing them again cost, None where they are not
-    handed back yet; `redo_costs` has a cost for each row of the table.
+    handed back yet; `rework_costs` has a cost for each row of the table.
     """
     start = int(month_numbers(np.array([months[0].month.toordinal()]))[0])
     spot = month_numbers(seen.handed_back) - start
@@ -91,7 +91,7 @@ def laid_by(
     np.add.at(charged, spot[at], reserve)
     on_record = np.bincount(spot[at], minlength=len(months))
 
-    cost = np.array([float(amount) for amount in redo_costs])
+    cost = np.array([float(amount) for amount in rework_costs])
     watched = at[seen.is_watched[at]]
     ahead = hazard_ahead(seen, known, days=seen.within)
     chances = likely(known.posterior, pair=seen.pair[watched], hazard=ahead[watched])

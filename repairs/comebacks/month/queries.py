@@ -282,13 +282,15 @@ def _money(day: _Day) -> Money:
     """Of the month in which the day lies, up to the day."""
     first = day.as_of.replace(day=1)
     known = comebacks_by(day.as_of, only=day.only)
-    over = known.filter(over_on__gte=first, over_on__lte=day.as_of)
+    over = known.filter(
+        rework_handed_over_on__gte=first, rework_handed_over_on__lte=day.as_of
+    )
     paid = [
         (fault, fix, cost or Decimal(0))
         for fault, fix, cost in over.values_list("fault_id", "fix_id", "cost")
     ]
     is_new = day.seen.handed_back >= first.toordinal()
-    still_here = known.exclude(over_on__lte=day.as_of)
+    still_here = known.exclude(rework_handed_over_on__lte=day.as_of)
     return money(
         day.record,
         paid=paid,
@@ -311,6 +313,6 @@ def _laid_by(day: _Day, *, places: int) -> list[LaidBy]:
         repair=repair,
         reserve=reserve,
         comebacks=[(one.earlier_id, one.cost_on(day.as_of)) for one in back],
-        redo_costs=list(day.record.table.rows["mean_redo_cost"]),
+        rework_costs=list(day.record.table.rows["mean_redo_cost"]),
         places=places,
     )

@@ -4,14 +4,14 @@ from django.utils.html import format_html
 
 from repairs.comebacks.month.named import Named
 from repairs.comebacks.tables import stacked
-from shopdesk import tables
+from shopdesk.look import tables
 from shopdesk.templatetags.desk import mark
 
 
-class GroupTable(tables.DeskTable):
+class GroupTable(tables.ListTable):
     """What matters first, until another order is asked for."""
 
-    row_head = "name"
+    row_header = "name"
 
     name = tables.Column()
     word = tables.Column(verbose_name="Verdict")
@@ -21,7 +21,7 @@ class GroupTable(tables.DeskTable):
     ratio = tables.NumberColumn(verbose_name="Times as often, limits")
     over = tables.NumberColumn(verbose_name="Over twice")
 
-    class Meta(tables.DeskTable.Meta):
+    class Meta(tables.ListTable.Meta):
         row_attrs = {"class": lambda record: "hot" if record.is_bad else ""}
 
     def __init__(self, *args, address_of, **kwargs):

@@ -131,7 +131,9 @@ def _asked(request):
     """The shop, asked for once, and the question of the address."""
     request.shop = Shop.current()
     form = WhenForm(
-        request.GET, today=timezone.localdate(), within=request.shop.watch_days
+        request.GET,
+        today=timezone.localdate(),
+        within=request.shop.comeback_period_days,
     )
     return request.shop, form
 

@@ -4,9 +4,9 @@ Django asks for all models of a book in one place; so does everybody else.
 """
 
 from repairs.jobs.models.access import AccessCode
-from repairs.jobs.models.bench import Labour, PartUsed, ProofRun, Reading
-from repairs.jobs.models.changed import Changed
-from repairs.jobs.models.decision import Comeback, ReturnDecision
+from repairs.jobs.models.bench_records import FinalTest, Labour, PartUsed, Reading
+from repairs.jobs.models.change_marks import Changed
+from repairs.jobs.models.decision import Comeback, ReturnAssessment
 from repairs.jobs.models.job import Job, Step
 from repairs.jobs.models.repair import Repair
 from repairs.jobs.models.steps import NotYet, Stale
@@ -19,10 +19,10 @@ __all__ = [
     "Labour",
     "NotYet",
     "PartUsed",
-    "ProofRun",
+    "FinalTest",
     "Reading",
     "Repair",
-    "ReturnDecision",
+    "ReturnAssessment",
     "Stale",
     "Step",
 ]

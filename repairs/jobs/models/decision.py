@@ -15,7 +15,7 @@ from shopdesk.fields import MoneyField
 STAFF = settings.AUTH_USER_MODEL
 
 
-class ReturnDecision(models.Model):
+class ReturnAssessment(models.Model):
     """What a return is. Rows are added, never changed: the last one is in force.
 
     So any past day can be asked what was known on it.
@@ -23,15 +23,15 @@ class ReturnDecision(models.Model):
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="decisions")
     earlier = models.ForeignKey(
-        Repair, on_delete=models.PROTECT, related_name="held_against"
+        Repair, on_delete=models.PROTECT, related_name="later_assessments"
     )
     what = models.CharField(
         "what it is", max_length=15, choices=list(states.RETURN_IS.items())
     )
-    is_covered = models.BooleanField("covered", default=False)
+    is_in_warranty = models.BooleanField("covered", default=False)
     why = models.CharField(max_length=500, blank=True)
     by = models.ForeignKey(STAFF, null=True, on_delete=models.PROTECT, related_name="+")
-    decided_on = models.DateField()
+    assessed_on = models.DateField()
 
     class Meta:
         ordering = ["id"]
@@ -43,7 +43,7 @@ class ReturnDecision(models.Model):
             ),
             # Only the same fault is owed: all else is new work.
             models.CheckConstraint(
-                condition=Q(is_covered=False)
+                condition=Q(is_in_warranty=False)
                 | Q(what__in=[states.SAME_FAULT, states.UNDECIDED]),
                 name="return_covered_only_same_fault",
             ),
@@ -55,39 +55,39 @@ class ReturnDecision(models.Model):
 
 COLUMNS = (
     *("decision_id", "job_id", "earlier_id", "fault_id", "fix_id"),
-    *("handed_back_on", "came_back_on", "over_on", "cost"),
-    *("known_on", "known_until"),
+    *("handed_over_on", "came_back_on", "rework_handed_over_on", "cost"),
+    *("recorded_on", "superseded_on"),
 )
 # A comeback costs what the repairs of that visit for the fault it came back with do.
 # Where the bench then recorded it under another fault, all of the visit counts.
 QUERY = """
     SELECT s.id, s.job_id, s.earlier_id, earlier.fault_id, earlier.fix_id,
-        earlier.handed_back_on, visit.booked_in_on, visit.handed_back_on,
+        earlier.handed_over_on, visit.booked_in_on, visit.handed_over_on,
         (SELECT coalesce(
             sum(CASE WHEN again.fault_id = earlier.fault_id THEN again.cost END),
             sum(again.cost))
          FROM repairs_repair again WHERE again.job_id = s.job_id),
-        s.decided_on,
-        (SELECT min(later.decided_on) FROM repairs_returndecision later
+        s.assessed_on,
+        (SELECT min(later.assessed_on) FROM repairs_returnassessment later
          WHERE later.job_id = s.job_id AND later.id > s.id)
-    FROM repairs_returndecision s
+    FROM repairs_returnassessment s
     JOIN repairs_repair earlier ON earlier.id = s.earlier_id
-        AND earlier.outcome = 'fixed' AND earlier.handed_back_on IS NOT NULL
+        AND earlier.outcome = 'fixed' AND earlier.handed_over_on IS NOT NULL
         AND s.what = 'same_fault'
     JOIN repairs_job visit ON visit.id = s.job_id"""
 INSERT = f"INSERT INTO repairs_comeback ({', '.join(COLUMNS)}) {QUERY}"
 
 
 class ComebackQuerySet(models.QuerySet):
-    def known_on(self, day):
+    def recorded_on(self, day):
         """The comebacks as they were known on that day, one a visit.
 
         A decision is never changed, a later one takes its place: of those made by the
         day the last holds, and what was decided later was not known yet.
         """
         return self.filter(
-            known_on__lte=day, came_back_on__lte=day, handed_back_on__lte=day
-        ).exclude(known_until__lte=day)
+            recorded_on__lte=day, came_back_on__lte=day, handed_over_on__lte=day
+        ).exclude(superseded_on__lte=day)
 
     @transaction.atomic
     def write(self, job: Job) -> None:
@@ -153,7 +153,7 @@ class Comeback(models.Model):
     """
 
     decision = models.OneToOneField(
-        ReturnDecision, primary_key=True, on_delete=models.CASCADE, editable=False
+        ReturnAssessment, primary_key=True, on_delete=models.CASCADE, editable=False
     )
     job = models.ForeignKey(
         Job, on_delete=models.CASCADE, related_name="comebacks", editable=False
@@ -161,7 +161,7 @@ class Comeback(models.Model):
     earlier = models.ForeignKey(
         Repair, on_delete=models.CASCADE, related_name="comebacks", editable=False
     )
-    # What is said of the earlier repair; no index, since none is sought by it alone.
+    # What is said of the earlier repair; no index, since none is search by it alone.
     fault = models.ForeignKey(
         Fault,
         on_delete=models.PROTECT,
@@ -172,14 +172,14 @@ class Comeback(models.Model):
     fix = models.ForeignKey(
         Fix, on_delete=models.PROTECT, related_name="+", db_index=False, editable=False
     )
-    handed_back_on = models.DateField(editable=False)
+    handed_over_on = models.DateField(editable=False)
     # And of the visit.
     came_back_on = models.DateField(editable=False)
-    over_on = models.DateField(null=True, editable=False)
+    rework_handed_over_on = models.DateField(null=True, editable=False)
     cost = MoneyField(null=True, editable=False)
-    known_on = models.DateField(editable=False)
+    recorded_on = models.DateField(editable=False)
     # The day another decision took its place.
-    known_until = models.DateField(null=True, editable=False)
+    superseded_on = models.DateField(null=True, editable=False)
 
     objects = ComebackQuerySet.as_manager()
 
@@ -188,5 +188,7 @@ class Comeback(models.Model):
 
     def cost_on(self, day):
         """What doing it again cost, as known on that day; None while it is here."""
-        is_over = self.over_on is not None and self.over_on <= day
+        is_over = (
+            self.rework_handed_over_on is not None and self.rework_handed_over_on <= day
+        )
         return self.cost if is_over else None

@@ -12,14 +12,14 @@ from django.urls import reverse
 
 from repairs.customers.models import Customer, Device
 from repairs.faults.models import Symptom
-from repairs.jobs import cover, states
+from repairs.jobs import states, warranty
 from repairs.jobs.models.steps import Stepping
 from repairs.jobs.numbers import from_label, job_number, label_code
-from shopdesk.fields import MoneyField, best_first
+from shopdesk.fields import MoneyField, rank_matches
 from shopdesk.shop.models import Series
 
 if TYPE_CHECKING:
-    from repairs.jobs.models.decision import ReturnDecision
+    from repairs.jobs.models.decision import ReturnAssessment
 
 STAFF = settings.AUTH_USER_MODEL
 
@@ -27,13 +27,13 @@ STAFF = settings.AUTH_USER_MODEL
 class JobQuerySet(models.QuerySet):
     def open(self):
         """Those not handed back yet."""
-        return self.exclude(state=states.HANDED_BACK)
+        return self.exclude(state=states.HANDED_OVER)
 
     def of_device(self, device: Device):
         """Every visit of one device, the latest first."""
         return self.filter(device=device).order_by("-booked_in_on", "-id")
 
-    def for_rows(self):
+    def for_list(self):
         """With all that one row of a list of jobs shows."""
         return self.select_related("device__model", "customer")
 
@@ -46,15 +46,17 @@ class JobQuerySet(models.QuerySet):
         jobs = self.order_by("-booked_in_on", "-id").select_related("customer")
         jobs = list(jobs.prefetch_related("repairs__fault", "repairs__fix"))
         for job in jobs:
-            back = job.handed_back_on
+            back = job.handed_over_on
             job.days_since = None if back is None else (on - back).days
             for repair in job.repairs.all():
-                repair.still_covered = cover.is_covered(on, until=repair.covered_until)
+                repair.still_covered = warranty.is_in_warranty(
+                    on, until=repair.warranty_until
+                )
         return jobs
 
-    def sought(self, words: str):
+    def search(self, words: str):
         """Those whose number `words` may mean, the latest first."""
-        return best_first(
+        return rank_matches(
             self.filter(number__icontains=words),
             exact=Q(number__iexact=words),
             begins=Q(number__istartswith=words),
@@ -83,7 +85,7 @@ class Job(Stepping):
         NO = "no", "do not look at the data"
         YES = "yes", "may look where the work needs it"
 
-    class WaitingOn(models.TextChoices):
+    class WaitingFor(models.TextChoices):
         NOBODY = "", "nobody"
         CUSTOMER = "customer", "customer"
         PARTS = "parts", "parts"
@@ -110,37 +112,41 @@ class Job(Stepping):
     complaint = models.TextField(
         "complaint, in the customer's words", max_length=2000, blank=True
     )
-    shows_when = models.CharField("when it shows", max_length=300, blank=True)
-    counter_failed = models.PositiveSmallIntegerField(
+    occurs_when = models.CharField("when it shows", max_length=300, blank=True)
+    counter_failures = models.PositiveSmallIntegerField(
         "failed at the counter", null=True, blank=True
     )
     counter_tries = models.PositiveSmallIntegerField(
         "tries at the counter", null=True, blank=True
     )
     condition = models.CharField("condition on arrival", max_length=300, blank=True)
-    came_with = models.CharField(max_length=300, blank=True)
+    accessories = models.CharField(max_length=300, blank=True)
     came_by = models.CharField(max_length=7, choices=CameBy, default=CameBy.COUNTER)
     has_swollen_battery = models.BooleanField("swollen battery", default=False)
-    has_liquid = models.BooleanField("liquid got in", default=False)
-    has_mains = models.BooleanField("mains inside", default=False)
+    has_liquid_damage = models.BooleanField("liquid got in", default=False)
+    has_mains_voltage = models.BooleanField("mains inside", default=False)
     consent = models.CharField(
         "the data on it", max_length=3, choices=Consent, default=Consent.ASK
     )
-    fee_agreed = MoneyField("fee agreed for finding the fault", null=True, blank=True)
-    promised_on = models.DateField("promised for", null=True, blank=True)
-    waiting_on = models.CharField(
-        max_length=8, choices=WaitingOn, blank=True, default=""
+    agreed_diagnosis_fee = MoneyField(
+        "fee agreed for finding the fault", null=True, blank=True
+    )
+    due_on = models.DateField("promised for", null=True, blank=True)
+    waiting_for = models.CharField(
+        max_length=8, choices=WaitingFor, blank=True, default=""
     )
     uncollected_since = models.DateField(null=True, blank=True)
 
     # What the bench saw when it tried the complaint.
     symptoms = models.ManyToManyField(Symptom, blank=True, related_name="jobs")
-    verified_failed = models.PositiveSmallIntegerField("failed", null=True, blank=True)
+    verified_failures = models.PositiveSmallIntegerField(
+        "failed", null=True, blank=True
+    )
     verified_tries = models.PositiveSmallIntegerField("tries", null=True, blank=True)
     bench_notes = models.TextField(max_length=4000, blank=True)
 
     booked_in_on = models.DateField()
-    handed_back_on = models.DateField(null=True, blank=True, editable=False)
+    handed_over_on = models.DateField(null=True, blank=True, editable=False)
     booked_in_by = models.ForeignKey(
         STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
     )
@@ -148,7 +154,7 @@ class Job(Stepping):
     is_from_history = models.BooleanField(default=False, editable=False)
     # What the file said of customer and device that their records say otherwise: a
     # line for each, "column: words".
-    as_told = models.TextField(blank=True, default="", editable=False)
+    imported_text = models.TextField(blank=True, default="", editable=False)
     # For two people at one job: who changed it last, and how often it was changed.
     version = models.PositiveIntegerField(default=1, editable=False)
     changed_by = models.ForeignKey(
@@ -162,7 +168,7 @@ class Job(Stepping):
         ordering = ["-booked_in_on", "-id"]
         indexes = [
             models.Index(fields=["state", "booked_in_on"]),
-            models.Index(fields=["handed_back_on"]),
+            models.Index(fields=["handed_over_on"]),
             models.Index(Upper("number"), name="job_number_in_any_case"),
         ]
         constraints = [
@@ -174,32 +180,32 @@ class Job(Stepping):
                 name="job_outcome_is_known",
             ),
             models.CheckConstraint(
-                condition=Q(state=states.HANDED_BACK, handed_back_on__isnull=False)
-                | (~Q(state=states.HANDED_BACK) & Q(handed_back_on=None)),
+                condition=Q(state=states.HANDED_OVER, handed_over_on__isnull=False)
+                | (~Q(state=states.HANDED_OVER) & Q(handed_over_on=None)),
                 name="job_handed_back_has_its_day",
             ),
             models.CheckConstraint(
-                condition=~Q(state__in=[states.READY, states.HANDED_BACK])
+                condition=~Q(state__in=[states.READY, states.HANDED_OVER])
                 | ~Q(outcome=""),
                 name="job_finished_has_outcome",
             ),
             models.CheckConstraint(
-                condition=Q(handed_back_on=None)
-                | Q(handed_back_on__gte=F("booked_in_on")),
+                condition=Q(handed_over_on=None)
+                | Q(handed_over_on__gte=F("booked_in_on")),
                 name="job_not_back_before_it_came",
             ),
             models.CheckConstraint(
-                condition=Q(verified_failed=None, verified_tries=None)
-                | Q(verified_tries__gte=1, verified_failed__lte=F("verified_tries")),
+                condition=Q(verified_failures=None, verified_tries=None)
+                | Q(verified_tries__gte=1, verified_failures__lte=F("verified_tries")),
                 name="job_verified_k_of_m",
             ),
             models.CheckConstraint(
-                condition=Q(counter_failed=None, counter_tries=None)
-                | Q(counter_tries__gte=1, counter_failed__lte=F("counter_tries")),
+                condition=Q(counter_failures=None, counter_tries=None)
+                | Q(counter_tries__gte=1, counter_failures__lte=F("counter_tries")),
                 name="job_counter_k_of_m",
             ),
             models.CheckConstraint(
-                condition=Q(fee_agreed=None) | Q(fee_agreed__gte=0),
+                condition=Q(agreed_diagnosis_fee=None) | Q(agreed_diagnosis_fee__gte=0),
                 name="job_fee_not_negative",
             ),
         ]
@@ -224,32 +230,32 @@ class Job(Stepping):
 
     @property
     def is_open(self) -> bool:
-        return self.state != states.HANDED_BACK
+        return self.state != states.HANDED_OVER
 
     @property
-    def decision(self) -> "ReturnDecision | None":
+    def decision(self) -> "ReturnAssessment | None":
         """What was decided last about this job as a return."""
         return self.decisions.order_by("-id").first()
 
     @property
-    def is_under_cover(self) -> bool:
+    def is_warranty_repair(self) -> bool:
         """Whether this visit costs the customer nothing: a covered comeback."""
         decision = self.decision
         return (
             decision is not None
-            and decision.is_covered
+            and decision.is_in_warranty
             and decision.what == states.SAME_FAULT
         )
 
     @property
     def was_approved(self) -> bool:
-        """Whether the last yes, by quote or by cover, still stands."""
+        """Whether the last yes, by quote or by warranty, still stands."""
         asked = (states.DIAGNOSED, states.QUOTED, states.APPROVED, states.DECLINED)
         last = self.steps.filter(new__in=asked).exclude(old__in=states.PROVING).last()
         return last is not None and last.new == states.APPROVED
 
     @property
-    def approved_under_cover(self) -> bool:
+    def approved_warranty_repair(self) -> bool:
         """Whether the yes that stands is the shop's own promise, not the customer's."""
         yes = self.steps.filter(new=states.APPROVED, old__in=states.BEFORE_YES).last()
         return self.was_approved and yes is not None and yes.old == states.DIAGNOSED

@@ -10,14 +10,14 @@ from django.db.models import Q, Sum
 
 from repairs.faults import declared
 from repairs.faults.models import Fault, Fix
-from repairs.jobs import cover, states
+from repairs.jobs import states, warranty
 from repairs.jobs.models.job import Job
 from repairs.jobs.proof import tries_needed
 from shopdesk.fields import MoneyField
 from shopdesk.shop.models import Shop
 
 if TYPE_CHECKING:
-    from repairs.jobs.models.bench import ProofRun
+    from repairs.jobs.models.bench_records import FinalTest
 
 STAFF = settings.AUTH_USER_MODEL
 
@@ -51,7 +51,7 @@ class Repair(models.Model):
     minutes_from_history = models.PositiveIntegerField(default=0, editable=False)
     # The file's cost of parts beyond what its parts cost one by one.
     parts_cost_from_history = MoneyField(default=Decimal(0), editable=False)
-    as_told = models.TextField(blank=True, default="", editable=False)
+    imported_text = models.TextField(blank=True, default="", editable=False)
     charged = MoneyField(null=True, blank=True, editable=False)
     # What it cost the shop, fixed at handing back: labour at the cost rate, and parts.
     cost = MoneyField(null=True, blank=True, editable=False)
@@ -59,9 +59,9 @@ class Repair(models.Model):
     reserve = MoneyField(null=True, blank=True)
     # The day of its job; the database refuses another. A million repairs are counted
     # without asking a million jobs.
-    handed_back_on = models.DateField(null=True, blank=True, editable=False)
-    cover_days = models.PositiveSmallIntegerField(null=True, blank=True)
-    covered_until = models.DateField(null=True, blank=True, editable=False)
+    handed_over_on = models.DateField(null=True, blank=True, editable=False)
+    warranty_days = models.PositiveSmallIntegerField(null=True, blank=True)
+    warranty_until = models.DateField(null=True, blank=True, editable=False)
 
     objects = RepairQuerySet.as_manager()
 
@@ -70,7 +70,7 @@ class Repair(models.Model):
         indexes = [
             # All that the comeback table asks of a repair, in the order it asks.
             models.Index(
-                fields=["outcome", "fault", "fix", "declared", "handed_back_on"],
+                fields=["outcome", "fault", "fix", "declared", "handed_over_on"],
                 name="repair_pair_by_day",
             ),
         ]
@@ -109,34 +109,34 @@ class Repair(models.Model):
     def seen_to_fail(self) -> tuple[int, int]:
         """How often it failed in how many tries before the repair."""
         job = self.job
-        if job.verified_tries and job.verified_failed:
-            return job.verified_failed, job.verified_tries
-        if job.counter_tries and job.counter_failed:
+        if job.verified_tries and job.verified_failures:
+            return job.verified_failures, job.verified_tries
+        if job.counter_tries and job.counter_failures:
             # Not seen at the bench, but seen at the counter.
-            return job.counter_failed, job.counter_tries
+            return job.counter_failures, job.counter_tries
         return 1, 1
 
     @property
     def tries_needed(self) -> int:
         """Clean tries that make the proof run mean something."""
         failed, tries = self.seen_to_fail
-        return tries_needed(failed, tries, risk=float(Shop.current().proof_risk))
+        return tries_needed(failed, tries, risk=float(Shop.current().final_test_risk))
 
     @property
-    def standing_runs(self) -> "list[ProofRun]":
+    def standing_runs(self) -> "list[FinalTest]":
         """The runs that count: made since the job was last taken back to the bench."""
         back = self.job.steps.filter(
             old__in=[*states.PROVING, states.READY],
             new__in=[states.APPROVED, states.DIAGNOSED],
         ).last()
-        runs = self.proof_runs.order_by("id")
+        runs = self.final_tests.order_by("id")
         if back is not None:
             runs = runs.filter(run_at__gte=back.made_at)
         return list(runs)
 
     @property
-    def last_proof(self) -> "ProofRun | None":
-        return self.proof_runs.order_by("-id").first()
+    def last_proof(self) -> "FinalTest | None":
+        return self.final_tests.order_by("-id").first()
 
     @property
     def clean_tries(self) -> int:
@@ -147,7 +147,7 @@ class Repair(models.Model):
         return clean
 
     @property
-    def is_proven(self) -> bool:
+    def is_tested(self) -> bool:
         runs = self.standing_runs
         return bool(runs) and self.clean_tries >= runs[-1].needed
 
@@ -194,17 +194,17 @@ class Repair(models.Model):
                 f"{code}: this fix takes a part and none is booked. Book it, or say"
                 " that no part was needed."
             )
-        if not self.is_proven:
+        if not self.is_tested:
             missing.append(self.proof_sentence())
         return missing
 
-    def cost_now(self, *, cost_rate: Decimal) -> Decimal:
+    def cost_now(self, *, hourly_cost: Decimal) -> Decimal:
         """What the repair has cost the shop so far: minutes at the cost rate, parts.
 
         Minutes booked on the job as a whole are shared evenly by its repairs.
         """
         shared = Decimal(self.job.unassigned_minutes) / self.job.repairs.count()
-        labour = (self.minutes + shared) * cost_rate / 60
+        labour = (self.minutes + shared) * hourly_cost / 60
         return labour.quantize(Decimal("0.0001")) + sum(
             (used.cost * used.quantity for used in self.parts_used.all()),
             self.parts_cost_from_history,
@@ -214,17 +214,17 @@ class Repair(models.Model):
         """Promise the days of cover."""
         shop = Shop.current()
         decision = self.job.decision
-        old = decision.earlier.covered_until if decision and decision.earlier else None
-        if decision and decision.is_covered and old:
-            self.covered_until = cover.redo_covered_until(
-                on, old_until=old, rest_days=shop.cover_rest
+        old = decision.earlier.warranty_until if decision and decision.earlier else None
+        if decision and decision.is_in_warranty and old:
+            self.warranty_until = warranty.rework_warranty_until(
+                on, old_until=old, rest_days=shop.warranty_days_minimum
             )
-            self.cover_days = (self.covered_until - on).days
+            self.warranty_days = (self.warranty_until - on).days
         else:
-            if self.cover_days is None:
-                by_fix = self.fix.cover_days if self.fix else None
-                self.cover_days = (
-                    by_fix if by_fix is not None else shop.cover_days(self.declared)
+            if self.warranty_days is None:
+                by_fix = self.fix.warranty_days if self.fix else None
+                self.warranty_days = (
+                    by_fix if by_fix is not None else shop.warranty_days(self.declared)
                 )
-            self.covered_until = cover.covered_until(on, days=self.cover_days)
-        self.save(update_fields=["cover_days", "covered_until"])
+            self.warranty_until = warranty.warranty_until(on, days=self.warranty_days)
+        self.save(update_fields=["warranty_days", "warranty_until"])

@@ -119,7 +119,7 @@ class Stepping(models.Model):
         self._step(states.APPROVED, by=by, why=why)
 
     @transaction.atomic
-    def approve_under_cover(self, *, by) -> None:
+    def approve_warranty_repair(self, *, by) -> None:
         """The shop's own promise is the yes: no quote, and no cost to the customer."""
         self._check_from(states.DIAGNOSED, new=states.APPROVED)
         self._check_cover()
@@ -129,7 +129,7 @@ class Stepping(models.Model):
         decision = self.decision
         if decision is not None and decision.what == states.UNDECIDED:
             raise NotYet("This is a return: decide first what it is.")
-        if not self.is_under_cover:
+        if not self.is_warranty_repair:
             raise NotYet("Without cover the customer must say yes to a quote first.")
 
     def decline(self, *, by, why: str = "") -> None:
@@ -159,11 +159,11 @@ class Stepping(models.Model):
     @transaction.atomic
     def prove(self, *, by) -> None:
         """The proof run is long enough and clean."""
-        self._check_from(states.REPAIRED, new=states.PROVEN)
+        self._check_from(states.REPAIRED, new=states.TESTED)
         for repair in self.repairs.going_on().select_related("fault"):
-            if not repair.is_proven:
+            if not repair.is_tested:
                 raise NotYet(repair.proof_sentence())
-        self._step(states.PROVEN, by=by)
+        self._step(states.TESTED, by=by)
 
     def proof_failed(self, *, by, why: str = "") -> None:
         """It failed again: back to the bench."""
@@ -175,7 +175,7 @@ class Stepping(models.Model):
         if outcome not in states.JOB_OUTCOMES:
             raise NotYet("Say what came of it.")
         if outcome == states.FIXED:
-            self._check_from(states.PROVEN, new=states.READY)
+            self._check_from(states.TESTED, new=states.READY)
             missing = self.missing_to_close()
         elif outcome == states.DECLINED_BY_CUSTOMER:
             self._check_from(states.DECLINED, new=states.READY)
@@ -191,7 +191,7 @@ class Stepping(models.Model):
             raise NotYet(" ".join(missing))
         if outcome in states.OUTCOMES:
             self.repairs.filter(outcome="").update(outcome=outcome)
-        self._step(states.READY, by=by, why=why, outcome=outcome, waiting_on="")
+        self._step(states.READY, by=by, why=why, outcome=outcome, waiting_for="")
 
     @transaction.atomic
     def reopen(self, *, by, why: str) -> None:
@@ -208,16 +208,16 @@ class Stepping(models.Model):
         self._step(new, by=by, why=why, only_from=(states.READY,), outcome="")
 
     @transaction.atomic
-    def hand_back(self, *, on: date, by) -> None:
+    def hand_over(self, *, on: date, by) -> None:
         """The device leaves: what it cost is kept, cover starts for what was fixed."""
         if on < self.booked_in_on:
             raise NotYet("A device can't leave before the day it came in.")
-        self._step(states.HANDED_BACK, by=by, handed_back_on=on, uncollected_since=None)
-        cost_rate = Shop.current().cost_rate
+        self._step(states.HANDED_OVER, by=by, handed_over_on=on, uncollected_since=None)
+        hourly_cost = Shop.current().hourly_cost
         for repair in self.repairs.select_related("fix"):
-            repair.cost = repair.cost_now(cost_rate=cost_rate)
-            repair.handed_back_on = on
-            repair.save(update_fields=["cost", "handed_back_on"])
+            repair.cost = repair.cost_now(hourly_cost=hourly_cost)
+            repair.handed_over_on = on
+            repair.save(update_fields=["cost", "handed_over_on"])
             if repair.outcome == states.FIXED:
                 repair.start_cover(on=on)
         self._write_comebacks()

@@ -8,9 +8,9 @@ from django.utils import timezone
 from repairs.comebacks.asked import SAYS_LITTLE, Asked
 from repairs.comebacks.context import record_of
 from repairs.comebacks.forms import AskForm
-from repairs.comebacks.printing import report_pdf
+from repairs.comebacks.papers import report_pdf
 from repairs.comebacks.written import FORMATS
-from shopdesk.printing import PaperFailed
+from shopdesk.papers.render import PaperFailed
 from shopdesk.shop.models import Shop
 
 
@@ -73,7 +73,7 @@ class Command(BaseCommand):
         form = AskForm(
             {name: str(value) for name, value in given.items() if value is not None},
             today=timezone.localdate(),
-            within=shop.watch_days,
+            within=shop.comeback_period_days,
         )
         if not form.is_valid():
             wrong = (

@@ -68,7 +68,7 @@ class Command(BaseCommand):
     def _read(self, file, issues):
         with file.open("rb"):
             pass  # a missing file is reported before a missing database
-        if not Shop.has_books():
+        if not Shop.has_records():
             text = "The database is not set up. Run `manage.py migrate` first."
             raise CommandError(text, returncode=WRONG_USE)
         shop = Shop.current()

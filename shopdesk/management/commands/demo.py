@@ -22,7 +22,7 @@ from shopdesk.demo.present import JOBS, RETURNS, tell_all
 from shopdesk.demo.samples import SAMPLES
 from shopdesk.demo.setup import STAFF, set_up_shop
 from shopdesk.demo.story import Story
-from shopdesk.printing import PaperFailed
+from shopdesk.papers.render import PaperFailed
 from shopdesk.shop.models import Series
 from shopdesk.staff.models import User
 

@@ -25,7 +25,7 @@ from billing.invoices.models import Invoice, Payment
 from billing.invoices.payments.actions import deposit
 from billing.invoices.queries import balance_of
 from billing.invoices.refusals import Refused
-from billing.invoices.reminders.actions import remind
+from billing.reminders.actions import remind
 from tests import make
 from tests.billing import till
 
@@ -229,7 +229,7 @@ def test_any_sequence_of_acts_keeps_the_sums_right(monkeypatch):
     for where in (
         "billing.invoices.actions.invoice_paper",
         "billing.invoices.payments.actions.receipt_paper",
-        "billing.invoices.reminders.actions.reminder_paper",
+        "billing.reminders.actions.reminder_paper",
         "billing.quotes.sending.quote_paper",
     ):
         monkeypatch.setattr(where, lambda *args, **kwargs: b"%PDF-")

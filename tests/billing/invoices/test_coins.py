@@ -8,9 +8,10 @@ from django.urls import reverse
 from hypothesis import given
 from hypothesis import strategies as st
 
-from billing.invoices import actions, einvoice
+from billing.einvoice import factur_x
+from billing.invoices import actions
 from billing.invoices.models import Payment
-from billing.invoices.payments.coins import NotInCoins, handed, in_coins
+from billing.invoices.payments.coins import CashRoundingError, handed, in_coins
 from billing.quotes.sending import send
 from shopdesk.staff.models import Kind
 from tests import make
@@ -51,7 +52,7 @@ def test_whoever_pays_all_in_cash_owes_nothing_and_is_out_by_half_a_step(n, curr
 
 def test_a_part_must_be_in_coins_and_is_not_rounded():
     assert handed(D(20), left=D("70.83"), step=STEP, places=2).rounding == 0
-    with pytest.raises(NotInCoins):
+    with pytest.raises(CashRoundingError):
         handed(D("20.01"), left=D("70.83"), step=STEP, places=2)
 
 
@@ -73,7 +74,7 @@ def invoice(db):
     line.save()
     quote.options.update(why_changed="To be rounded.")
     job = till.mend(
-        till.say_yes(send(quote, on=till.TODAY, at=till.now(), by=None)).job
+        till.accept_online(send(quote, on=till.TODAY, at=till.now(), by=None)).job
     )
     return actions.issue(job, on=till.TODAY, at=till.now(), by=None)
 
@@ -141,7 +142,7 @@ def test_a_bill_paid_in_cash_as_it_is_issued_tells_its_rounding(client):
     assert client.get(reverse("invoices:paper", args=[made.pk])).status_code == 200
 
 
-@pytest.mark.parametrize("write", [einvoice.cii, einvoice.ubl])
+@pytest.mark.parametrize("write", [factur_x.cii, factur_x.ubl])
 def test_the_rounding_is_a_term_of_the_standard(write):
     """129.10 asked, 129.15 taken: BT-114 is 0.05 and nothing is left."""
     xml = write(bill(paid=D("129.15"), rounding=D("0.05"), means="cash"))

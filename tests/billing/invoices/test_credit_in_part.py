@@ -8,9 +8,10 @@ from django.urls import reverse
 from hypothesis import given
 from hypothesis import strategies as st
 
-from billing.invoices import actions, einvoice
+from billing.einvoice import factur_x
+from billing.invoices import actions
+from billing.invoices.credit_sums import credit_sums
 from billing.invoices.models import Invoice
-from billing.invoices.taken_back import taken_back
 from shopdesk import money
 from shopdesk.staff.models import Kind
 from tests import make
@@ -29,7 +30,7 @@ def credit(invoice, back=None):
 def test_what_is_taken_back_is_reckoned_by_hand():
     """Two sockets at 4.00 and 51.00 of labour, 20 %: one socket is 4.00 and 0.80."""
     stood = [money.Line(D(1), D(51), D(20)), money.Line(D(2), D(4), D(20))]
-    found = taken_back(stood, back=[D(0), D(1)], places=2, prices_include_tax=False)
+    found = credit_sums(stood, back=[D(0), D(1)], places=2, prices_include_tax=False)
     assert (found.net, found.tax, found.gross) == (-4, D("-0.80"), D("-4.80"))
     assert found.lines == (-4,)
 
@@ -60,7 +61,7 @@ def test_any_parts_add_up_to_the_whole_and_none_gives_anything(
             line.quantity * part / 4 for line, part in zip(stands, share, strict=False)
         ]
         if any(back):
-            notes.append(taken_back(stands, back=back, **how))
+            notes.append(credit_sums(stands, back=back, **how))
         stands = [
             money.Line(line.quantity - gone, line.price, line.rate, line.category)
             for line, gone in zip(stands, back, strict=True)
@@ -117,7 +118,7 @@ def test_what_was_paid_too_much_by_a_part_taken_back_is_paid_back_and_no_more():
     invoice = till.handed_back(paid=D("70.80"), means="card", key=uuid4())
     socket = invoice.lines.get(text__contains="socket")
     credit(invoice, {socket.pk: D(1)})
-    shown = Invoice.objects.for_rows().get(pk=invoice.pk)
+    shown = Invoice.objects.for_list().get(pk=invoice.pk)
     assert shown.standing == "owed back" and invoice.balance == D("-4.80")
 
     def pay(amount):
@@ -144,7 +145,7 @@ def test_a_part_and_the_rest_are_e_invoices_by_the_official_rules(form, include)
     invoice = till.handed_back(of=make.device(owner=owner))
     socket = invoice.lines.get(text__contains="socket")
     for note in (credit(invoice, {socket.pk: D(1)}), credit(invoice)):
-        write = einvoice.cii if form == "pdf" else einvoice.ubl
+        write = factur_x.cii if form == "pdf" else factur_x.ubl
         xml = write(note.as_einvoice(note.lines.all()))
         if form == "ubl":
             assert bytes(note.ubl.file) == xml

@@ -10,7 +10,7 @@ from django.db import transaction
 from django.db.utils import DatabaseError
 from django.urls import reverse
 
-from billing.handback.actions import hand_back
+from billing.handover.actions import hand_over
 from billing.invoices import actions
 from billing.invoices.models import Invoice, Payment, Receipt
 from billing.invoices.payments.actions import deposit as take
@@ -88,7 +88,7 @@ def test_a_deposit_above_the_price_agreed_is_refused_with_what_may_be_taken():
 
 
 def test_what_the_bill_does_not_need_is_owed_and_paid_back():
-    job = till.diagnosed(fee_agreed=D(25))
+    job = till.diagnosed(agreed_diagnosis_fee=D(25))
     deposit(job, 50)
     job.close(outcome="no_fault_found", by=None, why="Ran clean for three days.")
     invoice = issue(job)
@@ -173,7 +173,7 @@ def test_deposits_bills_and_credit_notes_at_once_leave_no_gap():
     credited = [till.handed_back() for _ in range(3)]
 
     def give_back(job):
-        return hand_back(job, version=None, on=till.TODAY, at=till.now(), by=None)
+        return hand_over(job, version=None, on=till.TODAY, at=till.now(), by=None)
 
     def credit(invoice):
         return actions.credit(invoice, why="no", on=till.TODAY, at=till.now(), by=None)
@@ -260,7 +260,7 @@ def test_handing_back_asks_only_for_what_is_left(desk):
     job = agreed()
     deposit(job, 30)
     till.mend(job)
-    where = reverse("handback:hand_back", args=[job.pk])
+    where = reverse("handover:hand_over", args=[job.pk])
     page = desk.get(where).content.decode()
     assert "Paid before" in page and "40.80" in page
     told = {"amount": "40.81", "means": "card", "key": str(uuid4()), "how": "counter"}

@@ -17,10 +17,11 @@ from django.db.utils import DatabaseError
 from django.urls import reverse
 from lxml import etree
 
-from billing.handback.actions import hand_back
-from billing.invoices import actions, einvoice
+from billing.einvoice import factur_x
+from billing.handover.actions import hand_over
+from billing.invoices import actions
 from billing.invoices.models import EInvoice, Invoice
-from shopdesk.printing import PaperFailed
+from shopdesk.papers.render import PaperFailed
 from shopdesk.shop.models import Series
 from shopdesk.staff.models import Kind
 from tests import make
@@ -75,7 +76,7 @@ def test_the_paper_carries_the_e_invoice_byte_for_byte():
     shop()
     invoice = billed("pdf", paid=D(40), means="card", key=uuid4())
     xml = inside(invoice)
-    assert xml == einvoice.cii(invoice.as_einvoice(invoice.lines.all()))
+    assert xml == factur_x.cii(invoice.as_einvoice(invoice.lines.all()))
     assert broken_rules(xml) == set() and wrong_sums(xml) == set()
     whole, rows, _, _ = figures(xml)
     assert [row["net"] for row in rows] == [51, 8]
@@ -88,7 +89,7 @@ def test_the_paper_with_the_e_invoice_is_frozen():
     shop()
     invoice = billed("pdf")
     before = bytes(invoice.paper)
-    assert invoice.paper_hash == sha256(before).hexdigest()
+    assert invoice.pdf_sha256 == sha256(before).hexdigest()
     shop(name="Another name", tax_id="")
     actions.pay(
         invoice, amount=D(5), means="cash", key=uuid4(), on=till.TODAY, at=till.now(),
@@ -96,13 +97,13 @@ def test_the_paper_with_the_e_invoice_is_frozen():
     )  # fmt: skip
     invoice.refresh_from_db()
     assert bytes(invoice.paper) == before
-    assert inside(invoice) == einvoice.cii(invoice.as_einvoice(invoice.lines.all()))
+    assert inside(invoice) == factur_x.cii(invoice.as_einvoice(invoice.lines.all()))
 
 
 @pytest.mark.paper
 @pytest.mark.django_db
 def test_the_same_bill_gives_the_same_paper():
-    from billing.invoices.printing import invoice_paper
+    from billing.invoices.papers import invoice_paper
 
     set_up = shop()
     invoice = billed("pdf")
@@ -313,14 +314,14 @@ def test_what_the_record_lacks_is_told_before_anything_moves(form, facts, said):
     shop(**facts)
     job = till.ready(of=of(form))
     with pytest.raises(PaperFailed, match=re.escape(said)):
-        hand_back(job, version=None, on=till.TODAY, at=till.now(), by=None)
+        hand_over(job, version=None, on=till.TODAY, at=till.now(), by=None)
     job.refresh_from_db()
     assert job.state == "ready" and not Invoice.objects.exists()
     assert not EInvoice.objects.exists() and not Series.objects.filter(name="INV26")
-    assert job.repairs.get().covered_until is None
+    assert job.repairs.get().warranty_until is None
     shop(currency="EUR")
     if "currency" not in facts:
-        done = hand_back(job, version=None, on=till.TODAY, at=till.now(), by=None)
+        done = hand_over(job, version=None, on=till.TODAY, at=till.now(), by=None)
         assert done.full_number == "INV26-00001"
 
 
@@ -328,7 +329,7 @@ def test_what_the_record_lacks_is_told_before_anything_moves(form, facts, said):
 def test_the_counter_reads_on_the_screen_what_is_lacking(desk):
     shop(tax_id="")
     job = till.ready(of=of("pdf"))
-    where = reverse("handback:hand_back", args=[job.pk])
+    where = reverse("handover:hand_over", args=[job.pk])
     told = {"amount": "", "means": "", "key": str(uuid4()), "version": job.version}
     told |= {"how": "counter"}
     page = desk.post(where, told).content.decode()
@@ -383,10 +384,10 @@ def dialled(monkeypatch):
 
 
 def test_nothing_is_dialled_to_make_an_e_invoice(dialled):
-    assert einvoice.cii(bill()) and einvoice.ubl(bill())
+    assert factur_x.cii(bill()) and factur_x.ubl(bill())
     assert dialled == []
     # The library would, left to itself: so the watch above can see it.
-    facturx.generate_cii_xml(einvoice._document(bill()), level="en16931")
+    facturx.generate_cii_xml(factur_x._document(bill()), level="en16931")
     assert dialled
 
 

@@ -63,7 +63,7 @@ def handed_back(desk, job, amount="", means=""):
     """The bill that the desk makes by handing back."""
     told = {"amount": amount, "means": means, "key": str(uuid4()), "how": "counter"}
     told["version"] = job.version
-    answer = desk.post(reverse("handback:hand_back", args=[job.pk]), told)
+    answer = desk.post(reverse("handover:hand_over", args=[job.pk]), told)
     assert answer.status_code == 302, answer.content.decode()
     return Invoice.objects.get(job=job, kind="invoice")
 
@@ -126,7 +126,7 @@ def test_a_reduced_rate_beside_the_standard_one(desk, include, form):
     part.set_tax(tax.Tax(tax.REDUCED, D(7)))
     part.save()
     quote = send(quote, on=till.TODAY, at=till.now(), by=None)
-    invoice = handed_back(desk, till.mend(till.say_yes(quote).job))
+    invoice = handed_back(desk, till.mend(till.accept_online(quote).job))
     xml = check(desk, invoice, form, within="0.01" if include else 0)
     assert {group["rate"] for group in figures(xml)[3]} == {7, 19}
     check(desk, credited(desk, invoice), form, within="0.01")
@@ -185,7 +185,7 @@ def test_the_rate_of_the_day_of_supply_holds_and_the_till_says_so(desk, form):
     shop()
     job = till.ready(of=make.device(owner=owner(form)))
     TaxRate.objects.create(kind=tax.STANDARD, rate=D(16), starts_on=till.TODAY)
-    page = desk.get(reverse("handback:hand_back", args=[job.pk])).content.decode()
+    page = desk.get(reverse("handover:hand_over", args=[job.pk])).content.decode()
     assert "The tax has changed since the quote" in page
     assert "19 % in the quote, 16 % now" in page
     invoice = handed_back(desk, job)
@@ -197,7 +197,7 @@ def test_prices_with_tax_keep_what_the_customer_pays_when_the_rate_changes(desk)
     shop(prices_include_tax=True)
     job = till.ready()
     TaxRate.objects.create(kind=tax.STANDARD, rate=D(16), starts_on=till.TODAY)
-    page = desk.get(reverse("handback:hand_back", args=[job.pk])).content.decode()
+    page = desk.get(reverse("handover:hand_over", args=[job.pk])).content.decode()
     assert "the prices stay what they were" in page
     invoice = handed_back(desk, job)
     agreed = sum(line.amount for line in job.quotes.get().chosen.lines.all())

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from billing.invoices.einvoice_bill import (
+from billing.einvoice.en16931 import (
     Allowance,
-    Lacking,
     Line,
+    MissingInvoiceDataError,
     Party,
     check,
     sums,
@@ -43,10 +43,10 @@ sold = st.builds(
     st.booleans(),
 )
 def test_lines_add_up_to_groups_and_groups_to_the_total(
-    rows, places, include, taken_back
+    rows, places, include, credit_sums
 ):
     one = bill(
-        lines=rows, places=places, prices_include_tax=include, taken_back=taken_back
+        lines=rows, places=places, prices_include_tax=include, credit_sums=credit_sums
     )
     found = sums(one)
     assert found.lines_net == sum(line.net for line in found.lines) == found.net
@@ -86,7 +86,7 @@ def test_prices_with_tax_are_split_without_losing_a_cent():
 
 @pytest.mark.parametrize("wrong", [{"gross": D("129.11")}, {"tax": D("20.62")}])
 def test_a_record_that_its_lines_do_not_come_to_is_refused(wrong):
-    with pytest.raises(Lacking, match="come to 129.10 with 20.61 tax"):
+    with pytest.raises(MissingInvoiceDataError, match="come to 129.10 with 20.61 tax"):
         sums(bill(**wrong))
 
 
@@ -118,11 +118,11 @@ FEE = Allowance(D(25), "Fee", D(19))
         ({"lines": [Line(" ", D(1), D(1), D(19))]}, "says what it is for"),
         ({"allowances": [Allowance(D(1), "", D(19))]}, "says what it is for"),
         ({"category": "O", "rate": D(0), "allowances": [FEE]}, "beside what is"),
-        ({"taken_back": True, "paid": D(1)}, "A credit note is not paid"),
+        ({"credit_sums": True, "paid": D(1)}, "A credit note is not paid"),
     ],
 )
 def test_what_is_lacking_is_told_in_a_sentence(facts, said):
-    with pytest.raises(Lacking, match=said) as told:
+    with pytest.raises(MissingInvoiceDataError, match=said) as told:
         check(bill(**facts))
     assert str(told.value).endswith(".")
 

@@ -7,7 +7,7 @@ import pytest
 from django.db import connection, transaction
 from django.db.utils import DatabaseError
 
-from billing.handback.actions import hand_back
+from billing.handover.actions import hand_over
 from billing.invoices import actions
 from billing.invoices.models import Invoice, InvoiceLine
 from repairs.jobs.models import Job
@@ -69,7 +69,7 @@ def test_work_under_cover_is_listed_and_costs_nothing():
 @pytest.mark.django_db
 @pytest.mark.parametrize(("fee", "gross"), [(Decimal(25), 30), (None, 0)])
 def test_without_a_repair_only_the_fee_agreed_is_billed(fee, gross):
-    job = till.diagnosed(fee_agreed=fee)
+    job = till.diagnosed(agreed_diagnosis_fee=fee)
     job.close(outcome="no_fault_found", by=None, why="Ran clean for three days.")
     invoice = issue(job)
     assert invoice.gross == gross
@@ -107,11 +107,11 @@ def test_no_number_is_lost_where_something_fails_after_it_was_taken(monkeypatch,
     with monkeypatch.context() as broken:
         broken.setattr(actions, where, fail)
         with pytest.raises(RuntimeError):
-            hand_back(job, version=None, on=till.TODAY, at=till.now(), by=None)
+            hand_over(job, version=None, on=till.TODAY, at=till.now(), by=None)
     job.refresh_from_db()
     assert job.state == "ready" and not Invoice.objects.exists()
     assert not InvoiceLine.objects.exists()
-    assert job.repairs.get().covered_until is None
+    assert job.repairs.get().warranty_until is None
     assert issue(job).full_number == "INV26-00001"
 
 
@@ -163,7 +163,7 @@ def test_two_people_issuing_at_once_leave_no_gap():
         try:
             start.wait(timeout=20)
             job = Job.objects.get(pk=pk)
-            hand_back(job, version=None, on=till.TODAY, at=till.now(), by=None)
+            hand_over(job, version=None, on=till.TODAY, at=till.now(), by=None)
         except Exception as wrong:
             failed.append(wrong)
         finally:
@@ -189,7 +189,7 @@ def test_one_job_handed_back_by_two_at_once_is_billed_once():
             start.wait(timeout=20)
             fresh = Job.objects.get(pk=job.pk)
             got.append(
-                hand_back(fresh, version=None, on=till.TODAY, at=till.now(), by=None)
+                hand_over(fresh, version=None, on=till.TODAY, at=till.now(), by=None)
             )
         finally:
             connection.close()

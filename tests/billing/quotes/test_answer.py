@@ -23,7 +23,7 @@ def decline(quote, **facts):
 def test_a_yes_tells_the_job_and_the_repair():
     quote = till.sent()
     stopgap = quote.options.get(declared="stopgap")
-    till.say_yes(quote, option=stopgap)
+    till.accept_online(quote, option=stopgap)
     quote.refresh_from_db()
     assert (quote.state, quote.chosen, quote.answered_by) == (
         "accepted",
@@ -34,7 +34,7 @@ def test_a_yes_tells_the_job_and_the_repair():
     job.refresh_from_db()
     repair = job.repairs.get()
     assert job.state == "approved"
-    assert (repair.fix.name, repair.declared, repair.cover_days) == (
+    assert (repair.fix.name, repair.declared, repair.warranty_days) == (
         "Stopgap mend",
         "stopgap",
         30,
@@ -44,7 +44,7 @@ def test_a_yes_tells_the_job_and_the_repair():
 def test_a_yes_to_two_faults_tells_both_repairs():
     job = till.diagnosed()
     other = make.fault(name="Fan noisy")
-    fan = make.fix(other, name="Replace the fan", cover_days=90)
+    fan = make.fix(other, name="Replace the fan", warranty_days=90)
     second = make.repair(job, other)
     quote = sending.send(
         drafting.draft(job, on=till.TODAY, by=None),
@@ -52,18 +52,18 @@ def test_a_yes_to_two_faults_tells_both_repairs():
         at=till.now(),
         by=None,
     )
-    till.say_yes(quote, option=quote.options.get(declared="stopgap"))
+    till.accept_online(quote, option=quote.options.get(declared="stopgap"))
     second.refresh_from_db()
     first = job.repairs.exclude(pk=second.pk).get()
-    assert (second.fix, second.declared, second.cover_days) == (fan, "lasting", 30)
+    assert (second.fix, second.declared, second.warranty_days) == (fan, "lasting", 30)
     assert (first.fix.name, first.declared) == ("Stopgap mend", "stopgap")
 
 
 def test_two_yeses_are_one():
     quote = till.sent()
-    till.say_yes(quote)
+    till.accept_online(quote)
     steps = Step.objects.count()
-    till.say_yes(quote, who="Somebody else")
+    till.accept_online(quote, who="Somebody else")
     quote.refresh_from_db()
     assert quote.answered_by == "Ada Fenwick" and Step.objects.count() == steps
 
@@ -73,7 +73,7 @@ def test_a_yes_to_another_option_afterwards_is_refused():
     with pytest.raises(
         InvalidTransitionError, match="answered this quote already: yes"
     ):
-        till.say_yes(quote, option=quote.options.last())
+        till.accept_online(quote, option=quote.options.last())
     quote.refresh_from_db()
     assert quote.chosen == quote.options.first()
 
@@ -82,7 +82,7 @@ def test_a_yes_after_the_last_day_is_refused_and_a_no_is_not():
     quote = till.sent()
     late = quote.valid_until + timedelta(days=1)
     with pytest.raises(InvalidTransitionError, match="held until 4 Apr 2026"):
-        till.say_yes(quote, on=late)
+        till.accept_online(quote, on=late)
     quote.refresh_from_db()
     assert quote.state == states.SENT and quote.job.state == "quoted"
     decline(quote)
@@ -92,7 +92,7 @@ def test_a_yes_after_the_last_day_is_refused_and_a_no_is_not():
 
 def test_on_the_last_day_a_yes_holds():
     quote = till.sent()
-    till.say_yes(quote, on=quote.valid_until)
+    till.accept_online(quote, on=quote.valid_until)
     quote.refresh_from_db()
     assert quote.state == states.ACCEPTED
 
@@ -101,10 +101,10 @@ def test_a_yes_binds_the_version_that_was_shown():
     old = till.sent()
     new = drafting.revise(old, by=None)
     with pytest.raises(InvalidTransitionError, match="revised meanwhile"):
-        till.say_yes(old)
+        till.accept_online(old)
     sending.send(new, on=till.TODAY, at=till.now(), by=None)
     with pytest.raises(InvalidTransitionError, match="revised meanwhile"):
-        till.say_yes(new, version=1)
+        till.accept_online(new, version=1)
     new.refresh_from_db()
     assert new.state == states.SENT and new.job.state == "quoted"
 
@@ -112,13 +112,13 @@ def test_a_yes_binds_the_version_that_was_shown():
 def test_an_option_of_another_quote_is_refused():
     quote, other = till.sent(), till.sent()
     with pytest.raises(InvalidTransitionError, match="not one of this quote"):
-        till.say_yes(quote, option=other.options.first())
+        till.accept_online(quote, option=other.options.first())
     quote.refresh_from_db()
     assert quote.state == states.SENT
 
 
 def test_a_no_keeps_its_reason_and_the_job_can_go_home():
-    quote = till.sent(fee_agreed=Decimal(25))
+    quote = till.sent(agreed_diagnosis_fee=Decimal(25))
     decline(quote)
     decline(quote)  # told twice, written once
     job = quote.job
@@ -138,7 +138,7 @@ def test_after_a_yes_no_no_is_taken():
 def test_a_job_that_went_back_to_the_bench_takes_no_answer_to_the_old_quote():
     quote = till.sent()
     quote.job.revise(by=None, why="There is more to it.")
-    for act in (till.say_yes, decline):
+    for act in (till.accept_online, decline):
         with pytest.raises(InvalidTransitionError, match="went back to the bench"):
             act(quote)
     quote.refresh_from_db()

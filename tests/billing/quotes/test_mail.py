@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from billing.quotes import drafting
-from shopdesk.post.models import Letter
+from shopdesk.mail.models import Email
 from tests import make
 from tests.billing import till
 
@@ -31,7 +31,7 @@ def test_the_kept_paper_goes_out_with_a_link_that_opens_it(desk, client):
     where = reverse("quotes:mail", args=[quote.pk])
     assert where in page
     desk.post(where)
-    letter = Letter.objects.get()
+    letter = Email.objects.get()
     quote.refresh_from_db()
     assert bytes(letter.attachments.get().file) == bytes(quote.paper)
     assert letter.to == "ada@fenwick.example"
@@ -46,7 +46,7 @@ def test_without_an_address_no_letter_and_no_link_is_made(desk):
     assert "Mail it" not in desk.get(quote.get_absolute_url()).content.decode()
     page = desk.post(reverse("quotes:mail", args=[quote.pk]), follow=True)
     assert "There is no mail address" in page.content.decode()
-    assert not Letter.objects.exists() and not quote.job.links.exists()
+    assert not Email.objects.exists() and not quote.job.links.exists()
 
 
 def test_only_what_waits_for_an_answer_is_mailed(desk):
@@ -54,4 +54,4 @@ def test_only_what_waits_for_an_answer_is_mailed(desk):
     drafting.revise(quote, by=None)
     page = desk.post(reverse("quotes:mail", args=[quote.pk]), follow=True)
     assert "only one that was sent" in page.content.decode()
-    assert not Letter.objects.exists()
+    assert not Email.objects.exists()

@@ -8,7 +8,7 @@ from django.db.utils import DatabaseError
 from django.urls import reverse
 
 from billing.quotes import drafting, sending
-from billing.quotes.models import Option, Quote, QuoteLine
+from billing.quotes.models import Quote, QuoteLine, QuoteOption
 from shopdesk.staff.models import Kind
 from tests import make
 from tests.billing import till
@@ -76,7 +76,7 @@ def test_words_options_and_lines_are_changed_and_kept(desk):
             quote,
             **{
                 "q-words": "The plug hole is loose.",
-                f"o{option.pk}-cover_days": "90",
+                f"o{option.pk}-warranty_days": "90",
                 f"l{line.pk}-price": "49,50",
                 f"l{line.pk}-quantity": "2",
             },
@@ -85,7 +85,7 @@ def test_words_options_and_lines_are_changed_and_kept(desk):
     quote.refresh_from_db()
     option.refresh_from_db()
     line.refresh_from_db()
-    assert quote.words == "The plug hole is loose." and option.cover_days == 90
+    assert quote.words == "The plug hole is loose." and option.warranty_days == 90
     assert (line.price, line.amount, line.suggested) == (Decimal("49.50"), 99, 51)
 
 
@@ -212,10 +212,10 @@ def test_a_sent_quote_takes_no_more_changes(desk):
     [
         lambda quote: Quote.objects.update(words="Other words"),
         lambda quote: Quote.objects.update(paper=b"%PDF-other"),
-        lambda quote: Option.objects.update(cover_days=9999),
+        lambda quote: QuoteOption.objects.update(warranty_days=9999),
         lambda quote: QuoteLine.objects.update(price=Decimal(1)),
         lambda quote: QuoteLine.objects.all().delete(),
-        lambda quote: Option.objects.create(quote=quote, position=9, title="More"),
+        lambda quote: QuoteOption.objects.create(quote=quote, position=9, title="More"),
     ],
 )
 def test_the_database_refuses_to_change_what_was_sent(change):
@@ -225,7 +225,9 @@ def test_the_database_refuses_to_change_what_was_sent(change):
         change(quote)
     quote.refresh_from_db()
     assert quote.words.startswith("We found")
-    assert list(QuoteLine.objects.values()) == before and Option.objects.count() == 2
+    assert (
+        list(QuoteLine.objects.values()) == before and QuoteOption.objects.count() == 2
+    )
 
 
 def answered(quote, kind="yes", **facts):

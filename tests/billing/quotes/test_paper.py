@@ -27,12 +27,14 @@ def paper(client, quote):
 
 
 @pytest.mark.paper
-@pytest.mark.parametrize(("size", "width"), [("A4", 595.28), ("Letter", 612)])
+@pytest.mark.parametrize(("size", "width"), [("A4", 595.28), ("Email", 612)])
 def test_two_options_fit_on_one_page_of_the_shops_paper(client, size, width):
     make.shop(
         paper=size, name="Tallow & Finch", address="14 Wharf Lane\nLower Hythe\nLH4 2QX"
     )
-    pdf = paper(client, till.sent(fee_agreed=Decimal(25), complaint="Goes off."))
+    pdf = paper(
+        client, till.sent(agreed_diagnosis_fee=Decimal(25), complaint="Goes off.")
+    )
     opened = pikepdf.open(BytesIO(pdf))
     assert len(opened.pages) == 1
     assert float(opened.pages[0].mediabox[2]) == pytest.approx(width, abs=0.1)
@@ -71,12 +73,12 @@ def test_the_paper_is_tagged_for_readers_and_says_what_it_is(client):
 def test_a_sent_paper_stays_byte_for_byte_whatever_the_shop_changes(client):
     quote = till.sent()
     before = paper(client, quote)
-    make.shop(name="Another name", currency="USD", paper="Letter", tax_rate=Decimal(5))
+    make.shop(name="Another name", currency="USD", paper="Email", tax_rate=Decimal(5))
     make.device_model(model="Slate 14").__class__.objects.update(model="Renamed")
     drafting.revise(quote, by=None)
     assert paper(client, quote) == before
     quote.refresh_from_db()
-    assert sha256(before).hexdigest() == quote.paper_hash
+    assert sha256(before).hexdigest() == quote.pdf_sha256
 
 
 def test_a_draft_is_marked_as_one_and_follows_the_boxes(client):
@@ -93,7 +95,7 @@ def test_what_people_type_is_text(client):
 
 
 @pytest.mark.paper
-@pytest.mark.parametrize("size", ["A4", "Letter"])
+@pytest.mark.parametrize("size", ["A4", "Email"])
 def test_thirty_lines_and_long_words_lose_nothing(client, size):
     make.shop(paper=size)
     quote = till.drafted(fixes=["lasting"])

@@ -7,7 +7,7 @@ import pytest
 
 from billing.invoices.queries import bill_of
 from billing.quotes import drafting, sending, states
-from billing.quotes.models import Option
+from billing.quotes.models import QuoteOption
 from repairs.knowledge.track_record import load_track_record
 from shopdesk.errors import IncompleteError, InvalidTransitionError, RefusedError
 from shopdesk.shop.models import Shop
@@ -49,7 +49,7 @@ def send(quote):
 
 
 def test_a_shop_without_any_history_takes_no_more_than_it_accepts():
-    make.shop(return_limit=Decimal("0.1"), watch_days=90)
+    make.shop(max_comeback_risk=Decimal("0.1"), comeback_period_days=90)
     option = till.drafted(fixes=["lasting"]).options.get()
     # 180 days of cover: at most 1 − 0.9².
     assert 0 < option.chance <= Decimal("0.19")
@@ -59,11 +59,11 @@ def test_a_shop_without_any_history_takes_no_more_than_it_accepts():
 
 
 def test_what_comes_back_often_costs_more_than_the_list_has_it():
-    make.shop(cost_rate=Decimal(50), target_margin=Decimal(20))
+    make.shop(hourly_cost=Decimal(50), target_margin=Decimal(20))
     option = quoted().options.get()
     assert option.is_raised and option.chance > Decimal("0.3")
     assert option.reserve == pytest.approx(
-        option.chance * option.redo_cost, abs=Decimal("0.01")
+        option.chance * option.rework_cost, abs=Decimal("0.01")
     )
     labour = option.lines.get(kind="labour")
     assert labour.price == labour.suggested > 51
@@ -133,7 +133,7 @@ def test_all_staff_see_how_the_price_is_built_up(client, kind):
 def test_other_days_of_cover_change_what_is_suggested(desk):
     quote = quoted()
     option = quote.options.get()
-    asked = draft(desk, quote, **{f"o{option.pk}-cover_days": "0"})
+    asked = draft(desk, quote, **{f"o{option.pk}-warranty_days": "0"})
     desk.post(quote.get_absolute_url(), asked)
     option.refresh_from_db()
     assert option.chance == 0 and option.reserve == 0
@@ -143,7 +143,7 @@ def test_a_yes_tells_the_repair_what_its_price_bears():
     make.shop()
     quote = send(quoted())
     option = quote.options.get()
-    till.say_yes(quote)
+    till.accept_online(quote)
     assert quote.job.repairs.get().reserve == option.reserve > 0
 
 
@@ -155,7 +155,7 @@ def test_a_yes_to_two_faults_shares_the_reserve():
     make.repair(job, other)
     quote = send(drafting.draft(job, on=till.TODAY, by=None))
     option = quote.options.get()
-    till.say_yes(quote)
+    till.accept_online(quote)
     shares = [repair.reserve for repair in job.repairs.all()]
     assert sum(shares) == option.reserve and shares[0] > shares[1] > 0
 
@@ -165,7 +165,7 @@ def test_a_stale_page_saves_nothing_and_keeps_what_was_typed(desk):
     page = desk.get(quote.get_absolute_url())
     typed = boxes(page) | {"seen": page.context["seen"], "q-words": "Mine."}
     option = quote.options.get()
-    Option.objects.filter(pk=option.pk).update(title="Changed by another")
+    QuoteOption.objects.filter(pk=option.pk).update(title="Changed by another")
     answer = desk.post(quote.get_absolute_url(), typed).content.decode()
     assert "Someone else changed this quote" in answer and "Mine." in answer
     quote.refresh_from_db()
@@ -183,7 +183,9 @@ def test_a_fresh_page_is_saved(desk):
 
 
 def test_the_device_may_be_had_back_unmended_for_the_fee(desk):
-    quote = till.drafted(fixes=["lasting"], fee_agreed=Decimal(25), came_by="post")
+    quote = till.drafted(
+        fixes=["lasting"], agreed_diagnosis_fee=Decimal(25), came_by="post"
+    )
     desk.post(quote.get_absolute_url(), draft(desk, quote, then="add return"))
     option = quote.options.get(does="return")
     assert [(x.text, x.price) for x in option.lines.all()] == [
@@ -192,7 +194,7 @@ def test_the_device_may_be_had_back_unmended_for_the_fee(desk):
     ]
     with pytest.raises(RefusedError, match="already"):
         drafting.add_no_repair(quote, on=till.TODAY)
-    quote = till.say_yes(send(quote), option=option)
+    quote = till.accept_online(send(quote), option=option)
     job = quote.job
     job.refresh_from_db()
     assert (quote.state, job.state) == ("accepted", "declined")
@@ -200,9 +202,11 @@ def test_the_device_may_be_had_back_unmended_for_the_fee(desk):
 
 
 def test_a_yes_to_nothing_mended_is_billed_as_it_was_offered():
-    quote = till.drafted(fixes=["lasting"], fee_agreed=Decimal(25), came_by="post")
+    quote = till.drafted(
+        fixes=["lasting"], agreed_diagnosis_fee=Decimal(25), came_by="post"
+    )
     drafting.add_no_repair(quote, on=till.TODAY)
-    till.say_yes(send(quote), option=quote.options.get(does="return"))
+    till.accept_online(send(quote), option=quote.options.get(does="return"))
     job = quote.job
     job.refresh_from_db()
     job.close(outcome="declined", by=None, why="as the customer chose")
@@ -223,8 +227,8 @@ def test_a_board_is_not_offered_without_its_price():
 
 
 def test_the_fee_comes_off_a_repair_where_the_shop_says_so():
-    make.shop(credits_fee=True)
-    quote = till.drafted(fixes=["lasting"], fee_agreed=Decimal(25))
+    make.shop(deducts_diagnosis_fee=True)
+    quote = till.drafted(fixes=["lasting"], agreed_diagnosis_fee=Decimal(25))
     fee = quote.options.get().lines.get(kind="fee")
     assert fee.price == 0 and "25.00" in fee.text and "taken off" in fee.text
     drafting.add_no_repair(quote, on=till.TODAY)
@@ -240,14 +244,14 @@ def test_a_job_taken_back_to_the_bench_withdraws_its_quote(desk):
     page = desk.get(quote.get_absolute_url()).content.decode()
     assert "Withdrawn" in page and "The customer says yes" not in page
     with pytest.raises(InvalidTransitionError):
-        till.say_yes(quote)
+        till.accept_online(quote)
     new = drafting.draft(quote.job, on=till.TODAY, by=None)
     quote.refresh_from_db()
     assert (quote.state, new.version, new.state) == ("replaced", 2, "draft")
 
 
 @pytest.mark.parametrize("typed", ["1e2", "NaN", "-0", "-1", "9" * 400, "1.000,50"])
-@pytest.mark.parametrize("box", ["cover_days", "days_to_do"])
+@pytest.mark.parametrize("box", ["warranty_days", "turnaround_days"])
 def test_odd_days_get_a_sentence(desk, box, typed):
     quote = till.drafted(fixes=["lasting"])
     option = quote.options.get()

@@ -16,11 +16,11 @@ pytestmark = pytest.mark.django_db
 
 
 def test_the_fault_book_proposes_a_lasting_option_and_a_stopgap():
-    make.shop(labour_rate=Decimal(68), rounding_step=Decimal("0.50"))
+    make.shop(hourly_rate=Decimal(68), rounding_step=Decimal("0.50"))
     quote = till.drafted()
     lasting, stopgap = quote.options.all()
     assert (lasting.declared, stopgap.declared) == ("lasting", "stopgap")
-    assert (lasting.cover_days, stopgap.cover_days) == (180, 30)
+    assert (lasting.warranty_days, stopgap.warranty_days) == (180, 30)
     labour, part = lasting.lines.all()
     # 45 minutes at 68 an hour; two parts at 2.50 with 60 % on them.
     assert (labour.kind, labour.price, labour.suggested) == ("labour", 51, 51)
@@ -75,7 +75,9 @@ def test_a_part_without_any_cost_gets_no_suggested_price():
 
 
 def test_the_fee_agreed_and_the_parcel_are_lines_of_their_own():
-    quote = till.drafted(fixes=["lasting"], fee_agreed=Decimal(25), came_by="post")
+    quote = till.drafted(
+        fixes=["lasting"], agreed_diagnosis_fee=Decimal(25), came_by="post"
+    )
     fees = quote.options.get().lines.filter(kind="fee")
     assert [(f.text, f.price) for f in fees] == [
         ("Finding the fault, as agreed", 25),
@@ -130,7 +132,7 @@ def test_where_the_job_refuses_nothing_is_sent():
     with pytest.raises(Exception, match="can't become quoted"):
         sending.send(quote, on=till.TODAY, at=till.now(), by=None)
     quote.refresh_from_db()
-    assert quote.state == states.DRAFT and not quote.paper_hash
+    assert quote.state == states.DRAFT and not quote.pdf_sha256
 
 
 def test_a_new_version_is_a_copy_and_the_old_paper_stays():

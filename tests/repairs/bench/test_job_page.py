@@ -11,7 +11,7 @@ from repairs.bench.actions import add_fault
 from repairs.faults.models import Fault, Fix, Symptom
 from repairs.jobs import states
 from repairs.jobs.models import Job, Labour, NotYet
-from repairs.stock.models import StockMove
+from repairs.stock.models import StockMovement
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -42,7 +42,7 @@ def working(state=states.APPROVED, **facts):
 # --- both ways ------------------------------------------------------------------
 
 RIGHT = {
-    "head": {"head-waiting_on": "parts"},
+    "head": {"head-waiting_for": "parts"},
     "findings": {"findings-failed": "1", "findings-tries": "4"},
     "reading": {"reading-what": "5 V rail", "reading-value": "4,2"},
     "book_minutes": {"minutes-minutes": "12"},
@@ -52,7 +52,7 @@ RIGHT = {
     "part": {"part-part": "p-1", "part-quantity": "1"},
 }
 WRONG = {
-    "head": {"head-promised_on": "0001-01-01"},
+    "head": {"head-due_on": "0001-01-01"},
     "findings": {"findings-failed": "5", "findings-tries": "4"},
     "reading": {"reading-what": "5 V rail", "reading-value": "1e5"},
     "book_minutes": {"minutes-minutes": "-3"},
@@ -110,7 +110,7 @@ def test_what_is_wrong_is_said_and_what_was_typed_is_kept(bench, verb, headers):
         assert f'value="{typed}"' in page
     assert Job.objects.values().get(pk=job.pk) == before
     assert not (job.readings.exists() or job.labour.exists())
-    assert job.repairs.count() == 1 and not StockMove.objects.filter(quantity__lt=0)
+    assert job.repairs.count() == 1 and not StockMovement.objects.filter(quantity__lt=0)
 
 
 def test_a_step_asked_by_htmx_leads_to_the_whole_page(bench):
@@ -135,7 +135,7 @@ def test_what_was_seen_is_kept(bench):
         findings__notes="U12 gets hot",
     )
     job.refresh_from_db()
-    assert (job.verified_failed, job.verified_tries) == (2, 9)
+    assert (job.verified_failures, job.verified_tries) == (2, 9)
     assert list(job.symptoms.all()) == [hot] and job.bench_notes == "U12 gets hot"
 
 
@@ -245,7 +245,7 @@ def test_one_fault_may_be_given_up_while_the_other_is_mended(bench):
     name = f"proof-{repair.pk}"
     send(bench, "proof", repair, **{f"{name}-tries": "9", f"{name}-failed": "0"})
     repair.job.refresh_from_db()
-    assert repair.job.state == states.PROVEN
+    assert repair.job.state == states.TESTED
 
 
 # --- readings and minutes -------------------------------------------------------
@@ -358,7 +358,7 @@ def test_too_few_on_the_shelf_is_a_sentence_and_nothing_moves(bench, headers):
     assert "CAP-22U: 2 on the shelf, 3 asked for." in page
     part.refresh_from_db()
     assert part.on_hand == 2 and not repair.parts_used.exists()
-    assert StockMove.objects.count() == 1
+    assert StockMovement.objects.count() == 1
 
 
 def test_a_part_taken_by_mistake_is_given_back(bench):
@@ -384,15 +384,15 @@ def test_the_box_for_parts_offers_what_is_on_the_shelf(bench):
 # --- proving and closing --------------------------------------------------------
 
 
-def test_the_proof_run_says_how_many_and_why(bench):
-    repair = working(states.REPAIRED, verified_failed=1, verified_tries=10)
+def test_the_final_test_says_how_many_and_why(bench):
+    repair = working(states.REPAIRED, verified_failures=1, verified_tries=10)
     page = bench.get(repair.job.get_absolute_url()).content.decode()
     assert "It failed 1 of 10 tries before the repair, so 63 clean tries" in page
     assert "with a chance of 4.9 %" in page
 
 
 def test_clean_tries_of_several_runs_count_together(bench):
-    repair = working(states.REPAIRED, verified_failed=1, verified_tries=10)
+    repair = working(states.REPAIRED, verified_failures=1, verified_tries=10)
     name = f"proof-{repair.pk}"
     send(bench, "proof", repair, **{f"{name}-tries": "40", f"{name}-failed": "0"})
     repair.job.refresh_from_db()
@@ -401,7 +401,7 @@ def test_clean_tries_of_several_runs_count_together(bench):
     assert "23 clean tries to go" in page and "40 clean tries in a row" in page
     send(bench, "proof", repair, **{f"{name}-tries": "23", f"{name}-failed": "0"})
     repair.job.refresh_from_db()
-    assert repair.job.state == states.PROVEN
+    assert repair.job.state == states.TESTED
 
 
 def test_a_failed_try_sends_the_job_back_with_a_row(bench, me):
@@ -426,8 +426,8 @@ def test_runs_from_before_the_failure_prove_nothing(bench):
 
 
 def proven(**facts):
-    repair = working(states.PROVEN, **facts)
-    repair.proof_runs.create(tries=9, needed=5, run_at=timezone.now())
+    repair = working(states.TESTED, **facts)
+    repair.final_tests.create(tries=9, needed=5, run_at=timezone.now())
     return repair
 
 
@@ -456,7 +456,7 @@ def test_closing_is_refused_in_sentences_and_nothing_is_half_done(bench):
     ).content.decode()
     assert "takes a part and none is booked" in page and "Kept this" in page
     repair.refresh_from_db()
-    assert repair.job.state == states.PROVEN
+    assert repair.job.state == states.TESTED
     assert (repair.outcome, repair.note) == ("", "")
     send(bench, "close", repair.job, **closing(repair, no_part_needed="on"))
     repair.job.refresh_from_db()
@@ -468,7 +468,7 @@ def test_fixed_without_lasting_or_stopgap_is_asked_beside_the_field(bench):
     page = send(bench, "close", repair.job, **closing(repair, declared=""))
     assert "Say whether the fix is lasting or a stopgap." in page.content.decode()
     repair.job.refresh_from_db()
-    assert repair.job.state == states.PROVEN
+    assert repair.job.state == states.TESTED
 
 
 def test_closing_waits_for_the_timer(bench, me):
@@ -477,7 +477,7 @@ def test_closing_waits_for_the_timer(bench, me):
     page = send(bench, "close", repair.job, **closing(repair)).content.decode()
     assert "Kim Okafor’s timer still runs on this job" in page
     repair.job.refresh_from_db()
-    assert repair.job.state == states.PROVEN
+    assert repair.job.state == states.TESTED
 
 
 def test_when_nothing_was_fixed_after_all_the_reason_is_asked(bench):
@@ -512,7 +512,7 @@ def test_a_job_opened_again_asks_anew_what_came_of_it(bench):
     job.refresh_from_db()
     repair.refresh_from_db()
     assert (job.state, job.outcome, repair.outcome) == (states.APPROVED, "", "")
-    assert not repair.is_proven
+    assert not repair.is_tested
 
 
 def test_without_a_yes_that_stands_an_opened_job_goes_back_to_the_desk(bench):
@@ -552,10 +552,10 @@ def test_whoever_is_later_is_told_who_was_quicker_and_loses_nothing(bench, heade
 def test_a_page_that_made_a_change_itself_is_not_stale_by_it(bench):
     job = make.job()
     send(bench, "findings", job, headers=HTMX, version="1", findings__notes="one")
-    said = {"version": "1", "version_now": "2", "head__waiting_on": "parts"}
+    said = {"version": "1", "version_now": "2", "head__waiting_for": "parts"}
     send(bench, "head", job, headers=HTMX, **said)
     job.refresh_from_db()
-    assert job.waiting_on == "parts"
+    assert job.waiting_for == "parts"
 
 
 def test_a_step_from_an_old_page_is_refused(bench):
@@ -571,7 +571,7 @@ def test_a_step_from_an_old_page_is_refused(bench):
 @pytest.mark.parametrize("version", ["x", "-1", "9" * 30, ""])
 def test_a_version_that_makes_no_sense_does_no_harm(bench, version):
     job = make.job()
-    answer = send(bench, "head", job, version=version, head__waiting_on="parts")
+    answer = send(bench, "head", job, version=version, head__waiting_for="parts")
     assert answer.status_code == 302
 
 

@@ -28,7 +28,7 @@ def numbers(answer):
 
 def test_the_list_shows_what_is_at_the_bench_and_what_else_is_asked_for(bench):
     here, quoted = make.job(), make.job(state=states.QUOTED)
-    make.job(state=states.HANDED_BACK, outcome="fixed", handed_back_on=make.DAY)
+    make.job(state=states.HANDED_OVER, outcome="fixed", handed_over_on=make.DAY)
     assert numbers(bench.get(URL)) == {here.number}
     assert numbers(bench.get(URL, {"where": "quoted"})) == {quoted.number}
     both = {here.number, quoted.number}
@@ -44,7 +44,7 @@ def test_my_jobs_are_those_i_worked_on(bench, me):
 
 def test_a_row_says_who_works_on_it_what_it_waits_for_and_that_it_is_late(bench, me):
     yesterday = timezone.localdate() - timedelta(days=1)
-    job = make.job(complaint="Hums loudly", waiting_on="parts", promised_on=yesterday)
+    job = make.job(complaint="Hums loudly", waiting_for="parts", due_on=yesterday)
     job.labour.create(by=me, started_at=timezone.now())
     make.comeback(
         make.past_repair(make.fault(), make.fix(), on=make.DAY, of=job.device),
@@ -59,7 +59,7 @@ def test_a_row_says_who_works_on_it_what_it_waits_for_and_that_it_is_late(bench,
 
 @pytest.mark.parametrize(
     "asked",
-    ["where=nowhere", "waiting_on=x", "page=0", "page=-9", "sort=none", "mine=9"],
+    ["where=nowhere", "waiting_for=x", "page=0", "page=-9", "sort=none", "mine=9"],
 )
 def test_an_address_that_makes_no_sense_is_no_error(bench, asked):
     make.job()

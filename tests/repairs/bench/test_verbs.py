@@ -8,8 +8,8 @@ from repairs.bench import urls
 from repairs.bench.urls import OF_ONE
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import states
-from repairs.jobs.models import Job, Labour, PartUsed, ProofRun, Reading, Repair
-from repairs.stock.models import Part, StockMove
+from repairs.jobs.models import FinalTest, Job, Labour, PartUsed, Reading, Repair
+from repairs.stock.models import Part, StockMovement
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -47,17 +47,17 @@ def bench(client):
 
 def job_in(state, **facts):
     """A job in `state` on which every verb finds all it asks for."""
-    if state in (states.READY, states.HANDED_BACK):
+    if state in (states.READY, states.HANDED_OVER):
         facts["outcome"] = states.FIXED
-    if state == states.HANDED_BACK:
-        facts["handed_back_on"] = make.DAY
+    if state == states.HANDED_OVER:
+        facts["handed_over_on"] = make.DAY
     make.repair()  # so that a job and its repair never bear the same number by luck
     make.job()
     job = make.job(state=state, **facts)
     fault = make.fault()
     fix = make.fix(fault)
     repair = make.repair(job, fault, fix=fix)
-    repair.proof_runs.create(tries=50, needed=5, run_at=timezone.now())
+    repair.final_tests.create(tries=50, needed=5, run_at=timezone.now())
     part = make.part(on_hand=5)
     PartUsed.objects.create(
         repair=repair, part=part, delivery=part.deliveries.get(), quantity=1
@@ -76,7 +76,7 @@ def sent(job, fault, part):
     pk = repair.pk
     return {
         "version": job.version,
-        "head-waiting_on": "parts",
+        "head-waiting_for": "parts",
         "findings-failed": 1,
         "findings-tries": 10,
         "findings-notes": "hot",
@@ -122,7 +122,16 @@ def everything(job):
     """What the records hold of a job and its shelf."""
     return [
         list(model.objects.order_by("pk").values())
-        for model in (Job, Repair, Reading, Labour, PartUsed, ProofRun, Part, StockMove)
+        for model in (
+            Job,
+            Repair,
+            Reading,
+            Labour,
+            PartUsed,
+            FinalTest,
+            Part,
+            StockMovement,
+        )
     ] + [list(job.steps.values())]
 
 
@@ -155,7 +164,10 @@ def test_a_step_of_the_table_is_made_when_all_is_there(bench, verb, old, new):
     if verb == "start_under_cover":
         earlier = make.past_repair(make.fault(), make.fix(), on=make.DAY, of=job.device)
         job.decisions.create(
-            earlier=earlier, what="same_fault", is_covered=True, decided_on=make.DAY
+            earlier=earlier,
+            what="same_fault",
+            is_in_warranty=True,
+            assessed_on=make.DAY,
         )
     if (verb, new) == ("reopen", "approved"):
         job.steps.create(old="quoted", new="approved", made_at=timezone.now())
@@ -164,10 +176,10 @@ def test_a_step_of_the_table_is_made_when_all_is_there(bench, verb, old, new):
     assert job.state == new
 
 
-@pytest.mark.parametrize("state", [states.EXPECTED, states.READY, states.HANDED_BACK])
+@pytest.mark.parametrize("state", [states.EXPECTED, states.READY, states.HANDED_OVER])
 @pytest.mark.parametrize("verb", [v for v in OF_A_JOB + OF_ONE if v != "find_part"])
 def test_nothing_is_changed_on_a_job_that_is_not_at_the_bench(bench, verb, state):
-    if verb in ("head", "reopen") and state != states.HANDED_BACK:
+    if verb in ("head", "reopen") and state != states.HANDED_OVER:
         return  # A day may be promised, and a ready job opened again.
     job, fault, part = job_in(state), make.fault(), make.part(on_hand=3)
     before = everything(job)

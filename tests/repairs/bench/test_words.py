@@ -2,14 +2,14 @@
 
 import pytest
 
+from repairs.bench.final_test_words import chance, what_it_means, why_so_many
 from repairs.bench.next_step import next_step
-from repairs.bench.proof_words import chance, what_it_means, why_so_many
 from repairs.jobs import states
 
 PLAIN = {
     "has_fault": True,
     "is_undecided": False,
-    "is_under_cover": False,
+    "is_warranty_repair": False,
     "has_fixes": True,
     "tries_to_go": 0,
 }
@@ -25,14 +25,14 @@ def test_what_is_next_follows_the_job():
         return next_step(state, **PLAIN | facts)
 
     assert "name the fault" in told(states.BOOKED_IN, has_fault=False)
-    assert "without a quote" in told(states.DIAGNOSED, is_under_cover=True)
-    assert "decide first" in told(states.PROVEN, is_undecided=True)
+    assert "without a quote" in told(states.DIAGNOSED, is_warranty_repair=True)
+    assert "decide first" in told(states.TESTED, is_undecided=True)
     assert "Choose the fix" in told(states.APPROVED, has_fixes=False)
     assert "1 clean try to go" in told(states.REPAIRED, tries_to_go=1)
-    assert "decide first" not in told(states.HANDED_BACK, is_undecided=True)
+    assert "decide first" not in told(states.HANDED_OVER, is_undecided=True)
 
 
-def test_the_words_about_a_proof_run_hold_its_figures():
+def test_the_words_about_a_final_test_hold_its_figures():
     assert why_so_many(1, 10, needed=63, was_seen=True) == (
         "It failed 1 of 10 tries before the repair, so 63 clean tries are needed: an"
         " unmended device would pass as many with a chance of 4.9 %."

@@ -112,7 +112,7 @@ def test_what_makes_no_sense_is_refused_as_on_the_page(words, sentence):
 
 
 def test_the_shops_own_days_hold_where_none_are_given(pairs):
-    make.shop(watch_days=14)
+    make.shop(comeback_period_days=14)
     assert "within 14 days, as known on 2026-06-01: 0 of 45" in asked(AS_OF)
     assert "within 20 days, as known on 2026-06-01: 7 of 45" in asked(
         AS_OF, "--within=20"

@@ -63,7 +63,9 @@ def test_a_fix_that_stands_alone_beats_nobody():
 
 
 def test_a_fix_costs_doing_it_and_its_share_of_doing_it_again():
-    cost = cost_to_shop(own_cost=Decimal("30"), chance=0.25, redo_cost=Decimal("48.40"))
+    cost = cost_to_shop(
+        own_cost=Decimal("30"), chance=0.25, rework_cost=Decimal("48.40")
+    )
     assert cost == Decimal("42.10")
 
 

@@ -14,7 +14,7 @@ from repairs.customers.models import Device
 from repairs.faults.models import Fault, Fix
 from repairs.guards import COUNTED
 from repairs.jobs import states
-from repairs.jobs.models import Changed, Job, PartUsed, Repair, changed
+from repairs.jobs.models import Changed, Job, PartUsed, Repair, change_marks
 from repairs.stock.models import Supplier
 from shopdesk.shop.models import Shop
 from shopdesk.staff.models import Kind
@@ -103,11 +103,11 @@ def a_new_decision(repairs):
 
 
 def a_decision_changed(repairs):
-    first = repairs[0].held_against.get()
+    first = repairs[0].later_assessments.get()
     make.decision(first.job, repairs[0], what=states.NEW_FAULT, on=ON + days(40))
 
 
-def a_hand_back(repairs):
+def a_hand_over(repairs):
     job = make.job(on=ON)
     make.repair(
         job,
@@ -118,15 +118,17 @@ def a_hand_back(repairs):
     )
     Job.objects.filter(pk=job.pk).update(state=states.READY, outcome=states.FIXED)
     job.refresh_from_db()
-    job.hand_back(on=LATER, by=make.user(Kind.OWNER))
+    job.hand_over(on=LATER, by=make.user(Kind.OWNER))
 
 
 def a_changed_limit(repairs):
-    Shop.objects.update(return_limit=Decimal("0.01"))
+    Shop.objects.update(max_comeback_risk=Decimal("0.01"))
 
 
 def a_changed_sureness(repairs):
-    Shop.objects.update(return_limit=Decimal("0.3"), sureness=Decimal("0.51"))
+    Shop.objects.update(
+        max_comeback_risk=Decimal("0.3"), verdict_confidence=Decimal("0.51")
+    )
 
 
 def a_renamed_fault(repairs):
@@ -139,12 +141,12 @@ def a_renamed_fix(repairs):
 
 def a_device_sold_on(repairs):
     Device.objects.filter(pk=repairs[6].job.device_id).update(
-        watch_ends_on=ON + days(20)
+        out_of_use_on=ON + days(20)
     )
 
 
 def a_comeback_handed_back(repairs):
-    job = repairs[0].held_against.get().job
+    job = repairs[0].later_assessments.get().job
     make.repair(job, repairs[0].fault, cost=Decimal(77))
     make.hand_over(job, on=LATER)
 
@@ -154,7 +156,7 @@ def a_comeback_handed_back(repairs):
     [
         a_new_decision,
         a_decision_changed,
-        a_hand_back,
+        a_hand_over,
         a_changed_limit,
         a_changed_sureness,
         a_renamed_fault,
@@ -212,7 +214,7 @@ def of_each_kind(repairs):
     PartUsed.objects.create(repair=repairs[0], part=delivered.part, delivery=delivered)
 
 
-NEVER_CHANGED = "repairs_returndecision"  # the database refuses it
+NEVER_CHANGED = "repairs_returnassessment"  # the database refuses it
 
 
 @pytest.mark.parametrize(
@@ -246,7 +248,7 @@ def test_work_at_the_bench_that_counts_for_nothing_keeps_the_month(repairs, reck
 def test_rows_written_with_conflicts_passed_over_leave_a_mark(repairs):
     before = context.fingerprint(Shop.current())
     job = repairs[0].job
-    more = Repair(job=job, fault=repairs[0].fault, handed_back_on=job.handed_back_on)
+    more = Repair(job=job, fault=repairs[0].fault, handed_over_on=job.handed_over_on)
     Repair.objects.bulk_create([more], ignore_conflicts=True)
     assert context.fingerprint(Shop.current()) != before
 
@@ -266,7 +268,7 @@ def test_many_marks_are_put_together_and_tell_the_same(repairs, monkeypatch):
     for n in range(3):
         Changed.objects.create(what="repairs_fix", written_in=-n - 1, mark=2**52 + n)
     before, many = Changed.objects.marks(), Changed.objects.count()
-    monkeypatch.setattr(changed, "MOST", 1)
+    monkeypatch.setattr(change_marks, "MOST", 1)
     assert Changed.objects.marks() == before
     assert Changed.objects.count() == len(before) < many
     assert Changed.objects.marks() == before

@@ -84,7 +84,7 @@ def test_a_return_for_anything_else_is_no_comeback_and_ends_no_watch(pair, what)
 
 def test_the_last_decision_holds_and_only_from_its_own_day(pair):
     repair = make.past_repair(*pair, on=ON, back_on=ON + days(10))
-    first = repair.held_against.get()
+    first = repair.later_assessments.get()
     make.decision(first.job, repair, what=states.NEW_FAULT, on=ON + days(30))
     assert row(as_of=ON + days(29)).returned == 1
     assert row(as_of=ON + days(30)).returned == 0
@@ -107,16 +107,16 @@ def test_of_two_comebacks_of_one_repair_the_first_is_counted(pair):
 
 
 def test_a_device_sold_on_is_no_longer_watched(pair):
-    device = make.device(watch_ends_on=ON + days(15))
+    device = make.device(out_of_use_on=ON + days(15))
     make.past_repair(*pair, on=ON, of=device)
     [behind] = repairs_behind(*pair, as_of=LATER, within=90)
     assert (behind.days, behind.became, row().judged) == (15, "still watched", 0)
 
 
 def test_a_device_sold_on_after_it_came_back_came_back_all_the_same(pair):
-    device = make.device(watch_ends_on=ON + days(15))
+    device = make.device(out_of_use_on=ON + days(15))
     make.past_repair(*pair, on=ON, of=device, back_on=ON + days(10))
-    late = make.device(watch_ends_on=ON + days(15))
+    late = make.device(out_of_use_on=ON + days(15))
     make.past_repair(*pair, on=ON, of=late, back_on=ON + days(20))
     assert (row().returned, row().judged) == (2, 2)
     assert row(as_of=ON + days(12)).returned == 1
@@ -134,7 +134,7 @@ def test_any_history_is_counted_as_repair_by_repair(pair):
             faults[n % 2],
             fixes[int(rng.integers(3))],
             on=on,
-            of=make.device(watch_ends_on=ends),
+            of=make.device(out_of_use_on=ends),
         )
         for _ in range(int(rng.integers(0, 3))):
             back = on + days(int(rng.integers(0, 100)))
@@ -288,7 +288,9 @@ def test_the_latest_day_is_today_unless_the_records_go_further(pair):
 # --- what a past day can't show -------------------------------------------------
 
 
-AS_THEY_STAND = "As they stand today are: names and codes, our limit and sureness,"
+AS_THEY_STAND = (
+    "As they stand today are: names and codes, our limit and verdict_confidence,"
+)
 
 
 @pytest.mark.parametrize("page", ["/comebacks/", "/comebacks/month/"])
@@ -303,14 +305,14 @@ def test_names_limit_and_watch_are_as_they_stand_today(pair):
     device = make.device()
     make.past_repair(fault, fix, on=ON, of=device)
     before = rows_of(ON + days(60))[0]
-    assert Device.objects.filter(pk=device.pk).update(watch_ends_on=ON + days(20)) == 1
+    assert Device.objects.filter(pk=device.pk).update(out_of_use_on=ON + days(20)) == 1
     Fault.objects.filter(pk=fault.pk).update(code="RENAMED")
     after = rows_of(ON + days(60))[0]
     assert (before.fault, after.fault) == (fault.code, "RENAMED")
     assert after.expected < before.expected or before.expected == 0
     [behind] = repairs_behind(fault, fix, as_of=ON + days(60), within=90)
     assert behind.days == 20
-    make.shop(return_limit=Decimal("0.5"))
+    make.shop(max_comeback_risk=Decimal("0.5"))
     assert rows_of(ON + days(60))[0].chance_over_limit < after.chance_over_limit
 
 
@@ -332,7 +334,7 @@ def test_what_a_repair_was_is_not_changed_after_its_job_is_handed_back(pair):
     ):
         with pytest.raises((NotYet, states.WrongStep)):
             refused()
-    assert states.NEXT[states.HANDED_BACK] == frozenset()
+    assert states.NEXT[states.HANDED_OVER] == frozenset()
     now = Repair.objects.get(pk=repair.pk)
     for name in ("fix_id", "outcome", "declared", "cost"):
         assert getattr(now, name) == getattr(repair, name)

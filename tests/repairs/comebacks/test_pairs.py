@@ -27,7 +27,7 @@ def table_of(
     costs=(),
     within=90,
     limit=0.1,
-    sureness=0.9,
+    verdict_confidence=0.9,
     is_plain=False,
 ):
     """`repairs` lists (t, d) of each pair."""
@@ -43,7 +43,11 @@ def table_of(
     )
     counts = counted(pair, t=t, d=d, pairs=len(repairs), within=within)
     return comeback_table(
-        counts, pairs, limit=limit, sureness=sureness, is_plain=is_plain
+        counts,
+        pairs,
+        limit=limit,
+        verdict_confidence=verdict_confidence,
+        is_plain=is_plain,
     )
 
 

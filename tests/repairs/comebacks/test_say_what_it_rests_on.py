@@ -34,7 +34,7 @@ def said(pairs, *, back, held=20, is_plain=False):
             }
         ),
         limit=0.1,
-        sureness=0.9,
+        verdict_confidence=0.9,
         is_plain=is_plain,
     )
     return table, " ".join(said_with(table, as_of=date(2026, 3, 31)))

@@ -4,13 +4,13 @@ import pytest
 from repairs.comebacks import verdict
 
 
-def word(*, over, returned=5, width=0.2, is_over_alone=False, sureness=0.9):
+def word(*, over, returned=5, width=0.2, is_over_alone=False, verdict_confidence=0.9):
     return verdict.verdicts(
         returned=np.array([returned]),
         over_limit=np.array([over]),
         alone_width=np.array([width]),
         is_over_alone=np.array([is_over_alone]),
-        sureness=sureness,
+        verdict_confidence=verdict_confidence,
     )[0]
 
 
@@ -31,8 +31,8 @@ def test_a_word_is_said_only_when_it_is_sure_enough(over, said):
 
 
 def test_a_surer_shop_accuses_later():
-    assert word(over=0.97, sureness=0.95) == verdict.COMES_BACK
-    assert word(over=0.96, sureness=0.95) == verdict.BETWEEN
+    assert word(over=0.97, verdict_confidence=0.95) == verdict.COMES_BACK
+    assert word(over=0.96, verdict_confidence=0.95) == verdict.BETWEEN
 
 
 def test_one_comeback_accuses_nobody():

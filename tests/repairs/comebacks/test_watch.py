@@ -3,12 +3,12 @@ import pytest
 
 from repairs.comebacks.watch import NEVER, counted, days_watched
 
-HANDED_BACK = 1000
+HANDED_OVER = 1000
 
 
 def watch(*, came_back=NEVER, watch_ends=NEVER, as_of=2000, within=90):
     t, d = days_watched(
-        np.array([HANDED_BACK]),
+        np.array([HANDED_OVER]),
         came_back=np.array([came_back]),
         watch_ends=np.array([watch_ends]),
         as_of=as_of,

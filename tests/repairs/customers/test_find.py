@@ -80,5 +80,5 @@ def test_a_model_is_known_however_it_is_typed():
 
 def test_passing_a_device_on_keeps_its_serial_findable():
     device, buyer = make.device(serial="sn-1"), make.customer("Bo")
-    assert device.pass_on(buyer) is True and device.pass_on(buyer) is False
+    assert device.transfer_to(buyer) is True and device.transfer_to(buyer) is False
     assert Device.objects.with_serial("SN1").get().owner == buyer

@@ -65,7 +65,7 @@ def test_a_customers_page_asks_as_often_for_1_as_for_30(desk):
 def past(device, *, days_ago):
     on = timezone.localdate() - timedelta(days=days_ago)
     repair = make.past_repair(fault := make.fault(), make.fix(fault), on=on, of=device)
-    repair.covered_until = on + timedelta(days=90)
+    repair.warranty_until = on + timedelta(days=90)
     repair.save()
     return repair
 
@@ -86,9 +86,9 @@ def test_a_devices_page_shows_every_visit_and_what_is_still_covered(desk):
     make.job(
         device,
         on=timezone.localdate() - timedelta(days=300),
-        state=states.HANDED_BACK,
+        state=states.HANDED_OVER,
         outcome=states.NO_FAULT_FOUND,
-        handed_back_on=timezone.localdate() - timedelta(days=290),
+        handed_over_on=timezone.localdate() - timedelta(days=290),
     )
     here = make.job(device, complaint="It hums")
     page = desk.get(device.get_absolute_url()).text
@@ -126,7 +126,7 @@ def test_a_serial_read_wrong_is_put_right(desk):
     page = reverse("customers:change_device", args=[device.pk])
     desk.post(page, {"serial": "SN-O", "board_revision": "C"})
     device.refresh_from_db()
-    assert (device.serial, device.serial_key, device.board_revision) == (
+    assert (device.serial, device.serial_normalized, device.board_revision) == (
         "SN-O",
         "SNO",
         "C",
@@ -147,9 +147,9 @@ def test_a_serial_that_another_device_has_is_refused(desk):
 def test_a_day_that_makes_no_sense_is_refused(desk, day):
     device = make.device()
     page = reverse("customers:change_device", args=[device.pk])
-    assert "Error:" in desk.post(page, {"watch_ends_on": day}).text
+    assert "Error:" in desk.post(page, {"out_of_use_on": day}).text
     device.refresh_from_db()
-    assert device.watch_ends_on is None
+    assert device.out_of_use_on is None
 
 
 def test_a_customer_is_changed_and_found_by_what_is_new(desk):

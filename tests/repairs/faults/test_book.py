@@ -102,7 +102,7 @@ def test_the_short_lists_ask_as_often_however_long(
 
 def test_a_fault_shows_its_fixes_their_parts_and_where_it_was_found(client):
     fault = make.fault("PWR-JACK", area="power", hazard="battery", notes="Wiggle it.")
-    make.shop(cover_lasting=180)
+    make.shop(warranty_days_lasting=180)
     fix = make.fix(fault, code="JACK-NEW", minutes=95, hazard="heat")
     UsualPart.objects.create(fix=fix, part=make.part("JACK-5", on_hand=3), quantity=2)
     job = make.repair(fault_=fault, fix=fix).job
@@ -210,7 +210,7 @@ def test_a_fix_is_added_with_its_usual_parts(client):
         ("minutes", "-5"),
         ("minutes", "99999"),
         ("minutes", "1_0"),
-        ("cover_days", "9999"),
+        ("warranty_days", "9999"),
         ("declared", "forever"),
         ("code", ""),
     ],
@@ -226,7 +226,7 @@ def test_what_is_wrong_with_a_fix_is_told_and_nothing_is_added(client, field, wr
 
 def test_the_page_of_a_fix_saved_untouched_changes_nothing(client):
     fault = make.fault("PWR-JACK")
-    fix = make.fix(fault, minutes=40, cover_days=90)
+    fix = make.fix(fault, minutes=40, warranty_days=90)
     UsualPart.objects.create(fix=fix, part=make.part("R-1"), quantity=2)
     page = client.get(reverse("faults:change_fix", args=[fix.pk]))
     form = page.context["form"]

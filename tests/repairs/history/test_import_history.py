@@ -6,8 +6,8 @@ import pytest
 from repairs.customers.models import Customer, Device
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import states
-from repairs.jobs.models import Job, Repair, ReturnDecision
-from repairs.stock.models import Delivery, Part, StockMove
+from repairs.jobs.models import Job, Repair, ReturnAssessment
+from repairs.stock.models import Delivery, Part, StockMovement
 from shopdesk.shop.models import Series
 from tests import make
 from tests.repairs.history import files
@@ -33,7 +33,7 @@ def test_one_row_becomes_a_job_with_its_repair_and_its_parts(tmp_path):
     assert repair.charged == Decimal("89.50")
     assert repair.minutes == 45
     assert repair.cost == Decimal("25.50") + 5  # 45 minutes at 34 an hour, and parts
-    assert repair.covered_until == date(2025, 3, 10) + timedelta(days=180)
+    assert repair.warranty_until == date(2025, 3, 10) + timedelta(days=180)
     assert list(repair.fix.faults.all()) == [repair.fault]
     used = repair.parts_used.get()
     assert (used.part.number, used.quantity, used.cost) == ("P-100", 2, Decimal("2.5"))
@@ -82,7 +82,7 @@ def test_no_fault_found_needs_no_fault_and_keeps_minutes_and_fee(tmp_path):
     )
     files.bring(files.write(tmp_path, told))
     job = Job.objects.get()
-    assert (job.outcome, job.fee_agreed) == (states.NO_FAULT_FOUND, 25)
+    assert (job.outcome, job.agreed_diagnosis_fee) == (states.NO_FAULT_FOUND, 25)
     assert job.labour.get().minutes == 20
 
 
@@ -125,7 +125,7 @@ def test_one_email_is_one_customer_and_the_other_spelling_is_kept(tmp_path):
     other = files.row(job="8", customer="A. Fenwick", email="Ada@example.org")
     said = files.bring(files.write(tmp_path, files.row(), other))
     assert Customer.objects.count() == 1
-    told = Job.objects.get(number="8").as_told
+    told = Job.objects.get(number="8").imported_text
     assert told == "customer: A. Fenwick\nemail: Ada@example.org"
     assert "line 4, customer: A. Fenwick" in said
 
@@ -142,7 +142,7 @@ def test_one_serial_of_a_maker_is_one_device_however_it_is_written(tmp_path):
     other = files.row(job="8", serial="nw 00123", booked_in="2025-03-09")
     files.bring(files.write(tmp_path, files.row(), other))
     assert Device.objects.get().jobs.count() == 2
-    assert Job.objects.get(number="8").as_told == "serial: nw 00123"
+    assert Job.objects.get(number="8").imported_text == "serial: nw 00123"
 
 
 def test_words_for_no_serial_do_not_make_strangers_devices_one(tmp_path):
@@ -153,7 +153,7 @@ def test_words_for_no_serial_do_not_make_strangers_devices_one(tmp_path):
     files.bring(files.write(tmp_path, a, b))
     assert Device.objects.count() == 2
     assert set(Device.objects.values_list("serial", flat=True)) == {""}
-    assert Job.objects.get(number="8").as_told == "serial: n/a"
+    assert Job.objects.get(number="8").imported_text == "serial: n/a"
 
 
 def test_without_a_serial_a_customer_has_one_device_of_a_model(tmp_path):
@@ -179,28 +179,28 @@ def test_a_serial_read_only_at_the_return_lands_on_the_device(tmp_path):
 def test_a_return_is_held_against_the_repair_of_its_fault(tmp_path):
     other = files.row(fault="AUD-JACK", fault_name="Audio jack worn")
     files.bring(files.write(tmp_path, files.back(), other, files.row()))
-    decision = ReturnDecision.objects.get()
+    decision = ReturnAssessment.objects.get()
     assert decision.job.number == "25-00019"
     assert decision.earlier.fault.code == "PWR-JACK-OPEN"
-    assert (decision.what, decision.is_covered) == (states.SAME_FAULT, True)
-    assert decision.decided_on == date(2025, 3, 30)
+    assert (decision.what, decision.is_in_warranty) == (states.SAME_FAULT, True)
+    assert decision.assessed_on == date(2025, 3, 30)
 
 
 def test_a_redo_under_cover_runs_on_with_the_old_cover(tmp_path):
     files.bring(files.write(tmp_path, files.row(), files.back()))
     first, redo = Repair.objects.order_by("job__booked_in_on")
-    assert redo.covered_until == first.covered_until == date(2025, 9, 6)
+    assert redo.warranty_until == first.warranty_until == date(2025, 9, 6)
 
 
 def test_a_return_not_decided_yet_is_undecided(tmp_path):
     files.bring(files.write(tmp_path, files.row(), files.back(return_is="")))
-    assert ReturnDecision.objects.get().what == states.UNDECIDED
+    assert ReturnAssessment.objects.get().what == states.UNDECIDED
 
 
 def test_a_return_may_be_of_a_job_brought_in_before(tmp_path):
     files.bring(files.write(tmp_path, files.row()))
     files.bring(files.write(tmp_path, files.back()))
-    assert ReturnDecision.objects.get().earlier.job.number == "25-00007"
+    assert ReturnAssessment.objects.get().earlier.job.number == "25-00007"
     assert Device.objects.count() == 1
 
 
@@ -208,8 +208,8 @@ def test_a_return_of_a_job_without_a_repair_is_kept_in_words(tmp_path):
     first = files.bare(handed_back="2025-03-10", outcome="no fault found")
     again = files.back(serial="", maker="", email="", phone="", return_is="new fault")
     files.bring(files.write(tmp_path, first, again))
-    assert not ReturnDecision.objects.exists()
-    told = Job.objects.get(number="25-00019").as_told
+    assert not ReturnAssessment.objects.exists()
+    told = Job.objects.get(number="25-00019").imported_text
     assert told == "returned_from: 25-00007\nreturn_is: new_fault"
 
 
@@ -255,7 +255,7 @@ def shelf_agrees():
         left = sum(part.deliveries.values_list("remaining", flat=True))
         assert part.on_hand == moves == left
     for delivery in Delivery.objects.all():
-        came = delivery.moves.filter(kind=StockMove.Kind.RECEIVED)
+        came = delivery.moves.filter(kind=StockMovement.Kind.RECEIVED)
         assert sum(came.values_list("quantity", flat=True)) == delivery.quantity
         moves = sum(delivery.moves.values_list("quantity", flat=True))
         assert moves == delivery.remaining
@@ -280,7 +280,7 @@ def test_a_cost_of_parts_that_no_part_explains_is_kept(tmp_path):
     repair = Repair.objects.get()
     assert repair.parts_cost_from_history == Decimal("0.80")
     assert repair.cost == Decimal("31.30")
-    assert repair.cost_now(cost_rate=Decimal(34)) == repair.cost
+    assert repair.cost_now(hourly_cost=Decimal(34)) == repair.cost
 
 
 @pytest.mark.parametrize("cost", ["4.99", "5.01"])
@@ -302,13 +302,13 @@ def test_a_code_is_named_once_for_all_its_rows(tmp_path):
 
 def test_a_code_in_the_book_needs_no_name_and_keeps_its_own(tmp_path):
     fault = make.fault(code="PWR-JACK-OPEN", name="Socket")
-    make.fix(fault, code="JACK-NEW", cover_days=400)
+    make.fix(fault, code="JACK-NEW", warranty_days=400)
     files.bring(files.write(tmp_path, files.row(fix_name="")))
     fault.refresh_from_db()
     repair = Repair.objects.get()
     assert fault.name == "Socket" and repair.fault == fault
-    assert repair.as_told == "fault_name: Charging socket open"
-    assert repair.cover_days == 400
+    assert repair.imported_text == "fault_name: Charging socket open"
+    assert repair.warranty_days == 400
 
 
 def test_an_unknown_code_without_a_name_is_refused(tmp_path):

@@ -102,7 +102,7 @@ def landed():
         cells = {
             "job": job.number,
             "booked_in": str(job.booked_in_on),
-            "handed_back": str(job.handed_back_on or ""),
+            "handed_back": str(job.handed_over_on or ""),
             "customer": job.customer.name,
             "email": job.customer.email,
             "phone": job.customer.phone,
@@ -114,7 +114,7 @@ def landed():
             "returned_from": last.earlier.job.number if last else "",
             "return_is": last.what if last else "",
         }
-        cells |= beside(job.as_told)
+        cells |= beside(job.imported_text)
         for one in job.repairs.all():
             used = [
                 (u.part.number, u.quantity, u.cost, u.delivery.lot)
@@ -135,14 +135,14 @@ def landed():
                     "parts_cost": one.parts_cost_from_history + alone,
                     "parts": used,
                 }
-                | beside(one.as_told)
+                | beside(one.imported_text)
             )
         if not job.repairs.exists():
             minutes = sum(job.labour.values_list("minutes", flat=True))
             yield cells | {
                 "outcome": job.outcome,
                 "minutes": str(minutes),
-                "charged": job.fee_agreed,
+                "charged": job.agreed_diagnosis_fee,
                 **dict.fromkeys("fault fault_name fix fix_name".split(), ""),
                 **dict.fromkeys("declared parts_cost".split(), ""),
                 "parts": [],

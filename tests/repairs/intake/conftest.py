@@ -18,7 +18,7 @@ class Counter:
     def press(self, step, key=None, **typed):
         """What comes of pressing a button of the form, with what was typed."""
         blank = {"customer": "", "device": "", "who": "", "complaint": ""}
-        blank |= {"came_by": "counter", "consent": "ask", "fee_agreed": "25"}
+        blank |= {"came_by": "counter", "consent": "ask", "agreed_diagnosis_fee": "25"}
         typed = {name.replace("__", "-"): value for name, value in typed.items()}
         data = blank | {"key": key or uuid4(), "step": step} | typed
         return self.client.post(reverse("intake:book_in"), data)
@@ -32,8 +32,8 @@ class Counter:
         on = self.today - timedelta(days=days_ago)
         fault = make.fault(name=name)
         repair = make.past_repair(fault, make.fix(fault), on=on, of=device)
-        repair.covered_until = on + timedelta(days=covered_for)
-        repair.cover_days = covered_for
+        repair.warranty_until = on + timedelta(days=covered_for)
+        repair.warranty_days = covered_for
         repair.save()
         return repair
 

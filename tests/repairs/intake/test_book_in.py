@@ -9,7 +9,7 @@ from django.urls import reverse
 from repairs.customers.models import Customer, Device, DeviceModel
 from repairs.intake import actions
 from repairs.jobs import states
-from repairs.jobs.models import AccessCode, Job, NotYet, ReturnDecision, Step
+from repairs.jobs.models import AccessCode, Job, NotYet, ReturnAssessment, Step
 from shopdesk.errors import RefusedError
 from shopdesk.shop.models import Series
 from tests import make
@@ -29,7 +29,7 @@ NEW = {
 
 
 def counts():
-    kinds = (Customer, DeviceModel, Device, Job, Step, ReturnDecision, AccessCode)
+    kinds = (Customer, DeviceModel, Device, Job, Step, ReturnAssessment, AccessCode)
     return [kind.objects.count() for kind in kinds]
 
 
@@ -40,7 +40,7 @@ def test_a_new_customer_and_device_are_written_down_with_the_job(counter):
     assert (job.customer.name, job.customer.phone) == ("Zoë Müller", "+442079460018")
     assert job.device.serial == "NW-77" and job.device.owner == job.customer
     assert job.complaint == "Shuts off\nwhen it is warm"
-    assert job.fee_agreed == Decimal(25) and job.booked_in_on == counter.today
+    assert job.agreed_diagnosis_fee == Decimal(25) and job.booked_in_on == counter.today
     assert job.number == f"{counter.today:%y}-00001"
     step = job.steps.get()
     assert (step.old, step.new, step.by) == ("", "booked_in", job.booked_in_by)
@@ -118,17 +118,20 @@ def test_an_access_code_is_sealed_with_the_customers_yes_only(counter):
 @pytest.mark.parametrize(
     ("typed", "told"),
     [
-        ({"promised_on": "0001-01-01"}, "Give a day between 1990-01-01"),
-        ({"promised_on": "9999-12-31"}, "Give a day between 1990-01-01"),
-        ({"promised_on": "tomorrow"}, "Enter a valid date"),
-        ({"fee_agreed": "-5"}, "be less than 0"),
-        ({"fee_agreed": "99999999999"}, "be more than 100000"),
-        ({"fee_agreed": "1e5"}, "plain digits"),
-        ({"fee_agreed": "NaN"}, "plain digits"),
-        ({"fee_agreed": "9" * 400}, "plain digits"),
-        ({"counter_failed": "3", "counter_tries": "2"}, "Failures cannot exceed tries"),
-        ({"counter_failed": "3"}, "Enter both"),
-        ({"counter_tries": "0", "counter_failed": "0"}, "greater than or equal to 1"),
+        ({"due_on": "0001-01-01"}, "Give a day between 1990-01-01"),
+        ({"due_on": "9999-12-31"}, "Give a day between 1990-01-01"),
+        ({"due_on": "tomorrow"}, "Enter a valid date"),
+        ({"agreed_diagnosis_fee": "-5"}, "be less than 0"),
+        ({"agreed_diagnosis_fee": "99999999999"}, "be more than 100000"),
+        ({"agreed_diagnosis_fee": "1e5"}, "plain digits"),
+        ({"agreed_diagnosis_fee": "NaN"}, "plain digits"),
+        ({"agreed_diagnosis_fee": "9" * 400}, "plain digits"),
+        (
+            {"counter_failures": "3", "counter_tries": "2"},
+            "Failures cannot exceed tries",
+        ),
+        ({"counter_failures": "3"}, "Enter both"),
+        ({"counter_tries": "0", "counter_failures": "0"}, "greater than or equal to 1"),
         ({"counter_tries": "99999999999999999999"}, "less than or equal to 999"),
         ({"complaint": " "}, "Enter the complaint"),
         ({"complaint": "x" * 2001}, "at most 2000 characters"),
@@ -263,24 +266,28 @@ def test_a_return_is_held_against_the_covered_repair_unless_said_otherwise(count
     counter.past(device, days_ago=400, covered_for=90)
     covered = counter.past(device, days_ago=40, name="No sound")
     counter.book_in(device.owner, device)
-    made = ReturnDecision.objects.get()
-    assert (made.earlier, made.what, made.is_covered) == (covered, "undecided", True)
-    assert made.decided_on == counter.today
+    made = ReturnAssessment.objects.get()
+    assert (made.earlier, made.what, made.is_in_warranty) == (
+        covered,
+        "undecided",
+        True,
+    )
+    assert made.assessed_on == counter.today
 
 
 def test_the_counter_may_say_that_it_is_no_return(counter):
     device = make.device()
     counter.past(device, days_ago=40)
     counter.book_in(device.owner, device, against="")
-    assert Job.objects.open().count() == 1 and not ReturnDecision.objects.exists()
+    assert Job.objects.open().count() == 1 and not ReturnAssessment.objects.exists()
 
 
 def test_a_return_out_of_cover_may_be_linked_and_says_so(counter):
     device = make.device()
     old = counter.past(device, days_ago=400, covered_for=90)
     counter.book_in(device.owner, device, against=old.pk)
-    made = ReturnDecision.objects.get()
-    assert (made.earlier, made.is_covered) == (old, False)
+    made = ReturnAssessment.objects.get()
+    assert (made.earlier, made.is_in_warranty) == (old, False)
 
 
 @pytest.mark.parametrize("days_after", [0, 1])
@@ -288,14 +295,14 @@ def test_the_last_day_of_cover_is_covered_and_the_next_is_not(counter, days_afte
     device = make.device()
     old = counter.past(device, days_ago=30 + days_after, covered_for=30)
     counter.book_in(device.owner, device, against=old.pk)
-    assert ReturnDecision.objects.get().is_covered is (days_after == 0)
+    assert ReturnAssessment.objects.get().is_in_warranty is (days_after == 0)
 
 
 def test_a_repair_of_another_device_cannot_be_held_against(counter):
     device, other = make.device(), make.device()
     foreign = counter.past(other, days_ago=10)
     counter.book_in(device.owner, device, against=foreign.pk)
-    assert not ReturnDecision.objects.exists()
+    assert not ReturnAssessment.objects.exists()
 
 
 def test_a_device_that_is_here_is_not_taken_in_again(counter):
@@ -322,12 +329,20 @@ def test_a_device_announced_by_post_is_expected_and_then_arrives(counter):
     job = Job.objects.get()
     assert (job.state, job.came_by) == (states.EXPECTED, "post")
     page = reverse("intake:record_arrival", args=[job.pk])
-    typed = {"complaint": "No sound", "condition": "Box torn", "has_liquid": "on"}
+    typed = {
+        "complaint": "No sound",
+        "condition": "Box torn",
+        "has_liquid_damage": "on",
+    }
     assert counter.client.post(page, typed).url == reverse(
         "intake:booked", args=[job.pk]
     )
     job.refresh_from_db()
-    assert (job.state, job.condition, job.has_liquid) == ("booked_in", "Box torn", True)
+    assert (job.state, job.condition, job.has_liquid_damage) == (
+        "booked_in",
+        "Box torn",
+        True,
+    )
     assert list(job.steps.values_list("old", "new")) == [
         ("", "expected"),
         ("expected", "booked_in"),
@@ -346,7 +361,7 @@ def test_a_device_arrives_once(counter):
 def test_arriving_refuses_bad_input_and_moves_nothing(counter):
     job = make.job(state=states.EXPECTED, complaint="x")
     page = reverse("intake:record_arrival", args=[job.pk])
-    answer = counter.client.post(page, {"complaint": "", "promised_on": "9999-01-01"})
+    answer = counter.client.post(page, {"complaint": "", "due_on": "9999-01-01"})
     assert "Give a day between" in answer.text
     job.refresh_from_db()
     assert job.state == states.EXPECTED and job.complaint == "x"

@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from repairs.customers.models import Customer, Device
-from repairs.jobs.models import Job, ReturnDecision
+from repairs.jobs.models import Job, ReturnAssessment
 from tests import make
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -79,7 +79,7 @@ def ada():
     device = make.device(owner, serial="SN-123456")
     on = timezone.localdate() - timedelta(days=40)
     repair = make.past_repair(fault := make.fault(), make.fix(fault), on=on, of=device)
-    repair.covered_until = on + timedelta(days=180)
+    repair.warranty_until = on + timedelta(days=180)
     repair.save()
     make.customer("Bo Larsén", phone="+442079461111")
     return device, repair
@@ -103,7 +103,7 @@ def test_a_returning_customer_is_booked_in_with_fewer_than_ten_keys(counter):
     keys.press("Control+Enter")
     job = booked(counter)
     assert (job.device, job.complaint) == (device, "Does not charge any more")
-    assert ReturnDecision.objects.get(job=job).earlier == repair
+    assert ReturnAssessment.objects.get(job=job).earlier == repair
     assert before == 6 and keys.pressed == 8
     assert counter.refused == []
 
@@ -190,7 +190,9 @@ def test_a_serial_scanned_where_the_customer_is_asked_for_finds_both(counter):
     assert counter.locator("[name=device]").input_value() == str(device.pk)
 
 
-@pytest.mark.parametrize("box", ["id_complaint", "id_fee_agreed", "id_condition"])
+@pytest.mark.parametrize(
+    "box", ["id_complaint", "id_agreed_diagnosis_fee", "id_condition"]
+)
 def test_a_scan_in_any_box_never_books_in(counter, box):
     device, _ = ada()
     counter.keyboard.type("fenw")
@@ -263,7 +265,7 @@ def axe(page):
 @pytest.mark.parametrize("width", [1280, 320])
 def test_axe_finds_nothing_on_the_pages_of_the_counter(counter, live_server, width):
     device, repair = ada()
-    make.job(make.device(device.owner), complaint="Hums", promised_on=make.DAY)
+    make.job(make.device(device.owner), complaint="Hums", due_on=make.DAY)
     announced = make.job(state="expected", complaint="Hums")
     counter.set_viewport_size({"width": width, "height": 800})
     start = reverse("intake:book_in")

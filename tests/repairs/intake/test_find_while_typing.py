@@ -129,15 +129,15 @@ def test_what_was_typed_stays_while_one_finds_and_chooses(counter):
     device = make.device()
     typed = {
         "complaint": "Hums",
-        "fee_agreed": "12,50",
-        "promised_on": "2031-02-03",
-        "has_mains": "on",
+        "agreed_diagnosis_fee": "12,50",
+        "due_on": "2031-02-03",
+        "has_mains_voltage": "on",
         "counter_tries": "abc",
     }
     text = counter.press(f"customer:{device.owner.pk}", **typed).text
     assert "Hums" in text and 'value="12,50"' in text and 'value="2031-02-03"' in text
     assert 'value="abc"' in text
-    assert text.split('name="has_mains"')[1].split(">")[0].endswith("checked")
+    assert text.split('name="has_mains_voltage"')[1].split(">")[0].endswith("checked")
     assert "problem" not in text
 
 

@@ -7,10 +7,10 @@ from django.urls import reverse
 from django.utils import timezone
 
 from repairs.intake.forms import LabelForm
-from repairs.intake.printing import label_pdf, slip_pdf
-from repairs.intake.qr import QUIET, qr_code
+from repairs.intake.papers import label_pdf, slip_pdf
 from repairs.jobs.actions import keep_code
 from repairs.jobs.models import Job
+from shopdesk.look.qr import QUIET, qr_code
 from tests import make
 from tests.papers import text_of
 
@@ -26,14 +26,14 @@ def booked_in(**facts):
 
 @pytest.mark.django_db
 def test_the_slip_tells_the_customer_what_was_agreed():
-    make.shop(name="Marrow & Quill", country="GB", slip_words="Keep this slip.")
+    make.shop(name="Marrow & Quill", country="GB", slip_text="Keep this slip.")
     owner = make.customer("Ada Fenwick", phone="+442079460018")
     job = booked_in(
         of=make.device(owner, serial="SN-0O1I"),
-        came_with="charger",
+        accessories="charger",
         has_swollen_battery=True,
-        promised_on=make.DAY,
-        fee_agreed=25,
+        due_on=make.DAY,
+        agreed_diagnosis_fee=25,
     )
     text = text_of(slip_pdf(job))
     for said in (
@@ -54,10 +54,12 @@ def test_the_slip_tells_the_customer_what_was_agreed():
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("paper", ["A4", "Email"])
 def test_the_slip_comes_on_the_shops_paper_on_one_page(paper):
     make.shop(paper=paper)
-    job = booked_in(has_liquid=True, has_mains=True, has_swollen_battery=True)
+    job = booked_in(
+        has_liquid_damage=True, has_mains_voltage=True, has_swollen_battery=True
+    )
     pages = pikepdf.open(BytesIO(slip_pdf(job))).pages
     width = float(pages[0].mediabox[2])
     assert len(pages) == 1 and round(width) == (595 if paper == "A4" else 612)
@@ -70,11 +72,11 @@ def test_a_label_is_one_page_of_its_size_whatever_was_typed(size, words):
     job = booked_in(
         of=make.device(serial="S" * 60, model=make.device_model(model="M" * 80)),
         complaint=words,
-        came_with=words[:300],
+        accessories=words[:300],
         has_swollen_battery=True,
-        has_liquid=True,
-        has_mains=True,
-        promised_on=make.DAY,
+        has_liquid_damage=True,
+        has_mains_voltage=True,
+        due_on=make.DAY,
     )
     paper = label_pdf(job, size=size)
     pages = pikepdf.open(BytesIO(paper)).pages

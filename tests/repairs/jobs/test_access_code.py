@@ -65,24 +65,24 @@ def test_a_sealed_code_moved_to_another_job_is_refused_and_left_alone():
     mine, other = job_with_code("1111"), job_with_code("2222")
     stolen = bytes(AccessCode.objects.get(job=other).sealed)
     AccessCode.objects.filter(job=mine).update(sealed=stolen)
-    with pytest.raises(sealed.BrokenSeal, match="another job"):
+    with pytest.raises(sealed.DecryptionError, match="another job"):
         show_code(mine, why="Curious", at=timezone.now(), by=make.user())
     assert bytes(AccessCode.objects.get(job=mine).sealed) == stolen
 
 
 @pytest.mark.parametrize("at", [0, 1, 13, -1])
 def test_a_changed_byte_is_refused(at):
-    whole = bytearray(sealed.seal(CODE, job=7, secret=settings.SEAL_KEY))
-    assert sealed.unseal(bytes(whole), job=7, secret=settings.SEAL_KEY) == CODE
+    whole = bytearray(sealed.seal(CODE, job=7, secret=settings.ACCESS_CODE_KEY))
+    assert sealed.unseal(bytes(whole), job=7, secret=settings.ACCESS_CODE_KEY) == CODE
     whole[at] ^= 1
-    with pytest.raises(sealed.BrokenSeal):
-        sealed.unseal(bytes(whole), job=7, secret=settings.SEAL_KEY)
+    with pytest.raises(sealed.DecryptionError):
+        sealed.unseal(bytes(whole), job=7, secret=settings.ACCESS_CODE_KEY)
 
 
 def test_another_key_and_a_cut_seal_are_refused():
     whole = sealed.seal(CODE, job=7, secret="one")
     for damaged, secret in ((whole, "two"), (whole[:9], "one"), (b"", "one")):
-        with pytest.raises(sealed.BrokenSeal):
+        with pytest.raises(sealed.DecryptionError):
             sealed.unseal(damaged, job=7, secret=secret)
 
 
@@ -92,14 +92,14 @@ def test_the_same_code_never_seals_to_the_same_bytes():
 
 def test_the_code_is_gone_once_the_device_is_handed_back():
     job = job_with_code(state=states.READY, outcome=states.FIXED)
-    job.hand_back(on=make.DAY, by=None)
+    job.hand_over(on=make.DAY, by=None)
     assert not AccessCode.objects.filter(job=job).exists()
 
 
 def test_who_was_shown_the_code_stays_on_record_after_handing_back():
     job = job_with_code(state=states.READY, outcome=states.FIXED)
     show_code(job, why="Final test", at=timezone.now(), by=make.user())
-    job.hand_back(on=make.DAY, by=None)
+    job.hand_over(on=make.DAY, by=None)
     kept = AccessCode.objects.get(job=job)
     assert kept.sealed is None and kept.why == "Final test"
 

@@ -15,7 +15,7 @@ from repairs.checks import comebacks_are_as_decided
 from repairs.faults.declared import LASTING
 from repairs.jobs import states
 from repairs.jobs.actions import decide_return
-from repairs.jobs.models import Comeback, Job, NotYet, Repair, ReturnDecision
+from repairs.jobs.models import Comeback, Job, NotYet, Repair, ReturnAssessment
 from tests import make
 from tests.at_once import all_at_once
 
@@ -33,17 +33,17 @@ def told(day):
     return {
         (
             *(one.job_id, one.earlier_id, one.fault_id, one.fix_id),
-            *(one.handed_back_on, one.came_back_on, one.cost_on(day)),
+            *(one.handed_over_on, one.came_back_on, one.cost_on(day)),
         )
-        for one in Comeback.objects.known_on(day)
+        for one in Comeback.objects.recorded_on(day)
     }
 
 
 def reckoned(day):
     """The same, from the decisions themselves and in plain words."""
     last = {}
-    for decision in ReturnDecision.objects.order_by("id"):
-        if decision.decided_on <= day:
+    for decision in ReturnAssessment.objects.order_by("id"):
+        if decision.assessed_on <= day:
             last[decision.job_id] = decision
     repairs = {one.pk: one for one in Repair.objects.all()}
     visits = {one.pk: one for one in Job.objects.all()}
@@ -53,7 +53,7 @@ def reckoned(day):
     found = set()
     for decision in last.values():
         visit, earlier = visits[decision.job_id], repairs[decision.earlier_id]
-        back_on = earlier.handed_back_on
+        back_on = earlier.handed_over_on
         if (
             decision.what == states.SAME_FAULT
             and visit.booked_in_on <= day
@@ -73,7 +73,7 @@ def reckoned(day):
 
 def cost(visit, earlier, repairs, *, day):
     """Work on the fault that came back; if there was none, all that was done."""
-    if visit.handed_back_on is None or visit.handed_back_on > day:
+    if visit.handed_over_on is None or visit.handed_over_on > day:
         return None
     paid = [one for one in repairs if one.cost is not None]
     same = [one.cost for one in paid if one.fault_id == earlier.fault_id]
@@ -88,13 +88,13 @@ class Workshop:
         self.chance = random.Random(seed)
         self.faults = [make.fault() for _ in range(3)]
         self.fixes = [make.fix(*self.faults) for _ in range(2)]
-        make.shop(cost_rate=Decimal(36))
+        make.shop(hourly_cost=Decimal(36))
         for _ in range(3):
             first = make.past_repair(self.any(self.faults), self.fixes[0], on=DAY)
             visit = make.job(first.job.device, on=DAY + days(3))
             make.decision(visit, first)
             self.book_in()
-        self.hand_back(visit)
+        self.hand_over(visit)
 
     @property
     def any(self):
@@ -119,7 +119,7 @@ class Workshop:
             visit,
             earlier=self.any(earlier),
             what=self.any([states.SAME_FAULT, states.SAME_FAULT, states.NEW_FAULT]),
-            is_covered=False,
+            is_in_warranty=False,
             on=self.day(visit.booked_in_on),
             by=None,
         )
@@ -139,15 +139,15 @@ class Workshop:
                 minutes_from_history=self.any([0, 7, 30, 55]),
             )
 
-    def hand_back(self, job=None):
+    def hand_over(self, job=None):
         if job := job or self.one(state=states.BOOKED_IN):
             self.work(job)
             ready = {"state": states.READY, "outcome": states.FIXED}
             Job.objects.filter(pk=job.pk).update(**ready)
-            job.hand_back(on=self.day(job.booked_in_on), by=None)
+            job.hand_over(on=self.day(job.booked_in_on), by=None)
 
 
-ACTS = ("decide", "decide", "arrive", "work", "work", "hand_back", "hand_back")
+ACTS = ("decide", "decide", "arrive", "work", "work", "hand_over", "hand_over")
 ACTS += ("decide", "book_in")
 
 
@@ -236,7 +236,7 @@ def test_a_repair_handed_back_is_not_deleted():
         visit.repairs.get().delete()
 
 
-@pytest.mark.parametrize("column", ["booked_in_on", "handed_back_on"])
+@pytest.mark.parametrize("column", ["booked_in_on", "handed_over_on"])
 def test_the_days_of_a_visit_are_final(column):
     visit = visit_of(12)
     day = DAY + days(11)
@@ -265,19 +265,19 @@ def test_the_check_names_the_first_row_that_differs():
     visit, later = visit_of(12), visit_of(15)
     assert checked() == []
     back = visit.comebacks.get()
-    Comeback.objects.filter(pk=back.pk).update(cost=Decimal(13), known_until=DAY)
+    Comeback.objects.filter(pk=back.pk).update(cost=Decimal(13), superseded_on=DAY)
     later.comebacks.all().delete()
     [message] = checked()
     assert f"decision {back.pk}: cost is 130000 and must be 120000" in message
-    assert f"known_until is {DAY} and must be None" in message
+    assert f"superseded_on is {DAY} and must be None" in message
     Comeback.objects.write(visit)
     assert f"decision {later.decisions.get().pk}: the row is missing" in checked()[0]
     with pytest.raises(SystemCheckError, match="differs from the decisions"):
         call_command("check", databases=["default"])
     Comeback.objects.write_all()
     assert checked() == []
-    decision = ReturnDecision.objects.create(
-        job=later, earlier=visit.repairs.get(), what=states.NEW_FAULT, decided_on=DAY
+    decision = ReturnAssessment.objects.create(
+        job=later, earlier=visit.repairs.get(), what=states.NEW_FAULT, assessed_on=DAY
     )
     Comeback.objects.write(later)
     Comeback.objects.bulk_create([Comeback(**facts_of(back, decision=decision))])
@@ -323,7 +323,7 @@ def test_of_two_who_write_at_once_the_second_sees_the_first():
 @pytest.mark.django_db(transaction=True)
 def test_a_return_decided_while_its_device_is_handed_back_has_its_cost():
     jack = make.fault()
-    make.shop(cost_rate=Decimal(36))
+    make.shop(hourly_cost=Decimal(36))
     first = make.past_repair(jack, make.fix(jack), on=DAY)
     visit = make.job(
         first.job.device, on=DAY + days(9), state=states.READY, outcome=states.FIXED
@@ -335,13 +335,13 @@ def test_a_return_decided_while_its_device_is_handed_back_has_its_cost():
             Job.objects.get(pk=visit.pk),
             earlier=first,
             what=states.SAME_FAULT,
-            is_covered=False,
+            is_in_warranty=False,
             on=DAY + days(9),
             by=None,
         )
 
     def leave():
-        Job.objects.get(pk=visit.pk).hand_back(on=DAY + days(12), by=None)
+        Job.objects.get(pk=visit.pk).hand_over(on=DAY + days(12), by=None)
 
     assert all_at_once(*map(slowly, [decide, leave, decide])) == []
     assert Comeback.objects.first_difference() == ""

@@ -16,7 +16,7 @@ DAY = date(2026, 3, 5)
 
 
 def days(job):
-    return list(job.repairs.order_by("id").values_list("handed_back_on", flat=True))
+    return list(job.repairs.order_by("id").values_list("handed_over_on", flat=True))
 
 
 @contextmanager
@@ -31,7 +31,7 @@ def test_handing_back_gives_every_repair_of_the_job_its_day():
     make.repair(job)
     make.repair(job)
     assert days(job) == [None, None]
-    job.hand_back(on=DAY, by=None)
+    job.hand_over(on=DAY, by=None)
     assert days(job) == [DAY, DAY]
     assert days(other.job) == [None]
 
@@ -40,7 +40,7 @@ def test_handing_back_gives_every_repair_of_the_job_its_day():
 def test_a_repair_is_not_written_with_another_day(day):
     job = make.past_repair(make.fault(), make.fix(), on=DAY).job
     with refused():
-        Repair.objects.create(job=job, fault=make.fault(), handed_back_on=day)
+        Repair.objects.create(job=job, fault=make.fault(), handed_over_on=day)
     assert days(job) == [DAY]
 
 
@@ -48,14 +48,14 @@ def test_a_repair_is_not_written_with_another_day(day):
 def test_a_repair_does_not_take_another_day(day):
     repair = make.past_repair(make.fault(), make.fix(), on=DAY)
     with refused("cannot be changed after handover|on the day of its job"):
-        Repair.objects.filter(pk=repair.pk).update(handed_back_on=day)
+        Repair.objects.filter(pk=repair.pk).update(handed_over_on=day)
     assert days(repair.job) == [DAY]
 
 
 def test_a_repair_at_the_bench_takes_no_day_before_its_job():
     repair = make.repair()
     with refused():
-        Repair.objects.filter(pk=repair.pk).update(handed_back_on=DAY)
+        Repair.objects.filter(pk=repair.pk).update(handed_over_on=DAY)
     assert days(repair.job) == [None]
 
 

@@ -27,15 +27,15 @@ def test_every_step_leaves_a_row_of_from_to_who_and_why():
 @pytest.mark.parametrize("new", states.LABELS)
 def test_only_the_steps_of_the_table_can_be_made(old, new):
     facts = {"state": old}
-    if old in (states.READY, states.HANDED_BACK):
+    if old in (states.READY, states.HANDED_OVER):
         facts["outcome"] = states.FIXED
-    if old == states.HANDED_BACK:
-        facts["handed_back_on"] = make.DAY
+    if old == states.HANDED_OVER:
+        facts["handed_over_on"] = make.DAY
     job = make.job(**facts)
     changes = {}
-    if new == states.HANDED_BACK:
-        changes["handed_back_on"] = make.DAY
-    if new in (states.READY, states.HANDED_BACK):
+    if new == states.HANDED_OVER:
+        changes["handed_over_on"] = make.DAY
+    if new in (states.READY, states.HANDED_OVER):
         changes["outcome"] = states.FIXED
     if new in states.NEXT[old]:
         job._step(new, by=None, **changes)
@@ -60,7 +60,7 @@ def test_closing_is_refused_with_a_sentence_while_something_is_missing():
     fault = make.fault(code="PWR-JACK")
     fix = make.fix(fault)
     fix.usual_parts.create(part=part)
-    repair = make.repair(make.job(state=states.PROVEN), fault, fix=fix)
+    repair = make.repair(make.job(state=states.TESTED), fault, fix=fix)
     job = repair.job
 
     def refusal():
@@ -78,7 +78,7 @@ def test_closing_is_refused_with_a_sentence_while_something_is_missing():
     repair.parts_used.create(part=part)
     assert refusal() == "PWR-JACK: no proof run yet."
     job.refresh_from_db()
-    assert job.state == states.PROVEN and job.outcome == ""
+    assert job.state == states.TESTED and job.outcome == ""
 
 
 def test_a_finished_job_must_say_what_came_of_it():
@@ -89,22 +89,22 @@ def test_a_finished_job_must_say_what_came_of_it():
 def test_a_device_cannot_leave_before_it_came():
     job = make.job(state=states.READY, outcome=states.FIXED)
     with pytest.raises(NotYet):
-        job.hand_back(on=make.DAY - timedelta(days=1), by=None)
+        job.hand_over(on=make.DAY - timedelta(days=1), by=None)
     job.refresh_from_db()
     assert job.state == states.READY
 
 
 def test_handing_back_starts_cover_from_that_day():
-    make.shop(cover_lasting=180)
+    make.shop(warranty_days_lasting=180)
     repair = make.repair(
         make.job(state=states.READY, outcome=states.FIXED),
         fix=make.fix(),
         outcome=states.FIXED,
         declared="lasting",
     )
-    repair.job.hand_back(on=make.DAY, by=None)
+    repair.job.hand_over(on=make.DAY, by=None)
     repair.refresh_from_db()
-    assert repair.covered_until == make.DAY + timedelta(days=180)
+    assert repair.warranty_until == make.DAY + timedelta(days=180)
 
 
 def test_without_cover_nobody_can_approve_work_that_was_not_quoted():

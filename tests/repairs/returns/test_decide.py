@@ -32,7 +32,7 @@ def earlier():
     fault = make.fault(code="PWR-JACK")
     fix = make.fix(fault, code="JACK-NEW")
     return make.past_repair(
-        fault, fix, on=DAY, covered_until=DAY + timedelta(days=30), declared="lasting"
+        fault, fix, on=DAY, warranty_until=DAY + timedelta(days=30), declared="lasting"
     )
 
 
@@ -66,8 +66,8 @@ def test_the_bench_decides_what_it_is_and_a_row_is_kept(bench, me, earlier, what
     assert answer.url == job.get_absolute_url()
     row = job.decisions.get()
     assert (row.earlier, row.what, row.by) == (earlier, what, me)
-    assert row.is_covered == (what == "same_fault")
-    assert row.decided_on == timezone.localdate()
+    assert row.is_in_warranty == (what == "same_fault")
+    assert row.assessed_on == timezone.localdate()
 
 
 def test_a_later_decision_holds_and_the_earlier_one_stays(bench, earlier):
@@ -96,7 +96,7 @@ def test_to_decide_otherwise_than_the_dates_say_takes_a_reason(
     assert "say why you decide otherwise" in page
     assert not job.decisions.exists()
     send(bench, job, earlier, covered=covered, why="They have waited long")
-    assert job.decision.is_covered == (covered == "yes")
+    assert job.decision.is_in_warranty == (covered == "yes")
 
 
 def test_a_repair_of_another_device_is_not_offered(bench, earlier):
@@ -110,15 +110,15 @@ def test_a_repair_of_another_device_is_not_offered(bench, earlier):
 def test_a_return_never_runs_in_a_circle(earlier):
     first = make.comeback(earlier, on=DAY + timedelta(days=5)).job
     done = make.repair(first, earlier.fault, fix=earlier.fix)
-    first.state, first.outcome = states.HANDED_BACK, states.FIXED
-    first.handed_back_on = DAY + timedelta(days=5)
+    first.state, first.outcome = states.HANDED_OVER, states.FIXED
+    first.handed_over_on = DAY + timedelta(days=5)
     first.save()
     with pytest.raises(NotYet):
         decide_return(
             earlier.job,
             earlier=done,
             what="same_fault",
-            is_covered=False,
+            is_in_warranty=False,
             on=DAY,
             by=None,
         )
@@ -140,7 +140,7 @@ def test_a_first_visit_has_nothing_to_be_held_against(bench):
 
 
 def test_a_covered_comeback_needs_no_quote_and_costs_only_the_shop(bench, me, earlier):
-    make.shop(cost_rate=Decimal(36), cover_rest=30)
+    make.shop(hourly_cost=Decimal(36), warranty_days_minimum=30)
     job = back(earlier)
     send(bench, job, earlier)
     again = make.repair(job, earlier.fault, fix=earlier.fix)
@@ -149,7 +149,7 @@ def test_a_covered_comeback_needs_no_quote_and_costs_only_the_shop(bench, me, ea
     bench.post(url)
     bench.post(reverse("bench:start_under_cover", args=[job.pk]))
     job.refresh_from_db()
-    assert job.state == states.APPROVED and job.approved_under_cover
+    assert job.state == states.APPROVED and job.approved_warranty_repair
     job.labour.create(repair=again, minutes=30, by=me)
     job.labour.create(repair=lost, minutes=10, by=me)
     job.labour.create(minutes=20, by=me)  # finding: shared by both
@@ -157,18 +157,18 @@ def test_a_covered_comeback_needs_no_quote_and_costs_only_the_shop(bench, me, ea
     lost.outcome = states.NOT_FIXED
     lost.save()
     job.repair_done(by=me)
-    again.proof_runs.create(tries=5, needed=5, run_at=timezone.now())
+    again.final_tests.create(tries=5, needed=5, run_at=timezone.now())
     job.prove(by=me)
     again.outcome, again.declared = states.FIXED, "lasting"
     again.save()
     job.close(outcome=states.FIXED, by=me)
-    job.hand_back(on=DAY + timedelta(days=12), by=me)
+    job.hand_over(on=DAY + timedelta(days=12), by=me)
     again.refresh_from_db()
     lost.refresh_from_db()
     assert again.cost == Decimal("26.5")  # 40 minutes at 36 an hour, and 2.50 of parts
     assert lost.cost == Decimal(12)  # not fixed, but it was 20 minutes of work
-    assert again.covered_until == DAY + timedelta(days=42)  # at least 30 more days
-    assert lost.covered_until is None
+    assert again.warranty_until == DAY + timedelta(days=42)  # at least 30 more days
+    assert lost.warranty_until is None
 
 
 def test_without_cover_the_work_is_not_started(bench, earlier):
@@ -184,7 +184,7 @@ def test_without_cover_the_work_is_not_started(bench, earlier):
 def undecided(earlier, state, **facts):
     job = back(earlier, state=state, **facts)
     job.decisions.create(
-        earlier=earlier, what="undecided", is_covered=True, decided_on=DAY
+        earlier=earlier, what="undecided", is_in_warranty=True, assessed_on=DAY
     )
     return job
 
@@ -195,13 +195,13 @@ def test_what_is_undecided_is_not_started_under_cover(bench, earlier):
     answer = bench.post(reverse("bench:start_under_cover", args=[job.pk]))
     assert "decide first what it is" in bench.get(answer.url).content.decode()
     job.refresh_from_db()
-    assert job.state == states.DIAGNOSED and not job.is_under_cover
+    assert job.state == states.DIAGNOSED and not job.is_warranty_repair
 
 
 @pytest.mark.parametrize(
     ("state", "outcome"),
     [
-        (states.PROVEN, states.FIXED),
+        (states.TESTED, states.FIXED),
         (states.BOOKED_IN, states.NO_FAULT_FOUND),
         (states.APPROVED, states.NOT_REPAIRABLE),
         (states.DECLINED, states.DECLINED_BY_CUSTOMER),
@@ -220,11 +220,11 @@ def test_a_job_is_not_closed_while_nobody_decided_about_the_return(
 def covered_and_approved(earlier):
     job = back(earlier)
     job.decisions.create(
-        earlier=earlier, what="same_fault", is_covered=True, decided_on=DAY
+        earlier=earlier, what="same_fault", is_in_warranty=True, assessed_on=DAY
     )
     make.repair(job, earlier.fault, fix=earlier.fix)
     job.diagnose(by=None)
-    job.approve_under_cover(by=None)
+    job.approve_warranty_repair(by=None)
     return job
 
 

@@ -17,7 +17,7 @@ from hypothesis.stateful import (
 from hypothesis.strategies import integers, sampled_from
 
 from repairs.stock import actions
-from repairs.stock.models import Delivery, OutOfStock, Part, StockMove
+from repairs.stock.models import Delivery, OutOfStockError, Part, StockMovement
 from repairs.stock.queries import current_costs
 from shopdesk.errors import RefusedError, StaleError
 from tests import make
@@ -66,7 +66,7 @@ class Shelf(RuleBasedStateMachine):
             shares = actions.take(
                 self.part, quantity=quantity, kind=kind, delivery=delivery, by=None
             )
-        except OutOfStock:
+        except OutOfStockError:
             assert quantity > enough
             return
         assert quantity <= enough and sum(n for _, n in shares) == quantity
@@ -148,7 +148,7 @@ def test_a_right_count_is_kept_as_a_move_of_nothing(db):
 @pytest.mark.parametrize("quantity", [6, 0, -1])
 def test_a_refused_move_moves_nothing(db, quantity):
     part = make.part(on_hand=5)
-    with pytest.raises(OutOfStock):
+    with pytest.raises(OutOfStockError):
         actions.take(part, quantity=quantity, by=None)
     assert levels(part) == (5, 5, 5)
     assert part.moves.count() == 1
@@ -157,14 +157,14 @@ def test_a_refused_move_moves_nothing(db, quantity):
 def test_a_delivery_with_too_few_is_not_filled_up_from_another(db):
     part = make.part()
     small, _ = make.delivery(part, 2), make.delivery(part, 9)
-    with pytest.raises(OutOfStock, match="too few left"):
+    with pytest.raises(OutOfStockError, match="too few left"):
         actions.take(part, quantity=3, delivery=small, by=None)
     assert levels(part) == (11, 11, 11)
 
 
 def test_a_delivery_of_another_part_is_not_taken_from(db):
     part, other = make.part(on_hand=5), make.part(on_hand=5)
-    with pytest.raises(OutOfStock):
+    with pytest.raises(OutOfStockError):
         actions.take(part, quantity=1, delivery=other.deliveries.get(), by=None)
     assert levels(part) == levels(other) == (5, 5, 5)
 
@@ -217,7 +217,7 @@ def test_two_who_take_the_last_ones_at_once_can_not_both_have_them():
         mine = Part.objects.get(pk=part.pk)
         actions.take(mine, quantity=3, by=None)
 
-    assert at_once(take, take) == ["", "OutOfStock"]
+    assert at_once(take, take) == ["", "OutOfStockError"]
     assert levels(part) == (1, 1, 1)
 
 
@@ -264,4 +264,4 @@ def test_a_form_sent_twice_at_once_receives_once():
 
     assert at_once(receive, receive) == ["", "StaleError"]
     assert levels(part) == (6, 6, 6)
-    assert StockMove.objects.filter(kind="received", quantity=5).count() == 1
+    assert StockMovement.objects.filter(kind="received", quantity=5).count() == 1

@@ -152,7 +152,7 @@ def test_a_part_asks_as_often_however_much_happened(
 def test_a_part_is_added_and_read_back_as_it_was_understood(client):
     make.part("R-9", value="4k7 1% 0402")
     told = {"number": "R-1", "name": "resistor", "value": "4700R 5% 1005"}
-    told |= {"bin": "A3", "fixed_price": "0,50", "stand_ins": "r-9"}
+    told |= {"bin": "A3", "fixed_price": "0,50", "substitutes": "r-9"}
     page = client.post("/shelf/add/", told, follow=True)
     part = Part.objects.get(number="R-1")
     assert part.fixed_price == Decimal("0.5")
@@ -174,8 +174,8 @@ def test_a_part_is_added_and_read_back_as_it_was_understood(client):
         ("fixed_price", "-1"),
         ("fixed_price", "1e5"),
         ("fixed_price", "1.000,50"),
-        ("stand_ins", "NOBODY"),
-        ("stand_ins", "x" * 2000),
+        ("substitutes", "NOBODY"),
+        ("substitutes", "x" * 2000),
     ],
 )
 def test_what_is_wrong_with_a_part_is_told_and_nothing_is_added(client, field, wrong):
@@ -197,9 +197,9 @@ def test_a_change_may_not_set_the_level(client):
 
 def test_a_part_can_not_replace_itself(client):
     part = make.part("R-1")
-    told = {"number": "R-1", "name": "r", "stand_ins": "R-1"}
+    told = {"number": "R-1", "name": "r", "substitutes": "R-1"}
     page = client.post(reverse("stock:change", args=[part.pk]), told)
-    assert "stand_ins" in page.context["form"].errors
+    assert "substitutes" in page.context["form"].errors
 
 
 def test_what_could_stand_in_says_what_speaks_against_it(db):
@@ -208,7 +208,7 @@ def test_what_could_stand_in_says_what_speaks_against_it(db):
     fits = make.part("C", value="4700R 1% 1005")
     make.part("D", value="4700R 1% 0805")
     part.substitutes.add(named)
-    (first, against), (second, nothing) = queries.stand_ins(part)
+    (first, against), (second, nothing) = queries.substitutes(part)
     assert (first, second, nothing) == (named, fits, [])
     assert against == ["It is not within 1 %."]
 

@@ -13,23 +13,23 @@ from django.core.management import call_command
 from django.db.models import Sum
 from django.utils import timezone
 
-from billing.handback.models import Collected, Parcel
-from billing.invoices.day_close.models import DayClose
+from billing.changes.models import ChangeOrder
+from billing.day_close.models import DayClose
+from billing.handover.models import Collection, Parcel
 from billing.invoices.models import EInvoice, Invoice, Payment, Receipt, Reminder
 from billing.quotes import states as quote_states
-from billing.quotes.changes.models import ChangeOrder
 from billing.quotes.models import Link, Quote
-from billing.quotes.repair_form.models import RepairForm
+from billing.repair_form.models import RepairInformationForm
 from repairs.customers.models import Customer
 from repairs.faults.models import Fault
 from repairs.jobs import states
-from repairs.jobs.models import Job, Labour, Repair, ReturnDecision
-from repairs.stock.models import Delivery, Part, StockMove
+from repairs.jobs.models import Job, Labour, Repair, ReturnAssessment
+from repairs.stock.models import Delivery, Part, StockMovement
 from shopdesk.demo import facts
 from shopdesk.demo.past import BAD_LOT, past
 from shopdesk.demo.present import JOBS, STORIES
 from shopdesk.demo.samples import SAMPLES
-from shopdesk.post.models import Letter
+from shopdesk.mail.models import Email
 from shopdesk.shop.models import Shop, TaxRate
 from shopdesk.staff.models import User
 from tests.repairs.history.files import records
@@ -57,7 +57,7 @@ def test_there_are_jobs_in_every_state_today(demo):
     )
     assert ready >= {"fixed", "declined", "no_fault_found", "not_repairable"}
     assert Job.objects.filter(uncollected_since__isnull=False).count() == 2
-    assert set(Job.objects.values_list("waiting_on", flat=True)) >= {
+    assert set(Job.objects.values_list("waiting_for", flat=True)) >= {
         "customer",
         "parts",
     }
@@ -65,7 +65,7 @@ def test_there_are_jobs_in_every_state_today(demo):
 
 
 def test_returns_are_there_decided_and_not(demo):
-    kinds = set(ReturnDecision.objects.values_list("what", flat=True))
+    kinds = set(ReturnAssessment.objects.values_list("what", flat=True))
     assert kinds == set(states.RETURN_IS)
     here = Job.objects.open().filter(decisions__isnull=False).distinct()
     now = Counter(job.decision.what for job in here)
@@ -89,15 +89,15 @@ def test_quotes_and_bills_are_there_with_their_papers(demo):
 def test_every_act_of_the_till_was_done_at_least_once(demo):
     for kind in (
         ChangeOrder,
-        Collected,
+        Collection,
         DayClose,
         EInvoice,
-        Letter,
+        Email,
         Link,
         Parcel,
         Receipt,
         Reminder,
-        RepairForm,
+        RepairInformationForm,
         TaxRate,
     ):
         assert kind.objects.exists(), kind
@@ -166,8 +166,8 @@ def test_the_truth_shows_through_the_chance(rows):
 
 def test_comebacks_take_days_to_weeks(demo):
     days = sorted(
-        (d.job.booked_in_on - d.earlier.job.handed_back_on).days
-        for d in ReturnDecision.objects.filter(
+        (d.job.booked_in_on - d.earlier.job.handed_over_on).days
+        for d in ReturnAssessment.objects.filter(
             what="same_fault", job__is_from_history=True
         ).select_related("job", "earlier__job")
     )
@@ -177,7 +177,7 @@ def test_comebacks_take_days_to_weeks(demo):
 
 def test_one_delivery_is_bad(demo):
     def share(repairs):
-        back = repairs.filter(held_against__what="same_fault").distinct()
+        back = repairs.filter(later_assessments__what="same_fault").distinct()
         return back.count() / repairs.count()
 
     sockets = Repair.objects.filter(fix__code="JACK-NEW", outcome="fixed")
@@ -197,7 +197,7 @@ def test_the_shelf_agrees_with_its_moves_and_deliveries(demo):
         assert part.on_hand == moves == left, part
     assert Part.objects.filter(on_hand__gt=0).count() > 30
     assert not Delivery.objects.filter(supplier=None).exists()
-    used = StockMove.objects.filter(kind="used").aggregate(n=Sum("quantity"))["n"]
+    used = StockMovement.objects.filter(kind="used").aggregate(n=Sum("quantity"))["n"]
     on_jobs = Repair.objects.aggregate(n=Sum("parts_used__quantity"))["n"]
     assert -used == on_jobs
 

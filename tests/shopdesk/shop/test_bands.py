@@ -4,7 +4,7 @@ from decimal import Decimal
 
 import pytest
 
-from shopdesk.shop.models import MarkupBand, Shop
+from shopdesk.shop.models import MarkupTier, Shop
 from tests import make
 from tests.shopdesk.shop.page import PAGE, as_typed
 
@@ -19,18 +19,18 @@ def add(client, starts_at, percent, **figures):
 def test_a_band_is_added_and_taken_away(client, owner):
     make.shop()
     assert add(client, "10", "40").status_code == 302
-    band = MarkupBand.objects.get()
+    band = MarkupTier.objects.get()
     assert (band.starts_at, band.percent) == (10, 40)
     assert Shop.current().markups().price(Decimal(10)) == Decimal("14.00")
     answer = client.post(PAGE, as_typed() | {"then": f"band {band.pk}"})
     assert answer["Location"] == f"{PAGE}?at=parts#parts"
-    assert not MarkupBand.objects.exists()
+    assert not MarkupTier.objects.exists()
     client.post(PAGE, as_typed() | {"then": f"band {band.pk}"})  # twice is once
 
 
 def test_the_page_says_where_a_dearer_part_is_sold_for_less(client, owner):
     make.shop(markup=Decimal(60))
-    MarkupBand.objects.create(starts_at=Decimal(10), percent=Decimal(40))
+    MarkupTier.objects.create(starts_at=Decimal(10), percent=Decimal(40))
     page = client.get(PAGE).content.decode()
     assert "the dearer part is sold for less" in page
     assert "€9.99 is sold for €15.98, €10.00 for €14.00" in page
@@ -56,11 +56,11 @@ def test_a_band_that_makes_no_sense_is_refused_beside_its_box(
     client, owner, starts_at, percent, wrong
 ):
     make.shop()
-    MarkupBand.objects.create(starts_at=Decimal(20), percent=Decimal(30))
+    MarkupTier.objects.create(starts_at=Decimal(20), percent=Decimal(30))
     answer = add(client, starts_at, percent, name="Fern Lane")
     assert list(answer.context["band_form"].errors) == [wrong]
     assert "Fern Lane" in answer.content.decode()
-    assert MarkupBand.objects.count() == 1
+    assert MarkupTier.objects.count() == 1
     assert Shop.objects.get().name != "Fern Lane"
 
 

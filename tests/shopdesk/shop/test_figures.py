@@ -2,7 +2,7 @@ from decimal import Decimal
 
 import pytest
 
-from shopdesk.shop import known
+from shopdesk.shop import currencies
 from shopdesk.shop.models import Shop
 from tests import make
 from tests.shopdesk.shop.page import PAGE, as_typed
@@ -19,7 +19,7 @@ def test_every_figure_of_the_shop_is_on_the_page(client, owner):
 
 
 def test_the_page_saved_untouched_changes_nothing(client, owner):
-    make.shop(name="Fern Lane", labour_rate=Decimal("71.5"), markup=Decimal("62.25"))
+    make.shop(name="Fern Lane", hourly_rate=Decimal("71.5"), markup=Decimal("62.25"))
     before = Shop.objects.values().get()
     assert save(client).status_code == 302
     assert Shop.objects.values().get() == before
@@ -27,10 +27,10 @@ def test_the_page_saved_untouched_changes_nothing(client, owner):
 
 def test_the_first_saving_makes_the_one_record(client, owner):
     assert not Shop.objects.exists()
-    save(client, name="Fern Lane", currency="CHF", locale="de_CH", labour_rate="120,50")
+    save(client, name="Fern Lane", currency="CHF", locale="de_CH", hourly_rate="120,50")
     shop = Shop.objects.get()
     assert (shop.pk, shop.name, shop.currency) == (1, "Fern Lane", "CHF")
-    assert shop.labour_rate == Decimal("120.50")
+    assert shop.hourly_rate == Decimal("120.50")
 
 
 @pytest.mark.parametrize(
@@ -44,22 +44,22 @@ def test_the_first_saving_makes_the_one_record(client, owner):
         ("locale", "en-GB-"),
         ("locale", "../etc"),
         ("tax_kind", "half"),
-        ("labour_rate", "1e5"),
-        ("labour_rate", "-5"),
-        ("labour_rate", "9" * 400),
-        ("labour_rate", "12.345"),
+        ("hourly_rate", "1e5"),
+        ("hourly_rate", "-5"),
+        ("hourly_rate", "9" * 400),
+        ("hourly_rate", "12.345"),
         ("minimum_minutes", "1_0"),
         ("minimum_minutes", "٣"),
         ("quote_days", "0"),
-        ("watch_days", "6"),
-        ("watch_days", "731"),
-        ("return_limit", "0"),
-        ("return_limit", "1"),
-        ("return_limit", "10 %"),
-        ("sureness", "0.5"),
-        ("proof_risk", "1.5"),
+        ("comeback_period_days", "6"),
+        ("comeback_period_days", "731"),
+        ("max_comeback_risk", "0"),
+        ("max_comeback_risk", "1"),
+        ("max_comeback_risk", "10 %"),
+        ("verdict_confidence", "0.5"),
+        ("final_test_risk", "1.5"),
         ("email", "nobody"),
-        ("cover_words", "x" * 2001),
+        ("warranty_text", "x" * 2001),
     ],
 )
 def test_a_figure_that_makes_no_sense_is_refused_by_name(client, owner, field, wrong):
@@ -79,8 +79,8 @@ def test_a_currency_without_decimals_takes_whole_amounts_only(client, owner):
 
 
 def test_a_currency_with_three_decimals_takes_three(client, owner):
-    assert save(client, currency="KWD", labour_rate="21.125").status_code == 302
-    assert Shop.current().labour_rate == Decimal("21.125")
+    assert save(client, currency="KWD", hourly_rate="21.125").status_code == 302
+    assert Shop.current().hourly_rate == Decimal("21.125")
 
 
 def test_fields_that_are_not_on_the_page_are_not_taken(client, owner):
@@ -91,13 +91,13 @@ def test_fields_that_are_not_on_the_page_are_not_taken(client, owner):
 
 @pytest.mark.parametrize("code", ["EUR", "USD", "GBP", "JPY", "KWD", "CHF"])
 def test_currencies_of_today_are_known(code):
-    assert code in known.currencies()
+    assert code in currencies.currencies()
 
 
 @pytest.mark.parametrize(("code", "places"), [("EUR", 2), ("JPY", 0), ("KWD", 3)])
 def test_places_follow_the_currency(code, places):
     """ISO 4217 minor units (from memory; by way of CLDR's currency data)."""
-    assert known.places(code) == places
+    assert currencies.places(code) == places
 
 
 def test_two_owners_do_not_undo_each_other(client, owner):
@@ -139,7 +139,7 @@ def test_the_head_of_a_paper_holds_only_so_many_lines(client, owner, field, few,
     ("currency", "shown"), [("JPY", "1250"), ("EUR", "1250.00"), ("KWD", "1250.000")]
 )
 def test_boxes_show_the_decimals_of_the_currency(client, owner, currency, shown):
-    make.shop(currency=currency, labour_rate=Decimal(1250))
+    make.shop(currency=currency, hourly_rate=Decimal(1250))
     assert f'value="{shown}"' in client.get(PAGE).content.decode()
 
 
@@ -162,7 +162,7 @@ def test_cash_is_rounded_to_what_the_currency_can_say(
 @pytest.mark.parametrize(("code", "places"), [("RSD", 2), ("ISK", 0), ("TND", 3)])
 def test_a_bill_has_the_decimals_of_iso_not_those_of_the_coins_in_use(code, places):
     """ISO 4217, list one (from memory)."""
-    assert known.places(code) == places
+    assert currencies.places(code) == places
 
 
 def test_whoever_is_not_the_owner_sees_and_changes_nothing(client, db):

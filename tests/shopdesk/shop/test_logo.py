@@ -97,7 +97,7 @@ def test_only_the_first_of_many_frames_is_taken():
     ],
 )
 def test_what_is_no_picture_for_a_paper_is_refused_in_a_sentence(content):
-    with pytest.raises(logo.NotALogo, match=r"\.$"):
+    with pytest.raises(logo.LogoError, match=r"\.$"):
         logo.as_png(content)
 
 
@@ -106,7 +106,7 @@ def test_a_small_file_of_very_many_dots_is_refused_before_it_is_unpacked(width):
     flood = pictures.flood(width, width)
     assert len(flood) < 60_000
     began = time.perf_counter()
-    with pytest.raises(logo.NotALogo):
+    with pytest.raises(logo.LogoError):
         logo.as_png(flood)
     assert time.perf_counter() - began < 0.5
 
@@ -143,8 +143,8 @@ def test_a_wrong_file_is_refused_beside_its_box_and_nothing_is_lost(client, owne
 
 def test_a_good_file_beside_a_wrong_figure_asks_to_be_chosen_again(client, owner):
     make.shop()
-    answer = send(client, pictures.drawn(), labour_rate="1e5")
-    assert set(answer.context["form"].errors) == {"labour_rate", "logo"}
+    answer = send(client, pictures.drawn(), hourly_rate="1e5")
+    assert set(answer.context["form"].errors) == {"hourly_rate", "logo"}
     assert Shop.objects.get().logo is None
 
 

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shopdesk.shop.models import MarkupBand
+from shopdesk.shop.models import MarkupTier
 from shopdesk.shop.price_list import Markups
 from tests import make
 
@@ -53,5 +53,5 @@ def test_within_a_band_the_dearer_part_has_the_higher_price(one, other):
 def test_the_shop_knows_its_bands_from_the_lowest_up(db):
     shop = make.shop(markup=Decimal(60), currency="KWD")
     for least, percent in reversed(BANDS):
-        MarkupBand.objects.create(starts_at=least, percent=percent)
+        MarkupTier.objects.create(starts_at=least, percent=percent)
     assert shop.markups() == Markups(Decimal(60), BANDS, places=3)

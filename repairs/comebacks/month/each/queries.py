@@ -52,8 +52,8 @@ def each_by(as_of: date, *, only: Q = ALL) -> Each:
             "fix_id",
             "job__device_id",
             "job__device__model_id",
-            DayNumber("handed_back_on"),
-            DayNumber("job__device__watch_ends_on"),
+            DayNumber("handed_over_on"),
+            DayNumber("job__device__out_of_use_on"),
         )
     )
     return Each(*found[:, np.argsort(found[0], kind="stable")])
@@ -91,7 +91,7 @@ def deliveries_used(as_of: date) -> tuple[Ints, Ints]:
     used = PartUsed.objects.filter(
         delivery__in=named_deliveries().values("pk"),
         repair__outcome=states.FIXED,
-        repair__handed_back_on__lte=as_of,
+        repair__handed_over_on__lte=as_of,
     )
     both = columns(used.order_by().values_list("repair_id", "delivery_id"))
     repair, delivery = np.unique(both, axis=1)

@@ -42,7 +42,7 @@ def history():
     for n in range(60):
         on = date(2026, 3, 1) + timedelta(days=int(rng.integers(0, 200)))
         ends = on + timedelta(days=int(rng.integers(-5, 120)))
-        device = make.device(watch_ends_on=ends if rng.random() < 0.3 else None)
+        device = make.device(out_of_use_on=ends if rng.random() < 0.3 else None)
         repair = make.past_repair(*of[n % 2], on=on, of=device)
         if rng.random() < 0.4:
             back = on + timedelta(days=int(rng.integers(0, 110)))
@@ -69,7 +69,7 @@ def test_the_repairs_of_a_fate_are_those_of_which_it_is_said(became):
             # Sold on, and so watched no longer, though it did not hold all the time.
             and not (
                 became == "still watched"
-                and (row.job.device.watch_ends_on or date.max) <= as_of
+                and (row.job.device.out_of_use_on or date.max) <= as_of
             )
         }
         found = counted_repairs(**day, became=became)

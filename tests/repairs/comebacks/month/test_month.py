@@ -146,7 +146,7 @@ def test_what_is_expected_is_only_of_those_still_watched():
     assert report(date(2026, 8, 20)).coming.watched == 0
     for n in range(10):
         make.past_repair(*of, on=NOW - timedelta(days=n))
-    sold_on = make.device(watch_ends_on=NOW)
+    sold_on = make.device(out_of_use_on=NOW)
     make.past_repair(*of, on=NOW - timedelta(days=3), of=sold_on)
     told = report().coming
     assert told.watched == 10
@@ -235,7 +235,7 @@ def test_a_pair_that_is_no_longer_sure_to_come_back_is_told():
         make.past_repair(*good, on=date(2026, 2, 1) + timedelta(days=n))
     for repair in made[:7]:
         make.decision(
-            repair.held_against.get().job,
+            repair.later_assessments.get().job,
             repair,
             what=states.NEW_FAULT,
             on=date(2026, 8, 3),

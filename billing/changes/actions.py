@@ -1,0 +1,180 @@
+"""The customer is asked for more than was agreed, and answers.
+
+The job is always locked first, as with quotes.
+"""
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from django.db import transaction
+from django.utils.translation import gettext
+
+from billing.changes.models import (
+    ChangeAnswer,
+    ChangeLine,
+    ChangeOrder,
+    totals_of,
+)
+from billing.changes.queries import accepted_quote, all_agreed, open_change
+from billing.quotes import states
+from billing.quotes.letters import (
+    NO_LINKS,
+    AnswerLinks,
+    one_line,
+    quote_attachment,
+    send_emails,
+)
+from billing.quotes.models import Quote
+from repairs.jobs import states as job_states
+from repairs.jobs.models import Job
+from shopdesk.errors import RefusedError
+from shopdesk.shop.models import Shop
+
+WORKING = (job_states.APPROVED, job_states.REPAIRED, job_states.TESTED)
+Said = ChangeAnswer.Said
+
+
+@transaction.atomic
+def record(
+    job: Job, *, why: str, lines: Sequence[ChangeLine], at: datetime, by
+) -> ChangeOrder:
+    """Write down what came up and what it adds; until the answer the job waits."""
+    job = Job.objects.select_for_update().get(pk=job.pk)
+    quote = _open_to_change(job)
+    if open_change(quote):
+        raise RefusedError("One change still waits for its answer: settle that first.")
+    if not lines:
+        raise RefusedError("Write at least one line: what more has to be done?")
+    places = quote.written_in(Shop.current()).places
+    agreed = all_agreed(quote)
+    before = totals_of(agreed, quote=quote, places=places).gross
+    # All together, as they will be billed: tax is rounded once for them all.
+    after = totals_of([*agreed, *lines], quote=quote, places=places).gross
+    if after <= before:
+        raise RefusedError("This adds nothing to the price: no change is needed.")
+    change = ChangeOrder.objects.create(
+        quote=quote,
+        number=quote.changes.count() + 1,
+        why=why,
+        agreed_before=before,
+        extra=after - before,
+        new_total=after,
+        made_at=at,
+        taken_by=by,
+    )
+    repairs = list(job.repairs.going_on())
+    for position, line in enumerate(lines, 1):
+        line.change, line.position = change, position
+        line.repair = repairs[0] if len(repairs) == 1 else None
+        line.reckon(places=places)
+        line.save()
+    _wait(job, Job.WaitingFor.CUSTOMER, by=by)
+    return change
+
+
+def _open_to_change(job: Job) -> Quote:
+    """The accepted quote of a job that is being worked on."""
+    quote = accepted_quote(job)
+    if quote is None or job.approved_warranty_repair:
+        raise RefusedError(
+            "No price was agreed for this job, so there is none to change."
+        )
+    if job.state not in WORKING:
+        raise RefusedError(
+            f"This job is {job.get_state_display()}. What was agreed is changed while"
+            " the work goes on: open the job again first."
+        )
+    return quote
+
+
+def _wait(job: Job, on: str, *, by) -> None:
+    """Say on the job whom it waits for, without undoing what else it waits for."""
+    if on or job.waiting_for == Job.WaitingFor.CUSTOMER:
+        with job.changing(version=None, by=by):
+            job.waiting_for = on
+            job.save(update_fields=["waiting_for"])
+
+
+@transaction.atomic
+def answer(
+    change: ChangeOrder,
+    *,
+    said: str,
+    who: str,
+    how: str,
+    at: datetime,
+    by,
+    reached_at: str = "",
+    why: str = "",
+    links: AnswerLinks = NO_LINKS,
+    now: datetime | None = None,
+) -> ChangeAnswer:
+    """The customer agrees or refuses. The same answer twice is one answer.
+
+    It is told by mail, as of `now` where it was said (`at`) before that.
+    """
+    job = Job.objects.select_for_update().get(pk=change.quote.job_id)
+    change = ChangeOrder.objects.select_related("quote").get(pk=change.pk)
+    if not change.is_open:
+        if change.answer.said == said:
+            return change.answer
+        who = change.answer.who
+        already = (
+            gettext("This was {said} already by {who}.")
+            if who
+            else gettext("This was {said} already.")
+        )
+        told = gettext(change.answer.get_said_display())
+        raise RefusedError(already.format(said=told, who=who))
+    if said == Said.YES:
+        if change.quote.state != states.ACCEPTED:
+            raise RefusedError(
+                gettext("The quote was revised meanwhile: nothing was agreed.")
+            )
+        _open_to_change(job)
+    given = ChangeAnswer.objects.create(
+        change=change,
+        said=said,
+        who=who,
+        how=how,
+        reached_at=reached_at,
+        said_at=at,
+        taken_by=by,
+        why=why,
+    )
+    _wait(job, Job.WaitingFor.NOBODY, by=by)
+    if said != Said.WITHDRAWN:
+        _email_answer(given, links=links, at=now or at, by=by)
+    return given
+
+
+def _email_answer(given: ChangeAnswer, *, links: AnswerLinks, at, by) -> None:
+    shop, change = Shop.current(), given.change
+    send_emails(
+        change.quote,
+        {
+            "change": change,
+            "said": given.said,
+            "who": one_line(given.who),
+            "how": given.get_how_display(),
+            "why": one_line(given.why),
+            "at": given.said_at,
+        },
+        template="billing/changes/answer_email.txt",
+        attachments=(
+            [quote_attachment(change.quote, shop=shop)]
+            if given.said == Said.YES
+            else []
+        ),
+        how=given.how,
+        shop=shop,
+        links=links,
+        about=change.get_absolute_url(),
+        at=at,
+        by=by,
+    )
+
+
+def withdraw(change: ChangeOrder, *, at: datetime, by) -> ChangeAnswer:
+    """The desk takes an unanswered change back: its figures were wrong."""
+    return answer(change, said=Said.WITHDRAWN, who="", how="", at=at, by=by)

@@ -1,0 +1,97 @@
+"""What was agreed beyond the accepted option, and what the work has come to so far."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.db.models import F, Sum
+
+from billing.changes.models import ChangeLine, ChangeOrder, totals_of
+from billing.pricing.currency import Currency
+from billing.quotes import states
+from billing.quotes.models import Line, LineKind, Quote
+from repairs.jobs.models import Job, Labour, PartUsed
+from shopdesk.fields import MoneyField
+from shopdesk.shop.models import Shop
+from shopdesk.shop.price_list import labour_price
+
+
+def accepted_quote(job: Job) -> Quote | None:
+    """The quote whose yes stands."""
+    quotes = job.quotes.filter(state=states.ACCEPTED).defer("paper")
+    return quotes.select_related("chosen", "job").first()
+
+
+def agreed_lines(job: Job) -> list[ChangeLine]:
+    """The lines of all changes that the customer agreed to, beside the option."""
+    agreed = ChangeOrder.objects.agreed().filter(
+        quote__job=job, quote__state=states.ACCEPTED
+    )
+    lines = ChangeLine.objects.filter(change__in=agreed)
+    return list(lines.order_by("change_id", "position", "id"))
+
+
+def agreed_changes(job: Job) -> list[ChangeOrder]:
+    """The changes behind `agreed_lines`, each with its answer, for the paper."""
+    changes = ChangeOrder.objects.agreed().filter(
+        quote__job=job, quote__state=states.ACCEPTED
+    )
+    return list(changes.told())
+
+
+def open_change(quote: Quote | None) -> ChangeOrder | None:
+    """What the customer still has to answer."""
+    return quote and quote.changes.open().prefetch_related("lines").first()
+
+
+def all_agreed(quote: Quote) -> list[Line]:
+    """All that the customer agreed to pay for by this quote: option and changes."""
+    changed = ChangeLine.objects.filter(change__in=quote.changes.agreed())
+    return [*quote.chosen.lines.all(), *changed.order_by("change_id", "position")]
+
+
+def agreed_total(quote: Quote, *, places: int) -> Decimal:
+    return totals_of(all_agreed(quote), quote=quote, places=places).gross
+
+
+@dataclass(frozen=True)
+class SoFar:
+    """The work done against the work agreed, as the shop's prices are: tax or not."""
+
+    agreed: Decimal
+    done: Decimal
+    written_in: Currency
+
+    @property
+    def over(self) -> Decimal:
+        return max(Decimal(0), self.done - self.agreed)
+
+
+def so_far(job: Job, *, shop: Shop) -> SoFar | None:
+    """Parts used and minutes at the bench, at what the shop charges for them.
+
+    Against the labour and the parts agreed to; fees are no work. Minutes from before
+    the yes were for finding the fault. None where there is no price to hold it against.
+    """
+    quote = accepted_quote(job)
+    if quote is None or quote.currency != shop.currency or job.approved_warranty_repair:
+        return None
+    agreed = sum(
+        (one.amount for one in all_agreed(quote) if one.kind != LineKind.FEE),
+        Decimal(0),
+    )
+    parts = PartUsed.objects.filter(repair__job=job).aggregate(
+        sum=Sum(F("quantity") * F("price"), output_field=MoneyField())
+    )["sum"]
+    labour = Labour.objects.filter(
+        job=job,
+        repair__isnull=False,
+        is_billable=True,
+        booked_at__gte=quote.answered_at,
+    )
+    minutes = labour.aggregate(sum=Sum("minutes"))["sum"] or 0
+    if minutes:
+        minutes = max(minutes, shop.minimum_minutes)
+    worked = labour_price(minutes, rates=shop.rates())
+    return SoFar(
+        agreed=agreed, done=worked + (parts or 0), written_in=quote.written_in(shop)
+    )

@@ -1,0 +1,133 @@
+"""Change orders at the desk: what more is needed, and what the customer says to it."""
+
+from django.contrib import messages
+from django.db import transaction
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET
+
+from billing.changes import actions, queries
+from billing.changes.forms import ASK, SaidForm, WhyForm, line_forms
+from billing.changes.models import ChangeOrder
+from repairs.jobs.models import Job
+from shopdesk.look.forms import attempt
+from shopdesk.shop.models import Shop, TaxRate
+
+
+def _job(pk):
+    return get_object_or_404(Job.objects.for_list(), pk=pk)
+
+
+def of_job(request, pk):
+    """All changes of a job's accepted quote; a new one is written here."""
+    job = _job(pk)
+    quote = queries.accepted_quote(job)
+    if request.method == "POST" and quote is None:
+        messages.error(request, "No price was agreed for this job: quote for it first.")
+        return redirect("quotes:for_job", pk)
+    if request.method != "POST":
+        return _page(request, job, quote)
+    boxes = _boxes(job, quote, request.POST)
+    # All of them, so that everything wrong is told at once.
+    if not all([form.is_valid() for form in boxes["forms"]]):
+        return _page(request, job, quote, boxes)
+    recorded = attempt(request, boxes["about"], _recorded, job, boxes, by=request.user)
+    if not recorded:
+        return _page(request, job, quote, boxes)
+    change = recorded.result
+    messages.success(request, f"Change {change.number} is written down.")
+    return redirect(change)
+
+
+def _recorded(job, boxes, *, by):
+    """The change, with its answer where the customer gave one at once."""
+    now = timezone.now()
+    lines = [form.reckoned() for form in boxes["lines"] if form.has_changed()]
+    with transaction.atomic():
+        change = actions.record(
+            job, why=boxes["about"].cleaned_data["why"], lines=lines, at=now, by=by
+        )
+        given = boxes["said"].cleaned_data
+        if given["said"] != ASK:
+            actions.answer(change, by=by, now=now, **given)
+    return change
+
+
+def _boxes(job, quote, data=None):
+    """The forms of a new change, all sent together."""
+    shop = Shop.current()
+    about = WhyForm(data, prefix="change")
+    lines = line_forms(
+        data,
+        usual=job.customer.tax_kind or shop.tax_kind,
+        held=TaxRate.objects.holding(timezone.localdate()),
+        places=quote.written_in(shop).places,
+    )
+    said = SaidForm(
+        data,
+        prefix="said",
+        customer=job.customer,
+        since=quote.answered_at,
+        may_ask=True,
+    )
+    forms = [about, *lines, said]
+    return {"about": about, "lines": lines, "said": said, "forms": forms}
+
+
+def _page(request, job, quote, boxes=None, answer=None):
+    shop = Shop.current()
+    context = {"job": job, "quote": quote, "forms": [answer] if answer else []}
+    if quote:
+        waiting = queries.open_change(quote)
+        may_add = job.state in actions.WORKING and waiting is None
+        written_in = quote.written_in(shop)
+        context |= {
+            "written_in": written_in,
+            "changes": quote.changes.told().prefetch_related("lines"),
+            "agreed_now": queries.agreed_total(quote, places=written_in.places),
+            "so_far": queries.so_far(job, shop=shop),
+            "waiting": waiting,
+            "may_add": may_add,
+        }
+        if waiting:
+            context["answer"] = answer or SaidForm(
+                prefix="said", customer=job.customer, since=waiting.made_at
+            )
+        if may_add or boxes:
+            context |= boxes or _boxes(job, quote)
+    return render(request, "billing/changes/of_job.html", context)
+
+
+def answer(request, pk):
+    """What the customer said to a change that waited, or the desk taking it back."""
+    change = get_object_or_404(ChangeOrder.objects.told(), pk=pk)
+    if request.method != "POST":
+        return redirect(change)
+    job = _job(change.quote.job_id)
+    form = SaidForm(
+        request.POST, prefix="said", customer=job.customer, since=change.made_at
+    )
+    if form.is_valid():
+        facts = {"by": request.user, "now": timezone.now(), **form.cleaned_data}
+        if attempt(request, None, actions.answer, change, **facts):
+            messages.success(request, "The answer is written down.")
+        return redirect(change)
+    if not change.is_open:
+        messages.error(request, "This change was answered already.")
+        return redirect(change)
+    return _page(request, job, queries.accepted_quote(job), answer=form)
+
+
+@require_GET
+def so_far(request, pk):
+    """A quiet word on the bench's page where the work came to more than was agreed."""
+    job = _job(pk)
+    return render(
+        request,
+        "billing/changes/_so_far.html",
+        {
+            "job": job,
+            "so_far": queries.so_far(job, shop=Shop.current()),
+            "waiting": queries.open_change(queries.accepted_quote(job)),
+        },
+    )

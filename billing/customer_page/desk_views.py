@@ -1,0 +1,97 @@
+"""What the desk does with customers' links, and its screen turned to the customer."""
+
+from urllib.parse import quote as quoted
+from urllib.parse import urlencode
+
+from django.conf import settings
+from django.contrib import messages
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext
+from django.views.decorators.http import require_POST
+
+from billing.customer_page import actions
+from billing.customer_page.queries import offered
+from billing.customer_page.tables import LinkTable
+from billing.customer_page.views import Side, answered, told, told_to_customer
+from billing.quotes.links import create_address
+from billing.quotes.models import Link, Quote
+from repairs.jobs.models import Job
+from shopdesk.papers.render import document_language
+from shopdesk.shop.models import Shop
+
+NOT_FROM_OUTSIDE = ("127.0.0.1", "localhost", "[::1]")
+
+
+def _job(pk):
+    return get_object_or_404(Job.objects.for_list(), pk=pk)
+
+
+def of_job(request, pk):
+    """The job's links. A new one is shown in the answer to its form, and never again:
+    a redirect would have to keep the token somewhere."""
+    job = _job(pk)
+    made = _made(request, job) if request.method == "POST" else {}
+    today = timezone.localdate()
+    links = job.links.select_related("made_by", "revoked_by")
+    quote = offered(job)
+    return render(
+        request,
+        "billing/customer_page/of_job.html",
+        {
+            "job": job,
+            "table": LinkTable(links, on=today, request=request, orderable=False),
+            "has_links": bool(links),
+            "quote": quote,
+            "may_sign": quote is not None and quote.is_sent,
+            **made,
+        },
+    )
+
+
+def _made(request, job):
+    """A new link, and a letter that tells the customer of it."""
+    address = create_address(request, job, at=timezone.now())
+    shop = Shop.current()
+    with document_language(shop):
+        subject = gettext("Your {device}: job {number}")
+        body = gettext(
+            "Hello {name},\n\nhere you can read what we found, answer our quote, and"
+            " see where your device is:\n\n{link}\n\nWhoever has this link can answer"
+            " for you: please keep it to yourself.\n\n{shop}"
+        )
+    letter = {
+        "subject": subject.format(device=job.device.model, number=job.number),
+        "body": body.format(name=job.customer.name, link=address, shop=shop.name),
+    }
+    return {
+        "address": address,
+        "mail": f"mailto:{quoted(job.customer.email)}?"
+        + urlencode(letter, quote_via=quoted),
+        "is_local": not settings.PUBLIC_URL
+        and request.get_host().rsplit(":", 1)[0] in NOT_FROM_OUTSIDE,
+    }
+
+
+@require_POST
+def revoke(request, pk):
+    """The link opens nothing any more."""
+    link = get_object_or_404(Link, pk=pk)
+    actions.revoke(link, at=timezone.now(), by=request.user)
+    messages.success(request, "The link is revoked: it opens nothing any more.")
+    return redirect("customer_links:of_job", link.job_id)
+
+
+def sign_here(request, pk):
+    """The counter's screen, turned to the customer: their page, and no other."""
+    job = _job(pk)
+    side = Side(
+        reverse("customer_links:sign_here", args=[pk]),
+        how=Quote.How.SCREEN,
+        by=request.user,
+    )
+    with told_to_customer(request):
+        if request.method == "POST":
+            return answered(request, job, side)
+        return told(request, job, side)

@@ -1,0 +1,120 @@
+"""What the customer fills in, a drawn signature included."""
+
+import re
+
+from django import forms
+from django.utils.translation import gettext_lazy
+
+from billing.quotes.forms import OptionChoice
+from billing.quotes.models import QuoteOption
+from shopdesk.fields import WholeNumberField
+
+SIGNATURE_WIDTH, SIGNATURE_HEIGHT = 600, 200
+MAX_SIGNATURE_LENGTH = 8000  # characters; about a thousand points
+
+_POINT = r"[0-9]{1,3} [0-9]{1,3}"
+_PATH = re.compile(rf"(?:M{_POINT}(?:L{_POINT})*)+", re.ASCII)
+
+
+def is_signature_path(path: str) -> bool:
+    """Whether an SVG path is made of M and L with whole numbers inside the box."""
+    if len(path) > MAX_SIGNATURE_LENGTH or not _PATH.fullmatch(path):
+        return False
+    points = [point.split() for point in re.split("[ML]", path) if point]
+    return all(
+        int(x) <= SIGNATURE_WIDTH and int(y) <= SIGNATURE_HEIGHT for x, y in points
+    )
+
+
+class SeenForm(forms.Form):
+    """What of the quote the customer had before them; sent along with the answer."""
+
+    version = WholeNumberField(widget=forms.HiddenInput)
+    shown = forms.CharField(max_length=300, widget=forms.HiddenInput)
+
+    def has_seen(self, version: int, shown: str) -> bool:
+        """Whether that is what stands in the books now."""
+        return self.is_valid() and self.cleaned_data == {
+            "version": version,
+            "shown": shown,
+        }
+
+
+class AnswerForm(SeenForm):
+    who = forms.CharField(
+        label=gettext_lazy("Your name"),
+        max_length=120,
+        widget=forms.TextInput(attrs={"autocomplete": "name"}),
+    )
+
+    def __init__(self, quote, shown, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.quote = quote
+        self.fields["version"].initial = quote.version
+        self.fields["shown"].initial = shown
+
+
+class YesForm(AnswerForm):
+    option = OptionChoice(
+        QuoteOption.objects.none(),
+        label=gettext_lazy("What shall we do?"),
+        widget=forms.RadioSelect,
+        empty_label=None,
+    )
+    ink = forms.CharField(required=False, widget=forms.HiddenInput)
+
+    field_order = ["option", "who"]
+
+    def __init__(self, quote, shown, *args, written_in, with_pad=False, **kwargs):
+        super().__init__(quote, shown, *args, **kwargs)
+        options = quote.options.prefetch_related("lines")
+        self.fields["option"].written_in = written_in
+        self.fields["option"].queryset = options
+        if len(options) == 1:
+            self.fields["option"].initial = options[0].pk
+        if not with_pad:
+            del self.fields["ink"]
+
+    def clean_ink(self):
+        drawn = self.cleaned_data["ink"]
+        if drawn and not is_signature_path(drawn):
+            raise forms.ValidationError(
+                gettext_lazy(
+                    "The signature could not be read. Draw it again, or leave it: your"
+                    " name is enough."
+                )
+            )
+        return drawn
+
+
+class ChangeForm(forms.Form):
+    """The customer's answer to a change; `shown` is its number and the new total."""
+
+    who = forms.CharField(
+        label=gettext_lazy("Your name"),
+        max_length=120,
+        widget=forms.TextInput(attrs={"autocomplete": "name"}),
+    )
+    shown = forms.CharField(max_length=60, widget=forms.HiddenInput)
+
+    def __init__(self, shown, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["shown"].initial = shown
+        self.now = shown
+
+    def has_seen(self) -> bool:
+        """Whether that is what waits for an answer now."""
+        return bool(self.now) and self["shown"].data == self.now
+
+
+class NoForm(AnswerForm):
+    why = forms.CharField(
+        label=gettext_lazy("Why not?"),
+        max_length=500,
+        widget=forms.Textarea(attrs={"rows": 2}),
+        help_text=gettext_lazy(
+            "A few words: too dear, another device by now, not now."
+        ),
+    )
+
+    field_order = ["why", "who"]

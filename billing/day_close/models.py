@@ -1,0 +1,97 @@
+"""The till counted at the end of a day. Never changed."""
+
+from datetime import date, timedelta
+from decimal import Decimal
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+from django.urls import reverse
+
+from shopdesk.fields import MoneyField
+from shopdesk.shop.models import Series
+
+TILL = "till"
+"""The row that keeps a payment and a closing apart."""
+
+
+class DayClose(models.Model):
+    """What the till held on `day` against what it should; all days before are closed.
+
+    It covers the days from `since`, as a day on which nobody closed goes with the next.
+    """
+
+    since = models.DateField()
+    day = models.DateField(unique=True)
+    currency = models.CharField(max_length=3)
+    opening = MoneyField("cash in the till before")
+    cash = MoneyField("cash taken")
+    counted = MoneyField("cash counted")
+    cash_removed = MoneyField("taken out of the till", default=Decimal(0))
+    why = models.CharField("why it differs", max_length=300, blank=True)
+    closed_at = models.DateTimeField()
+    closed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+    paper = models.BinaryField(editable=False)
+    pdf_sha256 = models.CharField(max_length=64)
+
+    class Meta:
+        ordering = ["-day"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(since__lte=F("day")), name="day_close_covers_days"
+            ),
+            models.CheckConstraint(
+                condition=Q(counted__gte=0, cash_removed__gte=0)
+                & Q(cash_removed__lte=F("counted")),
+                name="day_close_counts_make_sense",
+            ),
+            models.CheckConstraint(
+                condition=Q(counted=F("opening") + F("cash")) | ~Q(why=""),
+                name="day_close_difference_has_a_reason",
+            ),
+            models.CheckConstraint(
+                condition=~Q(pdf_sha256=""), name="day_close_paper_is_kept"
+            ),
+        ]
+
+    def __str__(self):
+        return f"the till of {self.day}"
+
+    def get_absolute_url(self):
+        return reverse("day_close:day", args=[self.pk])
+
+    @property
+    def expected(self) -> Decimal:
+        return self.opening + self.cash
+
+    @property
+    def difference(self) -> Decimal:
+        """What was counted too much; negative where cash is missing."""
+        return self.counted - self.expected
+
+    @property
+    def stays(self) -> Decimal:
+        """The cash that the next day begins with."""
+        return self.counted - self.cash_removed
+
+    @classmethod
+    def last(cls) -> "DayClose | None":
+        return cls.objects.defer("paper").order_by("-day").first()
+
+
+def lock_till() -> None:
+    """Keep everybody else from the till until the transaction ends."""
+    Series.objects.get_or_create(name=TILL)
+    Series.objects.select_for_update().get(name=TILL)
+
+
+def open_day(on: date) -> date:
+    """The day of the till that money of the day `on` counts on, held as by `lock_till`.
+
+    Where that day was closed already it is the day after the last one closed.
+    """
+    lock_till()
+    last = DayClose.last()
+    return max(on, last.day + timedelta(days=1)) if last else on

@@ -1,0 +1,236 @@
+"""A bill as an e-invoice (EN 16931): CII for inside the PDF, UBL 2.1 as a file.
+
+Written by the factur-x library, of which all that is known is here. That library would
+send each invoice to a web server for checking unless told otherwise: here it never is.
+That what it writes keeps the official rules is tested with the rules themselves.
+"""
+
+import re
+from decimal import Decimal
+from typing import Any
+
+from billing.einvoice.en16931 import (
+    EXEMPT,
+    OUTSIDE,
+    REVERSE,
+    Allowance,
+    Bill,
+    Line,
+    MissingInvoiceDataError,
+    Party,
+    WrittenLine,
+    check,
+    sums,
+    vat_number,
+)
+from shopdesk import money
+
+PROFILE = "en16931"
+FILE_NAME = "factur-x.xml"
+"""What the file inside the PDF must be called, for a reader to find it."""
+
+REASONS = {REVERSE: "Reverse charge", OUTSIDE: "Not subject to VAT"}
+REASON_CODES = {REVERSE: "VATEX-EU-AE", OUTSIDE: "VATEX-EU-O"}
+"""Why no tax is charged; a bill says itself why it is exempt."""
+
+MEANS = {"cash": "10", "card": "48", "transfer": "1"}
+"""How it was paid (UNCL 4461). The code of a transfer, 30, would ask for an account,
+which we do not know: so 1, not defined."""
+
+UNSEEN = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+
+
+def cii(bill: Bill) -> bytes:
+    """The e-invoice for inside the PDF; the same bill gives the same bytes."""
+    return _written("generate_cii_xml", bill)
+
+
+def ubl(bill: Bill) -> bytes:
+    """The e-invoice as a UBL 2.1 file; the same bill gives the same bytes."""
+    written = _written("generate_ubl_xml", bill)
+    # The library says euro of this one amount, whatever the currency is.
+    amount = b'PayableRoundingAmount currencyID="%s"'
+    return written.replace(amount % b"EUR", amount % bill.currency.encode())
+
+
+def _written(how: str, bill: Bill) -> bytes:
+    # On first use: a shop without e-invoices never waits for the library.
+    import facturx
+
+    document = _document(bill)
+    try:
+        written: bytes = getattr(facturx, how)(
+            document, level=PROFILE, check_xsd=True, check_schematron=None
+        )
+    except Exception as wrong:
+        # It has no errors of its own: a currency of the past is a ValueError, a
+        # document against the schema a bare Exception. None may stop the counter.
+        raise MissingInvoiceDataError(
+            f"No e-invoice can be made of {bill.number}: {wrong}"
+        ) from wrong
+    return written
+
+
+def _document(bill: Bill) -> dict[str, Any]:
+    """The bill under the standard's own names: BT a term, BG a group of terms."""
+    check(bill)
+    found = sums(bill)
+    document: dict[str, Any] = {
+        "BT-1": _text(bill.number),
+        "BT-2": bill.issued_on,
+        "BT-3": "381" if bill.credits else "380",
+        "BT-5": bill.currency,
+        "BT-72": bill.supplied_on,
+        "BG-1": [{"BT-22": _text(note)} for note in bill.notes if note.strip()],
+        "BG-4": _seller(bill),
+        "BG-7": _buyer(bill),
+        "BG-23": [_tax(group, bill) for group in found.groups],
+        "BG-25": [
+            _line(n, line, written, bill)
+            for n, (line, written) in enumerate(
+                zip(bill.lines, found.lines, strict=True), 1
+            )
+        ],
+        "BT-106": _amount(found.lines_net, bill),
+        "BT-109": _amount(found.net, bill),
+        "BT-110": _amount(found.tax, bill),
+        "BT-112": _amount(found.gross, bill),
+        "BT-115": _amount(found.due, bill),
+    }
+    if found.due > 0 and not bill.credits:
+        if bill.due_on:
+            document["BT-9"] = bill.due_on
+        document["BT-20"] = (
+            f"Payable{'' if bill.due_on else ' at once'}, giving the number"
+            f" {bill.number}."
+        )
+    if bill.credits:
+        number, on = bill.credits
+        document["BG-3"] = [{"BT-25": _text(number), "BT-26": on}]
+    if bill.paid:
+        document["BT-113"] = _amount(bill.paid, bill)
+        if found.rounding:
+            document["BT-114"] = _amount(found.rounding, bill)
+        if bill.means in MEANS:
+            document["BT-81"] = MEANS[bill.means]
+    if bill.allowances:
+        document["BT-107"] = _amount(found.allowed, bill)
+        document["BG-20"] = [
+            _allowance(one, net, bill)
+            for one, net in zip(bill.allowances, found.allowances, strict=True)
+        ]
+    return document
+
+
+def _party(party: Party) -> dict[str, Any]:
+    told: dict[str, Any] = {
+        "name": _text(party.name),
+        "country_code": party.country,
+    }
+    return told | _address(party.address)
+
+
+def _address(address: str) -> dict[str, str]:
+    """An envelope's lines, a post code that stands before its town told apart."""
+    lines = [_text(line) for line in address.splitlines() if line.strip()]
+    told = {}
+    town = re.fullmatch(
+        r"(?:[A-Z]{1,2}-)?([0-9]{4,6}) +(\D.*)", lines[-1] if lines else ""
+    )
+    if town:
+        told["postcode"], told["city"] = town.groups()
+        lines.pop()
+    if len(lines) > 3:
+        lines[2:] = [", ".join(lines[2:])]
+    return told | {f"addr_l{n}": line for n, line in enumerate(lines, 1)}
+
+
+def _is_outside(bill: Bill) -> bool:
+    return any(line.category == OUTSIDE for line in bill.lines)
+
+
+def _seller(bill: Bill) -> dict[str, Any]:
+    told = _party(bill.seller)
+    number = vat_number(bill.seller)
+    if number and not _is_outside(bill):
+        told["vat_identifier"] = number
+        return told
+    # Not a VAT number, or a bill on which none may stand: then the seller is known by
+    # the number as it is.
+    own = _text(bill.seller.tax_id)
+    told["identifiers"] = {None: own}
+    if not _is_outside(bill):
+        told["tax_identifier"] = own
+    return told
+
+
+def _buyer(bill: Bill) -> dict[str, Any]:
+    told = _party(bill.buyer)
+    number = vat_number(bill.buyer)
+    if number and not _is_outside(bill):
+        told["vat_identifier"] = number
+    elif bill.buyer.tax_id.strip():
+        told["identifiers"] = {None: _text(bill.buyer.tax_id)}
+    return told
+
+
+def _tax(group: money.TaxGroup, bill: Bill) -> dict[str, str]:
+    told = {
+        "BT-116": _amount(group.net, bill),
+        "BT-117": _amount(group.tax, bill),
+        "BT-118": group.category,
+    }
+    if group.category != OUTSIDE:
+        told["BT-119"] = _plain(group.rate)
+    reason = bill.reasons.get(group.category) or REASONS.get(group.category, "")
+    if reason and group.category in (EXEMPT, REVERSE, OUTSIDE):
+        told["BT-120"] = _text(reason)
+    if group.category in REASON_CODES:
+        told["BT-121"] = REASON_CODES[group.category]
+    return told
+
+
+def _line(n: int, line: Line, written: WrittenLine, bill: Bill) -> dict[str, Any]:
+    told = {
+        "BT-126": str(n),
+        "BT-129": _plain(written.quantity),
+        "BT-130": line.unit,
+        "BT-131": _amount(written.net, bill),
+        "BT-146": _price_text(written.price, bill),
+        "BT-151": line.category,
+        "BT-153": _text(line.text),
+    }
+    if line.category != OUTSIDE:
+        told["BT-152"] = _plain(line.rate)
+    return told
+
+
+def _allowance(one: Allowance, net: Decimal, bill: Bill) -> dict[str, str]:
+    told = {
+        "amount": _amount(net, bill),
+        "reason": _text(one.reason),
+        "vat_category_code": one.category,
+    }
+    if one.category != OUTSIDE:
+        told["vat_rate"] = _plain(one.rate)
+    return told
+
+
+def _amount(amount: Decimal, bill: Bill) -> str:
+    # Adding zero makes of minus nothing nothing.
+    return f"{money.rounded(amount, places=bill.places) + 0:f}"
+
+
+def _price_text(price: Decimal, bill: Bill) -> str:
+    if price == money.rounded(price, places=bill.places):
+        return _amount(price, bill)
+    return _plain(price)
+
+
+def _plain(number: Decimal) -> str:
+    return f"{number.normalize() + 0:f}"
+
+
+def _text(text: str) -> str:
+    """The text in one line, without the characters that XML can't hold."""
+    return " ".join(UNSEEN.sub(" ", text).split())

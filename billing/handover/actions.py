@@ -1,0 +1,149 @@
+"""The device leaves: bill, payment, cover, papers and the last step, or none of it."""
+
+from datetime import date, datetime
+from decimal import Decimal
+from hashlib import sha256
+from uuid import UUID
+
+from django.db import transaction
+from django.urls import reverse
+from django.utils.translation import gettext
+
+from billing.handover.models import Collection, Parcel, WarrantyCertificate
+from billing.handover.papers import parcel_note, warranty_certificate
+from billing.handover.queries import post_cautions, repairs_told
+from billing.handover.shipping import BILL, CERTIFICATE, HandoverDetails, forbidden
+from billing.invoices.actions import issue
+from billing.invoices.models import Invoice
+from repairs.jobs import states
+from repairs.jobs.models import Job, NotYet
+from shopdesk.mail import actions as post
+from shopdesk.papers.render import document_language
+from shopdesk.shop.models import Shop
+
+PDF = "application/pdf"
+
+
+@transaction.atomic
+def hand_over(
+    job: Job,
+    *,
+    version: int | None,
+    on: date,
+    at: datetime,
+    by,
+    paid: Decimal = Decimal(0),
+    means: str = "",
+    key: UUID | None = None,
+    leaving: HandoverDetails | None = None,
+) -> Invoice | None:
+    """Hand the device over; returns its bill, or None where it was handed back before.
+
+    `version` is that of the job as the desk saw it: a bill that has changed since is
+    not sprung on anybody.
+    """
+    leaving = leaving or HandoverDetails()
+    job = Job.objects.select_for_update().get(pk=job.pk)
+    if job.state == states.HANDED_OVER:
+        return None
+    if job.state != states.READY:
+        raise NotYet(not_ready(job))
+    cautions = post_cautions(job)
+    why_not = forbidden(
+        leaving, is_swollen=cautions.swollen, has_battery=cautions.battery
+    )
+    if why_not:
+        raise NotYet(why_not)
+    shop = Shop.current()
+    with job.changing(version=version, by=by):
+        job.hand_over(on=on, by=by)
+        invoice = issue(job, on=on, at=at, by=by, paid=paid, means=means, key=key)
+        certificate = _certify(job, words=invoice.words, on=on, at=at, shop=shop)
+        if leaving.is_posted:
+            _post(job, leaving, on=on, at=at, by=by, shop=shop)
+        elif leaving.to:
+            Collection.objects.create(
+                job=job, to=leaving.to, signature=leaving.signature, at=at, given_by=by
+            )
+        if leaving.mail:
+            _mail(job, invoice, certificate, leaving, at=at, by=by, shop=shop)
+        return invoice
+
+
+def not_ready(job: Job) -> str:
+    """Why the device stays here, in a sentence."""
+    return (
+        f"Job {job.number} is {job.get_state_display()}: it can be handed back once the"
+        " bench has closed it."
+    )
+
+
+def _certify(
+    job: Job, *, words: str, on: date, at: datetime, shop: Shop
+) -> WarrantyCertificate | None:
+    told = repairs_told(job, on=on, shop=shop)
+    if not any(one.until for one in told):
+        return None
+    paper = warranty_certificate(job, told=told, words=words, shop=shop, made_at=at)
+    return WarrantyCertificate.objects.create(
+        job=job, paper=paper, pdf_sha256=sha256(paper).hexdigest()
+    )
+
+
+def _post(
+    job: Job, leaving: HandoverDetails, *, on: date, at: datetime, by, shop: Shop
+):
+    customer = job.customer
+    if not customer.address.strip():
+        raise NotYet(
+            "There is no postal address: write it on the customer’s page, or have the"
+            " device collected."
+        )
+    if not leaving.carrier:
+        raise NotYet("Say who carries the parcel.")
+    parcel = Parcel(
+        job=job,
+        to="\n".join(filter(None, [customer.company, customer.name, customer.address])),
+        carrier=leaving.carrier,
+        number=leaving.number,
+        grams=leaving.grams,
+        battery=leaving.battery,
+        sent_on=on,
+        sent_by=by,
+    )
+    parcel.paper = parcel_note(parcel, shop=shop, made_at=at)
+    parcel.pdf_sha256 = sha256(parcel.paper).hexdigest()
+    parcel.save(force_insert=True)
+
+
+def _mail(job, invoice, certificate, leaving, *, at, by, shop) -> None:
+    papers = []
+    with document_language(shop):
+        if BILL in leaving.mail:
+            papers.append((f"{invoice.full_number}.pdf", PDF, bytes(invoice.paper)))
+        if CERTIFICATE in leaving.mail and certificate:
+            name = gettext("cover-{number}.pdf").format(number=job.number)
+            papers.append((name, PDF, bytes(certificate.paper)))
+        subject = gettext("Your {device}: the papers of job {number}")
+        enclosed = gettext("Enclosed are your papers.")
+        way = _way(leaving)
+    post.write(
+        job.customer.email,
+        subject=subject.format(device=job.device.model, number=job.number),
+        text=f"{way} {enclosed}\n\n{shop.name}",
+        attachments=papers,
+        about=reverse("handover:hand_over", args=[job.pk]),
+        at=at,
+        by=by,
+    )
+
+
+def _way(leaving: HandoverDetails) -> str:
+    """How the device left, told to its customer."""
+    if not leaving.is_posted:
+        return gettext("Thank you for collecting it.")
+    if not leaving.number:
+        return gettext("It left today by {carrier}.").format(carrier=leaving.carrier)
+    return gettext("It left today by {carrier}, number {number}.").format(
+        carrier=leaving.carrier, number=leaving.number
+    )

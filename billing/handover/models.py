@@ -1,0 +1,87 @@
+"""What is kept of a device's leaving: who took it, the parcel, the certificate."""
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+
+from billing.handover import shipping
+from repairs.jobs.models import Job
+
+STAFF = settings.AUTH_USER_MODEL
+
+
+class Collection(models.Model):
+    """Who took the device over the counter. Never changed."""
+
+    job = models.OneToOneField(Job, on_delete=models.PROTECT, related_name="collected")
+    to = models.CharField("who took it", max_length=120)
+    # What was drawn with finger or pen, as the path of an SVG.
+    signature = models.TextField(max_length=20_000, blank=True)
+    at = models.DateTimeField()
+    given_by = models.ForeignKey(
+        STAFF, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=~Q(to=""), name="collected_says_who"),
+        ]
+
+    def __str__(self):
+        return self.to
+
+
+class Parcel(models.Model):
+    """A device in the post. Only its number may be added later, once."""
+
+    job = models.OneToOneField(Job, on_delete=models.PROTECT, related_name="parcel")
+    to = models.TextField("name and address", max_length=600)
+    carrier = models.CharField(max_length=60)
+    number = models.CharField("parcel number", max_length=60, blank=True)
+    grams = models.PositiveIntegerField("weight in grams", null=True, blank=True)
+    battery = models.CharField(max_length=5, choices=shipping.BATTERY)
+    sent_on = models.DateField()
+    sent_by = models.ForeignKey(
+        STAFF, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+    paper = models.BinaryField(editable=False)
+    pdf_sha256 = models.CharField(max_length=64)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(to="") & ~Q(carrier="") & ~Q(pdf_sha256=""),
+                name="parcel_says_where_and_how",
+            ),
+            models.CheckConstraint(
+                condition=Q(battery__in=[key for key, _ in shipping.BATTERY]),
+                name="parcel_battery_was_seen_to",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.carrier} {self.number}".strip()
+
+    def add_number(self, number: str) -> bool:
+        """Write down the carrier's number; False where one stands already."""
+        return bool(Parcel.objects.filter(pk=self.pk, number="").update(number=number))
+
+
+class WarrantyCertificate(models.Model):
+    """The cover certificate as it was handed over. Never changed."""
+
+    job = models.OneToOneField(
+        Job, on_delete=models.PROTECT, related_name="warranty_certificate"
+    )
+    paper = models.BinaryField(editable=False)
+    pdf_sha256 = models.CharField(max_length=64)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(pdf_sha256=""), name="cover_paper_is_kept"
+            ),
+        ]
+
+    def __str__(self):
+        return f"Cover certificate {self.job_id}"

@@ -1,0 +1,153 @@
+"""What the desk fills in for the European Repair Information Form."""
+
+from decimal import Decimal
+
+from django import forms
+
+from billing.quotes.models import MAX_PRICE, Quote
+from billing.repair_form.models import DiagnosisConsent, RepairInformationForm
+from billing.repair_form.terms import LEAST_DAYS
+from shopdesk.fields import MoneyFormField, WholeNumberField
+
+EXTRAS = 4
+"""Ancillary services that one form has room for."""
+
+CALLED = "Ancillary service"
+
+
+class TermsForm(forms.ModelForm):
+    """The rows that are not the shop's or the device's own."""
+
+    days = WholeNumberField(label="Days to do it", min_value=0, max_value=365)
+    valid_days = WholeNumberField(
+        label="It holds for days",
+        min_value=LEAST_DAYS,
+        max_value=365,
+        help_text=f"From the day it is given; {LEAST_DAYS} or more.",
+    )
+    most = MoneyFormField(
+        label="No more than",
+        required=False,
+        max_value=MAX_PRICE,
+        help_text="The maximum, where the price is reckoned; tax included.",
+    )
+    replacement_cost = MoneyFormField(
+        label="What lending costs", required=False, max_value=MAX_PRICE
+    )
+    has_replacement = forms.TypedChoiceField(
+        label="A device is lent meanwhile",
+        choices=[("no", "no"), ("yes", "yes")],
+        coerce=lambda said: said == "yes",
+        widget=forms.RadioSelect,
+    )
+
+    class Meta:
+        model = RepairInformationForm
+        fields = [
+            "defect",
+            "measures",
+            "mode",
+            "rule",
+            "most",
+            "days",
+            "has_replacement",
+            "replacement_cost",
+            "place",
+            "valid_days",
+            "more",
+        ]
+        widgets = {
+            "mode": forms.RadioSelect,
+            "rule": forms.TextInput(attrs={"class": "wide"}),
+            "place": forms.TextInput(attrs={"class": "wide"}),
+            "defect": forms.Textarea(attrs={"rows": 3}),
+            "measures": forms.Textarea(attrs={"rows": 3}),
+            "more": forms.Textarea(attrs={"rows": 3}),
+        }
+        help_texts = {
+            "rule": "Such as: labour by the hour at 68.00, parts at their price.",
+            "measures": "Say so if it is a temporary repair.",
+        }
+
+    def __init__(self, *args, places, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.initial["has_replacement"] = (
+            "yes" if self.instance.has_replacement else "no"
+        )
+        self.fields["mode"].choices = RepairInformationForm.Mode.choices
+        for n in range(EXTRAS):
+            said = self.instance.extras[n] if n < len(self.instance.extras) else {}
+            self.fields[f"what{n}"] = forms.CharField(
+                label=f"{CALLED} {n + 1}",
+                required=False,
+                max_length=120,
+                initial=said.get("what", ""),
+            )
+            self.fields[f"cost{n}"] = MoneyFormField(
+                label=f"Its cost {n + 1}",
+                required=False,
+                max_value=MAX_PRICE,
+                initial=Decimal(said["cost"]) if said else None,
+            )
+        for field in self.fields.values():
+            if isinstance(field, MoneyFormField):
+                field.places = places
+
+    @property
+    def rows(self):
+        """The boxes of the rows, but for those of ancillary services."""
+        return [self[name] for name in self._meta.fields]
+
+    @property
+    def ancillary(self):
+        """Two boxes for each ancillary service: what it is, and its cost."""
+        return [(self[f"what{n}"], self[f"cost{n}"]) for n in range(EXTRAS)]
+
+    @property
+    def has_ancillary(self) -> bool:
+        """Whether their boxes stand open."""
+        boxes = [box for two in self.ancillary for box in two]
+        return any(box.value() or (self.is_bound and box.errors) for box in boxes)
+
+    def clean(self):
+        told = super().clean()
+        if told.get("mode") == RepairInformationForm.Mode.CALCULATED:
+            if not told.get("rule"):
+                self.add_error("rule", "Say how the price is reckoned.")
+            if "most" not in self.errors and not told.get("most"):
+                self.add_error("most", "A reckoned price needs a maximum.")
+        if told.get("replacement_cost") is None:
+            told["replacement_cost"] = Decimal(0)
+        for n in range(EXTRAS):
+            what, cost = told.get(f"what{n}"), told.get(f"cost{n}")
+            if cost and not what:
+                self.add_error(f"what{n}", "Say what this cost is for.")
+            if what and cost is None and f"cost{n}" not in self.errors:
+                self.add_error(f"cost{n}", "Say what it costs; 0 if nothing.")
+        return told
+
+    def save(self, commit=True):
+        told = self.cleaned_data
+        self.instance.extras = [
+            {"what": told[f"what{n}"], "cost": str(told[f"cost{n}"])}
+            for n in range(EXTRAS)
+            if told[f"what{n}"]
+        ]
+        return super().save(commit)
+
+
+class AcceptForm(forms.Form):
+    who = forms.CharField(label="Who said yes", max_length=120)
+    how = forms.ChoiceField(choices=Quote.How.choices)
+
+
+class ConsentForm(forms.ModelForm):
+    fee = MoneyFormField(label="Fee for finding the fault", max_value=MAX_PRICE)
+
+    class Meta:
+        model = DiagnosisConsent
+        fields = ["fee", "agreed_by", "agreed_how"]
+
+    def __init__(self, *args, places, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["fee"].places = places

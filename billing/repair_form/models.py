@@ -1,0 +1,231 @@
+"""The European Repair Information Form of an option, and consent to a diagnosis."""
+
+import json
+from datetime import date
+from decimal import Decimal
+
+from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.db.models import Q
+from django.urls import reverse
+
+from billing.changes.queries import accepted_quote, agreed_total
+from billing.pricing.currency import Currency
+from billing.quotes.models import Quote, QuoteOption
+from billing.repair_form import terms
+from repairs.jobs.models import Job
+from shopdesk.fields import MoneyField
+from shopdesk.shop import currencies
+from shopdesk.shop.models import Shop
+
+STAFF = settings.AUTH_USER_MODEL
+
+
+class RepairFormQuerySet(models.QuerySet):
+    def exceeded_by(
+        self, gross: Decimal, *, job: Job
+    ) -> "RepairInformationForm | None":
+        """Return the accepted form whose price an invoice of `gross` would exceed.
+
+        What the customer agreed to afterwards comes on top of that price.
+        """
+        form = self.filter(job=job, accepted_at__isnull=False).defer("paper").first()
+        quote = accepted_quote(job)
+        if form is None or quote is None:
+            return None
+        places = currencies.places(quote.currency)
+        agreed = agreed_total(quote, places=places)
+        changes = agreed - quote.chosen.totals(places=places).gross
+        return form if gross > form.ceiling + changes else None
+
+
+class RepairInformationForm(models.Model):
+    """Conditions that bind the shop once given, and are frozen then."""
+
+    class Mode(models.TextChoices):
+        FIXED = terms.FIXED, "a fixed total"
+        CALCULATED = terms.CALCULATED, "reckoned, with a maximum"
+
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="repair_forms")
+    number = models.PositiveSmallIntegerField(editable=False)
+    option = models.ForeignKey(
+        QuoteOption, on_delete=models.PROTECT, related_name="repair_forms"
+    )
+    defect = models.TextField("nature of the defect", max_length=1000, blank=True)
+    measures = models.TextField("what will be done", max_length=1000, blank=True)
+    mode = models.CharField(
+        "the price is", max_length=5, choices=Mode, default=Mode.FIXED
+    )
+    price = MoneyField(editable=False)
+    rule = models.CharField("how it is reckoned", max_length=300, blank=True)
+    most = MoneyField("no more than", null=True, blank=True)
+    days = models.PositiveSmallIntegerField(
+        "days to do it",
+        null=True,
+        blank=True,
+        validators=[MaxValueValidator(365)],
+    )
+    has_replacement = models.BooleanField(
+        "a device is lent meanwhile", null=True, blank=True, default=False
+    )
+    replacement_cost = MoneyField("what lending costs", default=Decimal(0))
+    place = models.CharField("where it is handed over", max_length=300, blank=True)
+    # As JSON. A field of that kind would bring a CHECK that SQLite takes for unsafe.
+    extras_said = models.TextField(default="[]", editable=False)
+    valid_days = models.PositiveSmallIntegerField(
+        "it holds for days",
+        default=terms.LEAST_DAYS,
+        validators=[MinValueValidator(terms.LEAST_DAYS), MaxValueValidator(365)],
+    )
+    more = models.TextField("additional information", max_length=1000, blank=True)
+    currency = models.CharField(max_length=3, editable=False)
+    made_at = models.DateTimeField()
+    made_by = models.ForeignKey(
+        STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
+    )
+    given_at = models.DateTimeField(null=True, editable=False)
+    given_by = models.ForeignKey(
+        STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
+    )
+    valid_until = models.DateField(null=True, editable=False)
+    said = models.TextField(blank=True, editable=False)
+    paper = models.BinaryField(null=True, editable=False)
+    pdf_sha256 = models.CharField(max_length=64, blank=True, editable=False)
+    accepted_at = models.DateTimeField(null=True, editable=False)
+    accepted_by = models.CharField(max_length=120, blank=True, editable=False)
+    accepted_how = models.CharField(
+        max_length=8, choices=Quote.How, blank=True, editable=False
+    )
+
+    objects = RepairFormQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["job", "number"], name="repair_form_number_once_a_job"
+            ),
+            models.CheckConstraint(
+                condition=Q(given_at=None)
+                | (Q(valid_until__isnull=False) & ~Q(pdf_sha256="")),
+                name="repair_form_given_is_kept",
+            ),
+            models.CheckConstraint(
+                condition=Q(accepted_at=None)
+                | (
+                    Q(given_at__isnull=False) & ~Q(accepted_by="") & ~Q(accepted_how="")
+                ),
+                name="repair_form_accepted_says_who",
+            ),
+            models.CheckConstraint(
+                condition=Q(valid_days__gte=terms.LEAST_DAYS),
+                name="repair_form_holds_long_enough",
+            ),
+            models.CheckConstraint(
+                condition=Q(given_at=None) | ~Q(mode=terms.CALCULATED) | Q(most__gt=0),
+                name="repair_form_reckoned_has_a_maximum",
+            ),
+            models.CheckConstraint(
+                condition=Q(price__gte=0, replacement_cost__gte=0)
+                & (Q(most=None) | Q(most__gte=0)),
+                name="repair_form_amounts_not_negative",
+            ),
+        ]
+
+    def __str__(self):
+        return f"Form {self.job.number}-{self.number}"
+
+    def get_absolute_url(self):
+        return reverse("repair_form:form", args=[self.pk])
+
+    @property
+    def extras(self) -> list[dict[str, str]]:
+        """Ancillary services: `what` each is and its `cost` as text."""
+        return json.loads(self.extras_said)
+
+    @extras.setter
+    def extras(self, told: list[dict[str, str]]) -> None:
+        self.extras_said = json.dumps(told)
+
+    @property
+    def is_given(self) -> bool:
+        return self.given_at is not None
+
+    @property
+    def is_accepted(self) -> bool:
+        return self.accepted_at is not None
+
+    def has_ended(self, on: date) -> bool:
+        """Whether a yes would come too late on the day `on`."""
+        return self.is_given and not self.is_accepted and on > self.valid_until
+
+    def standing(self, on: date) -> str:
+        """Where it stands, in a word."""
+        if self.is_accepted:
+            return "accepted"
+        if not self.is_given:
+            return "draft"
+        return "expired" if self.has_ended(on) else "sent"
+
+    def written_in(self, shop: Shop) -> Currency:
+        return Currency(self.currency, shop.locale)
+
+    def terms(self, *, shop: Shop) -> terms.Terms:
+        """The rows as they are now; of a given form `said` has what was told."""
+        device = self.job.device
+        return terms.Terms(
+            repairer=shop.name,
+            address=shop.address,
+            phone=shop.phone,
+            email=shop.email,
+            other_contact=shop.other_contact,
+            good=f"{device.model.kind}, {device}",
+            defect=self.defect,
+            measures=self.measures,
+            mode=self.mode,
+            price=self.price,
+            rule=self.rule,
+            most=self.most,
+            days=self.days,
+            has_replacement=self.has_replacement,
+            replacement_cost=self.replacement_cost,
+            place=self.place,
+            extras=tuple(
+                terms.Extra(one["what"], Decimal(one["cost"])) for one in self.extras
+            ),
+            valid_days=self.valid_days,
+            more=self.more,
+        )
+
+    @property
+    def ceiling(self) -> Decimal:
+        return self.most if self.mode == terms.CALCULATED else self.price
+
+
+class DiagnosisConsent(models.Model):
+    """The customer agreed to pay for finding the fault, before it began. Only added."""
+
+    job = models.ForeignKey(
+        Job, on_delete=models.PROTECT, related_name="diagnosis_consents"
+    )
+    fee = MoneyField()
+    is_credited = models.BooleanField("comes off the repair", default=False)
+    agreed_by = models.CharField("who agreed", max_length=120)
+    agreed_how = models.CharField("how", max_length=8, choices=Quote.How)
+    agreed_at = models.DateTimeField()
+    taken_by = models.ForeignKey(
+        STAFF, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(fee__gte=0) & ~Q(agreed_by=""),
+                name="diagnosis_consent_says_who",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.agreed_by} agreed to {self.fee}"

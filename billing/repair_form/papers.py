@@ -1,0 +1,33 @@
+"""The form on paper, its rows in the order of Annex I."""
+
+from datetime import date, datetime
+
+from billing.repair_form.models import RepairInformationForm
+from billing.repair_form.terms import Terms
+from shopdesk.papers.render import render_pdf
+from shopdesk.shop.models import Shop
+
+
+def form_paper(
+    form: RepairInformationForm,
+    *,
+    terms: Terms,
+    given_at: datetime,
+    until: date | None,
+    shop: Shop,
+) -> bytes:
+    """The form as it is handed over; without `until` it is marked as a draft."""
+    return render_pdf(
+        "billing/repair_form/paper.html",
+        {
+            "shop": shop,
+            "form": form,
+            "job": form.job,
+            "terms": terms,
+            "until": until,
+            "given_at": given_at,
+            "written_in": form.written_in(shop),
+        },
+        size=shop.paper,
+        made_at=given_at,
+    )

@@ -1,0 +1,15 @@
+from django.urls import path
+
+from billing.repair_form import views
+
+app_name = "repair_form"
+urlpatterns = [
+    path("of-job/<int:pk>/", views.of_job, name="of_job"),
+    path("make/<int:pk>/", views.make, name="make"),
+    path("<int:pk>/", views.form, name="form"),
+    path("<int:pk>/give/", views.give, name="give"),
+    path("<int:pk>/drop/", views.drop, name="drop"),
+    path("<int:pk>/accept/", views.accept, name="accept"),
+    path("<int:pk>/mail/", views.mail, name="mail"),
+    path("<int:pk>/paper/", views.paper, name="paper"),
+]

@@ -1,0 +1,237 @@
+"""The European Repair Information Form at the counter."""
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext
+from django.views.decorators.http import require_GET, require_POST
+
+from billing.quotes.models import QuoteOption
+from billing.repair_form import actions
+from billing.repair_form.forms import AcceptForm, ConsentForm, TermsForm
+from billing.repair_form.models import RepairInformationForm
+from billing.repair_form.papers import form_paper
+from billing.repair_form.terms import lacks
+from repairs.jobs import states as job_states
+from repairs.jobs.models import Job
+from shopdesk.look.forms import attempt
+from shopdesk.mail.actions import write
+from shopdesk.papers.render import document_language
+from shopdesk.shop.models import Shop
+from shopdesk.templatetags.desk import day
+
+PDF = "application/pdf"
+
+
+def _found(pk):
+    found = RepairInformationForm.objects.defer("paper").select_related(
+        "job__customer", "job__device__model", "option__quote"
+    )
+    return get_object_or_404(found, pk=pk)
+
+
+def of_job(request, pk):
+    """The forms of a job, and the consent to pay for finding its fault."""
+    job = get_object_or_404(Job.objects.for_list(), pk=pk)
+    shop = Shop.current()
+    consent = ConsentForm(
+        request.POST or None,
+        places=shop.places,
+        initial={
+            "fee": shop.diagnosis_fee
+            if job.agreed_diagnosis_fee is None
+            else job.agreed_diagnosis_fee,
+            "agreed_by": job.customer.name,
+        },
+    )
+    if consent.is_valid():
+        facts = {
+            "fee": consent.cleaned_data["fee"],
+            "who": consent.cleaned_data["agreed_by"],
+            "how": consent.cleaned_data["agreed_how"],
+            "at": timezone.now(),
+            "by": request.user,
+        }
+        if attempt(request, consent, actions.consent, job, **facts):
+            messages.success(request, "The consent is written down.")
+            return redirect("repair_form:of_job", pk)
+    today = timezone.localdate()
+    forms = job.repair_forms.defer("paper").select_related("option__quote")
+    quote = job.quotes.defer("paper").live().first()
+    return render(
+        request,
+        "billing/repair_form/of_job.html",
+        {
+            "job": job,
+            "rows": [(form, form.standing(today)) for form in forms],
+            "consents": job.diagnosis_consents.all(),
+            "form": consent,
+            "may_consent": job.state in (job_states.EXPECTED, job_states.BOOKED_IN),
+            "options": quote.options.all() if quote and quote.is_sent else [],
+            "is_offered": shop.uses_repair_form,
+        },
+    )
+
+
+@require_POST
+def make(request, pk):
+    """A new form from an option."""
+    option = get_object_or_404(QuoteOption.objects.select_related("quote__job"), pk=pk)
+    at = timezone.now()
+    made = attempt(request, None, actions.make, option, at=at, by=request.user)
+    return redirect(made.result if made else option.quote)
+
+
+def form(request, pk):
+    """One form: filled up while it is a draft, read and accepted once it was given."""
+    one = _found(pk)
+    if one.is_given:
+        return _given_page(request, one, AcceptForm(initial=_who(one)))
+    places = one.written_in(Shop.current()).places
+    boxes = TermsForm(request.POST or None, instance=one, places=places)
+    if boxes.is_valid():
+        boxes.save()
+        messages.success(request, "Kept.")
+        return redirect(one)
+    return _draft_page(request, one, boxes)
+
+
+def _who(one):
+    return {"who": one.job.customer.name}
+
+
+def _draft_page(request, one, boxes):
+    shop = Shop.current()
+    # What was typed and refused is in the boxes; what is lacking is judged as kept.
+    kept = one if not boxes.is_bound else _found(one.pk)
+    return render(
+        request,
+        "billing/repair_form/draft.html",
+        {
+            "one": one,
+            "job": one.job,
+            "form": boxes,
+            "lacks": lacks(kept.terms(shop=shop)),
+            "written_in": one.written_in(shop),
+        },
+    )
+
+
+def _given_page(request, one, accept):
+    today = timezone.localdate()
+    return render(
+        request,
+        "billing/repair_form/given.html",
+        {
+            "one": one,
+            "job": one.job,
+            "standing": one.standing(today),
+            "has_ended": one.has_ended(today),
+            "form": accept,
+            "written_in": one.written_in(Shop.current()),
+        },
+    )
+
+
+@require_POST
+def give(request, pk):
+    """Keep what is in the boxes, then freeze the form with its paper."""
+    one = _found(pk)
+    if not one.is_given:
+        places = one.written_in(Shop.current()).places
+        boxes = TermsForm(request.POST, instance=one, places=places)
+        if not boxes.is_valid():
+            return _draft_page(request, one, boxes)
+        boxes.save()
+    facts = {"on": timezone.localdate(), "at": timezone.now(), "by": request.user}
+    attempt(request, None, actions.give, one, **facts)
+    return redirect(one)
+
+
+@require_POST
+def drop(request, pk):
+    """Throw a draft away."""
+    one = _found(pk)
+    if attempt(request, None, actions.drop, one):
+        return redirect("repair_form:of_job", one.job_id)
+    return redirect(one)
+
+
+@require_POST
+def accept(request, pk):
+    """The customer's yes at the conditions of the form."""
+    one = _found(pk)
+    form = AcceptForm(request.POST)
+    if form.is_valid():
+        facts = {"on": timezone.localdate(), "at": timezone.now(), "by": request.user}
+        facts |= form.cleaned_data
+        if attempt(request, form, actions.accept, one, **facts):
+            messages.success(request, "The yes is written down.")
+            return redirect(one)
+    if not one.is_given:
+        messages.error(request, "This form was not given to the customer yet.")
+        return redirect(one)
+    return _given_page(request, _found(pk), form)
+
+
+@require_POST
+def mail(request, pk):
+    """Send the form to the customer as it was given."""
+    one = _found(pk)
+    if not one.is_given:
+        messages.error(request, "Give the form first: only then it is kept.")
+        return redirect(one)
+    shop = Shop.current()
+    number = one.job.number
+    with document_language(shop):
+        subject = gettext("Repair information form for {device}")
+        text = gettext(
+            "Enclosed is the form for job {number}. Its conditions hold until {day}."
+            "\n\n{shop}"
+        ).format(number=number, day=day(one.valid_until), shop=shop.name)
+        name = gettext("form-{number}.pdf").format(number=number)
+    mailed = attempt(
+        request,
+        None,
+        write,
+        one.job.customer.email,
+        subject=subject.format(device=one.job.device),
+        text=text,
+        attachments=[(name, PDF, bytes(one.paper))],
+        about=one.get_absolute_url(),
+        at=timezone.now(),
+        by=request.user,
+    )
+    if mailed:
+        messages.success(request, f"It is in the post to {mailed.result.to}.")
+    return redirect(one)
+
+
+@require_GET
+def paper(request, pk):
+    """The paper as it was given; a draft as it would be now."""
+    one = _found(pk)
+    if one.is_given:
+        pdf = bytes(one.paper)
+    else:
+        shop = Shop.current()
+        drawn = attempt(
+            request,
+            None,
+            form_paper,
+            one,
+            terms=one.terms(shop=shop),
+            given_at=one.made_at,
+            until=None,
+            shop=shop,
+        )
+        if not drawn:
+            return redirect(one)
+        pdf = drawn.result
+    name = f"repair-form-{one.job.number}-{one.number}.pdf"
+    return HttpResponse(
+        pdf,
+        content_type=PDF,
+        headers={"Content-Disposition": f'inline; filename="{name}"'},
+    )

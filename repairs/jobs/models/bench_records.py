@@ -1,0 +1,184 @@
+"""What is written down at the bench: minutes, parts, readings, proof runs."""
+
+from datetime import datetime
+from decimal import Decimal
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+from django.utils import timezone
+
+from repairs.jobs.models.job import Job
+from repairs.jobs.models.repair import Repair
+from repairs.stock.models import Delivery, Part
+from shopdesk.fields import FixedDecimalField, MoneyField
+
+STAFF = settings.AUTH_USER_MODEL
+
+
+class LabourQuerySet(models.QuerySet):
+    def running(self):
+        """Timers that were started and not stopped."""
+        return self.filter(started_at__isnull=False, ended_at=None)
+
+
+class Labour(models.Model):
+    """Minutes at the bench, by timer or by hand."""
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="labour")
+    repair = models.ForeignKey(
+        Repair, null=True, blank=True, on_delete=models.CASCADE, related_name="labour"
+    )
+    by = models.ForeignKey(STAFF, null=True, on_delete=models.PROTECT, related_name="+")
+    booked_at = models.DateTimeField(default=timezone.now, editable=False)
+    started_at = models.DateTimeField(null=True, blank=True)
+    ended_at = models.DateTimeField(null=True, blank=True)
+    minutes = models.PositiveIntegerField(default=0)
+    is_billable = models.BooleanField("billable", default=True)
+    note = models.CharField(max_length=200, blank=True)
+
+    objects = LabourQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["id"]
+        verbose_name_plural = "labour"
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(ended_at=None) | Q(ended_at__gte=F("started_at")),
+                name="labour_ends_after_it_starts",
+            ),
+            models.CheckConstraint(
+                condition=Q(minutes__lte=10_000), name="labour_minutes_make_sense"
+            ),
+            # One person works on one thing at a time.
+            models.UniqueConstraint(
+                fields=["by"],
+                condition=Q(started_at__isnull=False, ended_at=None),
+                name="labour_one_running_timer",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.minutes} min on {self.job}"
+
+    @property
+    def is_running(self) -> bool:
+        return self.started_at is not None and self.ended_at is None
+
+    def stop(self, *, at: datetime) -> None:
+        """Stop the timer; a minute begun counts."""
+        seconds = max(0, (at - self.started_at).total_seconds())
+        self.ended_at = max(at, self.started_at)
+        self.minutes = min(10_000, int(-(-seconds // 60)))
+        self.save(update_fields=["ended_at", "minutes"])
+
+
+class PartUsed(models.Model):
+    """A part that went into a repair: cost and price as they were then."""
+
+    repair = models.ForeignKey(
+        Repair, on_delete=models.CASCADE, related_name="parts_used"
+    )
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="used_in")
+    delivery = models.ForeignKey(
+        Delivery,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="used_in",
+    )
+    quantity = models.PositiveIntegerField(default=1)
+    cost = MoneyField("cost of one", default=Decimal(0))
+    price = MoneyField("price of one", default=Decimal(0))
+
+    class Meta:
+        ordering = ["id"]
+        verbose_name_plural = "parts used"
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(quantity__gte=1, cost__gte=0, price__gte=0),
+                name="part_used_amounts",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.quantity} × {self.part}"
+
+
+class Reading(models.Model):
+    """A measurement with its unit and what was expected."""
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="readings")
+    what = models.CharField(max_length=120)
+    value = FixedDecimalField()
+    unit = models.CharField(max_length=12, blank=True)
+    low = FixedDecimalField("expected from", null=True, blank=True)
+    high = FixedDecimalField("expected to", null=True, blank=True)
+    by = models.ForeignKey(STAFF, null=True, on_delete=models.PROTECT, related_name="+")
+    read_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(low=None) | Q(high=None) | Q(low__lte=F("high")),
+                name="reading_low_below_high",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.what}: {self.value} {self.unit}"
+
+    @property
+    def value_said(self) -> str:
+        """The value without the zeros that nobody measured."""
+        return _said(self.value)
+
+    @property
+    def expected_said(self) -> str:
+        if self.low is None and self.high is None:
+            return ""
+        if self.high is None:
+            return f"from {_said(self.low)}"
+        if self.low is None:
+            return f"up to {_said(self.high)}"
+        return f"{_said(self.low)} to {_said(self.high)}"
+
+    @property
+    def passes(self) -> bool | None:
+        """Whether the value is as expected; None where nothing was expected."""
+        if self.low is None and self.high is None:
+            return None
+        return (self.low is None or self.value >= self.low) and (
+            self.high is None or self.value <= self.high
+        )
+
+
+def _said(amount: Decimal) -> str:
+    return f"{amount.normalize():f}"
+
+
+class FinalTest(models.Model):
+    """Tries after the repair, and how many of them failed."""
+
+    repair = models.ForeignKey(
+        Repair, on_delete=models.CASCADE, related_name="final_tests"
+    )
+    tries = models.PositiveSmallIntegerField()
+    failed = models.PositiveSmallIntegerField(default=0)
+    needed = models.PositiveSmallIntegerField(editable=False)
+    note = models.CharField(max_length=300, blank=True)
+    by = models.ForeignKey(STAFF, null=True, on_delete=models.PROTECT, related_name="+")
+    run_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(tries__gte=1, failed__lte=F("tries"), needed__gte=1),
+                name="final_test_counts",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.failed} of {self.tries} failed"

@@ -1,0 +1,80 @@
+"""The page for those who build pages: all components together."""
+
+from datetime import date
+from decimal import Decimal
+
+from django import forms
+from django.shortcuts import render
+from django_tables2 import RequestConfig
+
+from shopdesk.fields import DayFormField, MoneyFormField
+from shopdesk.look import tables
+from shopdesk.look.symbols import WORDS
+
+
+class SampleForm(forms.Form):
+    complaint = forms.CharField(
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text="In the customer’s words, and when it shows.",
+    )
+    serial = forms.CharField(
+        max_length=40,
+        required=False,
+        widget=forms.TextInput(attrs={"class": "code w20"}),
+    )
+    kind = forms.ChoiceField(choices=[("a", "Amplifier"), ("h", "Handheld")])
+    came_by = forms.ChoiceField(
+        choices=[("in", "Walked in"), ("post", "By post")], widget=forms.RadioSelect
+    )
+    accessories = forms.MultipleChoiceField(
+        choices=[("psu", "Mains adapter"), ("case", "Case"), ("card", "Memory card")],
+        widget=forms.CheckboxSelectMultiple,
+        required=False,
+    )
+    promised_for = DayFormField()
+    fee = MoneyFormField(label="Fee for finding the fault", places=2)
+    may_see_data = forms.BooleanField(
+        required=False, label="We may look at the data where the work needs it"
+    )
+
+
+class SampleTable(tables.ListTable):
+    caption = "Sample jobs"
+
+    job = tables.CodeColumn()
+    device = tables.Column()
+    state = tables.BadgeColumn()
+    booked_in = tables.DateColumn()
+    minutes = tables.MinutesColumn()
+    risk = tables.PercentColumn()
+    total = tables.MoneyColumn()
+
+    class Meta(tables.ListTable.Meta):
+        per_page = 5
+        row_attrs = {"class": lambda record: "hot" if record["risk"] > 0.3 else ""}
+
+
+STATES = ("booked in", "diagnosed", "quoted", "repaired", "ready", "handed back")
+SAMPLES = [
+    {
+        "job": f"26-{412 + n:05}",
+        "device": ("Marrow 12 amplifier", "Tallow handheld", "Quill 3 meter")[n % 3],
+        "state": STATES[n % len(STATES)],
+        "booked_in": date(2026, 3, 1 + n),
+        "minutes": 15 + 25 * n,
+        "risk": n / 25,
+        "total": Decimal("41.25") * (n + 1),
+    }
+    for n in range(12)
+]
+
+
+def look(request):
+    """Everything that a page may be made of; send its form empty to see it refuse."""
+    form = SampleForm(request.POST or None)
+    table = RequestConfig(request).configure(SampleTable(SAMPLES))
+    return render(
+        request,
+        "shopdesk/look/all.html",
+        {"form": form, "table": table, "words": WORDS, "amount": Decimal("1234.5")},
+    )

@@ -1,0 +1,88 @@
+"""Today: what needs a hand now."""
+
+from dataclasses import dataclass, field
+
+from django.db.models import OuterRef, Q, Subquery
+from django.shortcuts import render
+from django.utils import timezone
+
+from billing.quotes import states as quote_states
+from billing.quotes.models import Quote
+from repairs.jobs import states
+from repairs.jobs.models import Job, ReturnAssessment, Step
+from shopdesk.staff.permissions import can_open
+
+
+@dataclass
+class Group:
+    """Jobs that need the same hand; `door` is where that hand is given."""
+
+    name: str
+    door: str
+    word: str
+    jobs: list[Job] = field(default_factory=list)
+
+
+def today(request):
+    """What needs a hand now. Each job stands once, where it needs one most."""
+    on = timezone.localdate()
+    groups = {
+        "return": Group("Returns to decide", "returns:decide", "Decide"),
+        "overdue": Group("Promised and overdue", "", ""),
+        "quoted": Group("Quotes waiting for an answer", "", ""),
+        "parts": Group("Waiting on parts", "", ""),
+        "ready": Group("Ready to hand back", "handover:hand_over", "Hand back"),
+        "expected": Group(
+            "Expected by post", "intake:record_arrival", "Record arrival"
+        ),
+    }
+    for job in jobs_needing_attention(on=on):
+        job.days_late = (on - job.due_on).days if is_overdue(job, on=on) else 0
+        job.has_run_out = job.offer_until is not None and job.offer_until < on
+        groups[attention_reason(job, on=on)].jobs.append(job)
+    for group in groups.values():
+        if not can_open(request.user, group.door):
+            group.door = ""
+    shown = [group for group in groups.values() if group.jobs]
+    facts = {"groups": shown, "count": sum(len(group.jobs) for group in shown)}
+    return render(request, "shopdesk/front/today.html", facts)
+
+
+def jobs_needing_attention(*, on):
+    """The open jobs that somebody should look at, with all that a row shows."""
+    decisions = ReturnAssessment.objects.filter(job=OuterRef("pk")).order_by("-id")
+    offers = Quote.objects.filter(job=OuterRef("pk"), state=quote_states.SENT)
+    steps = Step.objects.filter(job=OuterRef("pk")).order_by("-id")
+    jobs = Job.objects.open().for_list()
+    jobs = jobs.annotate(
+        return_is=Subquery(decisions.values("what")[:1]),
+        return_covered=Subquery(decisions.values("is_in_warranty")[:1]),
+        return_of=Subquery(decisions.values("earlier__job__number")[:1]),
+        offer_sent=Subquery(offers.order_by("-id").values("sent_at")[:1]),
+        offer_until=Subquery(offers.order_by("-id").values("valid_until")[:1]),
+        moved_at=Subquery(steps.values("made_at")[:1]),
+    )
+    return jobs.filter(
+        Q(state__in=[states.EXPECTED, states.QUOTED, states.READY])
+        | Q(waiting_for=Job.WaitingFor.PARTS)
+        | Q(due_on__lt=on)
+        | Q(return_is=states.UNDECIDED)
+    ).order_by("due_on", "booked_in_on", "id")
+
+
+def is_overdue(job, *, on):
+    is_done = job.state in (states.READY, states.HANDED_OVER)
+    return job.due_on is not None and job.due_on < on and not is_done
+
+
+def attention_reason(job, *, on):
+    """The one need by which a job stands on the board."""
+    if job.state == states.EXPECTED:
+        return "expected"
+    if job.return_is == states.UNDECIDED:
+        return "return"
+    if job.state == states.READY:
+        return "ready"
+    if is_overdue(job, on=on):
+        return "overdue"
+    return "quoted" if job.state == states.QUOTED else "parts"

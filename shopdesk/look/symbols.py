@@ -1,0 +1,138 @@
+"""The shape that stands before the word of a state, so that colour is never needed.
+
+Shapes are drawn in a box of 12 by 12: a line and a filled part, each an SVG path.
+"""
+
+from typing import NamedTuple
+
+
+class Shape(NamedTuple):
+    line: str
+    fill: str = ""
+
+
+RING = "M6 1.5a4.5 4.5 0 1 0 0 9a4.5 4.5 0 1 0 0-9z"
+
+SHAPES: dict[str, Shape] = {
+    "dots": Shape("M6 1.5v1M6 9.5v1M1.5 6h1M9.5 6h1M2.8 2.8l.7.7M8.5 8.5l.7.7"),
+    "ring": Shape(RING),
+    "half": Shape(RING, "M6 1.5a4.5 4.5 0 0 0 0 9z"),
+    "full": Shape(RING, RING),
+    "square": Shape("M1.5 1.5h9v9h-9z"),
+    "block": Shape("M1.5 1.5h9v9h-9z", "M1.5 1.5h9v9h-9z"),
+    "halfblock": Shape("M1.5 1.5h9v9h-9z", "M1.5 10.5l9-9v9z"),
+    "diamond": Shape("M6 .8L11.2 6L6 11.2L.8 6z"),
+    "tick": Shape("M1.2 6.5l3.3 3.5L10.8 2"),
+    "cross": Shape("M2 2l8 8M10 2l-8 8"),
+    "dash": Shape("M1 6h10"),
+    "triangle": Shape(
+        "M6 1.2L11.2 10.8H.8z", "M5.3 4.4h1.4L6.4 7.6h-.8zM5.4 8.4h1.2v1.2H5.4z"
+    ),
+    "up": Shape("", "M6 2L11 10H1z"),
+    "down": Shape("", "M6 10L11 2H1z"),
+    "back": Shape("M10.5 10V6.5a3 3 0 0 0-3-3H1.5M4.5.8L1.5 3.5l3 2.7"),
+}
+
+WORDS: dict[str, str] = {
+    # a job
+    "expected": "dots",
+    "booked in": "ring",
+    "diagnosed": "half",
+    "quoted": "diamond",
+    "approved": "tick",
+    "declined": "cross",
+    "repaired": "halfblock",
+    "proven": "full",
+    "ready": "block",
+    "handed back": "dash",
+    # what came of a repair, and what a fix is declared to be
+    "fixed": "tick",
+    "not fixed": "cross",
+    "no fault found": "ring",
+    "not repairable": "cross",
+    "lasting": "block",
+    "stopgap": "halfblock",
+    "acts as a stopgap": "triangle",
+    "better than declared": "up",
+    # what a pair's record says
+    "holds": "full",
+    "between": "half",
+    "comes back": "triangle",
+    "too few to tell": "dots",
+    # the month, and what is blamed
+    "returns too often": "triangle",
+    "as expected": "full",
+    "above its limits": "triangle",
+    "below its limits": "down",
+    "within its limits": "full",
+    "complete": "full",
+    "not complete": "dots",
+    "dearer": "up",
+    "cheaper": "down",
+    # what a return is
+    "return": "back",
+    "comeback": "back",
+    "held": "full",
+    "still watched": "dots",
+    "same fault": "back",
+    "new fault": "ring",
+    "handling damage": "triangle",
+    "undecided": "diamond",
+    "covered": "tick",
+    "under cover": "tick",
+    "not covered": "cross",
+    # quotes, invoices, readings, the rest
+    "draft": "dots",
+    "sent": "diamond",
+    "accepted": "tick",
+    "replaced": "dash",
+    "works": "full",
+    "revoked": "dash",
+    "agreed": "tick",
+    "refused": "cross",
+    "withdrawn": "dash",
+    "expired": "triangle",
+    "no repair": "dash",
+    "issued": "square",
+    "owed": "half",
+    "paid": "full",
+    "overdue": "triangle",
+    "credited": "dash",
+    "credit note": "back",
+    "owed back": "triangle",
+    "waiting": "dots",
+    "stuck": "triangle",
+    "dropped": "dash",
+    "pass": "tick",
+    "fail": "cross",
+    "uncollected": "triangle",
+    "low": "triangle",
+    "none left": "triangle",
+    "retired": "dash",
+    # staff
+    "may sign in": "tick",
+    "passphrase given": "dots",
+    "switched off": "cross",
+}
+
+HOT: frozenset[str] = frozenset(
+    {
+        "comes back",
+        "acts as a stopgap",
+        "returns too often",
+        "above its limits",
+        "overdue",
+        "fail",
+        "uncollected",
+        "low",
+        "none left",
+        "stuck",
+        "not fixed",
+    }
+)
+"""Words that ask for a hand: the red pencil goes over them."""
+
+
+def icon_for(word: str) -> str:
+    """The name of the shape of a state's word; a ring where the word is not known."""
+    return WORDS.get(word.lower().replace("_", " ").replace("-", " "), "ring")

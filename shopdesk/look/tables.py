@@ -1,0 +1,128 @@
+"""Lists: the table that all rooms' tables are made from, and its columns."""
+
+from django.core.paginator import Paginator
+from django.utils.functional import cached_property
+from django_tables2 import Column, Table
+
+from shopdesk.shop.models import Shop
+from shopdesk.templatetags.desk import day, mark, minutes, moment, money, percent
+
+
+class ListTable(Table):
+    """A list with our slim template.
+
+    A room's table names its columns, its `caption`, and the column that is the head of
+    each row (`row_header`; the first one otherwise). Sort and page come from the address:
+    `RequestConfig(request).configure(table)`.
+    """
+
+    caption = ""
+    row_header = ""
+
+    class Meta:
+        template_name = "shopdesk/look/table.html"
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        if self.empty_text is None:
+            self.empty_text = "Nothing here."
+
+    @cached_property
+    def shop(self):
+        return Shop.current()
+
+    def paginate(self, paginator_class=Paginator, per_page=None, page=1, **kwargs):
+        """Show one page; a number that makes no sense gives the nearest page."""
+        per_page = min(max(per_page or self._meta.per_page, 1), 200)
+        self.paginator = paginator_class(self.rows, per_page, **kwargs)
+        self.page = self.paginator.get_page(page)
+        return self
+
+    @property
+    def heads(self):
+        """What stands over each column: the column, how it looks, how it is sorted."""
+        for column in self.columns:
+            alias = column.order_by_alias
+            sort = "descending" if alias.is_descending else "ascending"
+            yield {
+                "column": column,
+                "look": getattr(column.column, "look", ""),
+                "sort": sort if column.is_ordered else "",
+                "next": alias.next if column.orderable else "",
+            }
+
+    def with_html(self):
+        """Rows of cells; what is the same for a whole column is worked out once."""
+        columns = list(self.columns)
+        head = self.row_header or columns[0].name
+        plan = [(c.name == head, getattr(c.column, "look", "")) for c in columns]
+        for row in self.paginated_rows:
+            cells = [
+                {"is_head": is_head, "look": look, "shown": shown}
+                for (is_head, look), (_, shown) in zip(plan, row.items(), strict=True)
+            ]
+            yield {"attrs": row.attrs if self.row_attrs else "", "cells": cells}
+
+
+class WordsColumn(Column):
+    """Words that keep room for some of them on a line, on a narrow screen too."""
+
+    look = "wordy"
+
+
+class DateColumn(Column):
+    """A day, or the local day of a moment."""
+
+    look = "day"
+
+    def render(self, value):
+        return day(value)
+
+
+class MomentColumn(Column):
+    look = "day"
+
+    def render(self, value):
+        return moment(value)
+
+
+class NumberColumn(Column):
+    """A figure: right-aligned, so that tens stand under tens."""
+
+    look = "num"
+
+
+class MoneyColumn(NumberColumn):
+    """An amount in the shop's currency."""
+
+    def render(self, value, table):
+        return money(value, table.shop)
+
+
+class MinutesColumn(NumberColumn):
+    def render(self, value):
+        return minutes(value)
+
+
+class PercentColumn(NumberColumn):
+    """A share between 0 and 1, shown in percent."""
+
+    def __init__(self, *args, places=0, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.places = places
+
+    def render(self, value):
+        return percent(value, self.places)
+
+
+class CodeColumn(Column):
+    """A number, serial or code, in letters that can't be mistaken."""
+
+    look = "code"
+
+
+class BadgeColumn(Column):
+    """A state, by shape and word."""
+
+    def render(self, value):
+        return mark(value)

@@ -1,0 +1,12 @@
+from django.urls import path
+
+from shopdesk.mail import views
+
+app_name = "mail"
+urlpatterns = [
+    path("", views.outbox, name="outbox"),
+    path("<int:pk>/", views.letter, name="letter"),
+    path("<int:pk>/resend/", views.resend, name="resend"),
+    path("<int:pk>/drop/", views.drop, name="drop"),
+    path("papers/<int:pk>/", views.attachment, name="attachment"),
+]

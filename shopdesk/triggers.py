@@ -1,0 +1,150 @@
+"""What the database itself sees to, on SQLite and on PostgreSQL, by triggers.
+
+A `ForbidChange` refuses a change. What is `ChangeMarkTrigger` leaves a mark when it changes. Conditions
+are plain SQL that both engines read; OLD is the row before, NEW the row after.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Protocol
+
+
+class Trigger(Protocol):
+    @property
+    def name(self) -> str: ...
+
+    def create(self, vendor: str) -> list[str]:
+        """The statements that set it up."""
+
+    def drop(self, vendor: str) -> list[str]:
+        """The statements that take it down."""
+
+
+@dataclass(frozen=True)
+class ForbidChange:
+    """`event` (UPDATE, DELETE or INSERT) on `table` is refused where `when` holds.
+
+    `why` is the sentence the database answers with; `rule` tells several guards of one
+    event on one table apart.
+    """
+
+    table: str
+    event: str
+    why: str
+    when: str = "1=1"
+    rule: str = ""
+
+    @property
+    def name(self) -> str:
+        name = f"guard_{self.table}_{self.event.lower()}"
+        return f"{name}_{self.rule}" if self.rule else name
+
+    def create(self, vendor: str) -> list[str]:
+        why = self.why.replace("'", "''")
+        before = f"CREATE TRIGGER {self.name} BEFORE {self.event} ON {self.table}"
+        if vendor == "sqlite":
+            when = self.when.replace("IS DISTINCT FROM", "IS NOT")
+            return [f"{before} WHEN {when} BEGIN SELECT RAISE(ABORT, '{why}'); END"]
+        kept = "OLD" if self.event == "DELETE" else "NEW"
+        return [
+            f"CREATE FUNCTION {self.name}() RETURNS trigger LANGUAGE plpgsql AS"
+            f" $$ BEGIN IF {self.when} THEN RAISE EXCEPTION USING MESSAGE ="
+            f" '{why}', ERRCODE = 'check_violation'; END IF; RETURN {kept}; END $$",
+            f"{before} FOR EACH ROW EXECUTE FUNCTION {self.name}()",
+        ]
+
+    def drop(self, vendor: str) -> list[str]:
+        return _drop(self.name, vendor=vendor)
+
+
+@dataclass(frozen=True)
+class ChangeMarkTrigger:
+    """Any change of `columns` of `table`, and any row that comes or goes, leaves a new
+    mark in the table `marks`: (what, written_in, mark).
+
+    SQLite has one writer at a time and one mark a table. In PostgreSQL every
+    transaction has a mark of its own, so that none waits for another.
+    """
+
+    table: str
+    columns: tuple[str, ...]
+    marks: str
+
+    @property
+    def name(self) -> str:
+        return f"notice_{self.table}"
+
+    def create(self, vendor: str) -> list[str]:
+        update = f"UPDATE OF {', '.join(self.columns)}"
+        written_in, mark = {
+            "sqlite": ("0", "random() >> 11"),
+            "postgresql": (
+                "pg_current_xact_id()::text::bigint",
+                "(random() * 9007199254740992)::bigint",
+            ),
+        }[vendor]
+        leave = (
+            f"INSERT INTO {self.marks} (what, written_in, mark)"
+            f" VALUES ('{self.table}', {written_in}, {mark})"
+            " ON CONFLICT (what, written_in) DO UPDATE SET mark = excluded.mark"
+        )
+        if vendor == "sqlite":
+            return [
+                f"CREATE TRIGGER {self.name}_{event.split()[0].lower()} AFTER {event}"
+                f" ON {self.table} BEGIN {leave}; END"
+                for event in ("INSERT", "DELETE", update)
+            ]
+        return [
+            f"CREATE FUNCTION {self.name}() RETURNS trigger LANGUAGE plpgsql AS"
+            f" $$ BEGIN {leave}; RETURN NULL; END $$",
+            f"CREATE TRIGGER {self.name} AFTER INSERT OR DELETE OR {update}"
+            f" ON {self.table} FOR EACH STATEMENT EXECUTE FUNCTION {self.name}()",
+        ]
+
+    def drop(self, vendor: str) -> list[str]:
+        if vendor == "sqlite":
+            events = ("insert", "delete", "update")
+            return [f"DROP TRIGGER IF EXISTS {self.name}_{event}" for event in events]
+        return _drop(self.name, vendor=vendor)
+
+
+def append_only(table: str, why: str) -> list[ForbidChange]:
+    """Guards of a table whose rows are written once."""
+    return [ForbidChange(table, "UPDATE", why), ForbidChange(table, "DELETE", why)]
+
+
+def changed(*columns: str) -> str:
+    """A condition that holds where one of `columns` would change."""
+    return "(" + " OR ".join(f"OLD.{c} IS DISTINCT FROM NEW.{c}" for c in columns) + ")"
+
+
+def follows(
+    *, table: str, column: str, of: str, link: str, why: str
+) -> list[ForbidChange]:
+    """Guards of a column that equals the same one of the row `link` points at."""
+    there = f"(SELECT {column} FROM {of} WHERE id = NEW.{link})"
+    differs = f"NEW.{column} IS DISTINCT FROM {there}"
+    return [
+        ForbidChange(table, "INSERT", why, when=differs),
+        ForbidChange(
+            table, "UPDATE", why, when=f"{changed(column, link)} AND {differs}"
+        ),
+    ]
+
+
+def create(triggers: Iterable[Trigger], *, vendor: str) -> list[str]:
+    """The statements that set up `triggers` on the database engine `vendor`."""
+    triggers = list(triggers)
+    made = [statement for each in triggers for statement in each.create(vendor)]
+    return drop(triggers, vendor=vendor) + made
+
+
+def drop(triggers: Iterable[Trigger], *, vendor: str) -> list[str]:
+    """The statements that take `triggers` down again."""
+    return [statement for each in triggers for statement in each.drop(vendor)]
+
+
+def _drop(name: str, *, vendor: str) -> list[str]:
+    if vendor == "sqlite":
+        return [f"DROP TRIGGER IF EXISTS {name}"]
+    return [f"DROP FUNCTION IF EXISTS {name}() CASCADE"]

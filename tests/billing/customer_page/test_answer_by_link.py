@@ -1,0 +1,246 @@
+"""The customer reads the quote on their own and says yes or no."""
+
+from datetime import timedelta
+
+import pytest
+import time_machine
+from django.utils import timezone
+
+from billing.quotes import drafting, sending, states
+from billing.quotes.models import Quote
+from repairs.jobs.models import Job, Step
+from shopdesk.errors import StaleError
+from tests import make
+from tests.billing import till
+from tests.billing.customer_page.conftest import boxes, of_job
+
+
+def text(answer):
+    return " ".join(answer.content.decode().split())
+
+
+def state_of(quote):
+    return Quote.objects.get(pk=quote.pk).state
+
+
+def resend(quote):
+    new = drafting.revise(quote, by=None)
+    return sending.send(new, on=timezone.localdate(), at=till.now(), by=None)
+
+
+def test_the_page_tells_shop_device_finding_and_every_option_with_its_total(
+    customer, quote
+):
+    page = text(customer.read())
+    assert "Fern Lane Electronics" in page and "Your laptop" not in page
+    assert str(quote.job.device.model) in page and quote.words in page
+    for option in quote.options.all():
+        total = option.totals(places=2).gross
+        assert option.title in page and f"€{total}" in page
+        assert f"{option.warranty_days} days from the day you have it back" in page
+    assert "tel:+441632960111" in page and "mailto:desk@fernlane.example" in page
+
+
+def test_what_is_known_of_an_option_is_told_in_its_own_words(shop):
+    quote = till.drafted()
+    quote.options.update(known="We have done this 41 times; 2 came back.")
+    quote = sending.send(quote, on=timezone.localdate(), at=till.now(), by=None)
+    assert "We have done this 41 times; 2 came back." in text(of_job(quote.job).read())
+
+
+def test_a_yes_accepts_the_option_and_tells_who_and_how(customer, quote):
+    second = quote.options.last()
+    answer = customer.send("yes", who="Ada Fenwick", option=second.pk)
+    assert (answer.status_code, answer.url) == (303, customer.where)
+    quote.refresh_from_db()
+    assert (quote.state, quote.chosen, quote.answered_by, quote.answered_how) == (
+        "accepted",
+        second,
+        "Ada Fenwick",
+        "link",
+    )
+    assert Job.objects.get(pk=quote.job_id).state == "approved"
+    page = text(customer.read())
+    assert f"Agreed: “{second.title}”, Ada Fenwick" in page
+    assert "Yes, do it at this price" not in page and "You said yes" in page
+
+
+def test_a_no_keeps_its_reason(customer, quote):
+    assert customer.send("no", who="Ada", why="Too dear for me").status_code == 303
+    quote.refresh_from_db()
+    assert (quote.state, quote.answer_why, quote.answered_how) == (
+        "declined",
+        "Too dear for me",
+        "link",
+    )
+    assert "It will not be mended" in text(customer.read())
+
+
+@pytest.mark.parametrize(
+    ("answer", "typed", "told"),
+    [
+        ("yes", {"who": ""}, "Your name: This field is required"),
+        ("yes", {"who": "a" * 121}, "at most 120"),
+        ("yes", {"who": "Ada\x00"}, "Null characters"),
+        ("yes", {"who": "Ada", "option": "7777777"}, "Select a valid choice"),
+        ("yes", {"who": "Ada", "option": ""}, "This field is required"),
+        ("yes", {"who": "Ada", "option": "9" * 400}, "Select a valid choice"),
+        ("no", {"who": "Ada", "why": ""}, "Why not?: This field is required"),
+        ("no", {"who": "Ada", "why": "x" * 501}, "at most 500"),
+    ],
+)
+def test_what_is_wrong_is_told_beside_the_box_and_nothing_is_agreed(
+    customer, quote, answer, typed, told
+):
+    page = customer.send(answer, **typed)
+    assert page.status_code == 200 and told in text(page)
+    assert state_of(quote) == states.SENT
+    if typed["who"] == "Ada":
+        assert 'value="Ada"' in page.content.decode()
+
+
+def test_an_answer_that_is_neither_yes_nor_no_changes_nothing(customer, quote):
+    for answer in ("perhaps", "", "yes\x00", "change maybe"):
+        page = customer.client.post(customer.where, {"answer": answer})
+        assert page.status_code in (200, 409)
+    assert state_of(quote) == states.SENT
+
+
+# --- what was shown is what is agreed -----------------------------------------
+
+
+def test_a_quote_revised_while_the_customer_reads_is_not_agreed_to(customer, quote):
+    read = customer.read()
+    new = resend(quote)
+    page = customer.send("yes", read, who="Ada")
+    assert page.status_code == 409
+    assert "changed while you were reading. Nothing was agreed" in text(page)
+    assert "(version 2)" in text(page)
+    assert (state_of(quote), state_of(new)) == ("replaced", "sent")
+    # What is shown now can be agreed to at once, from the very same answer.
+    assert customer.send("yes", page, who="Ada").status_code == 303
+    assert state_of(new) == states.ACCEPTED
+
+
+def test_while_the_new_version_is_written_there_is_nothing_to_agree_to(customer, quote):
+    read = customer.read()
+    drafting.revise(quote, by=None)
+    page = customer.send("no", read, who="Ada", why="Too dear")
+    assert page.status_code == 409 and "Nothing was agreed" in text(page)
+    assert "working out what it costs" in text(page)
+    assert state_of(quote) == states.REPLACED
+    assert customer.client.get(f"{customer.where}quote.pdf").status_code == 404
+
+
+@pytest.mark.parametrize(
+    "altered",
+    [
+        {"yes-version": "2"},
+        {"yes-version": "one"},
+        {"yes-version": ""},
+        {"yes-version": "9" * 40},
+        {"yes-shown": ""},
+        {"yes-shown": "1=0.01"},
+        {"yes-shown": "\x00"},
+    ],
+)
+def test_hidden_figures_that_were_altered_agree_to_nothing(customer, quote, altered):
+    sent = boxes(customer.read(), "yes") | {"yes-who": "Ada", "answer": "yes"} | altered
+    page = customer.client.post(customer.where, sent)
+    assert page.status_code == 409 and "Nothing was agreed" in text(page)
+    assert state_of(quote) == states.SENT
+
+
+def test_the_totals_shown_are_held_against_the_books_under_lock(customer, quote):
+    """Past the form, too: the last word is the verb's."""
+    from billing.customer_page import actions as link
+
+    with pytest.raises(StaleError, match="changed while you were reading"):
+        link.accept_online(
+            quote,
+            option=quote.options.first(),
+            version=quote.version,
+            shown=f"{quote.options.first().pk}=1.00",
+            who="Ada",
+            how="link",
+            on=timezone.localdate(),
+            at=till.now(),
+        )
+    assert state_of(quote) == states.SENT
+
+
+def test_a_job_that_went_back_to_the_bench_takes_no_answer(customer, quote):
+    read = customer.read()
+    quote.job.revise(by=None, why="There is more to it.")
+    page = customer.send("yes", read, who="Ada")
+    assert page.status_code == 409 and "looking at your device once more" in text(page)
+    assert state_of(quote) == states.SENT
+    assert "Yes, do it at this price" not in text(customer.read())
+
+
+# --- two answers --------------------------------------------------------------
+
+
+def test_two_yeses_are_one(customer, quote):
+    read = customer.read()
+    assert customer.send("yes", read, who="Ada").status_code == 303
+    steps = Step.objects.count()
+    assert customer.send("yes", read, who="Somebody else").status_code == 303
+    quote.refresh_from_db()
+    assert quote.answered_by == "Ada" and Step.objects.count() == steps
+
+
+def test_another_yes_or_a_no_after_a_yes_is_refused_in_a_sentence(customer, quote):
+    read = customer.read()
+    customer.send("yes", read, who="Ada")
+    other = customer.send("yes", read, who="Ada", option=quote.options.last().pk)
+    no = customer.send("no", read, who="Ada", why="Changed my mind")
+    for page in (other, no):
+        assert page.status_code == 409 and "was agreed on" in text(page)
+    quote.refresh_from_db()
+    assert quote.state == "accepted" and quote.chosen == quote.options.first()
+
+
+def test_a_yes_after_a_no_is_refused_in_a_sentence(customer, quote):
+    read = customer.read()
+    customer.send("no", read, who="Ada", why="Too dear")
+    page = customer.send("yes", read, who="Ada")
+    assert page.status_code == 409 and "The answer to this quote was no" in text(page)
+    assert state_of(quote) == states.DECLINED
+
+
+def test_an_expired_quote_says_so_and_takes_no_yes(customer, quote):
+    read = customer.read()
+    with time_machine.travel(timezone.now() + timedelta(days=31)):
+        assert "This quote held until" in text(customer.read())
+        assert "Yes, do it at this price" not in text(customer.read())
+        page = customer.send("yes", read, who="Ada")
+        assert page.status_code == 409 and "ask us for prices that hold" in text(page)
+        assert state_of(quote) == states.SENT
+        # A no may be said late.
+        assert customer.send("no", read, who="Ada", why="Too late").status_code == 303
+    assert state_of(quote) == states.DECLINED
+
+
+# --- staff --------------------------------------------------------------------
+
+
+def test_staff_see_the_page_and_cannot_answer_for_the_customer(customer, desk, quote):
+    read = customer.read()
+    page = desk.get(customer.where)
+    assert "You are signed in as staff" in text(page)
+    assert "Yes, do it at this price" not in text(page)
+    sent = boxes(read, "yes") | {"yes-who": "Ada", "answer": "yes"}
+    assert desk.post(customer.where, sent).status_code == 200
+    assert state_of(quote) == states.SENT
+
+
+def test_the_paper_is_that_of_the_quote_byte_for_byte(customer, quote):
+    pdf = customer.client.get(f"{customer.where}quote.pdf")
+    assert pdf["Content-Type"] == "application/pdf"
+    assert pdf.content == bytes(Quote.objects.get(pk=quote.pk).paper)
+
+
+def test_without_a_quote_the_page_tells_where_the_device_is():
+    customer = of_job(make.job(on=timezone.localdate()))
+    assert "It is here, and we will look for the fault." in text(customer.read())

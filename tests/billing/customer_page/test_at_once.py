@@ -1,0 +1,89 @@
+"""Two at the same moment: one wins, and it is counted once."""
+
+import pytest
+from django.test import Client
+from django.utils import timezone
+
+from billing.customer_page.models import RequestCount
+from billing.quotes.models import Quote
+from repairs.jobs.models import Step
+from shopdesk.errors import InvalidTransitionError
+from tests.at_once import all_at_once
+from tests.billing.customer_page.conftest import boxes
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+def at_once(*acts):
+    """What each of them answers, when all are done at the same moment."""
+    answers = []
+    failed = all_at_once(*(lambda act=act: answers.append(act()) for act in acts))
+    assert failed == []
+    return answers
+
+
+def posting(customer, sent):
+    return lambda: Client().post(customer.where, sent).status_code
+
+
+def test_of_a_yes_to_each_option_one_wins(customer, quote):
+    page = customer.read()
+    first = boxes(page, "yes") | {"yes-who": "Ada", "answer": "yes"}
+    other = first | {"yes-option": quote.options.last().pk, "yes-who": "Bert"}
+    answers = at_once(posting(customer, first), posting(customer, other))
+    assert sorted(answers) == [303, 409]
+    quote = Quote.objects.get(pk=quote.pk)
+    won = {"Ada": quote.options.first(), "Bert": quote.options.last()}
+    assert quote.chosen == won[quote.answered_by]
+    assert Step.objects.filter(job=quote.job, new="approved").count() == 1
+
+
+def test_the_same_yes_twice_at_once_is_one(customer, quote):
+    sent = boxes(customer.read(), "yes") | {"yes-who": "Ada", "answer": "yes"}
+    assert at_once(*[posting(customer, sent)] * 2) == [303, 303]
+    assert Quote.objects.get(pk=quote.pk).state == "accepted"
+    assert Step.objects.filter(job=quote.job, new="approved").count() == 1
+
+
+def test_of_a_yes_and_a_no_one_wins(customer, quote):
+    page = customer.read()
+    yes = boxes(page, "yes") | {"yes-who": "Ada", "answer": "yes"}
+    no = boxes(page, "no") | {"no-who": "Ada", "no-why": "No", "answer": "no"}
+    answers = at_once(posting(customer, yes), posting(customer, no))
+    assert sorted(answers) == [303, 409]
+    quote = Quote.objects.select_related("job").get(pk=quote.pk)
+    assert (quote.state, quote.job.state) in [
+        ("accepted", "approved"),
+        ("declined", "declined"),
+    ]
+
+
+def test_a_yes_and_a_revising_at_once_agree_to_no_replaced_quote(customer, quote):
+    from billing.quotes import drafting
+
+    sent = boxes(customer.read(), "yes") | {"yes-who": "Ada", "answer": "yes"}
+
+    def revise():
+        try:
+            return drafting.revise(Quote.objects.get(pk=quote.pk), by=None).version
+        except InvalidTransitionError:
+            return "refused"
+
+    answers = at_once(posting(customer, sent), revise)
+    assert 2 in answers and ({303, 409} & set(answers))
+    # Whoever came first: the old version is replaced, its job waits for the new one.
+    kept = Quote.objects.select_related("job").get(pk=quote.pk)
+    assert (kept.state, kept.job.state) == ("replaced", "diagnosed")
+
+
+def test_knocks_at_once_are_all_counted(customer):
+    from billing.customer_page.knocks import Limit
+
+    def knock():
+        return RequestCount.objects.too_many(
+            "k" * 64, limit=Limit(3), at=timezone.now()
+        )
+
+    waits = at_once(*[knock] * 6)
+    assert RequestCount.objects.get().count >= 4
+    assert sum(wait == 0 for wait in waits) <= 3

@@ -1,0 +1,259 @@
+"""The till is counted at the end of the day, once, against what was taken."""
+
+import csv
+import io
+from datetime import timedelta
+from decimal import Decimal
+from io import BytesIO
+from uuid import uuid4
+
+import pikepdf
+import pytest
+import time_machine
+from django.db import transaction
+from django.db.utils import DatabaseError
+from django.urls import reverse
+
+from billing.day_close.actions import close_day
+from billing.day_close.models import DayClose
+from billing.day_close.queries import open_till, takings
+from billing.day_close.tally import as_csv
+from billing.invoices import actions
+from billing.invoices.models import Payment
+from billing.invoices.payments.actions import deposit
+from billing.invoices.refusals import Refused
+from shopdesk.shop.models import Shop
+from shopdesk.staff.models import Kind
+from tests import make
+from tests.at_once import all_at_once
+from tests.billing import till
+
+pytestmark = pytest.mark.django_db
+D = Decimal
+DAY = till.TODAY
+NEXT = DAY + timedelta(days=1)
+
+
+def how(on=DAY):
+    return {"key": uuid4(), "on": on, "at": till.now(), "by": None}
+
+
+def pay(invoice, amount, means="cash", on=DAY):
+    return actions.pay(invoice, amount=D(amount), means=means, **how(on))
+
+
+def close(counted, *, day=DAY, on=None, **facts):
+    facts.setdefault("by", None)
+    return close_day(day, counted=D(counted), on=on or day, at=till.now(), **facts)
+
+
+def a_day():
+    """Cash 20 and 30 of deposit, 10 of it back; card 25; a bill moved a deposit."""
+    pay(till.handed_back(), 20)
+    job = till.accepted().job
+    job.refresh_from_db()
+    deposit(job, amount=D(30), means="cash", **how())
+    deposit(job, amount=D(-10), means="cash", **how())
+    pay(till.handed_back(), 25, means="card")
+    actions.issue(till.mend(job), on=DAY, at=till.now(), by=None)
+
+
+def test_what_was_taken_by_which_means_and_what_was_only_moved_is_not_in_it():
+    a_day()
+    cash, card, transfer = takings(DAY, DAY, currency="EUR")
+    assert (cash.bills, cash.deposits, cash.back, cash.total) == (20, 30, -10, 40)
+    assert (card.bills, card.total, transfer.total) == (25, 25, 0)
+    assert open_till(day=DAY, shop=Shop.current()).total.total == 65
+
+
+def test_rounding_is_told_apart_and_is_no_money():
+    make.shop(cash_step=D("0.10"), tax_rate=D("7.7"))
+    invoice = till.handed_back()
+    pay(invoice, invoice.gross)
+    cash, *_ = takings(DAY, DAY, currency="EUR")
+    assert invoice.gross == D("63.54")
+    assert (cash.bills, cash.rounding, cash.total) == (
+        D("63.50"),
+        D("0.04"),
+        D("63.50"),
+    )
+
+
+def test_the_count_is_held_against_what_should_be_there():
+    a_day()
+    with pytest.raises(Refused, match="€2.00 is missing: the till should hold €140.00"):
+        close(138, opening=D(100))
+    assert not DayClose.objects.exists()
+    made = close(138, opening=D(100), why="Change given wrong.", cash_removed=D(88))
+    assert (made.expected, made.difference, made.stays) == (140, -2, 50)
+    # and the next day begins with what stayed
+    pay(till.handed_back(), 5, on=NEXT)
+    after = close(55, day=NEXT)
+    assert (after.since, after.opening, after.cash, after.difference) == (
+        NEXT,
+        50,
+        5,
+        0,
+    )
+
+
+def test_a_day_is_closed_once():
+    close(0, by=make.user(name="Abel Thistlewick"))
+    with pytest.raises(Refused, match="closed for 5 Mar 2026 by Abel Thistlewick"):
+        close(0)
+    with pytest.raises(Refused, match="was closed for"):
+        close(0, day=DAY - timedelta(days=3), on=DAY)
+    with pytest.raises(Refused, match="still to come"):
+        close(0, day=NEXT, on=DAY)
+    with pytest.raises(Refused, match="No more can be taken out"):
+        close(0, day=NEXT, cash_removed=D(1))
+    assert DayClose.objects.count() == 1
+
+
+def test_a_day_that_nobody_closed_goes_with_the_next():
+    pay(till.handed_back(), 20)
+    pay(till.handed_back(), 5, on=NEXT)
+    made = close(25, day=NEXT)
+    assert (made.since, made.day, made.cash) == (DAY, NEXT, 25)
+
+
+def test_what_comes_after_the_close_counts_on_the_next_day():
+    close(0)
+    late = pay(till.handed_back(), 20)
+    assert (late.paid_on, late.booked_on) == (DAY, NEXT)
+    assert close(20, day=NEXT).cash == 20
+
+
+def test_the_database_refuses_money_on_a_closed_day():
+    invoice = till.handed_back()
+    close(0)
+    row = Payment(
+        job=invoice.job, invoice=invoice, amount=D(1), currency="EUR", means="cash",
+        key=uuid4(), paid_on=DAY, booked_on=DAY, taken_at=till.now(),
+    )  # fmt: skip
+    with pytest.raises(DatabaseError, match="is closed"), transaction.atomic():
+        row.save()
+    assert not Payment.objects.exists()
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda: DayClose.objects.update(counted=D(9), why="no"),
+        lambda: DayClose.objects.all()._raw_delete("default"),
+    ],
+)
+def test_the_database_refuses_to_change_a_closed_day(change):
+    close(0)
+    with pytest.raises(DatabaseError, match="stays as it was"), transaction.atomic():
+        change()
+    assert DayClose.objects.get().counted == 0
+
+
+@pytest.mark.django_db(transaction=True)
+def test_payments_while_the_day_is_closed_are_all_counted_once():
+    bills = [till.handed_back() for _ in range(4)]
+
+    def count():
+        # Whatever is in it by then: nobody knows how many were quicker.
+        close(0, why="Counted in a hurry.")
+
+    acts = [count, *(lambda bill=bill: pay(bill, 10) for bill in bills)]
+    assert all_at_once(*acts) == []
+    first = DayClose.objects.get()
+    then = close(0, day=NEXT, why="The rest.")
+    assert first.cash + then.cash == 40
+    [cash, *_] = takings(first.since, first.day, currency="EUR")
+    assert cash.total == first.cash
+
+
+@pytest.mark.paper
+def test_the_slip_is_a_paper_for_everybody_on_paper_and_on_a_roll(client):
+    client.force_login(make.user(Kind.COUNTER))
+    a_day()
+    made = close(40)
+    kept = client.get(reverse("day_close:paper", args=[made.pk])).content
+    assert kept == bytes(made.paper)
+    roll = client.get(reverse("day_close:slip", args=[made.pk])).content
+    for pdf, width in ((kept, 595), (roll, 227)):
+        with pikepdf.open(BytesIO(pdf)) as paper:
+            assert paper.Root.MarkInfo.Marked and len(paper.pages) == 1
+            assert b"pdfuaid:part" in paper.Root.Metadata.read_bytes()
+            assert round(float(paper.pages[0].mediabox[2])) == width
+
+
+def test_the_file_for_a_sheet_runs_nothing(client):
+    person = make.user(Kind.COUNTER, name='=cmd|"/c calc"!A1')
+    client.force_login(person)
+    invoice = till.handed_back()
+    actions.pay(invoice, amount=D(20), means="cash", **(how() | {"by": person}))
+    answer = client.get(reverse("day_close:csv", args=[close(20).pk]))
+    [row] = csv.DictReader(io.StringIO(answer.content.decode()))
+    assert (row["amount"], row["invoice"], row["how"]) == (
+        "20.00",
+        "INV26-00001",
+        "cash",
+    )
+    assert row["taken_by"].startswith("'=")
+    told = as_csv(["a"], [[D("-3.10")], ["-3"], [" @x"], ["\t=1"], [None], ["ok"]])
+    assert told.split("\n")[1:-1] == ["-3.10", "'-3", "' @x", "'\t=1", '""', "ok"]
+
+
+# --- on the screen --------------------------------------------------------------------
+
+
+@pytest.fixture
+def desk(client):
+    client.force_login(make.user(Kind.COUNTER))
+    with time_machine.travel(DAY, tick=True):
+        yield client
+
+
+def test_the_desk_counts_and_closes(desk):
+    a_day()
+    where = reverse("day_close:days")
+    page = desk.get(where).content.decode()
+    assert "€40.00" in page and "In the till before the first payment" in page
+    told = {
+        "day": DAY.isoformat(),
+        "opening": "100",
+        "counted": "139",
+        "cash_removed": "",
+    }
+    page = desk.post(where, told).content.decode()
+    assert "€1.00 is missing" in page and 'value="139"' in page
+    page = desk.post(
+        where, told | {"why": "A coin fell."}, follow=True
+    ).content.decode()
+    assert "The day is closed." in page and "A coin fell." in page
+    page = desk.post(where, told).content.decode()
+    assert "was closed for 5 Mar 2026" in page
+    assert DayClose.objects.count() == 1
+
+
+@pytest.mark.parametrize("counted", ["", "1e5", "NaN", "-1", "9" * 400, "1.000,50"])
+def test_a_count_that_makes_no_sense_is_told_and_kept(desk, counted):
+    told = {"day": "2026-03-05", "opening": "0", "counted": counted, "why": "x"}
+    page = desk.post(reverse("day_close:days"), told)
+    assert page.status_code == 200 and "problem" in page.content.decode()
+    assert counted in page.content.decode() and not DayClose.objects.exists()
+
+
+@pytest.mark.parametrize("day", ["", "0001-01-01", "9999-12-31", "soon", "2026-03-06"])
+def test_a_day_that_makes_no_sense_is_told(desk, day):
+    told = {"day": day, "opening": "0", "counted": "0"}
+    page = desk.post(reverse("day_close:days"), told)
+    assert page.status_code == 200 and "problem" in page.content.decode()
+    assert not DayClose.objects.exists()
+
+
+@pytest.mark.parametrize("n", [1, 30])
+def test_the_days_ask_the_same_however_many(desk, n, django_assert_num_queries):
+    for back in range(n, 0, -1):
+        close(0, day=DAY - timedelta(days=back))
+    # session, user, shop twice, last day, takings, count, days
+    with django_assert_num_queries(8):
+        page = desk.get(reverse("day_close:days"))
+    assert len(page.context["table"].rows) == n
+    made = DayClose.objects.first()
+    assert desk.get(made.get_absolute_url()).status_code == 200

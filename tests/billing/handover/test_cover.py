@@ -1,0 +1,63 @@
+"""The cover certificate."""
+
+from io import BytesIO
+
+import pikepdf
+import pytest
+from django.urls import reverse
+
+from tests import make
+from tests.billing import till
+from tests.papers import text_of
+
+pytestmark = pytest.mark.django_db
+
+
+def certificate(client, job):
+    client.force_login(make.user())
+    return client.get(reverse("handover:cover", args=[job.pk]))
+
+
+def text(pdf):
+    return " ".join(text_of(pdf).split())
+
+
+@pytest.mark.paper
+def test_it_says_what_until_when_and_what_ends_it(client):
+    make.shop(warranty_text="It ends where others open the device.")
+    job = till.handed_back().job
+    pdf = certificate(client, job).content
+    said = text(pdf)
+    for words in (
+        "Charging socket loose",
+        "Lasting mend",
+        "a lasting fix",
+        "1 Sep 2026",
+        "180 days",
+        "It ends where others open the device.",
+        job.number,
+    ):
+        assert words in said, words
+    assert len(pikepdf.open(BytesIO(pdf)).pages) == 1
+
+
+def test_it_keeps_the_words_that_were_promised(client):
+    make.shop(warranty_text="The old promise.")
+    job = till.handed_back().job
+    before = certificate(client, job).content
+    make.shop(warranty_text="A smaller promise.")
+    assert "The old promise." in text(certificate(client, job).content)
+    assert certificate(client, job).content == before
+
+
+def test_there_is_none_before_the_device_is_handed_back(client):
+    assert certificate(client, till.ready()).status_code == 404
+
+
+def test_there_is_none_where_nothing_was_fixed(client):
+    from billing.handover.actions import hand_over
+
+    job = till.diagnosed()
+    job.close(outcome="no_fault_found", by=None, why="Ran clean for three days.")
+    hand_over(job, version=None, on=till.TODAY, at=till.now(), by=None)
+    assert certificate(client, job).status_code == 404

@@ -1,0 +1,213 @@
+"""One press: bill, payment, cover, and the job is closed."""
+
+from datetime import date
+from decimal import Decimal
+from uuid import uuid4
+
+import pytest
+from django.urls import reverse
+
+from billing.handover.actions import hand_over
+from billing.invoices.actions import Refused
+from billing.invoices.models import Invoice, Payment
+from repairs.jobs.models import NotYet, Stale
+from shopdesk.staff.models import Kind
+from tests import make
+from tests.billing import till
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def desk(client):
+    client.force_login(make.user(Kind.COUNTER))
+    return client
+
+
+def address(job):
+    return reverse("handover:hand_over", args=[job.pk])
+
+
+def filled(job, **facts):
+    job.refresh_from_db()
+    return {
+        "amount": "70.80",
+        "how": "counter",
+        "means": "card",
+        "key": str(uuid4()),
+        "version": job.version,
+    } | facts
+
+
+def test_all_happens_at_once():
+    job = till.ready()
+    invoice = hand_over(
+        job,
+        version=None,
+        on=date(2026, 3, 5),
+        at=till.now(),
+        by=None,
+        paid=Decimal("70.80"),
+        means="cash",
+        key=uuid4(),
+    )
+    job.refresh_from_db()
+    assert (job.state, job.handed_over_on) == ("handed_back", date(2026, 3, 5))
+    assert job.repairs.get().warranty_until == date(2026, 9, 1)  # 180 days on
+    assert invoice.balance == 0
+
+
+def test_paying_too_much_leaves_the_device_here():
+    job = till.ready()
+    with pytest.raises(Refused, match="left to pay"):
+        hand_over(
+            job,
+            version=None,
+            on=till.TODAY,
+            at=till.now(),
+            by=None,
+            paid=Decimal(71),
+            means="cash",
+            key=uuid4(),
+        )
+    job.refresh_from_db()
+    assert job.state == "ready" and not Invoice.objects.exists()
+    assert job.repairs.get().warranty_until is None
+
+
+def test_a_job_at_the_bench_stays():
+    job = till.accepted().job
+    with pytest.raises(NotYet, match="is approved: it can be handed back once"):
+        hand_over(job, version=None, on=till.TODAY, at=till.now(), by=None)
+    assert not Invoice.objects.exists()
+
+
+def test_a_job_that_changed_meanwhile_is_looked_at_again():
+    job = till.ready()
+    with pytest.raises(Stale):
+        hand_over(job, version=job.version - 1, on=till.TODAY, at=till.now(), by=None)
+    job.refresh_from_db()
+    assert job.state == "ready" and not Invoice.objects.exists()
+
+
+def test_the_screen_tells_it_in_plain_words(desk):
+    job = till.ready()
+    page = desk.get(address(job)).content.decode()
+    for words in (
+        "Charging socket loose",
+        "Lasting mend",
+        "180 days",
+        "70.80",
+        "voids",
+    ):
+        assert words in page
+
+
+def test_the_press_hands_back_and_shows_the_papers(desk):
+    job = till.ready()
+    page = desk.post(address(job), filled(job), follow=True).content.decode()
+    invoice = Invoice.objects.get()
+    assert reverse("invoices:paper", args=[invoice.pk]) in page
+    assert reverse("handover:cover", args=[job.pk]) in page
+    assert invoice.balance == 0 and invoice.payments.get().taken_by.kind == "counter"
+
+
+def test_the_same_press_twice_hands_back_once(desk):
+    job = till.ready()
+    form = filled(job)
+    desk.post(address(job), form)
+    page = desk.post(address(job), form, follow=True).content.decode()
+    assert "handed back already" in page
+    assert Invoice.objects.count() == Payment.objects.count() == 1
+
+
+def test_a_stale_press_is_refused_and_the_next_one_works(desk):
+    job = till.ready()
+    form = filled(job, version=job.version - 1, amount="12.34")
+    page = desk.post(address(job), form)
+    assert "changed this job" in page.content.decode()
+    assert 'value="12.34"' in page.content.decode()
+    assert not Invoice.objects.exists()
+    version = page.context["form"]["version"].value()
+    desk.post(address(job), form | {"version": version})
+    assert Invoice.objects.count() == 1
+
+
+def test_it_may_be_paid_later(desk):
+    job = till.ready()
+    desk.post(address(job), filled(job, amount="", means=""))
+    assert Invoice.objects.get().balance == Decimal("70.80")
+    assert not Payment.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("1e5", "plain digits"),
+        ("NaN", "plain digits"),
+        ("1.000,50", "plain digits"),
+        ("-5", "less than 0"),
+        ("9" * 400, "plain digits"),
+        ("70.801", "no more than 2 decimals"),
+        ("70.81", "is left to pay"),
+        ("999999999", "is left to pay"),
+    ],
+)
+def test_money_that_makes_no_sense_is_told_and_kept(desk, typed, said):
+    job = till.ready()
+    page = desk.post(address(job), filled(job, amount=typed))
+    assert page.status_code == 200
+    assert said in page.content.decode() and typed in page.content.decode()
+    job.refresh_from_db()
+    assert job.state == "ready" and not Invoice.objects.exists()
+
+
+def test_money_without_its_means_is_asked_for(desk):
+    job = till.ready()
+    page = desk.post(address(job), filled(job, means="")).content.decode()
+    assert "Say how it is paid" in page and not Invoice.objects.exists()
+
+
+def test_minus_nothing_is_nothing(desk):
+    job = till.ready()
+    desk.post(address(job), filled(job, amount="-0"))
+    assert Invoice.objects.get().payments.count() == 0
+
+
+@pytest.mark.parametrize("act", ["get", "post"])
+def test_a_job_that_is_not_ready_is_refused_in_a_sentence(desk, act):
+    job = till.accepted().job
+    answer = getattr(desk, act)(address(job))
+    assert answer.status_code == 409
+    assert "it can be handed back once the" in answer.content.decode()
+    assert not Invoice.objects.exists()
+
+
+def test_under_cover_nothing_is_asked(desk):
+    job = till.covered()
+    page = desk.get(address(job)).content.decode()
+    assert "Nothing to pay" in page
+    desk.post(address(job), filled(job, amount="0", means=""))
+    job.refresh_from_db()
+    assert job.state == "handed_back"
+    assert Invoice.objects.get().gross == 0
+
+
+def test_a_redo_keeps_the_rest_of_the_old_cover(desk):
+    job = till.covered()
+    page = desk.get(address(job)).content.decode()
+    desk.post(address(job), filled(job, amount="0", means=""))
+    until = job.repairs.get().warranty_until
+    assert f'until <span class="day">{until:%-d %b %Y}' in page
+
+
+def test_a_swollen_battery_is_called_out_before_the_post(desk):
+    posted = till.ready(came_by="post", has_swollen_battery=True)
+    collected = till.ready(has_swollen_battery=True)
+    assert "Do not ship it." in desk.get(address(posted)).content.decode()
+    assert "Do not ship it." not in desk.get(address(collected)).content.decode()
+
+
+def test_the_bench_does_not_hand_over(client):
+    client.force_login(make.user(Kind.BENCH))
+    assert client.get(address(till.ready())).status_code == 403

@@ -1,0 +1,229 @@
+"""Who owes since when, and who is reminded of it."""
+
+import threading
+from datetime import timedelta
+from decimal import Decimal
+from io import BytesIO
+from uuid import uuid4
+
+import pikepdf
+import pytest
+import time_machine
+from django.db import connection, transaction
+from django.db.utils import DatabaseError
+from django.urls import reverse
+
+from billing.invoices import actions
+from billing.invoices.models import Invoice, Payment, Reminder
+from billing.invoices.refusals import Refused
+from billing.reminders.actions import remind, waive_fees
+from billing.reminders.queries import owed, to_remind
+from shopdesk.mail.actions import Unsendable
+from shopdesk.mail.models import Email
+from shopdesk.shop.models import Shop
+from shopdesk.staff.models import Kind
+from tests import make
+from tests.billing import till
+
+pytestmark = pytest.mark.django_db
+D = Decimal
+DUE = till.TODAY + timedelta(days=14)
+LATE = DUE + timedelta(days=3)
+
+
+def reminded(invoice, *, on=LATE, **facts):
+    facts.setdefault("words", "It is still open.")
+    return remind(invoice, on=on, at=till.now(), by=None, **facts)
+
+
+def pay(invoice, amount):
+    return actions.pay(
+        invoice, amount=D(amount), means="card", key=uuid4(), on=LATE, at=till.now(),
+        by=None,
+    )  # fmt: skip
+
+
+def seen(invoice):
+    return Invoice.objects.for_list().get(pk=invoice.pk)
+
+
+def test_a_bill_is_due_after_the_shop_s_days_and_then_overdue():
+    invoice = seen(till.handed_back())
+    assert invoice.due_on == DUE
+    assert invoice.standing_on(DUE) == "owed" and invoice.days_late(DUE) == 0
+    assert invoice.standing_on(LATE) == "overdue" and invoice.days_late(LATE) == 3
+    assert not Invoice.objects.overdue(DUE).exists()
+    assert Invoice.objects.overdue(LATE).get() == invoice
+
+
+def test_the_days_that_held_when_it_was_issued_hold():
+    make.shop(payment_term_days=5)
+    invoice = till.handed_back()
+    make.shop(payment_term_days=60)
+    assert seen(invoice).due_on == till.TODAY + timedelta(days=5)
+
+
+def test_reminders_are_counted_and_each_waits_for_the_shop_s_days():
+    invoice = till.handed_back()
+    with pytest.raises(Refused, match="is not overdue"):
+        reminded(invoice, on=DUE)
+    assert reminded(invoice).level == 1
+    with pytest.raises(Refused, match="reminded of already.* 1 Apr 2026"):
+        reminded(invoice, on=LATE + timedelta(days=9))
+    assert reminded(invoice, on=LATE + timedelta(days=10)).level == 2
+    assert Reminder.objects.count() == 2
+
+
+def test_a_fee_is_asked_besides_and_must_be_paid_too():
+    invoice = till.handed_back()
+    made = reminded(invoice, fee=D(4))
+    assert made.owed == D("74.80") and invoice.balance == D("74.80")
+    pay(invoice, "74.80")
+    assert invoice.balance == 0
+    with pytest.raises(Refused, match="Nothing is owed"):
+        reminded(invoice, on=LATE + timedelta(days=30))
+
+
+def test_a_fee_that_nobody_pays_is_let_go_and_no_more_than_the_fee():
+    invoice = till.handed_back()
+    reminded(invoice, fee=D(4))
+    pay(invoice, "72.80")
+    gone = waive_fees(invoice, on=LATE, at=till.now(), by=None)
+    assert gone.amount == 2 and invoice.balance == 0
+    assert not Payment.objects.over_the_counter().filter(pk=gone.pk).exists()
+    other = till.handed_back()
+    reminded(other, fee=D(4))
+    assert waive_fees(other, on=LATE, at=till.now(), by=None).amount == 4
+    with pytest.raises(Refused, match="No fee is open"):
+        waive_fees(other, on=LATE, at=till.now(), by=None)
+    assert other.balance == D("70.80")
+
+
+def test_a_bill_taken_back_asks_no_fee_any_more():
+    invoice = till.handed_back()
+    reminded(invoice, fee=D(4))
+    actions.credit(invoice, why="no", on=LATE, at=till.now(), by=None)
+    assert invoice.balance == 0 and seen(invoice).owed == 0
+
+
+def test_the_letter_goes_out_with_reminder_and_bill_or_nothing_happens():
+    owner = make.customer(email="ada@fenwick.example")
+    invoice = till.handed_back(of=make.device(owner=owner))
+    before = Email.objects.count()
+    made = reminded(invoice, mail=True)
+    letter = Email.objects.latest("pk")
+    assert (letter.to, made.mailed_to) == (owner.email, owner.email)
+    assert "INV26-00001" in letter.subject and "70.80" in letter.text
+    assert "It is still open." in letter.text
+    files = [bytes(one.file) for one in letter.attachments.all()]
+    assert files == [bytes(made.paper), bytes(invoice.paper)]
+    nobody = till.handed_back()
+    with pytest.raises(Unsendable):
+        reminded(nobody, mail=True)
+    assert Reminder.objects.count() == Email.objects.count() - before == 1
+
+
+@pytest.mark.paper
+def test_the_reminder_is_a_paper_for_everybody():
+    made = reminded(till.handed_back())
+    with pikepdf.open(BytesIO(bytes(made.paper))) as pdf:
+        assert len(pdf.pages) == 1 and pdf.Root.MarkInfo.Marked
+        assert b"pdfuaid:part" in pdf.Root.Metadata.read_bytes()
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda: Reminder.objects.update(fee=D(9)),
+        lambda: Reminder.objects.all()._raw_delete("default"),
+    ],
+)
+def test_the_database_refuses_to_change_a_reminder(change):
+    reminded(till.handed_back())
+    with pytest.raises(DatabaseError, match="never changed"), transaction.atomic():
+        change()
+    assert Reminder.objects.get().fee == 0
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_at_once_remind_once():
+    invoice = till.handed_back()
+    start = threading.Barrier(2)
+    refused = []
+
+    def press():
+        try:
+            start.wait(timeout=20)
+            reminded(invoice)
+        except Refused as refusal:
+            refused.append(refusal)
+        finally:
+            connection.close()
+
+    threads = [threading.Thread(target=press) for _ in range(2)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(timeout=60)
+    assert len(refused) == 1 and Reminder.objects.get().level == 1
+
+
+# --- on the screen --------------------------------------------------------------------
+
+
+@pytest.fixture
+def desk(client):
+    client.force_login(make.user(Kind.COUNTER))
+    with time_machine.travel(LATE, tick=True):
+        yield client
+
+
+@pytest.mark.parametrize("n", [1, 30])
+def test_the_list_asks_the_same_however_many_owe(desk, n, django_assert_num_queries):
+    for _ in range(n):
+        reminded(till.handed_back(with_part=False))
+    with django_assert_num_queries(8):
+        page = desk.get(reverse("reminders:owed"))
+    assert len(page.context["table"].rows) == n
+
+
+def test_the_list_is_of_those_who_owe_and_says_how_late(desk):
+    owing = till.handed_back()
+    till.handed_back(paid=D("70.80"), means="cash", key=uuid4())
+    page = desk.get(reverse("reminders:owed")).content.decode()
+    assert "€70.80 to come, €70.80 of it overdue" in page
+    assert [one.pk for one in owed()] == [owing.pk]
+    assert reverse("reminders:remind", args=[owing.pk]) in page
+
+
+def test_one_press_reminds_all_whose_time_has_come(desk):
+    mailed = make.device(owner=make.customer(email="ada@fenwick.example"))
+    till.handed_back(of=mailed)
+    till.handed_back()
+    till.handed_back(on=LATE)
+    where, before = reverse("reminders:remind_all"), Email.objects.count()
+    page = desk.post(where, {"mail": "on"}, follow=True).content.decode()
+    assert "Reminders made: 2, 1 of them mailed" in page
+    page = desk.post(where, {"mail": "on"}, follow=True).content.decode()
+    assert "no reminder was made" in page
+    assert Reminder.objects.count() == 2 and Email.objects.count() == before + 1
+    assert not to_remind(on=LATE, shop=Shop.current()).exists()
+
+
+@pytest.mark.parametrize("fee", ["1e5", "NaN", "-1", "9" * 400, "1.000,50"])
+def test_a_fee_that_makes_no_sense_is_told_and_kept(desk, fee):
+    invoice = till.handed_back()
+    where = reverse("reminders:remind", args=[invoice.pk])
+    page = desk.post(where, {"words": "Please.", "fee": fee}).content.decode()
+    assert fee in page and "Please." in page and "problem" in page
+    assert not Reminder.objects.exists()
+    page = desk.post(where, {"words": "Please.", "fee": "2,50"}, follow=True)
+    assert "Reminder 1 is made" in page.content.decode()
+    assert invoice.balance == D("73.30")
+    made = Reminder.objects.get()
+    where = reverse("reminders:let_go", args=[invoice.pk])
+    assert where in desk.get(invoice.get_absolute_url()).content.decode()
+    page = desk.post(where, follow=True).content.decode()
+    assert "not asked for any longer" in page and invoice.balance == D("70.80")
+    paper = desk.get(reverse("reminders:paper", args=[made.pk]))
+    assert paper.content == bytes(made.paper)
