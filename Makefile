@@ -11,7 +11,7 @@ plain = $$($(py) -c 'import tomllib; project = tomllib.load(open("pyproject.toml
 	print(*(f"-m {module}" for module in plain["source_modules"]))')
 djade = .venv/bin/djade --target-version 5.2 $$(find templates -name '*.html')
 
-.PHONY: help demo run test lint format lock migrations
+.PHONY: help demo run test lint format lock migrations pictures mutants
 
 help: ## this list
 	@sed -n 's/^\([a-z]*\): *## /make \1\t/p' Makefile | expand -t 14
@@ -70,3 +70,8 @@ pictures: ## the pictures in README.md anew, from a demo shop of their own
 	@bash .ci/machine test
 	@bash .ci/install dev
 	@$(py) .ci/pictures.py
+
+mutants: ## how many small faults in the plain files the tests find; SAMPLE= SEED=
+	@bash .ci/machine test
+	@bash .ci/install dev
+	@$(py) .ci/mutants.py $(SAMPLE) $(SEED)

@@ -76,17 +76,32 @@ def pytest_addoption(parser):
         action="store_true",
         help="fail unless the browser tests ran, every one",
     )
+    group.addoption(
+        "--without-database",
+        action="store_true",
+        help="only the tests that ask for no database",
+    )
 
 
 def pytest_collection_modifyitems(config, items):
     for test in items:
         if "browser" in test.fixturenames:
             test.add_marker("browser")
-    if config.getoption("--whole") and config.getoption("--on") == "postgresql":
-        # What asks for no database was proven where SQLite was.
-        left = [test for test in items if not _asks_for_the_database(test)]
-        items[:] = [test for test in items if _asks_for_the_database(test)]
+    wanted = _wanted(config)
+    if wanted is not None:
+        left = [test for test in items if _asks_for_the_database(test) != wanted]
+        items[:] = [test for test in items if _asks_for_the_database(test) == wanted]
         config.hook.pytest_deselected(items=left)
+
+
+def _wanted(config):
+    """Whether only tests with, or only those without, the database are to run."""
+    if config.getoption("--without-database"):
+        return False
+    # What asks for no database was proven where SQLite was.
+    if config.getoption("--whole") and config.getoption("--on") == "postgresql":
+        return True
+    return None
 
 
 # Whatever else lends a test the database stands on one of these.
@@ -224,14 +239,19 @@ def browser_type_launch_args(browser_type_launch_args):
 
 
 @pytest.fixture(scope="session", autouse=True)
-def guards_stand_aside_while_tables_are_emptied():
-    """A test with real transactions ends by emptying every table, which the guards of
-    `shopdesk.triggers` refuse: so they are down for the emptying, and up again after."""
+def tests_with_real_transactions_leave_an_empty_shop(request):
+    """Django empties each table, which the guards of `shopdesk.triggers` refuse. On
+    SQLite all is overwritten by the migrated file instead, which is quicker, too; on
+    PostgreSQL they are down for the emptying, and up again after."""
+    from django.db import connection
     from django.test import TransactionTestCase
 
     empty = TransactionTestCase._fixture_teardown
 
     def empty_unguarded(test):
+        if connection.vendor == "sqlite":
+            request.getfixturevalue("databases").begin_anew()
+            return
         _guards("drop")
         empty(test)
         _guards("create")

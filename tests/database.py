@@ -2,7 +2,8 @@
 
 import fcntl
 import shutil
-from contextlib import contextmanager
+import sqlite3
+from contextlib import closing, contextmanager
 
 from django.conf import settings
 from django.core.management import call_command
@@ -42,6 +43,14 @@ class Databases:
         yield
         _use(before)
         self.kept.remove(copy)
+
+    def begin_anew(self):
+        """Overwrite the database in use, a file of SQLite's, by the empty shop's."""
+        connection.ensure_connection()
+        source = sqlite3.connect(self.shared / "migrated.sqlite3")
+        with closing(source):
+            source.backup(connection.connection)
+        connection.close()
 
 
 @contextmanager

@@ -150,3 +150,8 @@ def text_of(pdf, how="-layout"):
     return subprocess.run(
         read, input=bytes(pdf), capture_output=True, check=True
     ).stdout.decode()
+
+
+def words_of(pdf, how="-layout"):
+    """The same in one line."""
+    return " ".join(text_of(pdf, how).split())

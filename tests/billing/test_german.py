@@ -49,22 +49,13 @@ def made(**shop):
         return AllKinds(**shop).all()
 
 
-@pytest.fixture
-def german():
-    return made(paper_language="de")
-
-
-@pytest.fixture
-def english():
-    return made()
-
-
 def language_of(page):
     return re.search(r'<html lang="([^"]*)"', page.content.decode())[1]
 
 
 @pytest.mark.paper
-def test_no_word_that_a_customer_gets_is_english(german):
+def test_all_that_a_customer_gets_is_german_and_the_desk_stays_english():
+    german = made(paper_language="de")
     found = {
         name: words
         for name, said in german.said.items()
@@ -79,9 +70,6 @@ def test_no_word_that_a_customer_gets_is_english(german):
     assert "1.589,84 €" in german.said["quote of four"]
     assert "04.04.2026" in german.said["page with the quote"]
     assert "1.234,00 €" in german.said["page after the no"]
-
-
-def test_the_desk_stays_english_around_the_german_words(german):
     for name, page in german.desk_pages.items():
         assert language_of(page) == "en-gb", name
         text = page.content.decode()
@@ -91,8 +79,9 @@ def test_the_desk_stays_english_around_the_german_words(german):
 
 
 @pytest.mark.paper
-def test_english_ones_are_as_they_were_to_the_letter(english):
+def test_english_ones_are_as_they_were_to_the_letter():
     """Taken down before any of them could be German."""
+    english = made()
     for one in BEFORE.read_text().split("=== ")[1:]:
         name, was = one.rstrip("\n").split("\n", 1)
         if name == "letter":
@@ -101,9 +90,7 @@ def test_english_ones_are_as_they_were_to_the_letter(english):
         else:
             assert english.said[name].rstrip() == was, name
     assert {language_of(page) for page in english.pages.values()} == {"en-gb"}
-
-
-def test_the_list_knows_english_of_every_kind_when_it_sees_it(english):
+    # And the list above knows English of every kind when it sees it.
     for name, said in english.said.items():
         assert ENGLISH_WORD.search(said) or said.startswith("QuoteOption "), name
     assert ENGLISH_FORM.search(english.said["quote of four"])

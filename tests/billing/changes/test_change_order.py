@@ -20,8 +20,9 @@ from shopdesk.errors import RefusedError
 from shopdesk.shop.models import Shop
 from shopdesk.shop.tax import Tax
 from shopdesk.staff.models import Kind
-from tests import make, papers
+from tests import make
 from tests.billing import till
+from tests.papers import words_of
 
 pytestmark = pytest.mark.django_db
 
@@ -190,14 +191,10 @@ def test_the_bill_asks_for_option_and_changes_and_its_paper_says_who_agreed(quot
         job, version=None, on=till.TODAY, at=till.now(), by=None, paid=0, means=""
     )
     assert invoice.gross == change.new_total
-    words = paper_words(invoice.paper)
+    words = words_of(invoice.paper)
     for told in ("Agreed after the quote", "Ada Fenwick", "by telephone", "Bo"):
         assert told in words
     assert "+44 1632 960123" in words and "The second socket is cracked too." in words
-
-
-def paper_words(paper):
-    return " ".join(papers.text_of(bytes(paper)).split())
 
 
 def test_without_changes_the_bill_is_as_it_was_quoted(quote):

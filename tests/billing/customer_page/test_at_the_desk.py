@@ -16,8 +16,9 @@ from billing.customer_page.models import Signature
 from billing.quotes.models import Link, Quote
 from tests import make
 from tests.billing import till
-from tests.billing.changes.test_change_order import paper_words, record
+from tests.billing.changes.test_change_order import record
 from tests.billing.customer_page.conftest import boxes, of_job
+from tests.papers import words_of
 
 INK = "M10 20L30 40L50 60"
 
@@ -100,8 +101,8 @@ def test_a_link_is_printed_on_the_quote_when_it_is_sent_with_one(desk, shop):
     draft, plain = till.drafted(), till.drafted()
     desk.post(reverse("quotes:send", args=[draft.pk]), {"with_link": "yes"})
     desk.post(reverse("quotes:send", args=[plain.pk]))
-    assert "/q/" not in paper_words(Quote.objects.get(pk=plain.pk).paper)
-    words = paper_words(Quote.objects.get(pk=draft.pk).paper)
+    assert "/q/" not in words_of(Quote.objects.get(pk=plain.pk).paper)
+    words = words_of(Quote.objects.get(pk=draft.pk).paper)
     address = re.search(r"http://testserver(/q/[\w-]{43}/)", words.replace(" ", ""))[1]
     page = Client().get(address)
     assert page.status_code == 200 and draft.job.number in page.content.decode()

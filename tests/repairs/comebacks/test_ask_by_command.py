@@ -78,6 +78,7 @@ def test_an_empty_shop_has_an_empty_table():
     assert "No repair was handed back as fixed by that day." in asked(AS_OF)
 
 
+@pytest.mark.paper
 def test_the_report_is_a_paper_that_readers_of_the_screen_can_read(pairs, tmp_path):
     file = tmp_path / "comebacks.pdf"
     asked(AS_OF, f"--pdf={file}")

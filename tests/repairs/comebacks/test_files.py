@@ -75,6 +75,7 @@ def test_no_cell_of_words_is_taken_for_a_formula(owner, pairs, sign):
         assert not any(cell[:1] in RUNS for cell in line.values())
 
 
+@pytest.mark.paper
 def test_the_report_holds_month_table_and_picture_and_is_tagged(owner, pairs):
     answer = owner.get(reverse("comebacks:pdf"))
     with pikepdf.open(io.BytesIO(answer.content)) as paper:

@@ -53,6 +53,7 @@ def test_the_slip_tells_the_customer_what_was_agreed():
         assert said in text, said
 
 
+@pytest.mark.paper
 @pytest.mark.django_db
 @pytest.mark.parametrize("paper", ["A4", "Email"])
 def test_the_slip_comes_on_the_shops_paper_on_one_page(paper):
@@ -65,6 +66,7 @@ def test_the_slip_comes_on_the_shops_paper_on_one_page(paper):
     assert len(pages) == 1 and round(width) == (595 if paper == "A4" else 612)
 
 
+@pytest.mark.paper
 @pytest.mark.django_db
 @pytest.mark.parametrize("size", LabelForm.SIZES)
 @pytest.mark.parametrize("words", ["Hums", LONG, "many short words " * 100, "\n" * 90])
@@ -98,12 +100,14 @@ def test_no_access_code_is_ever_on_paper():
         assert "Marmalade" not in text_of(paper)
 
 
+@pytest.mark.paper
 @pytest.mark.django_db
 def test_a_paper_made_again_is_the_same_byte_for_byte():
     job = booked_in()
     assert slip_pdf(job) == slip_pdf(job)
 
 
+@pytest.mark.paper
 @pytest.mark.django_db
 def test_a_name_that_looks_like_a_page_fetches_and_attaches_nothing():
     owner = make.customer('<img src="http://127.0.0.1:9/x"><link rel=attachment>')

@@ -23,28 +23,50 @@ def test_every_step_leaves_a_row_of_from_to_who_and_why():
     assert job.version == 3
 
 
-@pytest.mark.parametrize("old", states.LABELS)
-@pytest.mark.parametrize("new", states.LABELS)
-def test_only_the_steps_of_the_table_can_be_made(old, new):
+# Written out by hand, since a test that read the program's own table would agree with
+# whatever stood there.
+STEPS = {
+    "expected": ["booked_in"],
+    "booked_in": ["diagnosed", "ready"],
+    "diagnosed": ["approved", "quoted", "ready"],
+    "quoted": ["approved", "declined", "diagnosed"],
+    "approved": ["diagnosed", "ready", "repaired"],
+    "declined": ["diagnosed", "ready"],
+    "repaired": ["approved", "proven"],
+    "proven": ["approved", "ready"],
+    "ready": ["approved", "diagnosed", "handed_back"],
+    "handed_back": [],
+}
+
+
+@pytest.mark.parametrize("old", STEPS)
+def test_only_these_steps_can_be_made(old):
+    device, made = make.device(), []
     facts = {"state": old}
-    if old in (states.READY, states.HANDED_OVER):
+    if old in ("ready", "handed_back"):
         facts["outcome"] = states.FIXED
-    if old == states.HANDED_OVER:
+    if old == "handed_back":
         facts["handed_over_on"] = make.DAY
-    job = make.job(**facts)
-    changes = {}
-    if new == states.HANDED_OVER:
-        changes["handed_over_on"] = make.DAY
-    if new in (states.READY, states.HANDED_OVER):
-        changes["outcome"] = states.FIXED
-    if new in states.NEXT[old]:
-        job._step(new, by=None, **changes)
-        assert job.state == new
-    else:
-        with pytest.raises(states.WrongStep):
+    for new in STEPS:
+        job = make.job(device, **facts)
+        changes = {}
+        if new == "handed_back":
+            changes["handed_over_on"] = make.DAY
+        if new in ("ready", "handed_back"):
+            changes["outcome"] = states.FIXED
+        try:
             job._step(new, by=None, **changes)
-        job.refresh_from_db()
-        assert job.state == old and not job.steps.exists()
+        except states.WrongStep:
+            job.refresh_from_db()
+            assert job.state == old and not job.steps.exists()
+        else:
+            assert job.state == new
+            made.append(new)
+    assert sorted(made) == STEPS[old]
+
+
+def test_every_state_is_tried():
+    assert set(states.LABELS) == set(STEPS)
 
 
 def test_a_step_is_judged_by_the_database_and_not_by_an_old_page():

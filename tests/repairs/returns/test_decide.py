@@ -107,13 +107,41 @@ def test_a_repair_of_another_device_is_not_offered(bench, earlier):
     assert not job.decisions.exists()
 
 
-def test_a_return_never_runs_in_a_circle(earlier):
+@pytest.mark.parametrize("length", [1, 2, 3])
+def test_returns_never_run_in_a_circle(earlier, length):
+    """All on one day, so that no date forbids it before the circle does."""
+    last = earlier
+    for _ in range(length):
+        job = make.job(
+            earlier.job.device,
+            on=DAY,
+            state=states.HANDED_OVER,
+            outcome=states.FIXED,
+            handed_over_on=DAY,
+        )
+        decide_return(
+            job, earlier=last, what="same_fault", is_in_warranty=False, on=DAY, by=None
+        )
+        last = make.repair(job, earlier.fault, fix=earlier.fix)
+    with pytest.raises(NotYet, match="itself a return of this one"):
+        decide_return(
+            earlier.job,
+            earlier=last,
+            what="same_fault",
+            is_in_warranty=False,
+            on=DAY,
+            by=None,
+        )
+    assert not earlier.job.decisions.exists()
+
+
+def test_a_return_is_not_held_against_what_was_handed_back_later(earlier):
     first = make.comeback(earlier, on=DAY + timedelta(days=5)).job
     done = make.repair(first, earlier.fault, fix=earlier.fix)
     first.state, first.outcome = states.HANDED_OVER, states.FIXED
     first.handed_over_on = DAY + timedelta(days=5)
     first.save()
-    with pytest.raises(NotYet):
+    with pytest.raises(NotYet, match="was handed back after this one came in"):
         decide_return(
             earlier.job,
             earlier=done,

@@ -109,6 +109,7 @@ def test_what_is_counted_is_said_and_asked_on_wherever_one_goes(owner):
     assert "judged by all repairs of the shop" in said
 
 
+@pytest.mark.paper
 def test_the_paper_of_some_repairs_holds_their_month(owner):
     paper = owner.get(reverse("comebacks:pdf"), DAY | {"kind": "laptop"})
     with pikepdf.open(io.BytesIO(paper.content)) as made:
