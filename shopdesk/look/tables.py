@@ -52,14 +52,18 @@ class ListTable(Table):
             }
 
     def with_html(self):
-        """Rows of cells; what is the same for a whole column is worked out once."""
+        """Yield rows of cells, each with its column's label for narrow screens."""
         columns = list(self.columns)
         head = self.row_header or columns[0].name
-        plan = [(c.name == head, getattr(c.column, "look", "")) for c in columns]
+        plan = [
+            (c.name == head, getattr(c.column, "look", ""), c.header) for c in columns
+        ]
         for row in self.paginated_rows:
             cells = [
-                {"is_head": is_head, "look": look, "shown": shown}
-                for (is_head, look), (_, shown) in zip(plan, row.items(), strict=True)
+                {"is_head": is_head, "look": look, "label": label, "shown": shown}
+                for (is_head, look, label), (_, shown) in zip(
+                    plan, row.items(), strict=True
+                )
             ]
             yield {"attrs": row.attrs if self.row_attrs else "", "cells": cells}
 
