@@ -1,4 +1,4 @@
-"""The pictures in README.md, taken anew from a demo shop of their own."""
+"""Take the pictures for README.md: complete pages of a demo shop made for them."""
 
 import os
 import socket
@@ -9,13 +9,20 @@ import time
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
-WHERE = ROOT / "shopdesk" / "pictures"
-SIZE = {"width": 1200, "height": 860}
+PICTURES = ROOT / "shopdesk" / "pictures"
+DESKTOP = {"width": 1280, "height": 800}
+PHONE = {"width": 390, "height": 800}
+MARGIN = 16
+COLOURS = 64
 
 
 def main(data):
-    os.environ |= {"SHOPDESK_DATA": data, "DJANGO_SETTINGS_MODULE": "shopdesk.settings"}
-    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+    os.environ |= {
+        "SHOPDESK_DATA": data,
+        "DATABASE_URL": "",
+        "DJANGO_SETTINGS_MODULE": "shopdesk.settings",
+        "DJANGO_ALLOW_ASYNC_UNSAFE": "true",  # queries beside the browser's loop
+    }
     sys.path.insert(0, str(ROOT))
     for command in (["migrate", "-v", "0"], ["demo"]):
         manage = [sys.executable, ROOT / "manage.py", *command]
@@ -29,58 +36,71 @@ def main(data):
         stderr=subprocess.DEVNULL,
     )
     try:
-        take(f"http://127.0.0.1:{port}")
+        take_all(f"http://127.0.0.1:{port}")
     finally:
         server.terminate()
         server.wait()
 
 
-def take(site):
+def take_all(site):
     import django
     from playwright.sync_api import sync_playwright
 
     django.setup()
-    WHERE.mkdir(exist_ok=True)
+    PICTURES.mkdir(exist_ok=True)
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(
             executable_path=os.environ.get("CHROMIUM", "/usr/bin/chromium"),
-            args=["--no-sandbox", "--disable-gpu"],
+            args=["--no-sandbox", "--disable-gpu", "--lang=en-GB"],
         )
-        page = browser.new_page(viewport=SIZE, base_url=site, locale="en-GB")
+        page = browser.new_page(viewport=DESKTOP, base_url=site, locale="en-GB")
         page.set_default_timeout(30_000)
-        enter(page, site)
-        for name, show in SHOWN.items():
+        sign_in(page, site)
+        for name, show in PAGES.items():
             show(page)
-            page.wait_for_load_state("networkidle")
-            page.screenshot(path=WHERE / f"{name}.png")
-        customer(browser, site)
+            take(page, name, until=UNTIL.get(name))
+        phone = browser.new_page(viewport=PHONE, base_url=site, locale="en-GB")
+        show_customers_page(phone)
+        take(phone, "customer")
         browser.close()
-    paper()
-    for picture in WHERE.glob("*.png"):
-        lighten(picture)
+    take_quote_paper()
 
 
-def enter(page, site):
-    """Signed in as the demo's owner, once the server answers."""
+def take(page, name, until=None):
+    """Save the whole page, not only what fits a screen; or all `until` a part ends."""
+    page.wait_for_load_state("networkidle")
+    clip = None
+    if until:
+        part = page.locator(until).bounding_box()
+        bottom = part["y"] + part["height"] + MARGIN
+        clip = {"x": 0, "y": 0, "width": DESKTOP["width"], "height": bottom}
+    picture = PICTURES / f"{name}.png"
+    page.screenshot(path=picture, full_page=True, clip=clip)
+    reduce_colours(picture)
+
+
+def sign_in(page, site):
+    """Sign in as the demo's owner, once the server answers."""
     from django.conf import settings
     from django.test import Client
 
     from shopdesk.staff.models import User
 
     client = Client()
-    client.force_login(User.objects.get(kind="owner"))
+    client.force_login(User.objects.get(username="owner"))
     cookie = client.cookies[settings.SESSION_COOKIE_NAME]
     page.context.add_cookies([{"name": cookie.key, "value": cookie.value, "url": site}])
     for _ in range(100):
         try:
             page.goto("/")
             return
-        except Exception:  # not up yet
+        except Exception:  # it is not up yet
             time.sleep(0.2)
     raise SystemExit("The server does not answer.")
 
 
-def book_in(page):
+def show_booking_in(page):
+    """Show a device that was here before, found by its serial number."""
     from repairs.jobs.models import Job, Repair
 
     here = Job.objects.open().values("device")
@@ -94,63 +114,54 @@ def book_in(page):
     page.keyboard.type(last.job.device.serial, delay=50)
     page.locator(".choice").first.wait_for()
     page.keyboard.press("Enter")
-    page.get_by_text("It was here before").wait_for()
+    page.locator("fieldset.past").wait_for()
 
 
-def bench(page):
-    """The job whose fault the shop has met most often, where its fixes are told."""
+def show_job(page):
+    """Show the job whose fault the shop has repaired most often, with its fixes."""
     from repairs.jobs.models import Job
 
     jobs = Job.objects.filter(state__in=("diagnosed", "quoted", "approved"))
     job = max(jobs, key=lambda job: job.repairs.first().fault.repairs.count())
     page.goto(f"/bench/{job.pk}/")
-    page.wait_for_load_state("networkidle")
-    page.get_by_role("heading", name="Fault and fix").evaluate(
-        "heading => window.scrollTo(0, heading.offsetTop - 90)"
-    )
 
 
-def hand_over(page):
+def show_quote_draft(page):
+    from billing.quotes.models import Quote
+
+    page.goto(Quote.objects.drafts().last().get_absolute_url())
+
+
+def show_handover(page):
     from repairs.jobs.models import Job
 
     job = Job.objects.filter(state="ready", outcome="fixed").first()
     page.goto(f"/till/hand-back/{job.pk}/")
 
 
-def draft(page):
-    """A quote being written, where the price is built up."""
-    from billing.quotes.models import Quote
-
-    page.goto(Quote.objects.drafts().last().get_absolute_url())
-    page.wait_for_load_state("networkidle")
-    page.get_by_text("Costs us").first.evaluate(
-        "said => window.scrollTo(0, said.offsetTop - 700)"
-    )
-
-
-def customer(browser, site):
-    """The link that the demo tells of, on a telephone."""
+def show_customers_page(page):
+    """Open the link that the demo prints."""
     from django.conf import settings
 
-    said = (settings.DATA_DIR / "papers" / "customers-link.txt").read_text()
-    path = "/q/" + said.strip().split("/q/")[1]
-    page = browser.new_page(viewport={"width": 390, "height": 900}, base_url=site)
-    page.goto(path)
-    page.screenshot(path=WHERE / "customer.png")
+    link = (settings.DATA_DIR / "papers" / "customers-link.txt").read_text()
+    page.goto("/q/" + link.strip().split("/q/")[1])
 
 
-SHOWN = {
+PAGES = {
     "today": lambda page: page.goto("/"),
-    "counter": book_in,
-    "bench": bench,
-    "draft": draft,
-    "hand-back": hand_over,
-    "comebacks": lambda page: page.goto("/comebacks/"),
+    "booking-in": show_booking_in,
+    "job": show_job,
+    "quote-draft": show_quote_draft,
+    "handover": show_handover,
+    "comebacks": lambda page: page.goto("/comebacks/?kind=handheld"),
+    "month": lambda page: page.goto("/comebacks/month/"),
 }
+UNTIL = {"month": "section[aria-labelledby=months]"}
+"""Pages too long to show whole end with a part of them."""
 
 
-def paper():
-    """A quote as it is handed over, from its kept PDF."""
+def take_quote_paper():
+    """Save the first page of a sent quote with several options, as customers get it."""
     from billing.quotes.models import Quote
 
     sent = Quote.objects.exclude(pdf_sha256="").order_by("-id")
@@ -158,18 +169,19 @@ def paper():
     with tempfile.NamedTemporaryFile(suffix=".pdf") as file:
         file.write(bytes(quote.paper))
         file.flush()
-        subprocess.run(
-            ["pdftoppm", "-r", "72", "-png", "-singlefile", file.name, WHERE / "quote"],
-            check=True,
-        )
+        target = PICTURES / "quote"
+        command = ["pdftoppm", "-r", "96", "-png", "-singlefile", file.name, target]
+        subprocess.run(command, check=True)
+    reduce_colours(PICTURES / "quote.png")
 
 
-def lighten(picture):
-    """Few colours are enough for ink on paper, and keep the project small."""
+def reduce_colours(picture):
+    """Keep the file small: few colours are enough for text and lines."""
     from PIL import Image
 
+    method = Image.Quantize.MAXCOVERAGE  # keeps small spots of colour
     with Image.open(picture) as image:
-        few = image.convert("RGB").quantize(48, method=Image.Quantize.MEDIANCUT)
+        few = image.convert("RGB").quantize(COLOURS, method=method)
     few.save(picture, optimize=True)
 
 

@@ -10,6 +10,7 @@ from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
+from graphlib import TopologicalSorter
 
 from django.db import transaction
 
@@ -265,17 +266,12 @@ class _Importer:
 
 def _in_order(jobs: list[PastJob]) -> list[PastJob]:
     """Return the jobs by day; of one day, a return after the job it came back from."""
-    earlier = {job.head.job: job.head.returned_from for job in jobs}
-    depths: dict[str, int] = {}
-    for start in earlier:
-        path, number = [], start
-        while number in earlier and number not in depths:
-            path.append(number)
-            number = earlier[number]
-        depth = depths.get(number, 0)
-        for steps, passed in enumerate(reversed(path), start=1):
-            depths[passed] = depth + steps
-    return sorted(jobs, key=lambda job: (job.head.booked_in, depths[job.head.job]))
+    numbers = {job.head.job for job in jobs}
+    earlier = {job.head.job: {job.head.returned_from} & numbers for job in jobs}
+    order = {
+        n: rank for rank, n in enumerate(TopologicalSorter(earlier).static_order())
+    }
+    return sorted(jobs, key=lambda job: (job.head.booked_in, order[job.head.job]))
 
 
 def _advance_job_numbers(jobs: list[PastJob]) -> None:

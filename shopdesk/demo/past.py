@@ -74,7 +74,7 @@ class Work:
 
 
 @dataclass(eq=False)
-class Visit:
+class DemoVisit:
     """One job; `came` and `left` are days before the day of filling."""
 
     device: OwnedDevice
@@ -82,7 +82,7 @@ class Visit:
     left: int
     complaint: str
     works: list[Work] = field(default_factory=list)
-    returned_from: "Visit | None" = None
+    returned_from: "DemoVisit | None" = None
     return_is: str = ""
 
 
@@ -114,9 +114,9 @@ class _Inventor:
         self.pick = pick
         self.owners = _owners(pick)
         self.devices: list[OwnedDevice] = []
-        self.done: list[Visit] = []
+        self.done: list[DemoVisit] = []
 
-    def visits(self) -> list[Visit]:
+    def visits(self) -> list[DemoVisit]:
         """Return every visit, in no order."""
         days = sorted(
             (self.pick.randrange(4, DAYS) for _ in range(VISITS)), reverse=True
@@ -154,14 +154,14 @@ class _Inventor:
         fault: FaultFacts,
         came: int,
         *,
-        returned_from: Visit | None = None,
+        returned_from: DemoVisit | None = None,
         rework_of: PairFacts | None = None,
     ) -> None:
         left = came - min(int(self.pick.expovariate(1 / 4)) + 1, 21)
         if left < 1:
             return  # it would still be in the shop today
         complaint = self.pick.choice(fault.complaints)
-        visit = Visit(device, came, left, complaint, returned_from=returned_from)
+        visit = DemoVisit(device, came, left, complaint, returned_from=returned_from)
         device.last_left = left
         if rework_of is not None:
             visit.return_is = "same_fault"
@@ -176,7 +176,7 @@ class _Inventor:
                 self._repair(visit, other, self._pair(other, None), is_free=False)
         self._return(visit, fault, pair, risk)
 
-    def _ends_without_repair(self, visit: Visit, fault: FaultFacts) -> bool:
+    def _ends_without_repair(self, visit: DemoVisit, fault: FaultFacts) -> bool:
         """Decide whether no fault is found, nothing can be done, or it is declined."""
         chance = self.pick.random()
         if chance < 0.04:
@@ -197,7 +197,7 @@ class _Inventor:
         return self.pick.choices(fault.pairs, [p.share for p in fault.pairs])[0]
 
     def _repair(
-        self, visit: Visit, fault: FaultFacts, pair: PairFacts, *, is_free: bool
+        self, visit: DemoVisit, fault: FaultFacts, pair: PairFacts, *, is_free: bool
     ) -> float:
         """Add the repair; return the probability that it comes back in the period."""
         fix = FIXES[pair.fix]
@@ -211,7 +211,7 @@ class _Inventor:
         return max(pair.risk, BAD_RISK if is_bad else 0)
 
     def _return(
-        self, visit: Visit, fault: FaultFacts, pair: PairFacts, risk: float
+        self, visit: DemoVisit, fault: FaultFacts, pair: PairFacts, risk: float
     ) -> None:
         """Bring the device back with the same fault, with another, or not at all."""
         if self.pick.random() < risk:
@@ -229,7 +229,7 @@ class _Inventor:
                 if last.returned_from is visit:
                     last.return_is = self._kind_of_return(last)
 
-    def _kind_of_return(self, visit: Visit) -> str:
+    def _kind_of_return(self, visit: DemoVisit) -> str:
         if visit.works[0].outcome == states.NO_FAULT_FOUND:
             return states.NO_FAULT_FOUND
         return self.pick.choice(
@@ -252,7 +252,7 @@ def lot_series(number: str) -> str:
     return f"{number[0]}{SUPPLIERS.index(PARTS[number].supplier)}"
 
 
-def _rows(visits: Sequence[Visit], *, today: date) -> list[Row]:
+def _rows(visits: Sequence[DemoVisit], *, today: date) -> list[Row]:
     """Return the visits by day, with the numbers the shop gave them."""
     in_order = sorted(visits, key=lambda visit: -visit.came)
     given: Counter[int] = Counter()

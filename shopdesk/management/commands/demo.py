@@ -18,9 +18,9 @@ from repairs.customers.models import Customer
 from repairs.jobs.models import Job
 from repairs.stock.models import Part
 from shopdesk.demo.past_import import import_past
-from shopdesk.demo.present import JOBS, RETURNS, tell_all
 from shopdesk.demo.samples import SAMPLES
 from shopdesk.demo.setup import STAFF, set_up_shop
+from shopdesk.demo.stories import JOBS, RETURNS, tell_all
 from shopdesk.demo.story import Story
 from shopdesk.papers.render import PaperFailed
 from shopdesk.shop.models import Series

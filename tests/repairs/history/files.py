@@ -1,4 +1,4 @@
-"""Small history files for the tests: one right row, and what a test changes in it."""
+"""Small history files for the tests: one valid row, and what a test changes in it."""
 
 import csv
 import io
@@ -9,7 +9,7 @@ from django.core.management import CommandError, call_command
 
 from repairs.history.rows import COLUMNS
 
-RIGHT = {
+VALID = {
     "job": "25-00007",
     "booked_in": "2025-03-03",
     "handed_back": "2025-03-10",
@@ -37,17 +37,17 @@ RIGHT = {
 
 
 def row(**cells):
-    return RIGHT | cells
+    return VALID | cells
 
 
 def bare(**cells):
-    """Only what every row needs."""
+    """Return a row with the required columns only."""
     needed = ("job", "booked_in", "customer", "kind", "model")
-    return dict.fromkeys(COLUMNS, "") | {c: RIGHT[c] for c in needed} | cells
+    return dict.fromkeys(COLUMNS, "") | {c: VALID[c] for c in needed} | cells
 
 
 def back(**cells):
-    """The same device, back on the twentieth day with the same fault."""
+    """Return a return: the same device with the same fault after twenty days."""
     changed = {
         "job": "25-00019",
         "booked_in": "2025-03-30",
@@ -55,7 +55,7 @@ def back(**cells):
         "returned_from": "25-00007",
         "return_is": "same fault",
     }
-    return RIGHT | changed | cells
+    return VALID | changed | cells
 
 
 def text(*rows, columns=COLUMNS):
@@ -72,22 +72,22 @@ def write(folder, *rows, columns=COLUMNS, name="past.csv"):
     return path
 
 
-def bring(path, *options):
-    """What the command says on its way out."""
+def import_file(path, *options):
+    """Return the output of the command."""
     out = io.StringIO()
     call_command("import_history", str(path), *options, stdout=out)
     return out.getvalue()
 
 
 def records():
-    """Every record there is, so that a test can say that nothing moved."""
+    """Return every record there is, so that a test can check that nothing changed."""
     apps_ = map(apps.get_app_config, ("repairs", "billing", "shopdesk"))
     models = [model for app in apps_ for model in app.get_models()]
     return {m.__name__: list(m.objects.order_by("pk").values()) for m in models}
 
 
-def refused(path, *options):
-    """The lines that tell what is wrong; nothing may have been written."""
+def errors(path, *options):
+    """Return the error lines of a refused file, of which nothing was imported."""
     before, err = records(), io.StringIO()
     with pytest.raises(CommandError) as refusal:
         call_command("import_history", str(path), *options, stderr=err)

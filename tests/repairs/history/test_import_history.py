@@ -15,11 +15,11 @@ from tests.repairs.history import files
 pytestmark = pytest.mark.django_db
 
 
-# --- what lands -----------------------------------------------------------------
+# --- what is stored -------------------------------------------------------------
 
 
 def test_one_row_becomes_a_job_with_its_repair_and_its_parts(tmp_path):
-    said = files.bring(files.write(tmp_path, files.row()))
+    output = files.import_file(files.write(tmp_path, files.row()))
     job = Job.objects.get(number="25-00007")
     repair = job.repairs.get()
     assert (job.state, job.outcome, job.is_from_history) == (
@@ -38,11 +38,11 @@ def test_one_row_becomes_a_job_with_its_repair_and_its_parts(tmp_path):
     used = repair.parts_used.get()
     assert (used.part.number, used.quantity, used.cost) == ("P-100", 2, Decimal("2.5"))
     assert used.delivery.lot == "L7"
-    assert "1 job," in said and "1 repair," in said
+    assert "1 job," in output and "1 repair," in output
 
 
 def test_customers_and_parts_can_be_found_by_the_search_box(tmp_path):
-    files.bring(files.write(tmp_path, files.row(customer="Zoë Müller")))
+    files.import_file(files.write(tmp_path, files.row(customer="Zoë Müller")))
     assert Customer.objects.called("zoe muller").count() == 1
     assert Part.objects.called("p-100").count() == 1
 
@@ -61,26 +61,26 @@ def test_customers_and_parts_can_be_found_by_the_search_box(tmp_path):
         ),
     ],
 )
-def test_the_state_follows_from_what_is_told(tmp_path, cells, state, outcome):
-    files.bring(files.write(tmp_path, files.row(**cells)))
+def test_the_status_follows_from_the_row(tmp_path, cells, state, outcome):
+    files.import_file(files.write(tmp_path, files.row(**cells)))
     job = Job.objects.get()
     assert (job.state, job.outcome) == (state, outcome)
 
 
 def test_a_job_without_a_fault_is_only_booked_in(tmp_path):
-    files.bring(files.write(tmp_path, files.bare()))
+    files.import_file(files.write(tmp_path, files.bare()))
     assert Job.objects.get().state == states.BOOKED_IN
     assert not Repair.objects.exists()
 
 
 def test_no_fault_found_needs_no_fault_and_keeps_minutes_and_fee(tmp_path):
-    told = files.bare(
+    row = files.bare(
         handed_back="2025-03-04",
         outcome="no fault found",
         minutes="20",
         charged="25.00",
     )
-    files.bring(files.write(tmp_path, told))
+    files.import_file(files.write(tmp_path, row))
     job = Job.objects.get()
     assert (job.outcome, job.agreed_diagnosis_fee) == (states.NO_FAULT_FOUND, 25)
     assert job.labour.get().minutes == 20
@@ -88,7 +88,7 @@ def test_no_fault_found_needs_no_fault_and_keeps_minutes_and_fee(tmp_path):
 
 def test_two_rows_of_one_job_are_two_repairs(tmp_path):
     second = files.row(fault="AUD-JACK", fault_name="Audio jack worn", parts="")
-    files.bring(files.write(tmp_path, files.row(), second))
+    files.import_file(files.write(tmp_path, files.row(), second))
     assert Job.objects.get().repairs.count() == 2
 
 
@@ -97,42 +97,42 @@ def test_a_byte_order_mark_and_mixed_newlines_change_nothing(tmp_path):
     first, second = rest.split("\r\n")[:2]
     path = tmp_path / "past.csv"
     path.write_bytes(f"\ufeff{header}\n{first}\r{second}\r\n,,\n".encode()[:-3])
-    files.bring(path)
+    files.import_file(path)
     assert Job.objects.count() == 2
 
 
-def test_columns_stand_in_any_order_and_may_be_left_out(tmp_path):
+def test_columns_may_be_in_any_order_or_left_out(tmp_path):
     needed = ["model", "kind", "customer", "booked_in", "job"]
-    files.bring(files.write(tmp_path, files.row(), columns=needed))
+    files.import_file(files.write(tmp_path, files.row(), columns=needed))
     assert Job.objects.get().device.model.model == "Slate 14"
 
 
 def test_a_formula_is_text(tmp_path):
-    files.bring(files.write(tmp_path, files.row(customer='=HYPERLINK("x")')))
+    files.import_file(files.write(tmp_path, files.row(customer='=HYPERLINK("x")')))
     assert Job.objects.get().customer.name == '=HYPERLINK("x")'
 
 
 # --- customers and devices ------------------------------------------------------
 
 
-def test_two_customers_with_one_telephone_stay_two(tmp_path):
+def test_two_customers_with_one_phone_stay_two(tmp_path):
     other = files.row(job="8", customer="Ben Fenwick", email="", serial="X9")
-    files.bring(files.write(tmp_path, files.row(email=""), other))
+    files.import_file(files.write(tmp_path, files.row(email=""), other))
     assert Customer.objects.filter(phone="+441632960123").count() == 2
 
 
-def test_one_email_is_one_customer_and_the_other_spelling_is_kept(tmp_path):
+def test_one_email_is_one_customer_and_the_other_spelling_is_noted(tmp_path):
     other = files.row(job="8", customer="A. Fenwick", email="Ada@example.org")
-    said = files.bring(files.write(tmp_path, files.row(), other))
+    output = files.import_file(files.write(tmp_path, files.row(), other))
     assert Customer.objects.count() == 1
-    told = Job.objects.get(number="8").imported_text
-    assert told == "customer: A. Fenwick\nemail: Ada@example.org"
-    assert "line 4, customer: A. Fenwick" in said
+    note = Job.objects.get(number="8").imported_text
+    assert note == "customer: A. Fenwick\nemail: Ada@example.org"
+    assert "line 4, customer: A. Fenwick" in output
 
 
-def test_a_customer_on_record_is_found_and_learns_a_telephone(tmp_path):
+def test_a_customer_on_record_is_matched_and_gets_the_phone(tmp_path):
     known = make.customer("Ada Fenwick", email="ada@example.org")
-    files.bring(files.write(tmp_path, files.row()))
+    files.import_file(files.write(tmp_path, files.row()))
     known.refresh_from_db()
     assert Job.objects.get().customer == known
     assert known.phone == "+441632960123" and "441632960123" in known.search
@@ -140,17 +140,17 @@ def test_a_customer_on_record_is_found_and_learns_a_telephone(tmp_path):
 
 def test_one_serial_of_a_maker_is_one_device_however_it_is_written(tmp_path):
     other = files.row(job="8", serial="nw 00123", booked_in="2025-03-09")
-    files.bring(files.write(tmp_path, files.row(), other))
+    files.import_file(files.write(tmp_path, files.row(), other))
     assert Device.objects.get().jobs.count() == 2
     assert Job.objects.get(number="8").imported_text == "serial: nw 00123"
 
 
-def test_words_for_no_serial_do_not_make_strangers_devices_one(tmp_path):
+def test_a_placeholder_serial_does_not_merge_devices(tmp_path):
     a = files.row(serial="N/A")
     b = files.row(
         job="8", serial="n/a", email="ben@example.org", customer="Ben", phone=""
     )
-    files.bring(files.write(tmp_path, a, b))
+    files.import_file(files.write(tmp_path, a, b))
     assert Device.objects.count() == 2
     assert set(Device.objects.values_list("serial", flat=True)) == {""}
     assert Job.objects.get(number="8").imported_text == "serial: n/a"
@@ -159,26 +159,26 @@ def test_words_for_no_serial_do_not_make_strangers_devices_one(tmp_path):
 def test_without_a_serial_a_customer_has_one_device_of_a_model(tmp_path):
     rows = [files.row(job=str(n), serial="") for n in range(3)]
     rows.append(files.row(job="other", serial="", model="Slate 15"))
-    files.bring(files.write(tmp_path, *rows))
+    files.import_file(files.write(tmp_path, *rows))
     assert Device.objects.count() == 2
 
 
 def test_a_return_without_a_serial_is_the_device_it_came_back_from(tmp_path):
-    files.bring(files.write(tmp_path, files.back(serial=""), files.row()))
+    files.import_file(files.write(tmp_path, files.back(serial=""), files.row()))
     assert Device.objects.get().jobs.count() == 2
 
 
-def test_a_serial_read_only_at_the_return_lands_on_the_device(tmp_path):
-    files.bring(files.write(tmp_path, files.row(serial=""), files.back()))
+def test_a_serial_given_only_at_the_return_is_stored_on_the_device(tmp_path):
+    files.import_file(files.write(tmp_path, files.row(serial=""), files.back()))
     assert Device.objects.get().serial == "NW-00123"
 
 
 # --- returns --------------------------------------------------------------------
 
 
-def test_a_return_is_held_against_the_repair_of_its_fault(tmp_path):
+def test_a_return_is_linked_to_the_repair_of_its_fault(tmp_path):
     other = files.row(fault="AUD-JACK", fault_name="Audio jack worn")
-    files.bring(files.write(tmp_path, files.back(), other, files.row()))
+    files.import_file(files.write(tmp_path, files.back(), other, files.row()))
     decision = ReturnAssessment.objects.get()
     assert decision.job.number == "25-00019"
     assert decision.earlier.fault.code == "PWR-JACK-OPEN"
@@ -186,35 +186,35 @@ def test_a_return_is_held_against_the_repair_of_its_fault(tmp_path):
     assert decision.assessed_on == date(2025, 3, 30)
 
 
-def test_a_redo_under_cover_runs_on_with_the_old_cover(tmp_path):
-    files.bring(files.write(tmp_path, files.row(), files.back()))
+def test_a_warranty_repair_continues_the_old_warranty(tmp_path):
+    files.import_file(files.write(tmp_path, files.row(), files.back()))
     first, redo = Repair.objects.order_by("job__booked_in_on")
     assert redo.warranty_until == first.warranty_until == date(2025, 9, 6)
 
 
-def test_a_return_not_decided_yet_is_undecided(tmp_path):
-    files.bring(files.write(tmp_path, files.row(), files.back(return_is="")))
+def test_a_return_may_be_not_assessed_yet(tmp_path):
+    files.import_file(files.write(tmp_path, files.row(), files.back(return_is="")))
     assert ReturnAssessment.objects.get().what == states.UNDECIDED
 
 
-def test_a_return_may_be_of_a_job_brought_in_before(tmp_path):
-    files.bring(files.write(tmp_path, files.row()))
-    files.bring(files.write(tmp_path, files.back()))
+def test_a_return_may_be_of_a_job_imported_before(tmp_path):
+    files.import_file(files.write(tmp_path, files.row()))
+    files.import_file(files.write(tmp_path, files.back()))
     assert ReturnAssessment.objects.get().earlier.job.number == "25-00007"
     assert Device.objects.count() == 1
 
 
-def test_a_return_of_a_job_without_a_repair_is_kept_in_words(tmp_path):
+def test_a_return_of_a_job_without_a_repair_is_kept_as_a_note(tmp_path):
     first = files.bare(handed_back="2025-03-10", outcome="no fault found")
     again = files.back(serial="", maker="", email="", phone="", return_is="new fault")
-    files.bring(files.write(tmp_path, first, again))
+    files.import_file(files.write(tmp_path, first, again))
     assert not ReturnAssessment.objects.exists()
-    told = Job.objects.get(number="25-00019").imported_text
-    assert told == "returned_from: 25-00007\nreturn_is: new_fault"
+    note = Job.objects.get(number="25-00019").imported_text
+    assert note == "returned_from: 25-00007\nreturn_is: new_fault"
 
 
 @pytest.mark.parametrize(
-    ("rows", "line", "says"),
+    ("rows", "line", "message"),
     [
         ([files.back()], 2, "There is no job 25-00007."),
         (
@@ -233,23 +233,23 @@ def test_a_return_of_a_job_without_a_repair_is_kept_in_words(tmp_path):
         ([files.row(), files.back(serial="", model="Slate 15")], 4, "another model"),
     ],
 )
-def test_a_return_that_cannot_be_is_named(tmp_path, rows, line, says):
-    wrong = files.refused(files.write(tmp_path, *rows))
-    told = [w for w in wrong if f"line {line}, returned_from: " in w and says in w]
-    assert len(told) == 1, wrong
+def test_an_impossible_return_is_an_error(tmp_path, rows, line, message):
+    errors = files.errors(files.write(tmp_path, *rows))
+    found = [w for w in errors if f"line {line}, returned_from: " in w and message in w]
+    assert len(found) == 1, errors
 
 
-def test_returns_in_a_circle_are_named(tmp_path):
+def test_circular_returns_are_an_error(tmp_path):
     day = {"booked_in": "2025-03-10", "handed_back": "2025-03-10"}
     rows = [files.row(job=a, returned_from=b, **day) for a, b in ("AB", "BC", "CA")]
-    wrong = files.refused(files.write(tmp_path, *rows))
-    assert any("Circular returns: A from B from C from A" in w for w in wrong)
+    errors = files.errors(files.write(tmp_path, *rows))
+    assert any("Circular returns: A from B from C from A" in w for w in errors)
 
 
-# --- the shelf ------------------------------------------------------------------
+# --- stock ----------------------------------------------------------------------
 
 
-def shelf_agrees():
+def assert_stock_agrees():
     for part in Part.objects.all():
         moves = sum(part.moves.values_list("quantity", flat=True))
         left = sum(part.deliveries.values_list("remaining", flat=True))
@@ -261,22 +261,22 @@ def shelf_agrees():
         assert moves == delivery.remaining
 
 
-def test_what_was_used_was_received_so_the_shelf_stays_as_it_is(tmp_path):
+def test_used_parts_were_received_so_stock_stays_as_it_is(tmp_path):
     part = make.part("P-100")
     make.delivery(part, 4, lot="L7")
-    files.bring(
+    files.import_file(
         files.write(tmp_path, files.row(), files.row(job="8", parts="P-100*1;Q*3"))
     )
     part.refresh_from_db()
     assert part.on_hand == 4
     assert part.deliveries.get(lot="L7").quantity == 6
     assert Part.objects.get(number="Q").on_hand == 0
-    shelf_agrees()
+    assert_stock_agrees()
 
 
-def test_a_cost_of_parts_that_no_part_explains_is_kept(tmp_path):
-    told = files.row(parts="P-100*2@2.50;SCREW*4", parts_cost="5.80")
-    files.bring(files.write(tmp_path, told))
+def test_parts_cost_beyond_the_listed_parts_is_stored(tmp_path):
+    row = files.row(parts="P-100*2@2.50;SCREW*4", parts_cost="5.80")
+    files.import_file(files.write(tmp_path, row))
     repair = Repair.objects.get()
     assert repair.parts_cost_from_history == Decimal("0.80")
     assert repair.cost == Decimal("31.30")
@@ -284,26 +284,26 @@ def test_a_cost_of_parts_that_no_part_explains_is_kept(tmp_path):
 
 
 @pytest.mark.parametrize("cost", ["4.99", "5.01"])
-def test_parts_must_cost_what_they_cost_one_by_one(tmp_path, cost):
-    wrong = files.refused(files.write(tmp_path, files.row(parts_cost=cost)))
-    assert wrong[0].startswith("line 2, parts_cost: parts adds up to 5.00, but")
+def test_parts_cost_must_be_the_sum_of_the_parts(tmp_path, cost):
+    errors = files.errors(files.write(tmp_path, files.row(parts_cost=cost)))
+    assert errors[0].startswith("line 2, parts_cost: parts adds up to 5.00, but")
 
 
 # --- the fault book -------------------------------------------------------------
 
 
-def test_a_code_is_named_once_for_all_its_rows(tmp_path):
+def test_a_new_code_needs_a_name_in_one_row_only(tmp_path):
     nameless = files.row(job="8", fault_name="", fix_name="")
-    files.bring(files.write(tmp_path, nameless, files.row()))
+    files.import_file(files.write(tmp_path, nameless, files.row()))
     assert Fault.objects.get().name == "Charging socket open"
     fix = Fix.objects.get()
     assert (fix.minutes, fix.declared) == (45, "lasting")
 
 
-def test_a_code_in_the_book_needs_no_name_and_keeps_its_own(tmp_path):
+def test_a_code_in_the_fault_book_keeps_its_name(tmp_path):
     fault = make.fault(code="PWR-JACK-OPEN", name="Socket")
     make.fix(fault, code="JACK-NEW", warranty_days=400)
-    files.bring(files.write(tmp_path, files.row(fix_name="")))
+    files.import_file(files.write(tmp_path, files.row(fix_name="")))
     fault.refresh_from_db()
     repair = Repair.objects.get()
     assert fault.name == "Socket" and repair.fault == fault
@@ -311,30 +311,30 @@ def test_a_code_in_the_book_needs_no_name_and_keeps_its_own(tmp_path):
     assert repair.warranty_days == 400
 
 
-def test_an_unknown_code_without_a_name_is_refused(tmp_path):
-    wrong = files.refused(files.write(tmp_path, files.row(fault_name="", fix_name="")))
-    assert wrong[0].startswith(
+def test_a_new_code_without_a_name_is_an_error(tmp_path):
+    errors = files.errors(files.write(tmp_path, files.row(fault_name="", fix_name="")))
+    assert errors[0].startswith(
         "line 2, fault: The fault book has no fault PWR-JACK-OPEN"
     )
-    assert wrong[1].startswith("line 2, fix: The fault book has no fix JACK-NEW")
+    assert errors[1].startswith("line 2, fix: The fault book has no fix JACK-NEW")
 
 
-# --- again ----------------------------------------------------------------------
+# --- repeated imports -----------------------------------------------------------
 
 
-def test_a_second_run_changes_nothing_and_says_so(tmp_path):
+def test_a_second_import_changes_nothing_and_says_so(tmp_path):
     path = files.write(tmp_path, files.row(), files.back(), files.bare(job="9"))
-    files.bring(path)
+    files.import_file(path)
     before = files.records()
-    said = files.bring(path)
+    output = files.import_file(path)
     assert files.records() == before
-    assert "No new jobs" in said and "3 jobs existed already." in said
+    assert "No new jobs" in output and "3 jobs existed already." in output
 
 
-def test_a_longer_file_brings_only_what_is_new(tmp_path):
-    files.bring(files.write(tmp_path, files.row()))
-    said = files.bring(files.write(tmp_path, files.row(), files.back()))
-    assert "1 job existed already." in said
+def test_a_longer_file_adds_only_what_is_new(tmp_path):
+    files.import_file(files.write(tmp_path, files.row()))
+    output = files.import_file(files.write(tmp_path, files.row(), files.back()))
+    assert "1 job existed already." in output
     assert Job.objects.count() == 2 and Device.objects.count() == 1
 
 
@@ -348,35 +348,37 @@ def test_a_longer_file_brings_only_what_is_new(tmp_path):
         ("declared", "stopgap", "lasting"),
     ],
 )
-def test_a_known_job_told_otherwise_is_named_and_not_overwritten(
+def test_an_existing_job_with_different_data_is_an_error(
     tmp_path, column, text, on_record
 ):
-    files.bring(files.write(tmp_path, files.row()))
+    files.import_file(files.write(tmp_path, files.row()))
     changed = files.row(**{column: text})
-    wrong = files.refused(files.write(tmp_path, changed, files.bare(job="new")))
-    assert len(wrong) == 2
-    says = f"line 2, {column}: Job 25-00007 already exists with different data: "
-    assert wrong[0].startswith(says)
-    assert text in wrong[0] and on_record in wrong[0]
+    errors = files.errors(files.write(tmp_path, changed, files.bare(job="new")))
+    assert len(errors) == 2
+    message = f"line 2, {column}: Job 25-00007 already exists with different data: "
+    assert errors[0].startswith(message)
+    assert text in errors[0] and on_record in errors[0]
 
 
-def test_a_repair_more_on_a_known_job_is_named(tmp_path):
-    files.bring(files.write(tmp_path, files.row()))
+def test_one_repair_more_on_an_existing_job_is_an_error(tmp_path):
+    files.import_file(files.write(tmp_path, files.row()))
     more = files.row(fault="AUD", fault_name="Audio")
-    wrong = files.refused(files.write(tmp_path, files.row(), more))
-    assert "the file has one repair more" in wrong[0]
+    errors = files.errors(files.write(tmp_path, files.row(), more))
+    assert "the file has one repair more" in errors[0]
 
 
-def test_check_writes_nothing_and_finds_the_same(tmp_path):
+def test_check_saves_nothing_and_finds_the_same(tmp_path):
     path = files.write(tmp_path, files.row(), files.back())
     before = files.records()
-    assert "2 rows checked, no errors" in files.bring(path, "--check")
+    assert "2 rows checked, no errors" in files.import_file(path, "--check")
     assert files.records() == before
-    wrong = files.refused(files.write(tmp_path, files.row(fault_name="")), "--check")
-    assert "no fault PWR-JACK-OPEN" in wrong[0]
+    errors = files.errors(files.write(tmp_path, files.row(fault_name="")), "--check")
+    assert "no fault PWR-JACK-OPEN" in errors[0]
 
 
-def test_the_shops_own_numbers_go_on_after_those_of_the_file(tmp_path):
-    files.bring(files.write(tmp_path, files.row(job="25-00412"), files.bare(job="A")))
+def test_the_shops_job_numbers_continue_after_those_of_the_file(tmp_path):
+    files.import_file(
+        files.write(tmp_path, files.row(job="25-00412"), files.bare(job="A"))
+    )
     assert Series.objects.get(name="job 2025").last == 412
     assert Job.next_number(date(2025, 5, 1)) == "25-00413"

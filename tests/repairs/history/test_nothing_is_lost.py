@@ -1,4 +1,4 @@
-"""What landed is told again, straight from the records, and compared cell by cell."""
+"""What was imported is read back from the records and compared cell by cell."""
 
 import random
 from datetime import date, timedelta
@@ -19,7 +19,7 @@ AMOUNTS = ("charged", "parts_cost")
 def a_file(rows, *, seed=11):
     """Rows of every sort: several repairs, returns, gaps, spellings, odd characters."""
     pick = random.Random(seed)
-    told, done = [], []
+    table, done = [], []
     for n in range(rows):
         came = date(2024, 1, 1) + timedelta(days=n)
         who = pick.randrange(rows // 3)
@@ -54,12 +54,14 @@ def a_file(rows, *, seed=11):
                 cells["outcome"] = "no fault found"
             cells["minutes"] = pick.choice(["", "0", "15"])
             cells["charged"] = pick.choice(["", "0.00", "25.00"])
-            told.append(cells)
+            table.append(cells)
             continue
         for fault in pick.sample(range(9), pick.choice([1, 1, 2, 3])):
-            told.append(cells | repair(pick, fault, is_back=bool(cells["handed_back"])))
-    pick.shuffle(told)
-    return told
+            table.append(
+                cells | repair(pick, fault, is_back=bool(cells["handed_back"]))
+            )
+    pick.shuffle(table)
+    return table
 
 
 def repair(pick, fault, *, is_back):
@@ -94,7 +96,7 @@ def repair(pick, fault, *, is_back):
     return cells
 
 
-def landed():
+def stored_rows():
     """One row a repair, read field by field from where each cell belongs."""
     for job in Job.objects.all():
         last = job.decisions.last()
@@ -114,7 +116,7 @@ def landed():
             "returned_from": last.earlier.job.number if last else "",
             "return_is": last.what if last else "",
         }
-        cells |= beside(job.imported_text)
+        cells |= noted(job.imported_text)
         for one in job.repairs.all():
             used = [
                 (u.part.number, u.quantity, u.cost, u.delivery.lot)
@@ -135,7 +137,7 @@ def landed():
                     "parts_cost": one.parts_cost_from_history + alone,
                     "parts": used,
                 }
-                | beside(one.imported_text)
+                | noted(one.imported_text)
             )
         if not job.repairs.exists():
             minutes = sum(job.labour.values_list("minutes", flat=True))
@@ -149,69 +151,67 @@ def landed():
             }
 
 
-def beside(words):
-    return dict(line.split(": ", 1) for line in words.split("\n") if line)
+def noted(text):
+    return dict(line.split(": ", 1) for line in text.split("\n") if line)
 
 
-def says_the_same(column, text, kept):
-    """Whether what is kept is what the cell says. An empty cell says nothing."""
+def is_same(column, text, stored):
+    """Return whether the record holds what the cell says, if it says anything."""
     if text == "":
         if column in ("handed_back", "fix", "declared", "charged", "returned_from"):
-            return not kept and kept != 0
+            return not stored and stored != 0
         if column == "outcome":
-            return kept in ("", "declined")
+            return stored in ("", "declined")
         if column == "return_is":
-            return kept in ("", "undecided")
+            return stored in ("", "undecided")
         return True
     if column == "phone":
         number = phonenumbers.parse(text, "GB")
         text = phonenumbers.format_number(number, phonenumbers.PhoneNumberFormat.E164)
     if column in AMOUNTS:
-        return Decimal(text) == kept
+        return Decimal(text) == stored
     if column in ("outcome", "return_is"):
         text = text.replace(" ", "_")
     if column == "parts":
-        return len(kept) == len(text.split(";")) and all(
-            part_says(told, *one)
-            for told, one in zip(text.split(";"), kept, strict=True)
+        return len(stored) == len(text.split(";")) and all(
+            is_same_part(part, *one)
+            for part, one in zip(text.split(";"), stored, strict=True)
         )
-    return text == kept
+    return text == stored
 
 
-def part_says(told, number, quantity, cost, lot):
-    rest, _, told_lot = told.partition("#")
-    rest, _, told_cost = rest.partition("@")
-    same_cost = not told_cost or Decimal(told_cost) == cost
-    return rest == f"{number}*{quantity}" and lot == told_lot and same_cost
+def is_same_part(cell, number, quantity, cost, lot):
+    rest, _, cell_lot = cell.partition("#")
+    rest, _, cell_cost = rest.partition("@")
+    same_cost = not cell_cost or Decimal(cell_cost) == cost
+    return rest == f"{number}*{quantity}" and lot == cell_lot and same_cost
 
 
-def test_every_cell_of_a_long_and_odd_file_can_be_told_again(tmp_path):
-    told = a_file(300)
-    path = files.write(tmp_path, *told)
-    files.bring(path)
-    kept = {(row["job"], row["fault"]): row for row in landed()}
-    assert len(kept) == len(told) > 350
+def test_every_cell_of_a_long_and_odd_file_can_be_read_back(tmp_path):
+    rows = a_file(300)
+    path = files.write(tmp_path, *rows)
+    files.import_file(path)
+    stored = {(row["job"], row["fault"]): row for row in stored_rows()}
+    assert len(stored) == len(rows) > 350
     lost = [
-        (row["job"], column, row[column], kept[row["job"], row["fault"]][column])
-        for row in told
+        (row["job"], column, row[column], stored[row["job"], row["fault"]][column])
+        for row in rows
         for column in COLUMNS
-        if not says_the_same(
-            column, row[column], kept[row["job"], row["fault"]][column]
-        )
+        if not is_same(column, row[column], stored[row["job"], row["fault"]][column])
     ]
     assert lost == []
     before = files.records()
-    assert "No new jobs" in files.bring(path)
+    assert "No new jobs" in files.import_file(path)
     assert files.records() == before
 
 
-def test_the_comparison_sees_what_is_lost():
-    assert not says_the_same("customer", "Ada", "ada")
-    assert not says_the_same("charged", "1.00", Decimal("1.01"))
-    assert not says_the_same("charged", "", Decimal(0))
-    assert not says_the_same("minutes", "15", "0")
-    assert not says_the_same("parts", "A*1", [])
-    assert not says_the_same("parts", "A*1@2#L", [("A", 1, Decimal(2), "M")])
+def test_the_comparison_notices_what_is_lost():
+    assert not is_same("customer", "Ada", "ada")
+    assert not is_same("charged", "1.00", Decimal("1.01"))
+    assert not is_same("charged", "", Decimal(0))
+    assert not is_same("minutes", "15", "0")
+    assert not is_same("parts", "A*1", [])
+    assert not is_same("parts", "A*1@2#L", [("A", 1, Decimal(2), "M")])
 
 
 def test_every_column_is_filled_somewhere_in_that_file():

@@ -16,12 +16,12 @@ def header(names, *more):
 
 
 HEADER = header(COLUMNS)
-RIGHT = files.text(files.row())
+VALID = files.text(files.row())
 ZOE = files.text(files.row(customer="Zoë"))
 
 
 @pytest.mark.parametrize(
-    ("content", "says"),
+    ("content", "message"),
     [
         (b"", "is empty"),
         (b"\xef\xbb\xbf", "is empty"),
@@ -30,11 +30,11 @@ ZOE = files.text(files.row(customer="Zoë"))
             ZOE.encode("latin-1"),
             "Byte 0xEB in line 2 is not UTF-8 text.",
         ),
-        (RIGHT.encode("utf-16"), "is UTF-16"),
-        (RIGHT.encode("utf-16-le"), "Line 1 has a NUL byte"),
-        (RIGHT.encode() + b"\x00", "Line 4 has a NUL byte"),
-        (RIGHT.replace(",", ";").encode(), "separated by semicolons"),
-        (RIGHT.replace(",", "\t").encode(), "separated by tabs"),
+        (VALID.encode("utf-16"), "is UTF-16"),
+        (VALID.encode("utf-16-le"), "Line 1 has a NUL byte"),
+        (VALID.encode() + b"\x00", "Line 4 has a NUL byte"),
+        (VALID.replace(",", ";").encode(), "separated by semicolons"),
+        (VALID.replace(",", "\t").encode(), "separated by tabs"),
         (b"PK\x03\x04rest", "spreadsheet or archive"),
         (
             header(COLUMNS, "colour", "smell"),
@@ -60,38 +60,38 @@ ZOE = files.text(files.row(customer="Zoë"))
         ),
     ],
 )
-def test_a_file_that_cannot_be_read_is_refused_with_a_sentence(tmp_path, content, says):
+def test_an_unreadable_file_is_refused_with_a_reason(tmp_path, content, message):
     path = tmp_path / "past.csv"
     path.write_bytes(content)
-    wrong = files.refused(path)
-    assert says in wrong[-1] and len(wrong[-1]) < 700
+    errors = files.errors(path)
+    assert message in errors[-1] and len(errors[-1]) < 700
 
 
-def test_a_row_too_wide_or_too_narrow_is_named(tmp_path):
+def test_a_row_with_too_many_or_too_few_cells_is_an_error(tmp_path):
     path = tmp_path / "past.csv"
     path.write_text(header(REQUIRED).decode() + "1,2,3\n\n,,,,\n1,2,3,4,5,6\n")
-    wrong = files.refused(path)
-    assert wrong[0].startswith("line 2: Row has 3 cells, header has 5.")
-    assert wrong[1].startswith("line 5: Row has 6 cells")
+    errors = files.errors(path)
+    assert errors[0].startswith("line 2: Row has 3 cells, header has 5.")
+    assert errors[1].startswith("line 5: Row has 6 cells")
 
 
-def test_a_file_without_rows_brings_nothing(tmp_path):
+def test_a_file_without_rows_imports_nothing(tmp_path):
     path = tmp_path / "past.csv"
     path.write_text(header(REQUIRED).decode())
-    assert "no rows below the header" in files.bring(path)
+    assert "no rows below the header" in files.import_file(path)
 
 
-def test_a_file_that_is_not_there_is_wrong_use(tmp_path):
+def test_a_missing_file_is_a_usage_error(tmp_path):
     with pytest.raises(CommandError, match="cannot be opened") as refusal:
-        files.bring(tmp_path / "none.csv")
+        files.import_file(tmp_path / "none.csv")
     assert refusal.value.returncode == 2
     with pytest.raises(CommandError) as refusal:
-        files.bring(tmp_path)
+        files.import_file(tmp_path)
     assert refusal.value.returncode == 2
 
 
 def in_a_shell(file, data):
-    """What the command says as people call it, on a database without tables."""
+    """Return the finished command, run on a database without tables."""
     ran = subprocess.run(
         [sys.executable, "manage.py", "import_history", str(file)],
         env={**os.environ, "SHOPDESK_DATA": str(data), "DATABASE_URL": ""},
@@ -108,7 +108,7 @@ def test_the_exit_code_reaches_the_shell(tmp_path):
     assert ran.returncode == 2 and "cannot be opened" in ran.stderr
 
 
-def test_without_books_it_says_what_to_do_first(tmp_path):
+def test_without_a_database_it_says_what_to_do_first(tmp_path):
     file = tmp_path / "past.csv"
     file.write_text("job,booked_in,customer,kind,model\n")
     ran = in_a_shell(file, tmp_path / "data")

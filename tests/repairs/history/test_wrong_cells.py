@@ -13,7 +13,7 @@ TOMORROW = timezone.localdate() + timedelta(days=1)
 
 
 @pytest.mark.parametrize(
-    ("column", "text", "says"),
+    ("column", "text", "message"),
     [
         ("job", "", "Required."),
         ("job", "9" * 41, "Longer than 40"),
@@ -59,29 +59,29 @@ TOMORROW = timezone.localdate() + timedelta(days=1)
         ("return_is", "my fault", "Use same fault or new fault"),
     ],
 )
-def test_a_wrong_cell_is_named_with_its_line_and_column(tmp_path, column, text, says):
+def test_an_error_names_line_and_column(tmp_path, column, text, message):
     path = files.write(tmp_path, files.row(job="1"), files.row(**{column: text}))
-    wrong = files.refused(path)
-    at = [w for w in wrong if says in w]
-    assert len(at) == 1, wrong
+    errors = files.errors(path)
+    at = [w for w in errors if message in w]
+    assert len(at) == 1, errors
     # The first row takes lines 2 and 3: its complaint has two.
     assert at[0].startswith(f"line 4, {column}: ")
 
 
 def test_every_wrong_part_of_a_cell_is_named(tmp_path):
-    wrong = files.refused(files.write(tmp_path, files.row(parts="P-100*0;Q;R*1@x")))
-    assert [w.split(": ")[0] for w in wrong[:-1]] == ["line 2, parts"] * 3
-    assert "3 errors" in wrong[-1]
+    errors = files.errors(files.write(tmp_path, files.row(parts="P-100*0;Q;R*1@x")))
+    assert [w.split(": ")[0] for w in errors[:-1]] == ["line 2, parts"] * 3
+    assert "3 errors" in errors[-1]
 
 
 @pytest.mark.parametrize("day", ["1990-01-01", str(TOMORROW)])
-def test_the_first_and_the_last_day_are_let_in(tmp_path, day):
-    files.bring(files.write(tmp_path, files.row(booked_in=day, handed_back=day)))
+def test_the_first_and_the_last_day_are_accepted(tmp_path, day):
+    files.import_file(files.write(tmp_path, files.row(booked_in=day, handed_back=day)))
     assert str(Job.objects.get().booked_in_on) == day
 
 
-def test_fault_facts_without_a_fault_are_refused(tmp_path):
-    told = files.bare(
+def test_details_of_a_fault_need_the_fault(tmp_path):
+    row = files.bare(
         fault_name="a",
         fix="A",
         fix_name="b",
@@ -89,8 +89,8 @@ def test_fault_facts_without_a_fault_are_refused(tmp_path):
         parts="A*1",
         parts_cost="1",
     )
-    wrong = files.refused(files.write(tmp_path, told))
-    named = [w.split(": ")[0].removeprefix("line 2, ") for w in wrong[:-1]]
+    errors = files.errors(files.write(tmp_path, row))
+    named = [w.split(": ")[0].removeprefix("line 2, ") for w in errors[:-1]]
     assert set(named) == {
         "fault_name",
         "fix",
@@ -101,42 +101,42 @@ def test_fault_facts_without_a_fault_are_refused(tmp_path):
     }
 
 
-def test_rows_of_one_job_must_agree_and_both_are_named(tmp_path):
+def test_rows_of_one_job_must_agree(tmp_path):
     other = files.row(fault="AUD", fault_name="Audio", customer="Ben")
-    wrong = files.refused(files.write(tmp_path, files.row(), other))
-    assert wrong[0] == (
+    errors = files.errors(files.write(tmp_path, files.row(), other))
+    assert errors[0] == (
         "line 4, customer: Job 25-00007 has “Ben” here and “Ada Fenwick” in line 2."
         " All rows of a job must have the same value."
     )
 
 
-def test_the_same_row_twice_is_refused(tmp_path):
-    wrong = files.refused(files.write(tmp_path, files.row(), files.row()))
-    assert wrong[0] == "line 4: This row is the same as line 2."
+def test_a_duplicate_row_is_an_error(tmp_path):
+    errors = files.errors(files.write(tmp_path, files.row(), files.row()))
+    assert errors[0] == "line 4: This row is the same as line 2."
 
 
-def test_one_wrong_row_keeps_all_others_out_and_is_no_missing_job(tmp_path):
-    wrong = files.refused(files.write(tmp_path, files.row(minutes="x"), files.back()))
-    assert len(wrong) == 2  # no word that job 25-00007 is missing
-    assert wrong[1] == "1 error. Nothing was imported."
+def test_one_wrong_row_keeps_all_others_out_but_is_no_missing_job(tmp_path):
+    errors = files.errors(files.write(tmp_path, files.row(minutes="x"), files.back()))
+    assert len(errors) == 2  # no word that job 25-00007 is missing
+    assert errors[1] == "1 error. Nothing was imported."
 
 
-def test_fifty_are_told_and_the_rest_counted(tmp_path):
-    wrong = files.refused(
+def test_fifty_errors_are_listed_and_the_rest_counted(tmp_path):
+    errors = files.errors(
         files.write(tmp_path, *[files.bare(minutes="x", job=str(n)) for n in range(80)])
     )
-    assert len(wrong) == 52
-    assert wrong[50] == "… and 30 more."
-    assert wrong[51] == "80 errors. Nothing was imported."
+    assert len(errors) == 52
+    assert errors[50] == "… and 30 more."
+    assert errors[51] == "80 errors. Nothing was imported."
 
 
 def test_a_sum_of_parts_may_have_been_rounded_to_the_cent(tmp_path):
-    told = files.row(parts="R-1*3@0.333", parts_cost="1.00")
-    files.bring(files.write(tmp_path, told))
+    row = files.row(parts="R-1*3@0.333", parts_cost="1.00")
+    files.import_file(files.write(tmp_path, row))
     assert Repair.objects.get().parts_cost_from_history == Decimal("0.001")
 
 
-def test_a_job_of_countless_rows_is_no_job(tmp_path):
+def test_a_job_has_at_most_a_hundred_rows(tmp_path):
     rows = [files.row(fault=f"F-{n}", fault_name="x", job="1") for n in range(150)]
-    wrong = files.refused(files.write(tmp_path, *rows))
-    assert wrong[0].endswith("job: Job 1 has more than 100 rows.")
+    errors = files.errors(files.write(tmp_path, *rows))
+    assert errors[0].endswith("job: Job 1 has more than 100 rows.")

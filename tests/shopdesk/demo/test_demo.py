@@ -27,8 +27,8 @@ from repairs.jobs.models import Job, Labour, Repair, ReturnAssessment
 from repairs.stock.models import Delivery, Part, StockMovement
 from shopdesk.demo import facts
 from shopdesk.demo.past import BAD_LOT, past
-from shopdesk.demo.present import JOBS, STORIES
 from shopdesk.demo.samples import SAMPLES
+from shopdesk.demo.stories import JOBS, STEPS
 from shopdesk.mail.models import Email
 from shopdesk.shop.models import Shop, TaxRate
 from shopdesk.staff.models import User
@@ -64,7 +64,7 @@ def test_there_are_jobs_in_every_state_today(demo):
     assert Labour.objects.running().count() == 1
 
 
-def test_returns_are_there_decided_and_not(demo):
+def test_returns_are_assessed_or_not_assessed_yet(demo):
     kinds = set(ReturnAssessment.objects.values_list("what", flat=True))
     assert kinds == set(states.RETURN_IS)
     here = Job.objects.open().filter(decisions__isnull=False).distinct()
@@ -72,12 +72,12 @@ def test_returns_are_there_decided_and_not(demo):
     assert now == {"undecided": 2, "same_fault": 2, "handling_damage": 1}
 
 
-def test_quotes_and_bills_are_there_with_their_papers(demo):
+def test_quotes_and_invoices_have_their_documents(demo):
     assert {*Quote.objects.values_list("state", flat=True)} == set(quote_states.LABELS)
     frozen = Quote.objects.filter(sent_at__isnull=False)
-    for kept in [*frozen, *Invoice.objects.all()]:
-        assert bytes(kept.paper).startswith(b"%PDF")
-    standing = Counter(bill.standing for bill in Invoice.objects.with_balance())
+    for row in [*frozen, *Invoice.objects.all()]:
+        assert bytes(row.paper).startswith(b"%PDF")
+    standing = Counter(invoice.standing for invoice in Invoice.objects.with_balance())
     assert standing == {"paid": 4, "owed": 4, "credited": 1, "credit note": 2}
     assert {*Payment.objects.values_list("means", flat=True)} >= {
         "cash",
@@ -86,7 +86,7 @@ def test_quotes_and_bills_are_there_with_their_papers(demo):
     }
 
 
-def test_every_act_of_the_till_was_done_at_least_once(demo):
+def test_every_kind_of_record_exists(demo):
     for kind in (
         ChangeOrder,
         Collection,
@@ -106,28 +106,28 @@ def test_every_act_of_the_till_was_done_at_least_once(demo):
 
 def test_numbers_follow_the_days(demo):
     for kind in Invoice.Kind:
-        bills = Invoice.objects.filter(kind=kind).order_by("number")
-        assert [b.number for b in bills] == list(range(1, len(bills) + 1))
-        days = [bill.issued_on for bill in bills]
+        invoices = Invoice.objects.filter(kind=kind).order_by("number")
+        assert [i.number for i in invoices] == list(range(1, len(invoices) + 1))
+        days = [invoice.issued_on for invoice in invoices]
         assert days == sorted(days)
 
 
-def test_no_step_lies_in_the_time_to_come(demo):
+def test_no_step_is_in_the_future(demo):
     for job in Job.objects.filter(is_from_history=False).prefetch_related("steps"):
         moments = [step.made_at for step in job.steps.all()]
         assert moments == sorted(moments) and moments[-1] < timezone.now()
 
 
-# --- what comes back ------------------------------------------------------------
+# --- comebacks ------------------------------------------------------------------
 
 
 @pytest.fixture
 def rows(demo):
-    """The month's table by fault and fix."""
+    """The comeback table by fault and fix."""
     out = io.StringIO()
     call_command("comebacks", "--format", "json", stdout=out)
-    told = [SimpleNamespace(**row) for row in json.loads(out.getvalue())]
-    return {(row.fault, row.fix): row for row in told}
+    found = [SimpleNamespace(**row) for row in json.loads(out.getvalue())]
+    return {(row.fault, row.fix): row for row in found}
 
 
 def test_about_one_repair_in_eight_comes_back(rows):
@@ -136,7 +136,7 @@ def test_about_one_repair_in_eight_comes_back(rows):
     assert 0.06 < share < 0.18
 
 
-def test_a_lasting_fix_that_is_a_stopgap_in_truth_is_found_out(rows):
+def test_a_lasting_fix_that_is_really_a_stopgap_is_found(rows):
     for pair in (
         ("DSP-BALLS-CRACK", "BALLS-REFLOW"),
         ("PWR-JACK-LOOSE", "JACK-RESOLDER"),
@@ -145,19 +145,19 @@ def test_a_lasting_fix_that_is_a_stopgap_in_truth_is_found_out(rows):
         assert rows[pair].verdict == "comes back"
 
 
-def test_a_stopgap_may_hold_and_a_lasting_fix_mostly_does(rows):
+def test_a_stopgap_may_last_and_a_lasting_fix_mostly_does(rows):
     assert rows["MEC-HINGE-TORN", "HINGE-GLUE"].declared == "stopgap"
     assert rows["MEC-HINGE-TORN", "HINGE-GLUE"].verdict == "holds"
     verdicts = Counter(r.verdict for r in rows.values() if r.declared == "lasting")
     assert verdicts["holds"] >= 5
 
 
-def test_the_truth_shows_through_the_chance(rows):
-    """Fixes that hold in truth came back less than those that do not."""
-    truth = {(f.code, p.fix): p.risk for f in facts.FAULTS.values() for p in f.pairs}
+def test_unreliable_fixes_come_back_more_often(rows):
+    """Compare with the true risks, which only the demo knows."""
+    risk = {(f.code, p.fix): p.risk for f in facts.FAULTS.values() for p in f.pairs}
 
     def came_back(is_bad):
-        chosen = [r for pair, r in rows.items() if (truth[pair] >= 0.3) == is_bad]
+        chosen = [r for pair, r in rows.items() if (risk[pair] >= 0.3) == is_bad]
         return sum(r.returned for r in chosen) / sum(r.repairs for r in chosen)
 
     assert came_back(True) > 0.25
@@ -187,10 +187,10 @@ def test_one_delivery_is_bad(demo):
     assert share(bad) > 0.25 and share(good) < 0.1
 
 
-# --- the shelf ------------------------------------------------------------------
+# --- stock ----------------------------------------------------------------------
 
 
-def test_the_shelf_agrees_with_its_moves_and_deliveries(demo):
+def test_stock_agrees_with_its_movements_and_deliveries(demo):
     for part in Part.objects.all():
         moves = part.moves.aggregate(n=Sum("quantity"))["n"]
         left = part.deliveries.aggregate(n=Sum("remaining"))["n"]
@@ -202,10 +202,10 @@ def test_the_shelf_agrees_with_its_moves_and_deliveries(demo):
     assert -used == on_jobs
 
 
-# --- nobody real ----------------------------------------------------------------
+# --- invented people ------------------------------------------------------------
 
 
-def test_nobody_can_be_written_to_or_rung_up(demo):
+def test_no_customer_can_be_reached(demo):
     for customer in Customer.objects.all():
         assert re.fullmatch(r"\+44(1632960|7700900)\d{3}", customer.phone)
         assert re.fullmatch(r"([\w.]+@example\.(org|net|com))?", customer.email)
@@ -221,20 +221,21 @@ def test_the_data_files_fit_together():
     assert all(kind.models and kind.accessories for kind in facts.KINDS.values())
     for fix in facts.FIXES.values():
         assert {number for number, _ in fix.parts} <= set(facts.PARTS)
-    assert {job["story"] for job in JOBS} == set(STORIES)
+    steps = " ".join(job["steps"] for job in JOBS).split()
+    assert {step.split(":")[0] for step in steps} == set(STEPS)
     assert {job["fault"] for job in JOBS} - {""} <= set(facts.FAULTS)
     days = [int(job["days"]) for job in JOBS]
     assert days == sorted(days, reverse=True)  # job numbers follow the days
 
 
-# --- the same again -------------------------------------------------------------
+# --- repeated runs --------------------------------------------------------------
 
 
-def test_the_same_seed_makes_the_same_past_on_whatever_day():
+def test_the_same_seed_makes_the_same_past_on_any_day():
     one = past(today=date(2026, 3, 2), seed=4)
     later = past(today=date(2028, 7, 9), seed=4)
 
-    def told(rows, today):
+    def facts_of(rows, today):
         return [
             (
                 row.customer,
@@ -246,7 +247,7 @@ def test_the_same_seed_makes_the_same_past_on_whatever_day():
             for row in rows
         ]
 
-    assert told(one, date(2026, 3, 2)) == told(later, date(2028, 7, 9))
+    assert facts_of(one, date(2026, 3, 2)) == facts_of(later, date(2028, 7, 9))
     assert past(today=date(2026, 3, 2), seed=5) != one
     assert min(row.handed_back for row in one) > date(2026, 3, 2) - timedelta(days=549)
     assert max(row.handed_back for row in one) < date(2026, 3, 2)
@@ -270,22 +271,22 @@ def test_a_second_run_changes_no_record_but_the_sign_ins(demo):
     assert sign_ins(out.getvalue()) != sign_ins(demo)
 
 
-def sign_ins(said):
-    return dict(line.split() for line in said.split("Sign in as\n")[1].splitlines())
+def sign_ins(output):
+    return dict(line.split() for line in output.split("Sign in as\n")[1].splitlines())
 
 
-def test_the_sign_ins_it_tells_are_those_that_open(demo):
+def test_the_printed_sign_ins_work(demo):
     out = io.StringIO()
     call_command("demo", stdout=out)
-    told = sign_ins(out.getvalue())
-    assert list(told) == ["owner", "bench", "counter"]
-    for username, words in told.items():
+    printed = sign_ins(out.getvalue())
+    assert list(printed) == ["owner", "bench", "counter"]
+    for username, words in printed.items():
         user = User.objects.get(username=username)
         assert user.kind == username and user.check_password(words)
         assert len(words) >= 15
 
 
-def test_it_tells_the_table_the_papers_and_the_sign_ins(demo):
+def test_it_prints_the_comeback_table_the_documents_and_the_sign_ins(demo):
     assert demo.startswith("Comebacks within 90 days")
     assert f"Sample documents in {settings.DATA_DIR / 'papers'}" in demo
     papers = {p.name: p.read_bytes()[:4] for p in settings.DATA_DIR.glob("papers/*")}

@@ -9,7 +9,7 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.mark.parametrize("what", ["customer", "user", "part"])
-def test_a_shop_of_its_own_is_left_alone(what):
+def test_a_database_with_another_shop_is_refused(what):
     getattr(make, what)()
     before = records()
     with pytest.raises(CommandError, match="already holds a shop"):

@@ -1,17 +1,17 @@
 """The demo shop today: jobs in every state, brought there by the shop's own actions."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import timedelta
 from decimal import Decimal
 
 from repairs.jobs import states
-from shopdesk.demo import bench_stories, quote_stories, till_stories, work_stories
-from shopdesk.demo.facts import read
+from shopdesk.demo import bench_steps, quote_steps, till_steps
+from shopdesk.demo.facts import FAULTS, read
 from shopdesk.demo.story import Story
 from shopdesk.mail.models import Email
 
 JOBS = read("jobs.csv")
-"""How many days ago each came in, how far it got, with which fault, and how it left."""
+"""How many days ago each came in and with which fault, its steps, how it left."""
 RETURNS = (
     (states.UNDECIDED, False),
     (states.UNDECIDED, False),
@@ -20,29 +20,44 @@ RETURNS = (
     (states.SAME_FAULT, True),
 )
 """What each return is assessed as, and whether it is repaired already."""
-STORIES = {
-    tell.__name__: tell
-    for module in (bench_stories, quote_stories, work_stories, till_stories)
-    for tell in module.STORIES
+STEPS = {
+    step.__name__: step
+    for module in (bench_steps, quote_steps, till_steps)
+    for step in module.STEPS
 }
 
 
 def tell_all(story: Story, *, progress: Callable[[], object] = lambda: None) -> None:
     """Tell every job in the order the devices came in: numbers follow the days."""
     for plan in JOBS:
-        if plan["handed_over"]:
-            till_stories.handed_over(story, plan)
-        else:
-            STORIES[plan["story"]](story, plan["fault"], days=int(plan["days"]))
+        _tell(story, plan)
         progress()
     for what, is_repaired in RETURNS:
-        bench_stories.returned(story, what, is_repaired=is_repaired)
+        bench_steps.book_in_return(story, what, is_repaired=is_repaired)
         progress()
-    till_stories.pay_a_part(story, days=1)
-    till_stories.close_till(story, days=5)
-    till_stories.close_till(story, days=1, missing=Decimal("0.50"))
+    till_steps.pay_a_part(story, days=1)
+    till_steps.close_till(story, days=5)
+    till_steps.close_till(story, days=1, missing=Decimal("0.50"))
     story.run_till()
     _send_emails(story)
+
+
+def _tell(story: Story, plan: Mapping[str, str]) -> None:
+    """Tell one job; without a `fault` any will do."""
+    days = int(plan["days"])
+    code = plan["fault"] or story.pick.choice(
+        [code for code in sorted(FAULTS) if not code.startswith("LIQ")]
+    )
+    is_expected = plan["start"] == "expected"
+    job = bench_steps.book_in(story, code, days, is_expected=is_expected)
+    if plan["start"] == "diagnosed":
+        bench_steps.diagnose(story, job, days, code)
+    for step in plan["steps"].split():
+        name, *how = step.split(":")
+        job.refresh_from_db()
+        STEPS[name](story, job, days, *how)
+    if plan["handed_over"]:
+        till_steps.hand_over(story, job, plan)
 
 
 def _send_emails(story: Story) -> None:

@@ -20,17 +20,15 @@ from billing.handover.shipping import (
 from billing.handover.shipping import POST as BY_POST
 from billing.invoices.actions import Buyer, credit, issue, keep_ubl, pay
 from billing.invoices.models import Invoice, Payment
-from billing.invoices.payments.actions import deposit
+from billing.invoices.payments import actions as payments
 from billing.invoices.queries import bill_of
 from billing.quotes.models import LineKind
 from billing.reminders.actions import remind
 from billing.reminders.papers import usual_words
 from repairs.jobs.models import Job
-from shopdesk.demo.bench_stories import wait_for
-from shopdesk.demo.facts import FAULTS, KINDS, words
-from shopdesk.demo.quote_stories import SIGNATURE, approved
+from shopdesk.demo.facts import KINDS, words
+from shopdesk.demo.quote_steps import SIGNATURE
 from shopdesk.demo.story import Story
-from shopdesk.demo.work_stories import ready, ready_with_extra_work
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
 
@@ -42,17 +40,14 @@ COMPANIES = words("company")
 # --- deposits -------------------------------------------------------------------------
 
 
-def awaits_parts(story: Story, code: str, *, days: int) -> Job:
-    """The part is ordered, since the customer paid a deposit for it."""
-    job = approved(story, code, days=days)
-    wait_for(story, job, "parts")
-    story.at_till(days - 2, 12, lambda: _deposit(story, job, days - 2, "card"))
-    return job
+def deposit(story: Story, job: Job, days: int, how: str) -> None:
+    """Take a deposit by cash or card when the till reaches that day."""
+    story.at_till(days - 2, 12, lambda: _take_deposit(story, job, days - 2, how))
 
 
-def _deposit(story: Story, job: Job, days: int, means: str) -> None:
+def _take_deposit(story: Story, job: Job, days: int, means: str) -> None:
     stamp = story.stamp(days, 12, story.counter)
-    deposit(
+    payments.deposit(
         job,
         amount=Decimal(30),
         means=means,
@@ -66,28 +61,19 @@ def _deposit(story: Story, job: Job, days: int, means: str) -> None:
 # --- handover -------------------------------------------------------------------------
 
 
-def handed_over(story: Story, plan: Mapping[str, str]) -> Job:
-    """Make a job ready now and hand it over on the day the plan says.
+def hand_over(story: Story, job: Job, plan: Mapping[str, str]) -> None:
+    """Hand the device over on the day the plan says.
 
-    `share` of the invoice is paid at handover by `means`; `then` names what happened
-    to the invoice afterwards. Without a `fault` any will do.
+    `share` of the invoice is paid with it by `means`; `then` names what happens to the
+    invoice afterwards.
     """
-    days, left = int(plan["days"]), int(plan["handed_over"])
-    code = plan["fault"] or story.pick.choice(
-        [code for code in sorted(FAULTS) if not code.startswith("LIQ")]
-    )
-    if plan["story"] == "ready_with_extra_work":
-        job = ready_with_extra_work(story, code, days=days)
-        story.at_till(days - 2, 12, lambda: _deposit(story, job, days - 2, "cash"))
-    else:
-        job = ready(story, code, days=days)
+    days = int(plan["handed_over"])
     if einvoice := plan["einvoice"]:
         customer = job.customer
         customer.einvoice, customer.country = einvoice, "GB"
         customer.company = customer.company or COMPANIES[einvoice == "ubl"]
         customer.save(update_fields=["einvoice", "country", "company"])
-    story.at_till(left, 16, lambda: _hand_over(story, job, plan, left))
-    return job
+    story.at_till(days, 16, lambda: _hand_over(story, job, plan, days))
 
 
 def _hand_over(story: Story, job: Job, plan: Mapping[str, str], days: int) -> None:
@@ -231,4 +217,4 @@ def close_till(story: Story, *, days: int, missing: Decimal = Decimal(0)) -> Non
     story.at_till(days, 18, act)
 
 
-STORIES = (awaits_parts,)
+STEPS = (deposit,)

@@ -1,6 +1,9 @@
-"""Devices come in and go over the bench: booked in, diagnosed, repaired, returned."""
+"""What counter and bench of the demo shop do with a device, step by step.
 
-from collections.abc import Callable
+A step takes the story, the job and how many days ago the job came in; `how` is what
+stands after the colon in jobs.csv.
+"""
+
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -19,14 +22,14 @@ from shopdesk.demo.story import Story
 # --- at the counter -------------------------------------------------------------------
 
 
-def book_in(
+def _book_in(
     story: Story,
     device: Device,
     customer: Customer,
     *,
     days: int,
     is_expected: bool = False,
-    against: Repair | None = None,
+    earlier_repair: Repair | None = None,
     **facts: object,
 ) -> Job:
     stamp = story.stamp(days, 9, story.counter)
@@ -36,15 +39,15 @@ def book_in(
         device=device,
         job=Job(consent=Job.Consent.NO, **facts),
         is_expected=is_expected,
-        against=against,
+        earlier_repair=earlier_repair,
         on=stamp.on,
         by=stamp.by,
     )
     return job
 
 
-def booked_in(story: Story, code: str, *, days: int, is_expected: bool = False) -> Job:
-    """A new device, with what this fault looks like to a customer."""
+def book_in(story: Story, code: str, days: int, *, is_expected: bool) -> Job:
+    """Book in a new device, with what this fault looks like to a customer."""
     facts = FAULTS[code]
     kind = story.pick.choice(facts.kinds)
     maker, model = story.pick.choice(KINDS[kind].models)
@@ -54,7 +57,7 @@ def booked_in(story: Story, code: str, *, days: int, is_expected: bool = False) 
     device_model, _ = DeviceModel.objects.get_or_create(
         kind=kind, maker=maker, model=model
     )
-    return book_in(
+    return _book_in(
         story,
         Device(model=device_model, serial=serial),
         story.next_customer(),
@@ -74,21 +77,12 @@ def booked_in(story: Story, code: str, *, days: int, is_expected: bool = False) 
     )
 
 
-def expected(story: Story, code: str, *, days: int) -> Job:
-    return booked_in(story, code, days=days, is_expected=True)
+# --- at the bench ---------------------------------------------------------------------
 
 
-# --- before a quote -------------------------------------------------------------------
-
-
-def diagnosed(story: Story, code: str, *, days: int) -> Job:
-    job = booked_in(story, code, days=days)
-    return diagnose(story, job, code, days=days - 1)
-
-
-def diagnose(story: Story, job: Job, code: str, *, days: int) -> Job:
+def diagnose(story: Story, job: Job, days: int, code: str) -> None:
     """Reproduce the fault, take a reading and name it."""
-    stamp = story.stamp(days, 13, story.bench)
+    stamp = story.stamp(days - 1, 13, story.bench)
     tries = story.pick.choice((3, 5, 5))
     bench.save_findings(
         job,
@@ -110,19 +104,18 @@ def diagnose(story: Story, job: Job, code: str, *, days: int) -> Job:
         high=Decimal("0.60"),
     )
     fault = Fault.objects.get(code=code)
-    repair = bench.name_fault(job, fault=fault, by=stamp.by)
+    found = bench.name_fault(job, fault=fault, by=stamp.by)
     minutes = story.pick.randrange(10, 25)
-    _add_labour(story, job, repair, minutes=minutes, note="diagnosis")
+    _add_labour(story, job, found, minutes=minutes, note="diagnosis")
     job.diagnose(by=stamp.by)
-    return job
 
 
 def _add_labour(
-    story: Story, job: Job, repair: Repair, *, minutes: int, note: str = ""
+    story: Story, job: Job, of: Repair, *, minutes: int, note: str = ""
 ) -> None:
     bench.book_minutes(
         job,
-        repair=repair,
+        repair=of,
         minutes=minutes,
         is_billable=True,
         note=note,
@@ -130,67 +123,57 @@ def _add_labour(
     )
 
 
-def wait_for(story: Story, job: Job, waiting_for: str) -> None:
+def wait(story: Story, job: Job, days: int, how: str = "") -> None:
+    """Wait for parts, for the customer or, after an answer, for nothing."""
     bench.save_head(
         job,
-        waiting_for=waiting_for,
+        waiting_for=how,
         due_on=story.day(-story.pick.randrange(1, 6)),
         version=None,
         by=story.bench,
     )
 
 
-def needs_parts(story: Story, code: str, *, days: int) -> Job:
-    job = diagnosed(story, code, days=days)
-    wait_for(story, job, "parts")
-    return job
+def start_timer(story: Story, job: Job, days: int) -> None:
+    at = story.now - timedelta(minutes=24)
+    bench.start_timer(job, repair=job.repairs.get(), at=at, by=story.bench)
 
 
-def no_fault_found(story: Story, code: str, *, days: int) -> Job:
-    job = booked_in(story, code, days=days)
-    stamp = story.stamp(days - 1, 15, story.bench)
-    why = "Ran for four hours under load without a shutdown."
-    job.close(outcome=states.NO_FAULT_FOUND, by=stamp.by, why=why)
-    return job
-
-
-def not_repairable(story: Story, code: str, *, days: int) -> Job:
-    job = diagnosed(story, code, days=days)
-    stamp = story.stamp(days - 2, 15, story.bench)
-    why = "Board corroded through under three chips."
-    job.close(outcome=states.NOT_REPAIRABLE, by=stamp.by, why=why)
-    return job
-
-
-# --- the repair itself ----------------------------------------------------------------
-
-
-def complete_repairs(story: Story, job: Job, *, days: int) -> Job:
+def repair(story: Story, job: Job, days: int) -> None:
     """Do each fix with its usual parts and about its usual minutes."""
-    stamp = story.stamp(days, 14, story.bench)
+    stamp = story.stamp(days - 3, 14, story.bench)
     for one in job.repairs.select_related("fix"):
         for usual in one.fix.usual_parts.select_related("part"):
             use_part(one, part=usual.part, quantity=usual.quantity, by=stamp.by)
         minutes = one.fix.minutes + story.pick.randrange(-5, 12)
         _add_labour(story, job, one, minutes=minutes)
     job.repair_done(by=stamp.by)
-    return job
 
 
-def pass_final_tests(story: Story, job: Job, *, days: int) -> Job:
+def final_test(story: Story, job: Job, days: int) -> None:
     """Pass the final test of each repair."""
-    stamp = story.stamp(days, 17, story.bench)
+    stamp = story.stamp(days - 3, 17, story.bench)
     for one in job.repairs.going_on():
         bench.run_proof(
             one, tries=one.tries_needed, failed=0, note="", at=stamp.at, by=stamp.by
         )
-    job.refresh_from_db()
-    return job
 
 
-def close(story: Story, job: Job, *, days: int) -> Job:
+def fail_final_test(story: Story, job: Job, days: int) -> None:
+    stamp = story.stamp(days - 4, 11, story.bench)
+    bench.run_proof(
+        job.repairs.get(),
+        tries=6,
+        failed=1,
+        note="fault showed again when warm",
+        at=stamp.at,
+        by=stamp.by,
+    )
+
+
+def close(story: Story, job: Job, days: int) -> None:
     """Close the job with all its repairs fixed."""
-    stamp = story.stamp(days, 10, story.bench)
+    stamp = story.stamp(days - 4, 10, story.bench)
     repairs = {
         one: {
             "outcome": states.FIXED,
@@ -200,24 +183,45 @@ def close(story: Story, job: Job, *, days: int) -> Job:
         for one in job.repairs.select_related("fix")
     }
     bench.close_fixed(job, repairs=repairs, why="", version=None, by=stamp.by)
-    job.refresh_from_db()
-    return job
+
+
+def close_as_no_fault_found(story: Story, job: Job, days: int) -> None:
+    stamp = story.stamp(days - 1, 15, story.bench)
+    why = "Ran for four hours under load without a shutdown."
+    job.close(outcome=states.NO_FAULT_FOUND, by=stamp.by, why=why)
+
+
+def close_as_not_repairable(story: Story, job: Job, days: int) -> None:
+    stamp = story.stamp(days - 2, 15, story.bench)
+    why = "Board corroded through under three chips."
+    job.close(outcome=states.NOT_REPAIRABLE, by=stamp.by, why=why)
+
+
+def close_as_declined(story: Story, job: Job, days: int) -> None:
+    stamp = story.stamp(days - 4, 9, story.counter)
+    job.close(outcome=states.DECLINED_BY_CUSTOMER, by=stamp.by)
+
+
+def mark_uncollected(story: Story, job: Job, days: int) -> None:
+    """Ready for a month, the device has not been collected."""
+    job.uncollected_since = story.day(days - 4 - 30)
+    job.save(update_fields=["uncollected_since"])
 
 
 # --- returns --------------------------------------------------------------------------
 
 
-def returned(story: Story, what: str, *, is_repaired: bool = False) -> Job:
-    """A device repaired some weeks ago is back; `what` the return is assessed as."""
+def book_in_return(story: Story, what: str, *, is_repaired: bool) -> None:
+    """Book in a device repaired some weeks ago; assess its return as `what`."""
     days = story.pick.randrange(2, 5)
     earlier = _earlier_repair(story, before=story.day(days))
     device = earlier.job.device
-    job = book_in(
+    job = _book_in(
         story,
         device,
         device.owner,
         days=days,
-        against=earlier,
+        earlier_repair=earlier,
         complaint="I think it is the same fault again.",
         occurs_when="when moved",
         accessories="nothing",
@@ -225,7 +229,7 @@ def returned(story: Story, what: str, *, is_repaired: bool = False) -> Job:
         has_mains_voltage=KINDS[device.model.kind].has_mains_voltage,
     )
     if what == states.UNDECIDED:
-        return job
+        return
     stamp = story.stamp(days - 1, 11, story.bench)
     is_in_warranty = warranty.is_in_warranty(
         story.day(days), until=earlier.warranty_until
@@ -240,8 +244,8 @@ def returned(story: Story, what: str, *, is_repaired: bool = False) -> Job:
         by=stamp.by,
     )
     if what != states.SAME_FAULT:
-        return job
-    job = diagnose(story, job, earlier.fault.code, days=days - 1)
+        return
+    diagnose(story, job, days, earlier.fault.code)
     stamp = story.stamp(days - 1, 15, story.bench)
     job.approve_warranty_repair(by=stamp.by)
     if is_repaired:
@@ -249,8 +253,7 @@ def returned(story: Story, what: str, *, is_repaired: bool = False) -> Job:
         fixes = Fix.objects.filter(faults=earlier.fault, declared="lasting")
         fix = fixes.order_by("-minutes").first()
         bench.choose_fix(job.repairs.get(), fix=fix, version=None, by=stamp.by)
-        job = complete_repairs(story, job, days=days - 2)
-    return job
+        repair(story, job, days + 1)
 
 
 def _earlier_repair(story: Story, *, before: date) -> Repair:
@@ -270,11 +273,15 @@ def _earlier_repair(story: Story, *, before: date) -> Repair:
     return story.pick.choice(list(found.order_by("id")))
 
 
-STORIES: tuple[Callable[..., Job], ...] = (
-    booked_in,
-    expected,
-    diagnosed,
-    needs_parts,
-    no_fault_found,
-    not_repairable,
+STEPS = (
+    wait,
+    start_timer,
+    repair,
+    final_test,
+    fail_final_test,
+    close,
+    close_as_no_fault_found,
+    close_as_not_repairable,
+    close_as_declined,
+    mark_uncollected,
 )
