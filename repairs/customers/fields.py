@@ -1,5 +1,4 @@
-"""What is typed about a customer: names in one form, telephone numbers that can be
-dialled."""
+"""Form fields for names in one form and phone numbers that can be dialled."""
 
 import phonenumbers
 from django import forms
@@ -10,13 +9,20 @@ from shopdesk.templatetags.desk import phone
 
 
 class NormalizedCharField(forms.CharField):
-    """Text in one form, without what can't be seen."""
+    """Text normalized as in `names`, without invisible characters.
 
-    def __init__(self, *, keep_lines=False, **kwargs):
+    `attrs` are those of its box; `missing` is the error if it is left blank.
+    """
+
+    def __init__(self, *, keep_lines=False, attrs=None, missing="", **kwargs):
         self.keep_lines = keep_lines
         if keep_lines:
-            kwargs.setdefault("widget", forms.Textarea(attrs={"rows": 3}))
+            kwargs.setdefault("widget", forms.Textarea({"rows": 3}))
+        box = {"autocomplete": "off"} | (attrs or {})
+        kwargs.setdefault("widget", forms.TextInput(box))
         super().__init__(**kwargs)
+        if missing:
+            self.error_messages["required"] = missing
 
     def to_python(self, value):
         text = super().to_python(value)
@@ -30,11 +36,8 @@ class PhoneField(NormalizedCharField):
     """
 
     def __init__(self, **kwargs):
-        kwargs.setdefault("max_length", 40)
-        kwargs.setdefault(
-            "widget", forms.TextInput(attrs={"type": "tel", "class": "w12"})
-        )
-        super().__init__(**kwargs)
+        widget = forms.TextInput({"type": "tel", "class": "w12"})
+        super().__init__(max_length=40, widget=widget, **kwargs)
 
     def clean(self, value):
         text = super().clean(value)
@@ -46,37 +49,40 @@ class PhoneField(NormalizedCharField):
 
 
 def e164(text: str, *, country: str) -> str:
-    """`text` as E.164, or a ValidationError that says what is wrong with it."""
+    """Return `text` as E.164.
+
+    Raises: ValidationError that names the problem.
+    """
     try:
         number = phonenumbers.parse(text, country)
     except phonenumbers.NumberParseException:
         raise ValidationError(
-            "This is not a telephone number. Write digits, with + and the country code"
-            " where it is a foreign one.",
+            "This is not a phone number. Enter digits, with + and the country code for"
+            " a foreign number.",
             code="not_a_number",
         ) from None
     if number.extension:
         raise ValidationError(
-            "Leave the extension out here and write it into the notes.",
+            "Enter the number without its extension; add the extension to the notes.",
             code="extension",
         )
     result = phonenumbers.is_possible_number_with_reason(number)
-    told = {
+    problems = {
         phonenumbers.ValidationResult.TOO_SHORT: "has too few digits",
-        phonenumbers.ValidationResult.IS_POSSIBLE_LOCAL_ONLY: "lacks its area code",
+        phonenumbers.ValidationResult.IS_POSSIBLE_LOCAL_ONLY: "has no area code",
         phonenumbers.ValidationResult.TOO_LONG: "has too many digits",
     }
     if result != phonenumbers.ValidationResult.IS_POSSIBLE:
         raise ValidationError(
-            f"This number {told.get(result, 'can’t be dialled')}. A foreign one starts"
-            " with + and the country code.",
+            f"This number {problems.get(result, 'cannot be dialled')}. A foreign number"
+            " starts with + and the country code.",
             code="not_possible",
         )
     return phonenumbers.format_number(number, phonenumbers.PhoneNumberFormat.E164)
 
 
 def phone_of(text: str, *, country: str) -> str:
-    """`text` as E.164 where it is a whole telephone number, else nothing."""
+    """Return `text` as E.164 if it is a complete phone number, else an empty string."""
     try:
         return e164(text, country=country)
     except ValidationError:

@@ -1,5 +1,4 @@
 import django_filters
-from django import forms
 
 from repairs.customers.fields import NormalizedCharField
 from repairs.customers.models import Customer
@@ -16,7 +15,7 @@ class CustomerFilter(django_filters.FilterSet):
     who = WordsFilter(
         label="Name, phone, email or company",
         max_length=200,
-        widget=forms.TextInput(attrs={"type": "search", "class": "w20"}),
+        attrs={"type": "search", "class": "w20"},
     )
 
     class Meta:

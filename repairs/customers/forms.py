@@ -1,4 +1,4 @@
-"""What is asked about a customer and a device."""
+"""The forms of customers and devices."""
 
 import re
 
@@ -9,43 +9,31 @@ from repairs.customers.models import Customer, Device, DeviceModel
 from shopdesk.fields import DayFormField
 from shopdesk.shop import currencies, tax
 
-TEXT = {"autocomplete": "off"}
 WAYS = {
     Customer.Reach.PHONE: "phone",
     Customer.Reach.EMAIL: "email",
     Customer.Reach.POST: "address",
 }
-"""How to reach a customer, and what must be known for it."""
+"""The preferred contacts, and the field that each needs."""
 
 
 def has_letters(tax_id):
-    """Whether a tax number begins as VAT numbers do: with two letters."""
+    """Whether a tax number starts with two letters, as VAT numbers do."""
     return bool(re.match("[A-Za-z]{2}.*[0-9]", tax_id, re.ASCII))
 
 
 class CustomerForm(forms.ModelForm):
-    """Who it is and how to reach them. Used at the counter and on their own page."""
+    """Name and contact of a customer, at the counter and on their page."""
 
-    name = NormalizedCharField(
-        max_length=120,
-        error_messages={"required": "Write down a name."},
-        widget=forms.TextInput(attrs=TEXT),
-    )
+    name = NormalizedCharField(max_length=120, missing="Enter a name.")
     phone = PhoneField(required=False)
     email = forms.EmailField(
         required=False,
         max_length=254,
-        widget=forms.EmailInput(attrs={**TEXT, "class": "w20"}),
+        widget=forms.EmailInput({"autocomplete": "off", "class": "w20"}),
     )
-    company = NormalizedCharField(
-        max_length=120, required=False, widget=forms.TextInput(attrs=TEXT)
-    )
-    address = NormalizedCharField(
-        max_length=300,
-        required=False,
-        keep_lines=True,
-        widget=forms.Textarea(attrs={"rows": 3}),
-    )
+    company = NormalizedCharField(max_length=120, required=False)
+    address = NormalizedCharField(max_length=300, required=False, keep_lines=True)
 
     class Meta:
         model = Customer
@@ -56,7 +44,7 @@ class CustomerForm(forms.ModelForm):
         self.fields["phone"].shop = shop
 
     def clean(self):
-        """Reach them by what is currencies, where what was asked for is not."""
+        """Fall back to a contact that is known if the preferred one is missing."""
         facts = super().clean()
         ways = {way: facts.get(field) for way, field in WAYS.items()}
         known = [way for way, value in ways.items() if value]
@@ -66,13 +54,13 @@ class CustomerForm(forms.ModelForm):
 
 
 class NewCustomerForm(CustomerForm):
-    """A customer nobody can reach would never hear that the device is ready."""
+    """A new customer needs one contact, to hear that the device is ready."""
 
     def clean(self):
         facts = super().clean()
         if not self.errors and not any(facts.get(field) for field in WAYS.values()):
             self.add_error(
-                "phone", "Give a phone number, an email or a postal address."
+                "phone", "Enter a phone number, an email or a postal address."
             )
         return facts
 
@@ -80,25 +68,22 @@ class NewCustomerForm(CustomerForm):
 class ChangeCustomerForm(CustomerForm):
     country = forms.ChoiceField(
         required=False,
-        choices=lambda: [
-            ("", "the same as the shop’s"),
-            *currencies.countries().items(),
-        ],
-        help_text="Where the address is.",
+        choices=lambda: [("", "as the shop"), *currencies.countries().items()],
+        help_text="Country of the address.",
     )
     tax_id = NormalizedCharField(
         label="Tax number",
         max_length=40,
         required=False,
-        help_text="For a VAT number with the letters of its country in front.",
-        widget=forms.TextInput(attrs={**TEXT, "class": "code w20"}),
+        help_text="VAT numbers start with the letters of their country.",
+        attrs={"class": "code w20"},
     )
     tax_kind = forms.ChoiceField(
         label="Tax",
         required=False,
-        choices=[("", "the shop’s usual"), *tax.KINDS],
-        help_text="Where their bills bear another tax than those of others. Reverse"
-        " charge needs their VAT number. Check your local rules.",
+        choices=[("", "shop default"), *tax.KINDS],
+        help_text="If this customer is taxed differently. Reverse charge needs a VAT"
+        " number. Check local regulations.",
     )
     notes = NormalizedCharField(max_length=2000, required=False, keep_lines=True)
 
@@ -113,7 +98,7 @@ class ChangeCustomerForm(CustomerForm):
         )
 
     def __init__(self, *args, held, **kwargs):
-        """`held` are the kinds of tax that the shop has today."""
+        """`held` are the kinds of tax for which the shop has a rate today."""
         super().__init__(*args, **kwargs)
         self.held = held
 
@@ -121,8 +106,8 @@ class ChangeCustomerForm(CustomerForm):
         kind = self.cleaned_data["tax_kind"]
         if kind and kind not in self.held:
             raise forms.ValidationError(
-                f"The shop has no {tax.LABELS[kind]}: the owner writes it down in the"
-                " shop’s figures."
+                f"The shop has no {tax.LABELS[kind]}. The owner can add it in the shop"
+                " settings."
             )
         return kind
 
@@ -132,50 +117,44 @@ class ChangeCustomerForm(CustomerForm):
         if is_reverse and "tax_id" in facts and not has_letters(facts["tax_id"]):
             self.add_error(
                 "tax_id",
-                "Reverse charge needs their VAT number, with the letters of its country"
-                " in front.",
+                "Reverse charge needs a VAT number that starts with the letters of its"
+                " country.",
             )
         return facts
 
 
 class DeviceForm(forms.Form):
-    """A device that was not here before."""
+    """A device that is not on record."""
 
     serial = NormalizedCharField(
         max_length=60,
         required=False,
-        widget=forms.TextInput(
-            attrs={**TEXT, "class": "code w20", "autocapitalize": "characters"}
-        ),
-        help_text="Typed or scanned. Leave it empty where there is none.",
+        help_text="Type or scan. Leave blank if there is none.",
+        attrs={"class": "code w20", "autocapitalize": "characters"},
     )
     kind = NormalizedCharField(
         max_length=40,
-        help_text="Laptop, tablet, amplifier …",
-        error_messages={"required": "Say what kind of device it is."},
-        widget=forms.TextInput(attrs={**TEXT, "class": "w12", "list": "kinds"}),
+        help_text="For example: laptop, tablet, amplifier.",
+        missing="Enter the device type.",
+        attrs={"class": "w12", "list": "kinds"},
     )
     maker = NormalizedCharField(
-        max_length=60,
-        required=False,
-        widget=forms.TextInput(attrs={**TEXT, "class": "w12", "list": "makers"}),
+        max_length=60, required=False, attrs={"class": "w12", "list": "makers"}
     )
     model = NormalizedCharField(
         max_length=80,
-        error_messages={"required": "Write down the model, or what is printed on it."},
-        widget=forms.TextInput(attrs={**TEXT, "class": "w20", "list": "models"}),
+        missing="Enter the model, or what is printed on it.",
+        attrs={"class": "w20", "list": "models"},
     )
     board_revision = NormalizedCharField(
-        max_length=40,
-        required=False,
-        widget=forms.TextInput(attrs={**TEXT, "class": "code w8"}),
+        max_length=40, required=False, attrs={"class": "code w8"}
     )
 
     def device(self, *, owner: Customer) -> Device:
-        """The device as typed, not saved; its model is one on record where there is."""
+        """Return the device as typed, not saved; its model may be on record."""
         facts = self.cleaned_data
         named = {name: facts[name] for name in ("kind", "maker", "model")}
-        model = DeviceModel.objects.alike(**named) or DeviceModel(**named)
+        model = DeviceModel.objects.matching(**named) or DeviceModel(**named)
         return Device(
             model=model,
             serial=facts["serial"],
@@ -185,23 +164,18 @@ class DeviceForm(forms.Form):
 
 
 class ChangeDeviceForm(forms.ModelForm):
-    """What may have been read wrong on a device."""
+    """What may have been misread on a device."""
 
     serial = NormalizedCharField(
-        max_length=60,
-        required=False,
-        widget=forms.TextInput(attrs={**TEXT, "class": "code w20"}),
+        max_length=60, required=False, attrs={"class": "code w20"}
     )
     board_revision = NormalizedCharField(
-        max_length=40,
-        required=False,
-        widget=forms.TextInput(attrs={**TEXT, "class": "code w12"}),
+        max_length=40, required=False, attrs={"class": "code w12"}
     )
     out_of_use_on = DayFormField(
-        label="Gone for good on",
+        label="No longer in use since",
         required=False,
-        help_text="Scrapped, or sold to someone who will not come here. After this day"
-        " the shop would not hear of a comeback.",
+        help_text="Scrapped or sold. Comebacks are not counted after this date.",
     )
 
     class Meta:
@@ -215,16 +189,17 @@ class ChangeDeviceForm(forms.ModelForm):
         )
         if same.exclude(pk=self.instance.pk).exists():
             raise forms.ValidationError(
-                "Another device of this maker has this serial already.", code="taken"
+                "This serial number is already used for another device of this maker.",
+                code="taken",
             )
         return serial
 
 
 class NewOwnerForm(forms.Form):
-    """Words by which the new owner is found."""
+    """A search for the new owner."""
 
     who = NormalizedCharField(
         label="Name, phone, email or company",
         max_length=200,
-        widget=forms.TextInput(attrs={**TEXT, "autofocus": True}),
+        attrs={"autofocus": True},
     )

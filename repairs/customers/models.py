@@ -1,4 +1,4 @@
-"""Who brings devices, and which devices."""
+"""Customers, device models and devices."""
 
 from django.db import models
 from django.db.models import Max, OuterRef, Q, Subquery
@@ -8,61 +8,61 @@ from repairs.customers.names import lookalike_serial, normalize_serial, phone_di
 from shopdesk.fields import plain, rank_matches
 from shopdesk.shop import tax
 
-PART = " | "
-"""Between name, company, mail and phone: a whole name can be told from a part."""
+SEPARATOR = " | "
+"""Between name, company, email and phone, so that a whole name can be matched."""
 
 
-def _same(*, name: str, phone: str, email: str) -> Q:
-    """Same phone, mail or whole name; nothing is the same as nothing."""
-    same = Q(pk__in=[])
+def _matches(*, name: str, phone: str, email: str) -> Q:
+    """Same phone, email or whole name; empty values match nothing."""
+    matches = Q(pk__in=[])
     if phone:
-        same |= Q(phone=phone)
+        matches |= Q(phone=phone)
     if email:
-        same |= Q(email__iexact=email)
+        matches |= Q(email__iexact=email)
     if plain(name):
-        same |= Q(search__startswith=plain(name) + PART)
-    return same
+        matches |= Q(search__startswith=plain(name) + SEPARATOR)
+    return matches
 
 
 class CustomerQuerySet(models.QuerySet):
     def called(self, words: str):
-        """Those in whose name, company, mail or phone every word of `words` is found.
+        """Customers with every word of `words` in name, company, email or phone.
 
-        A telephone number may be typed as it is dialled here, whole or in part.
+        A phone number may be typed as dialled from the shop, in full or in part.
         """
         found = self.filter(erased_on=None)
         words = plain(words)
         numbers = phone_digits(words)
         if numbers:
-            meant = Q(search__contains=words)
+            meaning = Q(search__contains=words)
             for digits in numbers:
-                meant |= Q(phone__contains=digits)
-            return found.filter(meant)
+                meaning |= Q(phone__contains=digits)
+            return found.filter(meaning)
         for word in words.split():
             found = found.filter(search__contains=word)
         return found
 
-    def like(self, *, name: str, phone: str = "", email: str = ""):
-        """Those who are likely the person described: same phone, mail or whole name."""
-        same = _same(name=name, phone=phone, email=email)
-        return self.filter(same, erased_on=None)
+    def similar(self, *, name: str, phone: str = "", email: str = ""):
+        """Customers who are probably the same: same phone, email or whole name."""
+        matches = _matches(name=name, phone=phone, email=email)
+        return self.filter(matches, erased_on=None)
 
     def search(self, words: str, *, phone: str = ""):
-        """Those whom `words` may mean; `phone` is what they are as a whole number."""
+        """Customers whom `words` may mean; `phone` is `words` as E.164, if valid."""
         found = self.called(words)
         if phone:
             found |= self.filter(phone=phone, erased_on=None)
         return rank_matches(
             found,
-            exact=_same(name=words, phone=phone, email=words),
+            exact=_matches(name=words, phone=phone, email=words),
             begins=Q(search__startswith=plain(words)),
             then=["name", "id"],
         )
 
     def with_last_visit(self):
-        """With `last_visit`, the day of the latest booking in, reckoned row by row."""
-        one = type(self)(self.model).filter(pk=OuterRef("pk")).order_by()
-        latest = one.annotate(latest=Max("jobs__booked_in_on")).values("latest")
+        """With `last_visit`, the day of the latest booking, calculated row by row."""
+        same = type(self)(self.model).filter(pk=OuterRef("pk")).order_by()
+        latest = same.annotate(latest=Max("jobs__booked_in_on")).values("latest")
         return self.annotate(last_visit=Subquery(latest))
 
 
@@ -94,17 +94,17 @@ class Customer(models.Model):
         blank=True,
         default=EInvoice.NONE,
         help_text=(
-            "For a business whose bookkeeping reads bills by itself (EN 16931). Inside"
-            " the PDF suits most; choose the UBL file where they ask for it."
+            "For a business whose accounting software imports invoices (EN 16931)."
+            " Inside the PDF suits most; choose the UBL file if they ask for it."
         ),
     )
     reach = models.CharField(
-        "reach by", max_length=5, choices=Reach, default=Reach.PHONE
+        "preferred contact", max_length=5, choices=Reach, default=Reach.PHONE
     )
     notes = models.TextField(max_length=2000, blank=True)
     erased_on = models.DateField(null=True, blank=True, editable=False)
     created_at = models.DateTimeField(auto_now_add=True)
-    # Name, company, mail and phone without case and accents: neither database finds
+    # Name, company, email and phone without case and accents: neither database finds
     # MÜLLER for "muller" by itself.
     search = models.TextField(editable=False, default="")
 
@@ -130,14 +130,14 @@ class Customer(models.Model):
         return reverse("customers:customer", args=[self.pk])
 
     def searched_as(self) -> str:
-        """What `search` holds for the values of now; bulk inserts set it themselves."""
-        words = (self.name, self.company, self.email, self.phone)
-        return PART.join(plain(word) for word in words)
+        """Return what `search` must contain; bulk inserts set it themselves."""
+        texts = (self.name, self.company, self.email, self.phone)
+        return SEPARATOR.join(plain(text) for text in texts)
 
 
 class DeviceModelQuerySet(models.QuerySet):
-    def alike(self, *, kind: str, maker: str, model: str) -> "DeviceModel | None":
-        """The one of this name, without regard to case and accents."""
+    def matching(self, *, kind: str, maker: str, model: str) -> "DeviceModel | None":
+        """Return the model of this name, ignoring case and accents."""
         wanted = (plain(kind), plain(maker), plain(model))
         for pk, *names in self.values_list("pk", "kind", "maker", "model"):
             if tuple(plain(name) for name in names) == wanted:
@@ -171,17 +171,17 @@ class DeviceModel(models.Model):
 
 
 MIN_SERIAL_SEARCH = 3
-"""Characters of a part of a serial; fewer are in nearly all of them."""
+"""Fewest characters that are searched inside serials; fewer occur in most of them."""
 
 
 class DeviceQuerySet(models.QuerySet):
     def with_serial(self, serial: str):
-        """The devices of exactly this serial, whoever made them."""
+        """The devices with exactly this serial number, of any maker."""
         key = normalize_serial(serial)
         return self.filter(serial_normalized=key) if key else self.none()
 
     def similar_serial(self, serial: str):
-        """Those whose serial looks the same when 0/O, 1/I, 5/S, 8/B are mixed up."""
+        """Devices whose serial differs only by look-alikes: 0/O, 1/I, 5/S, 8/B."""
         key = normalize_serial(serial)
         if not key:
             return self.none()
@@ -190,7 +190,7 @@ class DeviceQuerySet(models.QuerySet):
         )
 
     def search(self, words: str):
-        """Those whose serial `words` may mean, misread or in part."""
+        """Devices whose serial `words` may mean, misread or partial."""
         key, look = normalize_serial(words), lookalike_serial(words)
         if len(key) < MIN_SERIAL_SEARCH:
             return rank_matches(
@@ -209,15 +209,15 @@ class DeviceQuerySet(models.QuerySet):
         )
 
     def for_list(self):
-        """With all that one row of a list of devices shows, the latest seen first."""
-        seen = self.select_related("model", "owner")
-        return seen.annotate(last_visit=Max("jobs__booked_in_on")).order_by(
+        """With all that one row of a list shows, latest visit first."""
+        devices = self.select_related("model", "owner")
+        return devices.annotate(last_visit=Max("jobs__booked_in_on")).order_by(
             models.F("last_visit").desc(nulls_last=True), "-pk"
         )
 
 
 class Device(models.Model):
-    """One thing that can come in again; its history goes with it to a new owner."""
+    """One device; its history stays with it when the owner changes."""
 
     model = models.ForeignKey(
         DeviceModel, on_delete=models.PROTECT, related_name="devices"
@@ -227,7 +227,7 @@ class Device(models.Model):
     owner = models.ForeignKey(
         Customer, on_delete=models.PROTECT, related_name="devices"
     )
-    # After this day the shop can't see a comeback: scrapped, sold on, refunded.
+    # After this day the shop would not learn of a comeback: scrapped, sold, refunded.
     out_of_use_on = models.DateField(null=True, blank=True)
     maker_key = models.CharField(max_length=60, editable=False, default="")
     serial_normalized = models.CharField(max_length=60, editable=False, default="")
@@ -259,7 +259,7 @@ class Device(models.Model):
         return reverse("customers:device", args=[self.pk])
 
     def transfer_to(self, owner: Customer) -> bool:
-        """Make `owner` the present owner; whether that changed anything."""
+        """Make `owner` the current owner; return whether that changed anything."""
         if self.owner_id == owner.pk:
             return False
         self.owner = owner
@@ -267,7 +267,7 @@ class Device(models.Model):
         return True
 
     def set_keys(self) -> None:
-        """Fill the keys by which serials are found; bulk inserts call it themselves."""
+        """Set the keys by which serials are found; bulk inserts call it themselves."""
         self.maker_key = plain(self.model.maker)
         self.serial_normalized = normalize_serial(self.serial)
         self.serial_lookalike = lookalike_serial(self.serial)

@@ -16,10 +16,10 @@ class CustomerTable(tables.ListTable):
     company = tables.Column()
     phone = PhoneColumn(orderable=False)
     email = tables.Column()
-    last_visit = tables.DateColumn(verbose_name="Last here")
+    last_visit = tables.DateColumn(verbose_name="Last visit")
 
     class Meta(tables.ListTable.Meta):
-        empty_text = "Nobody is found by these words."
+        empty_text = "No customers found."
 
 
 class DeviceTable(tables.ListTable):
@@ -33,12 +33,12 @@ class DeviceTable(tables.ListTable):
     )
     kind = tables.Column(accessor="model__kind")
     serial = tables.CodeColumn()
-    last_visit = tables.DateColumn(verbose_name="Last here")
+    last_visit = tables.DateColumn(verbose_name="Last visit")
 
     class Meta(tables.ListTable.Meta):
         prefix = "d-"
         per_page = 20
-        empty_text = "No device is theirs now."
+        empty_text = "No devices."
 
 
 class JobTable(tables.ListTable):
@@ -51,12 +51,12 @@ class JobTable(tables.ListTable):
     complaint = tables.Column(verbose_name="Complaint", orderable=False)
     state = tables.BadgeColumn(accessor="get_state_display", order_by="state")
     booked_in_on = tables.DateColumn(verbose_name="Booked in")
-    handed_over_on = tables.DateColumn(verbose_name="Handed back")
+    handed_over_on = tables.DateColumn(verbose_name="Handed over")
 
     class Meta(tables.ListTable.Meta):
         prefix = "j-"
         per_page = 20
-        empty_text = "No job yet."
+        empty_text = "No jobs."
 
     def render_complaint(self, value):
         return value if len(value) < 70 else f"{value[:67]}…"

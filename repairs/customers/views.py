@@ -1,4 +1,4 @@
-"""The book of customers and their devices."""
+"""The pages of customers and their devices."""
 
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
@@ -11,12 +11,13 @@ from repairs.customers.models import Customer, Device
 from repairs.customers.tables import CustomerTable, DeviceTable, JobTable
 from shopdesk.shop.models import Shop, TaxRate
 
-ON_ONE_LIST = 30
+EDIT = "shopdesk/look/edit.html"
+MAX_OWNERS = 30
 """Possible new owners offered at once."""
 
 
 def all_customers(request):
-    """Everybody on record, narrowed by words."""
+    """All customers, filtered by words."""
     everybody = Customer.objects.filter(erased_on=None).with_last_visit()
     narrowed = CustomerFilter(request.GET, queryset=everybody)
     found = narrowed.qs if narrowed.form.is_valid() else everybody.none()
@@ -26,7 +27,7 @@ def all_customers(request):
 
 
 def customer(request, pk):
-    """One customer: how to reach them, their devices, their jobs."""
+    """One customer: contact, devices, jobs."""
     who = get_object_or_404(Customer, pk=pk)
     ask = RequestConfig(request)
     return render(
@@ -42,19 +43,20 @@ def customer(request, pk):
 
 def change(request, pk):
     who = get_object_or_404(Customer, pk=pk, erased_on=None)
+    name = str(who)  # as stored: the form changes `who`
     held = TaxRate.objects.holding(timezone.localdate())
     facts = {"instance": who, "held": held, "shop": Shop.current()}
     form = ChangeCustomerForm(request.POST or None, **facts)
     if form.is_valid():
         form.save()
-        messages.success(request, "Written down.")
+        messages.success(request, "Saved.")
         return redirect(who)
-    facts = {"who": Customer.objects.get(pk=pk), "form": form}
-    return render(request, "repairs/customers/change.html", facts)
+    facts = {"title": f"Change {name}", "form": form, "cancel": who.get_absolute_url()}
+    return render(request, EDIT, facts)
 
 
 def device(request, pk):
-    """One device: every visit, what was found and done, what is still covered."""
+    """One device: its visits, faults, fixes and warranties."""
     one = _device(pk)
     visits = one.jobs.visits(on=timezone.localdate())
     facts = {"device": one, "visits": visits}
@@ -63,35 +65,37 @@ def device(request, pk):
 
 
 def change_device(request, pk):
-    """Put right what was read wrong."""
-    form = ChangeDeviceForm(request.POST or None, instance=_device(pk))
+    """Correct what was misread."""
+    entry = _device(pk)
+    form = ChangeDeviceForm(request.POST or None, instance=entry)
     if form.is_valid():
         form.save()
-        messages.success(request, "Written down.")
+        messages.success(request, "Saved.")
         return redirect(form.instance)
-    facts = {"device": _device(pk), "form": form}
-    return render(request, "repairs/customers/change_device.html", facts)
+    facts = {"title": f"Change {entry.model}", "form": form}
+    facts["cancel"] = entry.get_absolute_url()
+    return render(request, EDIT, facts)
 
 
 def new_owner(request, pk):
-    """Find who owns the device now; its history goes with it."""
+    """Search for the new owner of a device; its history stays with it."""
     one = _device(pk)
     if request.method == "POST":
         to = request.POST.get("owner", "")
         to = int(to) if to.isascii() and to.isdigit() and len(to) < 19 else None
         owner = Customer.objects.filter(pk=to, erased_on=None).first()
         if owner is None:
-            messages.error(request, "That customer is not on record. Find them again.")
+            messages.error(request, "Customer not found. Search again.")
         else:
             before = one.owner
             if one.transfer_to(owner):
-                messages.success(request, f"It was {before}’s and is {owner}’s now.")
+                messages.success(request, f"Owner changed from {before} to {owner}.")
             return redirect(one)
     form = NewOwnerForm(request.GET or None)
     found = []
     if form.is_valid():
         people = Customer.objects.called(form.cleaned_data["who"])
-        found = people.exclude(pk=one.owner_id).with_last_visit()[:ON_ONE_LIST]
+        found = people.exclude(pk=one.owner_id).with_last_visit()[:MAX_OWNERS]
     facts = {"device": one, "form": form, "found": found}
     return render(request, "repairs/customers/new_owner.html", facts)
 

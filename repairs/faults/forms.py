@@ -4,14 +4,14 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from repairs.faults.models import Check, Fault, Fix, Symptom, UsualPart
-from repairs.stock.models import Part
+from repairs.stock.forms import part_of_number, split_codes
 from shopdesk.fields import WholeNumberField
 
 CODE = {"class": "code w20", "autocapitalize": "characters"}
 
 
 class CodeField(forms.CharField):
-    """A code of the book, in capitals whatever was typed."""
+    """A code of the fault book; capitals whatever was typed."""
 
     def to_python(self, value):
         return super().to_python(value).upper()
@@ -29,7 +29,8 @@ def code_field(model, help_text):
 
 class FaultForm(forms.ModelForm):
     code = code_field(
-        Fault, "Where, what, how: PWR-JACK-OPEN. Past jobs keep it when it changes."
+        Fault,
+        "Area, part, failure: PWR-JACK-OPEN. A changed code also shows on past jobs.",
     )
 
     class Meta:
@@ -43,44 +44,46 @@ class FaultForm(forms.ModelForm):
             "notes": forms.Textarea(attrs={"rows": 4}),
         }
         labels = {
-            "name": "What is wrong",
-            "mode": "How it fails",
-            "cause": "Why, if known",
-            "is_retired": "No longer offered at the bench",
+            "name": "Fault",
+            "mode": "Failure mode",
+            "cause": "Cause, if known",
+            "is_retired": "Retired",
         }
         help_texts = {
-            "area": "Such as: power, charging, display",
-            "part": "Such as: charging socket",
-            "mode": "Such as: open, shorted, loose, worn",
-            "hazard": "Its caution is shown wherever the fault is.",
-            "notes": "How to tell it from others, what to look out for.",
+            "area": "For example: power, charging, display",
+            "part": "For example: charging socket",
+            "mode": "For example: open, shorted, loose, worn",
+            "hazard": "Its caution is shown wherever this fault is.",
+            "notes": "How to tell it from similar faults, what to look for.",
         }
 
 
 class FixForm(forms.ModelForm):
-    """A fix, the faults it puts right and the parts it usually takes."""
+    """A fix, the faults it is used for and its usual parts."""
 
-    code = code_field(Fix, "Such as JACK-REPLACE. Past jobs keep it when it changes.")
+    code = code_field(
+        Fix, "For example: JACK-REPLACE. A changed code also shows on past jobs."
+    )
     minutes = WholeNumberField(label="Usual minutes", max_value=10_000)
     warranty_days = WholeNumberField(
-        label="Days of cover",
+        label="Warranty (days)",
         required=False,
         max_value=3650,
-        help_text="Empty: the shop's rule for its kind.",
+        help_text="Blank: shop default.",
     )
     for_faults = forms.CharField(
-        label="Puts right",
+        label="Fixes these faults",
         required=False,
         max_length=1000,
         widget=forms.TextInput(attrs={"class": "code"}),
-        help_text="Codes of faults, with commas between them.",
+        help_text="Fault codes, separated by commas.",
     )
     usual = forms.CharField(
         label="Usual parts",
         required=False,
         max_length=1000,
         widget=forms.TextInput(attrs={"class": "code"}),
-        help_text="Numbers of parts, and how many where more than one: JACK-5; R-4K7*2",
+        help_text="Part numbers, with a quantity if more than one: JACK-5; R-4K7*2",
     )
     field_order = ["code", "name", "for_faults", "declared", "minutes", "usual"]
 
@@ -90,9 +93,9 @@ class FixForm(forms.ModelForm):
         fields += ["notes", "is_retired"]
         widgets = {"declared": forms.RadioSelect, "notes": forms.Textarea({"rows": 4})}
         labels = {
-            "name": "What is done",
-            "declared": "It is usually",
-            "is_retired": "No longer offered at the bench",
+            "name": "Fix",
+            "declared": "Usual type",
+            "is_retired": "Retired",
         }
 
     def __init__(self, *args, **kwargs):
@@ -107,27 +110,22 @@ class FixForm(forms.ModelForm):
             )
 
     def clean_for_faults(self):
-        codes = re.split(r"[\s,;]+", self.cleaned_data["for_faults"].strip().upper())
-        faults = {}
-        for code in filter(None, codes):
-            faults[code] = Fault.objects.filter(code=code).first()
-            if faults[code] is None:
-                raise ValidationError(f"There is no fault {code} in the book.")
+        codes = split_codes(self.cleaned_data["for_faults"].upper())
+        faults = {fault.code: fault for fault in Fault.objects.filter(code__in=codes)}
+        for code in codes:
+            if code not in faults:
+                raise ValidationError(f"Fault {code} not found.")
         return list(faults.values())
 
     def clean_usual(self):
         wanted = {}
-        for said in re.split(r"[\s,;]+", self.cleaned_data["usual"].strip()):
-            if not said:
-                continue
-            number, times, quantity = said.partition("*")
-            part = Part.objects.filter(number__iexact=number).first()
-            if part is None:
-                raise ValidationError(f"There is no part {number} on the shelf’s list.")
+        for entry in split_codes(self.cleaned_data["usual"]):
+            number, times, quantity = entry.partition("*")
+            part = part_of_number(number)
             if times and not re.fullmatch(r"[1-9][0-9]{0,2}", quantity):
-                raise ValidationError(f"How many of {number}? Write {number}*2.")
+                raise ValidationError(f"Enter the quantity of {number} as {number}*2.")
             if part in wanted:
-                raise ValidationError(f"{part.number} stands there twice.")
+                raise ValidationError(f"{part.number} is listed twice.")
             wanted[part] = int(quantity or 1)
         return wanted
 
@@ -144,9 +142,9 @@ class FixForm(forms.ModelForm):
 
 
 class AddExistingFixForm(forms.Form):
-    """A fix that is in the book already, offered for one more fault."""
+    """An existing fix, to be used for one more fault."""
 
-    fix = forms.ModelChoiceField(queryset=None, label="A fix that is in the book")
+    fix = forms.ModelChoiceField(queryset=None, label="Fix")
 
     def __init__(self, *args, fault, **kwargs):
         super().__init__(*args, **kwargs)
@@ -158,8 +156,7 @@ class SymptomForm(forms.ModelForm):
     class Meta:
         model = Symptom
         fields = ["name", "is_retired"]
-        labels = {"is_retired": "No longer offered"}
-        help_texts = {"name": "What the bench sees: no light, warm when off"}
+        help_texts = {"name": "What the bench observes: no light, warm when off"}
 
 
 class CheckForm(forms.ModelForm):
@@ -168,17 +165,17 @@ class CheckForm(forms.ModelForm):
     class Meta:
         model = Check
         fields = ["name", "where", "minutes", "results", "is_retired"]
-        labels = {"name": "What is done", "is_retired": "No longer offered"}
+        labels = {"name": "Check", "is_retired": "Retired"}
         help_texts = {
-            "where": "Such as: across the input capacitor",
-            "results": "Possible results, with ; between them: open; shorted; fine",
+            "where": "For example: across the input capacitor",
+            "results": "Possible results, separated by semicolons: open; shorted; good",
         }
 
     def clean_results(self):
-        said = [one.strip() for one in self.cleaned_data["results"].split(";")]
-        said = [one for one in said if one]
-        if len({one.casefold() for one in said}) < len(said):
-            raise ValidationError("One result stands there twice.")
-        if len(said) == 1:
-            raise ValidationError("A check that can show one thing only tells nothing.")
-        return "; ".join(said)
+        results = self.cleaned_data["results"].split(";")
+        results = [result.strip() for result in results if result.strip()]
+        if len({result.casefold() for result in results}) < len(results):
+            raise ValidationError("A result is listed twice.")
+        if len(results) == 1:
+            raise ValidationError("Enter at least two possible results.")
+        return "; ".join(results)

@@ -16,7 +16,7 @@ from shopdesk.fields import plain, rank_matches
 
 CODE = RegexValidator(
     r"^[A-Z0-9]+(?:-[A-Z0-9]+)*\Z",
-    "A code is capitals and digits in groups joined by dashes, such as PWR-JACK-OPEN.",
+    "Use capitals and digits in groups joined by hyphens, such as PWR-JACK-OPEN.",
 )
 
 
@@ -24,12 +24,24 @@ class Hazard(models.TextChoices):
     NONE = "", "none"
     BATTERY = "battery", "battery"
     MAINS = "mains", "mains or high voltage"
-    HEAT = "heat", "hot air and fume"
+    HEAT = "heat", "hot air and fumes"
 
 
-class Symptom(models.Model):
-    name = models.CharField(max_length=80, unique=True)
+class Entry(models.Model):
+    """An entry of the fault book; a retired one stays on past jobs."""
+
     is_retired = models.BooleanField("retired", default=False)
+
+    class Meta:
+        abstract = True
+
+    @property
+    def standing(self) -> str:
+        return "retired" if self.is_retired else ""
+
+
+class Symptom(Entry):
+    name = models.CharField(max_length=80, unique=True)
 
     class Meta:
         ordering = ["name"]
@@ -40,20 +52,17 @@ class Symptom(models.Model):
     def get_absolute_url(self):
         return reverse("faults:change_symptom", args=[self.pk])
 
-    @property
-    def standing(self) -> str:
-        return "retired" if self.is_retired else ""
-
 
 class EntryQuerySet(models.QuerySet):
-    """Entries of the book, known by their code."""
+    """Entries of the fault book, found by their code and text."""
 
     described_in = ("code", "name")
 
     def called(self, words: str):
-        """Those in whose code or description every word of `words` is found.
+        """Entries with every word of `words` in their code or text.
 
-        Case and accents do not matter. A book is short: it is read through for that.
+        Case and accents are ignored, which neither database can do alike, so all
+        entries are read; a fault book is short.
         """
         wanted = plain(words).split()
         found = []
@@ -64,7 +73,7 @@ class EntryQuerySet(models.QuerySet):
         return self.filter(pk__in=found)
 
     def search(self, words: str):
-        """Those that `words` may mean, those in use before the retired."""
+        """Entries that `words` may mean, best match first, retired ones last."""
         return rank_matches(
             self.called(words),
             exact=Q(code__iexact=words),
@@ -77,112 +86,95 @@ class FaultQuerySet(EntryQuerySet):
     described_in = ("code", "name", "area", "part", "mode", "cause")
 
     def in_book(self):
-        """With all that one row of the book shows."""
+        """With all that one row of the list shows."""
         fixes = Fix.faults.through.objects.filter(fault=OuterRef("pk"))
         counted = fixes.order_by().values("fault").annotate(n=Count("pk")).values("n")
         return self.annotate(fix_count=Coalesce(Subquery(counted), 0))
 
     def areas(self) -> list[str]:
-        """The areas the book knows, each once."""
+        """The areas in use, each once."""
         named = self.exclude(area="").order_by("area")
         return list(named.values_list("area", flat=True).distinct())
 
 
 class FixQuerySet(EntryQuerySet):
     def for_list(self):
-        """With the faults that each puts right."""
+        """With the faults that each is used for."""
         return self.prefetch_related("faults")
 
 
-class Fault(models.Model):
-    """What is wrong: where (area, part), how it fails (mode), and why if known."""
+class CodedEntry(Entry):
+    """A fault or a fix."""
 
     code = models.CharField(max_length=40, unique=True, validators=[CODE])
     name = models.CharField(max_length=120)
+    hazard = models.CharField(max_length=10, choices=Hazard, blank=True, default="")
+    notes = models.TextField(max_length=4000, blank=True)
+
+    class Meta:
+        abstract = True
+        ordering = ["code"]
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(code="") & ~Q(name=""), name="%(class)s_is_named"
+            ),
+            models.CheckConstraint(
+                condition=Q(hazard__in=Hazard.values), name="%(class)s_hazard_is_known"
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.code} {self.name}"
+
+
+class Fault(CodedEntry):
+    """What is wrong: where (area, part), how it fails (mode), and why if known."""
+
     area = models.CharField(max_length=60, blank=True)
     part = models.CharField(max_length=60, blank=True)
     mode = models.CharField(max_length=60, blank=True)
     cause = models.CharField(max_length=120, blank=True)
-    hazard = models.CharField(max_length=10, choices=Hazard, blank=True, default="")
-    notes = models.TextField(max_length=4000, blank=True)
-    is_retired = models.BooleanField("retired", default=False)
 
     objects = FaultQuerySet.as_manager()
-
-    class Meta:
-        ordering = ["code"]
-        constraints = [
-            models.CheckConstraint(
-                condition=~Q(code="") & ~Q(name=""), name="fault_is_named"
-            ),
-            models.CheckConstraint(
-                condition=Q(hazard__in=Hazard.values), name="fault_hazard_is_known"
-            ),
-        ]
-
-    def __str__(self):
-        return f"{self.code} {self.name}"
 
     def get_absolute_url(self):
         return reverse("faults:fault", args=[self.pk])
 
-    @property
-    def standing(self) -> str:
-        return "retired" if self.is_retired else ""
 
+class Fix(CodedEntry):
+    """What repairs a fault; one fix may be used for many faults."""
 
-class Fix(models.Model):
-    """What puts a fault right; one fix may serve many faults."""
-
-    code = models.CharField(max_length=40, unique=True, validators=[CODE])
-    name = models.CharField(max_length=120)
     faults = models.ManyToManyField(Fault, related_name="fixes", blank=True)
     declared = models.CharField(
-        "usually", max_length=7, choices=declared.CHOICES, default=declared.LASTING
+        "usual type", max_length=7, choices=declared.CHOICES, default=declared.LASTING
     )
     minutes = models.PositiveSmallIntegerField("usual minutes", default=30)
     warranty_days = models.PositiveSmallIntegerField(
-        null=True, blank=True, help_text="Empty: the shop's rule for its kind."
+        null=True, blank=True, help_text="Blank: shop default."
     )
-    hazard = models.CharField(max_length=10, choices=Hazard, blank=True, default="")
-    notes = models.TextField(max_length=4000, blank=True)
-    is_retired = models.BooleanField("retired", default=False)
 
     objects = FixQuerySet.as_manager()
 
-    class Meta:
-        ordering = ["code"]
+    class Meta(CodedEntry.Meta):
         verbose_name_plural = "fixes"
         constraints = [
-            models.CheckConstraint(
-                condition=~Q(code="") & ~Q(name=""), name="fix_is_named"
-            ),
+            *CodedEntry.Meta.constraints,
             models.CheckConstraint(
                 condition=Q(declared__in=list(declared.LABELS)),
                 name="fix_declared_is_known",
             ),
-            models.CheckConstraint(
-                condition=Q(hazard__in=Hazard.values), name="fix_hazard_is_known"
-            ),
         ]
 
-    def __str__(self):
-        return f"{self.code} {self.name}"
-
     def get_absolute_url(self):
-        """Where the book shows it: with a fault it puts right, one in use if any."""
+        """The page of a fault it is used for, preferably one in use."""
         faults = sorted(self.faults.all(), key=lambda one: (one.is_retired, one.code))
         if not faults:
             return reverse("faults:change_fix", args=[self.pk])
         return f"{faults[0].get_absolute_url()}#{self.code}"
 
     @property
-    def standing(self) -> str:
-        return "retired" if self.is_retired else ""
-
-    @property
     def needs_parts(self) -> bool:
-        """Whether the fault book names a part for this fix."""
+        """Whether the fix has a usual part."""
         return self.usual_parts.exists()
 
 
@@ -205,16 +197,17 @@ class UsualPart(models.Model):
         return f"{self.quantity} × {self.part}"
 
 
-class Check(models.Model):
-    """A bench check: what to do, where, how long it takes, what it can show."""
+class Check(Entry):
+    """A bench check: what to do, where, how long it takes, its possible results."""
 
     name = models.CharField(max_length=120, unique=True)
     where = models.CharField(max_length=120, blank=True)
     minutes = models.PositiveSmallIntegerField(default=5)
     results = models.CharField(
-        max_length=300, blank=True, help_text="Possible results, separated by ;"
+        max_length=300,
+        blank=True,
+        help_text="Possible results, separated by semicolons",
     )
-    is_retired = models.BooleanField("retired", default=False)
 
     class Meta:
         ordering = ["name"]
@@ -224,7 +217,3 @@ class Check(models.Model):
 
     def get_absolute_url(self):
         return reverse("faults:change_check", args=[self.pk])
-
-    @property
-    def standing(self) -> str:
-        return "retired" if self.is_retired else ""

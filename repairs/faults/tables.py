@@ -2,9 +2,7 @@ from shopdesk.look import tables
 
 
 def standing():
-    return tables.BadgeColumn(
-        verbose_name="Standing", order_by="is_retired", default=""
-    )
+    return tables.BadgeColumn(verbose_name="Status", order_by="is_retired", default="")
 
 
 class FaultTable(tables.ListTable):
@@ -19,11 +17,11 @@ class FaultTable(tables.ListTable):
     standing = standing()
 
     class Meta(tables.ListTable.Meta):
-        empty_text = "No such fault in the book."
+        empty_text = "No faults found."
 
 
 class FoundTable(tables.ListTable):
-    caption = "Jobs where it was found"
+    caption = "Jobs with this fault"
 
     job = tables.CodeColumn(linkify=True, orderable=False)
     device = tables.Column(
@@ -41,7 +39,7 @@ class FoundTable(tables.ListTable):
 
     class Meta(tables.ListTable.Meta):
         per_page = 20
-        empty_text = "It was never found here."
+        empty_text = "No jobs."
 
 
 class SymptomTable(tables.ListTable):
@@ -51,7 +49,7 @@ class SymptomTable(tables.ListTable):
     standing = standing()
 
     class Meta(tables.ListTable.Meta):
-        empty_text = "No symptom is named yet."
+        empty_text = "No symptoms yet."
 
 
 class CheckTable(tables.ListTable):
@@ -64,4 +62,4 @@ class CheckTable(tables.ListTable):
     standing = standing()
 
     class Meta(tables.ListTable.Meta):
-        empty_text = "No check is named yet."
+        empty_text = "No checks yet."

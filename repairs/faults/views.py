@@ -1,5 +1,6 @@
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_POST
 from django_tables2 import RequestConfig
 
@@ -17,15 +18,14 @@ from repairs.faults.models import Check, Fault, Fix, Symptom
 from repairs.faults.tables import CheckTable, FaultTable, FoundTable, SymptomTable
 from shopdesk.look.forms import saved
 
+EDIT = "shopdesk/look/edit.html"
+
 
 def book(request):
     filter_ = BookFilter(request.GET, Fault.objects.in_book())
     table = RequestConfig(request).configure(FaultTable(filter_.qs))
-    return render(
-        request,
-        "repairs/faults/book.html",
-        {"filter": filter_, "form": filter_.form, "table": table},
-    )
+    facts = {"form": filter_.form, "table": table}
+    return render(request, "repairs/faults/book.html", facts)
 
 
 def fault(request, pk):
@@ -33,42 +33,35 @@ def fault(request, pk):
     fixes = list(queries.fixes(entry))
     hazards = {entry.hazard, *(fix.hazard for fix in fixes if not fix.is_retired)}
     found = FoundTable(queries.found_on(entry))
-    return render(
-        request,
-        "repairs/faults/fault.html",
-        {
-            "fault": entry,
-            "fixes": fixes,
-            "cautions": cautions(hazards=hazards),
-            "table": RequestConfig(request).configure(found),
-        },
-    )
+    facts = {
+        "fault": entry,
+        "fixes": fixes,
+        "cautions": cautions(hazards=hazards),
+        "table": RequestConfig(request).configure(found),
+    }
+    return render(request, "repairs/faults/fault.html", facts)
 
 
 def add(request):
-    form = FaultForm(request.POST or None)
-    if form.is_valid() and saved(form, unique="code"):
-        messages.success(request, f"{form.instance.code} is in the book.")
-        return redirect(form.instance)
-    return _fault_form(request, form)
+    return _edit_fault(request, None, "Add fault", reverse("faults:book"))
 
 
 def change(request, pk):
     entry = get_object_or_404(Fault, pk=pk)
+    return _edit_fault(request, entry, "Change fault", entry.get_absolute_url())
+
+
+def _edit_fault(request, entry, title, cancel):
     form = FaultForm(request.POST or None, instance=entry)
-    if form.is_valid() and saved(form, unique="code"):
-        messages.success(request, f"{entry.code} is changed.")
-        return redirect(entry)
-    return _fault_form(request, form, pk)
-
-
-def _fault_form(request, form, pk=None):
-    known = {"form": form, "areas": Fault.objects.areas(), "pk": pk}
-    return render(request, "repairs/faults/fault_form.html", known)
+    if _save(request, form):
+        return redirect(form.instance)
+    facts = {"title": title, "form": form, "cancel": cancel}
+    facts["areas"] = Fault.objects.areas()
+    return render(request, "repairs/faults/fault_form.html", facts)
 
 
 def add_fix(request, pk):
-    """A new fix for a fault, or one from the book."""
+    """A new fix for a fault, or an existing one."""
     entry = get_object_or_404(Fault, pk=pk)
     is_offer = "offer" in request.POST
     offer = AddExistingFixForm(
@@ -79,84 +72,81 @@ def add_fix(request, pk):
     if is_offer and offer.is_valid():
         offer.cleaned_data["fix"].faults.add(entry)
         return redirect(entry)
-    if form.is_valid() and saved(form, unique="code"):
-        messages.success(request, f"{form.instance.code} is in the book.")
+    if _save(request, form):
         return redirect(entry)
-    return render(
-        request,
-        "repairs/faults/add_fix.html",
-        {"fault": entry, "form": form, "offer": offer, "forms": [offer]},
-    )
+    facts = {"fault": entry, "form": form, "offer": offer, "forms": [offer]}
+    return render(request, "repairs/faults/add_fix.html", facts)
 
 
 def change_fix(request, pk):
     fix = get_object_or_404(Fix, pk=pk)
     form = FixForm(request.POST or None, instance=fix)
-    if form.is_valid() and saved(form, unique="code"):
-        messages.success(request, f"{fix.code} is changed.")
+    if _save(request, form):
         return redirect(fix.faults.first() or "faults:book")
-    faults = Fault.objects.filter(fixes=pk)
-    return render(
-        request, "repairs/faults/change_fix.html", {"form": form, "faults": faults}
-    )
+    facts = {"title": "Change fix", "form": form, "cancel": reverse("faults:book")}
+    facts["faults"] = Fault.objects.filter(fixes=pk)
+    return render(request, "repairs/faults/change_fix.html", facts)
+
+
+def _save(request, form):
+    """Save a valid form; an entry that exists by now is reported at its name."""
+    unique = "code" if "code" in form.fields else "name"
+    if not (form.is_valid() and saved(form, unique=unique)):
+        return False
+    messages.success(request, f"{form.instance} saved.")
+    return True
 
 
 # --- the two short lists ----------------------------------------------------------
 
+LISTS = {
+    Symptom: ("faults:symptoms", SymptomTable, SymptomForm),
+    Check: ("faults:checks", CheckTable, CheckForm),
+}
+
 
 def symptoms(request):
-    return _list(request, SymptomTable(Symptom.objects.all()), SymptomForm())
+    return _list(request, Symptom)
 
 
 @require_POST
 def add_symptom(request):
-    table = SymptomTable(Symptom.objects.all())
-    return _add(request, SymptomForm(request.POST), table)
+    return _list(request, Symptom, request.POST)
 
 
 def change_symptom(request, pk):
-    entry = get_object_or_404(Symptom, pk=pk)
-    return _change(request, SymptomForm(request.POST or None, instance=entry), entry)
+    return _change(request, Symptom, pk)
 
 
 def checks(request):
-    return _list(request, CheckTable(Check.objects.all()), CheckForm())
+    return _list(request, Check)
 
 
 @require_POST
 def add_check(request):
-    return _add(request, CheckForm(request.POST), CheckTable(Check.objects.all()))
+    return _list(request, Check, request.POST)
 
 
 def change_check(request, pk):
-    entry = get_object_or_404(Check, pk=pk)
-    return _change(request, CheckForm(request.POST or None, instance=entry), entry)
+    return _change(request, Check, pk)
 
 
-LISTS = {
-    Symptom: ("faults:symptoms", "symptom"),
-    Check: ("faults:checks", "check"),
-}
-
-
-def _list(request, table, form):
-    _, word = LISTS[form._meta.model]
-    table = RequestConfig(request).configure(table)
-    known = {"table": table, "form": form, "word": word}
-    return render(request, "repairs/faults/list.html", known)
-
-
-def _add(request, form, table):
-    if form.is_valid() and saved(form, unique="name"):
-        messages.success(request, f"“{form.instance}” is on the list.")
-        return redirect(LISTS[form._meta.model][0])
-    return _list(request, table, form)
-
-
-def _change(request, form, entry):
-    page, word = LISTS[form._meta.model]
-    if form.is_valid() and saved(form, unique="name"):
-        messages.success(request, f"“{entry}” is changed.")
+def _list(request, model, sent=None):
+    page, table_class, form_class = LISTS[model]
+    form = form_class(sent)
+    if _save(request, form):
         return redirect(page)
-    known = {"form": form, "word": word, "page": page}
-    return render(request, "repairs/faults/change_listed.html", known)
+    table = RequestConfig(request).configure(table_class(model.objects.all()))
+    facts = {"table": table, "form": form, "word": model._meta.verbose_name}
+    return render(request, "repairs/faults/list.html", facts)
+
+
+def _change(request, model, pk):
+    page, _, form_class = LISTS[model]
+    entry = get_object_or_404(model, pk=pk)
+    form = form_class(request.POST or None, instance=entry)
+    if _save(request, form):
+        return redirect(page)
+    facts = {"title": f"Change {model._meta.verbose_name}", "form": form}
+    facts |= {"cancel": reverse(page), "lede": "Retired entries stay on past jobs."}
+    return render(request, EDIT, facts)

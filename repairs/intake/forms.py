@@ -3,19 +3,29 @@
 from django import forms
 
 from repairs.customers.fields import NormalizedCharField
-from repairs.customers.forms import TEXT
 from repairs.faults.cautions import OF_DEVICE
 from repairs.jobs.models import Job
 from shopdesk.fields import DayFormField
 
-TRIES = {"max_value": 999, "required": False}
 MAX_FEE = 100_000
 """A higher diagnosis fee is a typing error."""
 
 
 def _tries(label, min_value):
-    box = forms.TextInput(attrs={"inputmode": "numeric", "class": "w4", **TEXT})
-    return forms.IntegerField(label=label, min_value=min_value, widget=box, **TRIES)
+    attrs = {"inputmode": "numeric", "class": "w4", "autocomplete": "off"}
+    return forms.IntegerField(
+        label=label,
+        min_value=min_value,
+        max_value=999,
+        required=False,
+        widget=forms.TextInput(attrs),
+    )
+
+
+def _line(label, help_text):
+    return NormalizedCharField(
+        label=label, help_text=help_text, max_length=300, required=False
+    )
 
 
 class ArriveForm(forms.ModelForm):
@@ -24,31 +34,13 @@ class ArriveForm(forms.ModelForm):
     complaint = NormalizedCharField(
         label="Complaint",
         help_text="In the customer’s words.",
-        error_messages={"required": "Enter the complaint."},
+        missing="Enter the complaint.",
         max_length=2000,
         keep_lines=True,
     )
-    occurs_when = NormalizedCharField(
-        label="When it happens",
-        help_text="Always, when warm, after an hour …",
-        max_length=300,
-        required=False,
-        widget=forms.TextInput(attrs=TEXT),
-    )
-    condition = NormalizedCharField(
-        label="Condition",
-        help_text="Scratches, cracks, missing screws.",
-        max_length=300,
-        required=False,
-        widget=forms.TextInput(attrs=TEXT),
-    )
-    accessories = NormalizedCharField(
-        label="Accessories",
-        help_text="Charger, case, cards.",
-        max_length=300,
-        required=False,
-        widget=forms.TextInput(attrs=TEXT),
-    )
+    occurs_when = _line("When it happens", "Always, when warm, after an hour …")
+    condition = _line("Condition", "Scratches, cracks, missing screws.")
+    accessories = _line("Accessories", "Charger, case, cards.")
     due_on = DayFormField(label="Due date", required=False)
 
     class Meta:
@@ -82,7 +74,7 @@ class JobForm(ArriveForm):
         required=False,
         strip=False,
         widget=forms.TextInput(
-            attrs={"class": "code w12", "spellcheck": "false", **TEXT}
+            {"class": "code w12", "spellcheck": "false", "autocomplete": "off"}
         ),
     )
     is_expected = forms.BooleanField(
@@ -132,9 +124,9 @@ class JobForm(ArriveForm):
 class CodeForm(forms.Form):
     why = NormalizedCharField(
         label="Reason",
-        error_messages={"required": "Enter a reason."},
+        missing="Enter a reason.",
         max_length=300,
-        widget=forms.TextInput(attrs={**TEXT, "autofocus": True}),
+        attrs={"autofocus": True},
     )
 
 
@@ -148,7 +140,7 @@ class BookingStateForm(forms.Form):
         help_text="Part of it is enough.",
         max_length=200,
         required=False,
-        widget=forms.TextInput(attrs={**TEXT, "type": "search", "class": "w20"}),
+        attrs={"type": "search", "class": "w20"},
     )
     customer = forms.CharField(required=False, max_length=20)
     device = forms.CharField(required=False, max_length=20)

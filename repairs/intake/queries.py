@@ -25,7 +25,7 @@ def devices_of(owner: Customer) -> list[Device]:
 
 
 def similar_customers(name: str, phone: str, email: str) -> list[Customer]:
-    similar = Customer.objects.like(name=name, phone=phone, email=email)
+    similar = Customer.objects.similar(name=name, phone=phone, email=email)
     return list(similar.with_last_visit()[:MAX_OFFERED])
 
 

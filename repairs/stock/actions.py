@@ -1,9 +1,9 @@
-"""Moves of parts: each changes shelf, delivery and the record of moves, or none.
+"""Stock movements: each changes part, delivery and movement record, or none of them.
 
-Always true: a part's `on_hand` is the sum of its moves and the sum of what remains of
-its deliveries. The database refuses to go below zero in one statement, so two people
-taking the last part at once can't both have it. Each move first takes hold of the
-part's row, so moves of one part come one after the other.
+A part's `on_hand` always equals the sum of its movements and the sum of what remains of
+its deliveries. The database refuses a level below zero in one statement, so two people
+cannot both take the last part. Each movement locks the part's row first, so movements
+of one part happen one after the other.
 """
 
 from datetime import date
@@ -36,16 +36,18 @@ def _move(part, delivery, kind, quantity, by, why=""):
 
 
 def _hold(part: Part, *, seen: int | None = None) -> None:
-    """Nobody else moves `part` until we are done.
+    """Lock `part` and read its stock.
 
-    `seen` is the last move that the page showed: where there is a later one, the same
-    form may have been sent twice, or what was counted is no longer so.
+    `seen` is the last movement that the page showed. After a later one, the same form
+    may have been sent twice, or a count may no longer be right.
+
+    Raises: StaleError if there was a later movement.
     """
     part.on_hand = Part.objects.select_for_update().get(pk=part.pk).on_hand
     if seen is not None and seen != last_move(part):
         raise StaleError(
-            f"{part.number} was moved since this page was opened: {part.on_hand} are on"
-            " the shelf now. Look at its moves, and send again what is still right."
+            f"Stock of {part.number} changed: {part.on_hand} in stock. Check and save"
+            " again."
         )
 
 
@@ -65,7 +67,7 @@ def receive(
     lot: str = "",
     seen: int | None = None,
 ) -> Delivery:
-    """A delivery is on the shelf; a supplier of a new name is added."""
+    """Add a delivery to stock; a supplier of a new name is added, too."""
     _hold(part, seen=seen)
     return _add_delivery(
         part,
@@ -98,20 +100,20 @@ def take(
     why: str = "",
     seen: int | None = None,
 ) -> list[tuple[Delivery, int]]:
-    """Take parts off the shelf: from `delivery`, else from the oldest ones first.
+    """Remove parts from stock: from `delivery`, else from the oldest deliveries first.
 
-    Returns from which delivery how many came. Raises OutOfStockError and moves nothing where
-    there are too few.
+    Returns each delivery used with the quantity taken from it. Raises OutOfStockError and
+    changes nothing if there are too few.
     """
     if quantity < 1:
-        raise OutOfStockError("Take at least one.")
+        raise OutOfStockError("Enter a quantity of at least 1.")
     _hold(part, seen=seen)
     taken = Part.objects.filter(pk=part.pk, on_hand__gte=quantity).update(
         on_hand=F("on_hand") - quantity
     )
     if not taken:
         raise OutOfStockError(
-            f"{part.number}: {part.on_hand} on the shelf, {quantity} asked for."
+            f"{part.number}: only {part.on_hand} in stock, {quantity} requested."
         )
     sources = Delivery.objects.select_for_update().filter(part=part, remaining__gt=0)
     sources = sources.oldest_first()
@@ -127,8 +129,8 @@ def take(
         shares.append((source, share))
         missing -= share
     if missing:
-        what = f"delivery {delivery}" if delivery else "its deliveries"
-        raise OutOfStockError(f"{part.number}: too few left in {what}.")
+        where = f"delivery {delivery}" if delivery else "its deliveries"
+        raise OutOfStockError(f"{part.number}: not enough left in {where}.")
     part.refresh_from_db(fields=["on_hand"])
     return shares
 
@@ -137,7 +139,7 @@ def take(
 def put_back(
     part: Part, *, delivery: Delivery | None, quantity: int, by, why=""
 ) -> None:
-    """Parts taken by mistake lie on the shelf again."""
+    """Put parts taken by mistake back in stock."""
     _hold(part)
     _put(part, StockMovement.Kind.PUT_BACK, quantity, by, why, first=delivery)
 
@@ -152,7 +154,7 @@ def scrap(
     delivery: Delivery | None = None,
     seen: int | None = None,
 ) -> None:
-    """Parts that nobody will use: broken, lost, out of date."""
+    """Remove parts that cannot be used: broken, lost, past their shelf life."""
     take(
         part,
         quantity=quantity,
@@ -168,11 +170,10 @@ def scrap(
 def count(
     part: Part, *, counted: int, on: date, by, why: str = "", seen: int | None = None
 ) -> int:
-    """The shelf is as counted. Returns how many more (or fewer) than was known.
+    """Set the stock as counted; return the difference from the recorded stock.
 
-    Missing ones are taken from the oldest deliveries, as they are used; found ones go
-    to the deliveries that were drawn on last. A count that was right leaves a move of
-    nothing: somebody looked.
+    Missing parts are taken from the oldest deliveries, as parts are used; surplus ones
+    go to the deliveries used last. A count without difference is recorded, too.
     """
     _hold(part, seen=seen)
     change = counted - part.on_hand
@@ -186,9 +187,9 @@ def count(
 
 
 def _put(part, kind, quantity, by, why, *, first=None, on=None):
-    """Onto the shelf: into `first` as far as it has room, then the latest drawn on.
+    """Add to stock: to `first` as far as it has room, then to those used last.
 
-    More than were ever delivered become a delivery of their own, at the last cost.
+    More than were ever delivered become a new delivery at the last cost.
     """
     drawn = Delivery.objects.select_for_update().filter(
         part=part, remaining__lt=F("quantity")

@@ -4,34 +4,45 @@ from django import forms
 from repairs.stock.models import Part
 
 
-class ShelfFilter(django_filters.FilterSet):
+class EntryFilter(django_filters.FilterSet):
+    """A list by words and by status; retired entries only if asked for."""
+
     q = django_filters.CharFilter(
-        label="Words or a value",
+        label="Search",
         method="by_words",
         max_length=200,
-        widget=forms.TextInput(attrs={"class": "w20", "placeholder": "4k7 0402"}),
+        widget=forms.TextInput({"class": "w20"}),
     )
-    show = django_filters.ChoiceFilter(
-        label="Which",
-        method="by_standing",
-        empty_label="all in use",
-        choices=[("none", "none left"), ("retired", "retired"), ("every", "every one")],
+
+    def by_words(self, entries, name, value):
+        return entries.called(value)
+
+    def by_status(self, entries, name, value):
+        return entries.filter(is_retired=True) if value == "retired" else entries
+
+    def filter_queryset(self, queryset):
+        entries = super().filter_queryset(queryset)
+        is_asked = self.form.cleaned_data.get("show")
+        return entries if is_asked else entries.filter(is_retired=False)
+
+
+def status_filter(*more):
+    return django_filters.ChoiceFilter(
+        label="Show",
+        method="by_status",
+        empty_label="in use",
+        choices=[*more, ("retired", "retired"), ("every", "all")],
     )
+
+
+class ShelfFilter(EntryFilter):
+    show = status_filter(("none", "out of stock"))
 
     class Meta:
         model = Part
         fields = []
 
-    def by_words(self, parts, name, words):
-        return parts.called(words)
-
-    def by_standing(self, parts, name, which):
-        if which == "none":
+    def by_status(self, parts, name, value):
+        if value == "none":
             return parts.filter(is_retired=False, on_hand=0)
-        return parts.filter(is_retired=True) if which == "retired" else parts
-
-    def filter_queryset(self, queryset):
-        found = super().filter_queryset(queryset)
-        if not self.form.cleaned_data.get("show"):
-            found = found.filter(is_retired=False)
-        return found
+        return super().by_status(parts, name, value)

@@ -11,20 +11,32 @@ from shopdesk.shop.models import Shop
 WHY = forms.TextInput(attrs={"class": "w20"})
 
 
+def split_codes(text: str) -> list[str]:
+    """Return the codes of a list separated by commas, semicolons or spaces."""
+    return [code for code in re.split(r"[\s,;]+", text) if code]
+
+
+def part_of_number(number: str) -> Part:
+    part = Part.objects.filter(number__iexact=number).first()
+    if part is None:
+        raise ValidationError(f"Part {number} not found.")
+    return part
+
+
 class PartForm(forms.ModelForm):
-    """One part; its stand-ins are told by their numbers."""
+    """A part; its substitutes are entered by number."""
 
     fixed_price = MoneyFormField(
         label="Price",
         required=False,
-        help_text="Empty: cost of its delivery with the shop's markup.",
+        help_text="Blank: cost of the delivery plus the shop’s markup.",
     )
     substitutes = forms.CharField(
-        label="May be replaced by",
+        label="Substitutes",
         required=False,
         max_length=1000,
         widget=forms.TextInput(attrs={"class": "code"}),
-        help_text="Numbers of other parts, with commas between them.",
+        help_text="Part numbers, separated by commas.",
     )
 
     class Meta:
@@ -41,12 +53,12 @@ class PartForm(forms.ModelForm):
         labels = {
             "maker_number": "Maker’s number",
             "supplier_number": "Supplier’s number",
-            "is_retired": "No longer used",
+            "is_retired": "Retired",
         }
         help_texts = {
-            "number": "The shop’s own number, as on its bin and in lists.",
-            "supplier_number": "As on its bag, so that a scan finds it.",
-            "name": "Such as: resistor, thick film · socket, 5 pin",
+            "number": "The shop’s own part number.",
+            "supplier_number": "As on the label, for scanning.",
+            "name": "For example: resistor, thick film; socket, 5 pin",
         }
 
     def __init__(self, *args, **kwargs):
@@ -60,24 +72,19 @@ class PartForm(forms.ModelForm):
         number = self.cleaned_data["number"]
         if re.search(r"[\s*@#;,]", number):
             raise ValidationError(
-                "A number has no spaces and none of * @ # ; , which part lists use."
+                "A part number must not contain spaces or any of * @ # ; ,"
             )
         others = Part.objects.filter(number__iexact=number).exclude(pk=self.instance.pk)
         if others.exists():
-            raise ValidationError("There is a part of this number already.")
+            raise ValidationError("This part number already exists.")
         return number
 
     def clean_substitutes(self):
-        numbers = re.split(r"[\s,;]+", self.cleaned_data["substitutes"].strip())
-        found = []
-        for number in filter(None, numbers):
-            part = Part.objects.filter(number__iexact=number).first()
-            if part is None:
-                raise ValidationError(f"There is no part {number}.")
-            if part.pk == self.instance.pk:
-                raise ValidationError("A part does not replace itself.")
-            found.append(part)
-        return found
+        numbers = split_codes(self.cleaned_data["substitutes"])
+        parts = [part_of_number(number) for number in numbers]
+        if self.instance in parts:
+            raise ValidationError("A part cannot be its own substitute.")
+        return parts
 
     def save(self, commit=True):
         part = super().save(commit)
@@ -86,14 +93,14 @@ class PartForm(forms.ModelForm):
 
 
 class MoveForm(forms.Form):
-    """What every form that moves a part has: the last move its page showed."""
+    """A form that changes stock; `seen` is the last movement its page showed."""
 
     seen = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
 
 
 class ReceiveForm(MoveForm):
-    quantity = WholeNumberField(label="How many", min_value=1)
-    unit_cost = MoneyFormField(label="Cost of one", places=4)
+    quantity = WholeNumberField(label="Quantity", min_value=1)
+    unit_cost = MoneyFormField(label="Unit cost", places=4)
     lot = forms.CharField(
         label="Lot or date code",
         required=False,
@@ -106,7 +113,7 @@ class ReceiveForm(MoveForm):
         widget=forms.TextInput(
             attrs={"class": "w20", "list": "suppliers", "autocomplete": "off"}
         ),
-        help_text="Pick one or type a new one.",
+        help_text="Select one or type a new one.",
     )
     on = DayFormField(label="Received on")
 
@@ -117,33 +124,33 @@ class ReceiveForm(MoveForm):
     def clean_on(self):
         day = self.cleaned_data["on"]
         if day > timezone.localdate():
-            raise ValidationError("This day is still to come.")
+            raise ValidationError("Enter a date that is not in the future.")
         return day
 
 
 class CountForm(MoveForm):
-    counted = WholeNumberField(label="Counted on the shelf")
+    counted = WholeNumberField(label="Counted quantity")
     why = forms.CharField(
         label="Reason",
         max_length=200,
         widget=WHY,
-        help_text="Such as: yearly count · bin was empty",
+        help_text="For example: annual count, bin was empty",
     )
 
 
 class ScrapForm(MoveForm):
-    quantity = WholeNumberField(label="How many", min_value=1)
+    quantity = WholeNumberField(label="Quantity", min_value=1)
     delivery = forms.ModelChoiceField(
         queryset=None,
         required=False,
-        label="From",
-        empty_label="the oldest",
+        label="Delivery",
+        empty_label="oldest",
     )
     why = forms.CharField(
         label="Reason",
         max_length=200,
         widget=WHY,
-        help_text="Such as: legs bent · wet · out of date",
+        help_text="For example: bent pins, wet, past shelf life",
     )
 
     def __init__(self, *args, part, **kwargs):

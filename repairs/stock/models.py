@@ -1,4 +1,6 @@
-"""Parts, the deliveries they came in, and every move of them."""
+"""Parts, their deliveries and all stock movements."""
+
+from itertools import islice
 
 from django.conf import settings
 from django.db import models
@@ -6,7 +8,7 @@ from django.db.models import Count, F, OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce
 from django.urls import reverse
 
-from repairs.stock.part_values import PartValue, keys, read, words_of
+from repairs.stock.part_values import PartValue, parse_value, search_keys, split_words
 from shopdesk.errors import RefusedError
 from shopdesk.fields import MoneyField, plain, rank_matches
 
@@ -15,19 +17,17 @@ class OutOfStockError(RefusedError):
     """Fewer parts are in stock than were requested."""
 
 
-def _each(words: list[str]) -> Q:
-    """Each word is there, as it was typed or as the value it is."""
+def _all_words(words: list[str]) -> Q:
+    """Every word is found, as typed or as the value it stands for."""
     every = Q()
     for word in words:
-        one = Q(search__contains=plain(word))
-        for key in keys(read(word)):
-            one |= Q(search__contains=key)
-        every &= one
+        texts = [plain(word), *search_keys(parse_value(word))]
+        every &= Q(*[("search__contains", text) for text in texts], _connector=Q.OR)
     return every
 
 
 def _numbered(text: str) -> Q:
-    """With this number, whether the shop gave it, the maker or a supplier."""
+    """With this number: the shop’s own, the maker’s or a supplier’s."""
     return (
         Q(number__iexact=text)
         | Q(maker_number__iexact=text)
@@ -37,21 +37,18 @@ def _numbered(text: str) -> Q:
 
 class PartQuerySet(models.QuerySet):
     def called(self, words: str):
-        """Those in whose numbers or description every word of `words` is found.
+        """Parts with every word of `words` in their numbers or description.
 
-        A word that is a value finds that value however it is written: `4k7` finds
-        4700R, `104` finds 100nF, `4.7 kΩ` is one word.
+        A value is found in any notation: `4k7` finds 4700R, `104` finds 100nF,
+        `4.7 kΩ` is one word.
         """
-        return self.filter(_each(words.split()) | _each(words_of(words)))
+        return self.filter(_all_words(words.split()) | _all_words(split_words(words)))
 
     def search(self, words: str):
-        """Those that `words` may mean; a number comes before a value, a value before
-        what is only mentioned.
-        """
-        value = keys(read(words))
+        """Parts that `words` may mean: by number first, then by value, then by text."""
         begins = Q(number__istartswith=words)
-        if value:
-            begins |= Q(search__contains=value[0])
+        for key in islice(search_keys(parse_value(words)), 1):
+            begins |= Q(search__contains=key)
         return rank_matches(
             self.called(words),
             exact=_numbered(words),
@@ -60,11 +57,11 @@ class PartQuerySet(models.QuerySet):
         )
 
     def valued(self, value: PartValue):
-        """Those of the same value, package and ratings apart."""
-        return self.filter(search__contains=keys(value)[0])
+        """Parts of the same value, whatever their package and ratings."""
+        return self.filter(search__contains=next(search_keys(value)))
 
     def on_shelf(self):
-        """With all that one row of the shelf shows."""
+        """With all that one row of the list shows."""
         holding = Delivery.objects.filter(part=OuterRef("pk"), remaining__gt=0)
         counted = holding.order_by().values("part").annotate(n=Count("pk")).values("n")
         return self.annotate(holding=Coalesce(Subquery(counted), 0))
@@ -72,7 +69,7 @@ class PartQuerySet(models.QuerySet):
 
 class Part(models.Model):
     number = models.CharField(max_length=40, unique=True)
-    name = models.CharField("what it is", max_length=120)
+    name = models.CharField(max_length=120)
     value = models.CharField(
         max_length=60,
         blank=True,
@@ -82,10 +79,10 @@ class Part(models.Model):
     supplier_number = models.CharField(max_length=60, blank=True)
     bin = models.CharField(max_length=20, blank=True)
     fixed_price = MoneyField(
-        null=True, blank=True, help_text="Empty: cost with the shop's markup."
+        null=True, blank=True, help_text="Blank: cost plus the shop’s markup."
     )
     substitutes = models.ManyToManyField("self", blank=True)
-    # Always the sum of its moves; kept here so that the database can refuse to go
+    # Always the sum of its movements; stored so that the database can refuse a level
     # below zero in one statement.
     on_hand = models.PositiveIntegerField(default=0, editable=False)
     is_retired = models.BooleanField("retired", default=False)
@@ -119,22 +116,21 @@ class Part(models.Model):
         return reverse("stock:part", args=[self.pk])
 
     def searched_as(self) -> str:
-        """What `search` holds for the values of now; bulk inserts set it themselves."""
+        """Return what `search` must contain; bulk inserts set it themselves."""
         numbers = f"{self.number} {self.maker_number} {self.supplier_number}"
-        said = plain(f"{numbers} {self.name} {self.value}")
-        return " ".join([said, *keys(self.reading)])
+        text = plain(f"{numbers} {self.name} {self.value}")
+        return " ".join([text, *search_keys(self.parsed_value)])
 
     @property
-    def reading(self) -> PartValue:
-        """What its value says, read."""
-        return read(self.value, name=self.name)
+    def parsed_value(self) -> PartValue:
+        return parse_value(self.value, name=self.name)
 
     @property
     def standing(self) -> str:
-        """How it stands on the shelf, in a word or in none."""
+        """What to note about it, in a word or in none."""
         if self.is_retired:
             return "retired"
-        return "" if self.on_hand else "none left"
+        return "" if self.on_hand else "out of stock"
 
 
 class Supplier(models.Model):
@@ -157,7 +153,7 @@ class DeliveryQuerySet(models.QuerySet):
         return self.order_by("received_on", "id")
 
     def search(self, words: str):
-        """Those whose lot `words` may mean."""
+        """Deliveries whose lot `words` may mean."""
         return rank_matches(
             self.filter(lot__icontains=words),
             exact=Q(lot__iexact=words),
@@ -167,7 +163,7 @@ class DeliveryQuerySet(models.QuerySet):
 
 
 class Delivery(models.Model):
-    """One receipt of a part: its lot."""
+    """One receipt of a part, of one lot."""
 
     part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="deliveries")
     supplier = models.ForeignKey(
@@ -180,7 +176,7 @@ class Delivery(models.Model):
     lot = models.CharField("lot or date code", max_length=40, blank=True)
     quantity = models.PositiveIntegerField()
     remaining = models.PositiveIntegerField(editable=False)
-    unit_cost = MoneyField("cost of one")
+    unit_cost = MoneyField()
     received_on = models.DateField()
 
     objects = DeliveryQuerySet.as_manager()
@@ -209,7 +205,7 @@ class Delivery(models.Model):
 
 
 class StockMovement(models.Model):
-    """One move of a part. Never changed: a mistake is moved back."""
+    """One stock movement. Never changed: a mistake is corrected by another one."""
 
     class Kind(models.TextChoices):
         RECEIVED = "received", "received"

@@ -1,8 +1,8 @@
-"""What is printed on parts, read as values: `4k7` is 4700 Ω, however it is written.
+"""Component values parsed from their markings: `4k7` is 4700 Ω in any notation.
 
-Letters in place of the decimal point, three- and four-figure codes and tolerance
-letters are those of IEC 60062; the series of preferred numbers those of IEC 60063.
-Packages are named in hundredths of an inch (`0402`) or tenths of a millimetre (`1005`).
+Letters in place of the decimal point, three- and four-digit codes and tolerance letters
+follow IEC 60062, the series of preferred numbers IEC 60063. Packages are named in
+hundredths of an inch (`0402`) or tenths of a millimetre (`1005`).
 """
 
 import re
@@ -17,7 +17,7 @@ PREFIXES = {"p": -12, "n": -9, "u": -6, "m": -3, "": 0, "k": 3, "M": 6, "G": 9}
 UNITS = {"r": OHM, "ohm": OHM, "ohms": OHM, "ω": OHM} | {
     unit.lower(): unit for unit in (FARAD, HENRY, HERTZ, VOLT, AMPERE, WATT)
 }
-# A capacitor's marking says `100n`, a resistor's `4k7`: the prefix tells what is meant.
+# A capacitor is marked `100n`, a resistor `4k7`: the prefix implies the unit.
 UNIT_ALIASES = {
     "p": FARAD,
     "n": FARAD,
@@ -34,7 +34,16 @@ TOLERANCES = {"B": "0.1", "C": "0.25", "D": "0.5", "F": "1"} | {
     "K": "10",
     "M": "20",
 }
-DIELECTRICS = ("Z5U", "Y5V", "X5R", "X6S", "X7S", "X7R", "X8R", "C0G")  # steadier last
+DIELECTRICS = (
+    "Z5U",
+    "Y5V",
+    "X5R",
+    "X6S",
+    "X7S",
+    "X7R",
+    "X8R",
+    "C0G",
+)  # most stable last
 SAME_DIELECTRIC = {"NP0": "C0G", "NPO": "C0G", "COG": "C0G"}
 
 METRIC = {
@@ -51,7 +60,7 @@ METRIC = {
     "2512": "6332",
 }
 INCH = {metric: inch for inch, metric in METRIC.items()}
-NAMED = re.compile(
+NAMED_PACKAGE = re.compile(
     r"(SOT|SOD|SOIC|SOP|SSOP|TSSOP|MSOP|QFN|DFN|QFP|LQFP|TQFP|BGA|WLCSP|TO|DIP)-?([0-9]+\w*)",
     re.IGNORECASE,
 )
@@ -71,12 +80,12 @@ KINDS = {
 }
 
 Amount = tuple[str, Decimal]
-"""A unit and how many of it."""
+"""A unit and a number of it."""
 
 
 @dataclass(frozen=True)
 class PartValue:
-    """All that could be read; `amounts` has more than one where a code is ambiguous."""
+    """All that was parsed; `amounts` has more than one if a code is ambiguous."""
 
     amounts: tuple[Amount, ...] = ()
     at: Decimal | None = None
@@ -87,12 +96,12 @@ class PartValue:
 
     @property
     def amount(self) -> Amount | None:
-        """The one value; None where nothing, or not one thing, is meant."""
+        """The value; None if there is none or it is ambiguous."""
         return self.amounts[0] if len(self.amounts) == 1 else None
 
 
-def read(text: str, *, name: str = "") -> PartValue:
-    """What `text` says. `name`, such as "resistor, thick film", settles bare codes."""
+def parse_value(text: str, *, name: str = "") -> PartValue:
+    """Parse `text`; `name`, such as "resistor, thick film", decides bare codes."""
     kind = next(
         (KINDS[w] for w in re.findall(r"[a-z]+", name.lower()) if w in KINDS), ""
     )
@@ -100,7 +109,7 @@ def read(text: str, *, name: str = "") -> PartValue:
     ratings: list[Amount] = []
     at = tolerance = None
     dielectric = package = ""
-    for word in words_of(text):
+    for word in split_words(text):
         value, _, frequency = word.partition("@")
         found = _amounts(value, kind=kind)
         if share := re.fullmatch(r"(?:±|\+/?-)?([0-9]{1,3}(?:[.,][0-9]{1,3})?)%", word):
@@ -120,8 +129,8 @@ def read(text: str, *, name: str = "") -> PartValue:
     return PartValue(tuple(amounts), at, tolerance, tuple(ratings), dielectric, package)
 
 
-def words_of(text: str) -> list[str]:
-    """The words of a marking, each number with its unit."""
+def split_words(text: str) -> list[str]:
+    """Return the words of a marking, each number with its unit."""
     text = text.replace("µ", "u").replace("μ", "u").replace("\u2126", "Ω")
     text = re.sub(r"\s*@\s*", "@", text)
     text = re.sub(
@@ -134,7 +143,7 @@ def words_of(text: str) -> list[str]:
 
 
 def _amounts(word: str, *, kind: str = "") -> list[Amount]:
-    """What one word can mean as a number with a unit: nothing, one thing, several."""
+    """Return all amounts that one word can mean: none, one or several."""
     if fraction := re.fullmatch(r"1/([0-9]{1,3})W", word):
         return [(WATT, 1 / Decimal(fraction[1]))] if int(fraction[1]) else []
     if re.fullmatch(r"[0-9]{3,4}", word):
@@ -153,30 +162,30 @@ def _written(word: str, *, kind: str = "") -> list[Amount]:
     if re.fullmatch(r"[0-9]+(?:[.,][0-9]+)?[UNP]F?|[0-9]+[UNP][0-9]+", word):
         word = word.translate(str.maketrans("UNP", "unp"))
     word = re.sub(r"(?<=[0-9])K", "k", word)
-    unit = r"(R|Ω|ohms?|F|H|Hz|V|A|W)?"
+    units = r"(R|Ω|ohms?|F|H|Hz|V|A|W)?"
     if plain := re.fullmatch(
-        r"([0-9]{1,9})(?:[.,]([0-9]{1,6}))?([pnumkMG]?)" + unit, word, re.ASCII
+        r"([0-9]{1,9})(?:[.,]([0-9]{1,6}))?([pnumkMG]?)" + units, word, re.ASCII
     ):
-        whole, part, prefix, of = plain.groups()
-        if not prefix and not of:
+        whole, part, prefix, unit = plain.groups()
+        if not prefix and not unit:
             return []
-    elif split := re.fullmatch(r"([0-9]{0,6})([pnumkMGRVΩ])([0-9]{1,6})" + unit, word):
-        whole, letter, part, of = split.groups()
+    elif split := re.fullmatch(r"([0-9]{0,6})([pnumkMGRVΩ])([0-9]{1,6})" + units, word):
+        whole, letter, part, unit = split.groups()
         prefix = letter if letter in PREFIXES else ""
-        of = of or ("" if prefix else letter)
+        unit = unit or ("" if prefix else letter)
         if not whole and prefix:
             return []
     else:
         return []
-    meant = UNITS[of.lower()] if of else UNIT_ALIASES[prefix]
-    if not of and kind == HENRY and prefix in "pnum":
-        meant = HENRY
+    implied = (
+        HENRY if kind == HENRY and prefix in "pnum" else UNIT_ALIASES.get(prefix, "")
+    )
     number = Decimal(f"{whole or 0}.{part or 0}").scaleb(PREFIXES[prefix])
-    return [(meant, number.normalize())]
+    return [(UNITS[unit.lower()] if unit else implied, number.normalize())]
 
 
 def _code(figures: str, unit: Decimal) -> Decimal:
-    """Figures and a power of ten; 8 and 9 stand for a hundredth and a tenth."""
+    """Decode digits and a power of ten; 8 and 9 mean a hundredth and a tenth."""
     power = {8: -2, 9: -1}.get(int(figures[-1]), int(figures[-1]))
     return (Decimal(figures[:-1]).scaleb(power) * unit).normalize()
 
@@ -198,26 +207,22 @@ def _dielectric(word: str) -> str:
 
 
 def _package(word: str) -> str:
-    """The package in its inch name; names that are metric only are turned."""
+    """Return the package by its inch name; metric names are converted."""
     if word.endswith("metric"):
         return INCH.get(word.removesuffix("metric"), "")
     if word in METRIC:
         return word
     if word in INCH:
         return INCH[word]
-    named = NAMED.fullmatch(word)
+    named = NAMED_PACKAGE.fullmatch(word)
     return f"{named[1]}-{named[2]}".upper() if named else ""
 
 
 # --- comparing --------------------------------------------------------------------
 
 
-def keys(value: PartValue) -> tuple[str, ...]:
-    """Words that are the same for the same value, to be searched for."""
-    return tuple(_keys(value))
-
-
-def _keys(value: PartValue) -> Iterator[str]:
+def search_keys(value: PartValue) -> Iterator[str]:
+    """Give words that are equal for equal values, to search for; the value first."""
     at = f"@{value.at.normalize():e}" if value.at else ""
     for unit, number in value.amounts:
         yield f"={unit.lower()}{number.normalize():e}{at};"
@@ -231,43 +236,43 @@ def _keys(value: PartValue) -> Iterator[str]:
 
 
 def substitute_problems(candidate: PartValue, *, wanted: PartValue) -> list[str]:
-    """Why `candidate` can't stand in for `wanted`, as sentences; empty where it fits.
+    """Return why `candidate` cannot replace `wanted`; empty if it can.
 
-    Same kind and package, value within the tolerance asked for and no looser itself,
-    every rating at least as high.
+    It needs the same unit and package, a value within the wanted tolerance and none
+    wider itself, and every rating at least as high.
     """
     if candidate.amount is None or wanted.amount is None:
-        return ["One of the two values can't be read."]
-    (unit, number), (asked_unit, asked) = candidate.amount, wanted.amount
-    if unit != asked_unit or (candidate.at is None) != (wanted.at is None):
-        return ["It is another kind of part."]
-    why = []
+        return ["One of the two values cannot be interpreted."]
+    (unit, number), (wanted_unit, wanted_number) = candidate.amount, wanted.amount
+    if unit != wanted_unit or (candidate.at is None) != (wanted.at is None):
+        return ["Different kind of part."]
+    problems = []
     if candidate.package != wanted.package:
-        why.append("The package is another one.")
-    allowed = asked * (wanted.tolerance or 0) / 100
-    if abs(number - asked) > allowed or candidate.at != wanted.at:
-        why.append(f"{shown(candidate)} is not {shown(wanted)}.")
+        problems.append("Different package.")
+    allowed = wanted_number * (wanted.tolerance or 0) / 100
+    if abs(number - wanted_number) > allowed or candidate.at != wanted.at:
+        problems.append(f"{format_value(candidate)} instead of {format_value(wanted)}.")
     if wanted.tolerance is not None and (
         candidate.tolerance is None or candidate.tolerance > wanted.tolerance
     ):
-        why.append(f"It is not within {wanted.tolerance:f} %.")
-    has = dict(candidate.ratings)
-    for rating, least in wanted.ratings:
-        if has.get(rating, Decimal(0)) < least:
-            why.append(f"It is not rated for {engineering(rating, least)}.")
+        problems.append(f"Tolerance is not within ±{wanted.tolerance:f} %.")
+    ratings = dict(candidate.ratings)
+    for unit, min_rating in wanted.ratings:
+        if ratings.get(unit, Decimal(0)) < min_rating:
+            problems.append(f"Not rated for {format_amount(unit, min_rating)}.")
     if wanted.dielectric and (
         _dielectric_rank(candidate.dielectric) < _dielectric_rank(wanted.dielectric)
     ):
-        why.append(f"It is not as steady as {wanted.dielectric}.")
-    return why
+        problems.append(f"Dielectric is less stable than {wanted.dielectric}.")
+    return problems
 
 
 def _dielectric_rank(dielectric: str) -> int:
     return DIELECTRICS.index(dielectric) if dielectric in DIELECTRICS else -1
 
 
-def series_of(number: Decimal) -> str:
-    """The coarsest series of IEC 60063, E3 to E96, that has this value, or nothing."""
+def find_series(number: Decimal) -> str:
+    """Return the coarsest series of IEC 60063, E3 to E96, with this value, or ""."""
     if number <= 0:
         return ""
     figures = number.scaleb(2 - number.adjusted())
@@ -286,8 +291,8 @@ def series_of(number: Decimal) -> str:
 # --- showing ----------------------------------------------------------------------
 
 
-def engineering(unit: str, number: Decimal) -> str:
-    """`4.7 kΩ`, `100 nF`: a prefix that leaves few figures before the point."""
+def format_amount(unit: str, number: Decimal) -> str:
+    """Format as `4.7 kΩ`, `100 nF`: one to three digits before the point."""
     if not number:
         return f"0 {unit}"
     power = min(9, max(-12, 3 * (number.adjusted() // 3)))
@@ -296,16 +301,16 @@ def engineering(unit: str, number: Decimal) -> str:
     return f"{figures:f} {'µ' if prefix == 'u' else prefix}{unit}"
 
 
-def shown(value: PartValue) -> str:
-    """All that was read, in one way of writing, so that a slip is seen."""
-    said = [" or ".join(engineering(*amount) for amount in value.amounts)]
+def format_value(value: PartValue) -> str:
+    """Format all that was parsed in one notation, so that a typing error shows."""
+    texts = [" or ".join(format_amount(*amount) for amount in value.amounts)]
     if value.at:
-        said[0] += f" at {engineering(HERTZ, value.at)}"
+        texts[0] += f" at {format_amount(HERTZ, value.at)}"
     if value.tolerance is not None:
-        said.append(f"±{value.tolerance.normalize():f} %")
-    said += [engineering(*rating) for rating in value.ratings]
-    said.append(value.dielectric)
+        texts.append(f"±{value.tolerance.normalize():f} %")
+    texts += [format_amount(*rating) for rating in value.ratings]
+    texts.append(value.dielectric)
     if value.package:
         metric = METRIC.get(value.package)
-        said.append(f"{value.package} ({metric} metric)" if metric else value.package)
-    return ", ".join(filter(None, said))
+        texts.append(f"{value.package} ({metric} metric)" if metric else value.package)
+    return ", ".join(filter(None, texts))

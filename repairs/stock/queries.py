@@ -1,56 +1,60 @@
-"""What the pages of the shelf ask for."""
+"""Queries of the parts pages, and the current cost of parts."""
 
 from collections.abc import Iterable
 from decimal import Decimal
 
 from repairs.stock.models import Delivery, Part
-from repairs.stock.part_values import series_of, substitute_problems
+from repairs.stock.part_values import find_series, substitute_problems
 
-AT_MOST = 50
+MAX_SUBSTITUTES = 50
 
 
 def moves(part: Part):
-    """Every move of a part, the latest first."""
+    """The stock movements of a part, latest first."""
     return part.moves.select_related("delivery", "by").order_by("-id")
 
 
 def uses(part: Part):
-    """The repairs it went into, the latest first.
+    """The repairs that used a part, latest first.
 
-    Jobs stand above the shelf: they are reached backwards, by name alone.
+    `jobs` is a higher room, so its rows are reached by their related name.
     """
     return part.used_in.select_related("repair__job__device__model").order_by("-id")
 
 
 def substitutes(part: Part) -> list[tuple[Part, list[str]]]:
-    """Parts that could take its place, each with what speaks against it.
+    """Return possible substitutes, each with what is against it.
 
-    Those the book names come first; then those of the same value that fit.
+    Those entered for the part come first, then those of the same value that fit.
     """
-    wanted = part.reading
-    named = list(part.substitutes.all()[:AT_MOST])
+    wanted = part.parsed_value
+    named = list(part.substitutes.all()[:MAX_SUBSTITUTES])
     found = [
-        (other, substitute_problems(other.reading, wanted=wanted)) for other in named
+        (other, substitute_problems(other.parsed_value, wanted=wanted))
+        for other in named
     ]
     if wanted.amount is None:
         return [(other, []) for other in named]
     same = Part.objects.valued(wanted).filter(is_retired=False).exclude(pk=part.pk)
-    for other in same[:AT_MOST]:
-        if other not in named and not substitute_problems(other.reading, wanted=wanted):
+    for other in same[:MAX_SUBSTITUTES]:
+        if other not in named and not substitute_problems(
+            other.parsed_value, wanted=wanted
+        ):
             found.append((other, []))
     return found
 
 
 def series(part: Part) -> str:
-    """The series of preferred values that it belongs to, if it has one value."""
-    amount = part.reading.amount
-    return series_of(amount[1]) if amount and part.reading.at is None else ""
+    """Return the series of preferred values that contains its value, if any."""
+    amount = part.parsed_value.amount
+    return find_series(amount[1]) if amount and part.parsed_value.at is None else ""
 
 
 def current_costs(parts: Iterable[Part]) -> dict[int, Decimal]:
-    """What one of each part costs: from the delivery that is used next, else the last.
+    """Return the unit cost of each part, by its id.
 
-    A part that never came in is missing here.
+    It is that of the delivery used next, else of the last one. A part that was never
+    delivered is missing.
     """
     last: dict[int, Decimal] = {}
     next_used: dict[int, Decimal] = {}

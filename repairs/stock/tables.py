@@ -8,42 +8,42 @@ class PartTable(tables.ListTable):
     name = tables.Column()
     value = tables.CodeColumn(default="")
     bin = tables.CodeColumn(default="")
-    standing = tables.BadgeColumn(orderable=False, verbose_name="Standing", default="")
-    on_hand = tables.NumberColumn(verbose_name="On hand")
-    holding = tables.NumberColumn(verbose_name="Deliveries open")
+    standing = tables.BadgeColumn(orderable=False, verbose_name="Status", default="")
+    on_hand = tables.NumberColumn(verbose_name="In stock")
+    holding = tables.NumberColumn(verbose_name="Open deliveries")
 
     class Meta(tables.ListTable.Meta):
-        empty_text = "No such part on the shelf."
+        empty_text = "No parts found."
         row_attrs = {
-            "class": lambda record: "hot" if record.standing == "none left" else ""
+            "class": lambda record: "hot" if record.standing == "out of stock" else ""
         }
 
 
 class MoveTable(tables.ListTable):
-    caption = "Moves"
+    caption = "Stock movements"
     row_header = "moved_at"
 
     moved_at = tables.MomentColumn(verbose_name="When", order_by="id")
     kind = tables.Column(
-        accessor="get_kind_display", verbose_name="What", order_by="kind"
+        accessor="get_kind_display", verbose_name="Type", order_by="kind"
     )
     delivery = tables.Column(orderable=False, default="")
-    why = tables.Column(orderable=False, default="")
-    by = tables.Column(orderable=False, default="")
-    quantity = tables.NumberColumn(verbose_name="How many")
+    why = tables.Column(orderable=False, default="", verbose_name="Reason")
+    by = tables.Column(orderable=False, default="", verbose_name="User")
+    quantity = tables.NumberColumn(verbose_name="Quantity")
 
     class Meta(tables.ListTable.Meta):
         prefix = "m-"
         per_page = 20
         orderable = True
-        empty_text = "It was never moved."
+        empty_text = "No movements."
 
     def render_quantity(self, value):
         return f"{value:+d}"
 
 
 class UseTable(tables.ListTable):
-    caption = "Where it was used"
+    caption = "Used in jobs"
 
     job = tables.CodeColumn(accessor="repair__job", linkify=True, orderable=False)
     device = tables.Column(
@@ -52,9 +52,9 @@ class UseTable(tables.ListTable):
     day = tables.DateColumn(
         accessor="repair__job__booked_in_on", verbose_name="Booked in"
     )
-    quantity = tables.NumberColumn(verbose_name="How many", orderable=False)
+    quantity = tables.NumberColumn(verbose_name="Quantity", orderable=False)
 
     class Meta(tables.ListTable.Meta):
         prefix = "u-"
         per_page = 20
-        empty_text = "No repair has used it yet."
+        empty_text = "Not used yet."

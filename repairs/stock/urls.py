@@ -4,7 +4,7 @@ from repairs.stock import views
 
 app_name = "stock"
 urlpatterns = [
-    path("", views.shelf, name="shelf"),
+    path("", views.parts, name="parts"),
     path("add/", views.add, name="add"),
     path("<int:pk>/", views.part, name="part"),
     path("<int:pk>/change/", views.change, name="change"),

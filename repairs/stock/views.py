@@ -1,5 +1,6 @@
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 from django_tables2 import RequestConfig
@@ -8,19 +9,16 @@ from repairs.stock import actions, queries
 from repairs.stock.filters import ShelfFilter
 from repairs.stock.forms import CountForm, PartForm, ReceiveForm, ScrapForm
 from repairs.stock.models import Part, Supplier
-from repairs.stock.part_values import shown
+from repairs.stock.part_values import format_value
 from repairs.stock.tables import MoveTable, PartTable, UseTable
 from shopdesk.look.forms import attempt, saved
 
 
-def shelf(request):
+def parts(request):
     filter_ = ShelfFilter(request.GET, Part.objects.on_shelf())
     table = RequestConfig(request).configure(PartTable(filter_.qs))
-    return render(
-        request,
-        "repairs/stock/shelf.html",
-        {"filter": filter_, "form": filter_.form, "table": table},
-    )
+    facts = {"form": filter_.form, "table": table}
+    return render(request, "repairs/stock/parts.html", facts)
 
 
 def part(request, pk):
@@ -28,7 +26,7 @@ def part(request, pk):
 
 
 def _forms(request, part, sent=None):
-    """The three forms of a part's page; the one that was sent keeps what was typed."""
+    """The three forms of a part’s page; the one that was sent keeps its entries."""
     seen = {"seen": actions.last_move(part)}
     made = {
         "receive": ReceiveForm(prefix="r", initial=seen | {"on": timezone.localdate()}),
@@ -47,7 +45,7 @@ def _show(request, part, sent=None):
         "repairs/stock/part.html",
         {
             "part": part,
-            "shown": shown(part.reading),
+            "shown": format_value(part.parsed_value),
             "series": queries.series(part),
             "substitutes": queries.substitutes(part),
             "deliveries": part.deliveries.select_related("supplier").order_by(
@@ -63,25 +61,21 @@ def _show(request, part, sent=None):
 
 
 def add(request):
-    form = PartForm(request.POST or None)
-    if form.is_valid() and saved(form, unique="number"):
-        messages.success(request, f"{form.instance.number} is on the shelf’s list.")
-        return redirect(form.instance)
-    return render(request, "repairs/stock/part_form.html", {"form": form})
+    return _edit(request, None, "Add part", reverse("stock:parts"))
 
 
 def change(request, pk):
     part = get_object_or_404(Part, pk=pk)
+    return _edit(request, part, f"Change {part.number}", part.get_absolute_url())
+
+
+def _edit(request, part, title, cancel):
     form = PartForm(request.POST or None, instance=part)
     if form.is_valid() and saved(form, unique="number"):
-        messages.success(request, f"{part.number} is changed.")
-        return redirect(part)
-    number = Part.objects.values_list("number", flat=True).get(pk=pk)
-    return render(
-        request,
-        "repairs/stock/part_form.html",
-        {"form": form, "pk": pk, "number": number},
-    )
+        messages.success(request, f"{form.instance.number} saved.")
+        return redirect(form.instance)
+    facts = {"title": title, "form": form, "cancel": cancel}
+    return render(request, "shopdesk/look/edit.html", facts)
 
 
 @require_POST
@@ -111,9 +105,7 @@ def _move(request, part, name, form, action, **facts):
     if form.is_valid():
         facts |= {"by": request.user, **form.cleaned_data}
         if attempt(request, form, action, part, **facts):
-            messages.success(
-                request, f"{part.number}: {part.on_hand} on the shelf now."
-            )
+            messages.success(request, f"{part.number}: {part.on_hand} in stock.")
             return redirect(part)
         # So that sending it again is right, now that the refusal has been read.
         form.data = form.data.copy()

@@ -10,7 +10,7 @@ ROOMS = (
     ("Today", "today", ()),
     ("Counter", "intake:book_in", ("intake", "customers", "handover")),
     ("Bench", "bench:mine", ("bench", "jobs", "returns")),
-    ("Shelf", "stock:shelf", ("stock",)),
+    ("Shelf", "stock:parts", ("stock",)),
     (
         "Till",
         "quotes:all",

@@ -79,8 +79,10 @@ WORDS: dict[str, str] = {
     "handling damage": "triangle",
     "undecided": "diamond",
     "covered": "tick",
+    "in warranty": "tick",
     "under cover": "tick",
     "not covered": "cross",
+    "not in warranty": "cross",
     # quotes, invoices, readings, the rest
     "draft": "dots",
     "sent": "diamond",
@@ -107,7 +109,7 @@ WORDS: dict[str, str] = {
     "fail": "cross",
     "uncollected": "triangle",
     "low": "triangle",
-    "none left": "triangle",
+    "out of stock": "triangle",
     "retired": "dash",
     # staff
     "may sign in": "tick",
@@ -125,7 +127,7 @@ HOT: frozenset[str] = frozenset(
         "fail",
         "uncollected",
         "low",
-        "none left",
+        "out of stock",
         "stuck",
         "not fixed",
     }

@@ -49,7 +49,7 @@ URL_ROLES = {
     "faults:fault": ANY_ROLE,
     "faults:symptoms": ANY_ROLE,
     "faults:checks": ANY_ROLE,
-    "stock:shelf": ANY_ROLE,
+    "stock:parts": ANY_ROLE,
     "stock:part": ANY_ROLE,
     "stock:receive": ANY_ROLE,
 }

@@ -142,7 +142,7 @@ KINDS = (
         "stock:part",
         Part,
         rows="all",
-        all_at="stock:shelf",
+        all_at="stock:parts",
         asked_too="&show=every",
     ),
     Kind("Deliveries", "stock:part", Delivery),

@@ -21,23 +21,23 @@ from repairs.customers.names import MAX_MARKS, normalize_text, phone_digits
         ("tab\tand\nline", "tab and line"),
     ],
 )
-def test_a_name_is_kept_in_one_form_and_in_any_script(typed, kept):
+def test_names_of_any_script_are_normalized(typed, kept):
     assert normalize_text(typed) == kept
 
 
-def test_lines_are_kept_where_they_are_meant():
+def test_line_breaks_of_an_address_are_kept():
     assert normalize_text("3 Alder Yard \r\n Fennport\r\n", keep_lines=True) == (
         "3 Alder Yard\nFennport"
     )
 
 
-def test_a_letter_bears_only_so_many_accents():
+def test_combining_marks_on_one_letter_are_limited():
     heaped = normalize_text("x" + "\u0315" * 200)
     assert len(heaped) == 1 + MAX_MARKS
 
 
 @given(st.text())
-def test_tidying_twice_changes_nothing_more(text):
+def test_normalizing_twice_changes_nothing(text):
     assert normalize_text(normalize_text(text)) == normalize_text(text)
 
 
@@ -54,5 +54,5 @@ def test_tidying_twice_changes_nothing_more(text):
         ("12-34", ("1234",)),
     ],
 )
-def test_the_digits_of_a_number_as_it_is_dialled(words, digits):
+def test_phone_digits_drop_the_dialling_prefix(words, digits):
     assert phone_digits(words) == digits

@@ -24,7 +24,7 @@ def change(client, who, **told):
 
 
 @pytest.mark.parametrize("kind", [tax.EXEMPT, tax.OUTSIDE, tax.ZERO, tax.STANDARD])
-def test_a_kind_of_tax_is_written_down_and_shown(client, kind):
+def test_a_kind_of_tax_is_saved_and_shown(client, kind):
     who = make.customer()
     assert change(client, who, tax_kind=kind).status_code == 302
     who.refresh_from_db()
@@ -35,7 +35,7 @@ def test_a_kind_of_tax_is_written_down_and_shown(client, kind):
 
 
 @pytest.mark.parametrize("tax_id", ["", "123456789", "DE", "٣٤"])
-def test_reverse_charge_needs_their_vat_number(client, tax_id):
+def test_reverse_charge_needs_a_vat_number(client, tax_id):
     who = make.customer()
     answer = change(client, who, tax_kind=tax.REVERSE, tax_id=tax_id, notes="Keep me")
     assert list(answer.context["form"].errors) == ["tax_id"]
@@ -46,7 +46,7 @@ def test_reverse_charge_needs_their_vat_number(client, tax_id):
     assert Customer.objects.get().tax_kind == tax.REVERSE
 
 
-def test_a_reduced_rate_is_chosen_only_where_the_shop_has_one(client):
+def test_a_reduced_rate_needs_a_rate_in_force(client):
     who = make.customer()
     answer = change(client, who, tax_kind=tax.REDUCED)
     assert list(answer.context["form"].errors) == ["tax_kind"]
@@ -60,7 +60,7 @@ def test_a_reduced_rate_is_chosen_only_where_the_shop_has_one(client):
     assert Customer.objects.get().tax_kind == tax.REDUCED
 
 
-def test_no_other_word_is_taken(client):
+def test_an_unknown_kind_of_tax_is_refused(client):
     who = make.customer()
     answer = change(client, who, tax_kind="half")
     assert list(answer.context["form"].errors) == ["tax_kind"]

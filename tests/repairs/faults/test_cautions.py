@@ -34,7 +34,7 @@ def test_each_caution_is_shown_once_and_the_most_serious_first():
 
 
 @pytest.mark.parametrize("field", OF_DEVICE)
-def test_each_tick_calls_for_its_own_caution(field):
+def test_each_tick_shows_its_own_caution(field):
     assert cautions(job=device(**{field: True})) == [OF_DEVICE[field]]
     assert Job._meta.get_field(field)
 

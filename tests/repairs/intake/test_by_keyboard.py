@@ -108,7 +108,7 @@ def test_a_returning_customer_is_booked_in_with_fewer_than_ten_keys(counter):
     assert counter.refused == []
 
 
-def test_the_second_of_two_found_is_chosen_with_the_arrows(counter):
+def test_the_second_of_two_matches_is_chosen_with_the_arrow_keys(counter):
     make.customer("Ann Fenwick")
     ada()
     keys = Keys(counter)
@@ -167,7 +167,7 @@ def scan(page, text):
     wire.detach()
 
 
-def test_a_scanned_serial_shows_the_past_jobs_at_once(counter):
+def test_a_scanned_serial_shows_the_earlier_jobs(counter):
     device, repair = ada()
     counter.locator("#id_d-serial").focus()
     scan(counter, "SN-123456")
@@ -182,7 +182,7 @@ def test_a_scanned_serial_shows_the_past_jobs_at_once(counter):
     assert not Job.objects.open().exists()
 
 
-def test_a_serial_scanned_where_the_customer_is_asked_for_finds_both(counter):
+def test_a_serial_scanned_into_the_customer_box_finds_both(counter):
     device, _ = ada()
     scan(counter, "sn123456")
     counter.wait_for_selector("#id_complaint:focus")
@@ -208,7 +208,7 @@ def test_a_scan_in_any_box_never_books_in(counter, box):
     assert not Job.objects.open().exists()
 
 
-def test_what_one_types_is_kept_while_an_answer_comes_in(counter):
+def test_typed_text_is_kept_while_an_answer_arrives(counter):
     ada()
     counter.locator("#id_complaint").fill("Hums at night")
     counter.locator("#id_who").fill("fenw")
@@ -218,14 +218,14 @@ def test_what_one_types_is_kept_while_an_answer_comes_in(counter):
     assert counter.locator("#id_complaint").input_value() == "Hums at night"
 
 
-def test_a_swollen_battery_brings_up_its_caution(counter):
+def test_ticking_swollen_battery_shows_its_caution(counter):
     caution = counter.get_by_label("Swollen battery").locator("text=Fire and explosion")
     assert not caution.first.is_visible()
     counter.locator("#id_has_swollen_battery").check()
     assert caution.first.is_visible()
 
 
-def test_all_of_it_works_without_scripts(plain_counter):
+def test_a_returning_customer_is_booked_in_without_scripts(plain_counter):
     page = plain_counter
     device, repair = ada()
     page.locator("#id_who").fill("fenw")
@@ -238,7 +238,7 @@ def test_all_of_it_works_without_scripts(plain_counter):
     assert job.device == device and job.decision.earlier == repair
 
 
-def test_a_new_one_works_without_scripts_too(plain_counter):
+def test_a_new_customer_is_booked_in_without_scripts(plain_counter):
     page = plain_counter
     page.locator("#id_who").fill("Nils Ny")
     page.get_by_role("button", name="Search", exact=True).last.click()

@@ -25,7 +25,7 @@ def booked_in(**facts):
 
 
 @pytest.mark.django_db
-def test_the_slip_tells_the_customer_what_was_agreed():
+def test_the_slip_states_what_was_agreed():
     make.shop(name="Marrow & Quill", country="GB", slip_text="Keep this slip.")
     owner = make.customer("Ada Fenwick", phone="+442079460018")
     job = booked_in(
@@ -56,7 +56,7 @@ def test_the_slip_tells_the_customer_what_was_agreed():
 @pytest.mark.paper
 @pytest.mark.django_db
 @pytest.mark.parametrize("paper", ["A4", "Email"])
-def test_the_slip_comes_on_the_shops_paper_on_one_page(paper):
+def test_the_slip_is_one_page_of_the_shops_paper(paper):
     make.shop(paper=paper)
     job = booked_in(
         has_liquid_damage=True, has_mains_voltage=True, has_swollen_battery=True
@@ -70,7 +70,7 @@ def test_the_slip_comes_on_the_shops_paper_on_one_page(paper):
 @pytest.mark.django_db
 @pytest.mark.parametrize("size", LabelForm.SIZES)
 @pytest.mark.parametrize("words", ["Hums", LONG, "many short words " * 100, "\n" * 90])
-def test_a_label_is_one_page_of_its_size_whatever_was_typed(size, words):
+def test_a_label_is_always_one_page_of_its_size(size, words):
     job = booked_in(
         of=make.device(serial="S" * 60, model=make.device_model(model="M" * 80)),
         complaint=words,
@@ -89,11 +89,11 @@ def test_a_label_is_one_page_of_its_size_whatever_was_typed(size, words):
     assert job.label_code in text
     warned = " ".join(text.split())
     assert "SWOLLEN BATTERY · MAINS · LIQUID" in warned
-    assert "data: do not look" in text
+    assert "data: no access" in text
 
 
 @pytest.mark.django_db
-def test_no_access_code_is_ever_on_paper():
+def test_no_access_code_is_printed():
     job = booked_in(consent=Job.Consent.YES)
     keep_code(job, code="7294Marmalade")
     for paper in (slip_pdf(job), label_pdf(job, size="62x29")):
@@ -102,20 +102,20 @@ def test_no_access_code_is_ever_on_paper():
 
 @pytest.mark.paper
 @pytest.mark.django_db
-def test_a_paper_made_again_is_the_same_byte_for_byte():
+def test_a_reprint_is_identical_byte_for_byte():
     job = booked_in()
     assert slip_pdf(job) == slip_pdf(job)
 
 
 @pytest.mark.paper
 @pytest.mark.django_db
-def test_a_name_that_looks_like_a_page_fetches_and_attaches_nothing():
+def test_markup_in_a_name_fetches_and_attaches_nothing():
     owner = make.customer('<img src="http://127.0.0.1:9/x"><link rel=attachment>')
     pdf = pikepdf.open(BytesIO(slip_pdf(booked_in(of=make.device(owner)))))
     assert not pdf.attachments
 
 
-def test_the_drawn_code_is_square_for_square_the_code_of_the_label():
+def test_the_drawn_qr_code_matches_the_label_code():
     drawn = qr_code("26-00412-K")
     rows = segno.make("26-00412-K", error="m", micro=False).matrix
     dark = {
@@ -128,7 +128,7 @@ def test_the_drawn_code_is_square_for_square_the_code_of_the_label():
     assert drawn.size == len(rows) + 2 * QUIET
 
 
-def test_papers_are_served_to_look_at(counter):
+def test_documents_open_in_the_browser(counter):
     job = booked_in()
     for name, asked in (
         ("slip", ""),
@@ -141,7 +141,7 @@ def test_papers_are_served_to_look_at(counter):
         assert answer.content.startswith(b"%PDF-")
 
 
-def test_a_job_from_a_history_file_has_papers_too(counter):
+def test_an_imported_job_has_documents(counter):
     job = make.job(number="J/7 of 2019", is_from_history=True)
     for name in ("slip", "label"):
         answer = counter.client.get(reverse(f"intake:{name}", args=[job.pk]))

@@ -18,7 +18,7 @@ def job_with_code():
     return job
 
 
-def test_the_bench_sees_the_code_once_and_says_why(bench):
+def test_the_bench_sees_the_code_once_and_gives_a_reason(bench):
     job = job_with_code()
     page = reverse("intake:show_code", args=[job.pk])
     assert "Marmalade" not in bench.get(page).text
@@ -31,21 +31,21 @@ def test_the_bench_sees_the_code_once_and_says_why(bench):
 
 
 @pytest.mark.parametrize("why", ["", "  ", "x" * 301])
-def test_without_a_reason_it_stays_sealed(bench, why):
+def test_without_a_reason_the_code_stays_encrypted(bench, why):
     job = job_with_code()
     answer = bench.post(reverse("intake:show_code", args=[job.pk]), {"why": why})
     assert "Marmalade" not in answer.text and "Error:" in answer.text
     assert AccessCode.objects.get(job=job).sealed is not None
 
 
-def test_looking_at_the_page_opens_nothing(bench):
+def test_opening_the_page_does_not_show_the_code(bench):
     job = job_with_code()
     page = reverse("intake:show_code", args=[job.pk])
     bench.get(page, {"why": "Curious"})
     assert AccessCode.objects.get(job=job).sealed is not None
 
 
-def test_a_code_swapped_between_jobs_is_refused_with_a_sentence(bench):
+def test_a_code_moved_to_another_job_is_refused(bench):
     mine, other = job_with_code(), job_with_code()
     AccessCode.objects.filter(job=mine).update(
         sealed=AccessCode.objects.get(job=other).sealed
@@ -60,7 +60,7 @@ def test_a_job_without_a_code_says_so(bench):
     assert "No access code is stored" in bench.get(page).text
 
 
-def test_the_counter_may_keep_a_code_but_not_see_it(client, db):
+def test_the_counter_can_store_a_code_but_not_see_it(client, db):
     client.force_login(make.user("counter"))
     job = job_with_code()
     page = reverse("intake:show_code", args=[job.pk])

@@ -403,7 +403,7 @@ def test_a_job_and_a_bill_of_one_number_are_both_shown(desk):
     ("words", "list_at"),
     [
         ("fenwick", "customers:all"),
-        ("P-9", "stock:shelf"),
+        ("P-9", "stock:parts"),
         ("INV26-", "invoices:all"),
         ("PWR-", "faults:book"),
         ("T-", "quotes:all"),

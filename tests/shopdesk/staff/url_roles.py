@@ -55,7 +55,7 @@ FOR_ANY_ROLE = {
     "staff:sign_out",
     "stock:part",
     "stock:receive",
-    "stock:shelf",
+    "stock:parts",
     "today",
 }
 FOR_COUNTER_OR_OWNER = {

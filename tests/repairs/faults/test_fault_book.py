@@ -40,14 +40,14 @@ def codes(page):
         ({"sort": "notes", "page": "-3"}, ["AUD-HISS", "PWR-JACK"]),
     ],
 )
-def test_the_book_is_narrowed_by_words_area_and_standing(client, asked, found):
+def test_the_book_is_filtered_by_words_area_and_status(client, asked, found):
     make.fault("PWR-JACK", name="Charging socket loose", area="power")
     make.fault("AUD-HISS", name="Hiss", area="audio")
     make.fault("OLD-ONE", name="Old", area="power", is_retired=True)
     assert codes(client.get(BOOK, asked)) == found
 
 
-def test_every_heading_that_sorts_does(client):
+def test_every_sortable_heading_sorts(client):
     make.fix(make.fault())
     Symptom.objects.create(name="Dark")
     Check.objects.create(name="Look")
@@ -60,7 +60,7 @@ def test_every_heading_that_sorts_does(client):
 
 
 @pytest.mark.parametrize("n", [1, 30])
-def test_the_book_asks_as_often_however_many_faults(
+def test_the_book_has_the_same_query_count_for_1_and_30(
     client, django_assert_num_queries, n
 ):
     for _ in range(n):
@@ -71,7 +71,7 @@ def test_the_book_asks_as_often_however_many_faults(
 
 
 @pytest.mark.parametrize("n", [1, 30])
-def test_a_fault_asks_as_often_however_many_fixes_and_jobs(
+def test_a_fault_has_the_same_query_count_for_1_and_30_fixes(
     client, django_assert_num_queries, n
 ):
     fault = make.fault()
@@ -87,7 +87,7 @@ def test_a_fault_asks_as_often_however_many_fixes_and_jobs(
 
 @pytest.mark.parametrize("name", ["symptoms", "checks"])
 @pytest.mark.parametrize("n", [1, 30])
-def test_the_short_lists_ask_as_often_however_long(
+def test_the_short_lists_have_the_same_query_count_for_1_and_30(
     client, django_assert_num_queries, name, n
 ):
     model = {"symptoms": Symptom, "checks": Check}[name]
@@ -100,21 +100,21 @@ def test_the_short_lists_ask_as_often_however_long(
 # --- one fault --------------------------------------------------------------------
 
 
-def test_a_fault_shows_its_fixes_their_parts_and_where_it_was_found(client):
+def test_a_fault_shows_its_fixes_their_parts_and_its_jobs(client):
     fault = make.fault("PWR-JACK", area="power", hazard="battery", notes="Wiggle it.")
     make.shop(warranty_days_lasting=180)
     fix = make.fix(fault, code="JACK-NEW", minutes=95, hazard="heat")
     UsualPart.objects.create(fix=fix, part=make.part("JACK-5", on_hand=3), quantity=2)
     job = make.repair(fault_=fault, fix=fix).job
     page = client.get(fault.get_absolute_url()).content.decode()
-    for told in ("1 h 35 min", "180 days", "JACK-5", "3 on hand", job.number):
+    for told in ("1 h 35 min", "180 days", "JACK-5", "3 in stock", job.number):
         assert told in page, told
     assert "Wiggle it." in page
     assert "disconnect the battery" in page and "Hot air and solder fumes" in page
     assert "Mains voltage" not in page
 
 
-def test_the_record_of_its_fixes_is_fetched_and_linked(client):
+def test_the_fix_record_is_loaded_and_linked(client):
     fault = make.fault()
     record = reverse("comebacks:fault_record", args=[fault.pk])
     page = client.get(fault.get_absolute_url()).content.decode()
@@ -149,7 +149,7 @@ def test_a_fault_is_added_with_its_code_in_capitals(client):
         ("notes", "x" * 4001),
     ],
 )
-def test_what_is_wrong_with_a_fault_is_told_and_nothing_is_added(client, field, wrong):
+def test_an_invalid_fault_is_refused_at_its_field(client, field, wrong):
     make.fault("TAKEN")
     page = add(client, **{"cause": "worn tab", field: wrong})
     assert list(page.context["form"].errors) == [field]
@@ -157,7 +157,7 @@ def test_what_is_wrong_with_a_fault_is_told_and_nothing_is_added(client, field, 
     assert Fault.objects.count() == 1
 
 
-def test_a_changed_code_keeps_its_history(client):
+def test_a_changed_code_keeps_its_repairs(client):
     fault = make.fault("OLD-CODE")
     repair = make.repair(fault_=fault)
     told = {"code": "NEW-CODE", "name": fault.name, "is_retired": "on"}
@@ -166,7 +166,7 @@ def test_a_changed_code_keeps_its_history(client):
     assert repair.fault.code == "NEW-CODE" and repair.fault.is_retired
 
 
-def test_a_code_taken_in_the_same_moment_is_told(client, monkeypatch):
+def test_a_code_added_by_someone_else_meanwhile_is_reported(client, monkeypatch):
     make.fault("PWR-JACK-OPEN")
     monkeypatch.setattr(Fault, "validate_unique", lambda *args, **kwargs: None)
     monkeypatch.setattr(Fault, "validate_constraints", lambda *args, **kwargs: None)
@@ -215,7 +215,7 @@ def test_a_fix_is_added_with_its_usual_parts(client):
         ("code", ""),
     ],
 )
-def test_what_is_wrong_with_a_fix_is_told_and_nothing_is_added(client, field, wrong):
+def test_an_invalid_fix_is_refused_at_its_field(client, field, wrong):
     fault = make.fault("PWR-JACK")
     make.part("R-1")
     page = add_fix(client, fault, **{"notes": "mind the tab", field: wrong})
@@ -224,7 +224,7 @@ def test_what_is_wrong_with_a_fix_is_told_and_nothing_is_added(client, field, wr
     assert not Fix.objects.exists()
 
 
-def test_the_page_of_a_fix_saved_untouched_changes_nothing(client):
+def test_a_fix_saved_without_changes_stays_the_same(client):
     fault = make.fault("PWR-JACK")
     fix = make.fix(fault, minutes=40, warranty_days=90)
     UsualPart.objects.create(fix=fix, part=make.part("R-1"), quantity=2)
@@ -239,7 +239,7 @@ def test_the_page_of_a_fix_saved_untouched_changes_nothing(client):
     assert fix.usual_parts.get().quantity == 2
 
 
-def test_a_fix_gives_up_parts_and_faults_that_are_taken_out(client):
+def test_removed_parts_and_faults_are_taken_from_a_fix(client):
     fault = make.fault("PWR-JACK")
     fix = make.fix(fault)
     UsualPart.objects.create(fix=fix, part=make.part("R-1"), quantity=2)
@@ -250,7 +250,7 @@ def test_a_fix_gives_up_parts_and_faults_that_are_taken_out(client):
     assert not fix.faults.exists() and not fix.usual_parts.exists()
 
 
-def test_a_fix_from_the_book_is_offered_for_one_more_fault(client):
+def test_an_existing_fix_is_added_to_another_fault(client):
     fault, fix = make.fault(), make.fix(make.fault())
     door = reverse("faults:add_fix", args=[fault.pk])
     client.post(door, {"offer": "1", "o-fix": fix.pk})
@@ -280,7 +280,7 @@ def test_a_check_is_added_with_its_results(client):
 
 
 @pytest.mark.parametrize("results", ["fine", "fine; Fine"])
-def test_a_check_that_can_tell_nothing_is_refused(client, results):
+def test_a_check_needs_two_different_results(client, results):
     told = {"name": "Look at it", "minutes": "3", "results": results}
     page = client.post(reverse("faults:add_check"), told)
     assert list(page.context["form"].errors) == ["results"]
@@ -290,7 +290,7 @@ def test_a_check_that_can_tell_nothing_is_refused(client, results):
 # --- who may ----------------------------------------------------------------------
 
 
-def test_the_counter_reads_the_book_and_changes_nothing(client):
+def test_the_counter_reads_the_book_but_cannot_change_it(client):
     fault = make.fault("PWR-JACK")
     fix = make.fix(fault)
     client.force_login(make.user(Kind.COUNTER))

@@ -95,7 +95,7 @@ class Shelf(RuleBasedStateMachine):
             assert moved == delivery.remaining <= delivery.quantity
 
 
-def test_shelf_deliveries_and_moves_agree_whatever_happens(db):
+def test_stock_deliveries_and_movements_always_agree(db):
     run_state_machine_as_test(
         Shelf, settings=settings(max_examples=40, stateful_step_count=25)
     )
@@ -111,7 +111,7 @@ def test_a_count_below_takes_from_the_oldest_delivery(db):
     assert [m.why for m in part.moves.filter(kind="counted")] == ["bin short"] * 2
 
 
-def test_a_count_above_goes_to_the_delivery_drawn_on_last(db):
+def test_a_count_above_goes_to_the_delivery_used_last(db):
     part = make.part()
     old, new = make.delivery(part, 4), make.delivery(part, 4)
     actions.take(part, quantity=6, by=None)
@@ -120,7 +120,7 @@ def test_a_count_above_goes_to_the_delivery_drawn_on_last(db):
     assert (left[old.pk].remaining, left[new.pk].remaining) == (1, 4)
 
 
-def test_more_than_ever_came_becomes_a_delivery_at_the_last_cost(db):
+def test_a_count_above_all_deliveries_adds_one_at_the_last_cost(db):
     part = make.part(on_hand=2, unit_cost=Decimal("1.25"))
     actions.count(part, counted=5, on=make.DAY, by=None)
     found = part.deliveries.get(lot="found")
@@ -139,14 +139,14 @@ def test_a_part_costs_what_its_oldest_delivery_in_stock_cost(db):
     assert current_costs([part]) == {part.pk: Decimal(7)}  # the last one, once used up
 
 
-def test_a_right_count_is_kept_as_a_move_of_nothing(db):
+def test_a_count_without_difference_is_recorded(db):
     part = make.part(on_hand=2)
     assert actions.count(part, counted=2, on=make.DAY, by=None) == 0
     assert part.moves.filter(kind="counted", quantity=0).count() == 1
 
 
 @pytest.mark.parametrize("quantity", [6, 0, -1])
-def test_a_refused_move_moves_nothing(db, quantity):
+def test_a_refused_removal_changes_nothing(db, quantity):
     part = make.part(on_hand=5)
     with pytest.raises(OutOfStockError):
         actions.take(part, quantity=quantity, by=None)
@@ -154,10 +154,10 @@ def test_a_refused_move_moves_nothing(db, quantity):
     assert part.moves.count() == 1
 
 
-def test_a_delivery_with_too_few_is_not_filled_up_from_another(db):
+def test_a_named_delivery_is_not_topped_up_from_another(db):
     part = make.part()
     small, _ = make.delivery(part, 2), make.delivery(part, 9)
-    with pytest.raises(OutOfStockError, match="too few left"):
+    with pytest.raises(OutOfStockError, match="not enough left"):
         actions.take(part, quantity=3, delivery=small, by=None)
     assert levels(part) == (11, 11, 11)
 
@@ -169,17 +169,17 @@ def test_a_delivery_of_another_part_is_not_taken_from(db):
     assert levels(part) == levels(other) == (5, 5, 5)
 
 
-def test_a_second_sending_of_the_same_form_moves_nothing(db):
+def test_the_same_form_sent_twice_changes_stock_once(db):
     part = make.part(on_hand=5)
     seen = actions.last_move(part)
     facts = {"quantity": 2, "unit_cost": Decimal(1), "on": make.DAY, "by": None}
     actions.receive(part, seen=seen, **facts)
-    with pytest.raises(StaleError, match="7 are on the shelf"):
+    with pytest.raises(StaleError, match="changed: 7 in stock"):
         actions.receive(part, seen=seen, **facts)
     assert levels(part) == (7, 7, 7)
 
 
-def test_the_database_itself_refuses_a_level_below_zero(db):
+def test_the_database_refuses_a_level_below_zero(db):
     part = make.part(on_hand=1)
     with pytest.raises(IntegrityError), transaction.atomic():
         Part.objects.filter(pk=part.pk).update(on_hand=-1)
@@ -210,7 +210,7 @@ def at_once(*verbs):
 
 
 @pytest.mark.django_db(transaction=True)
-def test_two_who_take_the_last_ones_at_once_can_not_both_have_them():
+def test_two_people_cannot_both_take_the_last_parts():
     part = make.part(on_hand=4)
 
     def take():
@@ -222,7 +222,7 @@ def test_two_who_take_the_last_ones_at_once_can_not_both_have_them():
 
 
 @pytest.mark.django_db(transaction=True)
-def test_many_who_take_receive_and_count_at_once_leave_a_shelf_that_agrees():
+def test_stock_agrees_after_many_simultaneous_movements():
     part = make.part(on_hand=6)
     dice = random.Random(7)
 
