@@ -44,8 +44,8 @@ TOP = set(
 # These mean the same in every room; any other file name has one meaning.
 KINDS = set(
     """
-    __init__ actions apps checks fields filters forms guards middleware models papers printing
-    queries tables urls views
+    __init__ actions apps checks fields filters forms guards middleware models papers
+    printing queries tables urls views
     """.split()
 )
 # Words that say nothing, or that are another trade's for what we call otherwise.
