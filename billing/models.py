@@ -1,7 +1,7 @@
 """The register of records: what Django must find. Nobody imports from here."""
 
 from billing.changes.models import ChangeAnswer, ChangeLine, ChangeOrder
-from billing.customer_page.models import RequestCount, Signature
+from billing.customer_page.models import Signature
 from billing.day_close.models import DayClose
 from billing.handover.models import Collection, Parcel, WarrantyCertificate
 from billing.invoices.models import (
@@ -26,7 +26,6 @@ __all__ = [
     "EInvoice",
     "Invoice",
     "InvoiceLine",
-    "RequestCount",
     "Link",
     "QuoteOption",
     "Parcel",

@@ -15,6 +15,7 @@ from django.core import checks
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.utils import timezone
+from django.utils.text import capfirst
 
 from shopdesk.money import LIMIT, UNIT, rounded
 
@@ -132,6 +133,12 @@ class FixedDecimalField(models.BigIntegerField):
 
     description = "An exact decimal with four places"
 
+    def __init__(self, *args, **kwargs):
+        """`places`, `min_value` and `max_value` limit what a form accepts."""
+        limits = ("places", "min_value", "max_value")
+        self.limits = {name: kwargs.pop(name) for name in limits if name in kwargs}
+        super().__init__(*args, **kwargs)
+
     def from_db_value(self, value, expression, connection):
         return None if value is None else Decimal(value) / UNIT
 
@@ -167,8 +174,8 @@ class FixedDecimalField(models.BigIntegerField):
         return None if value is None else str(value)
 
     def formfield(self, **kwargs):
-        options = {"required": not self.blank, "label": self.verbose_name.capitalize()}
-        options |= {"help_text": self.help_text, **kwargs}
+        options = {"required": not self.blank, "label": capfirst(self.verbose_name)}
+        options |= {"help_text": self.help_text, **self.limits, **kwargs}
         options.pop("choices_form_class", None)
         if self.has_default():
             options.setdefault("initial", self.default)
@@ -188,6 +195,18 @@ class MoneyField(FixedDecimalField):
         if self.has_default() and isinstance(self.default, float):
             errors.append(checks.Error("Money is never a float.", obj=self))
         return errors
+
+
+class SmallNumberField(models.PositiveSmallIntegerField):
+    """A small whole number, such as days or minutes; the limits are those of forms."""
+
+    def __init__(self, *args, min_value=0, max_value=32_767, **kwargs):
+        self.limits = {"min_value": min_value, "max_value": max_value}
+        super().__init__(*args, **kwargs)
+
+    def formfield(self, **kwargs):
+        options = {"form_class": WholeNumberField, **self.limits, **kwargs}
+        return super().formfield(**options)
 
 
 class DayFormField(forms.DateField):

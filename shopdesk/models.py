@@ -2,12 +2,13 @@
 
 from shopdesk.mail.models import Attachment, Email
 from shopdesk.shop.models import MarkupTier, Series, Shop, TaxRate
-from shopdesk.staff.models import User
+from shopdesk.staff.models import RequestCount, User
 
 __all__ = [
     "Attachment",
     "Email",
     "MarkupTier",
+    "RequestCount",
     "Series",
     "Shop",
     "TaxRate",

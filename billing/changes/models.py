@@ -10,11 +10,11 @@ from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
 
-from billing.pricing.currency import Currency
 from billing.quotes.models import Line, Quote
 from repairs.jobs.models import Repair
 from shopdesk import money
 from shopdesk.fields import MoneyField
+from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
 
 STAFF = settings.AUTH_USER_MODEL

@@ -6,11 +6,11 @@ from decimal import Decimal
 from django.db.models import F, Sum
 
 from billing.changes.models import ChangeLine, ChangeOrder, totals_of
-from billing.pricing.currency import Currency
 from billing.quotes import states
 from billing.quotes.models import Line, LineKind, Quote
 from repairs.jobs.models import Job, Labour, PartUsed
 from shopdesk.fields import MoneyField
+from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
 from shopdesk.shop.price_list import labour_price
 

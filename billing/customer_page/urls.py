@@ -18,5 +18,5 @@ desk_urls = (
         path("<int:pk>/revoke/", desk_views.revoke, name="revoke"),
         path("sign/<int:pk>/", desk_views.sign_here, name="sign_here"),
     ],
-    "links",
+    "customer_links",
 )

@@ -16,7 +16,6 @@ from django.http.request import split_domain_port
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext_lazy
 from django.views.decorators.debug import sensitive_variables
 
@@ -27,9 +26,8 @@ from billing.changes.queries import (
     agreed_total,
     open_change,
 )
-from billing.customer_page import actions, knocks
+from billing.customer_page import actions
 from billing.customer_page.forms import ChangeForm, NoForm, SeenForm, YesForm
-from billing.customer_page.models import RequestCount
 from billing.customer_page.queries import (
     as_shown,
     change_as_shown,
@@ -44,6 +42,7 @@ from repairs.jobs import states as job_states
 from shopdesk.errors import RefusedError
 from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
+from shopdesk.staff.rate_limit import RateLimit, seconds_to_wait
 
 CHANGE_CHANGED = gettext_lazy(
     "This was settled or changed while you were reading. Nothing was agreed just now:"
@@ -54,28 +53,23 @@ CHANGE_CHANGED = gettext_lazy(
 # --- who may read, and how often ----------------------------------------------
 
 
-def _too_many(request, about, limit):
-    """Seconds to wait where this address knocked too often, else 0.
-
-    The address is kept as a keyed hash, and that for an hour at most.
-    """
-    address = knocks.address_of(
-        request.META.get("REMOTE_ADDR", ""),
-        forwarded=request.META.get("HTTP_X_FORWARDED_FOR", ""),
-        proxies=settings.PROXIES,
-    )
-    key = salted_hmac("knock", f"{about} {address}", algorithm="sha256").hexdigest()
-    return RequestCount.objects.too_many(key, limit=limit, at=timezone.now())
+PAGE_LIMIT = RateLimit(60)  # of one page
+INVALID_LIMIT = RateLimit(10)  # of links that open nothing
+ANSWER_LIMIT = RateLimit(5)
 
 
 def _slowed(request, link):
     """The answer to who knocks too often, else None. Staff may as they like."""
     if request.user.is_authenticated:
         return None
-    wait = _too_many(request, link.token_hash, knocks.READING)
+    wait = _wait(request, link.token_hash, PAGE_LIMIT)
     if request.method == "POST":
-        wait = wait or _too_many(request, "answer", knocks.ANSWERING)
+        wait = wait or _wait(request, "answer", ANSWER_LIMIT)
     return _wait_page(request, wait) if wait else None
+
+
+def _wait(request, about, limit):
+    return seconds_to_wait(request, about, limit, at=timezone.now())
 
 
 def _wait_page(request, wait):
@@ -88,7 +82,7 @@ def _wait_page(request, wait):
 
 def _nothing(request):
     """The one page for links that are wrong, altered, expired or revoked."""
-    wait = _too_many(request, "unknown", knocks.UNKNOWN)
+    wait = _wait(request, "unknown", INVALID_LIMIT)
     if wait:
         return _wait_page(request, wait)
     return render(request, "billing/customer_page/nothing.html", status=404)

@@ -2,7 +2,6 @@
 
 from datetime import date, datetime
 from decimal import Decimal
-from hashlib import sha256
 
 from django.db import transaction
 
@@ -10,7 +9,7 @@ from billing.day_close.models import DayClose, lock_till
 from billing.day_close.papers import day_paper
 from billing.day_close.queries import open_till
 from billing.invoices.refusals import Refused
-from billing.pricing.currency import Currency
+from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import day as day_said
 from shopdesk.templatetags.desk import moment, money
@@ -58,8 +57,7 @@ def close_day(
         )
     if cash_removed > counted:
         raise Refused("No more can be taken out than was counted.")
-    close.paper = day_paper(close, rows=till.rows, shop=shop, made_at=at)
-    close.pdf_sha256 = sha256(close.paper).hexdigest()
+    close.keep(day_paper(close, rows=till.rows, shop=shop, made_at=at))
     close.save(force_insert=True)
     return close
 

@@ -9,13 +9,14 @@ from django.db.models import F, Q
 from django.urls import reverse
 
 from shopdesk.fields import MoneyField
+from shopdesk.papers.models import KeptPaper
 from shopdesk.shop.models import Series
 
 TILL = "till"
 """The row that keeps a payment and a closing apart."""
 
 
-class DayClose(models.Model):
+class DayClose(KeptPaper):
     """What the till held on `day` against what it should; all days before are closed.
 
     It covers the days from `since`, as a day on which nobody closed goes with the next.
@@ -33,8 +34,6 @@ class DayClose(models.Model):
     closed_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
     )
-    paper = models.BinaryField(editable=False)
-    pdf_sha256 = models.CharField(max_length=64)
 
     class Meta:
         ordering = ["-day"]

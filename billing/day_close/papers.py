@@ -5,8 +5,8 @@ from datetime import datetime
 from billing.day_close.models import DayClose
 from billing.day_close.queries import takings
 from billing.day_close.tally import Taken, in_all
-from billing.pricing.currency import Currency
 from shopdesk.papers.render import SCREENS, render_pdf
+from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
 
 ROLL = "80x200"

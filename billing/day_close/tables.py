@@ -1,6 +1,6 @@
 from billing.day_close.models import DayClose
-from billing.pricing.currency import Currency
 from shopdesk.look import tables
+from shopdesk.shop.currencies import Currency
 from shopdesk.templatetags.desk import money
 
 

@@ -22,8 +22,8 @@ from billing.day_close.tables import DayTable
 from billing.day_close.tally import as_csv, in_all
 from billing.invoices.payments.views import with_receipts
 from billing.invoices.refusals import Refused
-from billing.pricing.currency import Currency
 from shopdesk.papers.render import PaperFailed
+from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
 
 REFUSALS = (Refused, PaperFailed)

@@ -2,7 +2,6 @@
 
 from datetime import date, datetime
 from decimal import Decimal
-from hashlib import sha256
 from uuid import UUID
 
 from django.db import transaction
@@ -18,6 +17,7 @@ from billing.invoices.models import Invoice
 from repairs.jobs import states
 from repairs.jobs.models import Job, NotYet
 from shopdesk.mail import actions as post
+from shopdesk.papers.models import stored_fields
 from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
 
@@ -85,9 +85,7 @@ def _certify(
     if not any(one.until for one in told):
         return None
     paper = warranty_certificate(job, told=told, words=words, shop=shop, made_at=at)
-    return WarrantyCertificate.objects.create(
-        job=job, paper=paper, pdf_sha256=sha256(paper).hexdigest()
-    )
+    return WarrantyCertificate.objects.create(job=job, **stored_fields(paper))
 
 
 def _post(
@@ -111,8 +109,7 @@ def _post(
         sent_on=on,
         sent_by=by,
     )
-    parcel.paper = parcel_note(parcel, shop=shop, made_at=at)
-    parcel.pdf_sha256 = sha256(parcel.paper).hexdigest()
+    parcel.keep(parcel_note(parcel, shop=shop, made_at=at))
     parcel.save(force_insert=True)
 
 

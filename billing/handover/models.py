@@ -6,6 +6,7 @@ from django.db.models import Q
 
 from billing.handover import shipping
 from repairs.jobs.models import Job
+from shopdesk.papers.models import KeptPaper
 
 STAFF = settings.AUTH_USER_MODEL
 
@@ -31,7 +32,7 @@ class Collection(models.Model):
         return self.to
 
 
-class Parcel(models.Model):
+class Parcel(KeptPaper):
     """A device in the post. Only its number may be added later, once."""
 
     job = models.OneToOneField(Job, on_delete=models.PROTECT, related_name="parcel")
@@ -44,8 +45,6 @@ class Parcel(models.Model):
     sent_by = models.ForeignKey(
         STAFF, null=True, on_delete=models.PROTECT, related_name="+"
     )
-    paper = models.BinaryField(editable=False)
-    pdf_sha256 = models.CharField(max_length=64)
 
     class Meta:
         constraints = [
@@ -67,14 +66,12 @@ class Parcel(models.Model):
         return bool(Parcel.objects.filter(pk=self.pk, number="").update(number=number))
 
 
-class WarrantyCertificate(models.Model):
+class WarrantyCertificate(KeptPaper):
     """The cover certificate as it was handed over. Never changed."""
 
     job = models.OneToOneField(
         Job, on_delete=models.PROTECT, related_name="warranty_certificate"
     )
-    paper = models.BinaryField(editable=False)
-    pdf_sha256 = models.CharField(max_length=64)
 
     class Meta:
         constraints = [

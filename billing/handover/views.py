@@ -16,13 +16,13 @@ from billing.handover.queries import post_cautions, repairs_told
 from billing.invoices.actions import Refused, promised
 from billing.invoices.payments.actions import cash_of
 from billing.invoices.queries import bill_of
-from billing.pricing.currency import Currency
 from billing.repair_form.models import RepairInformationForm
 from repairs.faults.cautions import SHIPPING
 from repairs.jobs import states
 from repairs.jobs.models import Job, NotYet, Stale
 from shopdesk.mail.actions import Unsendable
 from shopdesk.papers.render import PaperFailed
+from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
 
 POST = Job.CameBy.POST

@@ -21,14 +21,15 @@ from billing.invoices.payments.actions import (
 from billing.invoices.payments.coins import Handed
 from billing.invoices.queries import Bill, bill_of, owed_back_on
 from billing.invoices.refusals import Refused
-from billing.pricing.currency import Currency
 from billing.pricing.shares import net_shares
 from repairs.customers.models import Customer
 from repairs.jobs import states
 from repairs.jobs.models import Job
 from shopdesk import money
 from shopdesk.papers.render import document_language
-from shopdesk.shop.models import Series, Shop
+from shopdesk.shop import numbering
+from shopdesk.shop.currencies import Currency
+from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import shop_text
 
 __all__ = [
@@ -42,13 +43,6 @@ __all__ = [
     "pay",
     "promised",
 ]
-
-
-def series_of(kind: str, on: date, shop: Shop) -> str:
-    """The series of numbers a bill of the day `on` belongs to: INV26, CN26."""
-    is_credit = kind == Invoice.Kind.CREDIT_NOTE
-    begins = shop.credit_series if is_credit else shop.invoice_series
-    return begins.replace("{yy}", f"{on:%y}")
 
 
 @dataclass(frozen=True)
@@ -189,8 +183,9 @@ def _use_up(job: Job, invoice: Invoice, *, on: date, at: datetime, by) -> None:
 def _numbered(
     invoice: Invoice, *, totals: money.Totals, shop: Shop, on: date, by
 ) -> Invoice:
-    invoice.series = series_of(invoice.kind, on, shop)
-    invoice.number = Series.take(invoice.series, kind=invoice.kind)
+    pattern = shop.credit_series if invoice.is_credit_note else shop.invoice_series
+    invoice.series = numbering.series_name(pattern, on=on)
+    invoice.number = numbering.give(invoice.series, kind=invoice.kind)
     invoice.issued_on = on
     invoice.issued_by = by
     invoice.seller_name = shop.name
@@ -203,8 +198,7 @@ def _numbered(
 
 def _keep(invoice: Invoice, *, lines: list[InvoiceLine], at, **paper) -> None:
     """Make the paper and write the bill down with it; neither changes again."""
-    invoice.paper = invoice_paper(invoice, lines=lines, made_at=at, **paper)
-    invoice.pdf_sha256 = sha256(invoice.paper).hexdigest()
+    invoice.keep(invoice_paper(invoice, lines=lines, made_at=at, **paper))
     invoice.save(force_insert=True)
     for line in lines:
         line.invoice = invoice

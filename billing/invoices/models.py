@@ -28,13 +28,14 @@ from django.utils.translation import gettext
 
 from billing.einvoice import en16931
 from billing.invoices.credit_sums import credit_sums
-from billing.pricing.currency import Currency
 from billing.quotes.models import Line, Quote
 from repairs.customers.models import Customer
 from repairs.jobs.models import Job, Repair
 from shopdesk.fields import MoneyField, rank_matches
 from shopdesk.money import Totals, totals
+from shopdesk.papers.models import KeptPaper
 from shopdesk.shop import numbering
+from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
 
 STAFF = settings.AUTH_USER_MODEL
@@ -68,7 +69,7 @@ class NumberedQuerySet(models.QuerySet):
 
     def numbered(self, text: str):
         """The one of this number, however it is written: `INV26-00042`, `inv26 42`."""
-        read = numbering.read_number(text)
+        read = numbering.read(text)
         return self.filter(series=read[0], number=read[1]) if read else self.none()
 
     def numbered_like(self, text: str):
@@ -84,7 +85,7 @@ class NumberedQuerySet(models.QuerySet):
 
     def best_of(self, words: str):
         """These, with those of the number that `words` are before all others."""
-        whole, part = numbering.read_number(words), numbering.read_part(words)
+        whole, part = numbering.read(words), numbering.read_part(words)
         nothing = Q(pk__in=[])
         return rank_matches(
             self,
@@ -167,7 +168,7 @@ class InvoiceQuerySet(NumberedQuerySet):
         )
 
 
-class Invoice(models.Model):
+class Invoice(KeptPaper):
     """An invoice or a credit note, with the buyer as they were on the day."""
 
     class Kind(models.TextChoices):
@@ -222,8 +223,6 @@ class Invoice(models.Model):
     einvoice = models.CharField(
         max_length=3, choices=Customer.EInvoice, blank=True, default=""
     )
-    paper = models.BinaryField(editable=False)
-    pdf_sha256 = models.CharField(max_length=64)
 
     objects = InvoiceQuerySet.as_manager()
 
@@ -281,7 +280,7 @@ class Invoice(models.Model):
 
     @property
     def full_number(self) -> str:
-        return f"{self.series}-{self.number:05d}"
+        return numbering.full_number(self.series, self.number)
 
     @property
     def is_credit_note(self) -> bool:
@@ -523,7 +522,7 @@ class Payment(models.Model):
         return Currency(self.currency, shop.locale)
 
 
-class Receipt(models.Model):
+class Receipt(KeptPaper):
     """The paper for money taken or paid back without a bill. Never changed."""
 
     payment = models.OneToOneField(
@@ -531,8 +530,6 @@ class Receipt(models.Model):
     )
     series = models.CharField(max_length=12)
     number = models.PositiveIntegerField()
-    paper = models.BinaryField(editable=False)
-    pdf_sha256 = models.CharField(max_length=64)
 
     objects = ReceiptQuerySet.as_manager()
 
@@ -555,10 +552,10 @@ class Receipt(models.Model):
 
     @property
     def full_number(self) -> str:
-        return f"{self.series}-{self.number:05d}"
+        return numbering.full_number(self.series, self.number)
 
 
-class Reminder(models.Model):
+class Reminder(KeptPaper):
     """A letter that a bill is overdue: the first, the second … Never changed."""
 
     invoice = models.ForeignKey(
@@ -575,8 +572,6 @@ class Reminder(models.Model):
     made_by = models.ForeignKey(
         STAFF, null=True, on_delete=models.PROTECT, related_name="+"
     )
-    paper = models.BinaryField(editable=False)
-    pdf_sha256 = models.CharField(max_length=64)
 
     class Meta:
         ordering = ["id"]

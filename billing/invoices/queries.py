@@ -10,13 +10,13 @@ from django.utils.translation import gettext
 from billing.changes.models import ChangeLine
 from billing.changes.queries import all_agreed
 from billing.invoices.models import Invoice, InvoiceLine
-from billing.pricing.currency import Currency
 from billing.quotes import states as quote_states
 from billing.quotes.models import LineKind, Quote, QuoteLine
 from repairs.jobs import states
 from repairs.jobs.models import Job, NotYet
 from shopdesk import money
 from shopdesk.papers.render import document_language
+from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
 from shopdesk.shop.tax import Tax
 

@@ -17,10 +17,10 @@ from billing.invoices.payments.actions import cash_of, written_down
 from billing.invoices.payments.views import with_receipts
 from billing.invoices.queries import bill_of
 from billing.invoices.tables import InvoiceTable
-from billing.pricing.currency import Currency
 from billing.repair_form.models import RepairInformationForm
 from repairs.jobs.models import Job, NotYet
 from shopdesk.papers.render import PaperFailed
+from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
 
 REFUSALS = (actions.Refused, NotYet, PaperFailed)

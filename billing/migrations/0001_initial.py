@@ -18,18 +18,11 @@ class Migration(migrations.Migration):
 
     operations = [
         migrations.CreateModel(
-            name='RequestCount',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('key', models.CharField(max_length=64, unique=True)),
-                ('since', models.DateTimeField(db_index=True)),
-                ('count', models.PositiveIntegerField(default=0)),
-            ],
-        ),
-        migrations.CreateModel(
             name='Invoice',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('paper', models.BinaryField()),
+                ('pdf_sha256', models.CharField(editable=False, max_length=64)),
                 ('kind', models.CharField(choices=[('invoice', 'invoice'), ('credit', 'credit note')], default='invoice', max_length=7)),
                 ('series', models.CharField(max_length=12)),
                 ('number', models.PositiveIntegerField()),
@@ -56,8 +49,6 @@ class Migration(migrations.Migration):
                 ('rounding', shopdesk.fields.MoneyField(default=Decimal('0'))),
                 ('means', models.CharField(blank=True, choices=[('cash', 'cash'), ('card', 'card'), ('transfer', 'bank transfer')], max_length=8)),
                 ('einvoice', models.CharField(blank=True, choices=[('', 'none'), ('pdf', 'inside the PDF'), ('ubl', 'as a UBL file')], default='', max_length=3)),
-                ('paper', models.BinaryField()),
-                ('pdf_sha256', models.CharField(max_length=64)),
                 ('credits', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='credit_notes', to='billing.invoice')),
                 ('customer', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='invoices', to='repairs.customer')),
                 ('issued_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
@@ -196,10 +187,10 @@ class Migration(migrations.Migration):
             name='Receipt',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('paper', models.BinaryField()),
+                ('pdf_sha256', models.CharField(editable=False, max_length=64)),
                 ('series', models.CharField(max_length=12)),
                 ('number', models.PositiveIntegerField()),
-                ('paper', models.BinaryField()),
-                ('pdf_sha256', models.CharField(max_length=64)),
                 ('payment', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='receipt', to='billing.payment')),
             ],
         ),
@@ -207,6 +198,8 @@ class Migration(migrations.Migration):
             name='Reminder',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('paper', models.BinaryField()),
+                ('pdf_sha256', models.CharField(editable=False, max_length=64)),
                 ('level', models.PositiveSmallIntegerField()),
                 ('reminded_on', models.DateField()),
                 ('fee', shopdesk.fields.MoneyField(default=Decimal('0'))),
@@ -214,8 +207,6 @@ class Migration(migrations.Migration):
                 ('words', models.TextField(blank=True, max_length=2000)),
                 ('mailed_to', models.EmailField(blank=True, max_length=254)),
                 ('made_at', models.DateTimeField()),
-                ('paper', models.BinaryField()),
-                ('pdf_sha256', models.CharField(max_length=64)),
                 ('invoice', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='reminders', to='billing.invoice')),
                 ('made_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
             ],
@@ -273,7 +264,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('paper', models.BinaryField()),
-                ('pdf_sha256', models.CharField(max_length=64)),
+                ('pdf_sha256', models.CharField(editable=False, max_length=64)),
                 ('job', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='warranty_certificate', to='repairs.job')),
             ],
         ),
@@ -334,6 +325,8 @@ class Migration(migrations.Migration):
             name='DayClose',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('paper', models.BinaryField()),
+                ('pdf_sha256', models.CharField(editable=False, max_length=64)),
                 ('since', models.DateField()),
                 ('day', models.DateField(unique=True)),
                 ('currency', models.CharField(max_length=3)),
@@ -343,8 +336,6 @@ class Migration(migrations.Migration):
                 ('cash_removed', shopdesk.fields.MoneyField(default=Decimal('0'), verbose_name='taken out of the till')),
                 ('why', models.CharField(blank=True, max_length=300, verbose_name='why it differs')),
                 ('closed_at', models.DateTimeField()),
-                ('paper', models.BinaryField()),
-                ('pdf_sha256', models.CharField(max_length=64)),
                 ('closed_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
             ],
             options={
@@ -429,14 +420,14 @@ class Migration(migrations.Migration):
             name='Parcel',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('paper', models.BinaryField()),
+                ('pdf_sha256', models.CharField(editable=False, max_length=64)),
                 ('to', models.TextField(max_length=600, verbose_name='name and address')),
                 ('carrier', models.CharField(max_length=60)),
                 ('number', models.CharField(blank=True, max_length=60, verbose_name='parcel number')),
                 ('grams', models.PositiveIntegerField(blank=True, null=True, verbose_name='weight in grams')),
                 ('battery', models.CharField(choices=[('none', 'there is none in it'), ('sound', 'sound, switched off, packed and marked as the carrier asks (UN 3481)'), ('out', 'taken out, it stays here for trained waste take-back')], max_length=5)),
                 ('sent_on', models.DateField()),
-                ('paper', models.BinaryField()),
-                ('pdf_sha256', models.CharField(max_length=64)),
                 ('job', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='parcel', to='repairs.job')),
                 ('sent_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
             ],

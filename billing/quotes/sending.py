@@ -1,7 +1,6 @@
 """A quote is sent: frozen with its paper, and emailed."""
 
 from datetime import date, datetime, timedelta
-from hashlib import sha256
 
 from django.db import transaction
 from django.utils.translation import gettext
@@ -13,6 +12,7 @@ from billing.quotes.papers import file_name, quote_paper
 from shopdesk.errors import IncompleteError, InvalidTransitionError
 from shopdesk.mail import actions as post
 from shopdesk.mail.models import Email
+from shopdesk.papers.models import stored_fields
 from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import day
@@ -42,8 +42,7 @@ def send(quote: Quote, *, on: date, at: datetime, by, link: str = "") -> Quote:
         states.SENT,
         sent_at=at,
         valid_until=quote.valid_until,
-        paper=paper,
-        pdf_sha256=sha256(paper).hexdigest(),
+        **stored_fields(paper),
     )
     job.quote(by=by)
     return quote

@@ -2,7 +2,6 @@
 
 from datetime import date, datetime
 from decimal import Decimal
-from hashlib import sha256
 
 from django.db import transaction
 
@@ -55,10 +54,10 @@ def remind(
         made_at=at,
         made_by=by,
     )
-    reminder.paper = reminder_paper(
-        reminder, invoice=invoice, fees=invoice.fees + fee, shop=shop, made_at=at
+    fees = invoice.fees + fee
+    reminder.keep(
+        reminder_paper(reminder, invoice=invoice, fees=fees, shop=shop, made_at=at)
     )
-    reminder.pdf_sha256 = sha256(reminder.paper).hexdigest()
     reminder.save(force_insert=True)
     if mail:
         _mail(reminder, invoice=invoice, to=to, shop=shop, at=at, by=by)

@@ -6,7 +6,6 @@ The job is always locked before its quotes: two people never wait for each other
 import json
 from datetime import date, datetime
 from decimal import Decimal
-from hashlib import sha256
 
 from django.db import transaction
 from django.db.models import Max
@@ -23,6 +22,7 @@ from billing.repair_form.terms import holds_until, lacks, written
 from repairs.jobs import states as job_states
 from repairs.jobs.models import Job
 from shopdesk.errors import IncompleteError, InvalidTransitionError, RefusedError
+from shopdesk.papers.models import stored_fields
 from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import day, money
@@ -116,8 +116,7 @@ def give(
         given_by=by,
         valid_until=until,
         said=json.dumps(written(terms)),
-        paper=paper,
-        pdf_sha256=sha256(paper).hexdigest(),
+        **stored_fields(paper),
     )
     form.refresh_from_db()
     return form

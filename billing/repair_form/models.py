@@ -11,12 +11,13 @@ from django.db.models import Q
 from django.urls import reverse
 
 from billing.changes.queries import accepted_quote, agreed_total
-from billing.pricing.currency import Currency
 from billing.quotes.models import Quote, QuoteOption
 from billing.repair_form import terms
 from repairs.jobs.models import Job
 from shopdesk.fields import MoneyField
+from shopdesk.papers.models import KeptPaper
 from shopdesk.shop import currencies
+from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
 
 STAFF = settings.AUTH_USER_MODEL
@@ -40,7 +41,7 @@ class RepairFormQuerySet(models.QuerySet):
         return form if gross > form.ceiling + changes else None
 
 
-class RepairInformationForm(models.Model):
+class RepairInformationForm(KeptPaper):
     """Conditions that bind the shop once given, and are frozen then."""
 
     class Mode(models.TextChoices):

@@ -43,9 +43,9 @@ from repairs.jobs.models import (
     ReturnAssessment,
     Step,
 )
-from repairs.jobs.numbers import job_number
 from repairs.stock.models import StockMovement
-from shopdesk.shop.models import Series, Shop
+from shopdesk.shop.models import Shop
+from shopdesk.shop.numbering import advance_job_numbers, job_number
 
 BATCH = 500
 """Jobs saved between two moves of the progress bar."""
@@ -283,5 +283,4 @@ def _advance_job_numbers(jobs: list[PastJob]) -> None:
         if is_number and job_number(year, int(number)) == job.head.job:
             last[year] = max(last[year], int(number))
     for year, number in last.items():
-        series, _ = Series.objects.get_or_create(name=f"job {year}")
-        Series.objects.filter(pk=series.pk, last__lt=number).update(last=number)
+        advance_job_numbers(year, past=number)

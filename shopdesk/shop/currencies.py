@@ -1,5 +1,6 @@
-"""What the world's lists know: currencies, countries, ways of writing numbers."""
+"""Currencies, countries and number formats of the world, by the lists of CLDR."""
 
+from dataclasses import dataclass
 from decimal import Decimal
 from functools import cache
 
@@ -44,6 +45,23 @@ def currencies() -> dict[str, str]:
 def places(currency: str) -> int:
     """Decimals of a currency (ISO 4217)."""
     return 0 if currency in WHOLE else 3 if currency in THOUSANDTHS else 2
+
+
+@dataclass(frozen=True)
+class Currency:
+    """The currency in which a document was written, and how its numbers look.
+
+    Takes the place of the shop in a template: `{{ total|money:currency }}`. A sent
+    quote keeps its own currency when the shop's changes.
+    """
+
+    currency: str
+    locale: str
+
+    @property
+    def places(self) -> int:
+        """Decimals of the currency (ISO 4217)."""
+        return places(self.currency)
 
 
 def written(amount: Decimal, *, currency: str, locale: str) -> str:

@@ -30,11 +30,11 @@ class SeriesField(forms.CharField):
         super().__init__(max_length=8, widget=widget, **kwargs)
 
     def to_python(self, value):
-        return numbering.tidy(super().to_python(value))
+        return numbering.normalize_pattern(super().to_python(value))
 
     def validate(self, value):
         super().validate(value)
-        wrong = numbering.wrong(value)
+        wrong = numbering.pattern_error(value)
         if wrong:
             raise ValidationError(wrong, code="pattern")
 

@@ -13,6 +13,15 @@ class Group:
     names: tuple[str, ...]
 
 
+STANDARD_TEXTS = (
+    "slip_text",
+    "quote_text",
+    "acceptance_text",
+    "invoice_text",
+    "warranty_text",
+    "reminder_text",
+    "parcel_text",
+)
 GROUPS = (
     Group(
         "shop",
@@ -108,69 +117,6 @@ GROUPS = (
         "words",
         "Words on papers",
         "Plain sentences that every customer gets.",
-        (
-            "slip_text",
-            "quote_text",
-            "acceptance_text",
-            "invoice_text",
-            "warranty_text",
-            "reminder_text",
-            "parcel_text",
-        ),
+        STANDARD_TEXTS,
     ),
 )
-
-WORDS = {
-    "slip_text": "At the foot of the claim slip.",
-    "quote_text": "At the foot of every quote, such as how to pay a deposit.",
-    "acceptance_text": (
-        "In the letter that confirms a yes, such as a right to withdraw from it: check"
-        " your local rules."
-    ),
-    "invoice_text": "At the foot of every invoice, such as your bank account.",
-    "warranty_text": "On the cover certificate, and on the invoice of covered work.",
-    "reminder_text": "How a reminder begins; what is owed and since when follows.",
-    "parcel_text": "On the note that travels with a device.",
-}
-
-LABELS = {
-    "prices_include_tax": "Prices include tax",
-    "deducts_diagnosis_fee": "The fee for finding the fault comes off a paid repair",
-    "uses_repair_form": "Offer the European Repair Information Form",
-    "emails_customer": "Confirm a customer’s answer by mail",
-    "emails_shop": "Tell us by mail when a customer answers",
-    "slip_text": "On the claim slip",
-    "quote_text": "On quotes",
-    "acceptance_text": "In confirmations of a yes",
-    "invoice_text": "On invoices",
-    "warranty_text": "On cover certificates",
-    "reminder_text": "In reminders",
-    "parcel_text": "In parcels",
-}
-HELP = {
-    "name": "As it must stand on bills.",
-    "phone": "As customers dial it.",
-    "email": "Letters to customers come from here.",
-    "other_contact": "Such as a web page with a form.",
-    "paper": "What lies in the printer.",
-    "tax_id": "As it must stand on invoices.",
-    "prices_include_tax": (
-        "With the tick, what a customer is told is what a customer pays;"
-        " the tax is split out of it."
-    ),
-    "deducts_diagnosis_fee": "Whoever says yes to the repair does not pay for it twice.",
-    "uses_repair_form": (
-        "Directive (EU) 2024/1799: once given, its conditions hold for 30 days"
-        " at least. Check your local rules."
-    ),
-    "emails_customer": (
-        "What was agreed, with the quote enclosed. For a contract made at a distance"
-        " this is often a duty (in the EU: Directive 2011/83/EU, Art. 8): check your"
-        " local rules."
-    ),
-    "emails_shop": (
-        "To the address of the shop, when a customer says yes or no by the link or on"
-        " the counter’s screen."
-    ),
-    **WORDS,
-}

@@ -10,156 +10,36 @@ from shopdesk.fields import (
     DayFormField,
     ExactFormField,
     MoneyFormField,
-    WholeNumberField,
 )
 from shopdesk.shop import currencies, numbering, tax
 from shopdesk.shop.fields import LinesField, LogoField, LogoInput, SeriesField
-from shopdesk.shop.figures import GROUPS, HELP, LABELS, WORDS
+from shopdesk.shop.figures import GROUPS, STANDARD_TEXTS
 from shopdesk.shop.models import MarkupTier, Series, Shop, TaxRate
-
-MONEY = (
-    "hourly_rate",
-    "hourly_cost",
-    "rounding_step",
-    "diagnosis_fee",
-    "parcel",
-    "cash_step",
-)
-
-
-def chance(least="0.01", **kwargs):
-    return ExactFormField(
-        places=4, min_value=Decimal(least), max_value=Decimal("0.99"), **kwargs
-    )
-
-
-def money(label, help_text):
-    return MoneyFormField(label=label, help_text=help_text, max_value=Decimal(100_000))
-
-
-def days(label, help_text, *, least=0, most=3650):
-    return WholeNumberField(
-        label=label, help_text=help_text, min_value=least, max_value=most
-    )
 
 
 class FiguresForm(forms.ModelForm):
-    """All that the shop decides for itself; `held` are the kinds of tax it has."""
+    """All settings; `held` are the kinds of tax that the shop has."""
 
     address = LinesField(most=6)
-    country = forms.ChoiceField(
-        choices=currencies.countries().items,
-        help_text="Telephone numbers without a country are read as from here.",
-    )
+    country = forms.ChoiceField(choices=currencies.countries().items)
     logo = LogoField(
         required=False,
         widget=LogoInput(attrs={"accept": ".png,.jpg,.jpeg,.webp"}),
-        help_text="PNG, JPEG or WebP of up to 2 MB. A wide one fits best.",
+        help_text="PNG, JPEG or WebP up to 2 MB. Wide logos fit best.",
     )
-    letterhead = LinesField(
-        most=6,
-        label="Lines under the name",
-        help_text="Such as register, owner, bank account, opening hours.",
-    )
-    paper_language = forms.ChoiceField(
-        label="Papers are written in",
-        choices=currencies.PAPER_LANGUAGES.items,
-        help_text="The fixed words of papers. What you write yourselves stays yours.",
-    )
+    letterhead = LinesField(most=6)
+    paper_language = forms.ChoiceField(choices=currencies.PAPER_LANGUAGES.items)
     currency = forms.ChoiceField(
         choices=lambda: [
             (c, f"{c} {name}") for c, name in currencies.currencies().items()
-        ],
-        help_text="ISO 4217.",
+        ]
     )
-    locale = forms.CharField(
-        label="Numbers are written as in",
-        max_length=12,
-        widget=forms.TextInput(attrs={"class": "code w8"}),
-        help_text="Language and country, such as en_GB, de_DE, fr_CH.",
-    )
-    cash_step = money(
-        "Round cash to", "The smallest coin in use, such as 0.05; 0 rounds nothing."
-    )
-    tax_kind = forms.ChoiceField(
-        label="Usual tax",
-        choices=tax.KINDS,
-        help_text="What a new line bears. A customer or a line may have another.",
-    )
-    hourly_rate = money("Price of an hour", "What the customer pays.")
-    hourly_cost = money("Cost of an hour", "What an hour at the bench costs the shop.")
-    minimum_minutes = days(
-        "Least minutes charged", "A shorter repair is charged as this.", most=480
-    )
-    rounding_step = money(
-        "Round labour to", "Labour is rounded to a multiple of this; 0 leaves it."
-    )
-    target_margin = ExactFormField(
-        label="Margin aimed at in percent",
-        places=2,
-        max_value=Decimal(95),
-        help_text="What shall be left of a price after costs and expected comebacks.",
-    )
-    markup = ExactFormField(
-        label="Markup in percent",
-        places=2,
-        max_value=Decimal(1000),
-        help_text="On the cost of the delivery, below the first band.",
-    )
-    diagnosis_fee = money(
-        "Fee for finding the fault", "Offered when booking in; it may be waived."
-    )
-    parcel = money("Price of a parcel", "Packing and posting one device.")
-    quote_days = days("A quote holds for days", "Then it runs out.", least=1, most=365)
-    link_days = days(
-        "A customer’s link works for days",
-        "By it they read the quote, answer, and see where the device is.",
-        least=1,
-        most=730,
-    )
-    invoice_series = SeriesField(
-        label="Invoice numbers begin with",
-        help_text="Letters, digits and {yy} for the year.",
-    )
-    credit_series = SeriesField(
-        label="Credit note numbers begin with",
-        help_text="Another beginning than that of invoices.",
-    )
-    payment_term_days = days("A bill is due in days", "0: at once.", most=365)
-    reminder_interval_days = days(
-        "Days between reminders", "Of a bill that is still open.", least=1, most=365
-    )
-    warranty_days_lasting = days(
-        "Days on a lasting fix", "Where a fix has no days of its own."
-    )
-    warranty_days_stopgap = days("Days on a stopgap", "Usually fewer.")
-    warranty_days_minimum = days(
-        "Least days after a covered redo",
-        "The old cover runs on; it is never shorter than this.",
-    )
-    comeback_period_days = days(
-        "A comeback counts within days",
-        "Returns later than this are not held against the fix.",
-        least=7,
-        most=730,
-    )
-    max_comeback_risk = chance(
-        label="Highest return risk we accept",
-        help_text="A fix above this comes back too often.",
-    )
-    verdict_confidence = chance(
-        "0.51",
-        label="How sure a verdict must be",
-        help_text="Higher: fewer false alarms, and more repairs needed to tell.",
-    )
-    final_test_risk = chance(
-        label="Chance that an unmended device passes its proof run",
-        help_text="Lower: longer proof runs.",
-    )
+    invoice_series = SeriesField()
+    credit_series = SeriesField()
 
     class Meta:
         model = Shop
-        # The logo is kept by hand: it comes as a file and is kept as bytes.
+        # The logo is stored by `save`: it comes as a file and is stored as bytes.
         fields = [n for group in GROUPS for n in group.names if n != "logo"]
         widgets = {
             "name": forms.TextInput(attrs={"class": "w20"}),
@@ -167,18 +47,26 @@ class FiguresForm(forms.ModelForm):
             "phone": forms.TextInput(attrs={"class": "w20", "autocomplete": "tel"}),
             "other_contact": forms.TextInput(attrs={"class": "w20"}),
             "tax_id": forms.TextInput(attrs={"class": "code w20"}),
-            **{name: forms.Textarea(attrs={"rows": 3}) for name in WORDS},
+            "locale": forms.TextInput(attrs={"class": "code w8"}),
+            **{name: forms.Textarea(attrs={"rows": 3}) for name in STANDARD_TEXTS},
         }
-        labels = LABELS
-        help_texts = HELP
 
     def __init__(self, *args, held=frozenset(tax.UNSAID), **kwargs):
         super().__init__(*args, **kwargs)
         self.held = held
         self.order_fields([name for group in GROUPS for name in group.names])
+        for name, box in self.fields.items():
+            field = Shop._meta.get_field(name)
+            box.label = box.label or field.verbose_name
+            box.help_text = box.help_text or field.help_text
         self.fields["logo"].widget.shown = self.instance.logo_inline
-        for name in MONEY:
+        for name in self.amounts:
             self.fields[name].shown = currencies.places(self.instance.currency)
+
+    @property
+    def amounts(self):
+        """The names of the fields that hold an amount of the currency."""
+        return [n for n, box in self.fields.items() if isinstance(box, MoneyFormField)]
 
     def clean_tax_kind(self):
         kind = self.cleaned_data["tax_kind"]
@@ -213,7 +101,7 @@ class FiguresForm(forms.ModelForm):
 
     def check_decimals(self, told, currency):
         places = currencies.places(currency)
-        for name in MONEY:
+        for name in self.amounts:
             amount = told.get(name)
             if amount is not None and amount != round(amount, places):
                 self.add_error(
@@ -221,24 +109,27 @@ class FiguresForm(forms.ModelForm):
                 )
 
     def check_series(self, told):
-        """Two papers never share a number, in this year or in any other."""
-        own, other = told.get("invoice_series"), told.get("credit_series")
-        if own and other and numbering.ever_named(own) & numbering.ever_named(other):
-            self.add_error(
-                "credit_series", "Invoices begin like this: choose another beginning."
-            )
-        for name, pattern, kind in (
-            ("invoice_series", own, numbering.INVOICES),
-            ("credit_series", other, numbering.CREDITS),
+        """Two documents never share a number, in this year or in any other."""
+        names = {
+            name: numbering.possible_series_names(told.get(name) or "")
+            for name in ("invoice_series", "credit_series")
+        }
+        if (
+            told.get("invoice_series")
+            and names["invoice_series"] & names["credit_series"]
         ):
-            taken = Series.objects.filter(
-                name__in=numbering.ever_named(pattern) if pattern else [], last__gt=0
-            ).exclude(kind=kind)
-            for one in taken[:1]:
+            self.add_error("credit_series", "Must differ from the invoice prefix.")
+        for name, kind in (
+            ("invoice_series", numbering.INVOICES),
+            ("credit_series", numbering.CREDITS),
+        ):
+            taken = Series.objects.filter(name__in=names[name], last__gt=0)
+            other = taken.exclude(kind=kind).first()
+            if other:
+                what = numbering.LABELS.get(other.kind, other.kind)
                 self.add_error(
                     name,
-                    f"{one.name} numbers {numbering.CALLED.get(one.kind, one.kind)}"
-                    " already: choose another beginning.",
+                    f"The prefix {other.name} is used for {what}. Choose another one.",
                 )
 
     def save(self, commit=True):

@@ -1,15 +1,27 @@
-"""How bills are numbered: a pattern such as INV{yy}, its series, a number in it."""
+"""Numbers of the shop: given without a gap, written in one way, read in any.
+
+Invoices, credit notes and receipts bear a series and a number in it, INV26-00042; jobs
+the year and a number in it, 26-00412. On a label a check character follows: ISO/IEC
+7064 MOD 37,36, which catches every single wrong character and nearly every swap of two
+neighbours.
+"""
 
 import re
 from datetime import date
 
+from django.db import transaction
+from django.db.models import F
+
+from shopdesk.errors import RefusedError
+from shopdesk.shop.models.number_series import Series
+
 YEAR = "{yy}"
 INVOICES, CREDITS = "invoice", "credit"
-CALLED = {INVOICES: "invoices", CREDITS: "credit notes", "": "something else"}
+LABELS = {INVOICES: "invoices", CREDITS: "credit notes", "": "something else"}
 """What a series numbers, by its kind."""
 
-# As it stands on papers; or with something else than the dash, or without noughts.
-WRITTEN = re.compile(
+# As printed on documents; or with something else than the dash, or without zeros.
+WHOLE = re.compile(
     r"([A-Z0-9]*[A-Z][A-Z0-9]*?)(?:[\s/–-]+0*([0-9]{1,9})|([0-9]{5}))",
     re.ASCII | re.IGNORECASE,
 )
@@ -17,56 +29,121 @@ PART = re.compile(
     r"([A-Z0-9]*)[\s/–-]+([0-9]{0,9})|([0-9]{1,9})|([A-Z]+[0-9]+[A-Z]*)",
     re.ASCII | re.IGNORECASE,
 )
-WHOLE = re.compile(r"[A-Z0-9]*(?:\{yy\})?[A-Z0-9]*", re.ASCII)
+PATTERN = re.compile(r"[A-Z0-9]*(?:\{yy\})?[A-Z0-9]*", re.ASCII)
+ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+
+# --- patterns of series ---------------------------------------------------------------
 
 
-def tidy(pattern: str) -> str:
-    """`pattern` in capitals, as it stands on papers."""
+def normalize_pattern(pattern: str) -> str:
+    """Return a pattern such as INV{yy} in capitals, as printed on documents."""
     return pattern.strip().upper().replace(YEAR.upper(), YEAR)
 
 
-def wrong(pattern: str) -> str:
-    """What is wrong with a pattern, as a sentence; nothing where it is right."""
-    if not WHOLE.fullmatch(pattern):
+def pattern_error(pattern: str) -> str:
+    """Return what is wrong with a pattern, as a sentence; "" if nothing is."""
+    if not PATTERN.fullmatch(pattern):
         return "Use letters, digits and once {yy} for the year, such as INV{yy}."
     if not re.search("[A-Z]", pattern.replace(YEAR, "")):
-        return "Use at least one letter, or it would look like a job’s number."
+        return "Use at least one letter, or it would look like a job number."
     return ""
 
 
-def named(pattern: str, *, on: date) -> str:
-    """The series that a paper of the day `on` belongs to: INV26."""
+def series_name(pattern: str, *, on: date) -> str:
+    """Return the series that a document of this day belongs to: INV26."""
     return pattern.replace(YEAR, f"{on:%y}")
 
 
-def ever_named(pattern: str) -> frozenset[str]:
-    """Every series that the pattern can give, whatever the year."""
+def possible_series_names(pattern: str) -> frozenset[str]:
+    """Return every series that the pattern can give, whatever the year."""
     return frozenset(pattern.replace(YEAR, f"{year:02}") for year in range(100))
 
 
-def full_number(series: str, *, number: int) -> str:
-    """How a number is written: INV26-00042."""
+# --- giving ---------------------------------------------------------------------------
+
+
+class NumberSeriesError(RefusedError):
+    """Numbers of two kinds would mix in one series."""
+
+
+@transaction.atomic
+def give(series: str, *, kind: str = "") -> int:
+    """Return the next number of a series: 1, 2, 3 …
+
+    Call it in the transaction of what bears the number: without that, there is a gap.
+    """
+    Series.objects.get_or_create(name=series, defaults={"kind": kind})
+    row = Series.objects.filter(name=series, kind=kind)
+    if not row.update(last=F("last") + 1):
+        raise NumberSeriesError(f"{series} has numbers of another kind already.")
+    return row.get().last
+
+
+def give_job_number(on: date) -> str:
+    """Return the next job number of the year."""
+    return job_number(on.year, give(f"job {on.year}"))
+
+
+def advance_job_numbers(year: int, *, past: int) -> None:
+    """Let the job numbers of a year continue after `past`, if they have not yet."""
+    series, _ = Series.objects.get_or_create(name=f"job {year}")
+    Series.objects.filter(pk=series.pk, last__lt=past).update(last=past)
+
+
+# --- writing --------------------------------------------------------------------------
+
+
+def full_number(series: str, number: int) -> str:
+    """Return how a number is written: INV26-00042."""
     return f"{series}-{number:05d}"
 
 
-def read_number(text: str) -> tuple[str, int] | None:
-    """Series and number of `text`, however a hand wrote INV26-00042: `inv26 42`."""
-    written = WRITTEN.fullmatch(text.strip())
-    if written is None:
-        return None
-    return written[1].upper(), int(written[2] or written[3])
+def job_number(year: int, number: int) -> str:
+    """Return `26-00412` for the 412th job of 2026."""
+    return full_number(f"{year % 100:02d}", number)
+
+
+def label_code(job: str) -> str:
+    """Return the text of a label's code: the job number and its check character."""
+    return f"{job}-{check_character(job)}"
+
+
+def check_character(text: str) -> str:
+    """Return the check character of `text`; only letters and digits count."""
+    check = 36
+    for character in text.upper():
+        if character not in ALPHABET:
+            continue
+        check = (check + ALPHABET.index(character)) % 36 or 36
+        check = check * 2 % 37
+    return ALPHABET[(1 - check) % 36]
+
+
+# --- reading --------------------------------------------------------------------------
+
+
+def read(text: str) -> tuple[str, int] | None:
+    """Return series and number of `text`, however INV26-00042 is typed: `inv26 42`."""
+    whole = WHOLE.fullmatch(text.strip())
+    return (whole[1].upper(), int(whole[2] or whole[3])) if whole else None
 
 
 def read_part(text: str) -> tuple[str, str] | None:
-    """A part of a series and digits of a number, where `text` may be part of one.
+    """Return a part of a series and digits of a number, if `text` may be part of one.
 
-    `26-00042`, `INV26` and `00042` are; noughts that only fill up are left out.
+    `26-00042`, `INV26` and `00042` are; leading zeros are left out.
     """
-    text = text.strip()
-    if whole := read_number(text):
+    if whole := read(text):
         return whole[0], str(whole[1])
-    part = PART.fullmatch(text)
+    part = PART.fullmatch(text.strip())
     if part is None:
         return None
-    letters, bare = (part[1] or part[4] or ""), (part[2] or part[3] or "").lstrip("0")
-    return (letters.upper(), bare) if letters or bare else None
+    letters, digits = (part[1] or part[4] or ""), (part[2] or part[3] or "").lstrip("0")
+    return (letters.upper(), digits) if letters or digits else None
+
+
+def read_label(scanned: str) -> str | None:
+    """Return the job number of a scanned label, or None if the check fails."""
+    number, dash, check = scanned.strip().upper().rpartition("-")
+    is_right = dash and number and check == check_character(number)
+    return number if is_right else None

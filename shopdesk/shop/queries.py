@@ -99,9 +99,9 @@ def band_rows(shop: Shop) -> list[BandRow]:
 
 def next_number(pattern: str, *, on: date) -> str:
     """The number that the next bill would bear with this pattern."""
-    name = numbering.named(pattern, on=on)
+    name = numbering.series_name(pattern, on=on)
     taken = Series.objects.filter(name=name).values_list("last", flat=True).first()
-    return numbering.full_number(name, number=(taken or 0) + 1)
+    return numbering.full_number(name, (taken or 0) + 1)
 
 
 @dataclass(frozen=True)

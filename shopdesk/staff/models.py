@@ -6,7 +6,7 @@ from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.core.exceptions import ValidationError
 from django.core.validators import RegexValidator
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 from django.urls import reverse
 
 from shopdesk.shop.models import Shop
@@ -129,3 +129,47 @@ class User(AbstractBaseUser):
         self.set_password(password)
         self.passphrase_until = None
         self.save(update_fields=["password", "passphrase_until"])
+
+
+class RequestCountQuerySet(models.QuerySet):
+    def count_one(
+        self, key: str, *, most: int, seconds: int, at: datetime
+    ) -> "RequestCount":
+        """Count one more request of `key`; return its row, over `most` if too many.
+
+        Stored in the database, so that it holds for all workers and after a restart.
+        Each change is judged by the database: two at once are counted as two. Who is
+        over the limit is only read, so that no flood makes the database write.
+        """
+        begun = at - timedelta(seconds=seconds)
+        mine = self.filter(key=key)
+        over = mine.filter(window_start__gt=begun, count__gt=most).first()
+        if over is not None:
+            return over
+        while not mine.filter(window_start__gt=begun).update(count=F("count") + 1):
+            if not mine.filter(window_start__lte=begun).update(
+                window_start=at, count=1
+            ):
+                # Whoever is quicker makes the row; the next round counts.
+                new = self.model(key=key, window_start=at)
+                self.bulk_create([new], ignore_conflicts=True)
+                self.filter(window_start__lt=at - timedelta(hours=1)).delete()
+                continue
+            break
+        return mine.get()
+
+
+class RequestCount(models.Model):
+    """How often one address asked for something since a moment.
+
+    The address can't be read from it. `rate_limit` judges it.
+    """
+
+    key = models.CharField(max_length=64, unique=True)
+    window_start = models.DateTimeField(db_index=True)
+    count = models.PositiveIntegerField(default=0)
+
+    objects = RequestCountQuerySet.as_manager()
+
+    def __str__(self):
+        return f"{self.count} since {self.window_start}"

@@ -15,7 +15,7 @@ PUBLIC_URLS = frozenset({"staff:sign_in", "staff:set_up", "link:page", "link:pap
 ROOM_ROLES = {
     "staff": OWNER_ONLY,
     "shop": OWNER_ONLY,
-    "post": COUNTER_OR_OWNER,
+    "mail": COUNTER_OR_OWNER,
     "customers": ANY_ROLE,
     "intake": ANY_ROLE,
     "bench": BENCH_OR_OWNER,
@@ -24,12 +24,12 @@ ROOM_ROLES = {
     "faults": BENCH_OR_OWNER,
     "stock": BENCH_OR_OWNER,
     "quotes": ANY_ROLE,
-    "links": ANY_ROLE,
+    "customer_links": ANY_ROLE,
     "changes": ANY_ROLE,
     "repair_form": COUNTER_OR_OWNER,
     "invoices": COUNTER_OR_OWNER,
     "reminders": COUNTER_OR_OWNER,
-    "days": COUNTER_OR_OWNER,
+    "day_close": COUNTER_OR_OWNER,
     "handover": COUNTER_OR_OWNER,
 }
 

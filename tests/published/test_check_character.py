@@ -6,12 +6,12 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from repairs.jobs.numbers import (
+from shopdesk.shop.numbering import (
     ALPHABET,
     check_character,
-    from_label,
     job_number,
     label_code,
+    read_label,
 )
 
 numbers = st.builds(job_number, st.integers(2000, 2099), st.integers(1, 99_999))
@@ -40,8 +40,8 @@ def test_dashes_and_small_letters_make_no_difference():
 
 @given(numbers)
 def test_a_label_leads_back_to_its_number(number):
-    assert from_label(label_code(number)) == number
-    assert from_label(f" {label_code(number).lower()} ") == number
+    assert read_label(label_code(number)) == number
+    assert read_label(f" {label_code(number).lower()} ") == number
 
 
 @given(numbers, st.data())
@@ -53,13 +53,13 @@ def test_every_single_wrong_digit_is_caught(number, data):
     assume(wrong != code[place])
     if place == len(code) - 1:
         assume(code[-1] in digits)
-    assert from_label(code[:place] + wrong + code[place + 1 :]) is None
+    assert read_label(code[:place] + wrong + code[place + 1 :]) is None
 
 
 @given(numbers, st.sampled_from(ALPHABET))
 def test_a_wrong_check_character_is_caught(number, other):
     assume(other != check_character(number))
-    assert from_label(f"{number}-{other}") is None
+    assert read_label(f"{number}-{other}") is None
 
 
 def test_nearly_every_swap_of_two_neighbours_is_caught():
@@ -73,10 +73,10 @@ def test_nearly_every_swap_of_two_neighbours_is_caught():
                 continue
             swapped = code[:i] + code[i + 1] + code[i] + code[i + 2 :]
             swaps += 1
-            missed += from_label(swapped) is not None
+            missed += read_label(swapped) is not None
     assert swaps > 3000 and missed / swaps < 0.01
 
 
 @pytest.mark.parametrize("text", ["", "-", "26-00412", "26-00412-", "--", "ü-Ü"])
 def test_what_is_no_label_gives_no_number(text):
-    assert from_label(text) is None
+    assert read_label(text) is None

@@ -5,7 +5,6 @@ The job is always locked first, so that all that happens to its money happens in
 
 from datetime import date, datetime
 from decimal import Decimal
-from hashlib import sha256
 from uuid import UUID, uuid4
 
 from django.db import transaction
@@ -16,10 +15,11 @@ from billing.invoices.payments.coins import CashRoundingError, Handed, handed, i
 from billing.invoices.payments.papers import receipt_paper
 from billing.invoices.queries import agreed_total, deposits_of
 from billing.invoices.refusals import Refused
-from billing.pricing.currency import Currency
 from repairs.jobs import states
 from repairs.jobs.models import Job
-from shopdesk.shop.models import Series, Shop
+from shopdesk.shop import numbering
+from shopdesk.shop.currencies import Currency
+from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import day
 from shopdesk.templatetags.desk import money as in_words
 
@@ -282,10 +282,10 @@ def keep_receipt(payment: Payment, *, at: datetime) -> Receipt:
         raise Refused("That was only written down: no money was handed over.")
     receipt = Receipt(payment=payment, series=f"R{payment.paid_on:%y}")
     # A name of its own, which no series of bills can have.
-    receipt.number = Series.take(f"receipt {payment.paid_on.year}")
-    receipt.paper = receipt_paper(
-        receipt, payment=payment, job=job, shop=Shop.current(), made_at=at
+    receipt.number = numbering.give(f"receipt {payment.paid_on.year}")
+    shop = Shop.current()
+    receipt.keep(
+        receipt_paper(receipt, payment=payment, job=job, shop=shop, made_at=at)
     )
-    receipt.pdf_sha256 = sha256(receipt.paper).hexdigest()
     receipt.save(force_insert=True)
     return receipt

@@ -12,12 +12,13 @@ from django.db import models
 from django.db.models import Q
 from django.urls import reverse
 
-from billing.pricing.currency import Currency
 from billing.quotes import states
 from repairs.jobs import states as job_states
 from repairs.jobs.models import Job
 from shopdesk.errors import StaleError
 from shopdesk.fields import rank_matches
+from shopdesk.papers.models import KeptPaper
+from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
 
 STAFF = settings.AUTH_USER_MODEL
@@ -83,7 +84,7 @@ class QuoteQuerySet(models.QuerySet):
         return self.filter(state__in=[states.ACCEPTED, states.DECLINED])
 
 
-class Quote(models.Model):
+class Quote(KeptPaper):
     """One version of an offer for a job."""
 
     class How(models.TextChoices):

@@ -14,9 +14,8 @@ from repairs.customers.models import Customer, Device
 from repairs.faults.models import Symptom
 from repairs.jobs import states, warranty
 from repairs.jobs.models.steps import Stepping
-from repairs.jobs.numbers import from_label, job_number, label_code
 from shopdesk.fields import MoneyField, rank_matches
-from shopdesk.shop.models import Series
+from shopdesk.shop.numbering import give_job_number, label_code, read_label
 
 if TYPE_CHECKING:
     from repairs.jobs.models.decision import ReturnAssessment
@@ -66,7 +65,7 @@ class JobQuerySet(models.QuerySet):
     def numbered(self, text: str):
         """The job of this number, typed or scanned from a label."""
         text = text.strip()
-        numbers = {text, from_label(text) or text}
+        numbers = {text, read_label(text) or text}
         # As the index has it: for `iexact` SQLite would not look there.
         return self.alias(bare=Upper("number")).filter(
             bare__in=[Upper(models.Value(number)) for number in numbers]
@@ -220,7 +219,7 @@ class Job(Stepping):
     def next_number(on: date) -> str:
         """The next job number of the year, passing over numbers a history file took."""
         while True:
-            number = job_number(on.year, Series.take(f"job {on.year}"))
+            number = give_job_number(on)
             if not Job.objects.filter(number=number).exists():
                 return number
 

@@ -2,7 +2,7 @@
 
 import re
 
-from repairs.jobs.numbers import from_label
+from shopdesk.shop.numbering import read_label
 
 OUR_LABEL = re.compile(r"\d{2}-\d{5,}-[0-9A-Z]", re.ASCII | re.IGNORECASE)
 # Scanners type on an American keyboard; a German one has a ß where that has its dash.
@@ -18,4 +18,4 @@ def readings(words: str) -> list[str]:
 def is_misread(words: str) -> bool:
     """Whether it is a label of ours whose check character does not fit."""
     labels = [one for one in readings(words) if OUR_LABEL.fullmatch(one)]
-    return bool(labels) and not any(from_label(one) for one in labels)
+    return bool(labels) and not any(read_label(one) for one in labels)

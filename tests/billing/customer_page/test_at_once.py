@@ -4,10 +4,11 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from billing.customer_page.models import RequestCount
 from billing.quotes.models import Quote
 from repairs.jobs.models import Step
 from shopdesk.errors import InvalidTransitionError
+from shopdesk.staff.models import RequestCount
+from shopdesk.staff.rate_limit import RateLimit, seconds_until_allowed
 from tests.at_once import all_at_once
 from tests.billing.customer_page.conftest import boxes
 
@@ -77,12 +78,8 @@ def test_a_yes_and_a_revising_at_once_agree_to_no_replaced_quote(customer, quote
 
 
 def test_knocks_at_once_are_all_counted(customer):
-    from billing.customer_page.knocks import Limit
-
     def knock():
-        return RequestCount.objects.too_many(
-            "k" * 64, limit=Limit(3), at=timezone.now()
-        )
+        return seconds_until_allowed("k" * 64, RateLimit(3), at=timezone.now())
 
     waits = at_once(*[knock] * 6)
     assert RequestCount.objects.get().count >= 4

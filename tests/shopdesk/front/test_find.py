@@ -13,7 +13,7 @@ from billing.invoices.models import Invoice, Payment, Receipt
 from billing.quotes.models import Quote
 from repairs.customers.models import Customer
 from repairs.jobs.models import Job
-from repairs.jobs.numbers import ALPHABET, label_code
+from shopdesk.shop.numbering import ALPHABET, label_code
 from tests import make
 
 

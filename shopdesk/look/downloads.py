@@ -1,0 +1,29 @@
+"""Files that a page answers with."""
+
+from django.http import HttpResponse
+
+CONTENT_TYPES = {
+    "csv": "text/csv; charset=utf-8",
+    "json": "application/json",
+    "pdf": "application/pdf",
+    "txt": "text/plain; charset=utf-8",
+    "xml": "application/xml",
+}
+
+
+def pdf_response(pdf: bytes, *, name: str) -> HttpResponse:
+    """Return a PDF that the browser shows; `name` is its file name without ending."""
+    return _file(bytes(pdf), f"{name}.pdf", disposition="inline")
+
+
+def download(content: bytes | str, *, name: str) -> HttpResponse:
+    """Return a file that the browser saves; the ending of `name` says what it is."""
+    return _file(content, name, disposition="attachment")
+
+
+def _file(content: bytes | str, name: str, *, disposition: str) -> HttpResponse:
+    return HttpResponse(
+        content,
+        content_type=CONTENT_TYPES[name.rpartition(".")[2]],
+        headers={"Content-Disposition": f'{disposition}; filename="{name}"'},
+    )

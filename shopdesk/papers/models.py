@@ -1,0 +1,28 @@
+"""How an issued document is stored: once, byte for byte."""
+
+from hashlib import sha256
+
+from django.db import models
+
+
+def stored_fields(pdf: bytes) -> dict[str, bytes | str]:
+    """Return the values of the fields of `KeptPaper` for this document."""
+    return {"paper": pdf, "pdf_sha256": sha256(pdf).hexdigest()}
+
+
+class KeptPaper(models.Model):
+    """A record with the document that was issued for it, which is never drawn again.
+
+    A record that has its document only later makes both fields empty until then.
+    """
+
+    paper = models.BinaryField(editable=False)
+    pdf_sha256 = models.CharField(max_length=64, editable=False)
+
+    class Meta:
+        abstract = True
+
+    def keep(self, pdf: bytes) -> None:
+        """Set the document; the caller saves the record."""
+        for name, value in stored_fields(pdf).items():
+            setattr(self, name, value)

@@ -1,0 +1,15 @@
+from django.db import models
+
+
+class Series(models.Model):
+    """How far a series of numbers without a gap has come; see `shop.numbering`."""
+
+    name = models.CharField(max_length=20, unique=True)
+    kind = models.CharField("what it numbers", max_length=8, blank=True, default="")
+    last = models.PositiveIntegerField(default=0)
+
+    class Meta:
+        verbose_name_plural = "series"
+
+    def __str__(self):
+        return f"{self.name} at {self.last}"

@@ -1,0 +1,67 @@
+"""Tax rates with the days on which they apply, and markups on expensive parts."""
+
+from datetime import date
+from decimal import Decimal
+
+from django.db import models
+from django.db.models import Q
+
+from shopdesk.fields import FixedDecimalField, MoneyField
+from shopdesk.shop import tax
+
+
+class TaxRateQuerySet(models.QuerySet):
+    def holding(self, on: date) -> dict[str, tax.Tax]:
+        """What holds on that day, by kind of tax."""
+        held = dict(tax.UNSAID)
+        for row in self.filter(starts_on__lte=on).order_by("starts_on"):
+            reason = row.reason or tax.exemption_reason(row.kind)
+            held[row.kind] = tax.Tax(row.kind, row.rate, reason)
+        return held
+
+
+class TaxRate(models.Model):
+    """A rate and the first day on which it holds, until a later one takes its place."""
+
+    kind = models.CharField(max_length=8, choices=tax.KINDS)
+    rate = FixedDecimalField("percent", default=Decimal(0))
+    starts_on = models.DateField("from")
+    reason = models.CharField("why there is no tax", max_length=200, blank=True)
+
+    objects = TaxRateQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["kind", "-starts_on"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["kind", "starts_on"], name="tax_rate_once_a_day"
+            ),
+            models.CheckConstraint(
+                condition=Q(kind__in=tax.WITH_RATE, rate__gt=0, rate__lte=100)
+                | (~Q(kind__in=tax.WITH_RATE) & Q(rate=0)),
+                name="tax_rate_goes_with_its_kind",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.get_kind_display()} {self.rate.normalize():f} %"
+
+
+class MarkupTier(models.Model):
+    """Another markup on parts that cost `starts_at` or more."""
+
+    starts_at = MoneyField("parts that cost at least")
+    percent = FixedDecimalField("markup in percent")
+
+    class Meta:
+        ordering = ["starts_at"]
+        constraints = [
+            models.UniqueConstraint(fields=["starts_at"], name="markup_band_once"),
+            models.CheckConstraint(
+                condition=Q(starts_at__gt=0, percent__gte=0),
+                name="markup_band_makes_sense",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.percent:f} % from {self.starts_at:f}"

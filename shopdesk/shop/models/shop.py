@@ -1,0 +1,418 @@
+"""The settings of the shop: one record.
+
+Labels, help and limits of the settings page are declared here, with their fields.
+"""
+
+from base64 import b64encode
+from datetime import date
+from decimal import Decimal
+
+from django.db import connection, models
+from django.db.models import Q
+
+from shopdesk.fields import FixedDecimalField, MoneyField, SmallNumberField
+from shopdesk.shop import currencies, tax
+from shopdesk.shop.models.rates import MarkupTier, TaxRate
+from shopdesk.shop.price_list import Markups, Rates
+
+
+def amount_setting(label, **options):
+    return MoneyField(label, max_value=Decimal(100_000), **options)
+
+
+def probability_setting(label, *, min_value=Decimal("0.01"), **options):
+    return FixedDecimalField(
+        label, places=4, min_value=min_value, max_value=Decimal("0.99"), **options
+    )
+
+
+def standard_text(label, *, default="", **options):
+    return models.TextField(
+        label, max_length=2000, blank=True, default=default, **options
+    )
+
+
+class Shop(models.Model):
+    """Name, money and promises of the shop; there is exactly one."""
+
+    class Paper(models.TextChoices):
+        A4 = "A4", "A4"
+        LETTER = "Email", "US Email"
+
+    name = models.CharField(
+        "Name",
+        max_length=80,
+        default="My repair shop",
+        help_text="As required on invoices.",
+    )
+    address = models.TextField("Address", max_length=300, blank=True)
+    country = models.CharField(
+        "Country",
+        max_length=2,
+        default="GB",
+        help_text="Phone numbers without a country code are numbers of this country.",
+    )
+    phone = models.CharField(
+        "Phone", max_length=32, blank=True, help_text="Including area code."
+    )
+    email = models.EmailField(
+        "Email", blank=True, help_text="Emails to customers are sent from this address."
+    )
+    other_contact = models.CharField(
+        "Other contact",
+        max_length=120,
+        blank=True,
+        help_text="For example: a web page with a contact form.",
+    )
+
+    logo = models.BinaryField("Logo", null=True, editable=False)
+    letterhead = models.TextField(
+        "Lines under the name",
+        max_length=300,
+        blank=True,
+        help_text="For example: register entry, bank account, opening hours.",
+    )
+    paper = models.CharField(
+        "Paper size",
+        max_length=6,
+        choices=Paper,
+        default=Paper.A4,
+        help_text="Paper size in the printer.",
+    )
+    paper_language = models.CharField(
+        "Document language",
+        max_length=5,
+        default="en",
+        help_text="Language of the fixed texts. Your own texts are not translated.",
+    )
+
+    currency = models.CharField(
+        "Currency", max_length=3, default="EUR", help_text="ISO 4217 code."
+    )
+    locale = models.CharField(
+        "Number format",
+        max_length=12,
+        default="en_GB",
+        help_text="Language and country. For example: en_GB, de_DE, fr_CH.",
+    )
+    cash_step = amount_setting(
+        "Cash rounding",
+        default=Decimal(0),
+        help_text="The smallest coin in use, for example 0.05. 0: no rounding.",
+    )
+
+    tax_id = models.CharField(
+        "Tax number", max_length=40, blank=True, help_text="As required on invoices."
+    )
+    tax_kind = models.CharField(
+        "Usual tax",
+        max_length=8,
+        choices=tax.KINDS,
+        default=tax.STANDARD,
+        help_text="Tax of a new line. Customers and lines can have another.",
+    )
+    prices_include_tax = models.BooleanField(
+        "Prices include tax",
+        default=False,
+        help_text="If ticked, prices are entered including tax.",
+    )
+
+    hourly_rate = amount_setting(
+        "Hourly rate", default=Decimal(68), help_text="Charged to the customer."
+    )
+    hourly_cost = amount_setting(
+        "Hourly cost to the shop",
+        default=Decimal(34),
+        help_text="Cost of one hour at the bench.",
+    )
+    minimum_minutes = SmallNumberField(
+        "Minimum minutes charged",
+        default=15,
+        max_value=480,
+        help_text="A shorter repair is charged as this many minutes.",
+    )
+    rounding_step = amount_setting(
+        "Labour rounding",
+        default=Decimal("0.50"),
+        help_text="Labour is rounded to a multiple of this. 0: no rounding.",
+    )
+    target_margin = FixedDecimalField(
+        "Target margin (%)",
+        default=Decimal(15),
+        places=2,
+        max_value=Decimal(95),
+        help_text="Left of a price after costs and expected comebacks.",
+    )
+    diagnosis_fee = amount_setting(
+        "Diagnosis fee",
+        default=Decimal(25),
+        help_text="Suggested when booking in. It can be waived.",
+    )
+    parcel = amount_setting(
+        "Return shipping price",
+        default=Decimal(9),
+        help_text="Packing and shipping one device.",
+    )
+    deducts_diagnosis_fee = models.BooleanField(
+        "Deduct the diagnosis fee from a paid repair",
+        default=False,
+        help_text="The fee is deducted if the customer accepts the repair.",
+    )
+    markup = FixedDecimalField(
+        "Markup on parts (%)",
+        default=Decimal(60),
+        places=2,
+        max_value=Decimal(1000),
+        help_text="On the unit cost of the delivery, below the first tier.",
+    )
+
+    quote_days = SmallNumberField(
+        "Quote validity (days)",
+        default=30,
+        min_value=1,
+        max_value=365,
+        help_text="After that it expires.",
+    )
+    link_days = SmallNumberField(
+        "Customer link validity (days)",
+        default=90,
+        min_value=1,
+        max_value=730,
+        help_text="Customers read and answer the quote and see the repair status.",
+    )
+    uses_repair_form = models.BooleanField(
+        "Offer the European Repair Information Form",
+        default=False,
+        help_text=(
+            "Directive (EU) 2024/1799: once given, its conditions are binding for at"
+            " least 30 days. Check local regulations."
+        ),
+    )
+    emails_customer = models.BooleanField(
+        "Confirm a customer’s answer by email",
+        default=True,
+        help_text=(
+            "What was agreed, with the quote attached. Often required for distance"
+            " contracts (in the EU: Directive 2011/83/EU, Art. 8). Check local"
+            " regulations."
+        ),
+    )
+    emails_shop = models.BooleanField(
+        "Notify us by email when a customer answers",
+        default=True,
+        help_text=(
+            "Sent to the shop’s address when a customer accepts or declines by link or"
+            " on the counter’s screen."
+        ),
+    )
+
+    invoice_series = models.CharField(
+        "Invoice number prefix",
+        max_length=8,
+        default="INV{yy}",
+        help_text="Letters, digits and {yy} for the year.",
+    )
+    credit_series = models.CharField(
+        "Credit note number prefix",
+        max_length=8,
+        default="CN{yy}",
+        help_text="Must differ from the invoice prefix.",
+    )
+    payment_term_days = SmallNumberField(
+        "Payment term (days)",
+        default=14,
+        max_value=365,
+        help_text="0: due immediately.",
+    )
+    reminder_interval_days = SmallNumberField(
+        "Days between reminders",
+        default=10,
+        min_value=1,
+        max_value=365,
+        help_text="While an invoice is unpaid.",
+    )
+
+    warranty_days_lasting = SmallNumberField(
+        "Warranty for a lasting fix (days)",
+        default=180,
+        max_value=3650,
+        help_text="Used if a fix has no days of its own.",
+    )
+    warranty_days_stopgap = SmallNumberField(
+        "Warranty for a stopgap (days)",
+        default=30,
+        max_value=3650,
+        help_text="Usually fewer.",
+    )
+    warranty_days_minimum = SmallNumberField(
+        "Minimum warranty after a warranty repair (days)",
+        default=30,
+        max_value=3650,
+        help_text="The earlier warranty continues, but never shorter than this.",
+    )
+
+    comeback_period_days = SmallNumberField(
+        "Comeback period (days)",
+        default=90,
+        min_value=7,
+        max_value=730,
+        help_text="Later returns are not counted as comebacks.",
+    )
+    max_comeback_risk = probability_setting(
+        "Comeback limit",
+        default=Decimal("0.1"),
+        help_text="Highest comeback risk that the shop accepts for a fix.",
+    )
+    verdict_confidence = probability_setting(
+        "Confidence required",
+        default=Decimal("0.9"),
+        min_value=Decimal("0.51"),
+        help_text="Higher: fewer false alarms, but a verdict needs more repairs.",
+    )
+    final_test_risk = probability_setting(
+        "Accepted chance that a faulty device passes the final test",
+        default=Decimal("0.05"),
+        help_text="Lower: longer final tests.",
+    )
+
+    slip_text = standard_text(
+        "On the claim slip",
+        default=(
+            "Please bring this slip when you collect the device. We access your data"
+            " only if you allowed it and only as far as the repair needs it. Data can"
+            " be lost during a repair: keep a copy."
+        ),
+        help_text="Printed at the bottom of the claim slip.",
+    )
+    quote_text = standard_text(
+        "On quotes",
+        help_text=(
+            "Printed at the bottom of every quote. For example: how to pay a deposit."
+        ),
+    )
+    acceptance_text = standard_text(
+        "In confirmations of acceptance",
+        help_text=(
+            "In the email that confirms an acceptance. For example: a right of"
+            " withdrawal. Check local regulations."
+        ),
+    )
+    invoice_text = standard_text(
+        "On invoices",
+        help_text=(
+            "Printed at the bottom of every invoice. For example: your bank account."
+        ),
+    )
+    warranty_text = standard_text(
+        "On warranty certificates",
+        default=(
+            "This warranty covers the repaired fault. It ends if the device was opened"
+            " by others, dropped or exposed to liquid. Your legal rights are not"
+            " affected."
+        ),
+        help_text="On the warranty certificate, and on the invoice of the repair.",
+    )
+    reminder_text = standard_text(
+        "In reminders",
+        default="Our records show that this invoice is still unpaid.",
+        help_text="How a reminder begins. The amount and its due date follow.",
+    )
+    parcel_text = standard_text(
+        "In parcels", help_text="On the packing slip that travels with a device."
+    )
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(id=1), name="shop_is_one"),
+            models.CheckConstraint(
+                condition=Q(
+                    target_margin__gte=0,
+                    target_margin__lt=100,
+                    hourly_rate__gte=0,
+                    hourly_cost__gte=0,
+                    rounding_step__gte=0,
+                    markup__gte=0,
+                    diagnosis_fee__gte=0,
+                    parcel__gte=0,
+                    cash_step__gte=0,
+                ),
+                name="shop_amounts_make_sense",
+            ),
+            models.CheckConstraint(
+                condition=Q(
+                    max_comeback_risk__gt=0,
+                    max_comeback_risk__lt=1,
+                    verdict_confidence__gt=Decimal("0.5"),
+                    verdict_confidence__lt=1,
+                    final_test_risk__gt=0,
+                    final_test_risk__lt=1,
+                ),
+                name="shop_chances_make_sense",
+            ),
+        ]
+
+    def __str__(self):
+        return self.name
+
+    @classmethod
+    def current(cls) -> "Shop":
+        """The shop as it is set now; the defaults where nothing was set yet.
+
+        Its logo is fetched only where it is shown.
+        """
+        return cls.objects.defer("logo").filter(pk=1).first() or cls(pk=1)
+
+    @classmethod
+    def has_records(cls) -> bool:
+        """Whether the database was set up at all; commands ask before they begin."""
+        return cls._meta.db_table in connection.introspection.table_names()
+
+    @property
+    def places(self) -> int:
+        """Decimals of the currency (ISO 4217)."""
+        return currencies.places(self.currency)
+
+    @property
+    def logo_inline(self) -> str:
+        """The logo as an address that carries it whole; nothing is fetched for it."""
+        if not self.logo:
+            return ""
+        return f"data:image/png;base64,{b64encode(bytes(self.logo)).decode()}"
+
+    def tax(self, on: date, kind: str = "") -> tax.Tax:
+        """The tax of a kind on a day; of the shop's usual kind where none is said.
+
+        Raises TaxRate.DoesNotExist for a reduced rate that nobody wrote down.
+        """
+        kind = kind or self.tax_kind
+        found = TaxRate.objects.holding(on).get(kind)
+        if found is None:
+            raise TaxRate.DoesNotExist(f"The shop has no {tax.LABELS[kind]}.")
+        return found
+
+    def markups(self) -> Markups:
+        """What is put on the cost of parts, the bands included."""
+        bands = MarkupTier.objects.order_by("starts_at")
+        return Markups(
+            self.markup,
+            tuple(bands.values_list("starts_at", "percent")),
+            places=self.places,
+        )
+
+    def rates(self) -> Rates:
+        """Return what labour and parts are charged by."""
+        return Rates(
+            hour=self.hourly_rate,
+            minimum_minutes=self.minimum_minutes,
+            step=self.rounding_step,
+            markups=self.markups(),
+            places=self.places,
+        )
+
+    def warranty_days(self, declared: str) -> int:
+        """Days promised after a repair declared lasting or stopgap."""
+        return (
+            self.warranty_days_stopgap
+            if declared == "stopgap"
+            else self.warranty_days_lasting
+        )
