@@ -17,8 +17,8 @@ from shopdesk.demo.facts import BOARDS, FAULTS, KINDS, PARTS, words
 from shopdesk.demo.past import DAYS, SUPPLIERS, lot_series, past
 
 JOB_DETAILS = """
-    came_by accessories condition consent has_mains_voltage verified_tries verified_failures
-    has_liquid_damage has_swollen_battery
+    came_by accessories condition consent verified_tries verified_failures
+    has_mains_voltage has_liquid_damage has_swollen_battery
 """.split()
 
 

@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from billing.day_close.actions import close_day
 from billing.day_close.queries import open_till
-from billing.handover.actions import hand_over
+from billing.handover import actions as handover
 from billing.handover.shipping import (
     BILL,
     CERTIFICATE,
@@ -79,7 +79,7 @@ def hand_over(story: Story, job: Job, plan: Mapping[str, str]) -> None:
 def _hand_over(story: Story, job: Job, plan: Mapping[str, str], days: int) -> None:
     stamp = story.stamp(days, 16, story.counter)
     due = bill_of(job, on=stamp.on, shop=Shop.current()).left
-    invoice = hand_over(
+    invoice = handover.hand_over(
         job,
         version=None,
         on=stamp.on,
