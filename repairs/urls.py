@@ -10,4 +10,6 @@ urlpatterns = [
     path("bench/", include("repairs.bench.urls")),
     path("returns/", include("repairs.returns.urls")),
     path("comebacks/", include("repairs.comebacks.urls")),
+    path("comebacks/", include("repairs.month.urls")),
+    path("comebacks/", include("repairs.knowledge.urls")),
 ]

@@ -6,7 +6,6 @@ Every price of an option is built here: list price, comeback allowance, minimum 
 from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
-from typing import TYPE_CHECKING
 
 from django.db.models import Count, Prefetch, Q
 from django.utils.translation import gettext
@@ -17,6 +16,11 @@ from repairs.faults import declared
 from repairs.faults.models import Fix, UsualPart
 from repairs.jobs import states
 from repairs.jobs.models import Job, Repair
+from repairs.knowledge.track_record import (
+    TrackRecord,
+    load_track_record,
+    turnaround_days,
+)
 from repairs.stock.models import Part
 from repairs.stock.queries import current_costs
 from shopdesk.shop.models import Shop
@@ -33,9 +37,6 @@ from shopdesk.shop.price_list import (
     part_line,
 )
 from shopdesk.templatetags.desk import money
-
-if TYPE_CHECKING:
-    from repairs.knowledge.track_record import TrackRecord
 
 FixOfRepair = tuple[Repair, Fix | None]
 
@@ -72,16 +73,9 @@ class ProposedOption:
     price: Price | None = None
 
 
-def load_record(*, on: date, shop: Shop) -> "TrackRecord":
-    """Return the track record; its sums are imported by the first quote that asks."""
-    from repairs.knowledge.track_record import load_track_record
-
-    return load_track_record(on=on, shop=shop)
-
-
 def propose_options(job: Job, *, on: date, shop: Shop) -> list[ProposedOption]:
     """Return a lasting option and a stopgap, if the fault book has both."""
-    record = load_record(on=on, shop=shop)
+    record = load_track_record(on=on, shop=shop)
     repairs = [
         (repair, _best_fixes(repair))
         for repair in job.repairs.select_related("fault", "fix")
@@ -133,7 +127,7 @@ def _repair_option(
     kind: str,
     *,
     shop: Shop,
-    record: "TrackRecord",
+    record: TrackRecord,
 ) -> ProposedOption:
     """Return the option that repairs each fault with its fix."""
     lines = _repair_lines(job, fixes, shop=shop, record=record)
@@ -168,7 +162,7 @@ def _repair_option(
 
 
 def _repair_lines(
-    job: Job, fixes: list[FixOfRepair], *, shop: Shop, record: "TrackRecord"
+    job: Job, fixes: list[FixOfRepair], *, shop: Shop, record: TrackRecord
 ) -> list[ProposedLine]:
     """Return labour for each fix, the parts it usually needs, and the fees."""
     rates = shop.rates()
@@ -201,14 +195,12 @@ def _repair_lines(
 
 
 def _turnaround(fixes: list[FixOfRepair]) -> int:
-    from repairs.knowledge.track_record import turnaround_days
-
     days = turnaround_days([fix for _, fix in fixes if fix])
     return max(days.values(), default=USUAL_DAYS)
 
 
 def describe_record(
-    fixes: list[FixOfRepair], *, record: "TrackRecord", within: int
+    fixes: list[FixOfRepair], *, record: TrackRecord, within: int
 ) -> str:
     """Return what the customer is told about earlier repairs of this kind."""
     texts = []
@@ -265,7 +257,7 @@ def repair_costs(
     fixes: list[FixOfRepair], *, warranty_days: int, on: date, shop: Shop
 ) -> list[Mended]:
     """Return minutes, parts and comeback risk within the warranty of each repair."""
-    record = load_record(on=on, shop=shop)
+    record = load_track_record(on=on, shop=shop)
     selected = [(repair, fix) for repair, fix in fixes if fix]
     usual_parts = list(
         UsualPart.objects.filter(fix__in=[fix for _, fix in selected]).select_related(

@@ -1,37 +1,34 @@
-"""What the owner changes in the fault book because of what came back."""
+"""What the owner changes in the fault book because of comebacks."""
 
 from datetime import date
 
 from django.db import transaction
 
-from repairs.faults import declared as kinds
+from repairs.faults.declared import STOPGAP
 from repairs.faults.models import Fix
+from shopdesk.errors import RefusedError
 
-LONGEST_NOTES = 4000
-
-
-class NoRoom(Exception):
-    """The fix's notes can't take another line, told as a sentence."""
+MAX_NOTES = 4000
 
 
 @transaction.atomic
-def declare(fix: Fix, *, declared: str, because: str, by, on: date) -> bool:
-    """Call the fix lasting or a stopgap from now on; False where it already was.
+def set_fix_type(fix: Fix, *, fix_type: str, reason: str, by, on: date) -> bool:
+    """Set a fix to lasting or stopgap; return False where it already was.
 
-    A line in its notes says who did so, when, and by which record. What was declared at
-    closing each repair stays as it was.
+    A line in its notes says who did so, when and why. Past repairs keep their recorded
+    type.
     """
     fix = Fix.objects.select_for_update().get(pk=fix.pk)
-    if fix.declared == declared:
+    if fix.declared == fix_type:
         return False
-    called = "a stopgap" if declared == kinds.STOPGAP else "lasting"
-    line = f"{on}: usually {called} from now on, says {by}; {because}."
+    called = "a stopgap" if fix_type == STOPGAP else "lasting"
+    line = f"{on}: type changed to {called} by {by}; {reason}."
     notes = f"{fix.notes.rstrip()}\n{line}".strip()
-    if len(notes) > LONGEST_NOTES:
-        raise NoRoom(
-            f"The notes of {fix.code} are full, so that nobody could read there who"
-            " changed it and why. Shorten them in the fault book first."
+    if len(notes) > MAX_NOTES:
+        raise RefusedError(
+            f"The notes of {fix.code} are full, so the change cannot be recorded there."
+            " Shorten them in the fault book first."
         )
-    fix.declared, fix.notes = declared, notes
+    fix.declared, fix.notes = fix_type, notes
     fix.save(update_fields=["declared", "notes"])
     return True

@@ -1,137 +1,123 @@
-"""What to change: the fixes that come back, and what holds better in their place."""
+"""What to change: fixes with too many comebacks, and what is better in their place."""
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 
-from repairs.comebacks import verdict
-from repairs.comebacks.compare import chance_first_is_better
-from repairs.comebacks.posterior import Posterior
-from repairs.comebacks.rows import Row, share
-from repairs.faults.declared import LASTING
+from repairs.comebacks.comeback_table import Row
+from repairs.comebacks.estimate import verdict
+from repairs.comebacks.estimate.comparison import probability_better
+from repairs.comebacks.estimate.posterior import Posterior
 
-LEAST_SUSPECTED = 2  # comebacks with a part of one delivery
+MIN_SUSPECTED = 2  # comebacks with a part of one delivery
 
 
-class Way(Enum):
+class ActionKind(Enum):
     """What can be done about a pair."""
 
-    OTHER = "another fix of the fault surely holds better"
-    UNSURE = "others were done, and none surely holds better"
-    ALONE = "nothing else was ever done for the fault"
-    LASTING = "a declared stopgap that holds"
+    OTHER_FIX = "another fix of the fault is clearly better"
+    NONE_BETTER = "there are other fixes, but none is clearly better"
+    NO_OTHER = "there is no other fix"
+    CHANGE_TYPE = "recorded as a stopgap, but reliable"
 
 
 @dataclass(frozen=True)
-class Suspect:
-    """A delivery that returns too often, and its repairs that came back."""
+class SuspectDelivery:
+    """A delivery with too many comebacks."""
 
     name: str
-    back: frozenset[int]
-    evidence: str
-    """The address of its repairs."""
+    repairs: frozenset[int]
+    """The ids of its repairs that came back."""
+    url: str
 
 
 @dataclass(frozen=True)
-class Advice:
-    """A pair that asks for a change, and the fix to set beside it if there is one."""
+class Recommendation:
+    """A pair that needs a change, and the fix to compare it with, if there is one."""
 
     row: Row
-    way: Way
+    kind: ActionKind
     other: Row | None = None
-    chance: float = 0.0
-    """How probable it is that the other holds better."""
-    suspect: Suspect | None = None
-    """A bad delivery that most of the comebacks had a part of."""
+    probability: float = 0.0
+    """That the other fix is better."""
+    suspect: SuspectDelivery | None = None
+    """A delivery whose parts are in most of the comebacks."""
     suspected: int = 0
-    """How many of them did."""
+    """In how many of them."""
 
     @property
-    def word(self) -> str:
-        return self.row.flag or self.row.verdict
-
-    @property
-    def is_other(self) -> bool:
-        return self.way is Way.OTHER
-
-    @property
-    def is_alone(self) -> bool:
-        return self.way is Way.ALONE
-
-    @property
-    def is_better(self) -> bool:
-        return self.way is Way.LASTING
-
-    @property
-    def is_lasting(self) -> bool:
-        return self.row.declared == LASTING
-
-    @property
-    def chance_said(self) -> str:
-        return share(self.chance)
+    def label(self) -> str:
+        return self.row.mismatch or self.row.verdict
 
 
-def advised(
-    rows: list[Row], *, numbers: list[int], known: Posterior, verdict_confidence: float
-) -> list[Advice]:
-    """What comes back, in the order of `rows`, then what is better than declared.
+def recommend(
+    rows: Sequence[Row], *, posterior: Posterior, confidence: float
+) -> list[Recommendation]:
+    """Return too many comebacks in the order of `rows`, then lasts better.
 
-    `numbers` are the rows' places in `known`. Another fix is advised only where it does
-    not come back itself, was done often enough to tell, and holds better with the
-    shop's verdict_confidence.
+    Another fix is recommended only where it does not have too many comebacks itself,
+    has enough repairs, and is better with the probability a verdict needs.
     """
-    of_fault = defaultdict(list)
-    for row, number in zip(rows, numbers, strict=True):
-        of_fault[row.pair.fault_id].append((row, number))
-    back, better = [], []
-    for row, number in zip(rows, numbers, strict=True):
-        if row.is_hot:
+    by_fault = defaultdict(list)
+    for row in rows:
+        by_fault[row.fault_id].append(row)
+    worse, better = [], []
+    for row in rows:
+        if row.has_too_many_comebacks:
             others = [
-                (chance_first_is_better(known, first=other, second=number), one)
-                for one, other in of_fault[row.pair.fault_id]
-                if other != number
+                (
+                    probability_better(
+                        posterior, first=other.number, second=row.number
+                    ),
+                    other,
+                )
+                for other in by_fault[row.fault_id]
+                if other.number != row.number
             ]
-            back.append(_instead(row, others, verdict_confidence=verdict_confidence))
-        elif row.flag == verdict.BETTER_THAN_DECLARED:
-            better.append(Advice(row, Way.LASTING))
-    return back + better
+            worse.append(_replacement(row, others, confidence=confidence))
+        elif row.mismatch == verdict.BETTER_THAN_RECORDED:
+            better.append(Recommendation(row, ActionKind.CHANGE_TYPE))
+    return worse + better
 
 
-def _instead(
-    row: Row, others: list[tuple[float, Row]], *, verdict_confidence: float
-) -> Advice:
+def _replacement(
+    row: Row, others: list[tuple[float, Row]], *, confidence: float
+) -> Recommendation:
     if not others:
-        return Advice(row, Way.ALONE)
-    sure = [
-        (chance, one)
-        for chance, one in others
-        if chance >= verdict_confidence and not (one.is_hot or one.is_open)
+        return Recommendation(row, ActionKind.NO_OTHER)
+    clear = [
+        (probability, other)
+        for probability, other in others
+        if probability >= confidence
+        and not (other.has_too_many_comebacks or other.has_too_few_repairs)
     ]
-    way = Way.OTHER if sure else Way.UNSURE
-    chance, other = min(sure or others, key=lambda found: found[1].risk)
-    return Advice(row, way, other=other, chance=chance)
+    kind = ActionKind.OTHER_FIX if clear else ActionKind.NONE_BETTER
+    probability, other = min(clear or others, key=lambda each: each[1].risk)
+    return Recommendation(row, kind, other=other, probability=probability)
 
 
-def suspecting(
-    advice: Sequence[Advice],
+def with_suspects(
+    recommendations: Sequence[Recommendation],
     *,
-    back: Mapping[tuple[int, int], frozenset[int]],
-    suspects: Sequence[Suspect],
-) -> list[Advice]:
-    """The same, where a bad delivery had a part in most comebacks of a pair saying so:
-    the fix may be good, and the parts were not.
+    repairs_back: Mapping[tuple[int, int], frozenset[int]],
+    suspects: Sequence[SuspectDelivery],
+) -> list[Recommendation]:
+    """Return the same, naming a bad delivery behind most comebacks of a pair.
 
-    `back` are the repairs that came back of each pair, by its fault and fix.
+    The fix may be good, and the parts were not. `repairs_back` are the repairs of each
+    pair (fault and fix) that came back.
     """
-    found = []
-    for one in advice:
-        of_pair = back.get(one.row.pair[:2], frozenset())
-        many, suspect = max(
-            ((len(of_pair & suspect.back), suspect) for suspect in suspects),
+    result = []
+    for one in recommendations:
+        repairs = repairs_back.get(one.row.pair, frozenset())
+        count, suspect = max(
+            ((len(repairs & suspect.repairs), suspect) for suspect in suspects),
             key=lambda both: both[0],
             default=(0, None),
         )
-        is_most = one.row.is_hot and many >= LEAST_SUSPECTED and 2 * many > len(of_pair)
-        found.append(replace(one, suspect=suspect, suspected=many) if is_most else one)
-    return found
+        is_most = count >= MIN_SUSPECTED and 2 * count > len(repairs)
+        if is_most and one.row.has_too_many_comebacks:
+            one = replace(one, suspect=suspect, suspected=count)
+        result.append(one)
+    return result

@@ -1,149 +1,199 @@
-"""What one may ask of the comeback table."""
+"""What can be asked of the comeback reports."""
 
 from datetime import date
 
 from django import forms
 
-from repairs.comebacks.asked import SAYS_LITTLE, Asked
-from repairs.comebacks.counted.queries import latest_day
+from repairs.comebacks.drilldown import COMEBACK, IN_FOLLOW_UP
+from repairs.comebacks.queries import latest_day
+from repairs.comebacks.scope import NOT_ABOUT_PEOPLE, Scope
 from repairs.customers.models import DeviceModel
 from repairs.faults import declared
 from shopdesk.fields import DayFormField
 from shopdesk.staff.models import User
 
-LONGEST_HORIZON = 730
-LONGEST_NAME = 120
+MAX_PERIOD = 730
+MAX_NAME = 120
+MAX_ID = 2**31 - 1
 
 
-class Narrow(forms.CharField):
-    """One of the names on record, or nothing for all; what was typed is kept."""
+class FilterField(forms.CharField):
+    """One of the names on record, or none for all; what was typed is kept."""
 
     def __init__(self, **kwargs):
         super().__init__(
             required=False,
-            max_length=LONGEST_NAME,
+            max_length=MAX_NAME,
             widget=forms.Select,
-            error_messages={"max_length": "No name here is as long as this."},
+            error_messages={"max_length": f"Enter at most {MAX_NAME} characters."},
             **kwargs,
         )
 
 
-class PastDay(DayFormField):
-    """A day of which something may be known."""
+class ReportDateField(DayFormField):
+    """A date of which something may be known."""
 
     def validate(self, value):
         try:
             super().validate(value)
-        except forms.ValidationError as refusal:
-            if refusal.code != "out_of_range":
+        except forms.ValidationError as error:
+            if error.code != "out_of_range":
                 raise
             raise forms.ValidationError(
-                "Give a day between 1990-01-01 and today.", code="out_of_range"
+                "Enter a date between 1990-01-01 and today.", code="out_of_range"
             ) from None
 
 
-class AskForm(forms.Form):
-    """As of which day, within how many days, and of which repairs."""
+class ScopeForm(forms.Form):
+    """The date, the comeback period, and which repairs are counted."""
 
-    as_of = PastDay(
-        label="As known on",
+    as_of = ReportDateField(
+        label="Data as of",
         error_messages={
-            "required": "Give a day, such as 2026-03-31.",
-            "invalid": "Write the day as year-month-day, such as 2026-03-31.",
+            "required": "Enter a date, such as 2026-03-31.",
+            "invalid": "Enter the date as year-month-day, such as 2026-03-31.",
         },
     )
     within = forms.IntegerField(
-        label="Back within days",
+        label="Comeback period (days)",
         min_value=1,
-        max_value=LONGEST_HORIZON,
+        max_value=MAX_PERIOD,
         error_messages={
-            "required": f"Give the days, from 1 to {LONGEST_HORIZON}.",
-            "invalid": "Write the days as a whole number, such as 90.",
-            "min_value": "A comeback needs at least 1 day.",
-            "max_value": f"No comeback is counted after {LONGEST_HORIZON} days.",
+            "required": f"Enter the days, from 1 to {MAX_PERIOD}.",
+            "invalid": "Enter the days as a whole number, such as 90.",
+            "min_value": "Enter at least 1 day.",
+            "max_value": f"Enter at most {MAX_PERIOD} days.",
         },
         widget=forms.TextInput(attrs={"inputmode": "numeric", "class": "w4"}),
     )
-    kind = Narrow(label="Only devices of kind")
-    maker = Narrow(label="Only of maker")
-    model = Narrow(label="Only of model")
-    by = Narrow(label="Only repairs done by", help_text=SAYS_LITTLE)
+    kind = FilterField(label="Device kind")
+    maker = FilterField(label="Maker")
+    model = FilterField(label="Model")
+    by = FilterField(label="Repaired by", help_text=NOT_ABOUT_PEOPLE)
 
-    NARROWING = ("kind", "maker", "model", "by")
+    FILTERS = ("kind", "maker", "model", "by")
 
-    def __init__(self, asked, *, today: date, within: int):
-        """`asked` is what the address says; the rest is `today` and `within`."""
+    def __init__(self, params, *, today: date, within: int):
+        """`params` are those of the address, `today` and `within` its defaults."""
         self.today = today
-        narrow = {name: asked.get(name, "") for name in self.NARROWING}
+        filters = {name: params.get(name, "") for name in self.FILTERS}
         super().__init__(
             {
-                "as_of": asked.get("as_of", today.isoformat()),
-                "within": asked.get("within", str(within)),
-                **narrow,
+                "as_of": params.get("as_of", today.isoformat()),
+                "within": params.get("within", str(within)),
+                **filters,
             }
         )
-        self._known = self._names_on_record()
-        for name in self.NARROWING:
-            known = self._known[name]
-            choices = [("", "all"), *known.items()]
-            typed = str(narrow[name])
-            if typed and typed not in known:
-                choices.append((typed, typed[:LONGEST_NAME]))
+        self._names = self._names_on_record() if self.FILTERS else {}
+        for name, typed in filters.items():
+            choices = [("", "all"), *self._names[name].items()]
+            if typed and typed not in self._names[name]:
+                choices.append((typed, typed[:MAX_NAME]))
             self.fields[name].widget.choices = choices
 
     @staticmethod
     def _names_on_record() -> dict[str, dict[str, str]]:
-        """What may be chosen, and how it is shown."""
+        """Return what can be chosen, and how it is shown."""
         models = DeviceModel.objects.order_by().values_list("kind", "maker", "model")
         columns = list(zip(*models, strict=True)) or [(), (), ()]
-        known = {
+        names = {
             field: {name: name for name in sorted(set(column) - {""})}
             for field, column in zip(("kind", "maker", "model"), columns, strict=True)
         }
         staff = User.objects.order_by("name", "username")
-        called = {one.username: one.name or one.username for one in staff}
-        return {**known, "by": called}
+        return {
+            **names,
+            "by": {one.username: one.name or one.username for one in staff},
+        }
 
     def clean_as_of(self):
         as_of = self.cleaned_data["as_of"]
         if as_of > self.today and as_of > (latest := latest_day(self.today)):
             raise forms.ValidationError(
-                f"{as_of} is still to come: nothing is known of it yet. The latest day"
-                f" is {latest}."
+                f"This date is in the future. The latest date is {latest}."
             )
         return as_of
 
     def clean_kind(self):
-        return self._on_record("kind", "No device of this kind has been here.")
+        return self._on_record("kind", "No such device kind.")
 
     def clean_maker(self):
-        return self._on_record("maker", "No device of this maker has been here.")
+        return self._on_record("maker", "No such maker.")
 
     def clean_model(self):
-        return self._on_record("model", "No device of this model has been here.")
+        return self._on_record("model", "No such model.")
 
     def clean_by(self):
-        return self._on_record("by", "Nobody here signs in by this name.")
+        return self._on_record("by", "No staff account with this name.")
 
     def _on_record(self, name: str, sentence: str) -> str:
         value = self.cleaned_data[name]
-        if value and value not in self._known[name]:
+        if value and value not in self._names[name]:
             raise forms.ValidationError(sentence)
         return value
 
     @property
-    def asked(self) -> Asked:
-        """What was asked, once it is known to make sense."""
-        by = self.cleaned_data["by"]
-        return Asked(**self.cleaned_data, by_name=self._known["by"].get(by, ""))
+    def scope(self) -> Scope:
+        """What a valid form asks for."""
+        by = self.cleaned_data.get("by", "")
+        by_name = self._names.get("by", {}).get(by, "")
+        return Scope(**self.cleaned_data, by_name=by_name)
 
     @property
-    def is_narrowed(self) -> bool:
-        """Whether the boxes that narrow should stand open."""
-        return any(self.data[name] for name in self.NARROWING)
+    def is_filtered(self) -> bool:
+        """Whether the filters are shown open."""
+        return any(self.data[name] for name in self.FILTERS)
 
 
-class DeclareForm(forms.Form):
-    """What the fault book shall call a fix from now on."""
+class PeriodForm(ScopeForm):
+    """The date and the period, of all repairs."""
+
+    FILTERS = ()
+    kind = maker = model = by = None
+
+
+class DrilldownForm(forms.Form):
+    """Which of the repairs of a page are behind a figure; empty for all."""
+
+    result = forms.ChoiceField(
+        choices=[(COMEBACK, COMEBACK), (IN_FOLLOW_UP, IN_FOLLOW_UP)], required=False
+    )
+    min_days = forms.IntegerField(min_value=0, max_value=MAX_PERIOD, required=False)
+    max_days = forms.IntegerField(min_value=0, max_value=MAX_PERIOD, required=False)
+    since = DayFormField(required=False)
+    """Were in follow-up on this day."""
+    fault = forms.IntegerField(min_value=1, max_value=MAX_ID, required=False)
+    fix = forms.IntegerField(min_value=1, max_value=MAX_ID, required=False)
+    here = forms.BooleanField(required=False)
+    """Comebacks that are still in the shop."""
+
+    def params(self, *more: str) -> dict[str, str]:
+        """Return what was asked, and `more`, to ask it again for another date."""
+        names = (*self.fields, *ScopeForm.FILTERS, *more)
+        return {name: self.data[name] for name in names if self.data.get(name)}
+
+    def includes(self, row, *, as_of: date) -> bool:
+        """Return whether a repair is one of those."""
+        wanted = self.cleaned_data
+        ends = row.job.device.out_of_use_on
+        is_out_of_use = ends is not None and ends <= as_of
+        return (
+            (not wanted["result"] or row.result == wanted["result"])
+            and not (wanted["result"] == IN_FOLLOW_UP and is_out_of_use)
+            and (wanted["min_days"] is None or row.days >= wanted["min_days"])
+            and (wanted["max_days"] is None or row.days <= wanted["max_days"])
+            and (wanted["fault"] is None or row.repair.fault_id == wanted["fault"])
+            and (wanted["fix"] is None or row.repair.fix_id == wanted["fix"])
+        )
+
+
+class BoardForm(forms.Form):
+    """Which board revision of a model."""
+
+    revision = forms.CharField(max_length=40)
+
+
+class FixTypeForm(forms.Form):
+    """Whether a fix is lasting or a stopgap from now on."""
 
     declared = forms.ChoiceField(choices=declared.CHOICES)

@@ -1,241 +1,245 @@
-"""The comeback table as the database knows it, and what stands behind its rows.
+"""What the database counts for the comeback table, handed over as whole numbers.
 
-Days become day numbers here and stay so until a page shows them.
+Each kind of record is asked for once, however many pairs there are. Repairs handed over
+before the period began are counted in the database: a million rows stay where they are,
+in an index of all that is asked of them. Days are ordinals.
 """
 
-import math
-from dataclasses import dataclass
-from datetime import date
-from decimal import Decimal
+from datetime import date, timedelta
+from itertools import chain
 
 import numpy as np
-import pandas as pd
-from django.db.models import Q
+from django.db import connection
+from django.db.models import (
+    Aggregate,
+    BigIntegerField,
+    Case,
+    Count,
+    Func,
+    IntegerField,
+    Max,
+    Q,
+    Sum,
+    TextField,
+    Value,
+    When,
+)
+from django.db.models.functions import Cast, Coalesce
 
-from repairs.comebacks.columns import (
-    Fixed,
-    Known,
-    Numbers,
-    known_more_of,
-    only_old_and_even,
-    watched_so_far,
+from repairs.comebacks.watch import (
+    NOT_OBSERVED,
+    ComebackRows,
+    FixedRepairs,
+    Ints,
+    OutOfUse,
+    PairNumbers,
 )
-from repairs.comebacks.counted.queries import (
-    ALL,
-    Book,
-    comebacks_by,
-    done,
-    fixed,
-    fixed_by,
-    last_days,
-    returned,
-    watch_ended,
-)
-from repairs.comebacks.pairs import (
-    PAIRS,
-    ComebackTable,
-    comeback_table,
-    commonest_declared,
-)
-from repairs.comebacks.record import FaultRecord, Record
-from repairs.comebacks.redo import mean_redo_costs, redone_by_pair
-from repairs.comebacks.rows import Row, share
-from repairs.comebacks.watch import NEVER, Counts, Ints, days_watched
+from repairs.customers.models import Device
+from repairs.faults.declared import STOPGAP
 from repairs.faults.models import Fault, Fix
+from repairs.jobs import states
 from repairs.jobs.models import Comeback, Job, Repair
-from shopdesk.shop.models import Shop
+
+UNPAID = -1  # a cost that is not known yet
+BATCH = 20_000  # rows read at once
+MAX_FAULTS = 1_000  # named in one query
+NO_COLUMNS = ((),) * 5
+ALL = Q()
 
 
-def comeback_record(
-    *,
-    as_of: date,
-    within: int,
-    shop: Shop,
-    only: Q = ALL,
-    among: ComebackTable | None = None,
-) -> Record:
-    """The comeback table of the whole shop as it was known on the day `as_of`.
+def latest_day(today: date) -> date:
+    """Return the last date that can be reported: today, or the last day on record.
 
-    With `only`, of those repairs alone, drawn towards what `among` knows of all.
+    A later one would count follow-up on days that have not been.
     """
-    # Few were not watched all the time or came back. These are asked for first, so that
-    # what is written meanwhile is not missing among all.
-    back, ended = returned(as_of, only=only), watch_ended(as_of, only=only)
-    known = fixed(as_of, within=within, only=only)
-    numbers = Numbers.of(known.fault, known.fix)
-    book = Book()
-    pairs = book.pairs(numbers)
-    number, _ = numbers.number(known.fault, known.fix)
-    counts = watched_so_far(known, number=number, pairs=len(pairs), within=within)
-    counts = _counted_again(
-        counts, known_more_of(ended, back), numbers=numbers, as_of=as_of
-    )
-    named = book.codes(numbers)
-    named["declared"] = commonest_declared(
-        number,
-        is_stopgap=known.is_stopgap,
-        many=known.many,
-        handed_back=_last_where_it_matters(known, number, as_of=as_of, only=only),
-        pairs=len(pairs),
-    )
-    of_pair, is_there = numbers.number(back.fault, back.fix)
-    redone = redone_by_pair(
-        of_pair[is_there], cost=back.cost[is_there], pairs=len(pairs)
-    )
-    is_reworked = any(spent.jobs for spent in redone)
-    named["mean_redo_cost"] = mean_redo_costs(
-        [pair.fault_id for pair in pairs],
-        redone=redone,
-        done=[] if is_reworked else done(pairs, as_of=as_of, only=only),
-        places=shop.places,
-    )
-    table = comeback_table(
-        counts,
-        pd.DataFrame(named, columns=list(PAIRS)).astype(PAIRS),
-        limit=float(shop.max_comeback_risk),
-        verdict_confidence=float(shop.verdict_confidence),
-        places=shop.places,
-        among=among,
-    )
-    return Record(table=table, as_of=as_of, pairs=pairs)
+    last = Job.objects.aggregate(last=Max("handed_over_on"))["last"]
+    return max(today, last) if last else today
 
 
-def _last_where_it_matters(known: Fixed, number: Ints, *, as_of: date, only: Q) -> Ints:
-    """The day of the last repair of each row, asked for only where it may decide."""
-    last = known.last(as_of=as_of.toordinal())
-    pairs = int(number.max(initial=-1)) + 1
-    rows = np.flatnonzero(only_old_and_even(known, number=number, pairs=pairs))
-    if len(rows):
-        which = np.stack([known.fault, known.fix, known.is_stopgap], axis=1)[rows]
-        last[rows] = last_days(which.tolist(), as_of=as_of, only=only)
-    return last
+def fixed_by(as_of: date, *, only: Q = ALL):
+    """Return the repairs that count: fixed, and handed over on or before the day."""
+    return Repair.objects.filter(
+        only, outcome=states.FIXED, handed_over_on__lte=as_of
+    ).order_by("id")
 
 
-def _counted_again(
-    counts: Counts, known: Known, *, numbers: Numbers, as_of: date
-) -> Counts:
-    """The counts where more is known of some repairs than that they were watched."""
-    number, is_there = numbers.number(known.fault, known.fix)
-    known = Known(*(column[is_there] for column in known))
-    asked = {"as_of": as_of.toordinal(), "within": counts.within}
-    return counts.moved(
-        number[is_there],
-        from_=days_watched(known.handed_back, **asked),
-        to=days_watched(
-            known.handed_back,
-            watch_ends=known.watch_ends,
-            came_back=known.came_back,
-            **asked,
-        ),
-    )
+def comebacks_by(as_of: date, *, only: Q = ALL):
+    """Return the comebacks recorded by that day, of the repairs that count."""
+    back = Comeback.objects.recorded_on(as_of)
+    return back.filter(earlier__in=Repair.objects.filter(only)) if only else back
 
 
-# --- one fault, and one pair --------------------------------------------------
+# --- the table ----------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Beside:
-    """A fix of one fault beside the others; `row` is None where it was never done."""
+class DayNumber(Func):
+    """A day as `date.toordinal()` gives it; NOT_OBSERVED where there is none.
 
-    fix: Fix
-    row: Row | None
-    chance_to_beat: float
+    No row needs a date object of its own.
+    """
 
-    @property
-    def beats_said(self) -> str:
-        """How probable it is that this fix holds better than the best of the others."""
-        return "" if math.isnan(self.chance_to_beat) else share(self.chance_to_beat)
+    output_field = IntegerField()
 
-
-def _ordinal(day: date | None) -> int:
-    return day.toordinal() if day else NEVER
-
-
-def fixes_beside(fault: Fault, record: FaultRecord) -> list[Beside]:
-    """Fixes done for this fault, then those the fault book names for it besides."""
-    done = {row.pair.fix_id: row for row in record.rows}
-    known = Fix.objects.filter(
-        Q(id__in=done) | Q(faults=fault, is_retired=False)
-    ).distinct()
-    return sorted(
-        (
-            Beside(fix, done.get(fix.pk), record.chance_to_beat.get(fix.pk, math.nan))
-            for fix in known
-        ),
-        key=lambda beside: beside.row.risk if beside.row else 2.0,
-    )
-
-
-@dataclass(frozen=True)
-class Behind:
-    """One repair behind a row of the table, and what became of it."""
-
-    repair: Repair
-    days: int
-    is_back: bool
-    comeback: Job | None
-    cost: Decimal | None
-    within: int
-
-    @property
-    def job(self) -> Job:
-        return self.repair.job
-
-    @property
-    def became(self) -> str:
-        if self.is_back:
-            return "comeback"
-        return "held" if self.days >= self.within else "still watched"
-
-
-def first_comebacks(comebacks) -> dict[int, Comeback]:
-    """Of each repair that came back its first comeback, by the repair's id."""
-    found = comebacks.select_related("job").order_by("-came_back_on", "-job_id")
-    return {comeback.earlier_id: comeback for comeback in found}
-
-
-def repairs_behind(
-    fault: Fault, fix: Fix, *, as_of: date, within: int, only: Q = ALL
-) -> list[Behind]:
-    """The repairs that one row counts: comebacks first, then the latest handed back."""
-    repairs = list(
-        fixed_by(as_of, only=only)
-        .filter(fault=fault, fix=fix)
-        .select_related("job__device__model", "job__customer")
-    )
-    first = first_comebacks(comebacks_by(as_of).filter(fault=fault, fix=fix))
-    t, d = days_watched(
-        np.array([r.job.handed_over_on.toordinal() for r in repairs], dtype=np.int64),
-        came_back=np.array(
-            [
-                _ordinal(first[r.pk].came_back_on if r.pk in first else None)
-                for r in repairs
-            ],
-            dtype=np.int64,
-        ),
-        watch_ends=np.array(
-            [_ordinal(r.job.device.out_of_use_on) for r in repairs], dtype=np.int64
-        ),
-        as_of=as_of.toordinal(),
-        within=within,
-    )
-    behind = [
-        Behind(
-            repair=repair,
-            days=int(days),
-            is_back=bool(is_back),
-            comeback=first[repair.pk].job if repair.pk in first else None,
-            cost=first[repair.pk].cost_on(as_of) if repair.pk in first else None,
-            within=within,
+    def as_sqlite(self, compiler, connection, **context):
+        template = (
+            "ifnull(CAST(julianday(%(expressions)s) AS INTEGER)-1721424,"
+            f"{NOT_OBSERVED})"
         )
-        for repair, days, is_back in zip(repairs, t, d, strict=True)
-    ]
-    latest = date.max.toordinal()
-    return sorted(
-        behind,
-        key=lambda b: (
-            not b.is_back,
-            latest - b.job.handed_over_on.toordinal(),
-            b.job.pk,
-        ),
+        return self.as_sql(compiler, connection, template=template, **context)
+
+    def as_postgresql(self, compiler, connection, **context):
+        template = f"coalesce(%(expressions)s - DATE '0001-01-01' + 1, {NOT_OBSERVED})"
+        return self.as_sql(compiler, connection, template=template, **context)
+
+
+class JoinedNumbers(Aggregate):
+    """Whole numbers in one text, separated by commas: one row for a group."""
+
+    output_field = TextField()
+
+    def as_sqlite(self, compiler, connection, **context):
+        template = "group_concat(%(expressions)s)"
+        return self.as_sql(compiler, connection, template=template, **context)
+
+    def as_postgresql(self, compiler, connection, **context):
+        template = "string_agg((%(expressions)s)::text, ',')"
+        return self.as_sql(compiler, connection, template=template, **context)
+
+
+def names(numbers: PairNumbers) -> dict[str, list]:
+    """Return the ids, codes and names of the pairs' faults and fixes, as columns."""
+    columns: dict[str, list] = {}
+    for name, model in (("fault", Fault), ("fix", Fix)):
+        rows = model.objects.order_by().values_list("id", "code", "name")
+        texts = {pk: (code, text) for pk, code, text in rows}
+        ids = getattr(numbers, name).tolist()
+        columns[f"{name}_id"] = ids
+        columns[name] = [texts[pk][0] for pk in ids]
+        columns[f"{name}_name"] = [texts[pk][1] for pk in ids]
+    return columns
+
+
+def fixed_repairs(as_of: date, *, within: int, only: Q = ALL) -> FixedRepairs:
+    """Return the repairs that count, a row for each pair and recorded type."""
+    is_young = Q(handed_over_on__gt=as_of - timedelta(days=within))
+    age = Value(as_of.toordinal()) - DayNumber("handed_over_on")
+    rows = (
+        fixed_by(as_of, only=only)
+        .order_by()
+        .values("fault_id", "fix_id", "declared")
+        .annotate(many=Count("*"), ages=JoinedNumbers(Case(When(is_young, then=age))))
+        .values_list("fault_id", "fix_id", "declared", "many", "ages")
     )
+    read = list(chain.from_iterable(batches(rows, size=BATCH)))
+    fault, fix, types, many, ages = zip(*read, strict=True) if read else NO_COLUMNS
+    young = _whole([text.count(",") + 1 if text else 0 for text in ages])
+    return FixedRepairs(
+        fault=_whole(fault),
+        fix=_whole(fix),
+        is_stopgap=_whole([fix_type == STOPGAP for fix_type in types]),
+        old=_whole(many) - young,
+        young=young,
+        ages=np.fromstring(",".join(filter(None, ages)), dtype=np.int64, sep=","),
+    )
+
+
+def last_days(keys: list[list[int]], *, as_of: date, only: Q = ALL) -> Ints:
+    """Return the day of the last handover of each fault, fix and type (1: stopgap)."""
+    faults = {fault for fault, _, _ in keys}
+    if len(faults) <= MAX_FAULTS:
+        only &= Q(fault__in=faults)
+    rows = (
+        fixed_by(as_of, only=only)
+        .order_by()
+        .values("fault_id", "fix_id", "declared")
+        .annotate(last=DayNumber(Max("handed_over_on")))
+        .values_list("fault_id", "fix_id", "declared", "last")
+    )
+    last: dict[tuple[int, int, bool], int] = {}
+    for fault, fix, fix_type, day in rows:
+        key = (fault, fix, fix_type == STOPGAP)
+        last[key] = max(day, last.get(key, 0))
+    return _whole([last.get((fault, fix, n == 1), 0) for fault, fix, n in keys])
+
+
+def out_of_use(as_of: date, *, only: Q = ALL) -> OutOfUse:
+    """Return the repairs that count on devices out of use before that day."""
+    # Asked from the devices, and of all their repairs: few devices are out of use, and
+    # a database might begin with the million repairs that are fixed.
+    counts = Q(
+        jobs__repairs__outcome=states.FIXED, jobs__repairs__handed_over_on__lte=as_of
+    )
+    if only:
+        counts &= Q(jobs__repairs__in=Repair.objects.filter(only).order_by())
+    rows = Device.objects.filter(out_of_use_on__lt=as_of).order_by()
+    found = columns(
+        rows.values_list(
+            Case(When(counts, then="jobs__repairs__id"), default=0),
+            Coalesce("jobs__repairs__fault_id", Value(0)),
+            Coalesce("jobs__repairs__fix_id", Value(0)),
+            DayNumber("jobs__repairs__handed_over_on"),
+            DayNumber("out_of_use_on"),
+        )
+    )
+    return OutOfUse(*found[:, found[0] > 0])
+
+
+def comeback_rows(as_of: date, *, only: Q = ALL) -> ComebackRows:
+    """Return the comebacks of the repairs that count."""
+    # The cost of a visit is known when it is over.
+    paid = Case(
+        When(rework_handed_over_on__lte=as_of, then=Cast("cost", BigIntegerField()))
+    )
+    return ComebackRows(
+        *columns(
+            comebacks_by(as_of, only=only).values_list(
+                "earlier_id",
+                "fault_id",
+                "fix_id",
+                DayNumber("handed_over_on"),
+                DayNumber("came_back_on"),
+                Coalesce(paid, Value(UNPAID)),
+            )
+        )
+    )
+
+
+def repair_costs(*, as_of: date, only: Q = ALL):
+    """Return fault, fix, total cost and number of costs of the repairs of each pair."""
+    cost = Cast("cost", BigIntegerField())
+    rows = (
+        fixed_by(as_of, only=only)
+        .order_by()
+        .values("fault_id", "fix_id")
+        .annotate(total=Coalesce(Sum(cost), Value(0)), paid=Count("cost"))
+        .values_list("fault_id", "fix_id", "total", "paid")
+    )
+    return columns(rows)
+
+
+def _whole(numbers) -> Ints:
+    return np.array(numbers, dtype=np.int64)
+
+
+def columns(rows):
+    """Return the columns of many rows of whole numbers as arrays."""
+    read = [
+        np.fromiter(chain.from_iterable(batch), dtype=np.int64).reshape(len(batch), -1)
+        for batch in batches(rows, size=BATCH)
+    ]
+    if not read:
+        width = len(rows.query.values_select) + len(rows.query.annotation_select)
+        return np.zeros((width, 0), dtype=np.int64)
+    return np.concatenate(read).T
+
+
+def batches(rows, *, size: int):
+    """Yield rows straight from the driver.
+
+    A query set would check each number, and PostgreSQL would plan for the first rows.
+    """
+    sql, parameters = rows.query.sql_with_params()
+    with connection.cursor() as cursor:
+        cursor.execute(sql, parameters)
+        while batch := cursor.fetchmany(size):
+            yield batch

@@ -1,111 +1,176 @@
-"""The comeback table, and the list of the repairs behind one of its rows."""
+"""The comeback table, and the lists of repairs and comebacks behind its figures."""
 
-from django.utils.html import format_html
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import mark_safe
 
+from repairs.comebacks.comeback_table import BY_NAME
+from repairs.comebacks.output import NO_REPAIRS
 from shopdesk.look import tables
 from shopdesk.templatetags.desk import mark
 
 
-def stacked(first, second):
-    """Two things in one cell, one below the other."""
-    return format_html("{}<br>{}", first, second)
+def stacked(*lines):
+    """Return texts in one cell, one below the other."""
+    return format_html_join(mark_safe("<br>"), "{}", ((line,) for line in lines))
+
+
+class Cell:
+    """One or two columns of the table, stacked in one column of a list."""
+
+    def __init__(self, *names, **kwargs):
+        self.columns_shown = [BY_NAME[name] for name in names]
+        heading = ", ".join(column.heading for column in self.columns_shown)
+        super().__init__(accessor=names[0], verbose_name=heading, **kwargs)
+
+
+class TextCell(Cell, tables.Column):
+    pass
+
+
+class CodeCell(Cell, tables.CodeColumn):
+    pass
+
+
+class FigureCell(Cell, tables.NumberColumn):
+    def render(self, record):
+        return stacked(*(column.format(record) for column in self.columns_shown))
+
+
+class MoneyCell(Cell, tables.MoneyColumn):
+    pass
 
 
 class PairTable(tables.ListTable):
-    """A row a pair, in the order of what matters until another order is asked for."""
+    """A row per pair, most important first until another order is asked for."""
 
-    caption = "Every fault and fix, what matters first"
+    caption = "Faults and fixes, most important first"
     row_header = "fault"
 
-    fault = tables.CodeColumn(verbose_name="Fault and fix")
-    verdict = tables.Column(verbose_name="Verdict, declared")
-    repairs = tables.NumberColumn()
-    judged = tables.NumberColumn()
-    returned = tables.NumberColumn(verbose_name="Came back")
-    expected = tables.NumberColumn()
-    risk = tables.NumberColumn(verbose_name="Risk, limits")
-    alone = tables.NumberColumn(verbose_name="By itself, limits")
-    chance_over_limit = tables.NumberColumn(verbose_name="Over limit")
-    mean_redo_cost = tables.MoneyColumn(verbose_name="Redo cost")
-    reserve = tables.MoneyColumn()
+    fault = CodeCell("fault", "fix")
+    verdict = TextCell("verdict", "fix_type")
+    repairs = FigureCell("repairs")
+    followed_up = FigureCell("followed_up")
+    comebacks = FigureCell("comebacks")
+    expected_comebacks = FigureCell("expected_comebacks")
+    risk = FigureCell("risk", "risk_low")
+    own_risk = FigureCell("own_risk", "own_low")
+    probability_above_limit = FigureCell("probability_above_limit")
+    mean_rework_cost = MoneyCell("mean_rework_cost")
+    comeback_allowance = MoneyCell("comeback_allowance")
 
     class Meta(tables.ListTable.Meta):
         per_page = 100
-        empty_text = "No repair was handed back as fixed by that day."
-        row_attrs = {"class": lambda record: "hot" if record.is_hot else ""}
+        empty_text = NO_REPAIRS
+        row_attrs = {
+            "class": lambda record: "hot" if record.has_too_many_comebacks else ""
+        }
 
-    def __init__(self, *args, address_of, **kwargs):
-        """`address_of` gives the page of a row, as of the same day."""
-        self.address_of = address_of
+    def __init__(self, *args, url_of, **kwargs):
+        """`url_of` gives the page of a row, with the same scope."""
+        self.url_of = url_of
         super().__init__(*args, **kwargs)
 
     def render_fault(self, record):
         return format_html(
             '<a href="{}">{}<span class="unseen"> / {}</span></a><br>{}',
-            self.address_of(record),
+            self.url_of(record),
             record.fault,
             record.fix,
             record.fix,
         )
 
     def render_repairs(self, record, value):
-        return self._behind(record, value, "repairs")
+        return self._link(record, value, "repairs")
 
-    def render_judged(self, record, value):
-        return self._behind(record, value, "judged repairs")
+    def render_followed_up(self, record, value):
+        return self._link(record, value, "repairs with complete follow-up")
 
-    def render_returned(self, record, value):
-        return self._behind(record, value, "comebacks")
+    def render_comebacks(self, record, value):
+        return self._link(record, value, "comebacks")
 
-    def _behind(self, record, number, what):
-        """A number that opens the jobs it counts."""
+    def _link(self, record, number, what):
+        """Return a number that opens the repairs it counts."""
         return format_html(
             '<a href="{}#caption">{}<span class="unseen"> {} of {}</span></a>',
-            self.address_of(record),
+            self.url_of(record),
             number,
             what,
-            record.called,
+            record.label,
         )
 
     def render_verdict(self, record):
-        declared = record.declared
-        if record.flag:
-            declared = format_html("{}, {}", declared, mark(record.flag))
-        return stacked(mark(record.verdict), declared)
-
-    def render_expected(self, value):
-        return f"{value:.1f}"
-
-    def render_risk(self, record):
-        return stacked(record.risk_said, record.limits_said)
-
-    def render_alone(self, record):
-        return stacked(record.alone_chance_said, record.alone_limits_said)
-
-    def render_chance_over_limit(self, record):
-        return record.over_limit_said
+        recorded = record.fix_type
+        if record.mismatch:
+            recorded = format_html("{}, {}", recorded, mark(record.mismatch))
+        return stacked(mark(record.verdict), recorded)
 
 
-class BehindTable(tables.ListTable):
-    """The repairs that one row of the table counts."""
+class OutcomeTable(tables.ListTable):
+    """The repairs behind a row of the table."""
 
-    caption = "The repairs behind these figures"
+    caption = "Repairs in this figure"
     row_header = "job"
 
     job = tables.CodeColumn(
         linkify=lambda record: record.job.get_absolute_url(), order_by="job__number"
     )
     device = tables.Column(accessor="job__device__model")
-    handed_back = tables.DateColumn(accessor="job__handed_over_on")
-    declared = tables.BadgeColumn(accessor="repair__declared")
-    became = tables.BadgeColumn(verbose_name="What became of it")
+    handed_over = tables.DateColumn(accessor="job__handed_over_on")
+    fix_type = tables.BadgeColumn(verbose_name="Type", accessor="repair__declared")
+    result = tables.BadgeColumn()
     comeback = tables.CodeColumn(
-        verbose_name="Came back as",
+        verbose_name="Comeback job",
         linkify=lambda record: record.comeback.get_absolute_url(),
         order_by="comeback__number",
     )
-    days = tables.NumberColumn(verbose_name="Days watched")
-    cost = tables.MoneyColumn(verbose_name="Cost of redo")
+    days = tables.NumberColumn(verbose_name="Days followed up")
+    cost = tables.MoneyColumn(verbose_name="Rework cost")
 
     class Meta(tables.ListTable.Meta):
-        empty_text = "No repair of this pair was handed back by that day."
+        empty_text = "No repairs of this pair handed over by that day."
+
+
+class PairOutcomeTable(OutcomeTable):
+    """The repairs behind a month, a delivery, a model or a board revision."""
+
+    pair = tables.CodeColumn(
+        verbose_name="Fault and fix", accessor="repair", order_by="repair__fault__code"
+    )
+
+    class Meta(OutcomeTable.Meta):
+        sequence = ("job", "pair", "...")
+        empty_text = NO_REPAIRS
+
+
+class PagedOutcomeTable(PairOutcomeTable):
+    """The repairs behind a total of the whole table."""
+
+    class Meta(PairOutcomeTable.Meta):
+        per_page = 50
+
+
+class ComebackCostTable(tables.ListTable):
+    """Comebacks, with the repair that each is linked to."""
+
+    caption = "Comebacks in this figure"
+    row_header = "job"
+
+    job = tables.CodeColumn(
+        linkify=lambda record: record.job.get_absolute_url(), order_by="job__number"
+    )
+    pair = tables.CodeColumn(
+        verbose_name="Fault and fix", accessor="repair", order_by="repair__fault__code"
+    )
+    device = tables.Column(accessor="job__device__model")
+    first = tables.CodeColumn(
+        verbose_name="Original repair",
+        accessor="repair__job",
+        linkify=lambda record: record.repair.job.get_absolute_url(),
+        order_by="repair__job__number",
+    )
+    back = tables.DateColumn(verbose_name="Came back", accessor="job__booked_in_on")
+    handed_over = tables.DateColumn(accessor="job__handed_over_on")
+    cost = tables.MoneyColumn()
+
+    class Meta(tables.ListTable.Meta):
+        empty_text = "No comebacks by that day."

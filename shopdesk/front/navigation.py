@@ -19,7 +19,7 @@ ROOMS = (
             *("invoices", "reminders", "days"),
         ),
     ),
-    ("Comebacks", "comebacks:table", ("comebacks",)),
+    ("Comebacks", "comebacks:table", ("comebacks", "month", "knowledge")),
     ("Fault book", "faults:book", ("faults",)),
 )
 FOOT = (

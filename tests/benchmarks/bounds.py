@@ -11,10 +11,13 @@ import argparse
 
 import numpy as np
 
-from repairs.comebacks.averaged import averaged
-from repairs.comebacks.baseline import cumulative_hazard, expected_returns
-from repairs.comebacks.hierarchy import Evidence
-from repairs.comebacks.watch import counted
+from repairs.comebacks.estimate.averaging import bayesian_model_average
+from repairs.comebacks.estimate.hierarchy import PairCounts
+from repairs.comebacks.estimate.kaplan_meier import (
+    cumulative_hazard,
+    expected_comebacks,
+)
+from repairs.comebacks.watch import count_exits
 from tests.benchmarks.machine import described
 from tests.benchmarks.shops import BY_NAME, WITHIN, shop
 from tests.benchmarks.study import SEED, Figure, judged
@@ -24,7 +27,7 @@ STEP = np.array(
     [0.09, 0.054, 0.23, 0.32]
 )  # of the walk, about as wide as what it seeks
 FAMILIES = 12
-SPREADS = (0.2, 0.4, 0.7)  # of the log of how much more a family comes back
+FIX_SDS = (0.2, 0.4, 0.7)  # of the log of how much more a family comes back
 
 
 # --- two chances, though not which --------------------------------------------
@@ -34,11 +37,11 @@ def risk_of_two_points(made) -> np.ndarray:
     """The chance of each pair, known that there are just two (Metropolis' walk over
     both hazards, the share that holds and the worth of the bench's word).
     """
-    counts = counted(
-        made.pair, t=made.t, d=made.d, pairs=len(made.truth), within=WITHIN
+    counts = count_exits(
+        made.pair, days=made.t, is_event=made.d, pairs=len(made.truth), within=WITHIN
     )
     hazards = cumulative_hazard(counts)
-    seen = counts.returned, expected_returns(counts, hazards)
+    seen = counts.comebacks, expected_comebacks(counts, hazards)
     rng = np.random.default_rng(1)
     at = np.array([-1.5, 1.0, 2.0, 2.0])
     density, share = _weighed(at, *seen, made.is_declared_stopgap)
@@ -85,24 +88,26 @@ def errors_with_families(spread: float, rng: np.random.Generator) -> tuple[float
     back = np.ceil(WITHIN * np.minimum(rng.exponential(size=n) / hazard, 1e6))
     d = (back <= end).astype(np.int64)
     t = np.where(d, back, end).astype(np.int64)
-    counts = counted(made.pair, t=t, d=d, pairs=scenario.pairs, within=WITHIN)
+    counts = count_exits(
+        made.pair, days=t, is_event=d, pairs=scenario.pairs, within=WITHIN
+    )
     hazards = cumulative_hazard(counts)
     told = np.bincount(made.pair, hazards[t] * factor, minlength=scenario.pairs)
     return tuple(
-        _error(made, counts.returned, expected, float(hazards[-1]))
-        for expected in (expected_returns(counts, hazards), told)
+        _error(made, counts.comebacks, expected, float(hazards[-1]))
+        for expected in (expected_comebacks(counts, hazards), told)
     )
 
 
 def _error(made, returned, expected, hazard):
-    evidence = Evidence(
-        returned=returned,
+    evidence = PairCounts(
+        comebacks=returned,
         expected=expected,
         is_stopgap=made.is_declared_stopgap,
         fault=made.fault,
         fix=made.fix,
     )
-    risk = averaged(evidence)[1].chance(hazard)
+    risk = bayesian_model_average(evidence)[1].risk(hazard)
     return float(np.abs(risk - made.truth).mean())
 
 
@@ -138,7 +143,7 @@ def main() -> None:
     print(f"two clear groups, ours ÷ oracle: {ratio(ours, oracle):3}")
     print(f"known that there are two, ÷ oracle: {ratio(told, oracle):3}")
     print(f"the same ÷ plain: {ratio(told, plain):3}", flush=True)
-    for spread in SPREADS:
+    for spread in FIX_SDS:
         both = [
             errors_with_families(spread, np.random.default_rng([SEED, 99, rep]))
             for rep in range(reps)

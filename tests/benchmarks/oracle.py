@@ -10,7 +10,7 @@ import numpy as np
 from scipy.special import expit, logit, logsumexp
 from scipy.stats import beta
 
-from tests.benchmarks.shops import HOLDS, HUMP, HUMP_STOPGAP, STOPGAP, TWO_POINTS
+from tests.benchmarks.shops import HUMP, HUMP_STOPGAP, RELIABLE, STOPGAP, TWO_POINTS
 
 GRID = np.sort([*-np.expm1(-np.geomspace(1e-5, 3.0, 600)), *TWO_POINTS])
 EDGES = np.concatenate([[0.0], 0.5 * (GRID[1:] + GRID[:-1]), [1.0]])
@@ -127,7 +127,7 @@ def _prior(scenario, is_stopgap):
         mass = np.full(len(GRID), LEAST)
         mass[np.abs(GRID - TWO_POINTS[0 if is_stopgap else 1]).argmin()] = 1.0
         return mass
-    return _mass_of(STOPGAP if is_stopgap else HOLDS)
+    return _mass_of(STOPGAP if is_stopgap else RELIABLE)
 
 
 def _mass_of(shape):

@@ -7,7 +7,7 @@ from scipy.special import expit, logit
 
 WITHIN = 90
 LIMIT = 0.1
-STOPGAP, HOLDS = (6.0, 11.0), (1.5, 48.0)  # betas of the true chance, spread groups
+STOPGAP, RELIABLE = (6.0, 11.0), (1.5, 48.0)  # betas of the true chance, spread groups
 TWO_POINTS = (0.35, 0.02)  # the same of two clear groups
 HUMP = (1.2, 10.0)  # and of one smooth hump
 HUMP_STOPGAP = 0.2  # in a hump, a stopgap is what comes back more often than this
@@ -144,7 +144,7 @@ def _true_chances(scenario, is_stopgap, rng):
         return np.where(is_stopgap, *TWO_POINTS)
     if scenario.truths == "hump":
         return rng.beta(*HUMP, n)
-    return np.where(is_stopgap, rng.beta(*STOPGAP, n), rng.beta(*HOLDS, n))
+    return np.where(is_stopgap, rng.beta(*STOPGAP, n), rng.beta(*RELIABLE, n))
 
 
 def _watched(scenario, pair, p, is_stopgap, rng):

@@ -33,21 +33,23 @@ LIFELINES = "BENCHMARK_LIFELINES"
 def measured(rows: int) -> dict:
     """The times of one filled database, in a process that does nothing else."""
     import numpy as np
+    from django.core.cache import cache
 
-    from repairs.comebacks.context import fingerprint
-    from repairs.comebacks.limits import alone
-    from repairs.comebacks.month.queries import month_context
-    from repairs.comebacks.pairs import comeback_table
-    from repairs.comebacks.queries import comeback_record
+    from repairs.comebacks.cache import fingerprint
+    from repairs.comebacks.comeback_table import comeback_table
+    from repairs.comebacks.estimate.kaplan_meier import kaplan_meier
+    from repairs.comebacks.record import build_report
+    from repairs.comebacks.scope import Scope
+    from repairs.month.report import month_report
     from shopdesk.shop.models import Shop
     from tests.benchmarks.history import AS_OF
 
-    shop = Shop.current()
+    shop, scope = Shop.current(), Scope(as_of=AS_OF, within=90)
     began = _memory()
     asked_again = min(_timed(lambda: fingerprint(shop))[1] for _ in range(TURNS))
 
     def whole():
-        return comeback_record(as_of=AS_OF, within=90, shop=shop)
+        return build_report(scope, shop=shop)
 
     record, first = _timed(whole)
     memory = _memory()
@@ -55,27 +57,26 @@ def measured(rows: int) -> dict:
     table = record.table
 
     def estimator():
-        return comeback_table(
-            table.counts, table.rows, limit=0.1, verdict_confidence=0.9
-        )
+        return comeback_table(table.counts, table.frame, limit=0.1, confidence=0.9)
 
     for _ in range(TURNS):
         times["floor"].append(_timed(lambda: _read(np, _floor()))[1])
         times["bare"].append(_timed(lambda: _read(np, BARE))[1])
         times["whole"].append(_timed(whole)[1])
         times["estimator"].append(_timed(estimator)[1])
-        times["alone"].append(_timed(lambda: alone(table.counts, tail=0.05))[1])
+        times["alone"].append(_timed(lambda: kaplan_meier(table.counts, tail=0.05))[1])
 
     def month():
-        return month_context(as_of=AS_OF, within=90, shop=shop)
+        cache.clear()
+        return month_report(scope, shop=shop)
 
     times["month"] = [_timed(month)[1] for _ in range(MONTHS)]
     best = {name: min(taken) for name, taken in times.items()}
     return {
         "rows": rows,
         "repairs": record.repairs,
-        "returned": record.returned,
-        "pairs": len(record.pairs),
+        "comebacks": record.comebacks,
+        "pairs": len(record.rows),
         "began": began,
         "memory": memory,
         "asked_again": asked_again,
@@ -120,11 +121,11 @@ def _loops(np, counts) -> dict:
     from scipy.stats import CensoredData, ecdf
     from statsmodels.duration.survfunc import SurvfuncRight
 
-    pairs = np.linspace(0, len(counts.left) - 1, min(SAMPLE, len(counts.left)))
+    pairs = np.linspace(0, len(counts.exits) - 1, min(SAMPLE, len(counts.exits)))
     days = np.arange(counts.within + 1)
     samples = []
     for pair in pairs.astype(int):
-        back, held = counts.back[pair], counts.left[pair] - counts.back[pair]
+        back, held = counts.events[pair], counts.exits[pair] - counts.events[pair]
         samples.append((np.repeat(days, back), np.repeat(days, held)))
 
     def by_statsmodels():
@@ -137,7 +138,7 @@ def _loops(np, counts) -> dict:
         for back, held in samples:
             ecdf(CensoredData(uncensored=back, right=held))
 
-    factor = len(counts.left) / len(samples)
+    factor = len(counts.exits) / len(samples)
     return {
         "statsmodels": _timed(by_statsmodels)[1] * factor,
         "scipy": _timed(by_scipy)[1] * factor,
@@ -150,7 +151,7 @@ def _survival(np, counts) -> dict:
     if not named:
         return {}
     with tempfile.NamedTemporaryFile(suffix=".npz") as file:
-        np.savez(file, left=counts.left, back=counts.back)
+        np.savez(file, left=counts.exits, back=counts.events)
         file.flush()
         command = [named, "-m", "tests.benchmarks.survival", file.name]
         told = subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True)

@@ -15,10 +15,13 @@ from decimal import Decimal
 import numpy as np
 import pandas as pd
 
-from repairs.comebacks import verdict
-from repairs.comebacks.baseline import cumulative_hazard, expected_returns
-from repairs.comebacks.pairs import comeback_table
-from repairs.comebacks.watch import Counts, counted
+from repairs.comebacks.comeback_table import comeback_table
+from repairs.comebacks.estimate import verdict
+from repairs.comebacks.estimate.kaplan_meier import (
+    cumulative_hazard,
+    expected_comebacks,
+)
+from repairs.comebacks.watch import Counts, count_exits
 from tests.benchmarks.machine import described
 from tests.benchmarks.oracle import Said, oracle
 from tests.benchmarks.shops import LIMIT, SCENARIOS, WITHIN, Scenario, Shop, shop
@@ -45,8 +48,8 @@ SUMS = (
 
 def judged(made: Shop) -> dict[str, dict[str, float]]:
     """The sums of one shop by each method."""
-    counts = counted(
-        made.pair, t=made.t, d=made.d, pairs=len(made.truth), within=WITHIN
+    counts = count_exits(
+        made.pair, days=made.t, is_event=made.d, pairs=len(made.truth), within=WITHIN
     )
     said = {
         PLAIN: _by_table(made, counts, is_plain=True),
@@ -60,44 +63,44 @@ def _by_table(made: Shop, counts: Counts, *, is_plain: bool) -> Said:
     words = np.where(made.is_declared_stopgap, "stopgap", "lasting")
     pairs = pd.DataFrame(
         {
+            "fault_id": made.fault,
+            "fix_id": made.fix,
+            "fault_name": "",
+            "fix_name": "",
             "fault": [f"F{n}" for n in made.fault],
             "fix": [f"X{n}" for n in made.fix],
-            "declared": words,
-            "mean_redo_cost": Decimal(40),
+            "fix_type": words,
+            "mean_rework_cost": Decimal(40),
         }
     )
-    rows = comeback_table(
-        counts,
-        pairs,
-        limit=LIMIT,
-        verdict_confidence=VERDICT_CONFIDENCE,
-        is_plain=is_plain,
-    ).rows
-    columns = ("risk", "low", "high", "chance_over_limit")
-    return Said(*(rows[name].to_numpy() for name in columns))
+    frame = comeback_table(
+        counts, pairs, limit=LIMIT, confidence=VERDICT_CONFIDENCE, is_plain=is_plain
+    ).frame
+    columns = ("risk", "risk_low", "risk_high", "probability_above_limit")
+    return Said(*(frame[name].to_numpy() for name in columns))
 
 
 def _by_oracle(made: Shop, counts: Counts) -> Said:
     hazards = cumulative_hazard(counts)
     if not hazards[-1]:  # nothing came back at all: each day counts the same
         hazards = np.linspace(0.0, 1.0, WITHIN + 1)
-        exposure = counts.left @ hazards
+        exposure = counts.exits @ hazards
     else:
-        exposure = expected_returns(counts, hazards) / hazards[-1]
-    return oracle(made, returned=counts.returned, exposure=exposure, limit=LIMIT)
+        exposure = expected_comebacks(counts, hazards) / hazards[-1]
+    return oracle(made, returned=counts.comebacks, exposure=exposure, limit=LIMIT)
 
 
 def _sums(made: Shop, counts: Counts, said: Said) -> dict[str, float]:
     truth, is_few = made.truth, made.is_stopgap & (made.repairs <= FEW)
     is_in_warranty = (said.low - 1e-9 <= truth) & (truth <= said.high + 1e-9)
-    words = verdict.verdicts(
-        returned=counts.returned,
-        over_limit=said.over,
-        alone_width=np.zeros(len(truth)),  # asked after `comes back`, so it counts not
-        is_over_alone=np.zeros(len(truth), dtype=bool),  # nor does this
-        verdict_confidence=VERDICT_CONFIDENCE,
+    words = verdict.assign_verdicts(
+        comebacks=counts.comebacks,
+        probability_above=said.over,
+        own_width=np.zeros(len(truth)),  # asked after `comes back`, so it counts not
+        is_own_risk_above=np.zeros(len(truth), dtype=bool),  # nor does this
+        confidence=VERDICT_CONFIDENCE,
     )
-    is_accused = words == verdict.COMES_BACK
+    is_accused = words == verdict.TOO_MANY_COMEBACKS
     is_fine = truth <= LIMIT
     return {
         "error": float(np.abs(said.risk - truth).sum()),

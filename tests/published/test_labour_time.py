@@ -11,10 +11,10 @@ import pandas as pd
 import pytest
 from statsmodels.regression.mixed_linear_model import MixedLM
 
-from repairs.jobs.labour_time import (
-    USUAL,
-    Spreads,
-    Timed,
+from repairs.knowledge.labour_time import (
+    DEFAULT_VARIANCES,
+    LabourSample,
+    VarianceComponents,
     labour_times,
     lognormal,
 )
@@ -44,10 +44,10 @@ def test_the_handbooks_variant_gives_its_mean_median_and_95_percent_point():
     assert known.sigma == pytest.approx(1.114345, abs=1e-6)
     assert known.mean == pytest.approx(3.595, abs=5e-4)
     assert known.median == pytest.approx(1.932, abs=1e-3)
-    assert known.point(Z95) == pytest.approx(12.08, abs=5e-3)
+    assert known.quantile(Z95) == pytest.approx(12.08, abs=5e-3)
 
 
-def shop_of(fixes, *, seed=5) -> list[Timed]:
+def shop_of(fixes, *, seed=5) -> list[LabourSample]:
     """A shop that takes 1.2 times what the book says."""
     pick = np.random.default_rng(seed)
     rows = []
@@ -57,12 +57,12 @@ def shop_of(fixes, *, seed=5) -> list[Timed]:
             of_pair = of_fix + pick.normal(0, 0.3)
             for _ in range(int(pick.integers(1, 12))):
                 log = math.log(600) + 0.18 + of_pair + pick.normal(0, 0.35)
-                rows.append(Timed(fault, fix, round(math.exp(log)), 600))
+                rows.append(LabourSample(fault, fix, round(math.exp(log)), 600))
     return rows
 
 
 # statsmodels MixedLM, REML, fixes and pairs of a fix at random: C.
-def test_spreads_and_effects_agree_with_a_general_mixed_model():
+def test_variances_and_effects_equal_those_of_a_mixed_model():
     rows = shop_of(40)
     frame = pd.DataFrame(
         {
@@ -78,64 +78,72 @@ def test_spreads_and_effects_agree_with_a_general_mixed_model():
         vc_formula={"pair": "0 + C(pair)"},
         groups="fix",
     ).fit(reml=True)
-    known = labour_times(rows, book_spread=1e6)
-    assert known.spreads.within == pytest.approx(model.scale, rel=2e-3)
-    assert known.spreads.fixes == pytest.approx(model.cov_re.iloc[0, 0], rel=2e-2)
-    assert known.spreads.pairs == pytest.approx(model.vcomp[0], rel=2e-2)
+    known = labour_times(rows, book_sd=1e6)
+    assert known.variances.within == pytest.approx(model.scale, rel=2e-3)
+    assert known.variances.fixes == pytest.approx(model.cov_re.iloc[0, 0], rel=2e-2)
+    assert known.variances.pairs == pytest.approx(model.vcomp[0], rel=2e-2)
     assert known.shop == pytest.approx(model.fe_params.iloc[0], abs=2e-3)
     for fix in range(40):
         effects = model.random_effects[fix]
-        middle, _ = known.of_fix[fix]
+        middle, _ = known.by_fix[fix]
         assert middle - known.shop == pytest.approx(effects["fix"], abs=5e-3)
-        for (fault, of_fix), (pair, _) in known.of_pair.items():
+        for (fault, of_fix), (pair, _) in known.by_pair.items():
             if of_fix == fix:
                 effect = effects[f"pair[C(pair)[{fix}-{fault}]]"]
                 assert pair - middle == pytest.approx(effect, abs=5e-3)
 
 
-def test_nothing_on_record_takes_what_the_book_says():
+def test_without_repairs_the_usual_minutes_count():
     known = labour_times([]).of("any", "new", usual=45)
     assert known.mean == pytest.approx(45)
-    assert known.median < known.mean < known.point80
+    assert known.median < known.mean < known.percentile_80
 
 
-def test_one_repair_moves_the_book_only_a_little():
-    known = labour_times([Timed("a", "x", 90, 45)]).of("a", "x", usual=45)
+def test_one_repair_changes_the_usual_minutes_little():
+    known = labour_times([LabourSample("a", "x", 90, 45)]).of("a", "x", usual=45)
     assert 50 < known.mean < 75
 
 
-def test_a_pair_done_often_takes_what_it_took():
-    rows = shop_of(30) + [Timed("own", "slow", 95 + n % 11, 40) for n in range(200)]
+def test_a_pair_with_many_repairs_takes_its_own_time():
+    rows = shop_of(30) + [
+        LabourSample("own", "slow", 95 + n % 11, 40) for n in range(200)
+    ]
     known = labour_times(rows).of("own", "slow", usual=40)
     assert known.median == pytest.approx(100, rel=0.02)
 
 
-def test_a_new_fault_of_a_known_fix_leans_on_the_fix():
-    rows = shop_of(30) + [Timed("own", "slow", 95 + n % 11, 40) for n in range(60)]
+def test_a_new_fault_takes_the_labour_time_of_its_fix():
+    rows = shop_of(30) + [
+        LabourSample("own", "slow", 95 + n % 11, 40) for n in range(60)
+    ]
     known = labour_times(rows).of("other", "slow", usual=40)
     never = labour_times(rows).of("other", "never done", usual=40)
     assert known.median > 1.5 * never.median
 
 
 @pytest.mark.parametrize("wild", [0, 1, 3_000, 10_000])
-def test_wild_minutes_break_nothing(wild):
-    rows = [Timed("a", f"fix {n % 5}", 40 + n % 9, 45) for n in range(60)]
+def test_outliers_in_minutes_are_clipped(wild):
+    rows = [LabourSample("a", f"fix {n % 5}", 40 + n % 9, 45) for n in range(60)]
     calm = labour_times(rows).of("a", "fix 1", usual=45)
-    known = labour_times([*rows, Timed("a", "fix 1", wild, 45)])
+    known = labour_times([*rows, LabourSample("a", "fix 1", wild, 45)])
     assert known.of("a", "fix 1", usual=45).mean == pytest.approx(calm.mean, rel=0.2)
 
 
-def test_a_fix_without_usual_minutes_is_still_reckoned():
-    rows = [Timed("a", f"fix {n % 5}", 40, 0) for n in range(60)]
+def test_a_fix_without_usual_minutes_has_a_labour_time():
+    rows = [LabourSample("a", f"fix {n % 5}", 40, 0) for n in range(60)]
     assert labour_times(rows).of("a", "fix 1", usual=0).mean == pytest.approx(40, 0.1)
 
 
-def test_the_same_minutes_every_time_are_no_trouble():
-    rows = [Timed("a", f"fix {n % 4}", 30, 30) for n in range(40)]
+def test_identical_minutes_are_handled():
+    rows = [LabourSample("a", f"fix {n % 4}", 30, 30) for n in range(40)]
     known = labour_times(rows)
     assert known.of("a", "fix 1", usual=30).mean == pytest.approx(30, rel=0.02)
 
 
-def test_spreads_given_are_the_ones_taken():
-    given = Spreads(0.0, 0.0, 0.01)
-    assert labour_times(shop_of(10), spreads=given).spreads == given != USUAL
+def test_given_variances_are_used():
+    given = VarianceComponents(0.0, 0.0, 0.01)
+    assert (
+        labour_times(shop_of(10), variances=given).variances
+        == given
+        != DEFAULT_VARIANCES
+    )

@@ -12,18 +12,17 @@ import pytest
 from scipy.optimize import minimize
 from scipy.stats import binom, poisson_binom
 
-from repairs.comebacks.month.coming import (
-    TAIL,
-    coming,
+from repairs.comebacks.estimate.posterior import Posterior
+from repairs.comebacks.watch import NOT_OBSERVED
+from repairs.month.forecast import (
+    TAIL_PROBABILITY,
     distribution,
-    likely,
+    forecast,
     poisson_binomial,
     quantile,
 )
-from repairs.comebacks.month.limits import p_chart
-from repairs.comebacks.month.seen import Known, seen
-from repairs.comebacks.posterior import Posterior
-from repairs.comebacks.watch import NEVER
+from repairs.month.frame import Observations, comeback_risk
+from repairs.month.months import p_chart
 
 DATA = Path(__file__).parent / "data"
 
@@ -34,13 +33,13 @@ def read(name: str) -> pd.DataFrame:
 
 # NIST/SEMATECH e-Handbook 6.3.3.2: counts and the mean 0.2313 published; limits to six
 # digits computed, to four (0.4102 and 0.0524) from memory.
-def test_the_wafers_of_the_handbook_have_its_limits_and_its_two_points_outside():
+def test_the_p_chart_of_the_handbooks_wafers_has_its_limits():
     rows = read("nist_pchart_wafers.csv")
-    chart = p_chart(rows["defective"].to_numpy(), of=rows["n"].to_numpy())
+    chart = p_chart(rows["defective"].to_numpy(), sizes=rows["n"].to_numpy())
     assert chart.centre == pytest.approx(0.231333, abs=5e-7)
     assert chart.low == pytest.approx(np.full(30, 0.052428), abs=5e-7)
     assert chart.high == pytest.approx(np.full(30, 0.410239), abs=5e-7)
-    is_out = (chart.share < chart.low) | (chart.share > chart.high)
+    is_out = (chart.rate < chart.low) | (chart.rate > chart.high)
     assert rows["wafer"][is_out].tolist() == [15, 23]
 
 
@@ -50,10 +49,10 @@ def test_the_wafers_of_the_handbook_have_its_limits_and_its_two_points_outside()
     ("defective", "samples", "centre", "high"),
     [(117, 20, 0.0585, 0.1289), (102, 19, 0.0537, 0.1213)],
 )
-def test_a_limit_below_nought_is_nought(defective, samples, centre, high):
+def test_a_limit_below_zero_is_zero(defective, samples, centre, high):
     counts = np.full(samples, defective // samples)
     counts[0] += defective - counts.sum()
-    chart = p_chart(counts, of=np.full(samples, 100))
+    chart = p_chart(counts, sizes=np.full(samples, 100))
     assert chart.centre == pytest.approx(centre, abs=5e-5)
     assert chart.high == pytest.approx(np.full(samples, high), abs=5e-5)
     assert not chart.low.any()
@@ -61,7 +60,7 @@ def test_a_limit_below_nought_is_nought(defective, samples, centre, high):
 
 def test_limits_widen_where_there_are_fewer_repairs():
     of = np.array([10, 40, 160])
-    chart = p_chart(np.array([1, 4, 16]), of=of)
+    chart = p_chart(np.array([1, 4, 16]), sizes=of)
     # Identity: the half-width goes by the root of the number.
     assert (chart.high - 0.1) * np.sqrt(of) == pytest.approx(np.full(3, 0.9))
 
@@ -88,7 +87,7 @@ def weibull(rows: pd.DataFrame) -> tuple[float, float]:
 # Bearing cages, Abernethy et al. 1983; Meeker & Escobar 1998, example 12.8. Shape
 # 2.0353, scale 11792.2 and 5.058 expected: computed; the book's 5.057: memory. Limits 2
 # and 9 of the Poisson-binomial: computed.
-def test_bearing_cages_expected_to_fail_in_the_next_hours_are_those_of_the_book():
+def test_the_expected_failures_of_bearing_cages_equal_the_book():
     rows = read("bearing_cage.csv")
     beta, eta = weibull(rows)
     assert (beta, eta) == (
@@ -99,36 +98,40 @@ def test_bearing_cages_expected_to_fail_in_the_next_hours_are_those_of_the_book(
     hours = each["hours"].to_numpy()
     today = date(2026, 1, 1).toordinal()
     longest = 3000
-    watched = seen(
-        as_of=date(2026, 1, 1),
-        within=longest,
-        repair=np.arange(len(hours)),
-        pair=np.zeros(len(hours), dtype=np.int64),
-        model=np.zeros(len(hours), dtype=np.int64),
-        handed_back=today - hours,
-        watch_ends=np.full(len(hours), NEVER),
-        came_back=np.where(each["failed"] == 1, today, NEVER),
-    )
     # One pair, of which the ratio is known: a gamma so narrow that it is one.
     sure = Posterior(np.array([[1e10]]), np.array([[1e10]]), np.ones((1, 1)))
-    known = Known((np.arange(longest + 1) / eta) ** beta, sure)
-    found = coming(watched, known, days=300)
-    assert found.watched == 1697
+    seen = Observations.of(
+        pd.DataFrame(
+            {
+                "repair": np.arange(len(hours)),
+                "pair": 0,
+                "handed_over": today - hours,
+                "out_of_use": NOT_OBSERVED,
+                "came_back": np.where(each["failed"] == 1, today, NOT_OBSERVED),
+            }
+        ),
+        as_of=date(2026, 1, 1),
+        within=longest,
+        hazard=(np.arange(longest + 1) / eta) ** beta,
+        posterior=sure,
+    )
+    found = forecast(seen, days=300)
+    assert found.in_follow_up == 1697
     assert found.expected == pytest.approx(5.0582, abs=0.005)
     assert (found.low, found.high) == (2, 9)
 
 
 @pytest.mark.parametrize("seed", range(5))
-def test_chances_add_up_as_in_a_general_library(seed):
+def test_the_poisson_binomial_equals_scipys(seed):
     chances = np.random.default_rng(seed).beta(1, 6, size=40)
     counts = poisson_binomial(chances[None, :])[0]
     library = poisson_binom(chances)
     assert counts == pytest.approx(library.pmf(np.arange(41)), abs=1e-12)
-    for p in (TAIL, 0.5, 1 - TAIL):
+    for p in (TAIL_PROBABILITY, 0.5, 1 - TAIL_PROBABILITY):
         assert quantile(counts, p) == int(library.ppf(p))
 
 
-def test_what_is_not_known_of_a_pair_makes_the_limits_wider_as_draws_show():
+def test_uncertain_pairs_widen_the_range_as_in_simulation():
     pair, hazard = np.repeat([0, 1], 60), np.full(120, 0.1)
     vague = Posterior(
         np.array([[2.0, 3.0], [1.5, 4.0]]),
@@ -141,14 +144,14 @@ def test_what_is_not_known_of_a_pair_makes_the_limits_wider_as_draws_show():
     rows = np.arange(2)
     ratio = rng.gamma(vague.shapes[rows, part], 1.0 / vague.rates[rows, part])
     drawn = rng.binomial(60, -np.expm1(-ratio * 0.1)).sum(axis=1)
-    low, high = np.quantile(drawn, [TAIL, 1 - TAIL])
-    assert abs(quantile(counts, TAIL) - low) <= 1
-    assert abs(quantile(counts, 1 - TAIL) - high) <= 1
+    low, high = np.quantile(drawn, [TAIL_PROBABILITY, 1 - TAIL_PROBABILITY])
+    assert abs(quantile(counts, TAIL_PROBABILITY) - low) <= 1
+    assert abs(quantile(counts, 1 - TAIL_PROBABILITY) - high) <= 1
     plug_in = binom(120, drawn.mean() / 120)
     assert high - low > 1.5 * (plug_in.ppf(0.95) - plug_in.ppf(0.05))
 
 
-def test_limits_stand_around_what_is_expected_however_many_pairs_there_are():
+def test_the_distribution_keeps_the_expected_number():
     pairs = 400
     vague = Posterior(
         np.full((pairs, 2), [1.2, 3.0]),
@@ -157,5 +160,5 @@ def test_limits_stand_around_what_is_expected_however_many_pairs_there_are():
     )
     pair, hazard = np.repeat(np.arange(pairs), 5), np.full(5 * pairs, 0.08)
     counts = distribution(vague, pair=pair, hazard=hazard)
-    expected = likely(vague, pair=pair, hazard=hazard).sum()
+    expected = comeback_risk(vague, pair, hazard).sum()
     assert counts @ np.arange(len(counts)) == pytest.approx(expected, rel=0.02)

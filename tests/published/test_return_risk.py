@@ -12,13 +12,18 @@ from scipy.stats import binomtest
 from statsmodels.discrete.discrete_model import NegativeBinomial
 from statsmodels.duration.survfunc import SurvfuncRight, survdiff
 
-from repairs.comebacks import prior
-from repairs.comebacks.baseline import cumulative_hazard, expected_returns
-from repairs.comebacks.compare import log_rank
-from repairs.comebacks.limits import alone, survival, survival_limits
-from repairs.comebacks.posterior import posterior
-from repairs.comebacks.prior import Prior
-from repairs.comebacks.watch import Counts, counted
+from repairs.comebacks.estimate import prior
+from repairs.comebacks.estimate.comparison import log_rank
+from repairs.comebacks.estimate.kaplan_meier import (
+    beta_product_interval,
+    cumulative_hazard,
+    expected_comebacks,
+    kaplan_meier,
+    survival,
+)
+from repairs.comebacks.estimate.posterior import posterior
+from repairs.comebacks.estimate.prior import Prior
+from repairs.comebacks.watch import Counts, count_exits
 
 DATA = Path(__file__).parent / "data"
 
@@ -52,10 +57,10 @@ def freireich(*, within: int) -> Counts:
     """Weeks to relapse under 6-MP (row 0) and placebo (row 1), cut at `within`."""
     rows = read("freireich_6mp.csv")
     is_in = rows["weeks"] <= within
-    return counted(
+    return count_exits(
         (rows["group"] != "6MP").astype("int64").to_numpy(),
-        t=rows["weeks"].clip(upper=within).to_numpy(),
-        d=(rows["relapse"] * is_in).astype("int64").to_numpy(),
+        days=rows["weeks"].clip(upper=within).to_numpy(),
+        is_event=(rows["relapse"] * is_in).astype("int64").to_numpy(),
         pairs=2,
         within=within,
     )
@@ -63,27 +68,27 @@ def freireich(*, within: int) -> Counts:
 
 def known(model: Prior, returned: int, expected: float):
     return posterior(
-        model, returned=np.array([returned]), expected=np.array([expected])
+        model, comebacks=np.array([returned]), expected=np.array([expected])
     )
 
 
 @pytest.mark.parametrize(("o", "e", "chance", "low", "high", "over"), OF_ONE)
-def test_one_gamma_learns_as_computed(o, e, chance, low, high, over):
+def test_the_posterior_of_one_gamma_is_as_computed(o, e, chance, low, high, over):
     found = known(ONE, o, e)
-    assert found.chance(HAZARD)[0] == pytest.approx(chance, rel=1e-6)
-    assert found.chance_at(0.05, HAZARD)[0] == pytest.approx(low, rel=1e-5)
-    assert found.chance_at(0.95, HAZARD)[0] == pytest.approx(high, rel=1e-5)
-    assert found.chance_over(0.1, HAZARD)[0] == pytest.approx(over, rel=1e-6)
+    assert found.risk(HAZARD)[0] == pytest.approx(chance, rel=1e-6)
+    assert found.risk_quantile(0.05, HAZARD)[0] == pytest.approx(low, rel=1e-5)
+    assert found.risk_quantile(0.95, HAZARD)[0] == pytest.approx(high, rel=1e-5)
+    assert found.probability_above(0.1, HAZARD)[0] == pytest.approx(over, rel=1e-6)
 
 
 @pytest.mark.parametrize(("o", "e", "q", "chance", "low", "high", "over"), OF_TWO)
-def test_two_gammas_learn_as_computed(o, e, q, chance, low, high, over):
+def test_the_posterior_of_two_gammas_is_as_computed(o, e, q, chance, low, high, over):
     found = known(TWO, o, e)
     assert found.weights[0, 0] == pytest.approx(q, rel=1e-6)
-    assert found.chance(HAZARD)[0] == pytest.approx(chance, rel=1e-6)
-    assert found.chance_at(0.05, HAZARD)[0] == pytest.approx(low, rel=1e-5)
-    assert found.chance_at(0.95, HAZARD)[0] == pytest.approx(high, rel=1e-5)
-    assert found.chance_over(0.1, HAZARD)[0] == pytest.approx(over, rel=1e-6)
+    assert found.risk(HAZARD)[0] == pytest.approx(chance, rel=1e-6)
+    assert found.risk_quantile(0.05, HAZARD)[0] == pytest.approx(low, rel=1e-5)
+    assert found.risk_quantile(0.95, HAZARD)[0] == pytest.approx(high, rel=1e-5)
+    assert found.probability_above(0.1, HAZARD)[0] == pytest.approx(over, rel=1e-6)
 
 
 # DuMouchel 1999 (Am. Stat. 53:177–190) as in openEBGM 0.9.1, vignettes 3 and 4, on FDA
@@ -104,8 +109,8 @@ SIGNALS = [
 def test_the_mixture_posterior_is_dumouchels(n, e, q, low, high):
     found = known(CAERS, n, e)
     assert found.weights[0, 0] == pytest.approx(q, abs=1e-6)
-    assert found.ratio_at(0.05)[0] == pytest.approx(low, abs=0.0101)
-    assert found.ratio_at(0.95)[0] == pytest.approx(high, abs=0.0101)
+    assert found.quantile(0.05)[0] == pytest.approx(low, abs=0.0101)
+    assert found.quantile(0.95)[0] == pytest.approx(high, abs=0.0101)
 
 
 # Scottish lip cancer, Clayton & Kaldor 1987 (Biometrics 43:671–681). Fit computed by
@@ -132,11 +137,11 @@ def test_one_gamma_is_fitted_as_statsmodels_does_now():
     ("county", "ratio"),
     [(1, 3.9974), (2, 4.0791), (49, 0.3319), (55, 0.3404), (56, 0.6021)],
 )
-def test_a_countys_ratio_is_drawn_in_as_computed(county, ratio):
+def test_the_ratios_of_counties_are_pooled_as_computed(county, ratio):
     rows = read("scottish_lip_cancer_56.csv")
     observed, expected = rows["O"].to_numpy(), rows["E"].to_numpy()
     fitted = prior.one_gamma(observed, expected)
-    found = posterior(fitted, returned=observed, expected=expected)
+    found = posterior(fitted, comebacks=observed, expected=expected)
     mean = (found.shapes / found.rates)[county - 1, 0]
     assert mean == pytest.approx(ratio, abs=5e-4)
 
@@ -147,14 +152,16 @@ def test_a_countys_ratio_is_drawn_in_as_computed(county, ratio):
     [(6, 0.857143), (7, 0.806723), (10, 0.752941), (16, 0.627451), (23, 0.448179)],
 )
 def test_kaplan_meier_on_6mp(week, keeps):
-    assert 1 - alone(freireich(within=week)).chance[0] == pytest.approx(keeps, abs=1e-6)
+    assert 1 - kaplan_meier(freireich(within=week)).risk[0] == pytest.approx(
+        keeps, abs=1e-6
+    )
 
 
 def test_kaplan_meier_is_that_of_statsmodels():
     rows = read("freireich_6mp.csv").query("group == '6MP'")
     theirs = SurvfuncRight(rows["weeks"], rows["relapse"])
     for week, keeps in zip(theirs.surv_times, theirs.surv_prob, strict=True):
-        ours = 1 - alone(freireich(within=int(week))).chance[0]
+        ours = 1 - kaplan_meier(freireich(within=int(week))).risk[0]
         assert ours == pytest.approx(keeps, abs=1e-12)
 
 
@@ -172,14 +179,14 @@ def test_kaplan_meier_is_that_of_statsmodels():
 )
 def test_kaplan_meier_on_the_handbooks_units(hours, keeps):
     rows = read("nist_8_2_1_5_km.csv")
-    counts = counted(
+    counts = count_exits(
         np.zeros(len(rows), dtype=np.int64),
-        t=rows["hours"].clip(upper=hours).to_numpy(),
-        d=(rows["failed"] * (rows["hours"] <= hours)).to_numpy(),
+        days=rows["hours"].clip(upper=hours).to_numpy(),
+        is_event=(rows["failed"] * (rows["hours"] <= hours)).to_numpy(),
         pairs=1,
         within=hours,
     )
-    assert survival(counts.back, counts.at_risk)[0] == pytest.approx(keeps, abs=1e-6)
+    assert survival(counts.events, counts.at_risk)[0] == pytest.approx(keeps, abs=1e-6)
 
 
 # Beta-product limits on 6-MP: computed by R bpcp 1.4.2 and a program of its own.
@@ -202,7 +209,7 @@ def test_beta_product_limits_on_6mp(week, tail, low, high):
     weeks = np.arange(week + 1)
     lost = [((rows["weeks"] == w) & (rows["relapse"] == 1)).sum() for w in weeks]
     at_risk = [(rows["weeks"] >= w).sum() for w in weeks]
-    ours = survival_limits(
+    ours = beta_product_interval(
         np.array([lost]),
         np.array([at_risk]),
         after=np.array([(rows["weeks"] > week).sum()]),
@@ -218,23 +225,25 @@ def test_beta_product_limits_on_6mp(week, tail, low, high):
     ("returned", "repairs"),
     [(0, 20), (1, 29), (2, 20), (15, 148), (20, 20), (3, 20_000)],
 )
-def test_limits_with_nobody_lost_are_clopper_and_pearsons(returned, repairs):
+def test_limits_without_censoring_are_clopper_and_pearsons(returned, repairs):
     t = np.full(repairs, 90)
     t[:returned] = np.arange(returned) % 90
     d = np.arange(repairs) < returned
     pair = np.zeros(repairs, dtype=np.int64)
-    counts = counted(pair, t=t, d=d.astype(np.int64), pairs=1, within=90)
+    counts = count_exits(pair, days=t, is_event=d.astype(np.int64), pairs=1, within=90)
     exact = binomtest(returned, repairs).proportion_ci(0.9, method="exact")
-    ours = alone(counts, tail=0.05)
+    ours = kaplan_meier(counts, tail=0.05)
     assert ours.low[0] == pytest.approx(exact.low, abs=1e-9)
     assert ours.high[0] == pytest.approx(exact.high, abs=1e-9)
 
 
-def test_two_of_twenty_has_the_limits_printed_with_statsmodels():
+def test_two_of_twenty_has_the_limits_of_statsmodels():
     d = (np.arange(20) < 2).astype(np.int64)
     t = np.where(d == 1, 5, 90)
-    counts = counted(np.zeros(20, dtype=np.int64), t=t, d=d, pairs=1, within=90)
-    ours = alone(counts, tail=0.025)
+    counts = count_exits(
+        np.zeros(20, dtype=np.int64), days=t, is_event=d, pairs=1, within=90
+    )
+    ours = kaplan_meier(counts, tail=0.025)
     assert 1 - ours.high[0] == pytest.approx(0.68301729, abs=1e-7)
     assert 1 - ours.low[0] == pytest.approx(0.98765147, abs=1e-7)
 
@@ -243,7 +252,7 @@ def test_two_of_twenty_has_the_limits_printed_with_statsmodels():
 # survdiff): O 9 and 21, E 19.3 and 10.7, chi-square 16.8, p 4.17e-05.
 def test_log_rank_on_6mp_against_placebo():
     found = log_rank(freireich(within=35))
-    assert list(found.seen) == [9, 21]
+    assert list(found.observed) == [9, 21]
     assert found.expected == pytest.approx([19.250501, 10.749499], abs=1e-6)
     assert found.statistic == pytest.approx(16.792941, abs=1e-6)
     assert found.p_value == pytest.approx(4.1688e-05, abs=1e-9)
@@ -265,14 +274,16 @@ def test_log_rank_is_that_of_statsmodels():
 def test_log_rank_on_six_times(d, statistic, p):
     t = np.array([10, 20, 30, 10, 20, 50])
     pair = np.array([0, 0, 0, 1, 1, 1])
-    found = log_rank(counted(pair, t=t, d=np.array(d), pairs=2, within=50))
+    found = log_rank(
+        count_exits(pair, days=t, is_event=np.array(d), pairs=2, within=50)
+    )
     assert found.statistic == pytest.approx(statistic, abs=1e-6)
     assert found.p_value == pytest.approx(p, abs=1e-6)
 
 
 def test_expected_relapses_are_those_of_the_log_rank_test():
     counts = freireich(within=35)
-    expected = expected_returns(counts, cumulative_hazard(counts))
+    expected = expected_comebacks(counts, cumulative_hazard(counts))
     assert expected == pytest.approx([19.250501, 10.749499], abs=1e-6)
     assert expected.sum() == pytest.approx(30, abs=1e-12)
 
@@ -286,10 +297,10 @@ def test_6mp_end_to_end():
     assert hazard == pytest.approx(0.546859, abs=1e-6)
     found = posterior(
         Prior((2.0,), (2.0,), (1.0,)),
-        returned=whole.returned,
-        expected=expected_returns(whole, hazards),
+        comebacks=whole.comebacks,
+        expected=expected_comebacks(whole, hazards),
     )
-    low, high = found.chance_at(0.05, hazard), found.chance_at(0.95, hazard)
-    assert found.chance(hazard) == pytest.approx([0.243832, 0.619382], abs=1e-6)
+    low, high = found.risk_quantile(0.05, hazard), found.risk_quantile(0.95, hazard)
+    assert found.risk(hazard) == pytest.approx([0.243832, 0.619382], abs=1e-6)
     assert low == pytest.approx([0.146793, 0.490462], abs=1e-5)
     assert high == pytest.approx([0.353709, 0.740101], abs=1e-5)

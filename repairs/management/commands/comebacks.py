@@ -1,95 +1,88 @@
-"""The monthly comeback table, for people, sheets and programs."""
+"""The comeback report for people, spreadsheets and programs."""
 
 from pathlib import Path
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
-from repairs.comebacks.asked import SAYS_LITTLE, Asked
-from repairs.comebacks.context import record_of
-from repairs.comebacks.forms import AskForm
-from repairs.comebacks.papers import report_pdf
-from repairs.comebacks.written import FORMATS
-from shopdesk.papers.render import PaperFailed
+from repairs.comebacks.forms import ScopeForm
+from repairs.comebacks.output import FORMATS
+from repairs.comebacks.record import comeback_report
+from repairs.comebacks.scope import NOT_ABOUT_PEOPLE, Scope
+from repairs.month.papers import render_report_pdf
+from shopdesk.errors import PdfError
 from shopdesk.shop.models import Shop
 
 
 class Command(BaseCommand):
     help = (
-        "Which faults come back after which fix: one row a pair, what matters first. "
-        "Ends with 0 when the table was made, 1 when a file could not be written, "
-        "2 when what was asked makes no sense."
+        "Which faults come back after which fix: one row per pair, most important "
+        "first. Exit codes: 0 report made, 1 file not written, 2 invalid options."
     )
 
     def add_arguments(self, parser: CommandParser):
         parser.add_argument(
-            "--as-of",
-            metavar="DAY",
-            help="count what was known on this day (2026-03-31); today if not given",
+            "--as-of", metavar="DAY", help="report date, 2026-03-31 (default: today)"
         )
         parser.add_argument(
             "--within",
             metavar="DAYS",
-            help="a comeback counts within so many days; the shop's own if not given",
+            help="comeback period in days (default: shop setting)",
         )
         parser.add_argument(
-            "--kind", metavar="KIND", help="count only devices of this kind: laptop"
+            "--kind", metavar="KIND", help="device kind, such as laptop"
         )
-        parser.add_argument(
-            "--maker", metavar="MAKER", help="count only devices of this maker"
-        )
-        parser.add_argument(
-            "--model", metavar="MODEL", help="count only devices of this model"
-        )
+        parser.add_argument("--maker", metavar="MAKER", help="maker of the device")
+        parser.add_argument("--model", metavar="MODEL", help="model of the device")
         parser.add_argument(
             "--by",
             metavar="NAME",
-            help=f"count only repairs done by who signs in as NAME. {SAYS_LITTLE}",
+            help=f"sign-in name of who repaired. {NOT_ABOUT_PEOPLE}",
         )
         parser.add_argument(
             "--format",
             choices=list(FORMATS),
             default="table",
-            help="table to read, csv for a sheet, json for a program",
+            help="output format: table, csv or json",
         )
         parser.add_argument(
-            "--pdf", metavar="FILE", type=Path, help="write the report there as well"
+            "--pdf", metavar="FILE", type=Path, help="also write the report as PDF"
         )
 
     def handle(self, *args, format, pdf, **options):
         shop = Shop.current()
-        asked = self._asked(options, shop)
-        record = record_of(asked, shop=shop)
+        scope = self._scope(options, shop)
+        report = comeback_report(scope, shop=shop)
         if pdf:
-            self._write(pdf, asked, shop)
-        if asked.is_narrowed and format != "table":
-            # Not among the rows, where a program would stumble over it.
-            self.stderr.write("\n".join(asked.sentences))
-        self.stdout.write(FORMATS[format](record), ending="")
+            self._write_pdf(pdf, scope, shop)
+        if scope.is_filtered and format != "table":
+            # Not among the rows, where a program would not expect it.
+            self.stderr.write("\n".join(scope.notices))
+        self.stdout.write(FORMATS[format](report), ending="")
 
-    def _asked(self, options: dict, shop: Shop) -> Asked:
-        """The same form as the page's, so that both refuse the same."""
-        given = {name: options[name] for name in AskForm.base_fields}
-        form = AskForm(
+    def _scope(self, options: dict, shop: Shop) -> Scope:
+        """Return the scope by the form of the page, so that both refuse the same."""
+        given = {name: options[name] for name in ScopeForm.base_fields}
+        form = ScopeForm(
             {name: str(value) for name, value in given.items() if value is not None},
             today=timezone.localdate(),
             within=shop.comeback_period_days,
         )
         if not form.is_valid():
-            wrong = (
+            problems = (
                 f"--{name.replace('_', '-')} {form.data[name]}: {text}"
                 for name, errors in form.errors.items()
                 for text in errors
             )
-            raise CommandError("\n".join(wrong), returncode=2)
-        return form.asked
+            raise CommandError("\n".join(problems), returncode=2)
+        return form.scope
 
-    def _write(self, file: Path, asked: Asked, shop: Shop) -> None:
+    def _write_pdf(self, file: Path, scope: Scope, shop: Shop) -> None:
         try:
-            file.write_bytes(report_pdf(asked, shop=shop))
+            file.write_bytes(render_report_pdf(scope, shop=shop))
         except OSError as error:
             raise CommandError(
                 f"The report could not be written to {file}: {error.strerror}."
             ) from error
-        except PaperFailed as error:
+        except PdfError as error:
             raise CommandError(str(error)) from error

@@ -4,15 +4,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import gamma, nbinom
 
-from repairs.comebacks.posterior import posterior
-from repairs.comebacks.prior import Prior, fitted, log_chance, two_gammas
+from repairs.comebacks.estimate.posterior import posterior
+from repairs.comebacks.estimate.prior import (
+    Prior,
+    fit_prior,
+    log_likelihood,
+    two_gammas,
+)
 
 TWO = Prior((4.0, 4.0), (16.0, 0.8), (0.8, 0.2))
 
 
 def known(returned, expected, model=TWO):
     return posterior(
-        model, returned=np.array([returned]), expected=np.array([expected])
+        model, comebacks=np.array([returned]), expected=np.array([expected])
     )
 
 
@@ -20,66 +25,69 @@ def known(returned, expected, model=TWO):
 @given(st.integers(0, 60), st.floats(1e-6, 60))
 def test_a_further_comeback_never_lowers_the_risk(returned, expected):
     less, more = known(returned, expected), known(returned + 1, expected)
-    assert less.chance(0.08)[0] <= more.chance(0.08)[0]
-    assert less.chance_over(0.1, 0.08)[0] <= more.chance_over(0.1, 0.08)[0] + 1e-12
+    assert less.risk(0.08)[0] <= more.risk(0.08)[0]
+    assert (
+        less.probability_above(0.1, 0.08)[0]
+        <= more.probability_above(0.1, 0.08)[0] + 1e-12
+    )
 
 
 @settings(max_examples=100, deadline=None)
 @given(st.integers(0, 60), st.floats(1e-6, 60))
-def test_longer_watching_without_a_comeback_never_raises_the_risk(returned, expected):
+def test_longer_follow_up_without_a_comeback_never_raises_the_risk(returned, expected):
     short, long = known(returned, expected), known(returned, expected + 0.5)
-    assert long.chance(0.08)[0] <= short.chance(0.08)[0] + 1e-12
+    assert long.risk(0.08)[0] <= short.risk(0.08)[0] + 1e-12
 
 
 @settings(max_examples=100, deadline=None)
 @given(st.integers(0, 60), st.floats(1e-6, 60), st.floats(0.01, 0.98))
-def test_the_quantile_of_the_mixture_undoes_its_distribution(returned, expected, p):
+def test_the_quantile_inverts_the_distribution(returned, expected, p):
     found = known(returned, expected)
-    ratio = found.ratio_at(p)[0]
+    ratio = found.quantile(p)[0]
     below = gamma.cdf(ratio, found.shapes[0], scale=1 / found.rates[0])
     assert float(below @ found.weights[0]) == pytest.approx(p, abs=1e-9)
-    assert ratio <= found.ratio_at(p + 0.01)[0]
+    assert ratio <= found.quantile(p + 0.01)[0]
 
 
-def test_the_chance_of_a_shorter_cover_is_smaller():
+def test_the_risk_of_a_shorter_period_is_smaller():
     found = known(2, 0.4)
-    assert found.chance(0.02)[0] < found.chance(0.08)[0]
-    assert found.chance(0.0)[0] == 0
+    assert found.risk(0.02)[0] < found.risk(0.08)[0]
+    assert found.risk(0.0)[0] == 0
 
 
-def test_the_chance_is_the_mean_over_what_the_ratio_may_be():
+def test_the_risk_is_the_mean_over_the_posterior():
     found = known(2, 0.4)
     rng = np.random.default_rng(5)
     is_first = rng.random(400_000) < found.weights[0, 0]
     which = np.where(is_first, 0, 1)
     drawn = rng.gamma(found.shapes[0][which], 1 / found.rates[0][which])
-    assert found.chance(0.08)[0] == pytest.approx(
+    assert found.risk(0.08)[0] == pytest.approx(
         np.mean(1 - np.exp(-drawn * 0.08)), abs=0.001
     )
 
 
 @pytest.mark.parametrize("shape", [0.3, 1.0, 4.0, 10.0])
-def test_the_likelihood_is_the_librarys_where_the_library_can_be_trusted(shape):
+def test_the_likelihood_equals_scipys_where_that_is_accurate(shape):
     returned = np.array([0, 1, 5, 30])
     expected = np.array([0.01, 0.5, 4.0, 50.0])
-    ours = log_chance(returned, expected, shape=shape, rate=1.3)
+    ours = log_likelihood(returned, expected, shape=shape, rate=1.3)
     theirs = nbinom.logpmf(returned, shape, 1.3 / (1.3 + expected))
     assert ours == pytest.approx(theirs, rel=1e-9)
 
 
-def test_two_groups_are_found_where_there_are_two():
+def test_two_groups_are_recovered():
     rng = np.random.default_rng(11)
     expected = rng.gamma(1.0, 2.0, size=2000)
     is_stopgap = rng.random(2000) < 0.2
     ratio = np.where(is_stopgap, rng.gamma(6, 0.5, 2000), rng.gamma(6, 0.05, 2000))
     returned = rng.poisson(ratio * expected)
-    found = fitted(returned, expected)
+    found = fit_prior(returned, expected)
     assert found.weights == pytest.approx((0.8, 0.2), abs=0.03)
     assert found.means == pytest.approx((0.3, 3.0), rel=0.1)
     assert found.log_likelihood == two_gammas(returned, expected).log_likelihood
 
 
-def test_the_likelier_start_wins():
+def test_the_fit_keeps_its_bounds_and_order():
     rng = np.random.default_rng(3)
     expected = rng.gamma(1.0, 1.0, size=300)
     returned = rng.poisson(rng.gamma(2.0, 0.5, 300) * expected)

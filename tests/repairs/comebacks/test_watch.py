@@ -1,31 +1,31 @@
 import numpy as np
 import pytest
 
-from repairs.comebacks.watch import NEVER, counted, days_watched
+from repairs.comebacks.watch import NOT_OBSERVED, count_exits, follow_up
 
 HANDED_OVER = 1000
 
 
-def watch(*, came_back=NEVER, watch_ends=NEVER, as_of=2000, within=90):
-    t, d = days_watched(
+def watch(*, came_back=NOT_OBSERVED, out_of_use=NOT_OBSERVED, as_of=2000, within=90):
+    t, d = follow_up(
         np.array([HANDED_OVER]),
         came_back=np.array([came_back]),
-        watch_ends=np.array([watch_ends]),
+        out_of_use=np.array([out_of_use]),
         as_of=as_of,
         within=within,
     )
     return int(t[0]), int(d[0])
 
 
-def test_an_old_repair_that_holds_is_watched_to_the_horizon():
+def test_an_old_repair_without_comeback_is_followed_up_for_the_whole_period():
     assert watch() == (90, 0)
 
 
-def test_a_young_repair_is_watched_to_the_day_asked_for():
+def test_a_young_repair_is_followed_up_to_the_report_date():
     assert watch(as_of=1012) == (12, 0)
 
 
-def test_a_comeback_ends_the_watch_on_its_day():
+def test_a_comeback_ends_the_follow_up_on_its_day():
     assert watch(came_back=1031) == (31, 1)
 
 
@@ -34,61 +34,61 @@ def test_a_comeback_on_the_last_day_counts_and_one_a_day_later_does_not():
     assert watch(came_back=1091) == (90, 0)
 
 
-def test_a_comeback_after_the_day_asked_for_is_not_known_yet():
+def test_a_comeback_after_the_report_date_is_not_counted():
     assert watch(came_back=1031, as_of=1030) == (30, 0)
     assert watch(came_back=1031, as_of=1031) == (31, 1)
 
 
-def test_a_device_sold_on_is_not_watched_after_that_day():
-    assert watch(watch_ends=1020) == (20, 0)
+def test_follow_up_ends_on_the_day_a_device_goes_out_of_use():
+    assert watch(out_of_use=1020) == (20, 0)
 
 
-def test_a_device_gone_before_it_was_handed_back_was_watched_for_no_day():
-    assert watch(watch_ends=900) == (0, 0)
+def test_a_device_out_of_use_before_handover_has_no_follow_up():
+    assert watch(out_of_use=900) == (0, 0)
 
 
-def test_the_day_of_handing_back_is_day_nought():
+def test_the_day_of_handover_is_day_0():
     assert watch(came_back=1000) == (0, 1)
 
 
-def test_counts_know_who_was_watched_through_and_who_is_judged():
-    counts = counted(
+def test_counts_give_at_risk_completed_and_followed_up():
+    counts = count_exits(
         np.array([0, 0, 0, 0, 1]),
-        t=np.array([90, 90, 40, 12, 0]),
-        d=np.array([0, 1, 1, 0, 0]),
+        days=np.array([90, 90, 40, 12, 0]),
+        is_event=np.array([0, 1, 1, 0, 0]),
         pairs=3,
         within=90,
     )
     assert counts.repairs.tolist() == [4, 1, 0]
-    assert counts.returned.tolist() == [2, 0, 0]
-    assert counts.watched_through.tolist() == [1, 0, 0]
-    assert counts.judged.tolist() == [3, 0, 0]
+    assert counts.comebacks.tolist() == [2, 0, 0]
+    assert counts.completed.tolist() == [1, 0, 0]
+    assert counts.followed_up.tolist() == [3, 0, 0]
     assert counts.at_risk[0, [0, 12, 13, 40, 41, 90]].tolist() == [4, 4, 3, 3, 2, 2]
-    assert counts.longest_watch == 90
+    assert counts.longest_follow_up == 90
 
 
 @pytest.mark.parametrize("pairs", [0, 2])
-def test_no_repairs_at_all_are_counted_as_none(pairs):
+def test_no_repairs_give_empty_counts(pairs):
     none = np.array([], dtype=np.int64)
-    counts = counted(none, t=none, d=none, pairs=pairs, within=90)
-    assert counts.left.shape == (pairs, 91)
-    assert counts.longest_watch == 0
+    counts = count_exits(none, days=none, is_event=none, pairs=pairs, within=90)
+    assert counts.exits.shape == (pairs, 91)
+    assert counts.longest_follow_up == 0
 
 
-def test_what_is_known_later_of_a_repair_moves_it():
+def test_later_information_moves_a_repair():
     t, d = np.array([90, 90, 40]), np.array([0, 0, 0])
-    counts = counted(np.array([0, 0, 1]), t=t, d=d, pairs=2, within=90)
+    counts = count_exits(np.array([0, 0, 1]), days=t, is_event=d, pairs=2, within=90)
     later = counts.moved(
         np.array([0, 1]),
         from_=(np.array([90, 40]), np.array([0, 0])),
         to=(np.array([12, 40]), np.array([1, 1])),
     )
-    straight = counted(
+    straight = count_exits(
         np.array([0, 0, 1]),
-        t=np.array([12, 90, 40]),
-        d=np.array([1, 0, 1]),
+        days=np.array([12, 90, 40]),
+        is_event=np.array([1, 0, 1]),
         pairs=2,
         within=90,
     )
-    assert np.array_equal(later.left, straight.left)
-    assert np.array_equal(later.back, straight.back)
+    assert np.array_equal(later.exits, straight.exits)
+    assert np.array_equal(later.events, straight.events)

@@ -116,7 +116,7 @@ def test_a_fault_shows_its_fixes_their_parts_and_its_jobs(client):
 
 def test_the_fix_record_is_loaded_and_linked(client):
     fault = make.fault()
-    record = reverse("comebacks:fault_record", args=[fault.pk])
+    record = reverse("knowledge:fault_record", args=[fault.pk])
     page = client.get(fault.get_absolute_url()).content.decode()
     assert f'hx-get="{record}"' in page and f'<a href="{record}"' in page
     assert client.get(record).status_code == 200

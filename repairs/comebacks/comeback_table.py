@@ -1,0 +1,307 @@
+"""The comeback table: one row for each fault and the fix it was repaired by.
+
+The columns are declared once, at `Row`: their types in the frame, their headings and
+formats on screens and documents, their names in files.
+"""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import cached_property
+from typing import Annotated, Any, NamedTuple, get_type_hints
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from repairs.comebacks.estimate import verdict
+from repairs.comebacks.estimate.rate import Rates, filtered_rates, rates
+from repairs.comebacks.watch import Counts, Floats, Ints
+from repairs.faults.declared import STOPGAP
+from shopdesk.look.formats import format_share, format_share_range
+from shopdesk.money import UNIT, rounded
+
+
+class Shown(NamedTuple):
+    """How a column is shown; one without a heading is shown with another column."""
+
+    file_name: str
+    """In CSV and JSON. Other programs rely on it."""
+    heading: str = ""
+    format: Callable[[Any], str] | None = None
+    """Gives the text of a row; without one the value is shown as it is."""
+
+
+Text = Annotated[str, "str"]
+Count = Annotated[int, "int64"]
+Figure = Annotated[float, "float64"]
+Money = Annotated[Decimal, "object"]
+
+
+class Row(NamedTuple):
+    """A row of the table; the columns after the keys are those of the files."""
+
+    number: Count  # place among the arrays of `Rates`
+    fault_id: Count
+    fix_id: Count
+    fault_name: Text
+    fix_name: Text
+
+    fault: Annotated[Text, Shown("fault", "Fault")]
+    fix: Annotated[Text, Shown("fix", "Fix")]
+    # As recorded most often when the repairs were closed, or last.
+    fix_type: Annotated[Text, Shown("declared", "Type")]
+    repairs: Annotated[Count, Shown("repairs", "Repairs")]
+    followed_up: Annotated[Count, Shown("judged", "Followed up")]
+    comebacks: Annotated[Count, Shown("returned", "Comebacks")]
+    expected_comebacks: Annotated[
+        Figure,
+        Shown("expected", "Expected", lambda row: f"{row.expected_comebacks:.1f}"),
+    ]
+    risk: Annotated[Figure, Shown("risk", "Risk", lambda row: format_share(row.risk))]
+    risk_low: Annotated[Figure, Shown("low", "90 % range", lambda row: row.risk_range)]
+    risk_high: Annotated[Figure, Shown("high")]
+    own_risk: Annotated[
+        Figure,
+        Shown("alone", "Own repairs only", lambda row: format_share(row.own_risk)),
+    ]
+    own_low: Annotated[
+        Figure, Shown("alone_low", "90 % range", lambda row: row.own_range)
+    ]
+    own_high: Annotated[Figure, Shown("alone_high")]
+    probability_above_limit: Annotated[
+        Figure,
+        Shown(
+            "chance_over_limit",
+            "Probability above limit",
+            lambda row: format_share(row.probability_above_limit),
+        ),
+    ]
+    verdict: Annotated[Text, Shown("verdict", "Verdict")]
+    mean_rework_cost: Annotated[Money, Shown("mean_redo_cost", "Rework cost")]
+    comeback_allowance: Annotated[Money, Shown("reserve", "Comeback allowance")]
+
+    @property
+    def pair(self) -> tuple[int, int]:
+        return self.fault_id, self.fix_id
+
+    @property
+    def risk_range(self) -> str:
+        return format_share_range(self.risk_low, self.risk_high)
+
+    @property
+    def own_range(self) -> str:
+        return format_share_range(self.own_low, self.own_high)
+
+    @property
+    def label(self) -> str:
+        return f"{self.fault} / {self.fix}"
+
+    @property
+    def mismatch(self) -> str:
+        """Where the results contradict the recorded type; empty where they do not."""
+        return verdict.mismatch(fix_type=self.fix_type, verdict=self.verdict)
+
+    @property
+    def has_too_many_comebacks(self) -> bool:
+        return self.verdict == verdict.TOO_MANY_COMEBACKS
+
+    @property
+    def has_too_few_repairs(self) -> bool:
+        return self.verdict == verdict.NOT_ENOUGH_REPAIRS
+
+    @property
+    def evidence(self) -> str:
+        """The counts and the risk in one sentence."""
+        called = "a stopgap" if self.fix_type == STOPGAP else "lasting"
+        return f"recorded as {called}; {self.counts_and_risk}."
+
+    @property
+    def counts_and_risk(self) -> str:
+        return (
+            f"{self.comebacks} of {self.repairs} repairs came back; risk"
+            f" {format_share(self.risk)}, 90 % range {self.risk_range}"
+        )
+
+
+class Column(NamedTuple):
+    """A column of the table: how it is kept, and how it is shown."""
+
+    name: str
+    dtype: str
+    file_name: str = ""
+    heading: str = ""
+    format: Callable[[Any], str] | None = None
+
+
+ALL_COLUMNS = [
+    Column(name, dtype, *(shown[0] if shown else ()))
+    for name, hint in get_type_hints(Row, include_extras=True).items()
+    for dtype, *shown in [hint.__metadata__]
+]
+COLUMNS = [column for column in ALL_COLUMNS if column.file_name]
+"""The columns of the files, in their order."""
+
+BY_NAME = {column.name: column for column in COLUMNS}
+HEADINGS = {column.name: column.heading for column in COLUMNS}
+DTYPES = {column.name: column.dtype for column in ALL_COLUMNS}
+
+FILE_VERDICTS = {
+    verdict.TOO_MANY_COMEBACKS: "comes back",
+    verdict.NOT_ENOUGH_REPAIRS: "too few to tell",
+    verdict.RELIABLE: "holds",
+    verdict.BORDERLINE: "between",
+}
+"""The verdicts in CSV and JSON."""
+
+
+@dataclass(frozen=True)
+class ComebackTable:
+    """The table, and the rates behind it."""
+
+    frame: pd.DataFrame
+    """A row per pair, in the order of the rates."""
+    rates: Rates
+    limit: float
+    confidence: float
+
+    @property
+    def counts(self) -> Counts:
+        return self.rates.counts
+
+    @property
+    def within(self) -> int:
+        return self.counts.within
+
+    @property
+    def has_no_comebacks(self) -> bool:
+        return not self.counts.comebacks.sum()
+
+    @cached_property
+    def rows(self) -> list[Row]:
+        """The rows, most important first."""
+        ordered = sorted_by_priority(self.frame)
+        return [Row._make(row) for row in ordered.itertuples(index=False, name=None)]
+
+    def for_file(self) -> pd.DataFrame:
+        """Return the columns of the files by their names there."""
+        ordered = sorted_by_priority(self.frame)
+        names = {column.name: column.file_name for column in COLUMNS}
+        ordered = ordered[list(names)].rename(columns=names)
+        return ordered.assign(verdict=ordered["verdict"].map(FILE_VERDICTS))
+
+
+def comeback_table(
+    counts: Counts,
+    pairs: pd.DataFrame,
+    *,
+    limit: float,
+    confidence: float,
+    places: int = 2,
+    is_plain: bool = False,
+    whole: ComebackTable | None = None,
+) -> ComebackTable:
+    """Return the table of these counts.
+
+    `pairs` holds the keys but for the number, codes, recorded types and mean rework
+    costs, in the order of the counts; `places` are the currency's decimals. Where the
+    counts are only some of the shop's, `whole` is the table of them all.
+    """
+    thresholds = {"limit": limit, "confidence": confidence}
+    if whole is None:
+        estimated = rates(
+            counts,
+            is_stopgap=(pairs["fix_type"] == STOPGAP).to_numpy(dtype=bool),
+            fault=_numbered(pairs["fault"]),
+            fix=_numbered(pairs["fix"]),
+            is_plain=is_plain,
+            **thresholds,
+        )
+    else:
+        estimated = filtered_rates(
+            counts, whole=whole.rates, rows=_rows_in(whole, pairs), **thresholds
+        )
+    frame = pairs.assign(
+        number=np.arange(len(pairs)),
+        repairs=counts.repairs,
+        followed_up=counts.followed_up,
+        comebacks=counts.comebacks,
+        expected_comebacks=estimated.expected,
+        risk=estimated.risk,
+        risk_low=estimated.low,
+        risk_high=estimated.high,
+        own_risk=estimated.own.risk,
+        own_low=estimated.own.low,
+        own_high=estimated.own.high,
+        probability_above_limit=estimated.probability_above_limit,
+        verdict=estimated.verdict,
+        comeback_allowance=allowances(
+            estimated.risk, pairs["mean_rework_cost"], places=places
+        ),
+    )
+    return ComebackTable(
+        frame=frame[list(DTYPES)].astype(DTYPES),
+        rates=estimated,
+        limit=limit,
+        confidence=confidence,
+    )
+
+
+def _numbered(codes: pd.Series) -> Ints:
+    return np.unique(codes.to_numpy(), return_inverse=True)[1]
+
+
+def _rows_in(whole: ComebackTable, pairs: pd.DataFrame) -> Ints:
+    keys = ["fault", "fix"]
+    numbers = whole.frame.set_index(keys)["number"]
+    return numbers.loc[pd.MultiIndex.from_frame(pairs[keys])].to_numpy()
+
+
+def allowances(
+    risk: Floats, rework_costs: Iterable[Decimal], *, places: int
+) -> NDArray[np.object_]:
+    """Return the amount each repair should contribute: risk × rework cost."""
+    amounts = [
+        rounded(Decimal(repr(each)) * cost, places=places)
+        for each, cost in zip(risk.tolist(), rework_costs, strict=True)
+    ]
+    return np.array(amounts, dtype=object)
+
+
+def mean_rework_costs(costs: pd.DataFrame, *, places: int = 2) -> list[Decimal]:
+    """Return the mean cost of a comeback of each pair, rounded to the currency.
+
+    A row per pair: `fault_id`; `rework_total` in 1/10000 of the currency unit and
+    `reworks`, of its comebacks with a known cost; `repair_total` and `paid_repairs`, of
+    its repairs. The mean is over the comebacks of the pair; without any, over those of
+    its fault; else over the shop's; in a shop without any, over the pair's own repairs,
+    since doing one again costs about as much as doing it did.
+    """
+    own = costs[["rework_total", "reworks"]]
+    levels = [own, own.groupby(costs["fault_id"]).transform("sum")]
+    levels.append(pd.DataFrame({name: own[name].sum() for name in own}, costs.index))
+    levels.append(costs[["repair_total", "paid_repairs"]])
+    counts = [level.iloc[:, 1] for level in levels]
+    is_known = [count > 0 for count in counts]
+    totals = np.select(is_known, [level.iloc[:, 0] for level in levels], 0)
+    jobs = np.select(is_known, counts, 1)
+    return [
+        rounded(Decimal(total) / UNIT / n, places=places)
+        for total, n in zip(totals.tolist(), jobs.tolist(), strict=True)
+    ]
+
+
+def sorted_by_priority(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return too many comebacks first, then lasts better than recorded, then the rest.
+
+    Within each by the highest cost: risk × rework cost × number of repairs.
+    """
+    is_better = (frame["fix_type"] == STOPGAP) & (frame["verdict"] == verdict.RELIABLE)
+    is_worst = frame["verdict"] == verdict.TOO_MANY_COMEBACKS
+    cost = frame["risk"] * frame["mean_rework_cost"].astype("float64")
+    keyed = frame.assign(
+        _rank=np.select([is_worst, is_better], [0, 1], default=2),
+        _cost=-cost * frame["repairs"],
+    )
+    keyed = keyed.sort_values(["_rank", "_cost", "fault", "fix"], kind="stable")
+    return keyed[list(frame.columns)]

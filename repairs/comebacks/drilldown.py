@@ -1,0 +1,223 @@
+"""The repairs and comebacks behind a figure, and what became of each."""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+
+import numpy as np
+from django.db.models import Q
+from django.utils.functional import cached_property
+from django_tables2.data import TableData
+
+from repairs.comebacks.queries import ALL, DayNumber, comebacks_by, fixed_by
+from repairs.comebacks.watch import NOT_OBSERVED, Ints, follow_up
+from repairs.customers.models import Device, DeviceModel
+from repairs.jobs.models import Comeback, Job, PartUsed, Repair
+from repairs.stock.models import Delivery
+
+COMEBACK, IN_FOLLOW_UP, NO_COMEBACK = "comeback", "in follow-up", "no comeback"
+
+# --- which repairs ------------------------------------------------------------
+
+
+def counted_repairs(
+    *,
+    as_of: date,
+    within: int,
+    result: str = "",
+    since: date | None = None,
+    only: Q = ALL,
+):
+    """Return the repairs that count on that day, the latest handover first.
+
+    `result` is what became of them; with `since` they had been handed over and were in
+    follow-up on that earlier day.
+    """
+    repairs = fixed_by(as_of, only=only)
+    if since:
+        repairs = repairs.filter(
+            Q(pk__in=fixed_by(since).values("pk")), *_in_follow_up(since, within)
+        )
+    if result == COMEBACK:
+        repairs = repairs.filter(pk__in=_came_back(as_of, within))
+    elif result == IN_FOLLOW_UP:
+        repairs = repairs.filter(*_in_follow_up(as_of, within))
+    return repairs.order_by("-handed_over_on", "-id")
+
+
+def _came_back(as_of: date, within: int):
+    days = DayNumber("came_back_on") - DayNumber("handed_over_on")
+    back = comebacks_by(as_of).alias(days=days)
+    return back.filter(days__lte=within).values("earlier_id")
+
+
+def _in_follow_up(as_of: date, within: int) -> list[Q]:
+    ends = "job__device__out_of_use_on"
+    return [
+        ~Q(pk__in=_came_back(as_of, within)),
+        Q(**{f"{ends}__isnull": True}) | Q(**{f"{ends}__gt": as_of}),
+        Q(handed_over_on__gt=as_of - timedelta(days=within)),
+    ]
+
+
+def repairs_of_month(first: date, *, as_of: date):
+    """Return the repairs handed over in the month of this first day."""
+    following = (first + timedelta(days=31)).replace(day=1)
+    return fixed_by(as_of).filter(
+        job__handed_over_on__gte=first, job__handed_over_on__lt=following
+    )
+
+
+def repairs_of_delivery(delivery: Delivery, *, as_of: date):
+    used = PartUsed.objects.filter(delivery=delivery).values("repair")
+    return fixed_by(as_of).filter(pk__in=used)
+
+
+def repairs_of_model(model: DeviceModel, *, as_of: date):
+    return fixed_by(as_of).filter(job__device__model=model)
+
+
+def repairs_of_board(model: DeviceModel, revision: str, *, as_of: date):
+    devices = Device.objects.filter(model=model, board_revision=revision)
+    return fixed_by(as_of).filter(job__device__in=devices.values("pk"))
+
+
+# --- what became of them --------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class RepairOutcome:
+    """A repair, its days of follow-up and its first comeback."""
+
+    repair: Repair
+    days: int
+    came_back: bool
+    comeback: Job | None
+    cost: Decimal | None
+    within: int
+
+    @property
+    def job(self) -> Job:
+        return self.repair.job
+
+    @property
+    def result(self) -> str:
+        if self.came_back:
+            return COMEBACK
+        return NO_COMEBACK if self.days >= self.within else IN_FOLLOW_UP
+
+
+def outcomes(repairs, *, as_of: date, within: int) -> list[RepairOutcome]:
+    """Return what became of these repairs: comebacks first, then the latest."""
+    found = list(
+        repairs.select_related("job__device__model", "job__customer", "fault", "fix")
+    )
+    back = comebacks_by(as_of).filter(earlier__in=repairs.order_by().values("pk"))
+    first = first_comebacks(back)
+    days, is_event = follow_up(
+        _ordinals(repair.job.handed_over_on for repair in found),
+        came_back=_ordinals(
+            first[repair.pk].came_back_on if repair.pk in first else None
+            for repair in found
+        ),
+        out_of_use=_ordinals(repair.job.device.out_of_use_on for repair in found),
+        as_of=as_of.toordinal(),
+        within=within,
+    )
+    rows = [
+        RepairOutcome(
+            repair=repair,
+            days=n,
+            came_back=bool(is_back),
+            comeback=first[repair.pk].job if repair.pk in first else None,
+            cost=first[repair.pk].cost_on(as_of) if repair.pk in first else None,
+            within=within,
+        )
+        for repair, n, is_back in zip(
+            found, days.tolist(), is_event.tolist(), strict=True
+        )
+    ]
+    rows.sort(key=lambda row: row.job.handed_over_on, reverse=True)
+    return sorted(rows, key=lambda row: not row.came_back)
+
+
+def first_comebacks(comebacks) -> dict[int, Comeback]:
+    """Return the first comeback of each repair, by the repair's id."""
+    found = comebacks.select_related("job").order_by("-came_back_on", "-job_id")
+    return {comeback.earlier_id: comeback for comeback in found}
+
+
+def _ordinals(days) -> Ints:
+    numbers = [day.toordinal() if day else NOT_OBSERVED for day in days]
+    return np.array(numbers, dtype=np.int64)
+
+
+class OutcomePages(TableData):
+    """Repairs for a list, of which only the page shown is read."""
+
+    def __init__(self, repairs, *, as_of: date, within: int):
+        super().__init__(repairs)
+        self.period = {"as_of": as_of, "within": within}
+
+    def __len__(self):
+        return self._count
+
+    @cached_property
+    def _count(self):
+        return self.data.count()
+
+    def __getitem__(self, key):
+        ids = list(self.data.values_list("pk", flat=True)[key])
+        rows = outcomes(Repair.objects.filter(pk__in=ids), **self.period)
+        return sorted(rows, key=lambda row: ids.index(row.repair.pk))
+
+    def __iter__(self):
+        return iter(self[:])
+
+    def order_by(self, aliases):
+        """Ignore any other order that an address asks for."""
+
+
+# --- comebacks ------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class ComebackCost:
+    """A comeback, the repair it is linked to, and its cost; None while it is here."""
+
+    job: Job
+    repair: Repair
+    cost: Decimal | None
+
+
+def comeback_costs(
+    *,
+    as_of: date,
+    is_here: bool = False,
+    fault: int | None = None,
+    fix: int | None = None,
+    only: Q = ALL,
+) -> list[ComebackCost]:
+    """Return the comebacks handed over in the month of that day, up to it.
+
+    The latest first; with `is_here`, those still in the shop instead.
+    """
+    back = comebacks_by(as_of, only=only)
+    if is_here:
+        back = back.exclude(rework_handed_over_on__lte=as_of)
+    else:
+        back = back.filter(
+            rework_handed_over_on__gte=as_of.replace(day=1),
+            rework_handed_over_on__lte=as_of,
+        )
+    if fault:
+        back = back.filter(fault_id=fault)
+    if fix:
+        back = back.filter(fix_id=fix)
+    found = back.select_related(
+        "job__device__model", "earlier__job", "earlier__fault", "earlier__fix"
+    ).order_by("-rework_handed_over_on", "-came_back_on", "-pk")
+    return [
+        ComebackCost(job=one.job, repair=one.earlier, cost=one.cost_on(as_of))
+        for one in found
+    ]

@@ -1,0 +1,169 @@
+"""Comeback rates: the one place where a comeback rate is computed.
+
+Arrays in, arrays out, one entry per pair of a fault and a fix.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from repairs.comebacks.estimate import verdict
+from repairs.comebacks.estimate.averaging import bayesian_model_average
+from repairs.comebacks.estimate.hierarchy import PairCounts
+from repairs.comebacks.estimate.hyperprior import HyperParameters
+from repairs.comebacks.estimate.kaplan_meier import (
+    KaplanMeierEstimate,
+    cumulative_hazard,
+    expected_comebacks,
+    hazard_before_any_comeback,
+    kaplan_meier,
+)
+from repairs.comebacks.estimate.posterior import (
+    Posterior,
+    filtered_posterior,
+    posterior,
+)
+from repairs.comebacks.estimate.prior import Prior, fit_prior
+from repairs.comebacks.watch import Counts, Floats, Ints
+
+TAIL_PROBABILITY = 0.05  # outside each limit: the intervals are 90 %
+UPPER_TAIL_PROBABILITY = 0.04
+"""Outside the upper limit of the risk. With 5 % it would cover a stopgap done one to
+four times some points less often than an interval that knows the shop's parameters,
+which have to be estimated here; and a limit that is too low is the more expensive
+mistake. All the same 90 % is what the intervals cover: tests/benchmarks/README.md."""
+
+
+@dataclass(frozen=True)
+class Rates:
+    """The comeback rates of pairs, and the estimates they rest on."""
+
+    counts: Counts
+    expected: Floats
+    """Comebacks at the shop's average rate over the same follow-up."""
+    risk: Floats
+    """Probability of a comeback within the period, partially pooled."""
+    low: Floats
+    high: Floats
+    own: KaplanMeierEstimate
+    """The same from each pair's own repairs."""
+    probability_above_limit: Floats
+    verdict: NDArray[np.object_]
+    shop_hazard: float
+    """The shop's cumulative hazard over the period."""
+    prior: Prior
+    parameters: HyperParameters | None
+    """Of the hierarchical model; None by the plain prior."""
+    posterior: Posterior
+
+
+def rates(
+    counts: Counts,
+    *,
+    is_stopgap: NDArray[np.bool_],
+    fault: Ints,
+    fix: Ints,
+    limit: float,
+    confidence: float,
+    is_plain: bool = False,
+) -> Rates:
+    """Return the comeback rates within the counts' period.
+
+    `limit` is the highest risk the shop accepts, `confidence` the probability a verdict
+    needs. The plain rates use neither the recorded type nor the other fixes of the
+    fault nor the fix's other faults. `fault` and `fix` number those of each pair.
+    """
+    hazards = cumulative_hazard(counts)
+    expected = expected_comebacks(counts, hazards)
+    hazard = float(hazards[-1]) or hazard_before_any_comeback(counts)
+    parameters = None
+    if is_plain or not counts.comebacks.sum():
+        prior = fit_prior(counts.comebacks, expected)
+        pooled = posterior(prior, comebacks=counts.comebacks, expected=expected)
+    else:
+        pair_counts = PairCounts(
+            comebacks=counts.comebacks,
+            expected=expected,
+            is_stopgap=is_stopgap,
+            fault=fault,
+            fix=fix,
+        )
+        parameters, pooled = bayesian_model_average(pair_counts)
+        prior = parameters.as_prior(stopgap_share=float(is_stopgap.mean()))
+    return _rates(
+        counts,
+        expected,
+        pooled,
+        hazard=hazard,
+        prior=prior,
+        parameters=parameters,
+        limit=limit,
+        confidence=confidence,
+        upper_tail=TAIL_PROBABILITY if is_plain else UPPER_TAIL_PROBABILITY,
+    )
+
+
+def filtered_rates(
+    counts: Counts, *, whole: Rates, rows: Ints, limit: float, confidence: float
+) -> Rates:
+    """Return the rates where `counts` hold only some of the shop's repairs.
+
+    `whole` are the rates of all repairs: they give the average and what each pair is
+    pooled towards. `rows` are the places of these pairs among them.
+    """
+    expected = np.asarray(counts.exits @ cumulative_hazard(whole.counts))
+    pooled = filtered_posterior(
+        whole.posterior.select(rows),
+        comebacks=whole.counts.comebacks[rows],
+        expected=whole.expected[rows],
+        counted_comebacks=counts.comebacks,
+        counted_expected=expected,
+    )
+    return _rates(
+        counts,
+        expected,
+        pooled,
+        hazard=whole.shop_hazard,
+        prior=whole.prior,
+        parameters=whole.parameters,
+        limit=limit,
+        confidence=confidence,
+        upper_tail=UPPER_TAIL_PROBABILITY,
+    )
+
+
+def _rates(
+    counts: Counts,
+    expected: Floats,
+    pooled: Posterior,
+    *,
+    hazard: float,
+    prior: Prior,
+    parameters: HyperParameters | None,
+    limit: float,
+    confidence: float,
+    upper_tail: float,
+) -> Rates:
+    own = kaplan_meier(counts, tail=TAIL_PROBABILITY)
+    above_limit = pooled.probability_above(limit, hazard)
+    return Rates(
+        counts=counts,
+        expected=expected,
+        risk=pooled.risk(hazard),
+        low=pooled.risk_quantile(TAIL_PROBABILITY, hazard),
+        high=pooled.risk_quantile(1.0 - upper_tail, hazard),
+        own=own,
+        probability_above_limit=above_limit,
+        verdict=verdict.assign_verdicts(
+            comebacks=counts.comebacks,
+            probability_above=above_limit,
+            own_width=own.high - own.low,
+            is_own_risk_above=own.risk > limit,
+            confidence=confidence,
+        ),
+        shop_hazard=hazard,
+        prior=prior,
+        parameters=parameters,
+        posterior=pooled,
+    )

@@ -1,0 +1,118 @@
+"""The comeback table as text of 100 columns, as CSV and as JSON."""
+
+import json
+import math
+import textwrap
+from decimal import Decimal
+
+from repairs.comebacks.comeback_table import Row
+from repairs.comebacks.record import ComebackReport
+from shopdesk.look.formats import format_share
+
+WIDTH = 100
+TEXT_COLUMNS = {
+    "Fault": lambda row: row.fault,
+    "Fix": lambda row: row.fix,
+    "Type": lambda row: row.fix_type,
+    "Comebacks": lambda row: f"{row.comebacks} of {row.repairs}",
+    "Followed up": lambda row: str(row.followed_up),
+    "Risk %": lambda row: format_share(row.risk).removesuffix(" %"),
+    "90 % range": lambda row: row.risk_range.removesuffix(" %"),
+    "Verdict": lambda row: row.verdict,
+    "Comeback allowance": lambda row: str(row.comeback_allowance),
+}
+LEFT_ALIGNED = {"Fault", "Fix", "Type", "Verdict"}
+SHORTENED = ("Fault", "Fix")  # where a line would be too long; figures never are
+MIN_NAME = 14
+FORMULA_SIGNS = ("=", "+", "-", "@")
+NO_REPAIRS = "No fixed repairs handed over by that day."
+
+
+def as_table(report: ComebackReport) -> str:
+    """Return the rows in 100 columns, the mismatches and the limits of the report."""
+    scope = report.scope
+    head = (
+        f"Comebacks within {scope.within} days as of {scope.as_of}:"
+        f" {report.comebacks} of {report.repairs} repairs."
+        f" Comeback limit: {format_share(report.limit)}."
+    )
+    if scope.is_filtered:
+        head = _wrap("", f"{head} Filter: {scope.text}.", indent="")
+    rows = _aligned(report.rows) if report.rows else [NO_REPAIRS]
+    mismatches = [
+        _wrap("! ", f"{row.label}: {row.mismatch}; {row.evidence}")
+        for row in report.mismatches
+    ]
+    notes = [_wrap("- ", sentence) for sentence in report.notes]
+    parts = ([head], rows, mismatches, notes)
+    return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
+
+
+def as_csv(report: ComebackReport) -> str:
+    """Return a row per pair; an empty cell for no number.
+
+    Text that a spreadsheet would take for a formula gets a ' in front.
+    """
+    frame = report.table.for_file()
+    texts = frame.select_dtypes(include=["str", "object"])
+    return frame.assign(**{name: texts[name].map(_escape) for name in texts}).to_csv(
+        index=False, lineterminator="\n"
+    )
+
+
+def as_json(report: ComebackReport) -> str:
+    """Return a list of objects, one per pair; null for no number."""
+    rows = [
+        {name: _json_value(value) for name, value in row.items()}
+        for row in report.table.for_file().to_dict("records")
+    ]
+    return json.dumps(rows, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+FORMATS = {"table": as_table, "csv": as_csv, "json": as_json}
+
+
+def _json_value(value: object) -> object:
+    if isinstance(value, Decimal):
+        return float(value)
+    return None if isinstance(value, float) and math.isnan(value) else value
+
+
+def _escape(value: object) -> object:
+    if not isinstance(value, str):
+        return value
+    on_one_line = " ".join(value.split())
+    return f"'{on_one_line}" if on_one_line.startswith(FORMULA_SIGNS) else on_one_line
+
+
+def _aligned(rows: list[Row]) -> list[str]:
+    """Return two lines of headings and the rows, as wide as their figures need."""
+    headings = list(TEXT_COLUMNS)
+    split = [("", *heading.upper().rsplit(" ", 1))[-2:] for heading in headings]
+    lines = [list(line) for line in zip(*split, strict=True)]
+    lines += [[text(row) for text in TEXT_COLUMNS.values()] for row in rows]
+    widths = dict(
+        zip(headings, (max(map(len, c)) for c in zip(*lines, strict=True)), strict=True)
+    )
+    too_wide = sum(widths.values()) + len(widths) - 1 - WIDTH
+    for name in SHORTENED:
+        cut = max(0, min(too_wide, widths[name] - MIN_NAME))
+        widths[name] -= cut
+        too_wide -= cut
+    return [
+        " ".join(
+            _fit(text, widths[heading], is_left=heading in LEFT_ALIGNED)
+            for heading, text in zip(headings, line, strict=True)
+        )
+        for line in lines
+    ]
+
+
+def _fit(text: str, width: int, *, is_left: bool) -> str:
+    if len(text) > width:
+        text = text[: width - 1] + "…"
+    return text.ljust(width) if is_left else text.rjust(width)
+
+
+def _wrap(mark: str, sentence: str, *, indent: str = "  ") -> str:
+    return textwrap.fill(sentence, WIDTH, initial_indent=mark, subsequent_indent=indent)

@@ -1,0 +1,261 @@
+"""How long a fix takes, from the minutes recorded and the usual minutes of the book.
+
+The log of minutes over usual minutes is the sum of a mean of the shop, an effect of the
+fix, an effect of the pair of fault and fix, and chance, all normal. The variances are
+estimated by restricted maximum likelihood (Patterson & Thompson 1971, Biometrika
+58:545–554); the effects are the best linear unbiased predictions. So a pair repaired
+once takes about what its fix takes, and a fix without repairs what the book says. Times
+that are lognormal: MIL-HDBK-338B, 5.6.2.
+"""
+
+import math
+from collections.abc import Hashable, Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import minimize
+
+Floats = NDArray[np.float64]
+
+Z_80 = 0.8416212335729143  # 80 % of a normal lie below
+MIN_REPAIRS, MIN_FIXES = 20, 3  # with fewer the default variances are taken
+OUTLIER_Z = 4.0  # standard deviations from the median of a fix; more are clipped
+MIN_SD = 1e-4
+
+
+@dataclass(frozen=True)
+class Lognormal:
+    """A time whose logarithm is normal, in the unit it was given in."""
+
+    mu: float
+    sigma: float
+
+    @property
+    def median(self) -> float:
+        return math.exp(self.mu)
+
+    @property
+    def mean(self) -> float:
+        return math.exp(self.mu + self.sigma**2 / 2)
+
+    @property
+    def percentile_80(self) -> float:
+        """The time that four of five do not exceed."""
+        return self.quantile(Z_80)
+
+    def quantile(self, z: float) -> float:
+        """Return the time `z` standard deviations above the median."""
+        return math.exp(self.mu + z * self.sigma)
+
+
+def lognormal(times: Sequence[float]) -> Lognormal:
+    """Return the lognormal of one sample of times, with the divisor n − 1."""
+    logs = np.log(np.asarray(times, dtype=np.float64))
+    return Lognormal(float(logs.mean()), float(logs.std(ddof=1)))
+
+
+@dataclass(frozen=True)
+class LabourSample:
+    """One repair: fault, fix, minutes taken, and the usual minutes of the fix."""
+
+    fault: Hashable
+    fix: Hashable
+    minutes: int
+    usual: int
+
+
+@dataclass(frozen=True)
+class VarianceComponents:
+    """Variances of the log: between fixes, between pairs of a fix, within a pair."""
+
+    fixes: float
+    pairs: float
+    within: float
+
+    @property
+    def total(self) -> float:
+        return self.fixes + self.pairs + self.within
+
+
+DEFAULT_VARIANCES = VarianceComponents(fixes=0.25**2, pairs=0.15**2, within=0.35**2)
+"""Assumed while there are too few repairs."""
+
+
+@dataclass(frozen=True)
+class PairSummary:
+    """Repairs of each pair: number, mean log, and sum of squares about it."""
+
+    fix: NDArray[np.int64]
+    n: Floats
+    mean: Floats
+    squares: Floats
+
+    def by_fix(self, values: Floats) -> Floats:
+        return np.bincount(self.fix, weights=values).astype(np.float64)
+
+
+@dataclass(frozen=True)
+class LabourTimes:
+    """The labour times of all pairs."""
+
+    variances: VarianceComponents
+    shop: float
+    """Mean log of minutes over usual minutes."""
+    by_fix: dict[Hashable, tuple[float, float]]
+    by_pair: dict[tuple[Hashable, Hashable], tuple[float, float]]
+    """Mean and variance of the effects, those of fix and shop included."""
+    repairs: dict[tuple[Hashable, Hashable], int]
+
+    def of(self, fault: Hashable, fix: Hashable, *, usual: int) -> Lognormal:
+        """Return how long the next repair of this pair takes, in minutes."""
+        variances = self.variances
+        mean, variance = self.by_pair.get((fault, fix)) or self._of_fix(fix)
+        return Lognormal(
+            math.log(max(usual, 1)) + mean, math.sqrt(variance + variances.within)
+        )
+
+    def _of_fix(self, fix: Hashable) -> tuple[float, float]:
+        mean, variance = self.by_fix.get(fix, (self.shop, self.variances.fixes))
+        return mean, variance + self.variances.pairs
+
+
+def labour_times(
+    repairs: Iterable[LabourSample],
+    *,
+    book_sd: float = 0.25,
+    variances: VarianceComponents | None = None,
+) -> LabourTimes:
+    """Return the labour times of each pair from all repairs on record.
+
+    Repairs without minutes are left out: nobody recorded them. The shop's mean is
+    pooled with the usual minutes, whose log is within `book_sd` (a standard deviation)
+    of the truth. `variances` take the place of the estimated ones.
+    """
+    kept = [one for one in repairs if one.minutes > 0]
+    keys = list(dict.fromkeys((one.fault, one.fix) for one in kept))
+    fixes = list(dict.fromkeys(fix for _, fix in keys))
+    pairs = _summarize(kept, keys, fixes)
+    if variances is None:
+        is_few = len(kept) < MIN_REPAIRS or len(fixes) < MIN_FIXES
+        is_few = is_few or len(kept) == len(keys)
+        variances = DEFAULT_VARIANCES if is_few else estimate_variances(pairs)
+    # So that the mean of a fix without repairs is what the book says.
+    book = -variances.total / 2
+    shop = _shop_mean(pairs, variances, book, book_sd**2)
+    by_fix, by_pair = _effects(pairs, variances, shop)
+    return LabourTimes(
+        variances,
+        shop,
+        dict(zip(fixes, by_fix, strict=True)),
+        dict(zip(keys, by_pair, strict=True)),
+        dict(zip(keys, pairs.n.astype(int).tolist(), strict=True)),
+    )
+
+
+def _summarize(
+    kept: list[LabourSample],
+    keys: list[tuple[Hashable, Hashable]],
+    fixes: list[Hashable],
+) -> PairSummary:
+    number = {key: n for n, key in enumerate(keys)}
+    fix_number = {fix: n for n, fix in enumerate(fixes)}
+    pair = np.array([number[one.fault, one.fix] for one in kept], dtype=np.int64)
+    fix = np.array([fix_number[fix] for _, fix in keys], dtype=np.int64)
+    logs = np.array([math.log(one.minutes / max(one.usual, 1)) for one in kept])
+    if kept:
+        logs = _clip_outliers(logs, fix[pair])
+    n = np.bincount(pair, minlength=len(keys)).astype(np.float64)
+    mean = np.bincount(pair, weights=logs, minlength=len(keys)) / n
+    deviations = (logs - mean[pair]) ** 2
+    squares = np.bincount(pair, weights=deviations, minlength=len(keys))
+    return PairSummary(fix=fix, n=n, mean=mean, squares=squares.astype(np.float64))
+
+
+def _clip_outliers(logs: Floats, fix: NDArray[np.int64]) -> Floats:
+    """Return the logs with outliers clipped: a timer left on overnight says little.
+
+    They are judged about the median of their fix (of the shop, where a fix has one or
+    two) by the shop's median absolute deviation.
+    """
+    centre = np.full(int(fix.max()) + 1, np.median(logs))
+    order = np.argsort(fix, kind="stable")
+    ends = np.cumsum(np.bincount(fix))
+    for number, of_fix in enumerate(np.split(logs[order], ends[:-1])):
+        if len(of_fix) > 2:
+            centre[number] = np.median(of_fix)
+    deviation = logs - centre[fix]
+    sd = 1.4826 * float(np.median(np.abs(deviation)))
+    limit = OUTLIER_Z * max(sd, math.sqrt(DEFAULT_VARIANCES.within))
+    return np.asarray(centre[fix] + deviation.clip(-limit, limit))
+
+
+def estimate_variances(pairs: PairSummary) -> VarianceComponents:
+    """Return the restricted maximum likelihood estimate of the variances."""
+    total = float(pairs.squares.sum() + (pairs.n * pairs.mean**2).sum()) / pairs.n.sum()
+    start = np.log(np.full(3, max(math.sqrt(total / 3), 0.05)))
+    low, high = math.log(MIN_SD), math.log(10.0)
+    result = minimize(
+        _deviance,
+        start,
+        args=(pairs,),
+        method="L-BFGS-B",
+        bounds=[(low, high), (low, high), (math.log(0.02), high)],
+    )
+    return VarianceComponents(*(float(v) for v in np.exp(2 * result.x)))
+
+
+def _deviance(log_sds: Floats, pairs: PairSummary) -> float:
+    """Return −2 × the restricted log likelihood, but for a constant."""
+    fixes, between, within = np.exp(2 * log_sds)
+    own = between + within / pairs.n
+    weight = pairs.by_fix(1 / own)
+    weighted = pairs.by_fix(pairs.mean / own)
+    shrinkage = 1 + fixes * weight
+    information = float((weight / shrinkage).sum())
+    mean = float((weighted / shrinkage).sum()) / information
+    deviation = pairs.mean - mean
+    square = float((deviation**2 / own).sum())
+    square -= float((fixes / shrinkage * pairs.by_fix(deviation / own) ** 2).sum())
+    degrees = float((pairs.n - 1).sum())
+    return float(
+        degrees * math.log(within)
+        + pairs.squares.sum() / within
+        + np.log(own).sum()
+        + np.log(shrinkage).sum()
+        + square
+        + math.log(information)
+    )
+
+
+def _shop_mean(
+    pairs: PairSummary, variances: VarianceComponents, book: float, variance: float
+) -> float:
+    """Return the shop's mean, pooled with the book's."""
+    if not len(pairs.n):
+        return book
+    own = variances.pairs + variances.within / pairs.n
+    shrinkage = 1 + variances.fixes * pairs.by_fix(1 / own)
+    information = float((pairs.by_fix(1 / own) / shrinkage).sum())
+    observed = float((pairs.by_fix(pairs.mean / own) / shrinkage).sum())
+    return (observed + book / variance) / (information + 1 / variance)
+
+
+def _effects(
+    pairs: PairSummary, variances: VarianceComponents, shop: float
+) -> tuple[list[tuple[float, float]], list[tuple[float, float]]]:
+    """Return mean and variance of each fix, then of each pair with its fix."""
+    own = variances.pairs + variances.within / pairs.n
+    weight = pairs.by_fix(1 / own)
+    shrinkage = 1 + variances.fixes * weight
+    by_fix = pairs.by_fix((pairs.mean - shop) / own)
+    fix = shop + variances.fixes * by_fix / shrinkage
+    fix_variance = variances.fixes / shrinkage
+    keep = variances.pairs / own
+    pair = fix[pairs.fix] + keep * (pairs.mean - fix[pairs.fix])
+    variance = variances.pairs * (1 - keep)
+    variance += (1 - keep) ** 2 * fix_variance[pairs.fix]
+    return (
+        list(zip(fix.tolist(), fix_variance.tolist(), strict=True)),
+        list(zip(pair.tolist(), variance.tolist(), strict=True)),
+    )

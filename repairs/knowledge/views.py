@@ -1,0 +1,108 @@
+"""What the shop knows of a fault and its fixes: one pair, or all fixes compared."""
+
+from django.contrib import messages
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+from django.views.decorators.vary import vary_on_headers
+from django_tables2 import RequestConfig
+
+from repairs.comebacks import actions, drilldown
+from repairs.comebacks.forms import FixTypeForm
+from repairs.comebacks.record import comeback_report
+from repairs.comebacks.risk_chart import forest_plot
+from repairs.comebacks.scope import Scope
+from repairs.comebacks.tables import OutcomeTable
+from repairs.comebacks.views import scope_form
+from repairs.faults.models import Fault, Fix
+from repairs.knowledge.fix_comparison import FixComparison
+from shopdesk.look.forms import attempt
+
+
+def pair(request, fault, fix):
+    """A fault and a fix: the figures, the other fixes, and the repairs behind them."""
+    fault, fix = get_object_or_404(Fault, pk=fault), get_object_or_404(Fix, pk=fix)
+    form = scope_form(request)
+    context = {"form": form, "fault": fault, "fix": fix}
+    if form.is_valid():
+        scope = form.scope
+        report = comeback_report(scope, shop=request.shop)
+        comparison = FixComparison(report, fault=fault)
+        row = report.row_of(fault.pk, fix.pk)
+        repairs = drilldown.fixed_by(scope.as_of, only=scope.repairs)
+        outcomes = drilldown.outcomes(
+            repairs.filter(fault=fault, fix=fix),
+            as_of=scope.as_of,
+            within=scope.within,
+        )
+        context |= {
+            "report": report,
+            "row": row,
+            "comparison": comparison,
+            "options": comparison.options(shop=request.shop),
+            "forest": forest_plot(comparison.rows, limit=report.limit),
+            "curves": comparison.curves(focus=fix.pk) if row else None,
+            "table": RequestConfig(request).configure(OutcomeTable(outcomes)),
+        }
+    return render(request, "repairs/knowledge/pair.html", context)
+
+
+@require_POST
+def set_fix_type(request, fault, fix):
+    """The owner changes the type of a fix in the fault book."""
+    fault, fix = get_object_or_404(Fault, pk=fault), get_object_or_404(Fix, pk=fix)
+    form = FixTypeForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, "Select lasting or stopgap.")
+        return redirect("knowledge:pair", fault.pk, fix.pk)
+    row = _report_today(request).row_of(fault.pk, fix.pk)
+    record = f"{row.comebacks} of {row.repairs} repairs" if row else "no repairs yet"
+    done = attempt(
+        request,
+        None,
+        actions.set_fix_type,
+        fix,
+        fix_type=form.cleaned_data["declared"],
+        reason=f"comebacks for {fault.code}: {record}",
+        by=request.user,
+        on=timezone.localdate(),
+    )
+    if done:
+        label = dict(form.fields["declared"].choices)[form.cleaned_data["declared"]]
+        state = "now has this type" if done.result else "already has this type"
+        messages.success(request, f"{label.capitalize()}: {fix.code} {state}.")
+    return redirect("knowledge:pair", fault.pk, fix.pk)
+
+
+@vary_on_headers("HX-Request")
+def fault_record(request, pk):
+    """The fixes of a fault compared. A fragment for htmx."""
+    fault = get_object_or_404(Fault, pk=pk)
+    report = _report_today(request)
+    comparison = FixComparison(report, fault=fault)
+    name = "_fault_record" if request.htmx else "fault_record"
+    context = {
+        "fault": fault,
+        "report": report,
+        "comparison": comparison,
+        "options": comparison.options(shop=request.shop),
+        "curves": comparison.curves(),
+    }
+    return render(request, f"repairs/knowledge/{name}.html", context)
+
+
+@vary_on_headers("HX-Request")
+def verdict(request, fault, fix):
+    """The verdict on one fix of one fault, in a line. A fragment for htmx."""
+    if not request.htmx:
+        return redirect("knowledge:fault_record", fault)
+    fault, fix = get_object_or_404(Fault, pk=fault), get_object_or_404(Fix, pk=fix)
+    report = _report_today(request)
+    context = {"report": report, "row": report.row_of(fault.pk, fix.pk)}
+    return render(request, "repairs/knowledge/_verdict.html", context)
+
+
+def _report_today(request):
+    """Return the report of today."""
+    scope = Scope(as_of=timezone.localdate(), within=request.shop.comeback_period_days)
+    return comeback_report(scope, shop=request.shop)

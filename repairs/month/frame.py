@@ -1,0 +1,110 @@
+"""The repairs handed over by a day, one row each: what every part of the report groups.
+
+Days are ordinals and months are counted from the year 1, so that a million rows hold
+numbers only.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from repairs.comebacks.estimate.posterior import Posterior
+from repairs.comebacks.watch import Floats, Ints, follow_up
+
+
+@dataclass(frozen=True)
+class Observations:
+    """The repairs as of a day, with the shop's hazard and each pair's posterior.
+
+    Columns of `repairs`: repair, pair (its number in the comeback table), device,
+    model, handed_over, out_of_use, came_back (first), and what follows from them: days
+    (followed up), is_event, is_open (still in follow-up) and month (of handover).
+    """
+
+    as_of: date
+    within: int
+    repairs: pd.DataFrame
+    hazard: Floats
+    """The shop's cumulative hazard on each day 0…H."""
+    posterior: Posterior
+
+    @classmethod
+    def of(
+        cls,
+        repairs: pd.DataFrame,
+        *,
+        as_of: date,
+        within: int,
+        hazard: Floats,
+        posterior: Posterior,
+    ) -> "Observations":
+        today = as_of.toordinal()
+        handed_over = repairs["handed_over"].to_numpy()
+        out_of_use = repairs["out_of_use"].to_numpy()
+        days, is_event = follow_up(
+            handed_over,
+            came_back=repairs["came_back"].to_numpy(),
+            out_of_use=out_of_use,
+            as_of=today,
+            within=within,
+        )
+        is_open = (is_event == 0) & (out_of_use > today)
+        is_open &= handed_over + within > today
+        observed = repairs.assign(
+            days=days,
+            is_event=is_event,
+            is_open=is_open,
+            month=month_numbers(handed_over),
+        )
+        return cls(as_of, within, observed, hazard, posterior)
+
+    def hazard_ahead(self, *, days: int) -> Floats:
+        """Return the hazard that each open repair still meets; 0 for the others.
+
+        Its follow-up ends with the period.
+        """
+        past = self.repairs["days"].to_numpy()
+        ahead = self.hazard[np.minimum(past + days, self.within)] - self.hazard[past]
+        return np.where(self.repairs["is_open"], ahead, 0.0)
+
+    def risk_ahead(self, *, days: int) -> Floats:
+        """Return each repair's probability to come back in the next days."""
+        pair = self.repairs["pair"].to_numpy()
+        return comeback_risk(self.posterior, pair, self.hazard_ahead(days=days))
+
+    def repairs_back(self) -> dict[Any, frozenset[int]]:
+        """Return the repairs of each pair that came back."""
+        back = self.repairs[self.repairs["is_event"] == 1]
+        return back.groupby("pair")["repair"].agg(frozenset).to_dict()
+
+
+def comeback_risk(posterior: Posterior, pair: Ints, hazard: Floats) -> Floats:
+    """Return each repair's probability to come back while it meets this hazard."""
+    risk = np.zeros(len(hazard))
+    rows = np.flatnonzero(hazard)
+    of_pair = posterior.select(pair[rows])
+    survival = (of_pair.rates / (of_pair.rates + hazard[rows, None])) ** of_pair.shapes
+    risk[rows] = 1.0 - (of_pair.weights * survival).sum(axis=1)
+    return risk
+
+
+# --- months -----------------------------------------------------------------------
+
+
+def month_number(day: date) -> int:
+    return (day.year - 1) * 12 + day.month - 1
+
+
+def month_numbers(days: Ints) -> Ints:
+    """Return the months of ordinals, by one look at each day that occurs."""
+    each, place = np.unique(days, return_inverse=True)
+    numbers = [month_number(date.fromordinal(day)) for day in each.tolist()]
+    return np.array(numbers, dtype=np.int64)[place.reshape(-1)]
+
+
+def first_day(month: int) -> date:
+    """Return the first day of a month by its number."""
+    return date(month // 12 + 1, month % 12 + 1, 1)

@@ -1,0 +1,179 @@
+"""Which groups of repairs have more comebacks than expected of their repairs.
+
+Expected of a repair is its own pair's hazard ratio times the shop's hazard over its
+follow-up: a good delivery is not blamed for unreliable fixes.
+
+A bad delivery makes its pairs look bad too, and so would hide behind them. So pairs and
+groups are estimated in turn, each given what the other explains, until both agree (a
+mean-field approximation of a product of gammas). A pair that was only ever repaired
+with one delivery cannot be told from it; then the pair keeps most of the excess, as
+fixes differ more than deliveries do.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from repairs.comebacks.estimate import prior
+from repairs.comebacks.estimate.posterior import TINY, Posterior, posterior
+from repairs.comebacks.estimate.prior import Prior
+from repairs.comebacks.watch import Floats, Ints
+from repairs.month.frame import Observations
+
+TOO_MANY_COMEBACKS = "too many comebacks"
+AS_EXPECTED = "as expected"
+NOT_ENOUGH_REPAIRS = "not enough repairs"
+BORDERLINE = "borderline"
+
+SUSPECT_RATIO = 2.0  # a group is bad with this many times the expected comebacks
+SUSPECT_PROBABILITY = 0.95
+MIN_COMEBACKS = 2  # one comeback may be bad luck
+MIN_EXPECTED = 3.0  # where fewer are expected, none at all says nothing
+TAIL_PROBABILITY = 0.05
+
+# Shape and rate of the ratios of good groups, and of bad ones: these have about five
+# times the expected comebacks.
+GOOD, BAD = (8.0, 8.0), (2.0, 0.4)
+SHARES = np.linspace(0.005, 0.5, 100)  # values of the share of bad groups
+SHARE_PRIOR = 19.0  # of Beta(1, 19): one in twenty is bad
+AIC_PENALTY = 4.0  # twice the two parameters of a fitted gamma
+MOSTLY_GOOD = "most are alike, a few are bad"
+
+MAX_ROUNDS = 30
+TOLERANCE = 1e-3
+MIN_RATE_SHARE = 0.25  # the rate of an averaged gamma may be a little small
+
+
+@dataclass(frozen=True)
+class GroupEffects:
+    """Arrays with one entry per group; the ratio is comebacks to expected ones."""
+
+    repairs: Ints
+    comebacks: Ints
+    expected: Floats
+    ratio: Floats
+    low: Floats
+    high: Floats
+    probability: Floats  # that the ratio is above SUSPECT_RATIO
+    prior: Prior
+
+    @property
+    def is_bad(self) -> NDArray[np.bool_]:
+        is_sure = self.probability >= SUSPECT_PROBABILITY
+        return is_sure & (self.comebacks >= MIN_COMEBACKS)
+
+    @property
+    def verdicts(self) -> NDArray[np.object_]:
+        return np.select(
+            [
+                self.is_bad,
+                self.expected < MIN_EXPECTED,
+                self.probability <= 1.0 - SUSPECT_PROBABILITY,
+            ],
+            [TOO_MANY_COMEBACKS, NOT_ENOUGH_REPAIRS, AS_EXPECTED],
+            default=BORDERLINE,
+        ).astype(object)
+
+
+def group_effects(
+    seen: Observations,
+    *,
+    row: Ints,
+    group: Ints,
+    groups: int,
+    max_rounds: int = MAX_ROUNDS,
+) -> GroupEffects:
+    """Return the estimate of each group against its repairs.
+
+    `row` and `group` go together: the place of a repair in `seen`, and a group it
+    belongs to; a repair may belong to several. Without rounds, pairs are taken as they
+    are.
+    """
+    pair = seen.repairs["pair"].to_numpy()
+    hazard = seen.hazard[seen.repairs["days"].to_numpy()]
+    is_event = seen.repairs["is_event"].to_numpy()
+    comebacks = np.bincount(group, weights=is_event[row], minlength=groups)
+    comebacks = np.rint(comebacks).astype(np.int64)
+
+    def expected(pair_ratio: Floats, factor: Floats, own: Floats) -> Floats:
+        """`factor` is what all groups of a repair make of its hazard; a group's own
+        effect is taken out of it.
+        """
+        others = factor[row] / own[group]
+        each = pair_ratio[pair[row]] * hazard[row] * others
+        return np.bincount(group, weights=each, minlength=groups).astype(np.float64)
+
+    ratio, own = seen.posterior.mean, np.ones(groups)
+    expectation = expected(ratio, np.ones(len(hazard)), own)
+    for _ in range(max_rounds):
+        # What all groups have in common is the pairs': good groups are taken to be 1.
+        fitted = _mostly_good(comebacks, expectation)
+        new = posterior(fitted, comebacks=comebacks, expected=expectation).mean
+        logs = np.bincount(row, weights=np.log(new)[group], minlength=len(hazard))
+        factor = np.exp(logs)
+        extra = (factor - 1.0) * hazard
+        ratio = _with_more_hazard(seen.posterior, pair, extra).mean
+        expectation = expected(ratio, factor, new)
+        change = float(np.abs(np.log(new / own)).max(initial=0.0))
+        own = new
+        if change < TOLERANCE:
+            break
+    fitted, pooled = partial_pooling(comebacks, expectation)
+    return GroupEffects(
+        repairs=np.bincount(group, minlength=groups),
+        comebacks=comebacks,
+        expected=expectation,
+        ratio=pooled.mean,
+        low=pooled.quantile(TAIL_PROBABILITY),
+        high=pooled.quantile(1.0 - TAIL_PROBABILITY),
+        probability=pooled.probability_ratio_above(SUSPECT_RATIO),
+        prior=fitted,
+    )
+
+
+def partial_pooling(comebacks: Ints, expected: Floats) -> tuple[Prior, Posterior]:
+    """Return the prior of all groups and the posterior of each group's ratio.
+
+    Most groups are taken to be alike and a few to be bad. Where many groups fit it
+    better, one gamma fitted by maximum likelihood takes their place (Clayton & Kaldor
+    1987, Biometrics 43:671–681): all of them differ, as makers' models may.
+    """
+    fitted = _mostly_good(comebacks, expected)
+    if len(comebacks) >= prior.MIN_PAIRS and comebacks.sum() >= prior.MIN_COMEBACKS:
+        one = prior.one_gamma(comebacks, expected)
+        if 2.0 * (one.log_likelihood - fitted.log_likelihood) > AIC_PENALTY:
+            fitted = one
+    return fitted, posterior(fitted, comebacks=comebacks, expected=expected)
+
+
+def _mostly_good(comebacks: Ints, expected: Floats) -> Prior:
+    """Return the prior with the estimated share of bad groups: without data 1 in 20."""
+    good, bad = (
+        prior.log_likelihood(comebacks, expected, shape=a, rate=b)
+        for a, b in (GOOD, BAD)
+    )
+    logs = np.logaddexp(
+        np.log1p(-SHARES)[:, None] + good, np.log(SHARES)[:, None] + bad
+    ).sum(axis=1)
+    weights = logs + (SHARE_PRIOR - 1.0) * np.log1p(-SHARES)
+    weights = np.exp(weights - weights.max())
+    share = float(weights @ SHARES / weights.sum())
+    mixture = np.logaddexp(np.log1p(-share) + good, np.log(share) + bad)
+    return Prior(
+        shapes=(GOOD[0], BAD[0]),
+        rates=(GOOD[1], BAD[1]),
+        weights=(1.0 - share, share),
+        basis=MOSTLY_GOOD,
+        log_likelihood=float(mixture.sum()),
+    )
+
+
+def _with_more_hazard(pairs: Posterior, pair: Ints, hazard: Floats) -> Posterior:
+    """Return the pairs had their repairs met this much more hazard."""
+    extra = np.bincount(pair, weights=hazard, minlength=len(pairs.rates))
+    rates = np.maximum(pairs.rates + extra[:, None], MIN_RATE_SHARE * pairs.rates)
+    logs = np.log(np.maximum(pairs.weights, TINY))
+    logs += pairs.shapes * np.log(pairs.rates / rates)
+    weights = np.exp(logs - logs.max(axis=1, keepdims=True))
+    return Posterior(pairs.shapes, rates, weights / weights.sum(axis=1, keepdims=True))

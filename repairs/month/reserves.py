@@ -1,0 +1,223 @@
+"""What comebacks cost in a month, and what its repairs were charged for them.
+
+Only repairs whose accepted price has a comeback allowance are compared: the others are
+left out on both sides.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+import pandas as pd
+from django.db.models import BigIntegerField
+from django.db.models.functions import Cast, Coalesce
+
+from repairs.comebacks.queries import (
+    UNPAID,
+    columns,
+    comeback_rows,
+    comebacks_by,
+    fixed_by,
+)
+from repairs.comebacks.record import ComebackReport
+from repairs.month.frame import Observations, month_number
+from repairs.month.months import MonthRow
+from shopdesk.money import UNIT, rounded
+
+# --- cost of comebacks ----------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class CostRow:
+    """A pair: the comebacks handed over this month, and its repairs."""
+
+    fault_id: int
+    fix_id: int
+    label: str
+    comebacks: int
+    cost: Decimal
+    repairs: int
+    allowance: Decimal
+
+
+@dataclass(frozen=True)
+class MonthCosts:
+    rows: list[CostRow]
+    in_shop: int = 0
+    """Comebacks not handed over yet: their cost is not known."""
+
+    @property
+    def by_cost(self) -> list[CostRow]:
+        """Those with comebacks this month, the highest cost first."""
+        return [row for row in self.rows if row.comebacks]
+
+    @property
+    def by_allowance(self) -> list[CostRow]:
+        """Those with repairs this month, the highest allowance first."""
+        rows = [row for row in self.rows if row.repairs]
+        return sorted(rows, key=lambda row: (-row.allowance, row.label))
+
+    @property
+    def comebacks(self) -> int:
+        return sum(row.comebacks for row in self.rows)
+
+    @property
+    def cost(self) -> Decimal:
+        return sum((row.cost for row in self.rows), Decimal(0))
+
+    @property
+    def repairs(self) -> int:
+        return sum(row.repairs for row in self.rows)
+
+    @property
+    def allowance(self) -> Decimal:
+        return sum((row.allowance for row in self.rows), Decimal(0))
+
+    @property
+    def mean_cost(self) -> Decimal:
+        return self.cost / self.comebacks if self.comebacks else Decimal(0)
+
+
+def month_costs(report: ComebackReport, seen: Observations) -> MonthCosts:
+    """Return the costs of the month of the report's date, up to that day."""
+    first = report.as_of.replace(day=1)
+    known = comebacks_by(report.as_of, only=report.scope.repairs)
+    over = known.filter(
+        rework_handed_over_on__gte=first, rework_handed_over_on__lte=report.as_of
+    )
+    cost = Coalesce(Cast("cost", BigIntegerField()), 0)
+    paid = pd.DataFrame(
+        columns(over.values_list("fault_id", "fix_id", cost)).T,
+        columns=["fault_id", "fix_id", "cost"],
+    )
+    costs = paid.groupby(["fault_id", "fix_id"])["cost"].agg(["size", "sum"])
+    is_new = seen.repairs["handed_over"] >= first.toordinal()
+    repairs = seen.repairs[is_new].groupby("pair").size()
+    frame = report.table.frame
+    frame = frame.join(costs, on=["fault_id", "fix_id"])
+    frame = frame.assign(done=frame["number"].map(repairs)).fillna(
+        {"size": 0, "sum": 0, "done": 0}
+    )
+    frame = frame[(frame["size"] > 0) | (frame["done"] > 0)]
+    rows = [
+        CostRow(
+            fault_id=row.fault_id,
+            fix_id=row.fix_id,
+            label=f"{row.fault} / {row.fix}",
+            comebacks=int(row.size),
+            cost=Decimal(int(row.sum)) / UNIT,
+            repairs=int(row.done),
+            allowance=row.comeback_allowance * int(row.done),
+        )
+        for row in frame.itertuples()
+    ]
+    rows.sort(key=lambda row: (-row.cost, -row.allowance, row.label))
+    return MonthCosts(
+        rows, known.exclude(rework_handed_over_on__lte=report.as_of).count()
+    )
+
+
+# --- allowances charged and used ------------------------------------------------
+
+
+@dataclass(frozen=True)
+class AllowanceMonth:
+    """A month's repairs: what was charged for comebacks, and what these cost."""
+
+    month: date
+    repairs: int
+    on_record: int
+    """Repairs whose price has an allowance."""
+    charged: Decimal
+    spent: Decimal
+    """The cost of their comebacks so far, whenever these were handed over."""
+    expected: Decimal
+    """The expected cost of those still to come, and of those in the shop."""
+
+    @property
+    def name(self) -> str:
+        return f"{self.month:%b %Y}"
+
+    @property
+    def missing(self) -> int:
+        return self.repairs - self.on_record
+
+    @property
+    def needed(self) -> Decimal:
+        return self.spent + self.expected
+
+    @property
+    def is_short(self) -> bool:
+        return self.charged < self.needed
+
+    @property
+    def difference(self) -> Decimal:
+        """The amount of the surplus or the shortfall."""
+        return abs(self.charged - self.needed)
+
+    @property
+    def result(self) -> str:
+        if not self.on_record:
+            return "no data"
+        return "shortfall" if self.is_short else "surplus"
+
+
+def allowance_months(
+    report: ComebackReport,
+    seen: Observations,
+    *,
+    months: Sequence[MonthRow],
+    places: int,
+) -> list[AllowanceMonth]:
+    """Return the allowances of these months."""
+    as_of, only = report.as_of, report.scope.repairs
+    on_record = fixed_by(as_of, only=only).filter(reserve__isnull=False)
+    repair, charged = columns(
+        on_record.values_list("pk", Cast("reserve", BigIntegerField()))
+    )
+    rework = report.table.frame["mean_rework_cost"].astype("float64").to_numpy()
+    pair = seen.repairs["pair"].to_numpy()
+    rows = seen.repairs[["repair", "month"]].assign(
+        rework=rework[pair], expected=seen.risk_ahead(days=seen.within) * rework[pair]
+    )
+    charges = pd.DataFrame({"repair": repair, "charged": charged})
+    rows = rows.merge(charges, on="repair")
+    back = comeback_rows(as_of, only=only)
+    back = pd.DataFrame({"repair": back.repair, "cost": back.cost})
+    back = back.merge(rows[["repair", "month", "rework"]], on="repair")
+    is_paid = back["cost"] != UNPAID
+    sums = pd.DataFrame(
+        {
+            "on_record": rows.groupby("month").size(),
+            "charged": rows.groupby("month")["charged"].sum(),
+            "expected": rows.groupby("month")["expected"].sum(),
+            "spent": back[is_paid].groupby("month")["cost"].sum(),
+            "pending": back[~is_paid].groupby("month")["rework"].sum(),
+        }
+    ).reindex([month_number(row.month) for row in months])
+    return [
+        AllowanceMonth(
+            month=row.month,
+            repairs=row.repairs,
+            on_record=int(month.on_record),
+            charged=Decimal(int(month.charged)) / UNIT,
+            spent=Decimal(int(month.spent)) / UNIT,
+            expected=rounded(
+                Decimal(repr(float(month.expected + month.pending))), places=places
+            ),
+        )
+        for row, month in zip(months, sums.fillna(0).itertuples(), strict=True)
+    ]
+
+
+def total_allowance(rows: Sequence[AllowanceMonth]) -> AllowanceMonth:
+    """Return the sum of these months, at least one."""
+    return AllowanceMonth(
+        month=rows[-1].month,
+        repairs=sum(row.repairs for row in rows),
+        on_record=sum(row.on_record for row in rows),
+        charged=sum((row.charged for row in rows), Decimal(0)),
+        spent=sum((row.spent for row in rows), Decimal(0)),
+        expected=sum((row.expected for row in rows), Decimal(0)),
+    )

@@ -1,0 +1,94 @@
+"""The lists of deliveries, models and board revisions."""
+
+from django.utils.html import format_html
+
+from repairs.comebacks.drilldown import COMEBACK
+from repairs.comebacks.output import NO_REPAIRS
+from repairs.comebacks.tables import stacked
+from shopdesk.look import tables
+from shopdesk.look.formats import format_share
+from shopdesk.templatetags.desk import mark
+
+
+class GroupTable(tables.ListTable):
+    """Most important first, until another order is asked for."""
+
+    row_header = "name"
+
+    name = tables.Column()
+    verdict = tables.Column()
+    repairs = tables.NumberColumn()
+    comebacks = tables.NumberColumn()
+    expected = tables.NumberColumn()
+    ratio = tables.NumberColumn(verbose_name="Ratio, 90 % range")
+    probability = tables.NumberColumn(verbose_name="Probability of more than double")
+
+    class Meta(tables.ListTable.Meta):
+        row_attrs = {"class": lambda record: "hot" if record.is_bad else ""}
+
+    def __init__(self, *args, url_of, **kwargs):
+        """`url_of` gives the page of a group's repairs, with the same scope."""
+        self.url_of = url_of
+        super().__init__(*args, **kwargs)
+
+    def render_name(self, record):
+        return format_html('<a href="{}">{}</a>', self.url_of(record), record.name)
+
+    def render_repairs(self, record, value):
+        return self._link(record, value, "repairs")
+
+    def render_comebacks(self, record, value):
+        return self._link(record, value, "comebacks", result=COMEBACK)
+
+    def _link(self, record, number, what, **params):
+        """Return a number that opens the repairs it counts."""
+        return format_html(
+            '<a href="{}">{}<span class="unseen"> {} of {}</span></a>',
+            self.url_of(record, **params),
+            number,
+            what,
+            record.name,
+        )
+
+    def render_verdict(self, value):
+        return mark(value)
+
+    def render_expected(self, value):
+        return f"{value:.1f}"
+
+    def render_ratio(self, record):
+        return stacked(f"{record.ratio:.1f}", f"{record.low:.1f}–{record.high:.1f}")
+
+    def render_probability(self, value):
+        return format_share(value)
+
+
+class DeliveryTable(GroupTable):
+    caption = "Deliveries of parts"
+
+    name = tables.Column(verbose_name="Delivery (lot, part)")
+    supplier = tables.Column()
+    received = tables.DateColumn()
+
+    class Meta(GroupTable.Meta):
+        prefix = "d-"
+        sequence = ("name", "verdict", "supplier", "received", "...")
+        empty_text = "No repairs used a part of a delivery with a lot or a supplier."
+
+
+class ModelTable(GroupTable):
+    caption = "Models"
+
+    class Meta(GroupTable.Meta):
+        prefix = "m-"
+        empty_text = NO_REPAIRS
+
+
+class BoardTable(GroupTable):
+    caption = "Board revisions"
+
+    name = tables.Column(verbose_name="Model and revision")
+
+    class Meta(GroupTable.Meta):
+        prefix = "b-"
+        empty_text = "No repairs on devices with a known board revision."

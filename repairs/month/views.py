@@ -1,0 +1,131 @@
+"""The monthly report, its deliveries and models, and the repairs behind its figures."""
+
+from datetime import date
+from functools import partial
+
+from django.http import Http404
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django_tables2 import RequestConfig
+
+from repairs.comebacks import drilldown
+from repairs.comebacks.forms import BoardForm, PeriodForm
+from repairs.comebacks.record import comeback_report
+from repairs.comebacks.tables import PairOutcomeTable
+from repairs.comebacks.views import (
+    drilldown_form,
+    file_response,
+    invalid_scope,
+    scope_form,
+)
+from repairs.customers.models import DeviceModel
+from repairs.month.groups import BOARD, DELIVERY, MODEL
+from repairs.month.papers import render_report_pdf
+from repairs.month.report import group_url, groups, month_report
+from repairs.month.tables import BoardTable, DeliveryTable, ModelTable
+from repairs.stock.models import Delivery
+from shopdesk.look.forms import attempt
+
+TABLES = {DELIVERY: DeliveryTable, MODEL: ModelTable, BOARD: BoardTable}
+
+
+def month(request):
+    """What the owner reads once a month."""
+    form = scope_form(request)
+    context = {"form": form}
+    if form.is_valid():
+        context["month"] = month_report(form.scope, shop=request.shop)
+        context["report"] = comeback_report(form.scope, shop=request.shop)
+    return render(request, "repairs/month/month.html", context)
+
+
+def document(request):
+    """The monthly report and the comeback table as PDF."""
+    form = scope_form(request)
+    if not form.is_valid():
+        return invalid_scope(request, form)
+    drawn = attempt(request, None, render_report_pdf, form.scope, shop=request.shop)
+    if not drawn:
+        return redirect(f"{reverse('comebacks:table')}?{form.scope.query}")
+    return file_response(drawn.result, form.scope, "pdf")
+
+
+def deliveries(request):
+    """Deliveries, models and board revisions, most important first."""
+    form = scope_form(request, PeriodForm)
+    context = {"form": form}
+    if form.is_valid():
+        rows = groups(form.scope, shop=request.shop)
+        configured = RequestConfig(request)
+        context["scope"] = form.scope
+        context["bad"] = sum(row.is_bad for row in rows)
+        context["tables"] = [
+            configured.configure(
+                table(
+                    [row for row in rows if row.kind == kind],
+                    url_of=partial(group_url, scope=form.scope),
+                )
+            )
+            for kind, table in TABLES.items()
+        ]
+    return render(request, "repairs/month/deliveries.html", context)
+
+
+def handed_over(request, year, number):
+    """The repairs handed over in one month."""
+    if not (1990 <= year <= 9000 and 1 <= number <= 12):
+        raise Http404
+    first = date(year, number, 1)
+    find = partial(drilldown.repairs_of_month, first)
+    return _repairs(request, f"Handed over in {first:%b %Y}", find, back="month")
+
+
+def delivery(request, pk):
+    """The repairs that used a part of one delivery."""
+    one = get_object_or_404(Delivery.objects.select_related("part", "supplier"), pk=pk)
+    find = partial(drilldown.repairs_of_delivery, one)
+    return _repairs(request, f"Delivery {one} of {one.part}", find)
+
+
+def model(request, pk):
+    """The repairs on one maker's model."""
+    one = get_object_or_404(DeviceModel, pk=pk)
+    return _repairs(request, str(one), partial(drilldown.repairs_of_model, one))
+
+
+def board(request, pk):
+    """The repairs on one board revision of a model."""
+    one = get_object_or_404(DeviceModel, pk=pk)
+    form = BoardForm(request.GET)
+    if not form.is_valid():
+        raise Http404
+    revision = form.cleaned_data["revision"]
+    find = partial(drilldown.repairs_of_board, one, revision)
+    return _repairs(request, f"{one}, board {revision}", find)
+
+
+def _repairs(request, heading, find, *, back="deliveries"):
+    """Show the repairs of `find(as_of=…)` and what became of them."""
+    form, wanted = scope_form(request), drilldown_form(request)
+    context = {
+        "form": form,
+        "params": wanted.params("revision"),
+        "heading": heading,
+        "back": reverse(f"month:{back}"),
+    }
+    if form.is_valid():
+        scope = form.scope
+        found = drilldown.outcomes(
+            find(as_of=scope.as_of).filter(scope.repairs),
+            as_of=scope.as_of,
+            within=scope.within,
+        )
+        rows = [row for row in found if wanted.includes(row, as_of=scope.as_of)]
+        table = RequestConfig(request).configure(PairOutcomeTable(rows))
+        context |= {
+            "scope": scope,
+            "comebacks": sum(row.came_back for row in rows),
+            "repairs": len(rows),
+            "table": table,
+        }
+    return render(request, "repairs/month/repairs.html", context)

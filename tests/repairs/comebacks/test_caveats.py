@@ -1,0 +1,79 @@
+"""What stands under the table: by which recipe, and how sure that is."""
+
+from datetime import date
+from decimal import Decimal
+
+import numpy as np
+import pandas as pd
+
+from repairs.comebacks.caveats import caveats
+from repairs.comebacks.comeback_table import comeback_table
+from repairs.comebacks.watch import count_exits
+
+
+def said(pairs, *, back, held=20, is_plain=False):
+    """The sentences of a shop of so many pairs; the last fifth of them, declared
+    stopgaps, come back each `back` times."""
+    bad = pairs - max(1, pairs // 5)
+    rows = [
+        (pair, 20 if n < returns else 90, int(n < returns))
+        for pair in range(pairs)
+        for returns in [back if pair >= bad else 0]
+        for n in range(held)
+    ]
+    pair, t, d = np.array(rows).T
+    words = ["stopgap" if pair >= bad else "lasting" for pair in range(pairs)]
+    table = comeback_table(
+        count_exits(pair, days=t, is_event=d, pairs=pairs, within=90),
+        pd.DataFrame(
+            {
+                "fault_id": range(pairs),
+                "fix_id": 1,
+                "fault_name": "",
+                "fix_name": "",
+                "fault": [f"F{pair}" for pair in range(pairs)],
+                "fix": "X",
+                "fix_type": words,
+                "mean_rework_cost": Decimal(40),
+            }
+        ),
+        limit=0.1,
+        confidence=0.9,
+        is_plain=is_plain,
+    )
+    return table, " ".join(caveats(table, as_of=date(2026, 3, 31)))
+
+
+def test_the_report_says_how_reliable_the_recorded_types_are():
+    table, words = said(40, back=10)
+    lasting, stopgap = (
+        table.rates.parameters.reliable_share(is_stopgap=said) for said in (False, True)
+    )
+    assert lasting > 0.9 > 0.5 > stopgap
+    assert "Prior probability of the better group: " in words
+    assert "for lasting fixes" in words
+    assert "form two groups" in words
+    assert "mainly an assumption" not in words
+
+
+def test_a_small_shop_is_told_that_this_is_mainly_an_assumption():
+    _, words = said(6, back=3)
+    assert "this is mainly an assumption" in words
+
+
+def test_the_plain_prior_does_not_mention_types():
+    _, words = said(40, back=10, is_plain=True)
+    assert "form two groups" in words
+    assert "lasting fixes" not in words
+
+
+def test_the_report_says_so_if_there_are_no_comebacks():
+    _, words = said(40, back=0)
+    assert "No comebacks recorded yet." in words
+
+
+def test_the_general_limits_are_always_shown():
+    for is_plain in (True, False):
+        _, words = said(40, back=10, is_plain=is_plain)
+        assert "repaired elsewhere are not recorded" in words
+        assert "Ranges are approximate." in words

@@ -1,0 +1,225 @@
+"""Deliveries, models and board revisions: the list, and the repairs behind each row."""
+
+from datetime import timedelta
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from repairs.comebacks.scope import Scope
+from repairs.month.report import groups
+from repairs.stock.models import Supplier
+from shopdesk.shop.models import Shop
+from tests import make
+
+pytestmark = pytest.mark.django_db
+PAGE = "/comebacks/deliveries/"
+
+
+def ago(n):
+    return timezone.localdate() - timedelta(days=n)
+
+
+def words(answer):
+    assert answer.status_code == 200
+    return " ".join(answer.content.decode().split())
+
+
+def named(kind, within=90):
+    scope = Scope(as_of=timezone.localdate(), within=within)
+    found = groups(scope, shop=Shop.current())
+    return [one for one in found if one.kind == kind]
+
+
+def used(of, delivery, *, repairs, back=0, quantity=1, device=None):
+    """Repairs with a part of this delivery, so many of which came back."""
+    made = []
+    for n in range(repairs):
+        on = ago(400 - n)
+        came = on + timedelta(days=30) if n < back else None
+        repair = make.past_repair(*of, on=on, back_on=came, of=device and device())
+        if delivery:
+            repair.parts_used.create(
+                part=delivery.part, delivery=delivery, quantity=quantity
+            )
+        made.append(repair)
+    return made
+
+
+@pytest.fixture
+def shelf():
+    """Two lots of one socket by one supplier, a pair that uses it: one lot is bad."""
+    fault = make.fault()
+    of = fault, make.fix(fault)
+    part = make.part("JCK-1")
+    supplier = Supplier.objects.create(name="Oddments & Reels")
+    fine = make.delivery(part, 99, lot="A1", supplier=supplier)
+    bad = make.delivery(part, 99, lot="B2", supplier=supplier)
+    used(of, fine, repairs=60, back=2)
+    used(of, bad, repairs=12, back=7)
+    return of, fine, bad
+
+
+def test_the_bad_delivery_comes_first_with_its_counts(owner, shelf):
+    said = words(owner.get(PAGE))
+    first, second = named("delivery")
+    assert (first.name, first.comebacks, first.repairs) == ("B2 of JCK-1", 7, 12)
+    assert first.is_bad and not second.is_bad
+    assert said.index("B2 of JCK-1") < said.index("A1 of JCK-1")
+    assert said.count("too many comebacks</span>") == 1
+    assert "Oddments &amp; Reels" in said
+
+
+def test_a_good_delivery_in_bad_fixes_is_not_blamed(owner, shelf):
+    of, _, bad = shelf
+    fault = make.fault()
+    hopeless = fault, make.fix(fault)
+    lot = make.delivery(bad.part, 99, lot="C3")
+    used(hopeless, lot, repairs=10, back=5)
+    used(hopeless, None, repairs=20, back=10)
+    found = {one.name: one for one in named("delivery")}
+    assert found["C3 of JCK-1"].comebacks == 5
+    assert not found["C3 of JCK-1"].is_bad
+    assert found["B2 of JCK-1"].is_bad
+
+
+def test_comebacks_shared_by_two_groups_are_shown_at_both(owner, shelf):
+    of, fine, bad = shelf
+    slate = make.device_model(model="Slate 14")
+    boards = [make.device(model=slate, board_revision="24") for _ in range(2)]
+
+    def board():
+        return boards[0] if not boards[0].jobs.exists() else boards[1]
+
+    def other_board():
+        return make.device(model=slate, board_revision="23")
+
+    used(of, bad, repairs=10, back=8, device=board)
+    used(of, None, repairs=40, back=1, device=other_board)
+    for kind, other in (("delivery", "board revision"), ("board revision", "delivery")):
+        [one] = [one for one in named(kind) if one.is_bad]
+        names = {name for name, _ in one.shared}
+        assert any(name.startswith(other) for name in names), one
+        assert {many for _, many in one.shared} == {8}
+    [board_24] = [one for one in named("board revision") if one.is_bad]
+    assert (board_24.comebacks, board_24.devices) == (8, 2)
+    said = words(owner.get("/comebacks/month/"))
+    assert "8 of 10 repairs came back, on 2 devices" in said
+    assert "8 of these comebacks also belong to delivery B2 of JCK-1." in said
+    assert "One of them may be the cause of both" in said
+
+
+def test_a_single_bad_group_shares_nothing(owner, shelf):
+    [bad, fine] = named("delivery")
+    assert (bad.shared, bad.devices, fine.devices) == ((), 7, 0)
+    assert "the cause of both" not in words(owner.get("/comebacks/month/"))
+
+
+def test_parts_without_lot_or_supplier_are_left_out(shelf):
+    of, _, bad = shelf
+    nameless = make.delivery(bad.part, 99)
+    used(of, nameless, repairs=8, back=6)
+    assert len(named("delivery")) == 2
+    by_supplier = make.delivery(bad.part, 99, supplier=bad.supplier)
+    used(of, by_supplier, repairs=2)
+    assert f"received {by_supplier.received_on} of JCK-1" in str(named("delivery"))
+
+
+def test_two_parts_of_one_delivery_in_a_repair_are_one_repair(shelf):
+    of, _, bad = shelf
+    [repair] = used(of, bad, repairs=1, quantity=2)
+    repair.parts_used.create(part=bad.part, delivery=bad)
+    [row] = [one for one in named("delivery") if one.key == bad.pk]
+    assert row.repairs == 13
+
+
+def test_each_row_links_to_its_repairs(owner, shelf):
+    of, fine, bad = shelf
+    address = reverse("month:delivery", args=[bad.pk])
+    assert f"{address}?as_of={timezone.localdate()}" in words(owner.get(PAGE))
+    said = words(owner.get(address))
+    assert "7 of 12 repairs came back" in said
+    for used_in in bad.used_in.all():
+        assert used_in.repair.job.get_absolute_url() in said
+    other = fine.used_in.first().repair.job
+    assert f'"{other.get_absolute_url()}"' not in said
+
+
+def test_models_and_boards_are_compared_with_their_repairs(owner):
+    fault = make.fault()
+    of = fault, make.fix(fault)
+    slate = make.device_model(model="Slate 14")
+    leaf = make.device_model(model="Leaf 10")
+
+    def bad_board():
+        return make.device(model=slate, board_revision="rev B/2")
+
+    def good_board():
+        return make.device(model=slate, board_revision="rev A")
+
+    used(of, None, repairs=12, back=7, device=bad_board)
+    used(of, None, repairs=40, back=1, device=good_board)
+    used(of, None, repairs=40, back=1, device=lambda: make.device(model=leaf))
+    boards = named("board revision")
+    assert [(one.name, one.comebacks, one.repairs) for one in boards] == [
+        ("Norwind Slate 14, rev B/2", 7, 12),
+        ("Norwind Slate 14, rev A", 1, 40),
+    ]
+    assert [one.is_bad for one in boards] == [True, False]
+    models = {one.name: one for one in named("model")}
+    assert models["Norwind Slate 14"].comebacks == 8
+    assert models["Norwind Slate 14"].repairs == 52
+    address = reverse("month:board", args=[slate.pk])
+    said = words(owner.get(address, {"revision": "rev B/2"}))
+    assert "7 of 12 repairs came back" in said
+    assert "revision=rev+B%2F2" in words(owner.get(PAGE))
+    said = words(owner.get(reverse("month:model", args=[leaf.pk])))
+    assert "1 of 40 repairs came back" in said
+
+
+def test_no_warning_is_not_presented_as_good_news(owner):
+    fault = make.fault()
+    lot = make.delivery(make.part(), 9, lot="A1")
+    used((fault, make.fix(fault)), lot, repairs=2)
+    said = words(owner.get(PAGE))
+    assert "That does not mean that all are good" in said
+    assert "not enough repairs</span>" in said
+    assert "as expected</span>" not in said
+
+
+def test_an_empty_shop_has_a_page(owner):
+    said = words(owner.get(PAGE))
+    assert "No repairs used a part of a delivery" in said
+    assert "No repairs on devices with a known board revision." in said
+
+
+def test_each_list_can_be_sorted_by_itself(owner, shelf):
+    tables = owner.get(PAGE, {"d-sort": "repairs"}).context["tables"]
+    assert [row.record.repairs for row in tables[0].rows] == [12, 60]
+    tables = owner.get(PAGE, {"d-sort": "-repairs"}).context["tables"]
+    assert [row.record.repairs for row in tables[0].rows] == [60, 12]
+
+
+@pytest.mark.parametrize("name", ["list", "delivery", "model"])
+def test_more_rows_need_no_more_queries(owner, name, django_assert_max_num_queries):
+    fault = make.fault()
+    of = fault, make.fix(fault)
+    part = make.part()
+    counts = []
+    for lots in (1, 29):
+        for n in range(lots):
+            lot = make.delivery(part, 9, lot=f"{lots}-{n}")
+            model = make.device_model(model=f"Slate {lots} {n}")
+            used(
+                of, lot, repairs=2, back=1, device=lambda m=model: make.device(model=m)
+            )
+        used(of, lot, repairs=lots, back=1)
+        address = {
+            "list": PAGE,
+            "delivery": reverse("month:delivery", args=[lot.pk]),
+            "model": reverse("month:model", args=[model.pk]),
+        }[name]
+        with django_assert_max_num_queries(60) as asked:
+            words(owner.get(address))
+        counts.append(len(asked))
+    assert counts[0] == counts[1]
