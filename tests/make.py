@@ -1,8 +1,10 @@
 """Builders: the smallest right record, and what a test wants to say about it."""
 
-from datetime import date
+from datetime import date, datetime, time
 from decimal import Decimal
 from itertools import count
+
+from django.utils import timezone
 
 from repairs.customers.models import Customer, Device, DeviceModel
 from repairs.faults.models import Fault, Fix
@@ -12,6 +14,7 @@ from repairs.stock.models import Delivery, Part, StockMovement
 from shopdesk.shop import tax
 from shopdesk.shop.models import Shop, TaxRate
 from shopdesk.staff.models import Kind, User
+from shopdesk.stamp import Stamp
 
 _next = count(1)
 DAY = date(2026, 3, 2)
@@ -26,6 +29,13 @@ def shop(*, tax_rate=None, **facts):
     if tax_rate is not None:
         facts["tax_kind"] = tax.STANDARD if tax_rate else tax.ZERO
     return Shop.objects.update_or_create(pk=1, defaults=facts)[0]
+
+
+def stamp(on=None, by=None):
+    """A moment of that day, or this one, and who acts."""
+    if on is None:
+        return Stamp.now(by)
+    return Stamp(timezone.make_aware(datetime.combine(on, time(12))), by)
 
 
 def user(kind=Kind.OWNER, **facts):

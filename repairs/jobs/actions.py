@@ -15,10 +15,11 @@ from repairs.jobs.models import (
     Repair,
     ReturnAssessment,
 )
-from repairs.stock.actions import put_back, take
+from repairs.stock.actions import put_back_in_stock, remove_from_stock
 from repairs.stock.models import Delivery, Part
 from shopdesk.shop.models import Shop
 from shopdesk.shop.price_list import part_price
+from shopdesk.stamp import Stamp
 
 
 @transaction.atomic
@@ -43,8 +44,12 @@ def use_part(
             cost=source.unit_cost,
             price=part_price(source.unit_cost, fixed=part.fixed_price, markups=markups),
         )
-        for source, share in take(
-            part, quantity=quantity, delivery=delivery, by=by, why=f"job {job.number}"
+        for source, share in remove_from_stock(
+            part,
+            quantity=quantity,
+            delivery=delivery,
+            stamp=Stamp.now(by),
+            why=f"job {job.number}",
         )
     ]
 
@@ -57,11 +62,11 @@ def give_back_part(used: PartUsed, *, by) -> None:
         raise NotYet(
             f"The job is {job.get_state_display()}: its parts stay as they are."
         )
-    put_back(
+    put_back_in_stock(
         used.part,
         delivery=used.delivery,
         quantity=used.quantity,
-        by=by,
+        stamp=Stamp.now(by),
         why=f"job {job.number}",
     )
     used.delete()

@@ -394,8 +394,8 @@ class Migration(migrations.Migration):
                 ('why', models.CharField(blank=True, max_length=200)),
                 ('moved_at', models.DateTimeField()),
                 ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('delivery', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='moves', to='repairs.delivery')),
-                ('part', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='moves', to='repairs.part')),
+                ('delivery', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='movements', to='repairs.delivery')),
+                ('part', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='movements', to='repairs.part')),
             ],
             options={
                 'ordering': ['id'],

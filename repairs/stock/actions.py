@@ -1,17 +1,17 @@
 """Stock movements: each changes part, delivery and movement record, or none of them.
 
 A part's `on_hand` always equals the sum of its movements and the sum of what remains of
-its deliveries. The database refuses a level below zero in one statement, so two people
-cannot both take the last part. Each movement locks the part's row first, so movements
-of one part happen one after the other.
+its deliveries. Each action locks the part's row first, so movements of one part happen
+one after the other and two people cannot both take the last part; the database refuses
+a level below zero in any case.
 """
 
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
 from django.db import transaction
 from django.db.models import F, Max
-from django.utils import timezone
 
 from repairs.stock.models import (
     Delivery,
@@ -21,38 +21,84 @@ from repairs.stock.models import (
     Supplier,
 )
 from shopdesk.errors import StaleError
+from shopdesk.stamp import Stamp
+
+Kind = StockMovement.Kind
 
 
-def _move(part, delivery, kind, quantity, by, why=""):
-    return StockMovement.objects.create(
-        part=part,
-        delivery=delivery,
-        kind=kind,
-        quantity=quantity,
-        by=by,
-        why=why,
-        moved_at=timezone.now(),
-    )
+@dataclass(frozen=True)
+class _Action:
+    """What all movements of one action share."""
+
+    part: Part
+    kind: str
+    stamp: Stamp
+    why: str = ""
+
+    def move(self, delivery: Delivery | None, quantity: int) -> None:
+        """Record a movement and change the delivery and the part with it."""
+        self.part.movements.create(
+            delivery=delivery,
+            kind=self.kind,
+            quantity=quantity,
+            why=self.why,
+            by=self.stamp.by,
+            moved_at=self.stamp.at,
+        )
+        if delivery is not None:
+            delivery.remaining += quantity
+            self.part.on_hand += quantity
+            delivery.save(update_fields=["remaining"])
+            Part.objects.filter(pk=self.part.pk).update(on_hand=self.part.on_hand)
+
+    def add_delivery(self, quantity: int, **facts) -> Delivery:
+        delivery = Delivery(part=self.part, quantity=quantity, remaining=0, **facts)
+        delivery.save()
+        self.move(delivery, quantity)
+        return delivery
+
+    def put_in(self, quantity: int, *, first: Delivery | None = None) -> None:
+        """Add to stock: to `first` as far as it has room, then to those used last.
+
+        More than were ever delivered become a new delivery at the last cost.
+        """
+        deliveries = self.part.deliveries.select_for_update()
+        used = list(deliveries.filter(remaining__lt=F("quantity")).oldest_first())
+        used.sort(key=lambda delivery: delivery == first)
+        for delivery in reversed(used):
+            share = min(quantity, delivery.quantity - delivery.remaining)
+            if share:
+                self.move(delivery, share)
+                quantity -= share
+        if quantity:
+            last = deliveries.oldest_first().last()
+            self.add_delivery(
+                quantity,
+                unit_cost=last.unit_cost if last else Decimal(0),
+                received_on=self.stamp.on,
+                lot="found",
+            )
 
 
-def _hold(part: Part, *, seen: int | None = None) -> None:
+def _lock(part: Part, *, last_movement_id: int | None = None) -> None:
     """Lock `part` and read its stock.
 
-    `seen` is the last movement that the page showed. After a later one, the same form
+    `last_movement_id` is what the page showed. After a later movement, the same form
     may have been sent twice, or a count may no longer be right.
 
     Raises: StaleError if there was a later movement.
     """
     part.on_hand = Part.objects.select_for_update().get(pk=part.pk).on_hand
-    if seen is not None and seen != last_move(part):
+    if last_movement_id is not None and last_movement_id != last_movement(part):
         raise StaleError(
             f"Stock of {part.number} changed: {part.on_hand} in stock. Check and save"
             " again."
         )
 
 
-def last_move(part: Part) -> int:
-    return part.moves.aggregate(last=Max("id"))["last"] or 0
+def last_movement(part: Part) -> int:
+    """Return the id of the last movement of `part`, 0 if there is none."""
+    return part.movements.aggregate(last=Max("id"))["last"] or 0
 
 
 @transaction.atomic
@@ -62,18 +108,15 @@ def receive(
     quantity: int,
     unit_cost: Decimal,
     on: date,
-    by,
+    stamp: Stamp,
     supplier: str = "",
     lot: str = "",
-    seen: int | None = None,
+    last_movement_id: int | None = None,
 ) -> Delivery:
     """Add a delivery to stock; a supplier of a new name is added, too."""
-    _hold(part, seen=seen)
-    return _add_delivery(
-        part,
-        StockMovement.Kind.RECEIVED,
-        by,
-        quantity=quantity,
+    _lock(part, last_movement_id=last_movement_id)
+    return _Action(part, Kind.RECEIVED, stamp).add_delivery(
+        quantity,
         unit_cost=unit_cost,
         received_on=on,
         supplier=_supplier(supplier),
@@ -81,146 +124,93 @@ def receive(
     )
 
 
-def _add_delivery(part, kind, by, *, why="", **facts) -> Delivery:
-    delivery = Delivery.objects.create(part=part, remaining=facts["quantity"], **facts)
-    _move(part, delivery, kind, delivery.quantity, by, why)
-    Part.objects.filter(pk=part.pk).update(on_hand=F("on_hand") + delivery.quantity)
-    part.refresh_from_db(fields=["on_hand"])
-    return delivery
-
-
 @transaction.atomic
-def take(
+def remove_from_stock(
     part: Part,
     *,
     quantity: int,
-    by,
+    stamp: Stamp,
     delivery: Delivery | None = None,
-    kind: str = StockMovement.Kind.USED,
+    kind: str = Kind.USED,
     why: str = "",
-    seen: int | None = None,
+    last_movement_id: int | None = None,
 ) -> list[tuple[Delivery, int]]:
     """Remove parts from stock: from `delivery`, else from the oldest deliveries first.
 
-    Returns each delivery used with the quantity taken from it. Raises OutOfStockError and
-    changes nothing if there are too few.
+    Returns each delivery used with the quantity taken from it.
+    Raises: OutOfStockError if there are too few; nothing is changed then.
     """
     if quantity < 1:
         raise OutOfStockError("Enter a quantity of at least 1.")
-    _hold(part, seen=seen)
-    taken = Part.objects.filter(pk=part.pk, on_hand__gte=quantity).update(
-        on_hand=F("on_hand") - quantity
-    )
-    if not taken:
+    _lock(part, last_movement_id=last_movement_id)
+    if part.on_hand < quantity:
         raise OutOfStockError(
             f"{part.number}: only {part.on_hand} in stock, {quantity} requested."
         )
-    sources = Delivery.objects.select_for_update().filter(part=part, remaining__gt=0)
-    sources = sources.oldest_first()
+    action = _Action(part, kind, stamp, why)
+    sources = part.deliveries.select_for_update().filter(remaining__gt=0)
     if delivery is not None:
         sources = sources.filter(pk=delivery.pk)
-    shares, missing = [], quantity
-    for source in sources:
-        share = min(missing, source.remaining)
-        if not share:
-            break
-        Delivery.objects.filter(pk=source.pk).update(remaining=F("remaining") - share)
-        _move(part, source, kind, -share, by, why)
-        shares.append((source, share))
-        missing -= share
-    if missing:
+    shares = []
+    for source in sources.oldest_first():
+        share = min(quantity, source.remaining)
+        if share:
+            action.move(source, -share)
+            shares.append((source, share))
+            quantity -= share
+    if quantity:
         where = f"delivery {delivery}" if delivery else "its deliveries"
         raise OutOfStockError(f"{part.number}: not enough left in {where}.")
-    part.refresh_from_db(fields=["on_hand"])
     return shares
 
 
 @transaction.atomic
-def put_back(
-    part: Part, *, delivery: Delivery | None, quantity: int, by, why=""
-) -> None:
-    """Put parts taken by mistake back in stock."""
-    _hold(part)
-    _put(part, StockMovement.Kind.PUT_BACK, quantity, by, why, first=delivery)
-
-
-@transaction.atomic
-def scrap(
+def put_back_in_stock(
     part: Part,
     *,
+    delivery: Delivery | None,
     quantity: int,
-    why: str,
-    by,
-    delivery: Delivery | None = None,
-    seen: int | None = None,
+    stamp: Stamp,
+    why: str = "",
 ) -> None:
+    """Put parts taken by mistake back in stock."""
+    _lock(part)
+    _Action(part, Kind.PUT_BACK, stamp, why).put_in(quantity, first=delivery)
+
+
+def scrap(part: Part, *, why: str, **facts) -> None:
     """Remove parts that cannot be used: broken, lost, past their shelf life."""
-    take(
-        part,
-        quantity=quantity,
-        delivery=delivery,
-        kind=StockMovement.Kind.SCRAPPED,
-        why=why,
-        by=by,
-        seen=seen,
-    )
+    remove_from_stock(part, kind=Kind.SCRAPPED, why=why, **facts)
 
 
 @transaction.atomic
 def count(
-    part: Part, *, counted: int, on: date, by, why: str = "", seen: int | None = None
+    part: Part,
+    *,
+    counted: int,
+    stamp: Stamp,
+    why: str = "",
+    last_movement_id: int | None = None,
 ) -> int:
     """Set the stock as counted; return the difference from the recorded stock.
 
     Missing parts are taken from the oldest deliveries, as parts are used; surplus ones
     go to the deliveries used last. A count without difference is recorded, too.
     """
-    _hold(part, seen=seen)
-    change = counted - part.on_hand
-    if change < 0:
-        take(part, quantity=-change, kind=StockMovement.Kind.COUNTED, by=by, why=why)
-    elif change > 0:
-        _put(part, StockMovement.Kind.COUNTED, change, by, why, on=on)
+    _lock(part, last_movement_id=last_movement_id)
+    difference = counted - part.on_hand
+    facts = {"kind": Kind.COUNTED, "stamp": stamp, "why": why}
+    if difference < 0:
+        remove_from_stock(part, quantity=-difference, **facts)
+    elif difference > 0:
+        _Action(part, **facts).put_in(difference)
     else:
-        _move(part, None, StockMovement.Kind.COUNTED, 0, by, why)
-    return change
-
-
-def _put(part, kind, quantity, by, why, *, first=None, on=None):
-    """Add to stock: to `first` as far as it has room, then to those used last.
-
-    More than were ever delivered become a new delivery at the last cost.
-    """
-    drawn = Delivery.objects.select_for_update().filter(
-        part=part, remaining__lt=F("quantity")
-    )
-    rooms = sorted(drawn, key=lambda d: (d == first, d.received_on, d.pk), reverse=True)
-    left = quantity
-    for delivery in rooms:
-        share = min(left, delivery.quantity - delivery.remaining)
-        if not share:
-            break
-        Delivery.objects.filter(pk=delivery.pk).update(remaining=F("remaining") + share)
-        Part.objects.filter(pk=part.pk).update(on_hand=F("on_hand") + share)
-        _move(part, delivery, kind, share, by, why)
-        left -= share
-    if left:
-        last = part.deliveries.oldest_first().last()
-        _add_delivery(
-            part,
-            kind,
-            by,
-            why=why,
-            quantity=left,
-            unit_cost=last.unit_cost if last else Decimal(0),
-            received_on=on or last.received_on,
-            lot="found",
-        )
-    part.refresh_from_db(fields=["on_hand"])
+        _Action(part, **facts).move(None, 0)
+    return difference
 
 
 def _supplier(name: str) -> Supplier | None:
-    """The supplier of this name, created where there is none; None for no name."""
+    """Return the supplier of this name, created if needed; None for no name."""
     name = " ".join(name.split())
     if not name:
         return None

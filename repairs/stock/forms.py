@@ -92,13 +92,13 @@ class PartForm(forms.ModelForm):
         return part
 
 
-class MoveForm(forms.Form):
-    """A form that changes stock; `seen` is the last movement its page showed."""
+class MovementForm(forms.Form):
+    """A form that changes stock; it knows the last movement that its page showed."""
 
-    seen = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
+    last_movement_id = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
 
 
-class ReceiveForm(MoveForm):
+class ReceiveForm(MovementForm):
     quantity = WholeNumberField(label="Quantity", min_value=1)
     unit_cost = MoneyFormField(label="Unit cost", places=4)
     lot = forms.CharField(
@@ -128,7 +128,7 @@ class ReceiveForm(MoveForm):
         return day
 
 
-class CountForm(MoveForm):
+class CountForm(MovementForm):
     counted = WholeNumberField(label="Counted quantity")
     why = forms.CharField(
         label="Reason",
@@ -138,7 +138,7 @@ class CountForm(MoveForm):
     )
 
 
-class ScrapForm(MoveForm):
+class ScrapForm(MovementForm):
     quantity = WholeNumberField(label="Quantity", min_value=1)
     delivery = forms.ModelChoiceField(
         queryset=None,

@@ -214,9 +214,9 @@ class StockMovement(models.Model):
         COUNTED = "counted", "counted"
         SCRAPPED = "scrapped", "scrapped"
 
-    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="moves")
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="movements")
     delivery = models.ForeignKey(
-        Delivery, null=True, on_delete=models.PROTECT, related_name="moves"
+        Delivery, null=True, on_delete=models.PROTECT, related_name="movements"
     )
     kind = models.CharField(max_length=8, choices=Kind)
     quantity = models.IntegerField()

@@ -9,9 +9,9 @@ from repairs.stock.part_values import find_series, substitute_problems
 MAX_SUBSTITUTES = 50
 
 
-def moves(part: Part):
+def movements(part: Part):
     """The stock movements of a part, latest first."""
-    return part.moves.select_related("delivery", "by").order_by("-id")
+    return part.movements.select_related("delivery", "by").order_by("-id")
 
 
 def uses(part: Part):

@@ -19,7 +19,7 @@ class PartTable(tables.ListTable):
         }
 
 
-class MoveTable(tables.ListTable):
+class MovementTable(tables.ListTable):
     caption = "Stock movements"
     row_header = "moved_at"
 

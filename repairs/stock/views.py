@@ -10,8 +10,9 @@ from repairs.stock.filters import ShelfFilter
 from repairs.stock.forms import CountForm, PartForm, ReceiveForm, ScrapForm
 from repairs.stock.models import Part, Supplier
 from repairs.stock.part_values import format_value
-from repairs.stock.tables import MoveTable, PartTable, UseTable
+from repairs.stock.tables import MovementTable, PartTable, UseTable
 from shopdesk.look.forms import attempt, saved
+from shopdesk.stamp import Stamp
 
 
 def parts(request):
@@ -27,18 +28,19 @@ def part(request, pk):
 
 def _forms(request, part, sent=None):
     """The three forms of a part’s page; the one that was sent keeps its entries."""
-    seen = {"seen": actions.last_move(part)}
+    shown = {"last_movement_id": actions.last_movement(part)}
+    today = {"on": timezone.localdate()}
     made = {
-        "receive": ReceiveForm(prefix="r", initial=seen | {"on": timezone.localdate()}),
-        "count": CountForm(prefix="c", initial=seen),
-        "scrap": ScrapForm(prefix="s", initial=seen, part=part),
+        "receive": ReceiveForm(prefix="r", initial=shown | today),
+        "count": CountForm(prefix="c", initial=shown),
+        "scrap": ScrapForm(prefix="s", initial=shown, part=part),
     }
     return made | (sent or {})
 
 
 def _show(request, part, sent=None):
     made = _forms(request, part, sent)
-    moves, uses = MoveTable(queries.moves(part)), UseTable(queries.uses(part))
+    movements, uses = queries.movements(part), queries.uses(part)
     configure = RequestConfig(request).configure
     return render(
         request,
@@ -51,8 +53,8 @@ def _show(request, part, sent=None):
             "deliveries": part.deliveries.select_related("supplier").order_by(
                 "-received_on", "-id"
             )[:100],
-            "moves": configure(moves),
-            "uses": configure(uses),
+            "movements": configure(MovementTable(movements)),
+            "uses": configure(UseTable(uses)),
             "suppliers": Supplier.objects.all()[:500],
             "forms": list(made.values()),
             **made,
@@ -89,8 +91,7 @@ def receive(request, pk):
 def count(request, pk):
     part = get_object_or_404(Part, pk=pk)
     form = CountForm(request.POST, prefix="c")
-    today = timezone.localdate()
-    return _move(request, part, "count", form, actions.count, on=today)
+    return _move(request, part, "count", form, actions.count)
 
 
 @require_POST
@@ -100,15 +101,15 @@ def scrap(request, pk):
     return _move(request, part, "scrap", form, actions.scrap)
 
 
-def _move(request, part, name, form, action, **facts):
+def _move(request, part, name, form, action):
     """Do it and show the part; a refusal is shown over the form as it was typed."""
     if form.is_valid():
-        facts |= {"by": request.user, **form.cleaned_data}
+        facts = {"stamp": Stamp.of(request), **form.cleaned_data}
         if attempt(request, form, action, part, **facts):
             messages.success(request, f"{part.number}: {part.on_hand} in stock.")
             return redirect(part)
         # So that sending it again is right, now that the refusal has been read.
         form.data = form.data.copy()
-        form.data[form.add_prefix("seen")] = actions.last_move(part)
+        form.data[form.add_prefix("last_movement_id")] = actions.last_movement(part)
         part.refresh_from_db()
     return _show(request, part, {name: form})

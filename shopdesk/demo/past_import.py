@@ -15,6 +15,7 @@ from repairs.stock.actions import receive
 from repairs.stock.models import Delivery, Part, Supplier
 from shopdesk.demo.facts import BOARDS, FAULTS, KINDS, PARTS, words
 from shopdesk.demo.past import DAYS, SUPPLIERS, lot_series, past
+from shopdesk.stamp import Stamp
 
 JOB_DETAILS = """
     came_by accessories condition consent verified_tries verified_failures
@@ -109,7 +110,7 @@ def _fill_stock(pick: random.Random, *, today: date, by) -> None:
                 quantity=pick.randint(3, 8) * (5 if facts.cost < 1 else 1),
                 unit_cost=facts.cost,
                 on=today - timedelta(days=20 + 25 * n),
-                by=by,
+                stamp=Stamp.now(by),
                 supplier=supplier.name,
                 lot=f"{lot_series(part.number)}-{DAYS // 75 + 2 - n:02d}11",
             )

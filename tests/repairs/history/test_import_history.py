@@ -251,13 +251,13 @@ def test_circular_returns_are_an_error(tmp_path):
 
 def assert_stock_agrees():
     for part in Part.objects.all():
-        moves = sum(part.moves.values_list("quantity", flat=True))
+        moves = sum(part.movements.values_list("quantity", flat=True))
         left = sum(part.deliveries.values_list("remaining", flat=True))
         assert part.on_hand == moves == left
     for delivery in Delivery.objects.all():
-        came = delivery.moves.filter(kind=StockMovement.Kind.RECEIVED)
+        came = delivery.movements.filter(kind=StockMovement.Kind.RECEIVED)
         assert sum(came.values_list("quantity", flat=True)) == delivery.quantity
-        moves = sum(delivery.moves.values_list("quantity", flat=True))
+        moves = sum(delivery.movements.values_list("quantity", flat=True))
         assert moves == delivery.remaining
 
 

@@ -29,7 +29,7 @@ def levels(part):
     """The three ways to say how many there are."""
     return (
         Part.objects.get(pk=part.pk).on_hand,
-        part.moves.aggregate(n=Sum("quantity"))["n"] or 0,
+        part.movements.aggregate(n=Sum("quantity"))["n"] or 0,
         part.deliveries.aggregate(n=Sum("remaining"))["n"] or 0,
     )
 
@@ -51,7 +51,11 @@ class Shelf(RuleBasedStateMachine):
     def receive(self, quantity):
         cost = Decimal(quantity)
         actions.receive(
-            self.part, quantity=quantity, unit_cost=cost, on=make.DAY, by=None
+            self.part,
+            quantity=quantity,
+            unit_cost=cost,
+            on=make.DAY,
+            stamp=make.stamp(),
         )
         self.level += quantity
 
@@ -63,8 +67,12 @@ class Shelf(RuleBasedStateMachine):
         delivery = holding[named] if named < len(holding) else None
         enough = delivery.remaining if delivery else self.level
         try:
-            shares = actions.take(
-                self.part, quantity=quantity, kind=kind, delivery=delivery, by=None
+            shares = actions.remove_from_stock(
+                self.part,
+                quantity=quantity,
+                kind=kind,
+                delivery=delivery,
+                stamp=make.stamp(),
             )
         except OutOfStockError:
             assert quantity > enough
@@ -78,12 +86,14 @@ class Shelf(RuleBasedStateMachine):
     def put_back(self, which):
         if self.taken:
             delivery, quantity = self.taken.pop(which % len(self.taken))
-            actions.put_back(self.part, delivery=delivery, quantity=quantity, by=None)
+            actions.put_back_in_stock(
+                self.part, delivery=delivery, quantity=quantity, stamp=make.stamp()
+            )
             self.level += quantity
 
     @rule(counted=integers(min_value=0, max_value=30))
     def count(self, counted):
-        change = actions.count(self.part, counted=counted, on=make.DAY, by=None)
+        change = actions.count(self.part, counted=counted, stamp=make.stamp())
         assert change == counted - self.level
         self.level = counted
 
@@ -91,7 +101,7 @@ class Shelf(RuleBasedStateMachine):
     def all_agree(self):
         assert levels(self.part) == (self.level,) * 3
         for delivery in self.part.deliveries.all():
-            moved = delivery.moves.aggregate(n=Sum("quantity"))["n"]
+            moved = delivery.movements.aggregate(n=Sum("quantity"))["n"]
             assert moved == delivery.remaining <= delivery.quantity
 
 
@@ -105,24 +115,24 @@ def test_a_count_below_takes_from_the_oldest_delivery(db):
     part = make.part()
     old, new = make.delivery(part, 4), make.delivery(part, 4)
     part.refresh_from_db()
-    assert actions.count(part, counted=3, on=make.DAY, by=None, why="bin short") == -5
+    assert actions.count(part, counted=3, stamp=make.stamp(), why="bin short") == -5
     left = Delivery.objects.in_bulk([old.pk, new.pk])
     assert (left[old.pk].remaining, left[new.pk].remaining) == (0, 3)
-    assert [m.why for m in part.moves.filter(kind="counted")] == ["bin short"] * 2
+    assert [m.why for m in part.movements.filter(kind="counted")] == ["bin short"] * 2
 
 
 def test_a_count_above_goes_to_the_delivery_used_last(db):
     part = make.part()
     old, new = make.delivery(part, 4), make.delivery(part, 4)
-    actions.take(part, quantity=6, by=None)
-    actions.count(part, counted=5, on=make.DAY, by=None)
+    actions.remove_from_stock(part, quantity=6, stamp=make.stamp())
+    actions.count(part, counted=5, stamp=make.stamp())
     left = Delivery.objects.in_bulk([old.pk, new.pk])
     assert (left[old.pk].remaining, left[new.pk].remaining) == (1, 4)
 
 
 def test_a_count_above_all_deliveries_adds_one_at_the_last_cost(db):
     part = make.part(on_hand=2, unit_cost=Decimal("1.25"))
-    actions.count(part, counted=5, on=make.DAY, by=None)
+    actions.count(part, counted=5, stamp=make.stamp())
     found = part.deliveries.get(lot="found")
     assert (found.quantity, found.remaining) == (3, 3)
     assert found.unit_cost == Decimal("1.25")
@@ -135,47 +145,54 @@ def test_a_part_costs_what_its_oldest_delivery_in_stock_cost(db):
         make.delivery(part, 1, unit_cost=Decimal(cost), on=on)
     for cost in ("2", "5", "7"):
         assert current_costs([part, never]) == {part.pk: Decimal(cost)}
-        actions.take(part, quantity=1, by=None)
+        actions.remove_from_stock(part, quantity=1, stamp=make.stamp())
     assert current_costs([part]) == {part.pk: Decimal(7)}  # the last one, once used up
 
 
 def test_a_count_without_difference_is_recorded(db):
     part = make.part(on_hand=2)
-    assert actions.count(part, counted=2, on=make.DAY, by=None) == 0
-    assert part.moves.filter(kind="counted", quantity=0).count() == 1
+    assert actions.count(part, counted=2, stamp=make.stamp()) == 0
+    assert part.movements.filter(kind="counted", quantity=0).count() == 1
 
 
 @pytest.mark.parametrize("quantity", [6, 0, -1])
 def test_a_refused_removal_changes_nothing(db, quantity):
     part = make.part(on_hand=5)
     with pytest.raises(OutOfStockError):
-        actions.take(part, quantity=quantity, by=None)
+        actions.remove_from_stock(part, quantity=quantity, stamp=make.stamp())
     assert levels(part) == (5, 5, 5)
-    assert part.moves.count() == 1
+    assert part.movements.count() == 1
 
 
 def test_a_named_delivery_is_not_topped_up_from_another(db):
     part = make.part()
     small, _ = make.delivery(part, 2), make.delivery(part, 9)
     with pytest.raises(OutOfStockError, match="not enough left"):
-        actions.take(part, quantity=3, delivery=small, by=None)
+        actions.remove_from_stock(part, quantity=3, delivery=small, stamp=make.stamp())
     assert levels(part) == (11, 11, 11)
 
 
 def test_a_delivery_of_another_part_is_not_taken_from(db):
     part, other = make.part(on_hand=5), make.part(on_hand=5)
     with pytest.raises(OutOfStockError):
-        actions.take(part, quantity=1, delivery=other.deliveries.get(), by=None)
+        actions.remove_from_stock(
+            part, quantity=1, delivery=other.deliveries.get(), stamp=make.stamp()
+        )
     assert levels(part) == levels(other) == (5, 5, 5)
 
 
 def test_the_same_form_sent_twice_changes_stock_once(db):
     part = make.part(on_hand=5)
-    seen = actions.last_move(part)
-    facts = {"quantity": 2, "unit_cost": Decimal(1), "on": make.DAY, "by": None}
-    actions.receive(part, seen=seen, **facts)
+    last_movement_id = actions.last_movement(part)
+    facts = {
+        "quantity": 2,
+        "unit_cost": Decimal(1),
+        "on": make.DAY,
+        "stamp": make.stamp(),
+    }
+    actions.receive(part, last_movement_id=last_movement_id, **facts)
     with pytest.raises(StaleError, match="changed: 7 in stock"):
-        actions.receive(part, seen=seen, **facts)
+        actions.receive(part, last_movement_id=last_movement_id, **facts)
     assert levels(part) == (7, 7, 7)
 
 
@@ -215,7 +232,7 @@ def test_two_people_cannot_both_take_the_last_parts():
 
     def take():
         mine = Part.objects.get(pk=part.pk)
-        actions.take(mine, quantity=3, by=None)
+        actions.remove_from_stock(mine, quantity=3, stamp=make.stamp())
 
     assert at_once(take, take) == ["", "OutOfStockError"]
     assert levels(part) == (1, 1, 1)
@@ -227,7 +244,11 @@ def test_stock_agrees_after_many_simultaneous_movements():
     dice = random.Random(7)
 
     def take():
-        actions.take(Part.objects.get(pk=part.pk), quantity=dice.randint(1, 3), by=None)
+        actions.remove_from_stock(
+            Part.objects.get(pk=part.pk),
+            quantity=dice.randint(1, 3),
+            stamp=make.stamp(),
+        )
 
     def receive():
         actions.receive(
@@ -235,11 +256,11 @@ def test_stock_agrees_after_many_simultaneous_movements():
             quantity=2,
             unit_cost=Decimal(1),
             on=make.DAY,
-            by=None,
+            stamp=make.stamp(),
         )
 
     def count():
-        actions.count(Part.objects.get(pk=part.pk), counted=9, on=make.DAY, by=None)
+        actions.count(Part.objects.get(pk=part.pk), counted=9, stamp=make.stamp())
 
     done = at_once(take, receive, take, count, take, receive, take, count)
     assert len(done) == 8
@@ -250,7 +271,7 @@ def test_stock_agrees_after_many_simultaneous_movements():
 @pytest.mark.django_db(transaction=True)
 def test_a_form_sent_twice_at_once_receives_once():
     part = make.part(on_hand=1)
-    seen = actions.last_move(part)
+    last_movement_id = actions.last_movement(part)
 
     def receive():
         actions.receive(
@@ -258,8 +279,8 @@ def test_a_form_sent_twice_at_once_receives_once():
             quantity=5,
             unit_cost=Decimal(1),
             on=make.DAY,
-            by=None,
-            seen=seen,
+            stamp=make.stamp(),
+            last_movement_id=last_movement_id,
         )
 
     assert at_once(receive, receive) == ["", "StaleError"]

@@ -34,7 +34,7 @@ def numbers(page):
 
 def send(client, part, verb, **told):
     prefix = verb[0]
-    told.setdefault("seen", actions.last_move(part))
+    told.setdefault("last_movement_id", actions.last_movement(part))
     if verb == "receive":
         told = {"quantity": "5", "unit_cost": "1.20", "on": "2026-03-02"} | told
     else:
@@ -221,7 +221,7 @@ def test_a_delivery_is_received_with_a_new_supplier(client, bench):
     delivery = part.deliveries.get()
     assert (delivery.remaining, delivery.unit_cost) == (5, Decimal("1.2"))
     assert delivery.supplier.name == "Brook & Son" and delivery.lot == "2611"
-    assert part.moves.get().by == bench
+    assert part.movements.get().by == bench
 
 
 def test_a_supplier_name_in_another_spelling_is_the_same_supplier(client):
@@ -249,7 +249,7 @@ def test_a_supplier_name_in_another_spelling_is_the_same_supplier(client):
         ("on", "2026-02-30"),
         ("on", str(timezone.localdate() + timedelta(days=2))),
         ("lot", "x" * 41),
-        ("seen", "none"),
+        ("last_movement_id", "none"),
     ],
 )
 def test_an_invalid_delivery_is_refused_and_keeps_its_entries(client, field, wrong):
@@ -262,9 +262,16 @@ def test_an_invalid_delivery_is_refused_and_keeps_its_entries(client, field, wro
 
 def test_the_same_delivery_sent_twice_is_received_once(client):
     part = make.part()
-    seen = actions.last_move(part)
-    send(client, part, "receive", seen=seen, supplier="Brook")
-    page = send(client, part, "receive", seen=seen, supplier="Other", lot="L77")
+    last_movement_id = actions.last_movement(part)
+    send(client, part, "receive", last_movement_id=last_movement_id, supplier="Brook")
+    page = send(
+        client,
+        part,
+        "receive",
+        last_movement_id=last_movement_id,
+        supplier="Other",
+        lot="L77",
+    )
     assert "changed: 5 in stock" in page.content.decode()
     assert 'value="L77"' in page.content.decode()
     assert part.deliveries.count() == 1
@@ -273,10 +280,10 @@ def test_the_same_delivery_sent_twice_is_received_once(client):
 
 def test_after_a_refusal_the_form_can_be_sent_again(client):
     part = make.part()
-    send(client, part, "receive", seen=0)
-    page = send(client, part, "receive", seen=0)
-    again = page.context["receive"]["seen"].value()
-    assert send(client, part, "receive", seen=again).status_code == 302
+    send(client, part, "receive", last_movement_id=0)
+    page = send(client, part, "receive", last_movement_id=0)
+    again = page.context["receive"]["last_movement_id"].value()
+    assert send(client, part, "receive", last_movement_id=again).status_code == 302
     assert part.deliveries.count() == 2
 
 
@@ -284,7 +291,7 @@ def test_a_count_sets_the_stock_and_records_the_reason(client, bench):
     part = make.part(on_hand=5)
     assert send(client, part, "count", counted="3").status_code == 302
     part.refresh_from_db()
-    move = part.moves.get(kind="counted")
+    move = part.movements.get(kind="counted")
     assert (part.on_hand, move.quantity, move.why) == (3, -2, "yearly count")
     assert move.by == bench
 
@@ -305,7 +312,7 @@ def test_no_more_than_the_stock_can_be_scrapped(client):
     assert "Error:" in page.content.decode()
     assert send(client, part, "scrap", quantity="2").status_code == 302
     part.refresh_from_db()
-    assert part.on_hand == 0 and part.moves.get(kind="scrapped").quantity == -2
+    assert part.on_hand == 0 and part.movements.get(kind="scrapped").quantity == -2
 
 
 def test_the_delivery_of_another_part_cannot_be_scrapped(client):

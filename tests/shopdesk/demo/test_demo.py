@@ -192,7 +192,7 @@ def test_one_delivery_is_bad(demo):
 
 def test_stock_agrees_with_its_movements_and_deliveries(demo):
     for part in Part.objects.all():
-        moves = part.moves.aggregate(n=Sum("quantity"))["n"]
+        moves = part.movements.aggregate(n=Sum("quantity"))["n"]
         left = part.deliveries.aggregate(n=Sum("remaining"))["n"]
         assert part.on_hand == moves == left, part
     assert Part.objects.filter(on_hand__gt=0).count() > 30
