@@ -60,7 +60,13 @@ class ListTable(Table):
         ]
         for row in self.paginated_rows:
             cells = [
-                {"is_head": is_head, "look": look, "label": label, "shown": shown}
+                {
+                    "is_head": is_head,
+                    "look": look,
+                    "label": label,
+                    # So that a narrow screen leaves out what is empty.
+                    "shown": "" if str(shown).isspace() else shown,
+                }
                 for (is_head, look, label), (_, shown) in zip(
                     plan, row.items(), strict=True
                 )

@@ -1,42 +1,42 @@
-// What the desk does on top of plain pages. Everything works without this file.
+// Enhancements of plain pages. Everything works without this file.
 "use strict";
 
-// The list of what is wrong comes first, for eyes and for readers of the screen.
-function showProblems(root) {
+// Move focus to the error summary, for sighted and screen reader users alike.
+function focusErrors(root) {
   const list = root.querySelector("#problems");
   if (list) list.focus();
 }
 
-// Running minutes: <span data-since="2026-03-05T14:05:00+00:00"></span>
+// Running timers: <span data-since="2026-03-05T14:05:00+00:00"></span>
 function runTimers() {
-  for (const place of document.querySelectorAll("[data-since]")) {
-    const minutes = Math.floor((Date.now() - Date.parse(place.dataset.since)) / 60000);
+  for (const element of document.querySelectorAll("[data-since]")) {
+    const minutes = Math.floor((Date.now() - Date.parse(element.dataset.since)) / 60000);
     if (!(minutes >= 0)) continue;
     const hours = Math.floor(minutes / 60);
-    place.textContent = hours ? `${hours} h ${minutes % 60} min` : `${minutes} min`;
+    element.textContent = hours ? `${hours} h ${minutes % 60} min` : `${minutes} min`;
   }
 }
 
-// One press, one answer. The button stays on the page and says what happens.
-function setBusy(form, button) {
+// A form is submitted once; its button shows that it is being saved.
+function markBusy(form, button) {
   form.dataset.busy = "yes";
-  for (const one of form.querySelectorAll("button:not([type=button])")) {
-    one.setAttribute("aria-busy", "true");
+  for (const other of form.querySelectorAll("button:not([type=button])")) {
+    other.setAttribute("aria-busy", "true");
   }
   if (button) {
-    button.dataset.word = button.textContent;
+    button.dataset.label = button.textContent;
     button.textContent = button.dataset.saving || "Saving…";
   }
-  // An answer that is a file leaves the page standing: give the button back.
-  setTimeout(setFree, 8000, form);
+  // A download leaves the page in place: enable the button again.
+  setTimeout(clearBusy, 8000, form);
 }
 
-function setFree(form) {
+function clearBusy(form) {
   delete form.dataset.busy;
-  for (const one of form.querySelectorAll("[aria-busy]")) {
-    one.removeAttribute("aria-busy");
-    if (one.dataset.word) one.textContent = one.dataset.word;
-    delete one.dataset.word;
+  for (const button of form.querySelectorAll("[aria-busy]")) {
+    button.removeAttribute("aria-busy");
+    if (button.dataset.label) button.textContent = button.dataset.label;
+    delete button.dataset.label;
   }
 }
 
@@ -48,77 +48,77 @@ document.addEventListener("submit", (event) => {
     event.stopImmediatePropagation();
     return;
   }
-  // After this turn, so that the pressed button's own name and value are still sent.
-  setTimeout(setBusy, 0, form, event.submitter);
+  // After this event, so that the pressed button's name and value are still sent.
+  setTimeout(markBusy, 0, form, event.submitter);
 }, true);
 
 window.addEventListener("pageshow", () => {
-  document.querySelectorAll("form[data-busy]").forEach(setFree);
+  document.querySelectorAll("form[data-busy]").forEach(clearBusy);
 });
 document.addEventListener("htmx:afterRequest", (event) => {
   const form = event.target.closest("form");
-  if (form) setFree(form);
+  if (form) clearBusy(form);
 });
 document.addEventListener("htmx:load", (event) => {
-  showProblems(event.target);
+  focusErrors(event.target);
   runTimers();
 });
 
-// What is typed while an answer is on its way stays typed, and the hand stays where it is.
-const asked = new WeakMap();
-const answered = new WeakMap();
-const text = (box) => (box.matches("[type=checkbox], [type=radio]") ? box.checked : box.value);
-const boxesIn = (place) =>
-  [...place.querySelectorAll("input[id]:not([type=hidden]), select[id], textarea[id]")];
+// What is typed while a response is on its way is kept, and so is the focus.
+const requests = new WeakMap();
+const responses = new WeakMap();
+const valueOf = (box) => (box.matches("[type=checkbox], [type=radio]") ? box.checked : box.value);
+const boxesIn = (element) =>
+  [...element.querySelectorAll("input[id]:not([type=hidden]), select[id], textarea[id]")];
 
 document.addEventListener("htmx:beforeRequest", (event) => {
   const { xhr, target } = event.detail;
-  asked.set(xhr, {
-    texts: new Map(boxesIn(target).map((box) => [box.id, text(box)])),
-    hand: document.activeElement,
+  requests.set(xhr, {
+    texts: new Map(boxesIn(target).map((box) => [box.id, valueOf(box)])),
+    focus: document.activeElement,
   });
 });
 document.addEventListener("htmx:beforeSwap", (event) => {
   const { xhr, target } = event.detail;
-  const then = asked.get(xhr);
-  if (!then) return;
-  const hand = document.activeElement;
-  answered.set(xhr, {
+  const before = requests.get(xhr);
+  if (!before) return;
+  const focus = document.activeElement;
+  responses.set(xhr, {
     typed: boxesIn(target)
-      .filter((box) => then.texts.has(box.id) && then.texts.get(box.id) !== text(box))
-      .map((box) => [box.id, text(box)]),
-    hand: hand !== then.hand && target.contains(hand) ? hand.id : "",
+      .filter((box) => before.texts.has(box.id) && before.texts.get(box.id) !== valueOf(box))
+      .map((box) => [box.id, valueOf(box)]),
+    focus: focus !== before.focus && target.contains(focus) ? focus.id : "",
   });
 });
 document.addEventListener("htmx:afterSettle", (event) => {
-  const now = answered.get(event.detail.xhr);
-  if (!now) return;
-  answered.delete(event.detail.xhr);
-  const hand = now.hand && document.getElementById(now.hand);
-  if (hand) hand.focus();
-  for (const [id, value] of now.typed) {
+  const response = responses.get(event.detail.xhr);
+  if (!response) return;
+  responses.delete(event.detail.xhr);
+  const focus = response.focus && document.getElementById(response.focus);
+  if (focus) focus.focus();
+  for (const [id, value] of response.typed) {
     const box = document.getElementById(id);
-    if (!box || text(box) === value) continue;
+    if (!box || valueOf(box) === value) continue;
     if (typeof value === "boolean") box.checked = value;
     else box.value = value;
-    const tell = () => box.dispatchEvent(new Event("change", { bubbles: true }));
-    if (box === document.activeElement) box.addEventListener("blur", tell, { once: true });
-    else tell();
+    const notify = () => box.dispatchEvent(new Event("change", { bubbles: true }));
+    if (box === document.activeElement) box.addEventListener("blur", notify, { once: true });
+    else notify();
   }
 });
 
-// A scanner types like a very fast hand and presses Enter.
-//   In the find box, or in no box at all: that finds what was scanned.
-//   In any other box: the text stays, the form is not sent, and the next box is next.
-const FAST = 40; // milliseconds between keys; no hand types six keys at that pace
+// A scanner types very fast and presses Enter.
+//   In the search box, or in no box: search for what was scanned.
+//   In any other box: keep the text, do not submit, move to the next box.
+const FAST = 40; // milliseconds between keys; nobody types six keys at that pace
 let burst = "";
-let before = -Infinity;
+let lastKeyAt = -Infinity;
 
 document.addEventListener("keydown", (event) => {
-  const pause = event.timeStamp - before;
+  const pause = event.timeStamp - lastKeyAt;
   if (event.key.length === 1 && !event.ctrlKey && !event.metaKey && !event.altKey) {
     burst = pause < FAST ? burst + event.key : event.key;
-    before = event.timeStamp;
+    lastKeyAt = event.timeStamp;
     return;
   }
   if (event.key !== "Enter") return;
@@ -126,24 +126,24 @@ document.addEventListener("keydown", (event) => {
   burst = "";
   if (!scanned) return;
 
-  const find = document.getElementById("find");
+  const search = document.getElementById("find");
   const box = event.target.closest("input, textarea, select");
-  if (!box && find) {
+  if (!box && search) {
     event.preventDefault();
-    find.value = scanned;
-    find.form.requestSubmit();
-  } else if (box && box !== find && box.tagName !== "TEXTAREA" && !box.closest("[data-scan=send]")) {
+    search.value = scanned;
+    search.form.requestSubmit();
+  } else if (box && box !== search && box.tagName !== "TEXTAREA" && !box.closest("[data-scan=send]")) {
     event.preventDefault();
     box.dispatchEvent(new Event("change", { bubbles: true }));
     const boxes = [...box.form?.elements ?? []].filter(
-      (one) => one.matches("input:not([type=hidden]), select, textarea, button") && !one.disabled,
+      (field) => field.matches("input:not([type=hidden]), select, textarea, button") && !field.disabled,
     );
     boxes[boxes.indexOf(box) + 1]?.focus();
   }
 });
 
-// Ctrl + Enter, in any box, presses the first button of its form.
-// Up and down go through a list of choices, from the box above it and back.
+// Ctrl + Enter in any box presses the main button of its form.
+// Up and down move through a list of choices, from the box above it and back.
 document.addEventListener("keydown", (event) => {
   const form = event.target.form;
   if (event.key === "Enter" && (event.ctrlKey || event.metaKey)) {
@@ -163,6 +163,6 @@ document.addEventListener("keydown", (event) => {
   next.focus();
 });
 
-showProblems(document);
+focusErrors(document);
 runTimers();
 setInterval(runTimers, 20000);

@@ -1,43 +1,43 @@
-// A place to sign by hand: lines of whole numbers in a box of 600 by 200, as an SVG path.
+// A signature pad: an SVG path of integers in a box of 600 by 200.
 "use strict";
 
-const MOST = 8000; // characters that are kept
+const MAX_LENGTH = 8000; // characters of the stored path
 
 for (const pad of document.querySelectorAll("[data-pad]")) {
   const field = document.getElementById(pad.dataset.pad);
-  const paper = pad.querySelector("svg");
+  const surface = pad.querySelector("svg");
   const ink = pad.querySelector(".ink");
   let drawing = null;
   let last = "";
 
   const show = () => ink.setAttribute("d", field.value);
-  const spot = (event) => {
-    const box = paper.getBoundingClientRect();
-    const within = (part, whole, most) =>
-      Math.max(0, Math.min(most, Math.round((part / whole) * most)));
+  const pointOf = (event) => {
+    const box = surface.getBoundingClientRect();
+    const within = (part, whole, max) =>
+      Math.max(0, Math.min(max, Math.round((part / whole) * max)));
     return `${within(event.clientX - box.left, box.width, 600)} ${within(event.clientY - box.top, box.height, 200)}`;
   };
   const draw = (letter, point) => {
-    if (field.value.length + point.length + 1 > MOST) return;
+    if (field.value.length + point.length + 1 > MAX_LENGTH) return;
     field.value += letter + point;
     last = point;
     show();
   };
 
-  paper.addEventListener("pointerdown", (event) => {
+  surface.addEventListener("pointerdown", (event) => {
     if (drawing !== null) return;
     drawing = event.pointerId;
-    paper.setPointerCapture(drawing);
-    draw("M", spot(event));
+    surface.setPointerCapture(drawing);
+    draw("M", pointOf(event));
     event.preventDefault();
   });
-  paper.addEventListener("pointermove", (event) => {
+  surface.addEventListener("pointermove", (event) => {
     if (event.pointerId !== drawing) return;
-    const point = spot(event);
+    const point = pointOf(event);
     if (point !== last) draw("L", point);
   });
   for (const end of ["pointerup", "pointercancel"]) {
-    paper.addEventListener(end, (event) => {
+    surface.addEventListener(end, (event) => {
       if (event.pointerId === drawing) drawing = null;
     });
   }
