@@ -1,4 +1,4 @@
-"""What every test stands on: no network, a database file of its own, a browser."""
+"""Fixtures of all tests: no network, a migrated database, a browser."""
 
 import ipaddress
 import os
@@ -17,7 +17,7 @@ from tests import papers
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
 
 configuration.set_hypothesis_home_dir(Path(".cache/hypothesis"))
-# How long an example takes says more about the machine than about us.
+# How long an example takes depends on the machine, not on our code.
 settings.register_profile("desk", deadline=None, derandomize="CI" in os.environ)
 settings.load_profile("desk")
 
@@ -32,12 +32,12 @@ BROWSER_ARGS = [
     "--disable-component-update",
     "--disable-default-apps",
     "--disable-sync",
-    # The browser is a program of its own, which the guard below does not reach.
+    # The audit hook below does not reach the browser's process.
     "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1, EXCLUDE localhost",
 ]
 
 
-def _is_here(host):
+def _is_local(host):
     if not isinstance(host, str):
         return not host
     if host in ("", "localhost", socket.gethostname()):
@@ -48,38 +48,38 @@ def _is_here(host):
         return False
 
 
-def _stay_here(event, args):
-    """No test may reach beyond this machine, by whatever library."""
+def _refuse_network(event, args):
+    """Raise when a test tries to reach another machine, by any library."""
     if event == "socket.getaddrinfo":
         host = args[0]
     elif event in ("socket.connect", "socket.sendto", "socket.sendmsg"):
-        # A path, not a pair, is a socket in the file system.
+        # A Unix socket has a path instead of a host and port.
         host = args[1][0] if isinstance(args[1], tuple) else None
     else:
         return
     if isinstance(host, bytes):
         host = host.decode()
-    if not _is_here(host):
+    if not _is_local(host):
         raise RuntimeError(f"A test tried to reach {host!r}.")
 
 
-sys.addaudithook(_stay_here)
+sys.addaudithook(_refuse_network)
 
 
 def pytest_addoption(parser):
     group = parser.getgroup("shopdesk")
     group.addoption(
-        "--on", choices=["sqlite", "postgresql"], help="the database this must run on"
+        "--on", choices=["sqlite", "postgresql"], help="fail on any other database"
     )
     group.addoption(
         "--whole",
         action="store_true",
-        help="fail unless the browser tests ran, every one",
+        help="fail unless every browser test ran",
     )
     group.addoption(
         "--without-database",
         action="store_true",
-        help="only the tests that ask for no database",
+        help="only tests that need no database",
     )
 
 
@@ -87,35 +87,34 @@ def pytest_collection_modifyitems(config, items):
     for test in items:
         if "browser" in test.fixturenames:
             test.add_marker("browser")
-    wanted = _wanted(config)
-    if wanted is not None:
-        left = [test for test in items if _asks_for_the_database(test) != wanted]
-        items[:] = [test for test in items if _asks_for_the_database(test) == wanted]
+    with_database = _with_database(config)
+    if with_database is not None:
+        left = [test for test in items if _needs_database(test) != with_database]
+        items[:] = [test for test in items if _needs_database(test) == with_database]
         config.hook.pytest_deselected(items=left)
 
 
-def _wanted(config):
-    """Whether only tests with, or only those without, the database are to run."""
+def _with_database(config):
+    """Return whether only tests with or only tests without a database run, or None."""
     if config.getoption("--without-database"):
         return False
-    # What asks for no database was proven where SQLite was.
+    # The other tests ran with SQLite.
     if config.getoption("--whole") and config.getoption("--on") == "postgresql":
         return True
     return None
 
 
-# Whatever else lends a test the database stands on one of these.
-DATABASE = {"db", "transactional_db", "django_db_setup"}
+# Every other fixture that gives access to the database uses one of these.
+DATABASE_FIXTURES = {"db", "transactional_db", "django_db_setup"}
 
 
-def _asks_for_the_database(test):
-    return bool(
-        test.get_closest_marker("django_db") or DATABASE.intersection(test.fixturenames)
-    )
+def _needs_database(test):
+    has_fixture = not DATABASE_FIXTURES.isdisjoint(test.fixturenames)
+    return has_fixture or test.get_closest_marker("django_db") is not None
 
 
-class Whole:
-    """Counts what ran in the browser: tests that did not run prove nothing."""
+class BrowserTestCheck:
+    """Fails the run if a browser test was skipped or none ran."""
 
     def __init__(self):
         self.ran = 0
@@ -129,7 +128,7 @@ class Whole:
         elif report.when == "call":
             self.ran += 1
 
-    def wrongs(self):
+    def problems(self):
         if not self.ran:
             yield "No browser test ran."
         for test in self.skipped:
@@ -137,36 +136,38 @@ class Whole:
 
     @pytest.hookimpl(trylast=True)
     def pytest_sessionfinish(self, session):
-        if any(self.wrongs()) and session.exitstatus == pytest.ExitCode.OK:
+        if any(self.problems()) and session.exitstatus == pytest.ExitCode.OK:
             session.exitstatus = pytest.ExitCode.TESTS_FAILED
 
     def pytest_terminal_summary(self, terminalreporter):
-        for wrong in self.wrongs():
-            terminalreporter.write_line(wrong, red=True)
-        terminalreporter.write_line(f"Tests in the browser: {self.ran}.")
+        for problem in self.problems():
+            terminalreporter.write_line(problem, red=True)
+        terminalreporter.write_line(f"Browser tests: {self.ran}.")
 
 
 def pytest_configure(config):
-    # Several processes must meet the tests in one order, and some are named by sets.
+    # All processes must collect the tests in the same order, and sets name some.
     os.environ.setdefault("PYTHONHASHSEED", "0")
-    is_one_of_several = hasattr(config, "workerinput")
-    if config.getoption("--whole") and not is_one_of_several:
-        config.pluginmanager.register(Whole())
+    is_worker = hasattr(config, "workerinput")
+    if config.getoption("--whole") and not is_worker:
+        config.pluginmanager.register(BrowserTestCheck())
 
 
 @pytest.fixture(scope="session", autouse=True)
-def papers_are_drawn_by_a_stand_in():
-    """Except in a test marked `paper`; see `tests.papers`."""
+def stand_in_for_pdfs():
+    """Use the stand-in for PDFs except in tests marked `paper`; see `tests.papers`."""
     from shopdesk.papers import render
 
     real = render.draw_pdf
-    render.draw_pdf = lambda asked: (real if papers.drawn else papers.stand_in)(asked)
+    render.draw_pdf = lambda request: (real if papers.is_real else papers.stand_in)(
+        request
+    )
     yield
     render.draw_pdf = real
 
 
 def pytest_runtest_setup(item):
-    papers.drawn = item.get_closest_marker("paper") is not None
+    papers.is_real = item.get_closest_marker("paper") is not None
 
 
 @pytest.fixture(scope="session")
@@ -180,14 +181,14 @@ def databases(django_test_environment, tmp_path_factory, worker_id, request):
         f"These tests are for {wanted}; DATABASE_URL says {connection.vendor}."
     )
     own = tmp_path_factory.getbasetemp()
-    # With several processes each has a folder of its own in that of the run.
+    # Each xdist process has its own folder inside that of the run.
     shared = own if worker_id == "master" else own.parent
     return Databases(shared, tmp_path_factory.mktemp(worker_id, numbered=False))
 
 
 @pytest.fixture(scope="session")
 def django_db_setup(databases, django_db_blocker):
-    """In place of pytest-django's own, which migrates anew in each process."""
+    """Replace the fixture of pytest-django, which migrates in each process."""
     with ExitStack() as stack:
         with django_db_blocker.unblock():
             stack.enter_context(databases.migrated())
@@ -201,33 +202,33 @@ def _demo(databases, blocker):
     from django.conf import settings
     from django.core.management import call_command
 
-    data, said = databases.shared / "demo", databases.shared / "demo.txt"
+    data, output = databases.shared / "demo", databases.shared / "demo.txt"
 
     def fill():
-        with said.open("w") as out:
+        with output.open("w") as out:
             call_command("demo", stdout=out)
 
     with ExitStack() as stack, pytest.MonkeyPatch.context() as patch:
         patch.setattr(settings, "DATA_DIR", data)
         with blocker.unblock():
             stack.enter_context(databases.copy("demo", fill, of="migrated"))
-        yield said.read_text()
+        yield output.read_text()
         with blocker.unblock():
             stack.close()
 
 
 @pytest.fixture(scope="module")
 def demo(databases, django_db_setup, django_db_blocker):
-    """The demo shop as it was filled once in this run; what the command said of it."""
-    with _demo(databases, django_db_blocker) as said:
-        yield said
+    """Use the demo shop, filled once in this run; the value is the command's output."""
+    with _demo(databases, django_db_blocker) as output:
+        yield output
 
 
 @pytest.fixture
-def demo_to_use_up(databases, django_db_setup, django_db_blocker):
-    """The same for one test that keeps what it changes."""
-    with _demo(databases, django_db_blocker) as said:
-        yield said
+def own_demo(databases, django_db_setup, django_db_blocker):
+    """The same for one test that commits its changes."""
+    with _demo(databases, django_db_blocker) as output:
+        yield output
 
 
 @pytest.fixture(scope="session")
@@ -239,36 +240,40 @@ def browser_type_launch_args(browser_type_launch_args):
 
 
 @pytest.fixture(scope="session", autouse=True)
-def tests_with_real_transactions_leave_an_empty_shop(request):
-    """Django empties each table, which the guards of `shopdesk.triggers` refuse. On
-    SQLite all is overwritten by the migrated file instead, which is quicker, too; on
-    PostgreSQL they are down for the emptying, and up again after."""
+def reset_database_after_transactions(request):
+    """Reset the database after a test that commits.
+
+    Django deletes all rows, which our triggers refuse. So the migrated file overwrites
+    the SQLite database, which is also faster; on PostgreSQL the triggers are dropped
+    and created again.
+    """
     from django.db import connection
     from django.test import TransactionTestCase
 
-    empty = TransactionTestCase._fixture_teardown
+    flush = TransactionTestCase._fixture_teardown
 
-    def empty_unguarded(test):
+    def reset(test):
         if connection.vendor == "sqlite":
-            request.getfixturevalue("databases").begin_anew()
+            request.getfixturevalue("databases").reset()
             return
-        _guards("drop")
-        empty(test)
-        _guards("create")
+        _triggers("drop")
+        flush(test)
+        _triggers("create")
 
-    TransactionTestCase._fixture_teardown = empty_unguarded
+    TransactionTestCase._fixture_teardown = reset
     yield
-    TransactionTestCase._fixture_teardown = empty
+    TransactionTestCase._fixture_teardown = flush
 
 
-def _guards(act):
+def _triggers(action):
     from django.db import connection
 
-    from billing.guards import GUARDS as till
-    from repairs.guards import GUARDS as workshop
+    from billing.guards import GUARDS as billing_guards
+    from repairs.guards import GUARDS as repair_guards
     from shopdesk import triggers
 
-    statements = getattr(triggers, act)([*workshop, *till], vendor=connection.vendor)
+    guards = [*repair_guards, *billing_guards]
+    statements = getattr(triggers, action)(guards, vendor=connection.vendor)
     with connection.cursor() as cursor:
         for statement in statements:
             cursor.execute(statement)

@@ -1,4 +1,4 @@
-"""The databases of the tests: each made once in a run, and copied for each process."""
+"""Test databases, each created once in a run and copied for each process."""
 
 import fcntl
 import shutil
@@ -11,41 +11,45 @@ from django.db import connection
 
 
 class Databases:
-    """`shared` is a folder of this run, `own` one of this process, which names it."""
+    """Template databases in the folder `shared` of this run, copied to `own`, the folder
+    of this process."""
 
     def __init__(self, shared, own):
         self.shared, self.own = shared, own
         kind = Files if connection.vendor == "sqlite" else OnTheServer
-        self.kept = kind(shared, own)
+        self.store = kind(shared, own)
 
     @contextmanager
     def migrated(self):
-        """An empty shop's."""
+        """Use a copy of the migrated database of an empty shop."""
         with self.copy("migrated", lambda: call_command("migrate", verbosity=0)):
             yield
 
     @contextmanager
     def copy(self, name, fill, *, of=None):
-        """Within, the database in use is a copy of `name`. The first process that asks
-        makes that one, by `fill`, of nothing or of the one named `of`."""
+        """Use a copy of the template database `name` inside the `with` block.
+
+        The first process creates the template: it copies the one named `of`, if any,
+        and calls `fill`.
+        """
         before = connection.settings_dict["NAME"]
         made = self.shared / f"{name}.made"
         with only_one(self.shared):
             if not made.exists():
-                _use(self.kept.make(name, of))
+                _use(self.store.make(name, of))
                 try:
                     fill()
                 finally:
                     _use(before)
                 made.touch()
-            copy = self.kept.copy(name)
+            copy = self.store.copy(name)
         _use(copy)
         yield
         _use(before)
-        self.kept.remove(copy)
+        self.store.remove(copy)
 
-    def begin_anew(self):
-        """Overwrite the database in use, a file of SQLite's, by the empty shop's."""
+    def reset(self):
+        """Overwrite the SQLite database in use by the migrated one."""
         connection.ensure_connection()
         source = sqlite3.connect(self.shared / "migrated.sqlite3")
         with closing(source):
@@ -55,7 +59,7 @@ class Databases:
 
 @contextmanager
 def only_one(folder):
-    """No two processes of this run are in here at once."""
+    """Let one process of this run at a time enter the `with` block."""
     with (folder / "lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         yield
@@ -68,7 +72,7 @@ def _use(name):
 
 
 class Files:
-    """SQLite's. Files, since the live server's threads could not share a memory."""
+    """SQLite databases. In memory, threads of the live server could not share them."""
 
     def __init__(self, shared, own):
         self.shared, self.own = shared, own
@@ -90,7 +94,7 @@ class Files:
 
 
 class OnTheServer:
-    """PostgreSQL's, which copies a database that nobody reads at that moment."""
+    """PostgreSQL databases. A template may have no open connection while copied."""
 
     def __init__(self, shared, own):
         self.prefix, self.own = f"test_{connection.settings_dict['NAME']}", own.name

@@ -1,8 +1,8 @@
-"""Papers in tests: a stand-in for drawing them, and one way of reading them.
+"""PDFs in tests: a stand-in for WeasyPrint, and how to read the text of a PDF.
 
-Drawing a paper takes a fifth of a second, and most tests ask only what is written on
-it. So a test gets the stand-in unless it is marked `paper`: the template is rendered as
-ever, and its text goes into a small PDF without any layout.
+Layout takes 0.2 seconds a document, and most tests only check its text. So unless a
+test is marked `paper`, the template is rendered and its text is put into a small PDF
+without layout.
 """
 
 import re
@@ -12,30 +12,30 @@ from io import BytesIO
 
 import pikepdf
 
-drawn = False
-"""Whether the test that runs has its papers really drawn; `tests.conftest` sets it."""
+is_real = False
+"""Whether the running test gets real PDFs; `tests.conftest` sets it."""
 
-# The tags that begin a line of their own; cells share the line of their row.
-LINES = set(
+# Tags that start a line. Cells share the line of their row.
+BLOCK_TAGS = set(
     """
     address article aside blockquote br caption dd div dl dt fieldset figcaption figure
     footer form h1 h2 h3 h4 h5 h6 header hr legend li main nav ol p pre section table
     tbody tfoot thead title tr ul
     """.split()
 )
-UNSEEN = {"head", "style", "script"}
+HIDDEN_TAGS = {"head", "style", "script"}
 MILLIMETRE = 72 / 25.4
-SHEETS = {"A4": (595.276, 841.89), "letter": (612, 792)}
+PAGE_SIZES = {"A4": (595.276, 841.89), "letter": (612, 792)}
 
 
-class _Reader(HTMLParser):
-    """The text of a page, line by line, with its title, its language and its links."""
+class _TextParser(HTMLParser):
+    """The text of an HTML page, its title, its language and the files it loads."""
 
     def __init__(self, html):
         super().__init__()
         self.title = self.language = self.text = ""
-        self.fetched = []
-        self._unseen = []
+        self.sources = []
+        self._hidden = []
         self._in_title = False
         self.feed(html)
         self.close()
@@ -44,13 +44,13 @@ class _Reader(HTMLParser):
         facts = dict(attrs)
         if tag == "html":
             self.language = facts.get("lang") or ""
-        if tag == "title" and "svg" not in self._unseen:
+        if tag == "title" and "svg" not in self._hidden:
             self._in_title = not self.title
-        if tag in UNSEEN or tag == "svg":
-            self._unseen.append(tag)
+        if tag in HIDDEN_TAGS or tag == "svg":
+            self._hidden.append(tag)
         if src := facts.get("src"):
-            self.fetched.append(src)
-        if tag in LINES:
+            self.sources.append(src)
+        if tag in BLOCK_TAGS:
             self.text += "\n"
         elif tag in ("td", "th"):
             self.text += "  "
@@ -58,15 +58,15 @@ class _Reader(HTMLParser):
     def handle_endtag(self, tag):
         if tag == "title":
             self._in_title = False
-        if self._unseen and self._unseen[-1] == tag:
-            self._unseen.pop()
-        if tag in LINES:
+        if self._hidden and self._hidden[-1] == tag:
+            self._hidden.pop()
+        if tag in BLOCK_TAGS:
             self.text += "\n"
 
     def handle_data(self, data):
         if self._in_title:
             self.title += data
-        elif not set(self._unseen) & UNSEEN:
+        elif not set(self._hidden) & HIDDEN_TAGS:
             self.text += re.sub(r"[ \t\r\n\f]+", " ", data)
 
     @property
@@ -76,39 +76,41 @@ class _Reader(HTMLParser):
 
 
 def stand_in(paper):
-    """A small PDF of what `shopdesk.papers.render` wants drawn: the same text, the same
-    size of sheet, the same file inside, and the same bytes each time."""
-    seen, template = _Reader(paper["html"]), paper["template"]
-    assert seen.title.strip() and seen.language, f"{template}: no title, no language"
-    elsewhere = [src[:80] for src in seen.fetched if not src.startswith("data:")]
-    assert not elsewhere, f"{template} would fetch {elsewhere}"
+    """Return a small PDF with the text, page size and embedded file of `paper`.
+
+    The same `paper` always gives the same bytes.
+    """
+    html, template = _TextParser(paper["html"]), paper["template"]
+    assert html.title.strip() and html.language, f"{template}: no title, no language"
+    remote = [src[:80] for src in html.sources if not src.startswith("data:")]
+    assert not remote, f"{template} would fetch {remote}"
     pdf = pikepdf.new()
-    width, height = _sheet(paper["page"])
+    width, height = _page_size(paper["page"])
     pdf.add_blank_page(page_size=(width, height))
     page = pdf.pages[0]
     page.Resources = pikepdf.Dictionary(Font={"/F": _font(pdf)})
-    page.Contents = pdf.make_stream(_written(seen.lines, width, height))
-    pdf.Root.Lang = pikepdf.String(seen.language)
-    pdf.docinfo["/Title"] = seen.title.strip()
-    if inside := paper["embedded"]:
+    page.Contents = pdf.make_stream(_content(html.lines, width, height))
+    pdf.Root.Lang = pikepdf.String(html.language)
+    pdf.docinfo["/Title"] = html.title.strip()
+    if file := paper["embedded"]:
         spec = pikepdf.AttachedFileSpec(
-            pdf, inside["content"], filename=inside["name"], mime_type="text/xml"
+            pdf, file["content"], filename=file["name"], mime_type="text/xml"
         )
-        pdf.attachments[inside["name"]] = spec
-    made = BytesIO()
-    pdf.save(made, deterministic_id=True)
-    return made.getvalue()
+        pdf.attachments[file["name"]] = spec
+    output = BytesIO()
+    pdf.save(output, deterministic_id=True)
+    return output.getvalue()
 
 
-def _sheet(page):
-    named = re.search(r"size: (A4|letter)", page)
-    if named:
-        return SHEETS[named[1]]
+def _page_size(page):
+    name = re.search(r"size: (A4|letter)", page)
+    if name:
+        return PAGE_SIZES[name[1]]
     return [float(n) * MILLIMETRE for n in re.findall(r"([\d.]+)mm", page)[:2]]
 
 
-def _written(lines, width, height):
-    """All lines on the one sheet, in a type as small as that takes."""
+def _content(lines, width, height):
+    """Write all lines on one page, in a font size small enough for them."""
     leading = min(12, height / (len(lines) + 2))
     size = min(leading * 0.8, 2 * width / (2 + max(map(len, lines), default=0)))
     drawn = [f"BT /F {size:.3f} Tf {leading:.3f} TL 2 {height - leading:.3f} Td"]
@@ -117,7 +119,7 @@ def _written(lines, width, height):
 
 
 def _font(pdf):
-    """No letters, only what each code stands for: enough to read the text back."""
+    """Return a font without glyphs that maps each code to its character."""
     codes = (
         b"/CIDInit /ProcSet findresource begin 12 dict begin begincmap\n"
         b"/CMapName /Text def 1 begincodespacerange <0000> <FFFF> endcodespacerange\n"
@@ -145,7 +147,7 @@ def _font(pdf):
 
 
 def text_of(pdf, how="-layout"):
-    """What is written on a paper: by its lines or, `-raw`, in the order of the file."""
+    """Return the text of a PDF by lines or, with `-raw`, in the order of the file."""
     read = ["pdftotext", how, "-enc", "UTF-8", "-", "-"]
     return subprocess.run(
         read, input=bytes(pdf), capture_output=True, check=True
@@ -153,5 +155,5 @@ def text_of(pdf, how="-layout"):
 
 
 def words_of(pdf, how="-layout"):
-    """The same in one line."""
+    """Return the text of a PDF with single spaces."""
     return " ".join(text_of(pdf, how).split())

@@ -30,7 +30,7 @@ def name_of(address):
 
 
 @pytest.fixture
-def owner(live_server, demo_to_use_up, context, client):
+def owner(live_server, own_demo, context, client):
     client.force_login(User.objects.get(kind="owner"))
     value = client.cookies[settings.SESSION_COOKIE_NAME].value
     context.add_cookies(
