@@ -5,8 +5,6 @@ so an amount is a whole number of 1/10000 in the database and a Decimal in Pytho
 """
 
 import re
-import unicodedata
-from collections.abc import Iterable
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -223,25 +221,3 @@ class DayFormField(forms.DateField):
             raise ValidationError(
                 f"Give a day between 1990-01-01 and {latest}.", code="out_of_range"
             )
-
-
-EXACT, BEGINS, WITHIN = range(3)
-"""How well a record fits the words it was search by."""
-
-
-def rank_matches(found, *, exact: models.Q, begins: models.Q, then: Iterable[str]):
-    """`found` with `fit`, how well each is what was meant: those that are it first."""
-    fit = models.Case(
-        models.When(exact, then=EXACT),
-        models.When(begins, then=BEGINS),
-        default=WITHIN,
-        output_field=models.SmallIntegerField(),
-    )
-    return found.annotate(fit=fit).order_by("fit", *then)
-
-
-def plain(text: str) -> str:
-    """`text` as it is searched for: no case, no accents, single spaces."""
-    bare = unicodedata.normalize("NFKD", text)
-    bare = "".join(c for c in bare if not unicodedata.combining(c))
-    return " ".join(bare.casefold().replace("\x00", "").split())

@@ -102,7 +102,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
-                "shopdesk.front.navigation.desk",
+                "shopdesk.front.navigation.page_context",
             ],
         },
     },

@@ -3,12 +3,11 @@
 from django.urls import include, path
 
 from billing.invoices.queries import balance_of
-from shopdesk.front import pages, today
-from shopdesk.front.search import views as find
+from shopdesk.front import pages, search, today
 
 urlpatterns = [
     path("", today.today, name="today"),
-    path("find/", find.find, name="find"),
+    path("find/", search.search, name="find"),
     path("look/", pages.look, name="look"),
     path("staff/", include("shopdesk.staff.urls")),
     path("shop/", include("shopdesk.shop.urls")),

@@ -31,7 +31,8 @@ from billing.invoices.credit_sums import credit_sums
 from billing.quotes.models import Line, Quote
 from repairs.customers.models import Customer
 from repairs.jobs.models import Job, Repair
-from shopdesk.fields import MoneyField, rank_matches
+from shopdesk.fields import MoneyField
+from shopdesk.lookup import rank_matches
 from shopdesk.money import Totals, totals
 from shopdesk.papers.models import KeptPaper
 from shopdesk.shop import numbering

@@ -5,7 +5,7 @@ from django.core.exceptions import ValidationError
 
 from repairs.faults.models import Fault, Fix
 from repairs.stock.models import Part
-from shopdesk.fields import plain
+from shopdesk.lookup import normalize_search
 
 
 class TypedField(forms.CharField):
@@ -40,12 +40,13 @@ class TypedField(forms.CharField):
             exact = list(self.offered().filter(**{f"{self.code}__iexact": code})[:1])
             if exact:
                 return exact
-        words = plain(text).split()
+        words = normalize_search(text).split()
         return [
             one
             for one in self.offered()
             if all(
-                word in plain(f"{getattr(one, self.code)} {one.name}") for word in words
+                word in normalize_search(f"{getattr(one, self.code)} {one.name}")
+                for word in words
             )
         ]
 

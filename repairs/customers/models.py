@@ -5,7 +5,7 @@ from django.db.models import Max, OuterRef, Q, Subquery
 from django.urls import reverse
 
 from repairs.customers.names import lookalike_serial, normalize_serial, phone_digits
-from shopdesk.fields import plain, rank_matches
+from shopdesk.lookup import normalize_search, rank_matches
 from shopdesk.shop import tax
 
 SEPARATOR = " | "
@@ -19,8 +19,8 @@ def _matches(*, name: str, phone: str, email: str) -> Q:
         matches |= Q(phone=phone)
     if email:
         matches |= Q(email__iexact=email)
-    if plain(name):
-        matches |= Q(search__startswith=plain(name) + SEPARATOR)
+    if normalize_search(name):
+        matches |= Q(search__startswith=normalize_search(name) + SEPARATOR)
     return matches
 
 
@@ -31,7 +31,7 @@ class CustomerQuerySet(models.QuerySet):
         A phone number may be typed as dialled from the shop, in full or in part.
         """
         found = self.filter(erased_on=None)
-        words = plain(words)
+        words = normalize_search(words)
         numbers = phone_digits(words)
         if numbers:
             meaning = Q(search__contains=words)
@@ -55,7 +55,7 @@ class CustomerQuerySet(models.QuerySet):
         return rank_matches(
             found,
             exact=_matches(name=words, phone=phone, email=words),
-            begins=Q(search__startswith=plain(words)),
+            begins=Q(search__startswith=normalize_search(words)),
             then=["name", "id"],
         )
 
@@ -132,15 +132,19 @@ class Customer(models.Model):
     def searched_as(self) -> str:
         """Return what `search` must contain; bulk inserts set it themselves."""
         texts = (self.name, self.company, self.email, self.phone)
-        return SEPARATOR.join(plain(text) for text in texts)
+        return SEPARATOR.join(normalize_search(text) for text in texts)
 
 
 class DeviceModelQuerySet(models.QuerySet):
     def matching(self, *, kind: str, maker: str, model: str) -> "DeviceModel | None":
         """Return the model of this name, ignoring case and accents."""
-        wanted = (plain(kind), plain(maker), plain(model))
+        wanted = (
+            normalize_search(kind),
+            normalize_search(maker),
+            normalize_search(model),
+        )
         for pk, *names in self.values_list("pk", "kind", "maker", "model"):
-            if tuple(plain(name) for name in names) == wanted:
+            if tuple(normalize_search(name) for name in names) == wanted:
                 return self.get(pk=pk)
         return None
 
@@ -268,6 +272,6 @@ class Device(models.Model):
 
     def set_keys(self) -> None:
         """Set the keys by which serials are found; bulk inserts call it themselves."""
-        self.maker_key = plain(self.model.maker)
+        self.maker_key = normalize_search(self.model.maker)
         self.serial_normalized = normalize_serial(self.serial)
         self.serial_lookalike = lookalike_serial(self.serial)

@@ -12,7 +12,7 @@ from django.urls import reverse
 
 from repairs.faults import declared
 from repairs.stock.models import Part
-from shopdesk.fields import plain, rank_matches
+from shopdesk.lookup import normalize_search, rank_matches
 
 CODE = RegexValidator(
     r"^[A-Z0-9]+(?:-[A-Z0-9]+)*\Z",
@@ -64,10 +64,10 @@ class EntryQuerySet(models.QuerySet):
         Case and accents are ignored, which neither database can do alike, so all
         entries are read; a fault book is short.
         """
-        wanted = plain(words).split()
+        wanted = normalize_search(words).split()
         found = []
         for pk, *said in self.order_by().values_list("pk", *self.described_in):
-            text = plain(" | ".join(said))
+            text = normalize_search(" | ".join(said))
             if wanted and all(word in text for word in wanted):
                 found.append(pk)
         return self.filter(pk__in=found)

@@ -15,7 +15,7 @@ from repairs.history.rows import COLUMNS, Row
 from repairs.jobs import states
 from repairs.jobs.models import Job, PartUsed, Repair, ReturnAssessment
 from repairs.stock.models import Delivery
-from shopdesk.fields import plain
+from shopdesk.lookup import normalize_search
 
 BATCH = 400
 """Values in one query: SQLite allows 1000 variables."""
@@ -81,7 +81,11 @@ def load_deliveries(parts: Iterable[int]) -> dict[tuple[int, str], Delivery]:
 
 def model_key(model) -> tuple[str, str, str]:
     """Return a device model, or that of a row, as it is compared."""
-    return plain(model.kind), plain(model.maker), plain(model.model)
+    return (
+        normalize_search(model.kind),
+        normalize_search(model.maker),
+        normalize_search(model.model),
+    )
 
 
 def visit_of(job: Job, row: Row) -> Visit:

@@ -15,7 +15,7 @@ from repairs.customers.models import Customer, Device
 from repairs.intake import queries
 from repairs.intake.actions import already_here
 from repairs.intake.forms import BookingStateForm, JobForm
-from shopdesk.fields import plain
+from shopdesk.lookup import normalize_search
 
 FIND = "find"
 LOOK_UP = "look"  # the serial number
@@ -233,7 +233,7 @@ class Booking:
     def _check_known_device(self):
         facts = self.device_form.cleaned_data
         for device in Device.objects.with_serial(facts["serial"]).for_list():
-            if device.maker_key == plain(facts["maker"]):
+            if device.maker_key == normalize_search(facts["maker"]):
                 self.device = device
                 self._look_back()
                 self.job_form.add_error(

@@ -1,7 +1,7 @@
 """Who and what the words typed at the counter may mean."""
 
 from repairs.customers.models import Customer, Device, DeviceModel
-from shopdesk.fields import plain
+from shopdesk.lookup import normalize_search
 
 MAX_OFFERED = 8
 """Customers or devices offered to choose from."""
@@ -10,7 +10,7 @@ MAX_DEVICES = 30
 
 
 def find_customers(query: str) -> list[Customer]:
-    if len(plain(query)) < 2:
+    if len(normalize_search(query)) < 2:
         return []
     return list(Customer.objects.called(query).with_last_visit()[:MAX_OFFERED])
 

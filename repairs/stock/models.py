@@ -10,7 +10,8 @@ from django.urls import reverse
 
 from repairs.stock.part_values import PartValue, parse_value, search_keys, split_words
 from shopdesk.errors import RefusedError
-from shopdesk.fields import MoneyField, plain, rank_matches
+from shopdesk.fields import MoneyField
+from shopdesk.lookup import normalize_search, rank_matches
 
 
 class OutOfStockError(RefusedError):
@@ -21,7 +22,7 @@ def _all_words(words: list[str]) -> Q:
     """Every word is found, as typed or as the value it stands for."""
     every = Q()
     for word in words:
-        texts = [plain(word), *search_keys(parse_value(word))]
+        texts = [normalize_search(word), *search_keys(parse_value(word))]
         every &= Q(*[("search__contains", text) for text in texts], _connector=Q.OR)
     return every
 
@@ -118,7 +119,7 @@ class Part(models.Model):
     def searched_as(self) -> str:
         """Return what `search` must contain; bulk inserts set it themselves."""
         numbers = f"{self.number} {self.maker_number} {self.supplier_number}"
-        text = plain(f"{numbers} {self.name} {self.value}")
+        text = normalize_search(f"{numbers} {self.name} {self.value}")
         return " ".join([text, *search_keys(self.parsed_value)])
 
     @property

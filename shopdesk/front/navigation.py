@@ -1,63 +1,59 @@
-"""What every page knows: the shop, and the rooms that its reader may enter."""
+"""What every page shows: the shop, and the menus that this person may use."""
 
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 from django.utils.functional import SimpleLazyObject
 
 from shopdesk.staff.permissions import can_open
 
-# The word on the door, the first page behind it, and whose pages lie in that room.
-ROOMS = (
+# The label, the first page, and the URL namespaces that belong to it.
+MAIN_MENU = (
     ("Today", "today", ()),
     ("Counter", "intake:book_in", ("intake", "customers", "handover")),
-    ("Bench", "bench:mine", ("bench", "jobs", "returns")),
-    ("Shelf", "stock:parts", ("stock",)),
+    ("Bench", "bench:mine", ("bench", "returns")),
+    ("Parts", "stock:parts", ("stock",)),
     (
-        "Till",
+        "Billing",
         "quotes:all",
         (
-            *("quotes", "links", "changes", "repair_form"),
-            *("invoices", "reminders", "days"),
+            *("quotes", "customer_links", "changes", "repair_form"),
+            *("invoices", "reminders", "day_close"),
         ),
     ),
     ("Comebacks", "comebacks:table", ("comebacks", "month", "knowledge")),
     ("Fault book", "faults:book", ("faults",)),
 )
-FOOT = (
-    ("Post", "mail:outbox", ("post",)),
-    ("The shop’s figures", "shop:figures", ()),
+FOOTER_MENU = (
+    ("Emails", "mail:outbox", ("mail",)),
+    ("Shop settings", "shop:figures", ()),
     ("Staff", "staff:people", ()),
-    ("Your password", "staff:password", ()),
+    ("My password", "staff:password", ()),
 )
 
 
-def desk(request):
+def page_context(request):
     """All lazy: a page that shows none of it asks the database nothing."""
     return {
         "shop": request.shop,
-        "rooms": SimpleLazyObject(lambda: links(request, ROOMS)),
-        "foot": SimpleLazyObject(lambda: links(request, FOOT)),
+        "main_menu": SimpleLazyObject(lambda: visible_links(request, MAIN_MENU)),
+        "footer_menu": SimpleLazyObject(lambda: visible_links(request, FOOTER_MENU)),
     }
 
 
-def links(request, doors):
-    """(url, word, is_here) of each of `doors` that this reader may open.
+def visible_links(request, menu):
+    """Return (url, label, is_here) of each entry of `menu` that this person may open.
 
     `is_here` is what aria-current wants: "page" on the page itself, "true" elsewhere in
     the room, else empty.
     """
     match = request.resolver_match
     found = []
-    for word, name, namespaces in doors:
+    for label, name, namespaces in menu:
         if not can_open(request.user, name):
-            continue
-        try:
-            url = reverse(name)
-        except NoReverseMatch:
             continue
         here = ""
         if match and match.view_name == name:
             here = "page"
         elif match and match.namespaces and match.namespaces[0] in namespaces:
             here = "true"
-        found.append((url, word, here))
+        found.append((reverse(name), label, here))
     return found

@@ -1,4 +1,4 @@
-"""Today: what needs a hand now."""
+"""Today: the jobs that need attention."""
 
 from dataclasses import dataclass, field
 
@@ -15,41 +15,41 @@ from shopdesk.staff.permissions import can_open
 
 @dataclass
 class Group:
-    """Jobs that need the same hand; `door` is where that hand is given."""
+    """Jobs that need the same action; `url_name` is where it is done, if anywhere."""
 
     name: str
-    door: str
-    word: str
+    url_name: str = ""
+    action_label: str = ""
     jobs: list[Job] = field(default_factory=list)
 
 
 def today(request):
-    """What needs a hand now. Each job stands once, where it needs one most."""
+    """List each job that needs attention once, under its most pressing reason."""
     on = timezone.localdate()
     groups = {
-        "return": Group("Returns to decide", "returns:decide", "Decide"),
-        "overdue": Group("Promised and overdue", "", ""),
-        "quoted": Group("Quotes waiting for an answer", "", ""),
-        "parts": Group("Waiting on parts", "", ""),
-        "ready": Group("Ready to hand back", "handover:hand_over", "Hand back"),
+        "return": Group("Returns to assess", "returns:decide", "Assess return"),
+        "overdue": Group("Overdue"),
+        "quoted": Group("Quotes awaiting reply"),
+        "parts": Group("Waiting for parts"),
+        "ready": Group("Ready to hand over", "handover:hand_over", "Hand over"),
         "expected": Group(
             "Expected by post", "intake:record_arrival", "Record arrival"
         ),
     }
     for job in jobs_needing_attention(on=on):
         job.days_late = (on - job.due_on).days if is_overdue(job, on=on) else 0
-        job.has_run_out = job.offer_until is not None and job.offer_until < on
+        job.is_expired = job.offer_until is not None and job.offer_until < on
         groups[attention_reason(job, on=on)].jobs.append(job)
     for group in groups.values():
-        if not can_open(request.user, group.door):
-            group.door = ""
+        if not can_open(request.user, group.url_name):
+            group.url_name = ""
     shown = [group for group in groups.values() if group.jobs]
     facts = {"groups": shown, "count": sum(len(group.jobs) for group in shown)}
     return render(request, "shopdesk/front/today.html", facts)
 
 
 def jobs_needing_attention(*, on):
-    """The open jobs that somebody should look at, with all that a row shows."""
+    """Return the open jobs that need attention, with all that a row shows."""
     decisions = ReturnAssessment.objects.filter(job=OuterRef("pk")).order_by("-id")
     offers = Quote.objects.filter(job=OuterRef("pk"), state=quote_states.SENT)
     steps = Step.objects.filter(job=OuterRef("pk")).order_by("-id")
@@ -76,7 +76,7 @@ def is_overdue(job, *, on):
 
 
 def attention_reason(job, *, on):
-    """The one need by which a job stands on the board."""
+    """Return the group that a job is listed under."""
     if job.state == states.EXPECTED:
         return "expected"
     if job.return_is == states.UNDECIDED:

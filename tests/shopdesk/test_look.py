@@ -15,7 +15,7 @@ from fontTools.pens.recordingPen import RecordingPen
 from fontTools.ttLib import TTFont
 from lxml import html as lxml_html
 
-from shopdesk.front.navigation import FOOT, ROOMS, links
+from shopdesk.front.navigation import FOOTER_MENU, MAIN_MENU, visible_links
 from shopdesk.shop.middleware import ShopMiddleware
 from shopdesk.staff.models import Kind, User
 from shopdesk.staff.permissions import roles_for
@@ -108,18 +108,19 @@ def test_codes_are_set_in_letters_of_one_width():
 
 
 @pytest.mark.parametrize("kind", Kind.values)
-def test_the_bar_shows_the_rooms_that_this_kind_may_enter_and_no_other(kind):
+def test_the_menu_shows_what_this_role_may_open_and_nothing_else(kind):
     request = RequestFactory().get("/")
     request.user = User(username="ada", kind=kind)
     request.resolver_match = None
-    shown = {word for _, word, _ in links(request, ROOMS + FOOT)}
-    shut = {word for word, name, _ in ROOMS + FOOT if kind not in roles_for(name)}
+    menu = MAIN_MENU + FOOTER_MENU
+    shown = {word for _, word, _ in visible_links(request, menu)}
+    shut = {word for word, name, _ in menu if kind not in roles_for(name)}
     assert "Today" in shown
     assert not shown & shut
 
 
 def test_every_entry_of_the_menu_is_open_to_somebody():
-    assert [name for _, name, _ in ROOMS + FOOT if not roles_for(name)] == []
+    assert [name for _, name, _ in MAIN_MENU + FOOTER_MENU if not roles_for(name)] == []
 
 
 @pytest.mark.django_db
@@ -166,7 +167,7 @@ def test_a_page_has_one_heading_a_language_and_unique_ids(client):
 def test_a_lost_page_is_told_without_the_database():
     answer = Client().get("/no/such/page/")
     assert answer.status_code == 404
-    assert b"Nothing here" in answer.content
+    assert b"Page not found" in answer.content
 
 
 @pytest.mark.parametrize(

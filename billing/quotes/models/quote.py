@@ -16,7 +16,7 @@ from billing.quotes import states
 from repairs.jobs import states as job_states
 from repairs.jobs.models import Job
 from shopdesk.errors import StaleError
-from shopdesk.fields import rank_matches
+from shopdesk.lookup import rank_matches
 from shopdesk.papers.models import KeptPaper
 from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop

@@ -14,7 +14,8 @@ from repairs.customers.models import Customer, Device
 from repairs.faults.models import Symptom
 from repairs.jobs import states, warranty
 from repairs.jobs.models.steps import Stepping
-from shopdesk.fields import MoneyField, rank_matches
+from shopdesk.fields import MoneyField
+from shopdesk.lookup import rank_matches
 from shopdesk.shop.numbering import give_job_number, label_code, read_label
 
 if TYPE_CHECKING:

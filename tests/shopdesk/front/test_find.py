@@ -16,6 +16,8 @@ from repairs.jobs.models import Job
 from shopdesk.shop.numbering import ALPHABET, label_code
 from tests import make
 
+NOT_READ = "The label was not read correctly."
+
 
 @pytest.fixture
 def desk(client, db):
@@ -58,9 +60,9 @@ def test_a_wrong_check_character_is_told_and_opens_nothing(desk):
     right = label_code("26-00412")[-1]
     for wrong in ALPHABET.replace(right, ""):
         answer = find(desk, f"26-00412-{wrong}")
-        assert answer.status_code == 200 and "misread" in answer.text
+        assert answer.status_code == 200 and NOT_READ in answer.text
     swapped = label_code("26-00412").replace("412", "421")
-    assert "misread" in find(desk, swapped).text
+    assert NOT_READ in find(desk, swapped).text
 
 
 def test_a_number_of_an_older_book_is_no_misread_label(desk):
@@ -124,7 +126,7 @@ def test_a_long_list_is_cut_and_says_so(desk):
 
 def test_nothing_found_offers_to_book_in(desk):
     page = find(desk, "nobody & co").text
-    assert "Nothing is found." in page and "?who=nobody%20%26%20co" in page
+    assert "No results." in page and "?who=nobody%20%26%20co" in page
 
 
 @pytest.mark.parametrize(
@@ -304,7 +306,7 @@ def test_the_job_of_a_quote_is_meant_by_the_number_alone(desk):
 
 
 def groups_of(answer):
-    return {found.kind.name: found.records for found in answer.context["groups"]}
+    return {found.type.name: found.records for found in answer.context["results"]}
 
 
 @pytest.mark.parametrize(
@@ -417,12 +419,12 @@ def test_more_than_a_page_links_to_the_rooms_own_list_of_the_same(desk, words, l
         quote(job)
         make.part(f"P-9{n:02}", is_retired=True)
         make.fault(f"PWR-{n}", is_retired=True)
-    founds = find(desk, words).context["groups"]
-    found = next(f for f in founds if f.kind.all_at == list_at)
+    founds = find(desk, words).context["results"]
+    found = next(f for f in founds if f.type.list_url_name == list_at)
     assert found.is_truncated and len(found.records) == 20
-    page = desk.get(found.all_at)
+    page = desk.get(found.all_url)
     assert page.status_code == 200 and page.context["table"].paginator.count == 22
-    assert f'href="{escape(found.all_at)}"' in find(desk, words).text
+    assert f'href="{escape(found.all_url)}"' in find(desk, words).text
 
 
 @pytest.mark.parametrize(
@@ -434,16 +436,18 @@ def test_a_kind_without_a_list_of_its_own_is_turned_over_page_by_page(
     for n in range(52):
         make.job(make.device(serial=f"SN-9{n:02}"), number=f"T-{n}")
         make.delivery(make.part(), 1, lot=f"L-{n}")
-    founds = find(desk, words).context["groups"]
-    found = next(f for f in founds if f.kind.name == kind)
-    first = desk.get(found.all_at)
+    founds = find(desk, words).context["results"]
+    found = next(f for f in founds if f.type.name == kind)
+    first = desk.get(found.all_url)
     assert "1–50 of 52" in first.text and 'rel="next"' in first.text
-    second = desk.get(found.all_at + "&page=2")
+    second = desk.get(found.all_url + "&page=2")
     assert "51–52 of 52" in second.text
-    seen = [one.pk for page in (first, second) for one in page.context["found"].records]
+    seen = [
+        one.pk for page in (first, second) for one in page.context["result"].records
+    ]
     assert len(set(seen)) == len(seen) == 52
     for page in ("0", "-1", "x", "9" * 5000, ""):
-        assert desk.get(f"{found.all_at}&page={page}").status_code == 200
+        assert desk.get(f"{found.all_url}&page={page}").status_code == 200
 
 
 def test_only_kinds_that_one_may_see_are_listed(client, db):
@@ -471,7 +475,7 @@ def test_nobody_is_led_where_they_may_not_go(client, db, kind):
                 assert client.get(one.get_absolute_url()).status_code == 200
     answer = find(client, "INV26-00042")
     if kind == "bench":
-        assert "Nothing is found." in answer.text and "Receipts" not in answer.text
+        assert "No results." in answer.text and "Receipts" not in answer.text
     else:
         assert answer.url == things["bill"].get_absolute_url()
 
@@ -480,7 +484,7 @@ def test_a_fix_without_a_fault_is_found_where_it_can_be_changed(client, desk):
     fix = make.fix(code="ALONE-1", name="Replace nothing")
     assert find(desk, "alone-1").url == fix.get_absolute_url()
     client.force_login(make.user("counter"))
-    assert "Nothing is found." in find(client, "alone-1").text
+    assert "No results." in find(client, "alone-1").text
 
 
 def test_a_fix_is_shown_with_a_fault_that_is_in_use(desk):

@@ -69,7 +69,7 @@ def test_only_the_last_decision_about_a_return_counts():
     assert board() == {}
 
 
-def test_today_says_why_each_job_needs_a_hand(desk):
+def test_today_says_why_each_job_needs_attention(desk):
     today = timezone.localdate()
     make.job(due_on=today - timedelta(days=3), complaint="x")
     make.job(state=states.READY, outcome=states.FIXED, uncollected_since=make.DAY)
@@ -85,20 +85,20 @@ def test_today_says_why_each_job_needs_a_hand(desk):
         pdf_sha256="x",
     )
     page = desk.get(reverse("today")).text
-    assert "4 jobs need a hand." in page
-    assert "3 days ago" in page and "uncollected" in page
-    assert "ran out" in page and "It has arrived" in page
+    assert "4 jobs need attention." in page
+    assert "3 days ago" in page and "not collected" in page
+    assert "expired on" in page and "Record arrival" in page
 
 
 def test_an_empty_day_says_so(desk):
-    assert "Nothing needs a hand." in desk.get(reverse("today")).text
+    assert "Nothing needs attention." in desk.get(reverse("today")).text
 
 
 def test_the_bench_is_not_sent_where_it_may_not_go(client, db):
     make.job(state=states.READY, outcome=states.FIXED)
     client.force_login(make.user("bench"))
     page = client.get(reverse("today")).text
-    assert "Ready to hand back" in page and ">Hand back<" not in page
+    assert "Ready to hand over" in page and ">Hand over<" not in page
 
 
 def test_today_asks_as_often_for_1_as_for_30(desk):

@@ -1,0 +1,27 @@
+"""Typed text against records: how it is compared, and which record fits best."""
+
+import unicodedata
+from collections.abc import Iterable
+
+from django.db import models
+
+EXACT, BEGINS, WITHIN = range(3)
+"""How well a record fits a query."""
+
+
+def rank_matches(found, *, exact: models.Q, begins: models.Q, then: Iterable[str]):
+    """Return `found` with `fit`, how well each fits the query, best match first."""
+    fit = models.Case(
+        models.When(exact, then=EXACT),
+        models.When(begins, then=BEGINS),
+        default=WITHIN,
+        output_field=models.SmallIntegerField(),
+    )
+    return found.annotate(fit=fit).order_by("fit", *then)
+
+
+def normalize_search(text: str) -> str:
+    """Return `text` as it is searched for: no case, no accents, single spaces."""
+    bare = unicodedata.normalize("NFKD", text)
+    bare = "".join(c for c in bare if not unicodedata.combining(c))
+    return " ".join(bare.casefold().replace("\x00", "").split())
