@@ -1,4 +1,4 @@
-"""What the database hands to the reckoning, as it was known on a day."""
+"""What the database hands over to the estimate, as of a date."""
 
 from datetime import date, timedelta
 from decimal import Decimal
@@ -42,7 +42,7 @@ def outcomes_of(fault, fix, *, as_of, within):
 
 
 def row(as_of=LATER, within=90):
-    """The first row of the table as known on `as_of`."""
+    """The first row of the table as of `as_of`."""
     record = report_of(as_of, within)
     return record.rows[0] if record.rows else None
 
@@ -136,7 +136,7 @@ def test_a_comeback_counts_though_the_device_went_out_of_use_later(pair):
 
 
 def test_grouped_counts_equal_those_repair_by_repair(pair):
-    """The grouped way of the table against the plain one of the list behind a row."""
+    """The grouped counts of the table equal the plain list of repairs behind a row."""
     rng = np.random.default_rng(6)
     faults = [pair[0], make.fault()]
     fixes = [make.fix(*faults) for _ in range(3)]
@@ -197,8 +197,8 @@ def test_a_tie_goes_to_the_latest_within_or_before_the_period(
     make.past_repair(other, make.fix(other), on=ON + days(9), declared="lasting")
     as_of = ON + days(away)
     rows = report_of(as_of, 90).rows
-    said = {row.fault_id: row.fix_type for row in rows}
-    assert said == {pair[0].pk: latest, other.pk: "lasting"}
+    text = {row.fault_id: row.fix_type for row in rows}
+    assert text == {pair[0].pk: latest, other.pk: "lasting"}
 
 
 def test_the_repairs_behind_a_row_are_those_it_counts(pair):
@@ -284,8 +284,8 @@ AS_THEY_ARE_TODAY = "Names, codes, settings, device details and imported jobs ar
 @pytest.mark.parametrize("page", ["/comebacks/", "/comebacks/month/"])
 def test_the_page_says_what_is_shown_as_of_today(owner, pair, page):
     make.past_repair(*pair, on=ON, back_on=ON + days(9))
-    said = " ".join(owner.get(page, {"as_of": ON + days(30)}).content.decode().split())
-    assert AS_THEY_ARE_TODAY in said
+    text = " ".join(owner.get(page, {"as_of": ON + days(30)}).content.decode().split())
+    assert AS_THEY_ARE_TODAY in text
 
 
 def test_names_limit_and_device_details_are_those_of_today(pair):
@@ -311,7 +311,7 @@ def test_names_limit_and_device_details_are_those_of_today(pair):
 
 
 def test_a_repair_cannot_change_after_handover(pair):
-    """So no day needs to be kept for its outcome, what was declared, or its cost."""
+    """So its outcome, type and cost need no date of their own."""
     repair = make.past_repair(*pair, on=ON, cost=Decimal(40))
     boss, fix = make.user(Kind.OWNER), make.fix(pair[0])
     version = repair.job.version

@@ -1,4 +1,4 @@
-"""An unchanged month is served as it was; whatever changes shows at once."""
+"""A report is kept while nothing changes; every change shows immediately."""
 
 from datetime import date, timedelta
 from decimal import Decimal
@@ -7,7 +7,7 @@ import pytest
 from django.core.cache import cache
 from django.db import connection, transaction
 
-from repairs.comebacks import cache as kept
+from repairs.comebacks import cache as report_cache
 from repairs.comebacks import record
 from repairs.comebacks.record import comeback_report
 from repairs.comebacks.scope import Scope
@@ -31,8 +31,8 @@ def days(n):
 
 
 @pytest.fixture
-def reckoned(monkeypatch):
-    """How often the estimator ran, as a list that grows."""
+def calculations(monkeypatch):
+    """A list with an entry for each run of the estimator."""
     ran = []
     estimator = record.comeback_table
 
@@ -62,35 +62,35 @@ def repairs():
     return made
 
 
-def first_row(**asked):
+def first_row(**params):
     report = comeback_report(
-        Scope(**{"as_of": LATER, "within": 90} | asked), shop=Shop.current()
+        Scope(**{"as_of": LATER, "within": 90} | params), shop=Shop.current()
     )
     return report.rows[0]
 
 
-def test_unchanged_data_do_not_run_the_estimator_again(repairs, reckoned):
+def test_unchanged_data_do_not_run_the_estimator_again(repairs, calculations):
     before = first_row()
     assert first_row() == before
-    assert len(reckoned) == 1
+    assert len(calculations) == 1
 
 
-def test_another_date_or_period_is_another_query(repairs, reckoned):
+def test_another_date_or_period_is_another_query(repairs, calculations):
     assert first_row().comebacks == 3
     assert first_row(within=5).comebacks == 0
     assert first_row(as_of=ON + days(9)).comebacks == 1
-    assert len(reckoned) == 3
+    assert len(calculations) == 3
 
 
-def test_two_queries_in_one_cache_slot_do_not_mix(repairs, reckoned, monkeypatch):
-    monkeypatch.setattr(kept, "MAX_RESULTS", 1)
+def test_two_queries_in_one_cache_slot_do_not_mix(repairs, calculations, monkeypatch):
+    monkeypatch.setattr(report_cache, "MAX_RESULTS", 1)
     assert (first_row().comebacks, first_row(within=5).comebacks) == (3, 0)
     assert first_row().comebacks == 3
-    assert len(reckoned) == 3
+    assert len(calculations) == 3
 
 
 def test_the_cache_keeps_a_limited_number_of_reports(repairs, monkeypatch):
-    monkeypatch.setattr(kept, "MAX_RESULTS", 3)
+    monkeypatch.setattr(report_cache, "MAX_RESULTS", 3)
     for within in range(7, 19):
         first_row(within=within)
     used = [n for n in range(200) if cache.get(f"comebacks-{n}") is not None]
@@ -164,23 +164,23 @@ def a_comeback_handed_back(repairs):
         a_comeback_handed_back,
     ],
 )
-def test_a_change_shows_at_once(repairs, reckoned, change):
+def test_a_change_shows_at_once(repairs, calculations, change):
     before = first_row()
     change(repairs)
     after = first_row()
     assert after != before
-    assert len(reckoned) == 2
+    assert len(calculations) == 2
     cache.clear()
     assert first_row() == after
 
 
-def test_two_opposite_changes_do_not_cancel_out(repairs, reckoned):
+def test_two_opposite_changes_do_not_cancel_out(repairs, calculations):
     Repair.objects.filter(pk=repairs[7].pk).update(reserve=Decimal(7))
     first_row()
     Repair.objects.filter(pk=repairs[7].pk).update(reserve=None)
     Repair.objects.filter(pk=repairs[0].pk).update(reserve=Decimal(7))
     first_row()
-    assert len(reckoned) == 2
+    assert len(calculations) == 2
 
 
 def test_later_assessments_do_not_change_a_past_date(repairs):
@@ -198,11 +198,11 @@ def test_the_fingerprint_takes_one_query_for_few_rows_and_for_many(
 ):
     shop = Shop.current()
     with django_assert_num_queries(1):
-        few = kept.fingerprint(shop)
+        few = report_cache.fingerprint(shop)
     for n in range(20):
         make.past_repair(make.fault(), make.fix(), on=ON + days(n))
     with django_assert_num_queries(1):
-        assert kept.fingerprint(shop) != few
+        assert report_cache.fingerprint(shop) != few
 
 
 @pytest.fixture
@@ -234,29 +234,29 @@ def test_a_change_of_any_counted_column_changes_the_mark(of_each_kind, table, co
     assert {what for what in after if after[what] != before.get(what)} == {table}
 
 
-def test_changes_that_do_not_count_keep_the_report(repairs, reckoned):
+def test_changes_that_do_not_count_keep_the_report(repairs, calculations):
     first_row()
     Job.objects.update(version=7, bench_notes="Looked at it.")
     Repair.objects.update(note="Went well.")
     first_row()
-    assert len(reckoned) == 1
+    assert len(calculations) == 1
 
 
 def test_rows_saved_with_ignored_conflicts_leave_a_mark(repairs):
-    before = kept.fingerprint(Shop.current())
+    before = report_cache.fingerprint(Shop.current())
     job = repairs[0].job
     more = Repair(job=job, fault=repairs[0].fault, handed_over_on=job.handed_over_on)
     Repair.objects.bulk_create([more], ignore_conflicts=True)
-    assert kept.fingerprint(Shop.current()) != before
+    assert report_cache.fingerprint(Shop.current()) != before
 
 
 def test_a_rollback_changes_nothing(repairs):
-    before = kept.fingerprint(Shop.current())
+    before = report_cache.fingerprint(Shop.current())
     with pytest.raises(ZeroDivisionError), transaction.atomic():
         a_renamed_fault(repairs)
-        assert kept.fingerprint(Shop.current()) != before
+        assert report_cache.fingerprint(Shop.current()) != before
         raise ZeroDivisionError
-    assert kept.fingerprint(Shop.current()) == before
+    assert report_cache.fingerprint(Shop.current()) == before
 
 
 def test_many_marks_are_merged_without_changing_their_sum(repairs, monkeypatch):

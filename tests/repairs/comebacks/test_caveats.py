@@ -1,4 +1,4 @@
-"""What stands under the table: by which recipe, and how sure that is."""
+"""The limits of the report: which model was used, and how certain it is."""
 
 from datetime import date
 from decimal import Decimal
@@ -11,9 +11,11 @@ from repairs.comebacks.comeback_table import comeback_table
 from repairs.comebacks.watch import count_exits
 
 
-def said(pairs, *, back, held=20, is_plain=False):
-    """The sentences of a shop of so many pairs; the last fifth of them, declared
-    stopgaps, come back each `back` times."""
+def text(pairs, *, back, held=20, is_plain=False):
+    """The sentences of a shop with so many pairs.
+
+    The last fifth of them are stopgaps with `back` comebacks each.
+    """
     bad = pairs - max(1, pairs // 5)
     rows = [
         (pair, 20 if n < returns else 90, int(n < returns))
@@ -45,9 +47,9 @@ def said(pairs, *, back, held=20, is_plain=False):
 
 
 def test_the_report_says_how_reliable_the_recorded_types_are():
-    table, words = said(40, back=10)
+    table, words = text(40, back=10)
     lasting, stopgap = (
-        table.rates.parameters.reliable_share(is_stopgap=said) for said in (False, True)
+        table.rates.parameters.reliable_share(is_stopgap=word) for word in (False, True)
     )
     assert lasting > 0.9 > 0.5 > stopgap
     assert "Prior probability of the better group: " in words
@@ -57,23 +59,23 @@ def test_the_report_says_how_reliable_the_recorded_types_are():
 
 
 def test_a_small_shop_is_told_that_this_is_mainly_an_assumption():
-    _, words = said(6, back=3)
+    _, words = text(6, back=3)
     assert "this is mainly an assumption" in words
 
 
 def test_the_plain_prior_does_not_mention_types():
-    _, words = said(40, back=10, is_plain=True)
+    _, words = text(40, back=10, is_plain=True)
     assert "form two groups" in words
     assert "lasting fixes" not in words
 
 
 def test_the_report_says_so_if_there_are_no_comebacks():
-    _, words = said(40, back=0)
+    _, words = text(40, back=0)
     assert "No comebacks recorded yet." in words
 
 
 def test_the_general_limits_are_always_shown():
     for is_plain in (True, False):
-        _, words = said(40, back=10, is_plain=is_plain)
+        _, words = text(40, back=10, is_plain=is_plain)
         assert "repaired elsewhere are not recorded" in words
         assert "Ranges are approximate." in words

@@ -1,4 +1,4 @@
-"""The table, on data whose answer is known beforehand or must keep a promise."""
+"""The table, on data with a known answer or a property that must hold."""
 
 from decimal import Decimal
 
@@ -30,7 +30,7 @@ def table_of(
     verdict_confidence=0.9,
     is_plain=False,
 ):
-    """`repairs` lists (t, d) of each pair."""
+    """`repairs` lists (days, is_event) of each pair."""
     rows = [(pair, t, d) for pair, seen in enumerate(repairs) for t, d in seen]
     pair, t, d = np.array(rows, dtype=np.int64).reshape(-1, 3).T
     pairs = pd.DataFrame(
@@ -194,25 +194,25 @@ def test_a_thousand_repairs_of_a_pair_give_a_narrow_range():
 
 
 def test_the_type_of_a_pair_is_the_most_common_or_the_latest():
-    said = most_common_type(
+    text = most_common_type(
         np.array([0, 0, 1, 1, 2, 2]),
         is_stopgap=np.array([1, 0, 1, 0, 0, 1]),
         repairs=np.array([2, 1, 1, 1, 1, 1]),
         handed_over=np.array([2, 9, 5, 4, 6, 6]),
         pairs=3,
     )
-    assert said.tolist() == [True, True, True]
-    said = most_common_type(
+    assert text.tolist() == [True, True, True]
+    text = most_common_type(
         np.array([0, 0, 1]),
         is_stopgap=np.array([1, 0, 0]),
         repairs=np.array([3, 3, 1]),
         handed_over=np.array([4, 5, 1]),
         pairs=2,
     )
-    assert said.tolist() == [False, False]
+    assert text.tolist() == [False, False]
 
 
-# ---- promises kept on any data -------------------------------------------------------
+# --- properties that hold on any data ---------------------------------------------
 
 DAYS = st.tuples(st.integers(0, 30), st.integers(0, 1))
 SHOPS = st.lists(st.lists(DAYS, min_size=1, max_size=12), min_size=1, max_size=30)

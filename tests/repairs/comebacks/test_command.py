@@ -20,14 +20,14 @@ AS_OF = "--as-of=2026-06-01"
 
 @pytest.fixture(autouse=True)
 def _today():
-    """All of it happens on one day."""
+    """All tests run on one day."""
     with time_machine.travel("2026-06-20T10:00:00+00:00", tick=False):
         yield
 
 
-def asked(*words):
+def run(*options):
     out = io.StringIO()
-    call_command("comebacks", *words, stdout=out)
+    call_command("comebacks", *options, stdout=out)
     return out.getvalue()
 
 
@@ -44,7 +44,7 @@ def pairs():
 
 
 def test_json_has_one_object_per_pair_with_the_columns_in_order(pairs):
-    rows = json.loads(asked(AS_OF, "--within=90", "--format=json"))
+    rows = json.loads(run(AS_OF, "--within=90", "--format=json"))
     assert [list(row) for row in rows] == [COLUMN_NAMES] * 3
     first = rows[0]
     assert (first["fault"], first["fix"]) == ("AMP-RELAY-WORN", "CLEAN")
@@ -53,19 +53,19 @@ def test_json_has_one_object_per_pair_with_the_columns_in_order(pairs):
 
 
 def test_csv_and_json_have_the_same_figures(pairs):
-    sheet = list(csv.DictReader(io.StringIO(asked(AS_OF, "--format=csv"))))
-    rows = json.loads(asked(AS_OF, "--format=json"))
+    sheet = list(csv.DictReader(io.StringIO(run(AS_OF, "--format=csv"))))
+    rows = json.loads(run(AS_OF, "--format=json"))
     assert [list(row) for row in sheet] == [COLUMN_NAMES] * 3
     for line, row in zip(sheet, rows, strict=True):
         for name, value in row.items():
-            said = line[name]
-            assert said == value if isinstance(value, str) else float(said) == value
+            cell = line[name]
+            assert cell == value if isinstance(value, str) else float(cell) == value
 
 
 def test_the_table_fits_a_hundred_columns_and_loses_no_figure(pairs):
     long = make.fault(code="A-VERY-LONG-CODE-OF-A-FAULT-THAT-GOES-ON")
     make.past_repair(long, make.fix(long, code="AND-ITS-FIX-IS-NO-SHORTER"), on=ON)
-    text = asked(AS_OF)
+    text = run(AS_OF)
     assert max(map(len, text.splitlines())) <= 100
     assert "7 of 15" in text
     assert "AMP-RELAY-WORN" in text
@@ -76,31 +76,31 @@ def test_the_table_fits_a_hundred_columns_and_loses_no_figure(pairs):
 
 
 def test_an_empty_shop_has_an_empty_table():
-    assert json.loads(asked(AS_OF, "--format=json")) == []
-    assert asked(AS_OF, "--format=csv").strip() == ",".join(COLUMN_NAMES)
-    assert "No fixed repairs handed over by that day." in asked(AS_OF)
+    assert json.loads(run(AS_OF, "--format=json")) == []
+    assert run(AS_OF, "--format=csv").strip() == ",".join(COLUMN_NAMES)
+    assert "No fixed repairs handed over by that day." in run(AS_OF)
 
 
 @pytest.mark.paper
 def test_the_report_is_an_accessible_pdf(pairs, tmp_path):
     file = tmp_path / "comebacks.pdf"
-    asked(AS_OF, f"--pdf={file}")
+    run(AS_OF, f"--pdf={file}")
     with pikepdf.open(file) as paper:
         assert paper.docinfo["/Title"] == "Comebacks as of 1 Jun 2026"
         assert paper.Root.MarkInfo.Marked
     made = file.read_bytes()
-    asked(AS_OF, f"--pdf={file}")
+    run(AS_OF, f"--pdf={file}")
     assert file.read_bytes() == made
 
 
 def test_a_report_that_cannot_be_written_is_reported(pairs, tmp_path):
     with pytest.raises(CommandError, match="could not be written") as refused:
-        asked(AS_OF, f"--pdf={tmp_path / 'nowhere' / 'comebacks.pdf'}")
+        run(AS_OF, f"--pdf={tmp_path / 'nowhere' / 'comebacks.pdf'}")
     assert refused.value.returncode == 1
 
 
 @pytest.mark.parametrize(
-    ("words", "sentence"),
+    ("options", "sentence"),
     [
         (["--as-of=2026-13-01"], "Enter the date as year-month-day"),
         (["--as-of=2026-06-21"], "2026-06-21: This date is in the future."),
@@ -109,13 +109,13 @@ def test_a_report_that_cannot_be_written_is_reported(pairs, tmp_path):
         (["--within=soon"], "whole number"),
     ],
 )
-def test_invalid_options_are_refused_as_on_the_page(words, sentence):
+def test_invalid_options_are_refused_as_on_the_page(options, sentence):
     with pytest.raises(CommandError, match=sentence) as refused:
-        asked(*words)
+        run(*options)
     assert refused.value.returncode == 2
 
 
 def test_the_default_period_is_the_shop_setting(pairs):
     make.shop(comeback_period_days=14)
-    assert "within 14 days as of 2026-06-01: 0 of 45" in asked(AS_OF)
-    assert "within 20 days as of 2026-06-01: 7 of 45" in asked(AS_OF, "--within=20")
+    assert "within 14 days as of 2026-06-01: 0 of 45" in run(AS_OF)
+    assert "within 20 days as of 2026-06-01: 7 of 45" in run(AS_OF, "--within=20")

@@ -1,4 +1,4 @@
-"""Every total of the comeback pages opens the jobs that it counts."""
+"""Every total of the comeback pages opens the jobs it counts."""
 
 from datetime import date, timedelta
 from decimal import Decimal
@@ -35,13 +35,13 @@ def pair(**facts):
     return fault, make.fix(fault)
 
 
-def words(answer):
+def page_text(answer):
     assert answer.status_code == 200
     return " ".join(answer.content.decode().split())
 
 
 def history():
-    """Repairs of every fate, some sold on, some decided anew."""
+    """Repairs with every result, some devices out of use, some assessed again."""
     rng = np.random.default_rng(4)
     of = pair(), pair()
     for n in range(60):
@@ -67,31 +67,31 @@ def test_repairs_filtered_by_result_have_that_result(result):
     history()
     for as_of in (date(2026, 5, 20), NOW):
         day = {"as_of": as_of, "within": 90}
-        told = {
+        shown = {
             row.repair.pk
             for row in outcomes(counted_repairs(**day), **day)
             if row.result == result
-            # Sold on, and so watched no longer, though it did not hold all the time.
+            # Out of use, and so no longer in follow-up.
             and not (
                 result == "in follow-up"
                 and (row.job.device.out_of_use_on or date.max) <= as_of
             )
         }
         found = counted_repairs(**day, result=result)
-        assert set(found.values_list("pk", flat=True)) == told
-        assert told
+        assert set(found.values_list("pk", flat=True)) == shown
+        assert shown
 
 
 def test_the_totals_open_as_many_jobs(owner):
     history()
     page = owner.get("/comebacks/", DAY)
     record = page.context["report"]
-    for asked, count in (
+    for params, count in (
         ("", record.repairs),
         ("&amp;result=comeback", record.comebacks),
     ):
-        address = f"{REPAIRS}?as_of=2026-08-31&amp;within=90{asked}"
-        assert f'<a href="{address}">{count}</a>' in words(page)
+        address = f"{REPAIRS}?as_of=2026-08-31&amp;within=90{params}"
+        assert f'<a href="{address}">{count}</a>' in page_text(page)
         answer = owner.get(address.replace("&amp;", "&"))
         assert answer.context["count"] == count > 0
         assert answer.context["table"].paginator.count == count
@@ -99,18 +99,18 @@ def test_the_totals_open_as_many_jobs(owner):
 
 def test_follow_up_and_actual_comebacks_open_as_many_jobs(owner):
     history()
-    told = month_report(Scope(**DAY), shop=Shop.current())
-    watched = owner.get(REPAIRS, DAY | {"result": "in follow-up"})
-    assert watched.context["count"] == told.forecast.in_follow_up > 0
-    came = owner.get(REPAIRS, DAY | {"result": "comeback", "since": told.before})
-    assert came.context["count"] == told.actual > 0
-    assert f"in follow-up on {told.before.day} Jul 2026" in words(came)
+    shown = month_report(Scope(**DAY), shop=Shop.current())
+    in_follow_up = owner.get(REPAIRS, DAY | {"result": "in follow-up"})
+    assert in_follow_up.context["count"] == shown.forecast.in_follow_up > 0
+    came = owner.get(REPAIRS, DAY | {"result": "comeback", "since": shown.before})
+    assert came.context["count"] == shown.actual > 0
+    assert f"in follow-up on {shown.before.day} Jul 2026" in page_text(came)
 
 
 def test_the_cells_of_the_triangle_open_as_many_jobs(owner):
     history()
     page = owner.get("/comebacks/month/", DAY)
-    said = words(page)
+    text = page_text(page)
     opened = 0
     for row in page.context["month"].triangle.rows:
         for cell in row.cells:
@@ -118,7 +118,7 @@ def test_the_cells_of_the_triangle_open_as_many_jobs(owner):
                 f"/comebacks/month/{row.month.year}/{row.month.month}/?as_of=2026-08-31"
                 f"&within=90&result=comeback&min_days={cell.min_days}&max_days={cell.max_days}"
             )
-            assert (address.replace("&", "&amp;") in said) == bool(cell.count)
+            assert (address.replace("&", "&amp;") in text) == bool(cell.count)
             if cell.count:
                 assert owner.get(address).context["repairs"] == cell.count
                 opened += cell.count
@@ -170,13 +170,13 @@ def test_the_costs_link_to_the_comebacks(owner):
         *of, on=date(2026, 7, 1), back_on=date(2026, 8, 4), outcome=states.NOT_FIXED
     )
     make.redone(not_fixed, "900", on=date(2026, 8, 9))
-    said = words(owner.get("/comebacks/month/", DAY))
-    asked = "as_of=2026-08-31&amp;within=90"
-    assert f'<a href="{REDONE}?{asked}">2 comebacks</a>' in said
-    assert f'<a href="{REDONE}?{asked}&amp;here=1">1 more</a>' in said
+    text = page_text(owner.get("/comebacks/month/", DAY))
+    params = "as_of=2026-08-31&amp;within=90"
+    assert f'<a href="{REDONE}?{params}">2 comebacks</a>' in text
+    assert f'<a href="{REDONE}?{params}&amp;here=1">1 more</a>' in text
     answer = owner.get(REDONE, DAY)
     assert (answer.context["count"], answer.context["cost"]) == (2, Decimal("100.30"))
-    assert "2 in August 2026 up to 31 Aug 2026" in words(answer)
+    assert "2 in August 2026 up to 31 Aug 2026" in page_text(answer)
     of_pair = comeback_costs(as_of=NOW, fault=of[0].pk, fix=of[1].pk)
     assert len(of_pair) == 2
     assert comeback_costs(as_of=NOW, fault=other[0].pk) == []
@@ -191,16 +191,16 @@ def test_a_filtered_list_keeps_its_filter_for_another_date(owner):
     for device in (laptop, amplifier):
         make.past_repair(*of, on=date(2026, 8, 3), of=device)
     answer = owner.get(REPAIRS, DAY | {"kind": "laptop", "result": "in follow-up"})
-    said = words(answer)
+    text = page_text(answer)
     assert answer.context["count"] == 1
-    assert "(kind laptop)" in said
-    assert '<input type="hidden" name="kind" value="laptop">' in said
-    assert '<input type="hidden" name="result" value="in follow-up">' in said
+    assert "(kind laptop)" in text
+    assert '<input type="hidden" name="kind" value="laptop">' in text
+    assert '<input type="hidden" name="result" value="in follow-up">' in text
 
 
 @pytest.mark.parametrize("address", [REPAIRS, REDONE, "/comebacks/month/2026/5/"])
 @pytest.mark.parametrize(
-    "asked",
+    "params",
     [
         {"result": "lost"},
         {"min_days": "-1"},
@@ -209,16 +209,16 @@ def test_a_filtered_list_keeps_its_filter_for_another_date(owner):
         {"since": "soon"},
     ],
 )
-def test_an_invalid_address_is_a_404(owner, address, asked):
-    assert owner.get(address, asked).status_code == 404
+def test_an_invalid_address_is_a_404(owner, address, params):
+    assert owner.get(address, params).status_code == 404
 
 
 @pytest.mark.parametrize("address", [REPAIRS, REDONE])
 def test_an_invalid_date_is_reported_and_stays_in_the_field(owner, address):
-    said = words(owner.get(address, {"as_of": "2048-01-01", "kind": "submarine"}))
-    assert "This date is in the future." in said
-    assert "No such device kind." in said
-    assert 'value="2048-01-01"' in said
+    text = page_text(owner.get(address, {"as_of": "2048-01-01", "kind": "submarine"}))
+    assert "This date is in the future." in text
+    assert "No such device kind." in text
+    assert 'value="2048-01-01"' in text
 
 
 @pytest.mark.parametrize("address", [REPAIRS, REDONE])
@@ -233,5 +233,5 @@ def test_only_the_owner_opens_the_lists(client, address):
 @pytest.mark.parametrize("address", [REPAIRS, REDONE])
 def test_an_unknown_sort_order_is_ignored(owner, address, sort):
     history()
-    asked = {"as_of": NOW, "sort": sort}
-    assert "Fault and fix" in words(owner.get(address, asked))
+    params = {"as_of": NOW, "sort": sort}
+    assert "Fault and fix" in page_text(owner.get(address, params))

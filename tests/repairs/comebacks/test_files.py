@@ -1,4 +1,4 @@
-"""Page, paper and files say the same, and a sheet runs nothing that it reads."""
+"""Page, document and files agree, and no cell is taken for a formula."""
 
 import csv
 import io
@@ -40,13 +40,15 @@ def pairs():
 
 
 def test_page_csv_and_json_have_the_same_figures(owner, pairs):
-    asked = {"as_of": ago(150).isoformat(), "within": "60"}
-    rows = owner.get("/comebacks/", asked).context["report"].rows
-    told = owner.get(reverse("comebacks:json"), asked).json()
-    sheet = owner.get(reverse("comebacks:csv"), asked).content.decode()
+    params = {"as_of": ago(150).isoformat(), "within": "60"}
+    rows = owner.get("/comebacks/", params).context["report"].rows
+    shown = owner.get(reverse("comebacks:json"), params).json()
+    sheet = owner.get(reverse("comebacks:csv"), params).content.decode()
     lines = list(csv.DictReader(io.StringIO(sheet)))
-    assert [list(one) for one in told] == [[column.file_name for column in COLUMNS]] * 2
-    for row, one, line in zip(rows, told, lines, strict=True):
+    assert [list(one) for one in shown] == [
+        [column.file_name for column in COLUMNS]
+    ] * 2
+    for row, one, line in zip(rows, shown, lines, strict=True):
         for column in COLUMNS:
             name, value = column.file_name, getattr(row, column.name)
             if column.name == "verdict":
@@ -115,32 +117,32 @@ def test_an_empty_shop_has_files(owner):
 
 def test_a_chart_has_a_title_focusable_figures_and_a_table(owner, pairs):
     page = owner.get(f"/comebacks/{pairs.pk}/{Fix.objects.get(code='RESOLDER').pk}/")
-    said = " ".join(page.content.decode().split())
+    text = " ".join(page.content.decode().split())
     for name in ("forest", "curves"):
-        assert f'aria-labelledby="{name}-title {name}-desc"' in said
-        assert f'<title id="{name}-title">' in said
-        assert f'<desc id="{name}-desc">' in said
+        assert f'aria-labelledby="{name}-title {name}-desc"' in text
+        assert f'<title id="{name}-title">' in text
+        assert f'<desc id="{name}-desc">' in text
     curves = page.context["curves"]
-    assert said.count('class="spot" tabindex="0"') == len(curves.points) + len(
+    assert text.count('class="spot" tabindex="0"') == len(curves.points) + len(
         page.context["forest"].lines
     )
     for point in curves.points:
-        assert f"<title>{point.text}</title>" in said
+        assert f"<title>{point.text}</title>" in text
         assert (
             f'<th scope="row" class="code">{point.fix}</th><td class="num">{point.day}'
             f'</td><td class="num">{point.comebacks}</td>'
             f'<td class="num">{point.at_risk}</td>'
             f'<td class="num">{share(point.risk)}</td>'
             f'<td class="num">{share_range(point.low, point.high)}</td>'
-        ) in said
+        ) in text
 
 
 @pytest.mark.parametrize("name", ["_forest", "_curves"])
 def test_a_chart_carries_its_own_colours_for_documents(owner, pairs, name):
     page = owner.get(f"/comebacks/{pairs.pk}/{Fix.objects.get(code='RESOLDER').pk}/")
-    said = page.content.decode()
-    start = said.index(f'aria-labelledby="{name.strip("_")}-title')
-    drawing = said[start : said.index("</svg>", start)]
+    text = page.content.decode()
+    start = text.index(f'aria-labelledby="{name.strip("_")}-title')
+    drawing = text[start : text.index("</svg>", start)]
     assert "currentColor" not in drawing
     assert "var(" not in drawing
     for piece in drawing.split("<path ")[1:]:

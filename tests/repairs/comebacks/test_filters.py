@@ -1,4 +1,4 @@
-"""Only some devices, or one technician: the same on page, on paper and in files."""
+"""Filters by device and technician: the same on pages, documents and files."""
 
 import io
 import json
@@ -22,7 +22,7 @@ from tests import make
 
 pytestmark = pytest.mark.django_db
 TABLE = "/comebacks/"
-QUERIES = 6  # of a page whose record is kept, however many names there are
+QUERIES = 6  # of a page with a cached report, however many names there are
 
 
 def ago(n):
@@ -31,7 +31,7 @@ def ago(n):
 
 @pytest.fixture
 def shop():
-    """Laptops by Rosa come back, amplifiers by Tomas hold; one fix for both."""
+    """Laptops by Rosa come back, amplifiers by Tomas do not; one fix for both."""
     fault = make.fault(code="PWR-JACK")
     fix = make.fix(fault, code="RESOLDER")
     laptop = make.device_model("laptop", "Norwind", "Slate 14")
@@ -53,11 +53,11 @@ def shop():
     return fault, fix
 
 
-def asked(**only):
+def scope(**only):
     return Scope(as_of=timezone.localdate(), within=90, **only)
 
 
-def words(answer):
+def page_text(answer):
     return " ".join(answer.content.decode().split())
 
 
@@ -76,13 +76,13 @@ def test_every_output_counts_the_filtered_repairs(owner, shop, only, counts):
     page = owner.get(TABLE, only)
     [row] = page.context["report"].rows
     assert (row.repairs, row.comebacks) == counts
-    [told] = owner.get(reverse("comebacks:json"), only).json()
-    assert (told["repairs"], told["returned"]) == counts
+    [shown] = owner.get(reverse("comebacks:json"), only).json()
+    assert (shown["repairs"], shown["returned"]) == counts
     out = io.StringIO()
     words_of = [f"--{name}={value}" for name, value in only.items()]
     call_command("comebacks", *words_of, "--format=json", stdout=out, stderr=out)
     printed = out.getvalue()
-    assert json.loads(printed[printed.index("[\n") :]) == [told]
+    assert json.loads(printed[printed.index("[\n") :]) == [shown]
     behind = owner.get(
         reverse("knowledge:pair", args=[shop[0].pk, shop[1].pk]), only
     ).context["table"]
@@ -90,8 +90,8 @@ def test_every_output_counts_the_filtered_repairs(owner, shop, only, counts):
 
 
 def test_a_filter_without_repairs_has_no_rows(owner, shop):
-    said = words(owner.get(TABLE, {"kind": "laptop", "by": "tomas"}))
-    assert "No fixed repairs handed over by that day." in said
+    text = page_text(owner.get(TABLE, {"kind": "laptop", "by": "tomas"}))
+    assert "No fixed repairs handed over by that day." in text
 
 
 def test_the_filter_is_named_wherever_figures_are_shown(owner, shop):
@@ -103,11 +103,11 @@ def test_the_filter_is_named_wherever_figures_are_shown(owner, shop):
         TABLE,
         reverse("knowledge:pair", args=[shop[0].pk, shop[1].pk]),
     ):
-        said = words(owner.get(address, only))
-        assert sentence in said
-        assert NOT_ABOUT_PEOPLE in said
-        assert ONLY_COUNTS in said
-    record = comeback_report(asked(**only, by_name="Rosa Quint"), shop=Shop.current())
+        text = page_text(owner.get(address, only))
+        assert sentence in text
+        assert NOT_ABOUT_PEOPLE in text
+        assert ONLY_COUNTS in text
+    record = comeback_report(scope(**only, by_name="Rosa Quint"), shop=Shop.current())
     printed = " ".join(as_table(record).split())
     assert sentence in printed
     assert NOT_ABOUT_PEOPLE in printed
@@ -135,12 +135,12 @@ def test_the_report_names_its_filter(owner, shop):
 
 def test_filtered_reports_use_the_average_and_the_prior_of_all_repairs(shop):
     shop_ = Shop.current()
-    whole = comeback_report(asked(), shop=shop_).table
-    some = comeback_report(asked(kind="laptop"), shop=shop_).table
+    whole = comeback_report(scope(), shop=shop_).table
+    some = comeback_report(scope(kind="laptop"), shop=shop_).table
     assert some.rates.shop_hazard == whole.rates.shop_hazard
     assert some.rates.prior.shapes == whole.rates.prior.shapes
     assert some.rates.prior.weights == whole.rates.prior.weights
-    rest = comeback_report(asked(kind="amplifier"), shop=shop_).table
+    rest = comeback_report(scope(kind="amplifier"), shop=shop_).table
     expected = [t.frame["expected_comebacks"].sum() for t in (some, rest, whole)]
     assert expected[0] + expected[1] == pytest.approx(expected[2])
     risks = [float(t.frame["risk"].iloc[0]) for t in (rest, whole, some)]
@@ -148,7 +148,7 @@ def test_filtered_reports_use_the_average_and_the_prior_of_all_repairs(shop):
 
 
 def test_a_filter_that_excludes_nothing_changes_no_figure(shop):
-    """So that nobody wonders why a fix is better for being asked about alone."""
+    """So the same repairs never look better because of a filter."""
     shop_ = Shop.current()
     fault = make.fault()
     for n in range(12):
@@ -156,8 +156,8 @@ def test_a_filter_that_excludes_nothing_changes_no_figure(shop):
         back = ago(150 - n) if n < 3 else None
         fix = make.fix(fault, code=f"OWN-{n % 2}") if n < 2 else fix_of(fault, n)
         make.past_repair(fault, fix, on=ago(190 - n), back_on=back, of=laptop)
-    whole = comeback_report(asked(), shop=shop_)
-    some = comeback_report(asked(kind="laptop"), shop=shop_)
+    whole = comeback_report(scope(), shop=shop_)
+    some = comeback_report(scope(kind="laptop"), shop=shop_)
     both = {row.fix: row for row in some.rows if row.fault == fault.code}
     assert len(both) == 2
     assert both == {row.fix: row for row in whole.rows if row.fix in both}
@@ -186,19 +186,19 @@ def test_removing_repairs_equals_never_having_had_them(seed):
 
 
 def test_a_filtered_report_shows_the_limits_of_all_repairs(shop):
-    whole = comeback_report(asked(), shop=Shop.current())
-    some = comeback_report(asked(kind="laptop"), shop=Shop.current())
+    whole = comeback_report(scope(), shop=Shop.current())
+    some = comeback_report(scope(kind="laptop"), shop=Shop.current())
     assert some.caveats == whole.caveats
     assert some.notes[0].startswith("Filter: kind laptop.")
 
 
 def test_a_filter_with_few_repairs_is_pooled_towards_all(shop):
     shop_ = Shop.current()
-    many = comeback_report(asked(kind="laptop"), shop=shop_).rows[0]
+    many = comeback_report(scope(kind="laptop"), shop=shop_).rows[0]
     fix, fault = shop[1], shop[0]
     lone = make.device_model("recorder", "Halden", "R1")
     make.past_repair(fault, fix, on=ago(150), of=make.device(model=lone))
-    few = comeback_report(asked(kind="recorder"), shop=shop_).rows[0]
+    few = comeback_report(scope(kind="recorder"), shop=shop_).rows[0]
     assert few.verdict == "not enough repairs"
     assert few.risk_high - few.risk_low > 0
     assert few.repairs == 1
@@ -222,20 +222,20 @@ def test_a_filter_with_few_repairs_is_pooled_towards_all(shop):
 def test_an_unknown_name_is_reported_at_its_field(owner, shop, only, sentence, page):
     answer = owner.get(reverse(page), only)
     assert answer.status_code == 200
-    assert sentence in words(answer)
+    assert sentence in page_text(answer)
     assert "report" not in answer.context
     assert answer.context["form"].errors.keys() == only.keys()
 
 
 def test_links_from_a_filtered_table_keep_the_filter(owner, shop):
-    said = words(owner.get(TABLE, {"kind": "laptop", "by": "rosa"}))
+    text = page_text(owner.get(TABLE, {"kind": "laptop", "by": "rosa"}))
     pair = reverse("knowledge:pair", args=[shop[0].pk, shop[1].pk])
     for address in (
         pair,
         *map(reverse, ("comebacks:csv", "comebacks:json", "month:pdf")),
     ):
-        assert f"{address}?as_of=" in said
-    assert said.count("kind=laptop&amp;by=rosa") >= 4
+        assert f"{address}?as_of=" in text
+    assert text.count("kind=laptop&amp;by=rosa") >= 4
 
 
 def test_a_scope_without_filters_counts_all_repairs():

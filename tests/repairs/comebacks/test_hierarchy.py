@@ -1,4 +1,4 @@
-"""The prior by declared kind, fault and fix: its likelihood, its fit, what follows."""
+"""The hierarchical model: its likelihood, its fit and its posterior."""
 
 from itertools import product
 
@@ -40,9 +40,11 @@ def evidence(returned, expected, *, stopgap=None, fault=None, fix=None):
 
 
 def shop(n=400, *, seed=2, sense=(0.1, 0.6), fault=0.0, fix=0.0, a=(2.0, 6.0)):
-    """Pairs with a truth; `sense` is how often holding and other fixes are declared
-    stopgaps, `fault` and `fix` by how much such differ. Ratios are 0.3 and 3 in the
-    mean, a fifth comes back."""
+    """Simulated pairs; a fifth of them comes back. Mean ratios are 0.3 and 3.
+
+    `sense` is how often reliable and other fixes are recorded as stopgaps, `fault` and
+    `fix` are the standard deviations of their effects.
+    """
     rng = np.random.default_rng(seed)
     spread_of_faults, spread_of_fixes = fault, fix
     fault = rng.integers(0, n // 4, n)
@@ -111,8 +113,10 @@ def test_the_likelihood_equals_scipy_with_numeric_integration():
 
 
 def test_fix_effect_weights_equal_plain_sums_over_all_effects():
-    """Three pairs of one fix and one of another, each of a fault of its own: nothing
-    is tied twice, so a single round has to be exact."""
+    """Three pairs of one fix and one of another, each of a fault of its own.
+
+    No two pairs are tied by more than one path, so a single round is exact.
+    """
     returned, expected = np.array([4, 0, 3, 1]), np.array([0.8, 2.0, 0.5, 0.2])
     stopgap, fix = np.array([False, True, False, False]), np.array([5, 5, 5, 2])
     seen = evidence(returned, expected, stopgap=stopgap, fix=fix)

@@ -1,4 +1,4 @@
-"""The owner reads the table and opens what lies behind it; all see a fault's record."""
+"""The owner reads the report and its details; all staff see a fault's fix record."""
 
 from datetime import timedelta
 
@@ -22,7 +22,7 @@ def ago(n):
 
 
 def shop_of(pairs, *, back=2, held=10):
-    """As many pairs of one fault, each with so many comebacks and repairs that held."""
+    """Pairs of one fault, each with so many repairs with and without a comeback."""
     fault = make.fault()
     fixes = [make.fix(fault) for _ in range(pairs)]
     for fix in fixes:
@@ -33,13 +33,13 @@ def shop_of(pairs, *, back=2, held=10):
     return fault, fixes
 
 
-def page(client, url, **asked):
-    answer = client.get(url, asked)
+def page(client, url, **params):
+    answer = client.get(url, params)
     assert answer.status_code == 200
     return answer
 
 
-def words(answer):
+def page_text(answer):
     return " ".join(answer.content.decode().split())
 
 
@@ -55,33 +55,33 @@ def test_too_many_comebacks_come_first_with_their_counts(owner):
         "too many comebacks",
         "performs like a stopgap",
     )
-    assert "recorded as lasting; 9 of 9 repairs came back" in words(answer)
+    assert "recorded as lasting; 9 of 9 repairs came back" in page_text(answer)
 
 
 def test_each_row_links_to_its_jobs(owner):
     fault, [fix] = shop_of(1)
     link = f"{reverse('knowledge:pair', args=[fault.pk, fix.pk])}?as_of={today()}"
-    said = words(page(owner, TABLE)).replace("&amp;", "&")
+    text = page_text(page(owner, TABLE)).replace("&amp;", "&")
     for number, what in ((12, "repairs"), (2, "comebacks")):
         counted = f'{number}<span class="unseen"> {what} of {fault.code} / {fix.code}'
-        assert f'{link}&within=90#caption">{counted}' in said
+        assert f'{link}&within=90#caption">{counted}' in text
     behind = page(owner, reverse("knowledge:pair", args=[fault.pk, fix.pk]))
-    said = words(behind)
+    text = page_text(behind)
     for repair in fix.repairs.all():
-        assert repair.job.get_absolute_url() in said
-    assert said.count("</svg>comeback</span>") == 2
+        assert repair.job.get_absolute_url() in text
+    assert text.count("</svg>comeback</span>") == 2
 
 
 def test_the_page_shows_the_limits_of_the_report(owner):
     shop_of(1)
-    said = words(page(owner, TABLE))
+    text = page_text(page(owner, TABLE))
     for sentence in (
         "Ranges are approximate.",
         "Comebacks repaired elsewhere are not recorded",
         "is a judgement and may be wrong",
         "is not a good result",
     ):
-        assert sentence in said
+        assert sentence in text
 
 
 def test_not_enough_repairs_is_drawn_open_and_dotted(owner):
@@ -91,11 +91,11 @@ def test_not_enough_repairs_is_drawn_open_and_dotted(owner):
     for n in range(60):
         make.past_repair(fault, many, on=ago(150 + n))
     answer = page(owner, TABLE)
-    said = words(answer)
+    text = page_text(answer)
     verdicts = {row.fix: row.verdict for row in answer.context["report"].rows}
     assert verdicts == {few.code: "not enough repairs", many.code: "reliable"}
-    assert said.count('<path class="line open"') == 1
-    assert said.count('<path class="dot"') == 1
+    assert text.count('<path class="line open"') == 1
+    assert text.count('<path class="dot"') == 1
 
 
 def test_another_date_or_period_can_be_chosen(owner):
@@ -109,7 +109,7 @@ def test_another_date_or_period_can_be_chosen(owner):
 
 
 @pytest.mark.parametrize(
-    ("asked", "sentence"),
+    ("params", "sentence"),
     [
         ({"as_of": "yesterday"}, "Enter the date as year-month-day"),
         ({"as_of": ""}, "Enter a date"),
@@ -124,25 +124,25 @@ def test_another_date_or_period_can_be_chosen(owner):
         ({"within": ""}, "Enter the days"),
     ],
 )
-def test_invalid_input_is_reported_and_stays_in_the_field(owner, asked, sentence):
+def test_invalid_input_is_reported_and_stays_in_the_field(owner, params, sentence):
     shop_of(1)
-    answer = page(owner, TABLE, **asked)
-    assert sentence in words(answer)
+    answer = page(owner, TABLE, **params)
+    assert sentence in page_text(answer)
     assert "report" not in answer.context
-    [(name, typed)] = asked.items()
-    assert f'value="{typed}"' in words(answer) or not typed
+    [(name, typed)] = params.items()
+    assert f'value="{typed}"' in page_text(answer) or not typed
     assert answer.context["form"].errors.keys() == {name}
 
 
 def test_an_empty_shop_has_a_page(owner):
-    assert "No fixed repairs handed over by that day." in words(page(owner, TABLE))
+    assert "No fixed repairs handed over by that day." in page_text(page(owner, TABLE))
 
 
 def test_a_pair_without_repairs_says_so_and_an_unknown_one_is_a_404(owner):
     fault = make.fault()
     fix = make.fix(fault)
     answer = page(owner, reverse("knowledge:pair", args=[fault.pk, fix.pk]))
-    assert "No repairs handed over by" in words(answer)
+    assert "No repairs handed over by" in page_text(answer)
     for wrong in ((fault.pk, fix.pk + 999), (10**30, fix.pk)):
         missing = owner.get(reverse("knowledge:pair", args=wrong))
         assert missing.status_code == 404
@@ -152,14 +152,14 @@ def test_the_record_of_a_fault_is_a_page_and_a_fragment(owner):
     fault, fixes = shop_of(2)
     unused = make.fix(fault, code="NOT_OBSERVED-DONE")
     address = reverse("knowledge:fault_record", args=[fault.pk])
-    whole = words(page(owner, address))
-    fragment = words(owner.get(address, headers={"HX-Request": "true"}))
+    whole = page_text(page(owner, address))
+    fragment = page_text(owner.get(address, headers={"HX-Request": "true"}))
     assert "<html" in whole
     assert "<html" not in fragment
-    for said in (whole, fragment):
-        assert all(fix.code in said for fix in (*fixes, unused))
-        assert "2 of 12</a> within 90 days" in said
-        assert "no history yet" in said
+    for text in (whole, fragment):
+        assert all(fix.code in text for fix in (*fixes, unused))
+        assert "2 of 12</a> within 90 days" in text
+        assert "no history yet" in text
 
 
 @pytest.mark.parametrize("kind", [Kind.COUNTER, Kind.BENCH])
@@ -190,9 +190,9 @@ def test_more_rows_need_no_more_queries(owner, name, django_assert_max_num_queri
             "fault_record": reverse("knowledge:fault_record", args=[fault.pk]),
         }[name]
         owner.get(address)
-        with django_assert_max_num_queries(25) as asked:
+        with django_assert_max_num_queries(25) as queries:
             page(owner, address)
-        counts.append(len(asked))
+        counts.append(len(queries))
     assert counts[0] == counts[1]
 
 

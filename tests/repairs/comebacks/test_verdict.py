@@ -15,7 +15,7 @@ def word(*, over, returned=5, width=0.2, is_over_alone=False, verdict_confidence
 
 
 @pytest.mark.parametrize(
-    ("over", "said"),
+    ("over", "text"),
     [
         (0.95, verdict.TOO_MANY_COMEBACKS),
         (0.935, verdict.TOO_MANY_COMEBACKS),
@@ -26,8 +26,8 @@ def word(*, over, returned=5, width=0.2, is_over_alone=False, verdict_confidence
         (0.0, verdict.RELIABLE),
     ],
 )
-def test_a_verdict_needs_its_probability(over, said):
-    assert word(over=over) == said
+def test_a_verdict_needs_its_probability(over, text):
+    assert word(over=over) == text
 
 
 def test_more_confidence_needs_more_evidence_for_a_verdict():

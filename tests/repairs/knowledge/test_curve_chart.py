@@ -1,4 +1,4 @@
-"""The return curve: what is drawn is what was seen, and agrees with the table."""
+"""The comeback curves show what was observed, and agree with the table."""
 
 from decimal import Decimal
 
@@ -21,7 +21,7 @@ WITHIN = 90
 
 
 def drawn(*fixes, focus=None, limit=0.1):
-    """The picture of fixes, each given as a list of (days watched, came back)."""
+    """The chart of fixes, each a list of (days followed up, came back)."""
     number = np.repeat(np.arange(len(fixes)), [len(fix) for fix in fixes])
     t, d = (np.array(x) for x in zip(*(one for f in fixes for one in f), strict=True))
     counts = count_exits(number, days=t, is_event=d, pairs=len(fixes), within=WITHIN)

@@ -1,4 +1,4 @@
-"""The owner has the fault book call a fix what its record says it is."""
+"""The owner changes the type of a fix; all staff see its verdict."""
 
 from datetime import timedelta
 
@@ -40,13 +40,13 @@ def door(pair):
     return reverse("knowledge:set_fix_type", args=[pair[0].pk, pair[1].pk])
 
 
-def words(answer):
+def page_text(answer):
     return " ".join(answer.content.decode().split())
 
 
 def test_changing_the_type_adds_who_when_and_why_to_the_notes(owner, pair):
     answer = owner.post(door(pair), {"declared": "stopgap"}, follow=True)
-    assert "Stopgap: RESOLDER now has this type." in words(answer)
+    assert "Stopgap: RESOLDER now has this type." in page_text(answer)
     fix = pair[1]
     fix.refresh_from_db()
     assert fix.declared == "stopgap"
@@ -55,8 +55,8 @@ def test_changing_the_type_adds_who_when_and_why_to_the_notes(owner, pair):
         f"{timezone.localdate()}: type changed to a stopgap by Maren Tollgate;"
         " comebacks for PWR-JACK: 6 of 9 repairs."
     )
-    assert "now stopgap in the fault book" in words(answer)
-    assert "Change type to lasting" in words(answer)
+    assert "now stopgap in the fault book" in page_text(answer)
+    assert "Change type to lasting" in page_text(answer)
 
 
 def test_recorded_types_and_the_verdict_stay(owner, pair):
@@ -79,13 +79,13 @@ def test_the_same_type_twice_is_noted_once(owner, pair):
         answer = owner.post(door(pair), {"declared": "stopgap"}, follow=True)
     pair[1].refresh_from_db()
     assert pair[1].notes.count("type changed to") == 1
-    assert "RESOLDER already has this type." in words(answer)
+    assert "RESOLDER already has this type." in page_text(answer)
 
 
-@pytest.mark.parametrize("said", [{}, {"declared": "nonsense"}, {"declared": ""}])
-def test_any_other_type_is_refused_and_changes_nothing(owner, pair, said):
-    answer = owner.post(door(pair), said, follow=True)
-    assert "Select lasting or stopgap." in words(answer)
+@pytest.mark.parametrize("text", [{}, {"declared": "nonsense"}, {"declared": ""}])
+def test_any_other_type_is_refused_and_changes_nothing(owner, pair, text):
+    answer = owner.post(door(pair), text, follow=True)
+    assert "Select lasting or stopgap." in page_text(answer)
     pair[1].refresh_from_db()
     assert (pair[1].declared, pair[1].notes) == ("lasting", "Needs a hot iron.")
 
@@ -95,7 +95,7 @@ def test_full_notes_are_not_cut(owner, pair):
     pair[1].notes = full
     pair[1].save()
     answer = owner.post(door(pair), {"declared": "stopgap"}, follow=True)
-    assert "The notes of RESOLDER are full" in words(answer)
+    assert "The notes of RESOLDER are full" in page_text(answer)
     pair[1].refresh_from_db()
     assert (pair[1].declared, pair[1].notes) == ("lasting", full)
 
@@ -121,7 +121,7 @@ def test_only_the_owner_changes_the_type_here(client, pair, kind):
 def test_the_verdict_of_a_pair_is_a_line_with_its_counts(client, pair, kind):
     client.force_login(make.user(kind), "django.contrib.auth.backends.ModelBackend")
     address = reverse("knowledge:verdict", args=[pair[0].pk, pair[1].pk])
-    line = words(client.get(address, headers={"HX-Request": "true"}))
+    line = page_text(client.get(address, headers={"HX-Request": "true"}))
     assert "too many comebacks" in line
     assert "6 of 9 came back within 90 days" in line
     assert "performs like a stopgap" in line
@@ -133,7 +133,7 @@ def test_the_verdict_of_a_pair_is_a_line_with_its_counts(client, pair, kind):
 def test_a_pair_without_repairs_has_no_verdict(owner, pair):
     other = make.fix(pair[0])
     address = reverse("knowledge:verdict", args=[pair[0].pk, other.pk])
-    line = words(owner.get(address, headers={"HX-Request": "true"}))
+    line = page_text(owner.get(address, headers={"HX-Request": "true"}))
     assert "no history yet" in line
     missing = reverse("knowledge:verdict", args=[pair[0].pk, 10**9])
     assert owner.get(missing, headers={"HX-Request": "true"}).status_code == 404
@@ -148,14 +148,14 @@ def test_the_counter_loads_the_verdict_of_each_earlier_repair(owner, pair):
         headers={"HX-Request": "true"},
     )
     address = reverse("knowledge:verdict", args=[fault.pk, fix.pk])
-    assert f'hx-get="{address}"' in words(desk)
+    assert f'hx-get="{address}"' in page_text(desk)
 
 
 def test_the_job_page_loads_the_record_of_its_fault(owner, pair):
     job = make.job()
     make.repair(job, pair[0])
-    page = words(owner.get(job.get_absolute_url()))
+    page = page_text(owner.get(job.get_absolute_url()))
     address = reverse("knowledge:fault_record", args=[pair[0].pk])
     assert f'hx-get="{address}"' in page
-    record = words(owner.get(address, headers={"HX-Request": "true"}))
+    record = page_text(owner.get(address, headers={"HX-Request": "true"}))
     assert "6 of 9</a> within 90 days" in record

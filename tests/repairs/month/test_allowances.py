@@ -1,4 +1,4 @@
-"""What prices brought in for comebacks is set against what these take."""
+"""Allowances charged for comebacks are compared with their cost."""
 
 import re
 from datetime import date, timedelta
@@ -30,12 +30,12 @@ def page(client):
         make.user(Kind.OWNER), "django.contrib.auth.backends.ModelBackend"
     )
 
-    def said(as_of=NOW):
+    def text(as_of=NOW):
         answer = client.get("/comebacks/month/", {"as_of": as_of})
         assert answer.status_code == 200
         return " ".join(answer.content.decode().split())
 
-    return said
+    return text
 
 
 def report(as_of=NOW):
@@ -56,7 +56,7 @@ def done(of, many, *, month, **facts):
 
 
 def came_back(repair, *, on, cost=None):
-    """Its comeback; with a cost it is handed back five days later."""
+    """Its comeback; with a cost it is handed over five days later."""
     make.comeback(repair, on=on)
     if cost is not None:
         make.redone(repair, cost, on=on + timedelta(days=5))
@@ -67,10 +67,10 @@ def test_the_allowances_of_a_month_are_compared_with_its_costs(of):
     came_back(may[0], on=date(2026, 6, 20), cost="30")
     came_back(may[1], on=date(2026, 7, 10), cost="25.50")
     rows = {row.name: row for row in report().allowances}
-    told = rows["May 2026"]
-    assert (told.charged, told.spent) == (Decimal(45), Decimal("55.50"))
-    assert (told.expected, told.difference) == (0, Decimal("10.50"))
-    assert told.result == "shortfall"
+    shown = rows["May 2026"]
+    assert (shown.charged, shown.spent) == (Decimal(45), Decimal("55.50"))
+    assert (shown.expected, shown.difference) == (0, Decimal("10.50"))
+    assert shown.result == "shortfall"
     # A comeback's own repair is a repair of its month, with no reserve on record.
     assert (rows["Jun 2026"].repairs, rows["Jun 2026"].on_record) == (1, 0)
 
@@ -80,9 +80,9 @@ def test_expected_comebacks_cost_the_mean_rework_cost(of):
     for repair in may[:3]:
         came_back(repair, on=date(2026, 6, 20), cost="30")
     done(of, 4, month=8, reserve=Decimal(10))
-    told = report()
-    [row] = [row for row in told.allowances if row.name == "Aug 2026"]
-    august = told.rows[-1]
+    shown = report()
+    [row] = [row for row in shown.allowances if row.name == "Aug 2026"]
+    august = shown.rows[-1]
     assert (row.charged, row.spent) == (Decimal(40), Decimal(0))
     exact = Decimal(repr(august.still_expected)) * Decimal(30)
     assert row.expected == exact.quantize(Decimal("0.01")) > 0
@@ -107,16 +107,16 @@ def test_repairs_without_an_allowance_are_left_out_and_counted(of, page):
     # The two comebacks were handed back in August themselves.
     assert (row.repairs, row.on_record, row.missing) == (9, 3, 6)
     assert (row.charged, row.spent) == (15, 20)
-    said = page()
-    assert "6 of 9 repairs have no allowance on record" in said
-    assert "are left out of both sums" in said
+    text = page()
+    assert "6 of 9 repairs have no allowance on record" in text
+    assert "are left out of both sums" in text
 
 
 def test_without_allowances_on_record_there_are_no_bars(of, page):
     done(of, 2, month=8)
-    said = page()
-    assert "2 of 2 repairs have no allowance on record" in said
-    assert 'id="bars-title"' not in said
+    text = page()
+    assert "2 of 2 repairs have no allowance on record" in text
+    assert 'id="bars-title"' not in text
     assert report().allowance_chart.bars == []
 
 
@@ -141,18 +141,18 @@ def test_an_allowance_set_later_shows_immediately(of, page):
 def test_the_bars_give_their_figures_to_mouse_and_keyboard(of, page):
     may = done(of, 2, month=5, reserve=Decimal("4.50"))
     came_back(may[0], on=date(2026, 6, 20), cost="30")
-    said = page()
-    [figures] = re.findall(r'aria-label="(May 2026: [^"]* charged[^"]*)"', said)
+    text = page()
+    [figures] = re.findall(r'aria-label="(May 2026: [^"]* charged[^"]*)"', text)
     for piece in ("9.00 charged", "30.00 spent so far", "shortfall"):
         assert piece in figures
     assert (
         '<caption id="allowance-caption">Allowances by month of handover</caption>'
-        in said
+        in text
     )
-    assert '<td>shortfall</td><td class="num">2 of 2</td>' in said
+    assert '<td>shortfall</td><td class="num">2 of 2</td>' in text
 
 
-# --- drawn --------------------------------------------------------------------
+# --- the chart ----------------------------------------------------------------
 
 
 def row(month, *, charged, spent="0", expected="0", on_record=1):
@@ -162,15 +162,15 @@ def row(month, *, charged, spent="0", expected="0", on_record=1):
 
 
 def test_the_longest_bar_fills_the_chart_and_the_others_are_to_scale():
-    told = allowance_chart(
+    shown = allowance_chart(
         [row(1, charged="10"), row(2, charged="5", spent="15", expected="5")]
     )
-    late, early = told.bars
+    late, early = shown.bars
     assert (late.row.month.month, early.row.month.month) == (2, 1)
-    whole = BAR_RIGHT - told.left
+    whole = BAR_RIGHT - shown.left
     assert late.spent + late.expected == whole
     assert early.charged == whole / 2
-    assert late.x_expected == told.left + late.spent
+    assert late.x_expected == shown.left + late.spent
 
 
 def test_months_without_allowances_are_not_drawn():
@@ -179,8 +179,13 @@ def test_months_without_allowances_are_not_drawn():
 
 
 def test_the_total_of_months_adds_up():
-    told = total_allowance(
+    shown = total_allowance(
         [row(1, charged="10", spent="2"), row(2, charged="1", spent="20")]
     )
-    assert (told.repairs, told.on_record, told.charged, told.needed) == (6, 2, 11, 22)
-    assert told.is_short
+    assert (shown.repairs, shown.on_record, shown.charged, shown.needed) == (
+        6,
+        2,
+        11,
+        22,
+    )
+    assert shown.is_short

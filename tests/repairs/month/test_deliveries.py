@@ -1,4 +1,4 @@
-"""Deliveries, models and board revisions: the list, and the repairs behind each row."""
+"""Deliveries, models and board revisions: the lists and the repairs behind them."""
 
 from datetime import timedelta
 
@@ -20,7 +20,7 @@ def ago(n):
     return timezone.localdate() - timedelta(days=n)
 
 
-def words(answer):
+def page_text(answer):
     assert answer.status_code == 200
     return " ".join(answer.content.decode().split())
 
@@ -61,13 +61,13 @@ def shelf():
 
 
 def test_the_bad_delivery_comes_first_with_its_counts(owner, shelf):
-    said = words(owner.get(PAGE))
+    text = page_text(owner.get(PAGE))
     first, second = named("delivery")
     assert (first.name, first.comebacks, first.repairs) == ("B2 of JCK-1", 7, 12)
     assert first.is_bad and not second.is_bad
-    assert said.index("B2 of JCK-1") < said.index("A1 of JCK-1")
-    assert said.count("too many comebacks</span>") == 1
-    assert "Oddments &amp; Reels" in said
+    assert text.index("B2 of JCK-1") < text.index("A1 of JCK-1")
+    assert text.count("too many comebacks</span>") == 1
+    assert "Oddments &amp; Reels" in text
 
 
 def test_a_good_delivery_in_bad_fixes_is_not_blamed(owner, shelf):
@@ -103,16 +103,16 @@ def test_comebacks_shared_by_two_groups_are_shown_at_both(owner, shelf):
         assert {many for _, many in one.shared} == {8}
     [board_24] = [one for one in named("board revision") if one.is_bad]
     assert (board_24.comebacks, board_24.devices) == (8, 2)
-    said = words(owner.get("/comebacks/month/"))
-    assert "8 of 10 repairs came back, on 2 devices" in said
-    assert "8 of these comebacks also belong to delivery B2 of JCK-1." in said
-    assert "One of them may be the cause of both" in said
+    text = page_text(owner.get("/comebacks/month/"))
+    assert "8 of 10 repairs came back, on 2 devices" in text
+    assert "8 of these comebacks also belong to delivery B2 of JCK-1." in text
+    assert "One of them may be the cause of both" in text
 
 
 def test_a_single_bad_group_shares_nothing(owner, shelf):
     [bad, fine] = named("delivery")
     assert (bad.shared, bad.devices, fine.devices) == ((), 7, 0)
-    assert "the cause of both" not in words(owner.get("/comebacks/month/"))
+    assert "the cause of both" not in page_text(owner.get("/comebacks/month/"))
 
 
 def test_parts_without_lot_or_supplier_are_left_out(shelf):
@@ -136,13 +136,13 @@ def test_two_parts_of_one_delivery_in_a_repair_are_one_repair(shelf):
 def test_each_row_links_to_its_repairs(owner, shelf):
     of, fine, bad = shelf
     address = reverse("month:delivery", args=[bad.pk])
-    assert f"{address}?as_of={timezone.localdate()}" in words(owner.get(PAGE))
-    said = words(owner.get(address))
-    assert "7 of 12 repairs came back" in said
+    assert f"{address}?as_of={timezone.localdate()}" in page_text(owner.get(PAGE))
+    text = page_text(owner.get(address))
+    assert "7 of 12 repairs came back" in text
     for used_in in bad.used_in.all():
-        assert used_in.repair.job.get_absolute_url() in said
+        assert used_in.repair.job.get_absolute_url() in text
     other = fine.used_in.first().repair.job
-    assert f'"{other.get_absolute_url()}"' not in said
+    assert f'"{other.get_absolute_url()}"' not in text
 
 
 def test_models_and_boards_are_compared_with_their_repairs(owner):
@@ -170,27 +170,27 @@ def test_models_and_boards_are_compared_with_their_repairs(owner):
     assert models["Norwind Slate 14"].comebacks == 8
     assert models["Norwind Slate 14"].repairs == 52
     address = reverse("month:board", args=[slate.pk])
-    said = words(owner.get(address, {"revision": "rev B/2"}))
-    assert "7 of 12 repairs came back" in said
-    assert "revision=rev+B%2F2" in words(owner.get(PAGE))
-    said = words(owner.get(reverse("month:model", args=[leaf.pk])))
-    assert "1 of 40 repairs came back" in said
+    text = page_text(owner.get(address, {"revision": "rev B/2"}))
+    assert "7 of 12 repairs came back" in text
+    assert "revision=rev+B%2F2" in page_text(owner.get(PAGE))
+    text = page_text(owner.get(reverse("month:model", args=[leaf.pk])))
+    assert "1 of 40 repairs came back" in text
 
 
 def test_no_warning_is_not_presented_as_good_news(owner):
     fault = make.fault()
     lot = make.delivery(make.part(), 9, lot="A1")
     used((fault, make.fix(fault)), lot, repairs=2)
-    said = words(owner.get(PAGE))
-    assert "That does not mean that all are good" in said
-    assert "not enough repairs</span>" in said
-    assert "as expected</span>" not in said
+    text = page_text(owner.get(PAGE))
+    assert "That does not mean that all are good" in text
+    assert "not enough repairs</span>" in text
+    assert "as expected</span>" not in text
 
 
 def test_an_empty_shop_has_a_page(owner):
-    said = words(owner.get(PAGE))
-    assert "No repairs used a part of a delivery" in said
-    assert "No repairs on devices with a known board revision." in said
+    text = page_text(owner.get(PAGE))
+    assert "No repairs used a part of a delivery" in text
+    assert "No repairs on devices with a known board revision." in text
 
 
 def test_each_list_can_be_sorted_by_itself(owner, shelf):
@@ -219,7 +219,7 @@ def test_more_rows_need_no_more_queries(owner, name, django_assert_max_num_queri
             "delivery": reverse("month:delivery", args=[lot.pk]),
             "model": reverse("month:model", args=[model.pk]),
         }[name]
-        with django_assert_max_num_queries(60) as asked:
-            words(owner.get(address))
-        counts.append(len(asked))
+        with django_assert_max_num_queries(60) as queries:
+            page_text(owner.get(address))
+        counts.append(len(queries))
     assert counts[0] == counts[1]

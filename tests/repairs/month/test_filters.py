@@ -1,4 +1,4 @@
-"""The month of some repairs: of one kind of device, or of one technician."""
+"""The monthly report of one device kind or one technician."""
 
 import io
 from datetime import date, timedelta
@@ -27,7 +27,7 @@ def clock(time_machine):
 
 @pytest.fixture(autouse=True)
 def shop():
-    """Laptops by Rosa come back, amplifiers by Tomas hold; one fix for both."""
+    """Laptops by Rosa come back, amplifiers by Tomas do not; one fix for both."""
     fault = make.fault(code="PWR-JACK")
     fix = make.fix(fault, code="RESOLDER")
     laptop = make.device_model("laptop", "Norwind", "Slate 14")
@@ -45,14 +45,14 @@ def shop():
     return fault, fix
 
 
-def words(answer):
+def page_text(answer):
     assert answer.status_code == 200
     return " ".join(answer.content.decode().split())
 
 
-def told(as_of=NOW, **only):
-    asked = Scope(as_of=as_of, within=90, **only)
-    return month_report(asked, shop=Shop.current())
+def report(as_of=NOW, **only):
+    params = Scope(as_of=as_of, within=90, **only)
+    return month_report(params, shop=Shop.current())
 
 
 @pytest.mark.parametrize(
@@ -79,7 +79,8 @@ def test_the_forecast_of_all_equals_that_of_each_kind_together():
     # Before the fifteenth day, on which the comebacks of this shop happen.
     early = date(2026, 8, 11)
     whole, laptops, others = (
-        told(early, **only) for only in ({}, {"kind": "laptop"}, {"kind": "amplifier"})
+        report(early, **only)
+        for only in ({}, {"kind": "laptop"}, {"kind": "amplifier"})
     )
     assert whole.forecast.in_follow_up == (
         laptops.forecast.in_follow_up + others.forecast.in_follow_up
@@ -90,7 +91,7 @@ def test_the_forecast_of_all_equals_that_of_each_kind_together():
 
 def test_a_filter_that_excludes_nothing_changes_no_month():
     DeviceModel.objects.update(maker="Norwind")
-    whole, some = told(), told(maker="Norwind")
+    whole, some = report(), report(maker="Norwind")
     assert some.months.rows[-1].repairs == 20
     for name in (
         *("months", "triangle", "forecast", "forecast_before"),
@@ -101,19 +102,19 @@ def test_a_filter_that_excludes_nothing_changes_no_month():
 
 def test_the_filter_is_named_and_kept_in_links(owner):
     only = {"kind": "laptop", "by": "rosa"}
-    said = words(owner.get(MONTH, DAY | only))
-    assert "Filter: kind laptop, repaired by Rosa Quint." in said
-    assert NOT_ABOUT_PEOPLE in said
-    asked = "as_of=2026-08-31&amp;within=90&amp;kind=laptop&amp;by=rosa"
+    text = page_text(owner.get(MONTH, DAY | only))
+    assert "Filter: kind laptop, repaired by Rosa Quint." in text
+    assert NOT_ABOUT_PEOPLE in text
+    params = "as_of=2026-08-31&amp;within=90&amp;kind=laptop&amp;by=rosa"
     for address in (
         "/comebacks/month/2026/4/",
         reverse("month:pdf"),
         reverse("comebacks:table"),
         "/comebacks/repairs/",
     ):
-        assert f'href="{address}?{asked}' in said
-    assert 'href="/comebacks/deliveries/?as_of=2026-08-31&amp;within=90"' in said
-    assert "judged by all repairs of the shop" in said
+        assert f'href="{address}?{params}' in text
+    assert 'href="/comebacks/deliveries/?as_of=2026-08-31&amp;within=90"' in text
+    assert "judged by all repairs of the shop" in text
 
 
 @pytest.mark.paper
@@ -138,5 +139,5 @@ def test_a_filtered_month_is_cached_separately(owner):
 @pytest.mark.parametrize("address", [MONTH, "/comebacks/month/2026/4/"])
 def test_an_unknown_name_is_reported_at_its_field(owner, address):
     answer = owner.get(address, DAY | {"kind": "submarine"})
-    assert "No such device kind." in words(answer)
+    assert "No such device kind." in page_text(answer)
     assert "month" not in answer.context

@@ -1,4 +1,4 @@
-"""The owner reads the month: how it stands, what is to come, what it cost, and news."""
+"""The monthly report: rates, forecast, costs and news."""
 
 from datetime import date, timedelta
 from decimal import Decimal
@@ -35,7 +35,7 @@ def report(as_of=NOW, within=90):
     return month_report(Scope(as_of=as_of, within=within), shop=Shop.current())
 
 
-def words(answer):
+def page_text(answer):
     assert answer.status_code == 200
     return " ".join(answer.content.decode().split())
 
@@ -46,15 +46,15 @@ def pair(**facts):
 
 
 def monthly(of, *, month, held, back=0, after=20):
-    """Repairs handed back on the days of a month, and how many of them came back."""
+    """Repairs handed over on the days of a month; `back` of them came back."""
     for n in range(held + back):
         on = date(2026, month, 1) + timedelta(days=n % 28)
         came = on + timedelta(days=after) if n < back else None
         make.past_repair(*of, on=on, back_on=came)
 
 
-def rows(told):
-    return {row.name: row for row in told.rows}
+def rows(shown):
+    return {row.name: row for row in shown.rows}
 
 
 def test_a_month_is_complete_after_the_follow_up_of_its_last_day():
@@ -69,18 +69,18 @@ def test_a_month_is_complete_after_the_follow_up_of_its_last_day():
 def test_a_repair_counts_in_its_month_of_handover():
     of = pair()
     monthly(of, month=4, held=4, back=2, after=70)
-    told = rows(report())
-    assert (told["Apr 2026"].repairs, told["Apr 2026"].comebacks) == (6, 2)
-    assert told["Jun 2026"].repairs == told["Jul 2026"].repairs == 0
+    shown = rows(report())
+    assert (shown["Apr 2026"].repairs, shown["Apr 2026"].comebacks) == (6, 2)
+    assert shown["Jun 2026"].repairs == shown["Jul 2026"].repairs == 0
 
 
 def test_the_months_have_no_gap_and_are_24_at_most():
     of = pair()
     make.past_repair(*of, on=date(2020, 1, 5))
     make.past_repair(*of, on=date(2026, 8, 5))
-    told = report().rows
-    assert [told[0].name, told[-1].name, len(told)] == ["Sep 2024", "Aug 2026", 24]
-    assert sum(row.repairs for row in told) == 1
+    shown = report().rows
+    assert [shown[0].name, shown[-1].name, len(shown)] == ["Sep 2024", "Aug 2026", 24]
+    assert sum(row.repairs for row in shown) == 1
 
 
 def test_a_month_above_its_normal_range_is_news():
@@ -88,15 +88,15 @@ def test_a_month_above_its_normal_range_is_news():
     for month in (1, 2, 3, 4):
         monthly(of, month=month, held=38, back=1)
     monthly(of, month=5, held=10, back=10)
-    told = report()
-    may = rows(told)["May 2026"]
+    shown = report()
+    may = rows(shown)["May 2026"]
     assert may.status == months.ABOVE
-    assert {rows(told)[f"{m} 2026"].status for m in ("Jan", "Apr")} == {months.WITHIN}
+    assert {rows(shown)[f"{m} 2026"].status for m in ("Jan", "Apr")} == {months.WITHIN}
     share = 14 / 176
     error = 3 * np.sqrt(share * (1 - share) / 20)
-    assert told.months.centre == pytest.approx(share)
+    assert shown.months.centre == pytest.approx(share)
     assert may.high == pytest.approx(share + error)
-    [link] = [one for one in told.news if one.item.label == months.ABOVE]
+    [link] = [one for one in shown.news if one.item.label == months.ABOVE]
     assert "10 of 20 repairs came back (50 %)" in link.item.sentence
     assert link.url.startswith(reverse("month:handed_over", args=[2026, 5]))
     later = report(date(2026, 9, 15))
@@ -106,18 +106,18 @@ def test_a_month_above_its_normal_range_is_news():
 def test_one_complete_month_has_no_normal_range():
     of = pair()
     monthly(of, month=3, held=5, back=5)
-    told = report(date(2026, 7, 5))
-    assert told.months.centre is None
-    assert rows(told)["Mar 2026"].status == months.COMPLETE
+    shown = report(date(2026, 7, 5))
+    assert shown.months.centre is None
+    assert rows(shown)["Mar 2026"].status == months.COMPLETE
 
 
 def test_the_triangle_shows_days_to_comeback_and_open_cells():
     of = pair()
     monthly(of, month=5, held=4, back=2, after=45)
     monthly(of, month=7, held=5, back=1, after=10)
-    told = report()
-    assert told.triangle.headings == ["0–30", "31–60", "61–90"]
-    by = {row.name: row.cells for row in told.triangle.rows}
+    shown = report()
+    assert shown.triangle.headings == ["0–30", "31–60", "61–90"]
+    by = {row.name: row.cells for row in shown.triangle.rows}
     assert [cell.count for cell in by["May 2026"]] == [0, 2, 0]
     assert by["May 2026"][1].rate == pytest.approx(2 / 6)
     assert all(cell.is_complete for cell in by["May 2026"])
@@ -135,10 +135,10 @@ def test_the_triangle_covers_the_period_and_every_comeback():
     of = pair()
     make.past_repair(*of, on=date(2026, 1, 5), back_on=date(2026, 1, 5))
     for within, heads in ((20, 1), (100, 4), (730, 5)):
-        told = report(within=within)
-        assert len(told.triangle.headings) == heads
-        assert told.triangle.headings[-1].endswith(f"–{within}")
-        counts = [cell.count for row in told.triangle.rows for cell in row.cells]
+        shown = report(within=within)
+        assert len(shown.triangle.headings) == heads
+        assert shown.triangle.headings[-1].endswith(f"–{within}")
+        counts = [cell.count for row in shown.triangle.rows for cell in row.cells]
         assert sum(counts) == 1
 
 
@@ -150,10 +150,10 @@ def test_only_open_repairs_are_in_the_forecast():
         make.past_repair(*of, on=NOW - timedelta(days=n))
     sold_on = make.device(out_of_use_on=NOW)
     make.past_repair(*of, on=NOW - timedelta(days=3), of=sold_on)
-    told = report().forecast
-    assert told.in_follow_up == 10
-    assert 1 < told.expected < 6
-    assert told.low <= told.expected <= told.high
+    shown = report().forecast
+    assert shown.in_follow_up == 10
+    assert 1 < shown.expected < 6
+    assert shown.low <= shown.expected <= shown.high
     assert report(within=5).forecast.in_follow_up == 5
 
 
@@ -161,9 +161,9 @@ def test_without_any_comeback_some_are_expected():
     of = pair()
     for n in range(10):
         make.past_repair(*of, on=NOW - timedelta(days=n))
-    told = report()
-    assert 0 < told.forecast.expected < 5
-    assert told.forecast.low == 0
+    shown = report()
+    assert 0 < shown.forecast.expected < 5
+    assert shown.forecast.low == 0
 
 
 def test_the_last_forecast_is_compared_with_the_actual_number():
@@ -173,9 +173,9 @@ def test_the_last_forecast_is_compared_with_the_actual_number():
         on = date(2026, 7, 20)
         back = date(2026, 8, 10 + n) if n < 4 else None
         make.past_repair(*of, on=on, back_on=back)
-    told = report()
-    assert (told.forecast_before.days, told.actual) == (31, 4)
-    assert told.forecast_before.in_follow_up == 26
+    shown = report()
+    assert (shown.forecast_before.days, shown.actual) == (31, 4)
+    assert shown.forecast_before.in_follow_up == 26
 
 
 def test_comebacks_cost_in_their_month_of_handover():
@@ -186,11 +186,11 @@ def test_comebacks_cost_in_their_month_of_handover():
         )
         make.redone(repair, amount, on=date(2026, month, 9))
     make.past_repair(*other, on=date(2026, 8, 3), back_on=date(2026, 8, 20))
-    told = report()
-    assert (told.costs.cost, told.costs.comebacks) == (Decimal("60.2000"), 1)
-    assert told.costs_before.cost == Decimal("40.1000")
-    assert told.costs.in_shop == 1
-    assert [row.fault_id for row in told.costs.by_cost] == [of[0].pk]
+    shown = report()
+    assert (shown.costs.cost, shown.costs.comebacks) == (Decimal("60.2000"), 1)
+    assert shown.costs_before.cost == Decimal("40.1000")
+    assert shown.costs.in_shop == 1
+    assert [row.fault_id for row in shown.costs.by_cost] == [of[0].pk]
 
 
 def test_the_allowance_needed_is_that_of_the_table_for_each_repair():
@@ -213,8 +213,8 @@ def test_new_too_many_comebacks_are_news_once():
     for n in range(10):
         on = date(2026, 6, 10) + timedelta(days=n)
         make.past_repair(*of, on=on, back_on=date(2026, 8, 5) if n < 8 else None)
-    told = report()
-    [link] = [one for one in told.news if one.item.about.startswith("PWR-TEST")]
+    shown = report()
+    [link] = [one for one in shown.news if one.item.about.startswith("PWR-TEST")]
     assert link.item.label == "performs like a stopgap"
     assert "now has too many comebacks" in link.item.sentence
     assert "8 of 10 repairs came back" in link.item.sentence
@@ -256,14 +256,14 @@ def test_a_reliable_stopgap_is_news_once():
     for n in range(30):
         on = date(2026, 4, 1) + timedelta(days=n)
         make.past_repair(*of, on=on, declared="stopgap")
-    told = [
+    shown = [
         one
         for month in range(4, 9)
         for as_of in [date(2026, month, 30)]
         for one in report(as_of).news
         if one.item.about.startswith("PWR-TEST")
     ]
-    [link] = told
+    [link] = shown
     assert link.item.label == "lasts better than recorded"
     assert "is recorded as a stopgap but is reliable: 0 of 30 repairs came back" in (
         link.item.sentence
@@ -273,7 +273,7 @@ def test_a_reliable_stopgap_is_news_once():
 
 
 def rows_told(now, before):
-    """What is told of one pair, whose row is now this and was that."""
+    """The news of one pair, from its row now and before."""
 
     class Told:
         def __init__(self, row):
@@ -339,8 +339,8 @@ BACK, RELIABLE, BORDERLINE = "too many comebacks", "reliable", "borderline"
     ],
 )
 def test_each_change_of_a_pair_is_news_once(was, now, piece):
-    told = rows_told(row_of(*now), row_of(*was) if was else None)
-    assert [piece in one.sentence for one in told] == ([True] if piece else [])
+    shown = rows_told(row_of(*now), row_of(*was) if was else None)
+    assert [piece in one.sentence for one in shown] == ([True] if piece else [])
 
 
 def test_a_delivery_that_became_bad_is_news():
@@ -359,14 +359,14 @@ def test_a_delivery_that_became_bad_is_news():
         back = date(2026, 8, 5) if n < 8 else None
         repair = make.past_repair(*of, on=on, back_on=back)
         repair.parts_used.create(part=part, delivery=bad)
-    told = report()
-    [link] = [x for x in told.news if x.item.label == "too many comebacks"]
+    shown = report()
+    [link] = [x for x in shown.news if x.item.label == "too many comebacks"]
     assert link.item.about == "Delivery B2 of JCK-1"
     assert link.item.sentence.startswith(
         "now has too many comebacks: 8 of 12 repairs came back"
     )
     assert link.url.startswith(reverse("month:delivery", args=[bad.pk]))
-    assert [x.item.name for x in told.suspects] == ["B2 of JCK-1"]
+    assert [x.item.name for x in shown.suspects] == ["B2 of JCK-1"]
     assert not report(date(2026, 7, 31)).suspects
 
 
@@ -389,8 +389,8 @@ def test_higher_costs_are_news_and_small_changes_are_not():
 
 def test_no_changes_are_reported_in_one_sentence(owner):
     monthly(pair(), month=3, held=5)
-    said = words(owner.get(MONTH, {"as_of": NOW}))
-    assert "No changes since 31 Jul 2026." in said
+    text = page_text(owner.get(MONTH, {"as_of": NOW}))
+    assert "No changes since 31 Jul 2026." in text
 
 
 def test_later_events_do_not_change_a_past_date():
@@ -404,17 +404,17 @@ def test_later_events_do_not_change_a_past_date():
 
 
 def test_an_empty_shop_has_a_monthly_report(owner):
-    said = words(owner.get(MONTH))
-    assert "there is nothing to report yet" in said
-    assert "<svg" not in said.split("<main", 1)[1]
-    assert "0 repairs" not in said
+    text = page_text(owner.get(MONTH))
+    assert "there is nothing to report yet" in text
+    assert "<svg" not in text.split("<main", 1)[1]
+    assert "0 repairs" not in text
 
 
 def test_without_open_repairs_no_comebacks_are_expected(owner):
     make.past_repair(*pair(), on=date(2026, 1, 5))
-    said = words(owner.get(MONTH))
-    assert "No repairs are in follow-up (90 days)" in said
-    assert "No changes since" in said
+    text = page_text(owner.get(MONTH))
+    assert "No repairs are in follow-up (90 days)" in text
+    assert "No changes since" in text
 
 
 def test_the_chart_gives_its_figures_to_mouse_and_keyboard(owner):
@@ -422,27 +422,27 @@ def test_the_chart_gives_its_figures_to_mouse_and_keyboard(owner):
     for month in (1, 2, 3):
         monthly(of, month=month, held=18, back=2)
     monthly(of, month=8, held=4)
-    said = words(owner.get(MONTH, {"as_of": NOW}))
+    text = page_text(owner.get(MONTH, {"as_of": NOW}))
     figures = (
         "Jan 2026: 2 of 20 came back, 10 %, normal range 0–30 %: within normal range"
     )
-    assert f'tabindex="0" role="img" aria-label="{figures}"' in said
-    assert f"<title>{figures}</title>" in said
-    assert "Aug 2026: 0 of 4 came back so far" in said
-    assert said.count('<circle class="dot"') == 3
-    assert said.count('<circle class="line open"') == 1
+    assert f'tabindex="0" role="img" aria-label="{figures}"' in text
+    assert f"<title>{figures}</title>" in text
+    assert "Aug 2026: 0 of 4 came back so far" in text
+    assert text.count('<circle class="dot"') == 3
+    assert text.count('<circle class="line open"') == 1
 
 
 def test_each_month_links_to_its_repairs(owner):
     of = pair()
     monthly(of, month=3, held=3, back=2)
-    assert "/comebacks/month/2026/3/?as_of=2026-08-31" in words(
+    assert "/comebacks/month/2026/3/?as_of=2026-08-31" in page_text(
         owner.get(MONTH, {"as_of": NOW})
     )
-    said = words(owner.get("/comebacks/month/2026/3/", {"as_of": NOW}))
-    assert "2 of 5 repairs came back within 90 days" in said
+    text = page_text(owner.get("/comebacks/month/2026/3/", {"as_of": NOW}))
+    assert "2 of 5 repairs came back within 90 days" in text
     for repair in of[1].repairs.all():
-        assert repair.job.get_absolute_url() in said
+        assert repair.job.get_absolute_url() in text
 
 
 @pytest.mark.parametrize(
@@ -463,7 +463,7 @@ def test_an_unknown_record_is_a_404(owner, address):
 
 @pytest.mark.parametrize("address", [MONTH, "/comebacks/deliveries/"])
 @pytest.mark.parametrize(
-    ("asked", "sentence"),
+    ("params", "sentence"),
     [
         ({"as_of": "yesterday"}, "Enter the date as year-month-day"),
         ({"as_of": "2048-01-01"}, "This date is in the future."),
@@ -473,21 +473,21 @@ def test_an_unknown_record_is_a_404(owner, address):
     ],
 )
 def test_invalid_input_is_reported_and_stays_in_the_field(
-    owner, address, asked, sentence
+    owner, address, params, sentence
 ):
-    answer = owner.get(address, asked)
-    said = words(answer)
-    assert sentence in said
+    answer = owner.get(address, params)
+    text = page_text(answer)
+    assert sentence in text
     assert "month" not in answer.context
-    [typed] = asked.values()
-    assert f'value="{typed}"' in said
+    [typed] = params.values()
+    assert f'value="{typed}"' in text
 
 
 @pytest.mark.parametrize("as_of", ["1990-01-01", "2026-02-28", "2024-02-29"])
 def test_any_past_date_can_be_chosen(owner, as_of):
     monthly(pair(), month=3, held=2)
     for within in (1, 90, 730):
-        words(owner.get(MONTH, {"as_of": as_of, "within": within}))
+        page_text(owner.get(MONTH, {"as_of": as_of, "within": within}))
 
 
 def test_only_the_owner_opens_the_month(client):
@@ -521,7 +521,7 @@ def test_more_repairs_need_no_more_queries(owner, django_assert_max_num_queries)
         for _ in range(many):
             monthly(pair(), month=3, held=2, back=1)
             monthly(pair(), month=8, held=1, back=1, after=3)
-        with django_assert_max_num_queries(70) as asked:
-            words(owner.get(MONTH, {"as_of": NOW}))
-        counts.append(len(asked))
+        with django_assert_max_num_queries(70) as queries:
+            page_text(owner.get(MONTH, {"as_of": NOW}))
+        counts.append(len(queries))
     assert counts[0] == counts[1]

@@ -1,4 +1,4 @@
-"""Who is to blame: the delivery, or the fixes it went into."""
+"""What is to blame: the delivery, or the fixes it was used for."""
 
 from datetime import date
 
@@ -19,7 +19,7 @@ TWO_GROUPS = Prior((1.5, 3.0), (5.0, 1.0), (0.8, 0.2))
 
 
 def shop(*stretches):
-    """A shop of stretches of repairs: pair, delivery (or None), repairs, comebacks."""
+    """A shop of series of repairs: pair, delivery (or None), repairs, comebacks."""
     pair, delivery, t, d = [], [], [], []
     for of_pair, of_delivery, repairs, back in stretches:
         pair += [of_pair] * repairs
@@ -54,23 +54,23 @@ def shop(*stretches):
     return seen, row, group
 
 
-def judged(*stretches, **how):
+def effects(*stretches, **how):
     seen, row, group = shop(*stretches)
     number = int(group.max(initial=-1)) + 1
     return group_effects(seen, row=row, group=group, groups=number, **how)
 
 
 def good(first, count, *, pair=0):
-    """Deliveries that do as their pair does, one repair in forty coming back."""
+    """Deliveries like their pair: one repair in forty comes back."""
     return [(pair, first + n, 20, n % 2) for n in range(count)]
 
 
 def test_a_bad_delivery_is_found_though_it_raises_its_own_pairs_rate():
-    found = judged(*good(0, 6), (0, 6, 12, 7))
+    found = effects(*good(0, 6), (0, 6, 12, 7))
     assert found.verdicts[6] == outliers.TOO_MANY_COMEBACKS
     assert not (found.verdicts[:6] == outliers.TOO_MANY_COMEBACKS).any()
     assert found.ratio[6] > 4
-    plain = judged(*good(0, 6), (0, 6, 12, 7), max_rounds=0)
+    plain = effects(*good(0, 6), (0, 6, 12, 7), max_rounds=0)
     assert found.probability[6] > plain.probability[6]
     assert found.expected[6] < plain.expected[6]
 
@@ -78,7 +78,7 @@ def test_a_bad_delivery_is_found_though_it_raises_its_own_pairs_rate():
 def test_a_good_delivery_that_went_into_a_bad_fix_is_not_blamed():
     # The fix comes back with every part that was ever used for it.
     bad_fix = [(1, 6 + n, 12, 5) for n in range(4)]
-    found = judged(*good(0, 6), *bad_fix)
+    found = effects(*good(0, 6), *bad_fix)
     assert not (found.verdicts == outliers.TOO_MANY_COMEBACKS).any()
     assert found.comebacks[6] == 5
     assert found.expected[6] > 3
@@ -86,19 +86,19 @@ def test_a_good_delivery_that_went_into_a_bad_fix_is_not_blamed():
 
 
 def test_a_fix_with_one_delivery_only_takes_the_blame_itself():
-    found = judged(*good(0, 6), (1, 6, 20, 9))
+    found = effects(*good(0, 6), (1, 6, 20, 9))
     assert found.verdicts[6] != outliers.TOO_MANY_COMEBACKS
     assert found.expected[6] > 4
 
 
 def test_one_comeback_or_few_repairs_are_not_enough():
-    found = judged(*good(0, 6), (0, 6, 1, 1), (0, 7, 3, 0))
+    found = effects(*good(0, 6), (0, 6, 1, 1), (0, 7, 3, 0))
     assert found.verdicts[6] == outliers.NOT_ENOUGH_REPAIRS
     assert found.verdicts[7] == outliers.NOT_ENOUGH_REPAIRS
 
 
 def test_few_repairs_are_not_enough_and_many_are_as_expected():
-    found = judged((0, 0, 3, 0), (1, 1, 400, 12), (1, None, 400, 12))
+    found = effects((0, 0, 3, 0), (1, 1, 400, 12), (1, None, 400, 12))
     assert found.verdicts.tolist() == [
         outliers.NOT_ENOUGH_REPAIRS,
         outliers.AS_EXPECTED,
@@ -106,7 +106,7 @@ def test_few_repairs_are_not_enough_and_many_are_as_expected():
 
 
 def test_without_comebacks_no_group_is_judged():
-    found = judged((0, 0, 5, 0), (1, 1, 4, 0))
+    found = effects((0, 0, 5, 0), (1, 1, 4, 0))
     assert found.verdicts.tolist() == [outliers.NOT_ENOUGH_REPAIRS] * 2
     assert found.comebacks.tolist() == [0, 0]
     assert np.isfinite(found.high).all()
@@ -143,6 +143,6 @@ def test_good_deliveries_are_rarely_blamed():
                 stretches.append((pair, number, repairs, back))
                 number += 1
         blamed += int(
-            (judged(*stretches).verdicts == outliers.TOO_MANY_COMEBACKS).sum()
+            (effects(*stretches).verdicts == outliers.TOO_MANY_COMEBACKS).sum()
         )
     assert blamed <= 2  # of 2400 deliveries

@@ -1,4 +1,4 @@
-"""The owner reads what to change: which fix to stop offering, and what instead."""
+"""Recommendations: which fix to stop offering, and what instead."""
 
 from datetime import timedelta
 
@@ -22,13 +22,13 @@ def ago(n):
     return timezone.localdate() - timedelta(days=n)
 
 
-def words(answer):
+def page_text(answer):
     assert answer.status_code == 200
     return " ".join(answer.content.decode().split())
 
 
 def done(fault, fix, *, held=0, back=0, delivery=None):
-    """Repairs long ago, so many of which came back."""
+    """Repairs long ago; `back` of them came back."""
     for n in range(held + back):
         on = ago(400 - n)
         came = on + timedelta(days=30) if n < back else None
@@ -52,14 +52,14 @@ def test_a_reliable_fix_is_recommended_instead(owner):
     fault, bad, good = fixes("BAD", "GOOD")
     done(fault, bad, held=10, back=10)
     done(fault, good, held=40)
-    told = recommendations()
-    assert list(told) == ["BAD"]
-    assert (told["BAD"].kind, told["BAD"].other.fix) == (ActionKind.OTHER_FIX, "GOOD")
-    assert told["BAD"].probability > 0.99
-    said = words(owner.get(MONTH))
-    assert 'Offer <span class="code">GOOD</span> instead</strong>' in said
-    assert "0 of 40 of its repairs came back" in said
-    assert "recorded as lasting; 10 of 20 repairs came back" in said
+    shown = recommendations()
+    assert list(shown) == ["BAD"]
+    assert (shown["BAD"].kind, shown["BAD"].other.fix) == (ActionKind.OTHER_FIX, "GOOD")
+    assert shown["BAD"].probability > 0.99
+    text = page_text(owner.get(MONTH))
+    assert 'Offer <span class="code">GOOD</span> instead</strong>' in text
+    assert "0 of 40 of its repairs came back" in text
+    assert "recorded as lasting; 10 of 20 repairs came back" in text
 
 
 def test_a_stopgap_with_too_many_comebacks_stays_a_stopgap(owner):
@@ -68,9 +68,9 @@ def test_a_stopgap_with_too_many_comebacks_stays_a_stopgap(owner):
     bad.save()
     done(fault, bad, held=10, back=10)
     done(fault, good, held=40)
-    said = words(owner.get(MONTH))
-    assert 'Offer <span class="code">GOOD</span> first</strong>' in said
-    assert "and this one only as a stopgap" in said
+    text = page_text(owner.get(MONTH))
+    assert 'Offer <span class="code">GOOD</span> first</strong>' in text
+    assert "and this one only as a stopgap" in text
 
 
 def test_a_fix_with_too_few_repairs_is_not_recommended(owner):
@@ -78,30 +78,30 @@ def test_a_fix_with_too_few_repairs_is_not_recommended(owner):
     done(fault, bad, held=10, back=10)
     done(fault, new, held=2)
     done(*fixes("ELSE"), held=60)
-    told = recommendations()["BAD"]
-    assert (told.kind, told.other.fix) == (ActionKind.NONE_BETTER, "NEW")
-    assert told.other.has_too_few_repairs
-    said = words(owner.get(MONTH))
-    assert "Offer it only as a stopgap" in said
-    assert "does not have enough repairs (0 of 2 came back)" in said
-    assert 'Offer <span class="code">NEW' not in said
+    shown = recommendations()["BAD"]
+    assert (shown.kind, shown.other.fix) == (ActionKind.NONE_BETTER, "NEW")
+    assert shown.other.has_too_few_repairs
+    text = page_text(owner.get(MONTH))
+    assert "Offer it only as a stopgap" in text
+    assert "does not have enough repairs (0 of 2 came back)" in text
+    assert 'Offer <span class="code">NEW' not in text
 
 
 def test_a_fix_with_too_many_comebacks_is_not_recommended(owner):
     fault, worst, bad = fixes("WORST", "BAD")
     done(fault, worst, back=40)
     done(fault, bad, held=30, back=20)
-    told = recommendations()
-    assert {one.kind for one in told.values()} == {ActionKind.NONE_BETTER}
-    assert told["WORST"].other.fix == "BAD"
-    assert "no other fix is clearly better" in words(owner.get(MONTH))
+    shown = recommendations()
+    assert {one.kind for one in shown.values()} == {ActionKind.NONE_BETTER}
+    assert shown["WORST"].other.fix == "BAD"
+    assert "no other fix is clearly better" in page_text(owner.get(MONTH))
 
 
 def test_the_only_fix_of_a_fault_is_recommended_as_a_stopgap(owner):
     done(*fixes("BAD"), held=10, back=10)
     done(*fixes("GOOD"), held=40)
     assert recommendations()["BAD"].kind is ActionKind.NO_OTHER
-    assert "no other fix was done here for this fault" in words(owner.get(MONTH))
+    assert "no other fix was done here for this fault" in page_text(owner.get(MONTH))
 
 
 def test_the_type_of_a_reliable_stopgap_can_be_changed(owner):
@@ -109,7 +109,7 @@ def test_the_type_of_a_reliable_stopgap_can_be_changed(owner):
     done(fault, glue, held=60)
     done(*fixes("BAD"), held=10, back=10)
     assert list(recommendations()) == ["BAD", "GLUE"]
-    assert "You can change its type to lasting." in words(owner.get(MONTH))
+    assert "You can change its type to lasting." in page_text(owner.get(MONTH))
 
 
 def test_a_bad_delivery_is_suspected_before_its_fix(owner):
@@ -121,13 +121,13 @@ def test_a_bad_delivery_is_suspected_before_its_fix(owner):
     done(fault, fix, held=30, delivery=fine)
     done(fault, fix, held=4, back=12, delivery=bad)
     done(*fixes("ELSE"), held=60, back=2)
-    told = recommendations()["NEW-PART"]
-    assert (told.suspect.name, told.suspected) == ("B2 of JCK-1", 12)
-    said = words(owner.get(MONTH))
-    assert "Stop using delivery" in said
-    assert "12 of these 12 comebacks had a part of it" in said
-    assert "Offer it only as a stopgap" not in said
-    assert told.suspect.url.replace("&", "&amp;") in said
+    shown = recommendations()["NEW-PART"]
+    assert (shown.suspect.name, shown.suspected) == ("B2 of JCK-1", 12)
+    text = page_text(owner.get(MONTH))
+    assert "Stop using delivery" in text
+    assert "12 of these 12 comebacks had a part of it" in text
+    assert "Offer it only as a stopgap" not in text
+    assert shown.suspect.url.replace("&", "&amp;") in text
 
 
 def test_comebacks_without_the_bad_delivery_count_against_the_fix():
@@ -146,10 +146,10 @@ def test_comebacks_without_the_bad_delivery_count_against_the_fix():
 def test_no_recommendation_does_not_mean_reliable(owner):
     fault, fix = fixes("NEW")
     done(fault, fix, held=2)
-    said = words(owner.get(MONTH))
-    assert "No fix needs a change." in said
-    assert "1 of 1 pairs do not have enough repairs for a verdict" in said
-    assert "fixes not listed here are not necessarily reliable" in said
+    text = page_text(owner.get(MONTH))
+    assert "No fix needs a change." in text
+    assert "1 of 1 pairs do not have enough repairs for a verdict" in text
+    assert "fixes not listed here are not necessarily reliable" in text
 
 
 def test_filtered_reports_have_no_recommendations(owner):
@@ -158,20 +158,20 @@ def test_filtered_reports_have_no_recommendations(owner):
     for n in range(20):
         on = ago(400 - n)
         make.past_repair(fault, bad, on=on, back_on=on + timedelta(days=9), of=of)
-    assert "What to change" in words(owner.get(MONTH))
-    assert "What to change" not in words(owner.get(MONTH, {"kind": "laptop"}))
+    assert "What to change" in page_text(owner.get(MONTH))
+    assert "What to change" not in page_text(owner.get(MONTH, {"kind": "laptop"}))
 
 
 def test_many_recommendations_are_folded(owner):
     for n in range(14):
         done(*fixes(f"BAD-{n}"), held=10, back=12)
     done(*fixes("GOOD"), held=400)
-    told = recommendations()
-    assert len(told) == 14
-    said = words(owner.get(MONTH))
-    assert "<summary>4 more</summary>" in said
-    for fix in told:
-        assert f"/ {fix}</a>" in said
+    shown = recommendations()
+    assert len(shown) == 14
+    text = page_text(owner.get(MONTH))
+    assert "<summary>4 more</summary>" in text
+    for fix in shown:
+        assert f"/ {fix}</a>" in text
 
 
 def test_the_document_has_the_recommendations_and_the_table_links_to_them(owner):
@@ -181,4 +181,4 @@ def test_the_document_has_the_recommendations_and_the_table_links_to_them(owner)
     text = " ".join(text_of(owner.get(PDF).content, "-raw").split())
     assert "What to change" in text
     assert "Offer GOOD instead: 0 of 40 of its repairs came back" in text
-    assert '#recommendations">What to change</a>' in words(owner.get(TABLE))
+    assert '#recommendations">What to change</a>' in page_text(owner.get(TABLE))
