@@ -3,8 +3,8 @@
 from datetime import date
 
 from repairs.comebacks.comeback_table import ComebackTable
-from repairs.comebacks.estimate import prior
 from repairs.comebacks.estimate.hyperprior import HyperParameters
+from repairs.comebacks.estimate.prior import MIN_PAIRS
 from shopdesk.look.formats import format_share
 
 
@@ -37,22 +37,10 @@ def _of_this_table(table: ComebackTable) -> list[str]:
 
 def _basis(table: ComebackTable) -> str:
     """Return what each pair's estimate is adjusted towards."""
-    parameters, basis = table.rates.parameters, table.rates.prior.basis
-    if parameters is not None:
-        return _by_type_and_fault(table, parameters)
-    if basis == prior.NO_COMEBACKS:
+    parameters = table.rates.parameters
+    if parameters is None:
         return "No comebacks recorded yet. Risks are based on a default assumption."
-    if basis == prior.FITTED_TWO:
-        return (
-            f"{_two_groups(table)} Each estimate is adjusted towards the group that its"
-            " own repairs fit better (partial pooling)."
-        )
-    few = basis == prior.TOO_SMALL_FOR_TWO
-    why = " (too few pairs or comebacks for two)" if few else ""
-    return (
-        f"All fixes are treated as one group{why}. Each estimate is adjusted towards"
-        " the average (partial pooling), more strongly the fewer its repairs."
-    )
+    return _by_type_and_fault(table, parameters)
 
 
 def _by_type_and_fault(table: ComebackTable, parameters: HyperParameters) -> str:
@@ -64,7 +52,7 @@ def _by_type_and_fault(table: ComebackTable, parameters: HyperParameters) -> str
         f"{_two_groups(table)} Prior probability of the better group: {lasting} for"
         f" lasting fixes, {stopgap} for stopgaps, from this shop’s data. Other fixes of"
         " the fault and the same fix on other faults also count, less so the more"
-        f" repairs a pair has.{few if data < prior.MIN_PAIRS else ''}"
+        f" repairs a pair has (partial pooling).{few if data < MIN_PAIRS else ''}"
     )
 
 

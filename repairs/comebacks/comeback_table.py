@@ -198,7 +198,6 @@ def comeback_table(
     limit: float,
     confidence: float,
     places: int = 2,
-    is_plain: bool = False,
     whole: ComebackTable | None = None,
 ) -> ComebackTable:
     """Return the table of these counts.
@@ -214,7 +213,6 @@ def comeback_table(
             is_stopgap=(pairs["fix_type"] == STOPGAP).to_numpy(dtype=bool),
             fault=_numbered(pairs["fault"]),
             fix=_numbered(pairs["fix"]),
-            is_plain=is_plain,
             **thresholds,
         )
     else:

@@ -24,6 +24,7 @@ from repairs.comebacks.estimate.kaplan_meier import (
 from repairs.comebacks.watch import Counts, count_exits
 from tests.benchmarks.machine import described
 from tests.benchmarks.oracle import Said, oracle
+from tests.benchmarks.plain import plain_estimate
 from tests.benchmarks.shops import LIMIT, SCENARIOS, WITHIN, Scenario, Shop, shop
 
 VERDICT_CONFIDENCE = 0.9
@@ -52,14 +53,14 @@ def judged(made: Shop) -> dict[str, dict[str, float]]:
         made.pair, days=made.t, is_event=made.d, pairs=len(made.truth), within=WITHIN
     )
     said = {
-        PLAIN: _by_table(made, counts, is_plain=True),
-        OURS: _by_table(made, counts, is_plain=False),
+        PLAIN: Said(*plain_estimate(counts, limit=LIMIT)),
+        OURS: _by_table(made, counts),
         ORACLE: _by_oracle(made, counts),
     }
     return {name: _sums(made, counts, found) for name, found in said.items()}
 
 
-def _by_table(made: Shop, counts: Counts, *, is_plain: bool) -> Said:
+def _by_table(made: Shop, counts: Counts) -> Said:
     words = np.where(made.is_declared_stopgap, "stopgap", "lasting")
     pairs = pd.DataFrame(
         {
@@ -74,7 +75,7 @@ def _by_table(made: Shop, counts: Counts, *, is_plain: bool) -> Said:
         }
     )
     frame = comeback_table(
-        counts, pairs, limit=LIMIT, confidence=VERDICT_CONFIDENCE, is_plain=is_plain
+        counts, pairs, limit=LIMIT, confidence=VERDICT_CONFIDENCE
     ).frame
     columns = ("risk", "risk_low", "risk_high", "probability_above_limit")
     return Said(*(frame[name].to_numpy() for name in columns))

@@ -24,7 +24,7 @@ from repairs.comebacks.estimate.posterior import (
     filtered_posterior,
     posterior,
 )
-from repairs.comebacks.estimate.prior import Prior, fit_prior
+from repairs.comebacks.estimate.prior import DEFAULT_PRIOR, Prior
 from repairs.comebacks.watch import Counts, Floats, Ints
 
 TAIL_PROBABILITY = 0.05  # outside each limit: the intervals are 90 %
@@ -54,7 +54,7 @@ class Rates:
     """The shop's cumulative hazard over the period."""
     prior: Prior
     parameters: HyperParameters | None
-    """Of the hierarchical model; None by the plain prior."""
+    """Of the hierarchical model; None without any comeback."""
     posterior: Posterior
 
 
@@ -66,20 +66,17 @@ def rates(
     fix: Ints,
     limit: float,
     confidence: float,
-    is_plain: bool = False,
 ) -> Rates:
     """Return the comeback rates within the counts' period.
 
     `limit` is the highest risk the shop accepts, `confidence` the probability a verdict
-    needs. The plain rates use neither the recorded type nor the other fixes of the
-    fault nor the fix's other faults. `fault` and `fix` number those of each pair.
+    needs. `fault` and `fix` number those of each pair.
     """
     hazards = cumulative_hazard(counts)
     expected = expected_comebacks(counts, hazards)
     hazard = float(hazards[-1]) or hazard_before_any_comeback(counts)
-    parameters = None
-    if is_plain or not counts.comebacks.sum():
-        prior = fit_prior(counts.comebacks, expected)
+    parameters, prior = None, DEFAULT_PRIOR
+    if not counts.comebacks.sum():
         pooled = posterior(prior, comebacks=counts.comebacks, expected=expected)
     else:
         pair_counts = PairCounts(
@@ -100,7 +97,6 @@ def rates(
         parameters=parameters,
         limit=limit,
         confidence=confidence,
-        upper_tail=TAIL_PROBABILITY if is_plain else UPPER_TAIL_PROBABILITY,
     )
 
 
@@ -129,7 +125,6 @@ def filtered_rates(
         parameters=whole.parameters,
         limit=limit,
         confidence=confidence,
-        upper_tail=UPPER_TAIL_PROBABILITY,
     )
 
 
@@ -143,7 +138,6 @@ def _rates(
     parameters: HyperParameters | None,
     limit: float,
     confidence: float,
-    upper_tail: float,
 ) -> Rates:
     own = kaplan_meier(counts, tail=TAIL_PROBABILITY)
     above_limit = pooled.probability_above(limit, hazard)
@@ -152,7 +146,7 @@ def _rates(
         expected=expected,
         risk=pooled.risk(hazard),
         low=pooled.risk_quantile(TAIL_PROBABILITY, hazard),
-        high=pooled.risk_quantile(1.0 - upper_tail, hazard),
+        high=pooled.risk_quantile(1.0 - UPPER_TAIL_PROBABILITY, hazard),
         own=own,
         probability_above_limit=above_limit,
         verdict=verdict.assign_verdicts(

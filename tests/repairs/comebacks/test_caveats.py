@@ -11,7 +11,7 @@ from repairs.comebacks.comeback_table import comeback_table
 from repairs.comebacks.watch import count_exits
 
 
-def text(pairs, *, back, held=20, is_plain=False):
+def text(pairs, *, back, held=20):
     """The sentences of a shop with so many pairs.
 
     The last fifth of them are stopgaps with `back` comebacks each.
@@ -41,7 +41,6 @@ def text(pairs, *, back, held=20, is_plain=False):
         ),
         limit=0.1,
         confidence=0.9,
-        is_plain=is_plain,
     )
     return table, " ".join(caveats(table, as_of=date(2026, 3, 31)))
 
@@ -63,19 +62,13 @@ def test_a_small_shop_is_told_that_this_is_mainly_an_assumption():
     assert "this is mainly an assumption" in words
 
 
-def test_the_plain_prior_does_not_mention_types():
-    _, words = text(40, back=10, is_plain=True)
-    assert "form two groups" in words
-    assert "lasting fixes" not in words
-
-
 def test_the_report_says_so_if_there_are_no_comebacks():
     _, words = text(40, back=0)
     assert "No comebacks recorded yet." in words
 
 
 def test_the_general_limits_are_always_shown():
-    for is_plain in (True, False):
-        _, words = text(40, back=10, is_plain=is_plain)
+    for back in (10, 0):
+        _, words = text(40, back=back)
         assert "repaired elsewhere are not recorded" in words
         assert "Ranges are approximate." in words

@@ -28,7 +28,6 @@ def table_of(
     within=90,
     limit=0.1,
     verdict_confidence=0.9,
-    is_plain=False,
 ):
     """`repairs` lists (days, is_event) of each pair."""
     rows = [(pair, t, d) for pair, seen in enumerate(repairs) for t, d in seen]
@@ -46,9 +45,7 @@ def table_of(
         }
     )
     counts = count_exits(pair, days=t, is_event=d, pairs=len(repairs), within=within)
-    return comeback_table(
-        counts, pairs, limit=limit, confidence=verdict_confidence, is_plain=is_plain
-    )
+    return comeback_table(counts, pairs, limit=limit, confidence=verdict_confidence)
 
 
 def table_rows(table):
@@ -81,9 +78,8 @@ def test_the_columns_have_their_order():
     )
 
 
-@pytest.mark.parametrize("is_plain", [True, False])
-def test_two_groups_of_fixes_are_recognized(is_plain):
-    table = table_of(A_SHOP, is_plain=is_plain)
+def test_two_groups_of_fixes_are_recognized():
+    table = table_of(A_SHOP)
     assert len(table.rates.prior.shapes) == 2
     assert table.rates.prior.means[0] < 1 < table.rates.prior.means[1]
     assert set(table.frame["verdict"][:28]) == {verdict.RELIABLE}
@@ -91,22 +87,9 @@ def test_two_groups_of_fixes_are_recognized(is_plain):
 
 
 def test_the_table_knows_its_prior():
-    ours, plain = table_of(A_SHOP), table_of(A_SHOP, is_plain=True)
-    assert ours.rates.prior.basis == prior.BY_TYPE_AND_FAULT
-    assert plain.rates.prior.basis == prior.FITTED_TWO
-    assert ours.rates.parameters is not None
-    assert plain.rates.parameters is None
-
-
-def test_the_plain_prior_of_similar_fixes_is_one_group():
-    table = table_of([held(38) + back(2) for _ in range(40)], is_plain=True)
-    assert table.rates.prior.basis == prior.FITTED_ONE
-
-
-def test_a_small_plain_shop_has_too_few_pairs_for_two_groups():
-    table = table_of([held(12) + back(2), held(3), held(8) + back(4)], is_plain=True)
-    assert table.rates.prior.basis == prior.TOO_SMALL_FOR_TWO
-    assert len(table.rates.prior.shapes) == 1
+    table = table_of(A_SHOP)
+    assert table.rates.prior.basis == prior.BY_TYPE_AND_FAULT
+    assert table.rates.parameters is not None
 
 
 def test_similar_fixes_stay_near_the_average():
@@ -119,8 +102,6 @@ def test_the_recorded_type_counts_where_there_are_few_repairs():
     words = ["lasting"] * 28 + ["stopgap"] * 4 + ["lasting", "stopgap"]
     lasting, stopgap = table_of(shop, declared=words).frame["risk"][-2:]
     assert stopgap > 2 * lasting
-    lasting, stopgap = table_of(shop, declared=words, is_plain=True).frame["risk"][-2:]
-    assert stopgap == lasting
 
 
 def test_without_comebacks_the_default_prior_gives_a_risk_above_zero():
@@ -220,14 +201,13 @@ FIGURES = [column.name for column in COLUMNS if column.dtype == "float64"]
 
 
 @settings(max_examples=60, deadline=None)
-@given(SHOPS, st.booleans(), st.randoms(use_true_random=False))
-def test_no_figure_is_missing_and_limits_are_in_order(shop, is_plain, chance):
+@given(SHOPS, st.randoms(use_true_random=False))
+def test_no_figure_is_missing_and_limits_are_in_order(shop, chance):
     rows = table_of(
         shop,
         declared=[chance.choice(["lasting", "stopgap"]) for _ in shop],
         faults=[chance.choice("ABCDE") for _ in shop],
         within=30,
-        is_plain=is_plain,
     ).frame
     assert np.isfinite(rows[FIGURES].to_numpy()).all()
     for low, middle, high in [

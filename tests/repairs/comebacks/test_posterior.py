@@ -5,12 +5,7 @@ from hypothesis import strategies as st
 from scipy.stats import gamma, nbinom
 
 from repairs.comebacks.estimate.posterior import posterior
-from repairs.comebacks.estimate.prior import (
-    Prior,
-    fit_prior,
-    log_likelihood,
-    two_gammas,
-)
+from repairs.comebacks.estimate.prior import Prior, log_likelihood
 
 TWO = Prior((4.0, 4.0), (16.0, 0.8), (0.8, 0.2))
 
@@ -73,24 +68,3 @@ def test_the_likelihood_equals_scipys_where_that_is_accurate(shape):
     ours = log_likelihood(returned, expected, shape=shape, rate=1.3)
     theirs = nbinom.logpmf(returned, shape, 1.3 / (1.3 + expected))
     assert ours == pytest.approx(theirs, rel=1e-9)
-
-
-def test_two_groups_are_recovered():
-    rng = np.random.default_rng(11)
-    expected = rng.gamma(1.0, 2.0, size=2000)
-    is_stopgap = rng.random(2000) < 0.2
-    ratio = np.where(is_stopgap, rng.gamma(6, 0.5, 2000), rng.gamma(6, 0.05, 2000))
-    returned = rng.poisson(ratio * expected)
-    found = fit_prior(returned, expected)
-    assert found.weights == pytest.approx((0.8, 0.2), abs=0.03)
-    assert found.means == pytest.approx((0.3, 3.0), rel=0.1)
-    assert found.log_likelihood == two_gammas(returned, expected).log_likelihood
-
-
-def test_the_fit_keeps_its_bounds_and_order():
-    rng = np.random.default_rng(3)
-    expected = rng.gamma(1.0, 1.0, size=300)
-    returned = rng.poisson(rng.gamma(2.0, 0.5, 300) * expected)
-    found = two_gammas(returned, expected)
-    assert found.means[0] <= found.means[1]
-    assert all(0.22 <= shape <= 10.0 + 1e-9 for shape in found.shapes)
