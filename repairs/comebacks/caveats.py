@@ -3,7 +3,6 @@
 from datetime import date
 
 from repairs.comebacks.comeback_table import ComebackTable
-from repairs.comebacks.estimate.hyperprior import HyperParameters
 from repairs.comebacks.estimate.prior import MIN_PAIRS
 from shopdesk.look.formats import format_share
 
@@ -40,10 +39,6 @@ def _basis(table: ComebackTable) -> str:
     parameters = table.rates.parameters
     if parameters is None:
         return "No comebacks recorded yet. Risks are based on a default assumption."
-    return _by_type_and_fault(table, parameters)
-
-
-def _by_type_and_fault(table: ComebackTable, parameters: HyperParameters) -> str:
     lasting = format_share(parameters.reliable_share(is_stopgap=False))
     stopgap = format_share(parameters.reliable_share(is_stopgap=True))
     data = min(len(table.frame), int(table.counts.comebacks.sum()))

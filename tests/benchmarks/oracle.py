@@ -1,7 +1,6 @@
-"""What could be said at best of an invented shop: by one who knows from what its truths
-were drawn, what its declarations mean, and how often its decisions are wrong.
+"""The best possible estimate of a simulated shop, by one who knows how it was made.
 
-Bayes' rule on a fine grid of true chances; nothing here is of the product.
+Bayes' rule on a fine grid of true probabilities; nothing here is part of the product.
 """
 
 from dataclasses import dataclass
@@ -14,7 +13,7 @@ from tests.benchmarks.shops import HUMP, HUMP_STOPGAP, RELIABLE, STOPGAP, TWO_PO
 
 GRID = np.sort([*-np.expm1(-np.geomspace(1e-5, 3.0, 600)), *TWO_POINTS])
 EDGES = np.concatenate([[0.0], 0.5 * (GRID[1:] + GRID[:-1]), [1.0]])
-LEAST = 1e-300  # a logarithm must be had of it
+LEAST = 1e-300  # its logarithm is finite
 NODES, _weights = np.polynomial.hermite_e.hermegauss(21)
 STEPS = np.linspace(-4.0, 4.0, 33)  # of a standard normal, to draw from
 SWEEPS, SETTLING = 600, 60
@@ -22,8 +21,8 @@ LOG_WEIGHTS = np.log(_weights / _weights.sum())
 
 
 @dataclass(frozen=True)
-class Said:
-    """Of each pair: the chance, its 90 % limits, how probably it is over the limit."""
+class Estimate:
+    """Risk, 90 % range and probability above the limit, an entry per pair."""
 
     risk: np.ndarray
     low: np.ndarray
@@ -31,7 +30,7 @@ class Said:
     over: np.ndarray
 
 
-def oracle(shop, *, returned, exposure, limit) -> Said:
+def oracle(shop, *, returned, exposure, limit) -> Estimate:
     """`exposure` is each pair's watch in units of the whole horizon at the shop's own
     hazard: with it a true chance p foretells exposure × −ln(1 − p) comebacks.
     """
@@ -53,7 +52,7 @@ def oracle(shop, *, returned, exposure, limit) -> Said:
         weights = (1.0 - share) * _normal(groups[0]) + share * _normal(groups[1])
     below = weights.cumsum(axis=1)
     target = scenario.target(GRID)
-    return Said(
+    return Estimate(
         risk=weights @ target,
         low=target[(below >= 0.05).argmax(axis=1)],
         high=target[(below >= 0.95).argmax(axis=1)],
@@ -117,7 +116,7 @@ def _drawn(is_stopgap, others, group, spread, rng):
 
 
 def _word(scenario, said, is_stopgap):
-    """Log chance of what was declared, of a stopgap or of another."""
+    """Return the log probability of the recorded type, of a stopgap or another fix."""
     chance = np.where(is_stopgap, scenario.said_of_stopgaps, scenario.said_of_others)
     return np.log(np.where(said, chance, 1.0 - chance))
 

@@ -3,11 +3,11 @@
     python -m tests.benchmarks.speed [--rows N] [--pairs N] [--database-url URL]
         [--lifelines PYTHON]
 
-Makes a database of its own (SQLite, unless an address is given by --database-url or
-DATABASE_URL), fills it with invented repairs, and takes it away again. Times are the
-best of several in turn. The floor is reading three whole numbers of each of the same
-repairs into numpy, by the same driver in the same run: its pair, the number of the day
-it was handed back, and whether it was declared a stopgap.
+Creates a database of its own (SQLite, unless --database-url or DATABASE_URL gives
+another), fills it with simulated repairs, and deletes it again. Times are the best of
+several. The floor is reading three integers of each of the same repairs into numpy by
+the same driver: its pair, the day of its handover, and whether it was recorded as a
+stopgap.
 """
 
 import argparse

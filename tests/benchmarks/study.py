@@ -1,10 +1,10 @@
-"""How good is the comeback table? By invented shops whose truth is known.
+"""How accurate is the comeback table? Tried on simulated shops with a known truth.
 
     python -m tests.benchmarks.study [--reps N] [--only NAME …]
 
-Each shop is judged by the plain recipe, by the table as it is, and by an oracle that
-knows how the shop was made (`oracle`). All three see the same repairs and use the same
-baseline. The shops are the same at every run.
+Each shop is estimated by a plain method (`plain`), by the table, and by an oracle that
+knows how the shop was made (`oracle`). All three use the same repairs and the same
+pooled hazard. The shops are the same at every run.
 """
 
 import argparse
@@ -23,7 +23,7 @@ from repairs.comebacks.estimate.kaplan_meier import (
 )
 from repairs.comebacks.watch import Counts, count_exits
 from tests.benchmarks.machine import described
-from tests.benchmarks.oracle import Said, oracle
+from tests.benchmarks.oracle import Estimate, oracle
 from tests.benchmarks.plain import plain_estimate
 from tests.benchmarks.shops import LIMIT, SCENARIOS, WITHIN, Scenario, Shop, shop
 
@@ -52,15 +52,15 @@ def judged(made: Shop) -> dict[str, dict[str, float]]:
     counts = count_exits(
         made.pair, days=made.t, is_event=made.d, pairs=len(made.truth), within=WITHIN
     )
-    said = {
-        PLAIN: Said(*plain_estimate(counts, limit=LIMIT)),
+    estimate = {
+        PLAIN: Estimate(*plain_estimate(counts, limit=LIMIT)),
         OURS: _by_table(made, counts),
         ORACLE: _by_oracle(made, counts),
     }
-    return {name: _sums(made, counts, found) for name, found in said.items()}
+    return {name: _sums(made, counts, found) for name, found in estimate.items()}
 
 
-def _by_table(made: Shop, counts: Counts) -> Said:
+def _by_table(made: Shop, counts: Counts) -> Estimate:
     words = np.where(made.is_declared_stopgap, "stopgap", "lasting")
     pairs = pd.DataFrame(
         {
@@ -78,10 +78,10 @@ def _by_table(made: Shop, counts: Counts) -> Said:
         counts, pairs, limit=LIMIT, confidence=VERDICT_CONFIDENCE
     ).frame
     columns = ("risk", "risk_low", "risk_high", "probability_above_limit")
-    return Said(*(frame[name].to_numpy() for name in columns))
+    return Estimate(*(frame[name].to_numpy() for name in columns))
 
 
-def _by_oracle(made: Shop, counts: Counts) -> Said:
+def _by_oracle(made: Shop, counts: Counts) -> Estimate:
     hazards = cumulative_hazard(counts)
     if not hazards[-1]:  # nothing came back at all: each day counts the same
         hazards = np.linspace(0.0, 1.0, WITHIN + 1)
@@ -91,12 +91,12 @@ def _by_oracle(made: Shop, counts: Counts) -> Said:
     return oracle(made, returned=counts.comebacks, exposure=exposure, limit=LIMIT)
 
 
-def _sums(made: Shop, counts: Counts, said: Said) -> dict[str, float]:
+def _sums(made: Shop, counts: Counts, estimate: Estimate) -> dict[str, float]:
     truth, is_few = made.truth, made.is_stopgap & (made.repairs <= FEW)
-    is_in_warranty = (said.low - 1e-9 <= truth) & (truth <= said.high + 1e-9)
+    is_covered = (estimate.low - 1e-9 <= truth) & (truth <= estimate.high + 1e-9)
     words = verdict.assign_verdicts(
         comebacks=counts.comebacks,
-        probability_above=said.over,
+        probability_above=estimate.over,
         own_width=np.zeros(len(truth)),  # asked after `comes back`, so it counts not
         is_own_risk_above=np.zeros(len(truth), dtype=bool),  # nor does this
         confidence=VERDICT_CONFIDENCE,
@@ -104,10 +104,10 @@ def _sums(made: Shop, counts: Counts, said: Said) -> dict[str, float]:
     is_accused = words == verdict.TOO_MANY_COMEBACKS
     is_fine = truth <= LIMIT
     return {
-        "error": float(np.abs(said.risk - truth).sum()),
+        "error": float(np.abs(estimate.risk - truth).sum()),
         "pairs": len(truth),
-        "covered": int(is_in_warranty.sum()),
-        "few_covered": int(is_in_warranty[is_few].sum()),
+        "covered": int(is_covered.sum()),
+        "few_covered": int(is_covered[is_few].sum()),
         "few": int(is_few.sum()),
         "false": int((is_accused & is_fine).sum()),
         "fine": int(is_fine.sum()),
@@ -199,7 +199,7 @@ def study(reps: int, *, only: tuple[str, ...] = (), seed: int = SEED) -> list[Re
     ]
 
 
-# --- said ---------------------------------------------------------------------
+# --- output -----------------------------------------------------------------------
 
 HEAD = (
     "scenario",
@@ -209,7 +209,7 @@ HEAD = (
     "ours ÷ oracle",
     "ours ÷ plain",
     "oracle ÷ plain",
-    "in limits: plain",
+    "in range: plain",
     "ours",
     "oracle",
     "few: plain",
@@ -284,18 +284,18 @@ def targets(results: list[Result]) -> list[Target]:
             highest=1.08,
         ),
         Target(
-            "Error at most 0.92 of the plain recipe's where declarations inform",
+            "Error at most 0.92 of the plain method's where recorded types inform",
             {n: r.to(PLAIN) for n, r in informing.items()},
             highest=0.92,
             oracles={n: r.to(PLAIN, of=ORACLE) for n, r in informing.items()},
         ),
         Target(
-            "Error at most 1.03 of the plain recipe's where they do not",
+            "Error at most 1.03 of the plain method's where they do not",
             {n: r.to(PLAIN) for n, r in others.items()},
             highest=1.03,
         ),
         Target(
-            "90 % limits hold the truth in 0.87 to 0.95",
+            "90 % ranges contain the truth in 0.87 to 0.95",
             {n: r.covered(OURS) for n, r in named.items()},
             lowest=0.87,
             highest=0.95,
@@ -308,7 +308,7 @@ def targets(results: list[Result]) -> list[Target]:
             highest=0.04,
         ),
         Target(
-            "False `comes back` at most 0.3 %",
+            "False “too many comebacks” at most 0.3 %",
             {n: r.falsely(OURS) for n, r in named.items()},
             highest=0.003,
             shown="2*100",
