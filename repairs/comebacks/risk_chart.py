@@ -15,7 +15,7 @@ LETTER = 6.3  # width of one, about
 
 
 def fit_on_paper(width: int, height: int) -> tuple[int, int]:
-    """Return width and height that fit between the margins of A4 and US Email."""
+    """Return width and height that fit between the margins of A4 and US Letter."""
     return PAPER_WIDTH, round(height * PAPER_WIDTH / width)
 
 
