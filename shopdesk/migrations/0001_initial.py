@@ -111,7 +111,7 @@ class Migration(migrations.Migration):
                 ('other_contact', models.CharField(blank=True, help_text='For example: a web page with a contact form.', max_length=120, verbose_name='Other contact')),
                 ('logo', models.BinaryField(null=True, verbose_name='Logo')),
                 ('letterhead', models.TextField(blank=True, help_text='For example: register entry, bank account, opening hours.', max_length=300, verbose_name='Lines under the name')),
-                ('paper', models.CharField(choices=[('A4', 'A4'), ('Email', 'US Email')], default='A4', help_text='Paper size in the printer.', max_length=6, verbose_name='Paper size')),
+                ('paper', models.CharField(choices=[('A4', 'A4'), ('Letter', 'US Letter')], default='A4', help_text='Paper size in the printer.', max_length=6, verbose_name='Paper size')),
                 ('paper_language', models.CharField(default='en', help_text='Language of the fixed texts. Your own texts are not translated.', max_length=5, verbose_name='Document language')),
                 ('currency', models.CharField(default='EUR', help_text='ISO 4217 code.', max_length=3, verbose_name='Currency')),
                 ('locale', models.CharField(default='en_GB', help_text='Language and country. For example: en_GB, de_DE, fr_CH.', max_length=12, verbose_name='Number format')),

@@ -21,7 +21,7 @@ PaperFailed = PdfError
 
 SIZES = {
     "A4": "A4 portrait",
-    "Email": "letter portrait",
+    "Letter": "letter portrait",
     # Labels by the width and height of the roll, in millimetres.
     "54x25": "54mm 25mm",
     "57x32": "57mm 32mm",

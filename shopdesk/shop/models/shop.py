@@ -37,7 +37,7 @@ class Shop(models.Model):
 
     class Paper(models.TextChoices):
         A4 = "A4", "A4"
-        LETTER = "Email", "US Email"
+        LETTER = "Letter", "US Letter"
 
     name = models.CharField(
         "Name",
