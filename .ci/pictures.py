@@ -63,7 +63,7 @@ def take_all(site):
         show_customers_page(phone)
         take(phone, "customer")
         browser.close()
-    take_quote_paper()
+    take_quote()
 
 
 def take(page, name, until=None):
@@ -160,18 +160,13 @@ UNTIL = {"month": "section[aria-labelledby=months]"}
 """Pages too long to show whole end with a part of them."""
 
 
-def take_quote_paper():
-    """Save the first page of a sent quote with several options, as customers get it."""
-    from billing.quotes.models import Quote
+def take_quote():
+    """Save the first page of the demo's sample quote, as customers get it."""
+    from django.conf import settings
 
-    sent = Quote.objects.exclude(pdf_sha256="").order_by("-id")
-    quote = max(sent[:10], key=lambda quote: quote.options.count())
-    with tempfile.NamedTemporaryFile(suffix=".pdf") as file:
-        file.write(bytes(quote.paper))
-        file.flush()
-        target = PICTURES / "quote"
-        command = ["pdftoppm", "-r", "96", "-png", "-singlefile", file.name, target]
-        subprocess.run(command, check=True)
+    quote, picture = settings.DATA_DIR / "papers" / "quote.pdf", PICTURES / "quote"
+    command = ["pdftoppm", "-r", "96", "-png", "-singlefile", quote, picture]
+    subprocess.run(command, check=True)
     reduce_colours(PICTURES / "quote.png")
 
 
