@@ -149,9 +149,9 @@ def show_customers_page(page):
 
 PAGES = {
     "today": lambda page: page.goto("/"),
-    "booking-in": show_booking_in,
-    "job": show_job,
-    "quote-draft": show_quote_draft,
+    "counter": show_booking_in,
+    "bench": show_job,
+    "draft": show_quote_draft,
     "handover": show_handover,
     "comebacks": lambda page: page.goto("/comebacks/?kind=handheld"),
     "month": lambda page: page.goto("/comebacks/month/"),
