@@ -48,6 +48,8 @@ def take_all(site):
 
     django.setup()
     PICTURES.mkdir(exist_ok=True)
+    for old in PICTURES.glob("*.png"):
+        old.unlink()
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(
             executable_path=os.environ.get("CHROMIUM", "/usr/bin/chromium"),
