@@ -53,7 +53,8 @@ def take_all(site):
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(
             executable_path=os.environ.get("CHROMIUM", "/usr/bin/chromium"),
-            args=["--no-sandbox", "--disable-gpu", "--lang=en-GB"],
+            args=["--no-sandbox", "--disable-gpu"],
+            env={**os.environ, "LANGUAGE": "en_GB"},  # for the browser's date fields
         )
         page = browser.new_page(viewport=DESKTOP, base_url=site, locale="en-GB")
         page.set_default_timeout(30_000)
