@@ -155,7 +155,6 @@ def part(number=None, on_hand=0, unit_cost=Decimal("2.50"), **facts):
 
 def delivery(of, quantity, *, unit_cost=Decimal("2.50"), on=DAY, **facts):
     from django.db.models import F
-    from django.utils import timezone
 
     made = Delivery.objects.create(
         part=of,

@@ -26,9 +26,11 @@ from billing.quotes.letters import (
 )
 from billing.quotes.models import Quote
 from repairs.jobs import states as job_states
+from repairs.jobs import workflow
 from repairs.jobs.models import Job
 from shopdesk.errors import RefusedError
 from shopdesk.shop.models import Shop
+from shopdesk.stamp import Stamp
 
 WORKING = (job_states.APPROVED, job_states.REPAIRED, job_states.TESTED)
 Said = ChangeAnswer.Said
@@ -90,7 +92,7 @@ def _open_to_change(job: Job) -> Quote:
 def _wait(job: Job, on: str, *, by) -> None:
     """Say on the job whom it waits for, without undoing what else it waits for."""
     if on or job.waiting_for == Job.WaitingFor.CUSTOMER:
-        with job.changing(version=None, by=by):
+        with workflow.changing(job, version=None, stamp=Stamp.now(by)):
             job.waiting_for = on
             job.save(update_fields=["waiting_for"])
 

@@ -14,12 +14,13 @@ from billing.handover.queries import post_cautions, repairs_told
 from billing.handover.shipping import BILL, CERTIFICATE, HandoverDetails, forbidden
 from billing.invoices.actions import issue
 from billing.invoices.models import Invoice
-from repairs.jobs import states
+from repairs.jobs import states, workflow
 from repairs.jobs.models import Job, NotYet
 from shopdesk.mail import actions as post
 from shopdesk.papers.models import stored_fields
 from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
+from shopdesk.stamp import Stamp
 
 PDF = "application/pdf"
 
@@ -55,8 +56,9 @@ def hand_over(
     if why_not:
         raise NotYet(why_not)
     shop = Shop.current()
-    with job.changing(version=version, by=by):
-        job.hand_over(on=on, by=by)
+    stamp = Stamp(at, by)
+    with workflow.changing(job, version=version, stamp=stamp):
+        workflow.hand_over(job, stamp=stamp, shop=shop, on=on)
         invoice = issue(job, on=on, at=at, by=by, paid=paid, means=means, key=key)
         certificate = _certify(job, words=invoice.words, on=on, at=at, shop=shop)
         if leaving.is_posted:

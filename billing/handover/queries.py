@@ -6,7 +6,7 @@ from typing import ClassVar
 
 from repairs.faults.cautions import SHIPPING, SWOLLEN_BATTERY, Caution
 from repairs.faults.models import Hazard
-from repairs.jobs import states, warranty
+from repairs.jobs import states
 from repairs.jobs.models import Job, Repair
 from shopdesk.shop.models import Shop
 
@@ -35,23 +35,8 @@ def repairs_told(job: Job, *, on: date, shop: Shop) -> list[Told]:
 def _promise(job: Job, repair: Repair, on: date, shop: Shop):
     if repair.warranty_until or repair.outcome != states.FIXED:
         return repair.warranty_days, repair.warranty_until
-    decision = job.decision
-    old = (
-        decision.earlier.warranty_until
-        if decision and decision.is_in_warranty
-        else None
-    )
-    if old:
-        until = warranty.rework_warranty_until(
-            on, old_until=old, rest_days=shop.warranty_days_minimum
-        )
-        return (until - on).days, until
-    days = repair.warranty_days
-    if days is None and repair.fix:
-        days = repair.fix.warranty_days
-    if days is None:
-        days = shop.warranty_days(repair.declared)
-    return days, warranty.warranty_until(on, days=days)
+    promise = repair.promise(on=on, shop=shop, decision=job.decision)
+    return promise.days, promise.until
 
 
 @dataclass

@@ -14,9 +14,11 @@ from billing.quotes.letters import NO_LINKS, AnswerLinks, Attachment, email_answ
 from billing.quotes.models import Quote, QuoteOption
 from billing.quotes.queries import chosen_in
 from repairs.jobs import states as job_states
+from repairs.jobs import workflow
 from repairs.jobs.models import Job, Repair
 from shopdesk.errors import InvalidTransitionError
 from shopdesk.shop.models import Shop
+from shopdesk.stamp import Stamp
 from shopdesk.templatetags.desk import day
 
 
@@ -58,11 +60,11 @@ def accept(
     )
     why = f"quote version {quote.version}: {option.title}"[:500]
     if option.is_return:
-        job.decline(by=by, why=why)
+        workflow.decline(job, stamp=Stamp(at, by), why=why)
     else:
         _update_repairs(option)
         _store_comeback_allowance(option, on=on)
-        job.approve(by=by, why=why)
+        workflow.approve(job, stamp=Stamp(at, by), why=why)
     email_answer(quote, links=links, at=at, by=by, attachments=attachments)
     return quote
 
@@ -91,7 +93,7 @@ def decline(
         answered_by=who,
         answer_why=why,
     )
-    job.decline(by=by, why=why)
+    workflow.decline(job, stamp=Stamp(at, by), why=why)
     email_answer(quote, links=links, at=at, by=by)
     return quote
 

@@ -21,11 +21,13 @@ from billing.quotes import states
 from billing.quotes.models import MAX_LINES, MAX_OPTIONS, Quote, QuoteLine, QuoteOption
 from billing.quotes.queries import chosen_in
 from repairs.jobs import states as job_states
+from repairs.jobs import workflow
 from repairs.jobs.models import Job
 from shopdesk.errors import InvalidTransitionError, RefusedError
 from shopdesk.money import rounded
 from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
+from shopdesk.stamp import Stamp
 
 
 def lock(quote: Quote) -> tuple[Job, Quote]:
@@ -222,7 +224,8 @@ def revise(quote: Quote, *, by, why: str = "") -> Quote:
         raise InvalidTransitionError("This quote is still a draft: change it as it is.")
     quote.step(states.REPLACED)
     if job.state != job_states.DIAGNOSED:
-        job.revise(by=by, why=why or f"quote version {quote.version} is revised")
+        why = why or f"quote version {quote.version} is revised"
+        workflow.revise(job, stamp=Stamp.now(by), why=why)
     new = next_version(quote, by=by)
     for option in quote.options.prefetch_related("lines"):
         copy_option(option, new)

@@ -9,12 +9,14 @@ from billing.quotes import states
 from billing.quotes.drafting import lock
 from billing.quotes.models import LineKind, Quote, QuoteOption
 from billing.quotes.papers import file_name, quote_paper
+from repairs.jobs import workflow
 from shopdesk.errors import IncompleteError, InvalidTransitionError
 from shopdesk.mail import actions as post
 from shopdesk.mail.models import Email
 from shopdesk.papers.models import stored_fields
 from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
+from shopdesk.stamp import Stamp
 from shopdesk.templatetags.desk import day
 
 
@@ -44,7 +46,7 @@ def send(quote: Quote, *, on: date, at: datetime, by, link: str = "") -> Quote:
         valid_until=quote.valid_until,
         **stored_fields(paper),
     )
-    job.quote(by=by)
+    workflow.quote(job, stamp=Stamp(at, by))
     return quote
 
 

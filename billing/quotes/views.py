@@ -18,11 +18,13 @@ from billing.quotes.models import MAX_OPTIONS, Quote
 from billing.quotes.papers import quote_paper
 from billing.quotes.tables import QuoteTable
 from repairs.jobs import states as job_states
+from repairs.jobs import workflow
 from repairs.jobs.models import Job
 from shopdesk.look.forms import attempt
 from shopdesk.shop.models import Shop
 from shopdesk.staff.models import Kind
 from shopdesk.staff.permissions import BENCH_OR_OWNER, can_open
+from shopdesk.stamp import Stamp
 
 
 @require_GET
@@ -71,7 +73,8 @@ def for_job(request, pk):
 
 def _approve_or_draft(request, job):
     if request.POST.get("then") == "approve":
-        if attempt(request, None, job.approve_warranty_repair, by=request.user):
+        approve, stamp = workflow.approve_warranty_repair, Stamp.of(request)
+        if attempt(request, None, approve, job, stamp=stamp):
             messages.success(request, "Approved: the work is under cover.")
             return redirect(job)
     else:

@@ -20,11 +20,13 @@ from billing.repair_form.models import DiagnosisConsent, RepairInformationForm
 from billing.repair_form.papers import form_paper
 from billing.repair_form.terms import holds_until, lacks, written
 from repairs.jobs import states as job_states
+from repairs.jobs import workflow
 from repairs.jobs.models import Job
 from shopdesk.errors import IncompleteError, InvalidTransitionError, RefusedError
 from shopdesk.papers.models import stored_fields
 from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
+from shopdesk.stamp import Stamp
 from shopdesk.templatetags.desk import day, money
 
 
@@ -188,7 +190,8 @@ def _option_at_these_conditions(form, job, *, on, at, by) -> QuoteOption:
     if live:
         live.step(states.REPLACED)
     if job.state == job_states.QUOTED:
-        job.revise(by=by, why=f"the conditions of form {form.number} are taken up")
+        why = f"the conditions of form {form.number} are taken up"
+        workflow.revise(job, stamp=Stamp(at, by), why=why)
     new = next_version(quote, by=by)
     copy_option(QuoteOption.objects.get(pk=form.option_id), new)
     return send(new, on=on, at=at, by=by).options.get()

@@ -41,7 +41,7 @@ class VersionForm(forms.Form):
         return self.cleaned_data["version_now"] or self.cleaned_data["version"]
 
 
-class HeadForm(forms.Form):
+class JobDetailsForm(forms.Form):
     waiting_for = forms.ChoiceField(
         choices=Job.WaitingFor.choices, required=False, label="Waiting on"
     )
@@ -59,16 +59,18 @@ class FindingsForm(forms.Form):
     )
     notes = text(max_length=4000, label="Notes of the bench")
 
-    def __init__(self, *args, job, **kwargs):
+    def __init__(self, *args, job, symptoms=None, **kwargs):
         super().__init__(*args, **kwargs)
-        # A retired symptom stays where it was ticked.
-        self.fields["symptoms"].queryset = Symptom.objects.filter(
+        field = self.fields["symptoms"]
+        field.queryset = Symptom.objects.filter(
             Q(is_retired=False) | Q(jobs=job)
         ).distinct()
+        if symptoms is not None:
+            field.choices = [(one.pk, str(one)) for one in symptoms]
         self.initial = {
             "failed": job.verified_failures,
             "tries": job.verified_tries,
-            "symptoms": job.symptoms.all(),
+            "symptoms": [one.pk for one in symptoms or () if one.is_seen],
             "notes": job.bench_notes,
         } | self.initial
 
@@ -139,14 +141,16 @@ class FixForm(forms.Form):
         known="fixes-known", required=False, label="or another, by code or words"
     )
 
-    def __init__(self, *args, repair, **kwargs):
+    def __init__(self, *args, repair, fixes=None, **kwargs):
         super().__init__(*args, **kwargs)
-        known = Fix.objects.filter(
+        field = self.fields["chosen"]
+        field.label_from_instance = self._label
+        field.queryset = Fix.objects.filter(
             Q(faults=repair.fault, is_retired=False) | Q(pk=repair.fix_id)
         ).distinct()
-        self.fields["chosen"].queryset = known
-        self.fields["chosen"].label_from_instance = self._label
-        self.initial.setdefault("chosen", repair.fix)
+        if fixes is not None:
+            field.choices = [(fix.pk, self._label(fix)) for fix in fixes]
+        self.initial.setdefault("chosen", repair.fix_id)
 
     @staticmethod
     def _label(fix):
@@ -158,10 +162,10 @@ class FixForm(forms.Form):
         fix = data.get("other") or data.get("chosen")
         if fix is None and not self.errors:
             self.add_error("other", "Choose a fix.")
-        data["fix"] = fix
+        return {"fix": fix}
 
 
-class WayOutForm(forms.Form):
+class NotRepairedForm(forms.Form):
     """A fault, or a whole job, that is not put right."""
 
     outcome = forms.ChoiceField(
@@ -173,7 +177,7 @@ class WayOutForm(forms.Form):
     )
 
 
-class WholeForm(forms.Form):
+class JobOutcomeForm(forms.Form):
     """What is said of the whole job when it is closed."""
 
     why = forms.CharField(
@@ -207,40 +211,41 @@ class ReadingForm(forms.Form):
             self.add_error("high", f"This can't be below {low:f}.")
 
 
-class OfRepairForm(forms.Form):
+class RepairChoiceForm(forms.Form):
     """Something booked on one repair of the job; asked only where there are several."""
 
-    def __init__(self, *args, job, optional=False, **kwargs):
+    def __init__(self, *args, repairs, optional=False, **kwargs):
         super().__init__(*args, **kwargs)
-        self.repairs = list(job.repairs.select_related("fault"))
+        self.repairs = {repair.pk: repair for repair in repairs}
         if len(self.repairs) > 1:
-            field = forms.ModelChoiceField(
-                job.repairs.select_related("fault"),
+            whole = [("", "the job as a whole")] if optional else []
+            codes = [(pk, one.fault.code) for pk, one in self.repairs.items()]
+            self.fields["repair"] = forms.TypedChoiceField(
+                choices=whole + codes,
+                coerce=lambda pk: self.repairs[int(pk)],
+                empty_value=None,
                 label="For",
                 required=not optional,
-                empty_label="the job as a whole" if optional else None,
             )
-            field.label_from_instance = lambda repair: repair.fault.code
-            self.fields["repair"] = field
 
     def clean(self):
         data = super().clean()
         if "repair" not in self.fields:
-            data["repair"] = self.repairs[0] if self.repairs else None
+            data["repair"] = next(iter(self.repairs.values()), None)
         return data
 
 
-class MinutesForm(OfRepairForm):
+class MinutesForm(RepairChoiceForm):
     minutes = count(1440, min_value=1, label="Minutes")
     note = forms.CharField(max_length=200, required=False, label="For what")
     is_billable = forms.BooleanField(required=False, initial=True, label="Billable")
 
 
-class TimerForm(OfRepairForm):
+class TimerForm(RepairChoiceForm):
     pass
 
 
-class PartForm(OfRepairForm):
+class PartForm(RepairChoiceForm):
     part = PartField(known="parts-known", label="Part, typed or scanned")
     quantity = count(999, min_value=1, initial=1, label="How many")
     delivery = forms.CharField(

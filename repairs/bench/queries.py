@@ -1,9 +1,21 @@
-"""What the pages of the bench show, in a number of questions that does not grow."""
+"""What the pages of the bench show, in a number of queries that does not grow."""
 
-from django.db.models import Exists, F, OuterRef, Prefetch, Subquery
+from collections import defaultdict
+from collections.abc import Iterable
 
-from repairs.faults.models import Check, Fault, Fix
-from repairs.jobs.models import Job, Labour, Repair, ReturnAssessment
+from django.db.models import Exists, F, OuterRef, Prefetch, Q, Subquery
+from django.db.models import prefetch_related_objects as prefetch
+from django.shortcuts import get_object_or_404
+
+from repairs.faults.models import Fix, Symptom, UsualPart
+from repairs.jobs.models import (
+    FinalTest,
+    Job,
+    Labour,
+    PartUsed,
+    Repair,
+    ReturnAssessment,
+)
 
 
 def bench_rows():
@@ -29,32 +41,61 @@ def worked_on_by(person):
     )
 
 
-def repairs_of(job: Job):
-    """The repairs of a job with fault, fix, parts and proof runs."""
-    return list(
-        job.repairs.select_related("fault", "fix", "job", "by").prefetch_related(
-            "parts_used__part",
-            "parts_used__delivery",
-            "final_tests__by",
-            "fix__usual_parts__part",
-        )
+def job_of(pk, *, user) -> Job:
+    """The job of a page, with `was_here`: whether its device has other visits, and
+    `timer_elsewhere`: the number of another job on which the user's timer runs."""
+    other = Job.objects.filter(device=OuterRef("device")).exclude(pk=OuterRef("pk"))
+    timer = Labour.objects.running().filter(by=user).exclude(job=OuterRef("pk"))
+    found = Job.objects.select_related("device__model", "customer", "changed_by")
+    found = found.annotate(
+        was_here=Exists(other),
+        timer_elsewhere=Subquery(timer.values("job__number")[:1]),
+    )
+    return get_object_or_404(found, pk=pk)
+
+
+def with_repairs(job: Job) -> None:
+    """Fetch what every part of the page needs."""
+    repairs = Repair.objects.select_related("fault", "fix", "by").with_parts()
+    prefetch(
+        [job],
+        Prefetch("repairs", repairs),
+        Prefetch("repairs__final_tests", FinalTest.objects.select_related("by")),
+        Prefetch("labour", Labour.objects.select_related("by", "repair__fault")),
+        Prefetch("decisions", ReturnAssessment.objects.select_related("earlier__job")),
     )
 
 
-def past_visits(job: Job):
+def fetch_parts(repairs: list[Repair]) -> None:
+    """Fetch the parts that are booked on the repairs, and those usually needed."""
+    used = PartUsed.objects.select_related("part", "delivery")
+    usual = UsualPart.objects.select_related("part")
+    prefetch(repairs, Prefetch("parts_used", used), Prefetch("fix__usual_parts", usual))
+
+
+def past_visits(job: Job) -> list[Job]:
     """Other visits of the same device, the latest first, with what was done."""
-    done = Repair.objects.select_related("fault", "fix")
-    return (
-        Job.objects.of_device(job.device)
-        .exclude(pk=job.pk)
-        .prefetch_related(Prefetch("repairs", queryset=done))
-    )
+    other = Job.objects.of_device(job.device).exclude(pk=job.pk)
+    return other.visits(on=job.booked_in_on) if job.was_here else []
 
 
-def what_may_be_typed():
-    """The entries of the book that the page's boxes offer while one types."""
-    return {
-        "faults_known": Fault.objects.filter(is_retired=False),
-        "fixes_known": Fix.objects.filter(is_retired=False),
-        "checks_known": Check.objects.filter(is_retired=False),
-    }
+def symptoms_for(job: Job) -> list[Symptom]:
+    """The symptoms to choose from, each with `is_seen`; one seen stays if retired."""
+    seen = Job.symptoms.through.objects.filter(job=job, symptom=OuterRef("pk"))
+    found = Symptom.objects.annotate(is_seen=Exists(seen))
+    return list(found.filter(Q(is_retired=False) | Q(is_seen=True)))
+
+
+def offered(model) -> list:
+    """The entries of the fault book that a box offers while one types."""
+    return list(model.objects.filter(is_retired=False))
+
+
+def fixes_of_faults(faults: Iterable[int]) -> dict[int, list[Fix]]:
+    """Of each fault the fixes that the fault book names for it."""
+    named = defaultdict(list)
+    links = Fix.faults.through.objects.filter(fault__in=list(faults))
+    for link in links.select_related("fix").order_by("fix__code"):
+        if not link.fix.is_retired:
+            named[link.fault_id].append(link.fix)
+    return named

@@ -1,33 +1,32 @@
 """The bench: the list of its jobs, and one page a job where the work is done.
 
 Each part of that page has a form that answers by itself when htmx asks (the part, and
-what changed around it), and leads back to the page when it does not. The steps of a
-job, which change the whole page, are in `steps/`.
+what changed around it), and leads back to the page when it does not. A step of the job
+changes the whole page, so it leads there.
 """
 
-from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
-from django.utils import timezone
 from django.views.decorators.vary import vary_on_headers
 from django_htmx.http import HttpResponseClientRedirect
 from django_tables2 import RequestConfig
 
 from repairs.bench import actions, forms
-from repairs.bench.context import Bench
 from repairs.bench.filters import BenchFilter
-from repairs.bench.queries import bench_rows
+from repairs.bench.job_page import JobPage
+from repairs.bench.queries import bench_rows, job_of
 from repairs.bench.tables import BenchTable
-from repairs.jobs import states
-from repairs.jobs.actions import give_back_part, use_part
-from repairs.jobs.models import Job, Labour, NotYet, PartUsed, Reading, Repair, Stale
-from repairs.stock.models import OutOfStockError, Part
+from repairs.jobs import actions as parts
+from repairs.jobs import states, workflow
+from repairs.jobs.models import Job, Labour, PartUsed, Reading, Repair
+from repairs.stock.models import Part
+from shopdesk.look.forms import attempt
+from shopdesk.stamp import Stamp
 
 # What else on the page changes with a part of it.
 ALSO = {
     "_findings": ("_proof",),
     "_faults": ("_cautions", "_parts", "_minutes", "_proof", "_close"),
 }
-REFUSALS = (NotYet, Stale, OutOfStockError, states.WrongStep)
 
 
 def mine(request):
@@ -43,215 +42,175 @@ def mine(request):
 
 def job(request, pk):
     """One job: the page where the work is done."""
-    return _page(request, job_of(pk))
+    return _whole_page(request, job_of(pk, user=request.user), {})
 
 
 # --- how a part of the page answers -------------------------------------------
 
 
-def job_of(pk):
-    return get_object_or_404(
-        Job.objects.select_related("device__model", "customer", "changed_by"), pk=pk
-    )
-
-
-def _page(request, job, /, **sent):
-    context = Bench(job, user=request.user, sent=sent).as_context()
-    return render(request, "repairs/bench/job.html", context)
+def _whole_page(request, job, sent):
+    page = JobPage(job, request=request, sent=sent)
+    return render(request, "repairs/bench/job.html", page.context())
 
 
 @vary_on_headers("HX-Request")
-def answer(request, pk, part, act, /, **sent):
-    """Do `act` if all `sent` forms hold; then answer with the `part` of the page.
+def answer(request, job, part, action, target, /, *, sent=None, **facts):
+    """Do `action` to `target` if all `sent` forms hold; then answer with `part`.
 
-    A step of the job (`part` None) changes the whole page, so it leads there.
+    `sent` are forms by their names on the page; the first of them says what is typed
+    and shows a refusal. A step of the job (`part` None) leads to the whole page.
     """
     if request.method != "POST":
-        return redirect("bench:job", pk)
-    before = job_of(pk).state
-    refusal = None
+        return redirect("bench:job", job.pk)
+    sent = sent or {}
+    before = job.state
     if all([form.is_valid() for form in sent.values()]):
-        try:
-            act()
-        except REFUSALS as refused:
-            refusal = str(refused)
-        else:
+        form = next(iter(sent.values()), None)
+        facts |= form.cleaned_data if form else {}
+        if attempt(request, form, action, target, stamp=Stamp.of(request), **facts):
             sent = {}
-    now = job_of(pk)  # after what was done, or was undone
-    if refusal and sent:
-        next(iter(sent.values())).add_error(None, refusal)
-    elif refusal:
-        messages.error(request, refusal)
+    now = job_of(job.pk, user=request.user)  # after what was done, or was undone
     if request.htmx and not sent and (part is None or now.state != before):
         return HttpResponseClientRedirect(now.get_absolute_url())
     if not request.htmx or part is None:
-        return _page(request, now, **sent) if sent else redirect(now)
-    context = Bench(now, user=request.user, sent=sent).as_context()
-    context["part"] = f"repairs/bench/{part}.html"
-    context["also"] = [
-        f"repairs/bench/{p}.html" for p in ALSO.get(part, ()) if not sent
-    ]
-    return render(request, "repairs/bench/_answer.html", context)
+        return _whole_page(request, now, sent) if sent else redirect(now)
+    page = JobPage(now, request=request, sent=sent)
+    shown = {
+        "part": f"repairs/bench/{part}.html",
+        "also": [f"repairs/bench/{p}.html" for p in ALSO.get(part, ()) if not sent],
+    }
+    return render(request, "repairs/bench/_answer.html", page.context() | shown)
 
 
-def seen(request):
-    """The version of the job that the sender had before their eyes."""
-    return forms.VersionForm(request.POST).seen
-
-
-def _sent(request, pk, part, name, form, verb, /, **facts):
-    """The form called `name`, done to the job by `verb`, with `facts` besides."""
-    return answer(
-        request,
-        pk,
-        part,
-        lambda: verb(job_of(pk), **form.cleaned_data, **facts, by=request.user),
-        **{name: form},
-    )
-
-
-def _sent_of(repair, request, part, name, form, verb, /, **facts):
-    """The same of one repair, whose number stands in the name of its form."""
-    return answer(
-        request,
-        repair.job_id,
-        part,
-        lambda: verb(repair, **form.cleaned_data, **facts, by=request.user),
-        **{name: form},
-    )
+def _job(pk):
+    return get_object_or_404(Job, pk=pk)
 
 
 def _repair(pk):
-    return get_object_or_404(
-        Repair.objects.select_related("fault", "fix", "job"), pk=pk
-    )
+    found = Repair.objects.select_related("fault", "fix", "job")
+    return get_object_or_404(found, pk=pk)
+
+
+def _repairs(job):
+    return job.repairs.select_related("fault")
+
+
+def _version(request):
+    """The version of the job that the sender had before their eyes."""
+    return forms.VersionForm(request.POST).seen
 
 
 # --- the parts, in the order of the work ----------------------------------------
 
 
-def head(request, pk):
-    form = forms.HeadForm(request.POST, prefix="head")
-    facts = {"version": seen(request)}
-    return _sent(request, pk, "_head", "head", form, actions.save_head, **facts)
-
-
-def findings(request, pk):
-    form = forms.FindingsForm(request.POST, job=job_of(pk), prefix="findings")
-    save, facts = actions.save_findings, {"version": seen(request)}
-    return _sent(request, pk, "_findings", "findings", form, save, **facts)
-
-
-def name_fault(request, pk):
-    form = forms.FaultForm(request.POST, prefix="fault")
-    return _sent(request, pk, "_faults", "fault", form, actions.name_fault)
-
-
-def new_fault(request, pk):
-    form = forms.NewFaultForm(request.POST, prefix="newfault")
-    return _sent(request, pk, "_faults", "newfault", form, actions.add_fault)
-
-
-def drop_fault(request, pk):
-    repair = _repair(pk)
+def save_details(request, pk):
+    job, form = _job(pk), forms.JobDetailsForm(request.POST, prefix="head")
+    save, version = actions.save_details, _version(request)
     return answer(
-        request,
-        repair.job_id,
-        "_faults",
-        lambda: actions.drop_fault(repair, by=request.user),
+        request, job, "_head", save, job, sent={"head": form}, version=version
     )
 
 
-def choose_fix(request, pk):
+def save_findings(request, pk):
+    job = _job(pk)
+    form = forms.FindingsForm(request.POST, job=job, prefix="findings")
+    save, sent, version = actions.save_findings, {"findings": form}, _version(request)
+    return answer(request, job, "_findings", save, job, sent=sent, version=version)
+
+
+def add_fault(request, pk):
+    job, form = _job(pk), forms.FaultForm(request.POST, prefix="fault")
+    return answer(request, job, "_faults", actions.add_fault, job, sent={"fault": form})
+
+
+def create_fault(request, pk):
+    job, form = _job(pk), forms.NewFaultForm(request.POST, prefix="newfault")
+    sent = {"newfault": form}
+    return answer(request, job, "_faults", actions.create_fault, job, sent=sent)
+
+
+def remove_fault(request, pk):
+    repair = _repair(pk)
+    return answer(request, repair.job, "_faults", actions.remove_fault, repair)
+
+
+def select_fix(request, pk):
     repair, name = _repair(pk), f"fix-{pk}"
     form = forms.FixForm(request.POST, repair=repair, prefix=name)
-    return answer(
-        request,
-        repair.job_id,
-        "_faults",
-        lambda: actions.choose_fix(
-            repair,
-            fix=form.cleaned_data["fix"],
-            version=seen(request),
-            by=request.user,
-        ),
-        **{name: form},
-    )
+    return _of_repair(request, repair, "_faults", actions.select_fix, {name: form})
 
 
-def new_fix(request, pk):
+def create_fix(request, pk):
     repair, name = _repair(pk), f"newfix-{pk}"
     form = forms.NewFixForm(request.POST, prefix=name)
-    add, facts = actions.add_fix, {"version": seen(request)}
-    return _sent_of(repair, request, "_faults", name, form, add, **facts)
+    return _of_repair(request, repair, "_faults", actions.create_fix, {name: form})
 
 
-def give_up(request, pk):
+def mark_not_repaired(request, pk):
     repair, name = _repair(pk), f"giveup-{pk}"
-    form = forms.WayOutForm(request.POST, prefix=name)
-    facts = {"version": seen(request)}
-    return _sent_of(repair, request, "_faults", name, form, actions.give_up, **facts)
+    form = forms.NotRepairedForm(request.POST, prefix=name)
+    action = actions.mark_not_repaired
+    return _of_repair(request, repair, "_faults", action, {name: form})
 
 
-def take_up_again(request, pk):
+def _of_repair(request, repair, part, action, sent):
+    facts = {"sent": sent, "version": _version(request)}
+    return answer(request, repair.job, part, action, repair, **facts)
+
+
+def resume_repair(request, pk):
     repair = _repair(pk)
-    return answer(
-        request,
-        repair.job_id,
-        "_faults",
-        lambda: actions.take_up_again(repair, by=request.user),
-    )
+    return answer(request, repair.job, "_faults", actions.resume_repair, repair)
 
 
-def reading(request, pk):
-    form = forms.ReadingForm(request.POST, prefix="reading")
-    take, facts = actions.take_reading, {"at": timezone.now()}
-    return _sent(request, pk, "_readings", "reading", form, take, **facts)
+def add_reading(request, pk):
+    job, form = _job(pk), forms.ReadingForm(request.POST, prefix="reading")
+    sent = {"reading": form}
+    return answer(request, job, "_readings", actions.add_reading, job, sent=sent)
 
 
-def drop_reading(request, pk):
-    one = get_object_or_404(Reading, pk=pk)
-    return answer(request, one.job_id, "_readings", lambda: actions.drop_reading(one))
+def remove_reading(request, pk):
+    reading = get_object_or_404(Reading.objects.select_related("job"), pk=pk)
+    remove = actions.remove_reading
+    return answer(request, reading.job, "_readings", remove, reading)
 
 
 def start_timer(request, pk):
-    form = forms.TimerForm(request.POST, job=job_of(pk), optional=True, prefix="timer")
-    start = actions.start_timer
-    facts = {"at": timezone.now(), "instead": "instead" in request.POST}
-    return _sent(request, pk, "_minutes", "timer", form, start, **facts)
+    job = _job(pk)
+    form = forms.TimerForm(
+        request.POST, repairs=_repairs(job), optional=True, prefix="timer"
+    )
+    facts = {"sent": {"timer": form}, "instead": "instead" in request.POST}
+    return answer(request, job, "_minutes", actions.start_timer, job, **facts)
 
 
 def stop_timer(request, pk):
-    one = get_object_or_404(Labour, pk=pk)
-    return answer(
-        request,
-        one.job_id,
-        "_minutes",
-        lambda: actions.stop_timer(one, at=timezone.now(), by=request.user),
-    )
+    labour = get_object_or_404(Labour.objects.select_related("job"), pk=pk)
+    return answer(request, labour.job, "_minutes", actions.stop_timer, labour)
 
 
-def book_minutes(request, pk):
+def add_labour(request, pk):
+    job = _job(pk)
     form = forms.MinutesForm(
-        request.POST, job=job_of(pk), optional=True, prefix="minutes"
+        request.POST, repairs=_repairs(job), optional=True, prefix="minutes"
     )
-    return _sent(request, pk, "_minutes", "minutes", form, actions.book_minutes)
+    sent = {"minutes": form}
+    return answer(request, job, "_minutes", actions.add_labour, job, sent=sent)
 
 
-def drop_minutes(request, pk):
-    one = get_object_or_404(Labour, pk=pk)
-    return answer(request, one.job_id, "_minutes", lambda: actions.drop_minutes(one))
+def remove_labour(request, pk):
+    labour = get_object_or_404(Labour.objects.select_related("job"), pk=pk)
+    return answer(request, labour.job, "_minutes", actions.remove_labour, labour)
 
 
-def part(request, pk):
-    form = forms.PartForm(request.POST, job=job_of(pk), prefix="part")
-    return answer(
-        request,
-        pk,
-        "_parts",
-        lambda: use_part(**form.cleaned_data, by=request.user),
-        part=form,
-    )
+def use_part(request, pk):
+    job = _job(pk)
+    form = forms.PartForm(request.POST, repairs=_repairs(job), prefix="part")
+
+    def use(job, *, repair, **facts):
+        return parts.use_part(repair, **facts)
+
+    return answer(request, job, "_parts", use, job, sent={"part": form})
 
 
 def find_part(request, pk):
@@ -261,18 +220,85 @@ def find_part(request, pk):
     return render(request, "repairs/bench/_parts_known.html", {"parts_known": found})
 
 
-def give_back(request, pk):
-    used = get_object_or_404(PartUsed.objects.select_related("repair"), pk=pk)
-    return answer(
-        request,
-        used.repair.job_id,
-        "_parts",
-        lambda: give_back_part(used, by=request.user),
-    )
+def put_back_part(request, pk):
+    used = get_object_or_404(PartUsed.objects.select_related("repair__job"), pk=pk)
+    return answer(request, used.repair.job, "_parts", parts.put_back_part, used)
 
 
-def proof(request, pk):
+def record_final_test(request, pk):
     repair, name = _repair(pk), f"proof-{pk}"
-    form = forms.ProofForm(request.POST, prefix=name)
-    run, facts = actions.run_proof, {"at": timezone.now()}
-    return _sent_of(repair, request, "_proof", name, form, run, **facts)
+    sent = {name: forms.ProofForm(request.POST, prefix=name)}
+    record = actions.record_final_test
+    shop = request.shop
+    return answer(request, repair.job, "_proof", record, repair, sent=sent, shop=shop)
+
+
+# --- the steps of the job -------------------------------------------------------
+
+
+def _step(request, pk, verb, *, sent=None, **facts):
+    """A step of the workflow, with what the form in `sent` says about it."""
+    facts |= {"verb": verb, "version": _version(request)}
+    job = _job(pk)
+    return answer(request, job, None, actions.take_step, job, sent=sent, **facts)
+
+
+def _with_reason(request, pk, verb):
+    form = forms.ReasonForm(request.POST, prefix="reason")
+    return _step(request, pk, verb, sent={"reason": form})
+
+
+def diagnose(request, pk):
+    return _step(request, pk, workflow.diagnose)
+
+
+def start_warranty_repair(request, pk):
+    return _step(request, pk, workflow.approve_warranty_repair)
+
+
+def revise(request, pk):
+    return _with_reason(request, pk, workflow.revise)
+
+
+def mark_repaired(request, pk):
+    return _step(request, pk, workflow.mark_repaired)
+
+
+def complete_final_test(request, pk):
+    return _step(request, pk, workflow.complete_final_test)
+
+
+def fail_final_test(request, pk):
+    return _with_reason(request, pk, workflow.fail_final_test)
+
+
+def close(request, pk):
+    """Close as fixed, with the outcome of each repair; refused while one is missing."""
+    job = _job(pk)
+    of_repairs = {
+        f"close-{repair.pk}": forms.CloseForm(
+            request.POST, repair=repair, prefix=f"close-{repair.pk}"
+        )
+        for repair in job.repairs.select_related("fault", "fix")
+    }
+
+    def close_fixed(job, **facts):
+        outcomes = {form.repair: form.cleaned_data for form in of_repairs.values()}
+        actions.close_fixed(job, repairs=outcomes, **facts)
+
+    sent = {"whole": forms.JobOutcomeForm(request.POST, prefix="whole"), **of_repairs}
+    version = _version(request)
+    return answer(request, job, None, close_fixed, job, sent=sent, version=version)
+
+
+def close_without_repair(request, pk):
+    form = forms.NotRepairedForm(request.POST, prefix="wayout")
+    return _step(request, pk, workflow.close, sent={"wayout": form})
+
+
+def close_declined(request, pk):
+    return _step(request, pk, workflow.close, outcome=states.DECLINED_BY_CUSTOMER)
+
+
+def reopen(request, pk):
+    return _with_reason(request, pk, workflow.reopen)

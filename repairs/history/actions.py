@@ -8,7 +8,6 @@ such as another spelling of a customer's name, the row's own text is kept beside
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, field
-from datetime import date
 from decimal import Decimal
 from graphlib import TopologicalSorter
 
@@ -34,6 +33,7 @@ from repairs.history.on_record import (
 from repairs.history.past_jobs import PastJob, past_jobs
 from repairs.history.rows import Row
 from repairs.jobs import states, warranty
+from repairs.jobs.costs import repair_cost
 from repairs.jobs.models import (
     Comeback,
     Job,
@@ -224,31 +224,23 @@ class _Importer:
             handed_over_on=job.handed_over_on,
         )
         if row.handed_back:
-            labour = Decimal(row.minutes or 0) * self.shop.hourly_cost / 60
-            parts = sum(((p.cost or 0) * p.quantity for p in row.parts), Decimal(0))
-            repair.cost = (
-                labour.quantize(Decimal("0.0001")) + parts + row.other_parts_cost
+            repair.cost = repair_cost(
+                row.minutes or 0,
+                hourly_cost=self.shop.hourly_cost,
+                parts=[
+                    (row.other_parts_cost, 1),
+                    *((part.cost or Decimal(0), part.quantity) for part in row.parts),
+                ],
             )
             if row.outcome == states.FIXED:
-                self._start_cover(repair, on=row.handed_back, decision=decision)
+                promise = repair.promise(
+                    on=row.handed_back, shop=self.shop, decision=decision
+                )
+                repair.warranty_days, repair.warranty_until = (
+                    promise.days,
+                    promise.until,
+                )
         return repair
-
-    def _start_cover(
-        self, repair: Repair, *, on: date, decision: ReturnAssessment | None
-    ) -> None:
-        """The promise that the shop's rules make today for such a repair."""
-        old = decision.earlier.warranty_until if decision else None
-        if decision and decision.is_in_warranty and old:
-            repair.warranty_until = warranty.rework_warranty_until(
-                on, old_until=old, rest_days=self.shop.warranty_days_minimum
-            )
-            repair.warranty_days = (repair.warranty_until - on).days
-        else:
-            days = repair.fix.warranty_days
-            if days is None:
-                days = self.shop.warranty_days(repair.declared)
-            repair.warranty_days = days
-            repair.warranty_until = warranty.warranty_until(on, days=days)
 
     def _parts_used(self, repair: Repair, row: Row) -> list[PartUsed]:
         deliveries = self.books.deliveries

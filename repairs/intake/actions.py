@@ -1,17 +1,17 @@
 """What the counter does to several records at once."""
 
-from datetime import date
 from typing import Any
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
-from django.utils import timezone
 
 from repairs.customers.models import Customer, Device, DeviceModel
-from repairs.jobs import states, warranty
-from repairs.jobs.actions import decide_return, keep_code
+from repairs.jobs import states, warranty, workflow
+from repairs.jobs.access_codes import store_access_code
 from repairs.jobs.models import Job, Repair
+from repairs.returns.actions import assess_return
 from shopdesk.errors import RefusedError, StaleError
+from shopdesk.stamp import Stamp
 
 
 def book_in(
@@ -23,8 +23,7 @@ def book_in(
     is_expected: bool = False,
     earlier_repair: Repair | None = None,
     access_code: str = "",
-    on: date,
-    by,
+    stamp: Stamp,
 ) -> tuple[Job, bool]:
     """Return the job of the form `key`, and whether it was created by this call.
 
@@ -38,15 +37,15 @@ def book_in(
             if customer.pk is None:
                 customer.save()
             job.device = _device_of(customer, device=device)
-            job.key, job.customer, job.booked_in_by = key, customer, by
-            job.booked_in_on, job.number = on, Job.next_number(on)
+            job.key, job.customer, job.booked_in_by = key, customer, stamp.by
+            job.booked_in_on, job.number = stamp.on, Job.next_number(stamp.on)
             job.state = states.EXPECTED if is_expected else states.BOOKED_IN
             job.save()
-            job.steps.create(old="", new=job.state, by=by, made_at=timezone.now())
+            job.steps.create(old="", new=job.state, by=stamp.by, made_at=stamp.at)
             if access_code:
-                keep_code(job, code=access_code)
+                store_access_code(job, code=access_code)
             if earlier_repair is not None:
-                _link_to(earlier_repair, job=job, on=on, by=by)
+                _link_to(earlier_repair, job=job, stamp=stamp)
             return job, True
     except IntegrityError:
         # The same form was sent twice, and the other request was quicker.
@@ -88,22 +87,21 @@ def _device_of(customer: Customer, *, device: Device) -> Device:
     return known
 
 
-def _link_to(earlier: Repair, *, job: Job, on: date, by) -> None:
-    decide_return(
+def _link_to(earlier: Repair, *, job: Job, stamp: Stamp) -> None:
+    assess_return(
         job,
         earlier=earlier,
         what=states.UNDECIDED,
-        is_in_warranty=warranty.is_in_warranty(on, until=earlier.warranty_until),
+        is_in_warranty=warranty.is_in_warranty(stamp.on, until=earlier.warranty_until),
         why="linked at the counter",
-        on=on,
-        by=by,
+        stamp=stamp,
     )
 
 
 @transaction.atomic
-def record_arrival(job: Job, *, facts: dict[str, Any], on: date, by) -> None:
+def record_arrival(job: Job, *, facts: dict[str, Any], stamp: Stamp) -> None:
     """The expected device is here; `facts` are what was seen when it was unpacked."""
-    job.arrive(on=on, by=by)
+    workflow.record_arrival(job, stamp=stamp)
     for name, value in facts.items():
         setattr(job, name, value)
     job.save(update_fields=list(facts))

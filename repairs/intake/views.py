@@ -13,11 +13,12 @@ from repairs.intake.booking import BOOK, Booking
 from repairs.intake.forms import ArriveForm, CodeForm, LabelForm
 from repairs.intake.papers import label_pdf, slip_pdf
 from repairs.jobs import states
-from repairs.jobs.actions import show_code as show
+from repairs.jobs.access_codes import show_access_code
 from repairs.jobs.models import Job
 from shopdesk.look.forms import attempt
 from shopdesk.shop.models import Shop
 from shopdesk.staff.permissions import can_open
+from shopdesk.stamp import Stamp
 
 
 def _booking(request):
@@ -61,8 +62,7 @@ def _book_in(request, booking):
         is_expected=facts["is_expected"],
         earlier_repair=booking.earlier_repair,
         access_code=facts["access_code"],
-        on=booking.on,
-        by=request.user,
+        stamp=Stamp.of(request),
     )
     if not booked:
         return None
@@ -120,8 +120,7 @@ def record_arrival(request, pk):
             actions.record_arrival,
             Job.objects.get(pk=pk),  # the form has changed its own copy
             facts=form.cleaned_data,
-            on=timezone.localdate(),
-            by=request.user,
+            stamp=Stamp.of(request),
         )
         return redirect("intake:booked", job.pk)
     return render(
@@ -160,8 +159,8 @@ def show_code(request, pk):
     stored = getattr(job, "access_code", None)
     form, code = CodeForm(request.POST or None), ""
     if form.is_valid():
-        facts = {"why": form.cleaned_data["why"], "at": timezone.now()}
-        code = attempt(request, form, show, job, by=request.user, **facts).result
+        facts = {"why": form.cleaned_data["why"], "stamp": Stamp.of(request)}
+        code = attempt(request, form, show_access_code, job, **facts).result
     facts = {"job": job, "form": form, "code": code, "stored": stored}
     return render(request, "repairs/intake/show_code.html", facts)
 

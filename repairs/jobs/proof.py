@@ -1,54 +1,118 @@
-"""How long a proof run must be to mean something.
+"""The final test: how many tries make it mean something, and whether it is passed.
 
 Before the repair the fault showed in k of m tries. Its rate p is then uncertain, with
-the Jeffreys posterior Beta(k + 1/2, m - k + 1/2); an unmended device passes n clean
-tries with probability B(a, b + n) / B(a, b). Using k / m as if it were p would ask for
-far too few: once in ten needs 63 clean tries, not 29.
+the Jeffreys posterior Beta(k + 1/2, m - k + 1/2); a faulty device passes n tries
+with probability B(a, b + n) / B(a, b). Using k / m as if it were p would ask for
+far too few: once in ten needs 63 passes, not 29.
 """
 
 import math
+from collections.abc import Sequence
+from typing import Protocol
 
-MOST = 30_000
-"""No run is longer: a fault never seen can't be proved gone by trying."""
+MAX_TRIES = 30_000
+"""No test is longer: a fault that was never seen cannot be ruled out by testing."""
 
 
-def unmended_passes(failed: int, tries: int, *, clean: int) -> float:
-    """Chance that a device still at fault passes `clean` tries without failing.
+class Test(Protocol):
+    """One record of the final test: tries, and how many passes were needed then."""
 
-    `failed` of `tries` failed before the repair. Raises ValueError for counts that
-    can't be.
+    tries: int
+    needed: int
+
+
+def false_pass_probability(failures: int, tries: int, *, passes: int) -> float:
+    """Return the probability that a faulty device passes so many tries in a row.
+
+    It failed in `failures` of `tries` before the repair. Raises ValueError for counts
+    that cannot be.
     """
-    if not 0 <= failed <= tries:
-        raise ValueError("Failed tries must lie between 0 and all tries.")
-    a, b = failed + 0.5, tries - failed + 0.5
+    if not 0 <= failures <= tries:
+        raise ValueError("Failures must lie between 0 and all tries.")
+    a, b = failures + 0.5, tries - failures + 0.5
     chance = 1.0
-    for i in range(clean):
+    for i in range(passes):
         chance *= (b + i) / (a + b + i)
     return chance
 
 
-def tries_needed(failed: int, tries: int, *, risk: float = 0.05) -> int:
-    """Fewest clean tries that an unmended device passes with at most `risk`.
+def tries_needed(failures: int, tries: int, *, risk: float = 0.05) -> int:
+    """Return the fewest passes that a faulty device makes with at most this `risk`.
 
-    At least 1, at most MOST.
+    At least 1, at most MAX_TRIES.
     """
     if not 0 < risk < 1:
         raise ValueError("The accepted risk must lie between 0 and 1.")
-    if not 0 <= failed <= tries:
-        raise ValueError("Failed tries must lie between 0 and all tries.")
-    a, b = failed + 0.5, tries - failed + 0.5
-    chance, clean = 1.0, 0
-    while chance > risk and clean < MOST:
-        chance *= (b + clean) / (a + b + clean)
-        clean += 1
-    return max(clean, 1)
+    if not 0 <= failures <= tries:
+        raise ValueError("Failures must lie between 0 and all tries.")
+    a, b = failures + 0.5, tries - failures + 0.5
+    chance, passes = 1.0, 0
+    while chance > risk and passes < MAX_TRIES:
+        chance *= (b + passes) / (a + b + passes)
+        passes += 1
+    return max(passes, 1)
 
 
-def hours_needed(failed: int, hours: float, *, risk: float = 0.05) -> float:
-    """Clean hours instead of tries: `failed` failures in `hours` before the repair.
+def hours_needed(failures: int, hours: float, *, risk: float = 0.05) -> float:
+    """Return the hours without failure needed after `failures` in `hours` before.
 
     The rate is Gamma(k + 1/2, T); t = T (risk^(-1/(k + 1/2)) - 1).
     """
-    if failed < 0 or hours <= 0 or not 0 < risk < 1:
+    if failures < 0 or hours <= 0 or not 0 < risk < 1:
         raise ValueError("Give failures of 0 or more in hours above 0.")
-    return hours * (math.pow(risk, -1 / (failed + 0.5)) - 1)
+    return hours * (math.pow(risk, -1 / (failures + 0.5)) - 1)
+
+
+def passes(tests: Sequence[Test]) -> int:
+    """Return the passes of all valid tests together."""
+    return sum(test.tries for test in tests)
+
+
+def is_passed(tests: Sequence[Test]) -> bool:
+    """Return whether the valid tests reach what the last of them needed."""
+    return bool(tests) and passes(tests) >= tests[-1].needed
+
+
+def problem(tests: Sequence[Test]) -> str:
+    """Return what keeps the final test from being passed, or an empty string."""
+    if not tests:
+        return "no proof run yet."
+    if is_passed(tests):
+        return ""
+    return f"{passes(tests)} clean tries of the {tests[-1].needed} that are needed."
+
+
+# --- in words -------------------------------------------------------------------
+
+
+def probability_text(probability: float) -> str:
+    """Return a probability as people read it: 0.0496 → 5.0 %."""
+    if probability < 0.001:
+        return "less than 0.1 %"
+    return f"{probability * 100:.1f} %"
+
+
+def why_so_many(failures: int, tries: int, *, needed: int, was_seen: bool) -> str:
+    """Say how many passes are needed, and why so many."""
+    many = "1 clean try is" if needed == 1 else f"{needed} clean tries are"
+    chance = false_pass_probability(failures, tries, passes=needed)
+    if not was_seen:
+        return (
+            f"Nobody here saw it fail, so {many} asked for, as after one failure in one"
+            " try; a fault that was never seen can’t be proven gone by trying."
+        )
+    return (
+        f"It failed {failures} of {tries} tries before the repair, so {many} needed: an"
+        f" unmended device would pass as many with a chance of"
+        f" {probability_text(chance)}."
+    )
+
+
+def what_it_means(failures: int, tries: int, *, passes: int) -> str:
+    """Say what the passes made so far are worth."""
+    chance = false_pass_probability(failures, tries, passes=passes)
+    made = "1 clean try" if passes == 1 else f"{passes} clean tries"
+    return (
+        f"{made} in a row so far: an unmended device would have passed with a chance of"
+        f" {probability_text(chance)}."
+    )

@@ -1,9 +1,7 @@
-"""The states of a job and the steps between them.
+"""The states of a job, and what repairs and returns can turn out to be.
 
-`NEXT` is the whole truth: no screen, form or command can make a step it lacks.
+The steps between the states are in `workflow.py`.
 """
-
-from collections.abc import Collection
 
 from shopdesk.errors import InvalidTransitionError
 
@@ -32,28 +30,15 @@ LABELS = {
 }
 CHOICES = list(LABELS.items())
 
-NEXT: dict[str, frozenset[str]] = {
-    EXPECTED: frozenset({BOOKED_IN}),
-    # Straight to ready: no fault found, or not repairable.
-    BOOKED_IN: frozenset({DIAGNOSED, READY}),
-    DIAGNOSED: frozenset({QUOTED, APPROVED, READY}),
-    # Back to diagnosed: the quote is revised.
-    QUOTED: frozenset({APPROVED, DECLINED, DIAGNOSED}),
-    APPROVED: frozenset({REPAIRED, DIAGNOSED, READY}),
-    DECLINED: frozenset({READY, DIAGNOSED}),
-    # Back to approved: the proof run failed.
-    REPAIRED: frozenset({TESTED, APPROVED}),
-    TESTED: frozenset({READY, APPROVED}),
-    # Back to the bench from the shelf of finished jobs: re-opened, to approved where
-    # the customer's yes still stands.
-    READY: frozenset({HANDED_OVER, DIAGNOSED, APPROVED}),
-    HANDED_OVER: frozenset(),
-}
-
 OPEN = frozenset(LABELS) - {HANDED_OVER}
 BEFORE_YES = (DIAGNOSED, QUOTED)
+ANSWERS = (DIAGNOSED, QUOTED, APPROVED, DECLINED)
 PROVING = (REPAIRED, TESTED)
+# A step from one of the first to one of the second makes earlier final tests void.
+TESTED_BEFORE = (*PROVING, READY)
+BACK_TO = (APPROVED, DIAGNOSED)
 FINDING = frozenset({BOOKED_IN, DIAGNOSED})
+MENDING = FINDING | {APPROVED}
 AT_THE_BENCH = frozenset({BOOKED_IN, DIAGNOSED, APPROVED, REPAIRED, TESTED})
 
 FIXED = "fixed"
@@ -84,15 +69,4 @@ RETURN_IS = {
 }
 
 
-class WrongStep(InvalidTransitionError):
-    """A step that the table does not allow, told as a sentence."""
-
-
-def check_step(old: str, new: str, *, only_from: Collection[str] | None = None) -> None:
-    """Raise WrongStep where a job in state `old` can't become `new`.
-
-    A verb names in `only_from` the states it starts from, where that is fewer than the
-    table's.
-    """
-    if new not in NEXT[old] or (only_from is not None and old not in only_from):
-        raise WrongStep(f"A job that is {LABELS[old]} can't become {LABELS[new]}.")
+WrongStep = InvalidTransitionError

@@ -1,26 +1,52 @@
-"""Cover: days counted from handing back, in local dates.
+"""The warranty on a repair: days counted from handover, in local dates.
 
-The day of handing back is day 0; the last day of cover is included.
+The day of handover is day 0; the last day is included.
 """
 
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 
-def warranty_until(handed_back: date, *, days: int) -> date:
-    """The last day of cover."""
-    return handed_back + timedelta(days=days)
+@dataclass(frozen=True)
+class Promise:
+    """The days of warranty from handover, and the last of them."""
+
+    days: int
+    until: date
 
 
-def is_in_warranty(on: date, *, until: date | None) -> bool:
-    """Whether a promise that ends on `until` still holds on the day `on`."""
-    return until is not None and on <= until
+def promise(
+    handed_over: date,
+    *,
+    days: int,
+    continued_until: date | None = None,
+    min_days: int = 0,
+) -> Promise:
+    """Return the warranty on a repair that is handed over on that day.
+
+    A warranty repair starts no new warranty: the rest of the old one, which ends on
+    `continued_until`, runs on, for at least `min_days`.
+    """
+    if continued_until is None:
+        return Promise(days, warranty_until(handed_over, days=days))
+    until = rework_warranty_until(
+        handed_over, old_until=continued_until, rest_days=min_days
+    )
+    return Promise((until - handed_over).days, until)
+
+
+def warranty_until(handed_over: date, *, days: int) -> date:
+    """Return the last day of warranty."""
+    return handed_over + timedelta(days=days)
 
 
 def rework_warranty_until(
-    handed_back: date, *, old_until: date, rest_days: int
+    handed_over: date, *, old_until: date, rest_days: int
 ) -> date:
-    """The last day of cover after a redo under cover.
+    """Return the last day of warranty after a warranty repair."""
+    return max(old_until, warranty_until(handed_over, days=rest_days))
 
-    A redo starts no new cover: the rest of the old one runs on, at least `rest_days`.
-    """
-    return max(old_until, handed_back + timedelta(days=rest_days))
+
+def is_in_warranty(on: date, *, until: date | None) -> bool:
+    """Return whether a warranty that ends on `until` is in force on the day `on`."""
+    return until is not None and on <= until

@@ -1,8 +1,6 @@
 from django import forms
 
 from repairs.jobs import states
-from repairs.jobs.models import Repair
-from repairs.jobs.warranty import is_in_warranty
 
 YES, NO = "yes", "no"
 
@@ -10,11 +8,8 @@ YES, NO = "yes", "no"
 class DecideForm(forms.Form):
     """What a return is, against which repair, and who bears the cost."""
 
-    earlier = forms.ModelChoiceField(
-        Repair.objects.none(),
-        label="Held against",
-        widget=forms.RadioSelect,
-        empty_label=None,
+    earlier = forms.TypedChoiceField(
+        coerce=int, label="Held against", widget=forms.RadioSelect
     )
     what = forms.ChoiceField(
         choices=list(states.RETURN_IS.items()),
@@ -37,52 +32,52 @@ class DecideForm(forms.Form):
 
     def __init__(self, *args, job, earlier, **kwargs):
         super().__init__(*args, **kwargs)
-        self.job = job
-        self.fields["earlier"].queryset = earlier
-        self.fields["earlier"].label_from_instance = self._label
-        self.initial = {"version": job.version, **self._as_it_stands(), **self.initial}
+        self.job, self.earlier = job, {repair.pk: repair for repair in earlier}
+        field = self.fields["earlier"]
+        field.choices = [(repair.pk, self._label(repair)) for repair in earlier]
+        self.initial = {"version": job.version, **self._in_force(), **self.initial}
 
-    def _as_it_stands(self):
+    def _in_force(self):
         decision = self.job.decision
         if decision:
             return {
-                "earlier": decision.earlier,
+                "earlier": decision.earlier_id,
                 "what": decision.what,
                 "covered": YES if decision.is_in_warranty else NO,
                 "why": decision.why,
             }
-        latest = self.fields["earlier"].queryset.first()
-        return {"earlier": latest, "covered": YES if self._by_dates(latest) else NO}
-
-    def _by_dates(self, earlier):
-        """Whether the cover of a repair reached the day this job came in."""
-        until = earlier.warranty_until if earlier else None
-        return is_in_warranty(self.job.booked_in_on, until=until)
+        latest = next(iter(self.earlier.values()), None)
+        if latest is None:
+            return {}
+        return {"earlier": latest.pk, "covered": YES if latest.still_covered else NO}
 
     @staticmethod
     def _label(repair):
         fix = f" / {repair.fix.code}" if repair.fix else ""
         return f"{repair.job.number}: {repair.fault.code}{fix}"
 
+    def clean_earlier(self):
+        return self.earlier[self.cleaned_data["earlier"]]
+
+    def clean_covered(self):
+        return self.cleaned_data["covered"] == YES
+
     def clean(self):
         data = super().clean()
         if self.errors:
             return data
-        by_dates = self._by_dates(data["earlier"])
-        data["is_in_warranty"] = data["covered"] == YES
-        if data["is_in_warranty"] and data["what"] not in (
-            states.SAME_FAULT,
-            states.UNDECIDED,
-        ):
+        earlier, what, why = data["earlier"], data["what"], data["why"].strip()
+        is_in_warranty = data.pop("covered")
+        if is_in_warranty and what not in (states.SAME_FAULT, states.UNDECIDED):
             self.add_error("covered", "Only the same fault can be under cover.")
         elif (
-            data["what"] == states.SAME_FAULT
-            and data["is_in_warranty"] != by_dates
-            and not data["why"].strip()
+            what == states.SAME_FAULT
+            and is_in_warranty != earlier.still_covered
+            and not why
         ):
-            held = "reached" if by_dates else "had ended before"
+            held = "reached" if earlier.still_covered else "had ended before"
             self.add_error(
                 "why",
                 f"Its cover {held} the day this came in: say why you decide otherwise.",
             )
-        return data
+        return data | {"is_in_warranty": is_in_warranty, "why": why}

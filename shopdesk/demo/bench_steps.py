@@ -13,11 +13,14 @@ from repairs.bench import actions as bench
 from repairs.customers.models import Customer, Device, DeviceModel
 from repairs.faults.models import Fault, Fix, Symptom
 from repairs.intake import actions as intake
-from repairs.jobs import states, warranty
-from repairs.jobs.actions import decide_return, use_part
+from repairs.jobs import states, warranty, workflow
+from repairs.jobs.actions import use_part
 from repairs.jobs.models import Job, Repair
+from repairs.returns.actions import assess_return
 from shopdesk.demo.facts import FAULTS, KINDS, words
 from shopdesk.demo.story import Story
+from shopdesk.shop.models import Shop
+from shopdesk.stamp import Stamp
 
 # --- at the counter -------------------------------------------------------------------
 
@@ -40,8 +43,7 @@ def _book_in(
         job=Job(consent=Job.Consent.NO, **facts),
         is_expected=is_expected,
         earlier_repair=earlier_repair,
-        on=stamp.on,
-        by=stamp.by,
+        stamp=stamp,
     )
     return job
 
@@ -91,12 +93,11 @@ def diagnose(story: Story, job: Job, days: int, code: str) -> None:
         symptoms=Symptom.objects.filter(name=FAULTS[code].symptom),
         notes="Fault reproduced as described by the customer.",
         version=None,
-        by=stamp.by,
+        stamp=stamp,
     )
-    bench.take_reading(
+    bench.add_reading(
         job,
-        at=stamp.at,
-        by=stamp.by,
+        stamp=stamp,
         what="current draw without battery",
         value=Decimal(story.pick.randrange(2, 90)) / 100,
         unit="A",
@@ -104,39 +105,39 @@ def diagnose(story: Story, job: Job, days: int, code: str) -> None:
         high=Decimal("0.60"),
     )
     fault = Fault.objects.get(code=code)
-    found = bench.name_fault(job, fault=fault, by=stamp.by)
+    found = bench.add_fault(job, fault=fault, stamp=stamp)
     minutes = story.pick.randrange(10, 25)
-    _add_labour(story, job, found, minutes=minutes, note="diagnosis")
-    job.diagnose(by=stamp.by)
+    _add_labour(job, found, minutes=minutes, note="diagnosis", stamp=stamp)
+    workflow.diagnose(job, stamp=stamp)
 
 
 def _add_labour(
-    story: Story, job: Job, of: Repair, *, minutes: int, note: str = ""
+    job: Job, of: Repair, *, minutes: int, stamp: Stamp, note: str = ""
 ) -> None:
-    bench.book_minutes(
+    bench.add_labour(
         job,
         repair=of,
         minutes=minutes,
         is_billable=True,
         note=note,
-        by=story.bench,
+        stamp=stamp,
     )
 
 
 def wait(story: Story, job: Job, days: int, how: str = "") -> None:
     """Wait for parts, for the customer or, after an answer, for nothing."""
-    bench.save_head(
+    bench.save_details(
         job,
         waiting_for=how,
         due_on=story.day(-story.pick.randrange(1, 6)),
         version=None,
-        by=story.bench,
+        stamp=Stamp(story.moment, story.bench),
     )
 
 
 def start_timer(story: Story, job: Job, days: int) -> None:
-    at = story.now - timedelta(minutes=24)
-    bench.start_timer(job, repair=job.repairs.get(), at=at, by=story.bench)
+    stamp = Stamp(story.now - timedelta(minutes=24), story.bench)
+    bench.start_timer(job, repair=job.repairs.get(), stamp=stamp)
 
 
 def repair(story: Story, job: Job, days: int) -> None:
@@ -144,30 +145,31 @@ def repair(story: Story, job: Job, days: int) -> None:
     stamp = story.stamp(days - 3, 14, story.bench)
     for one in job.repairs.select_related("fix"):
         for usual in one.fix.usual_parts.select_related("part"):
-            use_part(one, part=usual.part, quantity=usual.quantity, by=stamp.by)
+            use_part(one, part=usual.part, quantity=usual.quantity, stamp=stamp)
         minutes = one.fix.minutes + story.pick.randrange(-5, 12)
-        _add_labour(story, job, one, minutes=minutes)
-    job.repair_done(by=stamp.by)
+        _add_labour(job, one, minutes=minutes, stamp=stamp)
+    workflow.mark_repaired(job, stamp=stamp)
 
 
 def final_test(story: Story, job: Job, days: int) -> None:
     """Pass the final test of each repair."""
-    stamp = story.stamp(days - 3, 17, story.bench)
+    stamp, shop = story.stamp(days - 3, 17, story.bench), Shop.current()
     for one in job.repairs.going_on():
-        bench.run_proof(
-            one, tries=one.tries_needed, failed=0, note="", at=stamp.at, by=stamp.by
+        tries = one.passes_needed(shop)
+        bench.record_final_test(
+            one, tries=tries, failed=0, note="", shop=shop, stamp=stamp
         )
 
 
 def fail_final_test(story: Story, job: Job, days: int) -> None:
     stamp = story.stamp(days - 4, 11, story.bench)
-    bench.run_proof(
+    bench.record_final_test(
         job.repairs.get(),
         tries=6,
         failed=1,
         note="fault showed again when warm",
-        at=stamp.at,
-        by=stamp.by,
+        shop=Shop.current(),
+        stamp=stamp,
     )
 
 
@@ -182,24 +184,24 @@ def close(story: Story, job: Job, days: int) -> None:
         }
         for one in job.repairs.select_related("fix")
     }
-    bench.close_fixed(job, repairs=repairs, why="", version=None, by=stamp.by)
+    bench.close_fixed(job, repairs=repairs, why="", version=None, stamp=stamp)
 
 
 def close_as_no_fault_found(story: Story, job: Job, days: int) -> None:
     stamp = story.stamp(days - 1, 15, story.bench)
     why = "Ran for four hours under load without a shutdown."
-    job.close(outcome=states.NO_FAULT_FOUND, by=stamp.by, why=why)
+    workflow.close(job, outcome=states.NO_FAULT_FOUND, stamp=stamp, why=why)
 
 
 def close_as_not_repairable(story: Story, job: Job, days: int) -> None:
     stamp = story.stamp(days - 2, 15, story.bench)
     why = "Board corroded through under three chips."
-    job.close(outcome=states.NOT_REPAIRABLE, by=stamp.by, why=why)
+    workflow.close(job, outcome=states.NOT_REPAIRABLE, stamp=stamp, why=why)
 
 
 def close_as_declined(story: Story, job: Job, days: int) -> None:
     stamp = story.stamp(days - 4, 9, story.counter)
-    job.close(outcome=states.DECLINED_BY_CUSTOMER, by=stamp.by)
+    workflow.close(job, outcome=states.DECLINED_BY_CUSTOMER, stamp=stamp)
 
 
 def mark_uncollected(story: Story, job: Job, days: int) -> None:
@@ -234,25 +236,24 @@ def book_in_return(story: Story, what: str, *, is_repaired: bool) -> None:
     is_in_warranty = warranty.is_in_warranty(
         story.day(days), until=earlier.warranty_until
     )
-    decide_return(
+    assess_return(
         job,
         earlier=earlier,
         what=what,
         is_in_warranty=what == states.SAME_FAULT and is_in_warranty,
         why="Socket is bent." if what == states.HANDLING_DAMAGE else "",
-        on=stamp.on,
-        by=stamp.by,
+        stamp=stamp,
     )
     if what != states.SAME_FAULT:
         return
     diagnose(story, job, days, earlier.fault.code)
     stamp = story.stamp(days - 1, 15, story.bench)
-    job.approve_warranty_repair(by=stamp.by)
+    workflow.approve_warranty_repair(job, stamp=stamp)
     if is_repaired:
         stamp = story.stamp(days - 1, 16, story.bench)
         fixes = Fix.objects.filter(faults=earlier.fault, declared="lasting")
         fix = fixes.order_by("-minutes").first()
-        bench.choose_fix(job.repairs.get(), fix=fix, version=None, by=stamp.by)
+        bench.select_fix(job.repairs.get(), fix=fix, version=None, stamp=stamp)
         repair(story, job, days + 1)
 
 

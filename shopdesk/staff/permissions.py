@@ -44,7 +44,7 @@ URL_ROLES = {
     "intake:show_code": BENCH_OR_OWNER,
     "bench:mine": ANY_ROLE,
     "bench:job": ANY_ROLE,
-    "bench:head": ANY_ROLE,
+    "bench:save_details": ANY_ROLE,
     "knowledge:verdict": ANY_ROLE,
     "knowledge:fault_record": ANY_ROLE,
     "faults:book": ANY_ROLE,

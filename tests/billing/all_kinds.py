@@ -28,7 +28,7 @@ from billing.reminders.actions import remind
 from billing.repair_form import actions as forms
 from repairs.faults.models import UsualPart
 from repairs.intake.papers import slip_pdf
-from repairs.jobs import states
+from repairs.jobs import states, workflow
 from repairs.jobs.models import Job
 from shopdesk.mail.models import Email
 from shopdesk.shop.models import Shop
@@ -137,7 +137,7 @@ class AllKinds:
         return job
 
     def draft(self, job):
-        job.diagnose(by=None)
+        workflow.diagnose(job, stamp=make.stamp())
         return drafting.draft(job, on=self.on, by=None)
 
     def send(self, quote, **more):
@@ -325,8 +325,8 @@ class AllKinds:
         )
         job = make.comeback(earlier, on=self.on).job
         make.repair(job, fault, fix=fix)
-        job.diagnose(by=None)
-        job.approve_warranty_repair(by=None)
+        workflow.diagnose(job, stamp=make.stamp())
+        workflow.approve_warranty_repair(job, stamp=make.stamp())
         self.page("page of work under cover", self.link(job))
         bill = issue(till.mend(job), on=self.on, at=till.now(), by=None)
         self.said["bill under cover"] = "\n".join(one.text for one in bill.lines.all())
@@ -337,7 +337,9 @@ class AllKinds:
         for name, fee in (("fee", Decimal(25)), ("no fee", None)):
             job = self.job(self.found("lasting"), fee=fee)
             job.repairs.update(outcome=states.NO_FAULT_FOUND)
-            job.close(outcome=states.NO_FAULT_FOUND, by=None, why="Snorp")
+            workflow.close(
+                job, outcome=states.NO_FAULT_FOUND, why="Snorp", stamp=make.stamp()
+            )
             bill = issue(job, on=self.on, at=till.now(), by=None)
             self.said[f"bill of a {name}"] = bill.lines.get().text
 

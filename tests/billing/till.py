@@ -8,7 +8,7 @@ from django.utils import timezone
 from billing.handover.actions import hand_over
 from billing.quotes import answering, drafting, sending
 from repairs.faults.models import UsualPart
-from repairs.jobs import states
+from repairs.jobs import states, workflow
 from repairs.jobs.models import FinalTest
 from tests import make
 
@@ -31,7 +31,7 @@ def diagnosed(*, fixes=("lasting", "stopgap"), with_part=True, **facts):
             UsualPart.objects.create(fix=fix, part=part, quantity=2)
     job = make.job(**facts)
     make.repair(job, fault)
-    job.diagnose(by=None)
+    workflow.diagnose(job, stamp=make.stamp())
     return job
 
 
@@ -66,9 +66,9 @@ def mend(job):
         repair.no_part_needed = True
         repair.save()
         FinalTest.objects.create(repair=repair, tries=9, needed=1, run_at=now())
-    job.repair_done(by=None)
-    job.prove(by=None)
-    job.close(outcome=states.FIXED, by=None)
+    workflow.mark_repaired(job, stamp=make.stamp())
+    workflow.complete_final_test(job, stamp=make.stamp())
+    workflow.close(job, outcome=states.FIXED, stamp=make.stamp())
     return job
 
 
@@ -90,10 +90,10 @@ def covered(*, redo=True):
     )
     job = make.comeback(earlier, on=date(2026, 3, 2)).job
     make.repair(job, fault, fix=fix)
-    job.diagnose(by=None)
+    workflow.diagnose(job, stamp=make.stamp())
     if not redo:
         return job
-    job.approve_warranty_repair(by=None)
+    workflow.approve_warranty_repair(job, stamp=make.stamp())
     return mend(job)
 
 

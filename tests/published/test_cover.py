@@ -13,7 +13,7 @@ import pytest
 import time_machine
 from django.utils import timezone
 
-from repairs.jobs import states
+from repairs.jobs import states, workflow
 from repairs.jobs.warranty import is_in_warranty, rework_warranty_until, warranty_until
 from tests import make
 
@@ -98,7 +98,9 @@ def test_cover_starts_on_the_local_day_at_every_hour_of_such_a_night(zone, day, 
             repair = make.repair(
                 job, fix=make.fix(), outcome=states.FIXED, declared="lasting"
             )
-            job.hand_over(on=timezone.localdate(), by=None)
+            workflow.hand_over(
+                job, stamp=make.stamp(on=timezone.localdate()), shop=make.shop()
+            )
             repair.refresh_from_db()
         assert repair.warranty_until == day + timedelta(days=30)
 

@@ -12,7 +12,12 @@ import pytest
 from scipy.special import beta, betaln
 from scipy.stats import betabinom
 
-from repairs.jobs.proof import MOST, hours_needed, tries_needed, unmended_passes
+from repairs.jobs.proof import (
+    MAX_TRIES,
+    false_pass_probability,
+    hours_needed,
+    tries_needed,
+)
 
 TABLE = pd.read_csv(
     Path(__file__).parent / "data" / "betabinom_clean_trials.csv", comment="#"
@@ -33,8 +38,8 @@ def test_clean_tries_needed_are_those_of_the_table(column):
 def test_the_chance_of_an_unmended_device_is_that_of_the_table():
     """The same file, at the number needed and one below: to its nine digits."""
     for row in TABLE.itertuples():
-        at = unmended_passes(row.k, row.m, clean=row.n_a05)
-        below = unmended_passes(row.k, row.m, clean=row.n_a05 - 1)
+        at = false_pass_probability(row.k, row.m, passes=row.n_a05)
+        below = false_pass_probability(row.k, row.m, passes=row.n_a05 - 1)
         assert at == pytest.approx(row.pred_at_n05, abs=1e-8)
         assert below == pytest.approx(row.pred_at_n05_minus1, abs=1e-8)
 
@@ -57,7 +62,7 @@ def test_the_product_is_the_ratio_of_two_beta_functions():
     no failure in n tries."""
     for failed, tries, clean in [(0, 3, 10), (1, 1, 5), (2, 10, 22), (1, 20, 400)]:
         a, b = failed + 0.5, tries - failed + 0.5
-        chance = unmended_passes(failed, tries, clean=clean)
+        chance = false_pass_probability(failed, tries, passes=clean)
         assert chance == pytest.approx(beta(a, b + clean) / beta(a, b), rel=1e-10)
         assert chance == pytest.approx(
             math.exp(betaln(a, b + clean) - betaln(a, b)), rel=1e-10
@@ -69,7 +74,7 @@ def test_taking_the_share_for_the_truth_would_ask_for_too_few():
     """The plug-in ln(risk) / ln(1 - k/m) says 29 for one in ten: computed, as above."""
     plug_in = math.ceil(math.log(0.05) / math.log(1 - 1 / 10))
     assert plug_in == 29
-    assert unmended_passes(1, 10, clean=plug_in) > 2 * 0.05
+    assert false_pass_probability(1, 10, passes=plug_in) > 2 * 0.05
 
 
 @pytest.mark.parametrize("clean", [14, 112, 167])
@@ -82,13 +87,13 @@ def test_no_failure_at_all_agrees_with_the_rule_of_three(clean):
     """
     rate = 3 / clean
     seen = 100_000
-    chance = unmended_passes(round(rate * seen), seen, clean=clean)
+    chance = false_pass_probability(round(rate * seen), seen, passes=clean)
     assert chance == pytest.approx((1 - rate) ** clean, rel=0.01)
     assert 0.03 < chance < 0.05
     exact = 1 - 0.05 ** (1 / clean)
-    assert unmended_passes(round(exact * seen), seen, clean=clean) == pytest.approx(
-        0.05, rel=0.01
-    )
+    assert false_pass_probability(
+        round(exact * seen), seen, passes=clean
+    ) == pytest.approx(0.05, rel=0.01)
 
 
 def test_fifty_nine_clean_tries_show_95_of_100_with_95_percent():
@@ -117,13 +122,13 @@ def test_more_failures_before_never_ask_for_more_tries():
 
 
 def test_a_fault_never_seen_ends_at_the_most():
-    assert tries_needed(0, 500) == MOST
+    assert tries_needed(0, 500) == MAX_TRIES
 
 
 @pytest.mark.parametrize(("failed", "tries"), [(-1, 3), (4, 3)])
 def test_counts_that_cannot_be_are_refused(failed, tries):
     with pytest.raises(ValueError, match="between 0 and all"):
-        unmended_passes(failed, tries, clean=1)
+        false_pass_probability(failed, tries, passes=1)
     with pytest.raises(ValueError, match="between 0 and all"):
         tries_needed(failed, tries)
 

@@ -5,10 +5,11 @@ from decimal import Decimal
 
 from django.conf import settings
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Exists, F, OuterRef, Q
 from django.utils import timezone
 
-from repairs.jobs.models.job import Job
+from repairs.jobs import states
+from repairs.jobs.models.job import Job, Step
 from repairs.jobs.models.repair import Repair
 from repairs.stock.models import Delivery, Part
 from shopdesk.fields import FixedDecimalField, MoneyField
@@ -158,6 +159,18 @@ def _said(amount: Decimal) -> str:
     return f"{amount.normalize():f}"
 
 
+class ProofRunManager(models.Manager):
+    def get_queryset(self):
+        """Each with `is_valid`: whether the job did not go back to repair after it."""
+        back = Step.objects.filter(
+            job=OuterRef("repair__job"),
+            old__in=states.TESTED_BEFORE,
+            new__in=states.BACK_TO,
+            made_at__gte=OuterRef("run_at"),
+        )
+        return super().get_queryset().annotate(is_valid=~Exists(back))
+
+
 class FinalTest(models.Model):
     """Tries after the repair, and how many of them failed."""
 
@@ -170,6 +183,8 @@ class FinalTest(models.Model):
     note = models.CharField(max_length=300, blank=True)
     by = models.ForeignKey(STAFF, null=True, on_delete=models.PROTECT, related_name="+")
     run_at = models.DateTimeField()
+
+    objects = ProofRunManager()
 
     class Meta:
         ordering = ["id"]

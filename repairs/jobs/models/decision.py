@@ -1,6 +1,7 @@
 """What was decided about a return, and the comebacks that follow from it."""
 
 from collections.abc import Sequence
+from datetime import date
 
 from django.conf import settings
 from django.db import connections, models, transaction
@@ -51,6 +52,16 @@ class ReturnAssessment(models.Model):
 
     def __str__(self):
         return f"{self.job}: {self.get_what_display()}"
+
+    @property
+    def is_warranty_repair(self) -> bool:
+        """Whether the visit is a warranty repair: the same fault, and in warranty."""
+        return self.is_in_warranty and self.what == states.SAME_FAULT
+
+    @property
+    def continued_until(self) -> date | None:
+        """The last day of the warranty that a repair on this visit continues."""
+        return self.earlier.warranty_until if self.is_warranty_repair else None
 
 
 COLUMNS = (

@@ -1,25 +1,20 @@
-"""The job: one visit of one device, and every step it took."""
+"""The job: one visit of one device, every step it took, and what opens the device."""
 
 from datetime import date
-from typing import TYPE_CHECKING
 from uuid import uuid4
 
 from django.conf import settings
 from django.db import models
-from django.db.models import F, Q, Sum
+from django.db.models import F, Prefetch, Q
 from django.db.models.functions import Upper
 from django.urls import reverse
 
 from repairs.customers.models import Customer, Device
 from repairs.faults.models import Symptom
-from repairs.jobs import states, warranty
-from repairs.jobs.models.steps import Stepping
+from repairs.jobs import states
 from shopdesk.fields import MoneyField
 from shopdesk.lookup import rank_matches
 from shopdesk.shop.numbering import give_job_number, label_code, read_label
-
-if TYPE_CHECKING:
-    from repairs.jobs.models.decision import ReturnAssessment
 
 STAFF = settings.AUTH_USER_MODEL
 
@@ -44,14 +39,13 @@ class JobQuerySet(models.QuerySet):
         gets `still_covered`.
         """
         jobs = self.order_by("-booked_in_on", "-id").select_related("customer")
-        jobs = list(jobs.prefetch_related("repairs__fault", "repairs__fix"))
+        repairs = Job.repairs.rel.related_model.objects.select_related("fault", "fix")
+        jobs = list(jobs.prefetch_related(Prefetch("repairs", repairs)))
         for job in jobs:
             back = job.handed_over_on
             job.days_since = None if back is None else (on - back).days
             for repair in job.repairs.all():
-                repair.still_covered = warranty.is_in_warranty(
-                    on, until=repair.warranty_until
-                )
+                repair.judge(on=on)
         return jobs
 
     def search(self, words: str):
@@ -73,7 +67,7 @@ class JobQuerySet(models.QuerySet):
         )
 
 
-class Job(Stepping):
+class Job(models.Model):
     """One visit of one device, from booking in to handing back."""
 
     class CameBy(models.TextChoices):
@@ -233,58 +227,36 @@ class Job(Stepping):
         return self.state != states.HANDED_OVER
 
     @property
-    def decision(self) -> "ReturnAssessment | None":
-        """What was decided last about this job as a return."""
-        return self.decisions.order_by("-id").first()
+    def decision(self):
+        """The `ReturnAssessment` in force: the last one about this job, or None."""
+        decisions = list(self.decisions.all())
+        return decisions[-1] if decisions else None
 
     @property
     def is_warranty_repair(self) -> bool:
-        """Whether this visit costs the customer nothing: a covered comeback."""
+        """Whether this visit costs the customer nothing: a comeback in warranty."""
         decision = self.decision
-        return (
-            decision is not None
-            and decision.is_in_warranty
-            and decision.what == states.SAME_FAULT
-        )
+        return decision is not None and decision.is_warranty_repair
 
     @property
     def was_approved(self) -> bool:
-        """Whether the last yes, by quote or by warranty, still stands."""
-        asked = (states.DIAGNOSED, states.QUOTED, states.APPROVED, states.DECLINED)
-        last = self.steps.filter(new__in=asked).exclude(old__in=states.PROVING).last()
-        return last is not None and last.new == states.APPROVED
+        """Whether the last yes, by quote or by warranty, is still in force."""
+        answers = [
+            step.new
+            for step in self.steps.all()
+            if step.new in states.ANSWERS and step.old not in states.PROVING
+        ]
+        return answers[-1:] == [states.APPROVED]
 
     @property
     def approved_warranty_repair(self) -> bool:
-        """Whether the yes that stands is the shop's own promise, not the customer's."""
-        yes = self.steps.filter(new=states.APPROVED, old__in=states.BEFORE_YES).last()
-        return self.was_approved and yes is not None and yes.old == states.DIAGNOSED
-
-    @property
-    def unassigned_minutes(self) -> int:
-        """Minutes that were not booked on one of the repairs, such as finding."""
-        return self.labour.filter(repair=None).aggregate(n=Sum("minutes"))["n"] or 0
-
-    def open_ends(self) -> list[str]:
-        """What must be settled before the bench lets go of it, whatever came of it."""
-        ends = [
-            f"{timer.by or 'Somebody'}’s timer still runs on this job: stop it first."
-            for timer in self.labour.running().select_related("by")
+        """Whether the yes in force is the shop's own promise, not the customer's."""
+        approved_from = [
+            step.old
+            for step in self.steps.all()
+            if step.new == states.APPROVED and step.old in states.BEFORE_YES
         ]
-        decision = self.decision
-        if decision is not None and decision.what == states.UNDECIDED:
-            ends.append("This is a return: decide first what it is.")
-        return ends
-
-    def missing_to_close(self) -> list[str]:
-        """What must still be done before it can be closed as fixed, as sentences."""
-        repairs = list(self.repairs.select_related("fault", "fix"))
-        if not repairs:
-            return [*self.open_ends(), "No fault has been named yet."]
-        missing = [why for repair in repairs for why in repair.missing_to_close()]
-        if not any(r.outcome in ("", states.FIXED) for r in repairs):
-            missing.append("No fault of this job is fixed: close it another way.")
-        return [*self.open_ends(), *missing]
+        return self.was_approved and approved_from[-1:] == [states.DIAGNOSED]
 
 
 class Step(models.Model):
@@ -302,3 +274,29 @@ class Step(models.Model):
 
     def __str__(self):
         return f"{self.job}: {self.old or 'new'} to {self.new}"
+
+
+class AccessCode(models.Model):
+    """What opens the device: sealed, shown once with a reason, then gone."""
+
+    job = models.OneToOneField(
+        Job, on_delete=models.CASCADE, related_name="access_code"
+    )
+    sealed = models.BinaryField(null=True, editable=False)
+    shown_at = models.DateTimeField(null=True, blank=True, editable=False)
+    shown_to = models.ForeignKey(
+        STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
+    )
+    why = models.CharField(max_length=300, blank=True, editable=False)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(sealed__isnull=False, shown_at=None)
+                | (Q(sealed=None, shown_at__isnull=False) & ~Q(why="")),
+                name="access_code_gone_once_shown",
+            ),
+        ]
+
+    def __str__(self):
+        return f"access code of {self.job}"

@@ -2,22 +2,18 @@
 
 from datetime import date
 from decimal import Decimal
-from typing import TYPE_CHECKING
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Q, Sum
+from django.db.models import Exists, OuterRef, Q
+from django.utils.functional import cached_property
 
 from repairs.faults import declared
-from repairs.faults.models import Fault, Fix
-from repairs.jobs import states, warranty
+from repairs.faults.models import Fault, Fix, UsualPart
+from repairs.jobs import proof, states, warranty
 from repairs.jobs.models.job import Job
-from repairs.jobs.proof import tries_needed
 from shopdesk.fields import MoneyField
 from shopdesk.shop.models import Shop
-
-if TYPE_CHECKING:
-    from repairs.jobs.models.bench_records import FinalTest
 
 STAFF = settings.AUTH_USER_MODEL
 
@@ -26,6 +22,33 @@ class RepairQuerySet(models.QuerySet):
     def going_on(self):
         """Those that are, or are meant to be, fixed: not given up."""
         return self.filter(outcome__in=["", states.FIXED])
+
+    def with_parts(self):
+        """With `needs_parts` and `has_parts`, so that no repair asks for them."""
+        usual = UsualPart.objects.filter(fix=OuterRef("fix"))
+        used = self.model._meta.get_field("parts_used").related_model.objects
+        return self.annotate(
+            needs_parts=Exists(usual),
+            has_parts=Exists(used.filter(repair=OuterRef("pk"))),
+        )
+
+    def before(self, job: Job):
+        """Those of the device that were handed back before the job came in."""
+        return self.filter(
+            job__device=job.device_id, handed_over_on__lte=job.booked_in_on
+        ).exclude(job=job)
+
+    def for_list(self, *, on: date) -> "list[Repair]":
+        """With all that a list shows, the latest first, judged on the day `on`.
+
+        Each gets `days_since`, the days since it was handed back, and `still_covered`.
+        """
+        found = self.select_related("job", "fault", "fix")
+        repairs = list(found.order_by("-handed_over_on", "-id"))
+        for repair in repairs:
+            repair.days_since = (on - repair.handed_over_on).days
+            repair.judge(on=on)
+        return repairs
 
 
 class Repair(models.Model):
@@ -100,131 +123,72 @@ class Repair(models.Model):
         return f"{self.fault.code} / {self.fix.code if self.fix else 'no fix yet'}"
 
     @property
-    def minutes(self) -> int:
-        """Minutes of work on this repair, booked or from a history file."""
-        booked = self.labour.aggregate(n=Sum("minutes"))["n"] or 0
-        return booked + self.minutes_from_history
+    def is_given_up(self) -> bool:
+        """Whether this fault is not repaired on this job."""
+        return self.outcome in states.GIVEN_UP
 
     @property
-    def seen_to_fail(self) -> tuple[int, int]:
+    def minutes(self) -> int:
+        """Minutes of work on this repair, booked or from a history file."""
+        return sum(
+            (work.minutes for work in self.labour.all()), self.minutes_from_history
+        )
+
+    @property
+    def failures_before(self) -> tuple[int, int]:
         """How often it failed in how many tries before the repair."""
         job = self.job
         if job.verified_tries and job.verified_failures:
             return job.verified_failures, job.verified_tries
         if job.counter_tries and job.counter_failures:
-            # Not seen at the bench, but seen at the counter.
+            # Not reproduced at the bench, but at the counter.
             return job.counter_failures, job.counter_tries
         return 1, 1
 
-    @property
-    def tries_needed(self) -> int:
-        """Clean tries that make the proof run mean something."""
-        failed, tries = self.seen_to_fail
-        return tries_needed(failed, tries, risk=float(Shop.current().final_test_risk))
+    def passes_needed(self, shop: Shop) -> int:
+        """Return the passes that make the final test mean something."""
+        return proof.tries_needed(
+            *self.failures_before, risk=float(shop.final_test_risk)
+        )
 
     @property
-    def standing_runs(self) -> "list[FinalTest]":
-        """The runs that count: made since the job was last taken back to the bench."""
-        back = self.job.steps.filter(
-            old__in=[*states.PROVING, states.READY],
-            new__in=[states.APPROVED, states.DIAGNOSED],
-        ).last()
-        runs = self.final_tests.order_by("id")
-        if back is not None:
-            runs = runs.filter(run_at__gte=back.made_at)
-        return list(runs)
+    def valid_tests(self) -> list:
+        """The final tests that count: made since the job last went back to repair.
 
-    @property
-    def last_proof(self) -> "FinalTest | None":
-        return self.final_tests.order_by("-id").first()
+        None of them has failures: a failure sends the job back.
+        """
+        return [test for test in self.final_tests.all() if test.is_valid]
 
-    @property
-    def clean_tries(self) -> int:
-        """Clean tries in a row, over one or several runs, since it last failed."""
-        clean = 0
-        for run in self.standing_runs:
-            clean = 0 if run.failed else clean + run.tries
-        return clean
+    @cached_property
+    def needs_parts(self) -> bool:
+        """Whether its fix usually needs parts."""
+        return self.fix is not None and self.fix.needs_parts
+
+    @cached_property
+    def has_parts(self) -> bool:
+        return self.parts_used.exists()
 
     @property
     def is_tested(self) -> bool:
-        runs = self.standing_runs
-        return bool(runs) and self.clean_tries >= runs[-1].needed
+        return proof.is_passed(self.valid_tests)
 
-    def proof_sentence(self) -> str:
-        """Where the proof run stands, in a sentence."""
-        runs = self.standing_runs
-        if not runs:
-            return f"{self.fault.code}: no proof run yet."
-        if runs[-1].failed:
-            return (
-                f"{self.fault.code}: the last proof run failed"
-                f" {runs[-1].failed} of {runs[-1].tries} tries."
-            )
-        clean, needed = self.clean_tries, runs[-1].needed
-        if clean < needed:
-            return (
-                f"{self.fault.code}: {clean} clean tries of the"
-                f" {needed} that are needed."
-            )
-        return f"{self.fault.code}: {clean} clean tries, {needed} needed."
+    def promise(self, *, on: date, shop: Shop, decision) -> warranty.Promise:
+        """Return the warranty it gets if it is handed over on that day.
 
-    def missing_to_close(self) -> list[str]:
-        """What keeps this repair from being closed as it stands, as sentences.
-
-        While its outcome is missing it is judged as if it were to be fixed.
+        `decision` is the one in force about the visit, or None.
         """
-        code = self.fault.code
-        if self.outcome not in ("", states.FIXED):
-            return []
-        missing = []
-        if not self.outcome:
-            missing.append(f"{code}: the outcome is missing.")
-        if self.fix is None:
-            missing.append(f"{code}: the fix is missing.")
-        if self.outcome and not self.declared:
-            missing.append(f"{code}: say whether the fix is lasting or a stopgap.")
-        if (
-            self.fix is not None
-            and self.fix.needs_parts
-            and not self.no_part_needed
-            and not self.parts_used.exists()
-        ):
-            missing.append(
-                f"{code}: this fix takes a part and none is booked. Book it, or say"
-                " that no part was needed."
-            )
-        if not self.is_tested:
-            missing.append(self.proof_sentence())
-        return missing
-
-    def cost_now(self, *, hourly_cost: Decimal) -> Decimal:
-        """What the repair has cost the shop so far: minutes at the cost rate, parts.
-
-        Minutes booked on the job as a whole are shared evenly by its repairs.
-        """
-        shared = Decimal(self.job.unassigned_minutes) / self.job.repairs.count()
-        labour = (self.minutes + shared) * hourly_cost / 60
-        return labour.quantize(Decimal("0.0001")) + sum(
-            (used.cost * used.quantity for used in self.parts_used.all()),
-            self.parts_cost_from_history,
+        days = self.warranty_days
+        if days is None and self.fix is not None:
+            days = self.fix.warranty_days
+        if days is None:
+            days = shop.warranty_days(self.declared)
+        return warranty.promise(
+            on,
+            days=days,
+            continued_until=decision.continued_until if decision else None,
+            min_days=shop.warranty_days_minimum,
         )
 
-    def start_cover(self, *, on: date) -> None:
-        """Promise the days of cover."""
-        shop = Shop.current()
-        decision = self.job.decision
-        old = decision.earlier.warranty_until if decision and decision.earlier else None
-        if decision and decision.is_in_warranty and old:
-            self.warranty_until = warranty.rework_warranty_until(
-                on, old_until=old, rest_days=shop.warranty_days_minimum
-            )
-            self.warranty_days = (self.warranty_until - on).days
-        else:
-            if self.warranty_days is None:
-                by_fix = self.fix.warranty_days if self.fix else None
-                self.warranty_days = (
-                    by_fix if by_fix is not None else shop.warranty_days(self.declared)
-                )
-            self.warranty_until = warranty.warranty_until(on, days=self.warranty_days)
-        self.save(update_fields=["warranty_days", "warranty_until"])
+    def judge(self, *, on: date) -> None:
+        """Set `still_covered`: whether its warranty is in force on that day."""
+        self.still_covered = warranty.is_in_warranty(on, until=self.warranty_until)

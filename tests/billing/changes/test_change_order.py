@@ -212,7 +212,7 @@ def test_work_beyond_what_was_agreed_is_told_until_a_change_is_agreed(quote, des
     assert queries.so_far(job, shop=Shop.current()).over == 0
     assert desk.get(where).content.strip() == b""
     job.labour.create(repair=repair, minutes=60)
-    use_part(repair, part=make.part(on_hand=9), quantity=1, by=None)
+    use_part(repair, part=make.part(on_hand=9), quantity=1, stamp=make.stamp())
     told = queries.so_far(job, shop=Shop.current())
     # 60 minutes at 68.00 and a part of 2.50 with 60 % on it, against 51.00 + 8.00.
     assert (told.agreed, told.done) == (Decimal("59.00"), Decimal("72.00"))

@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from billing.quotes import drafting, sending, states
 from billing.quotes.models import Quote
+from repairs.jobs import workflow
 from repairs.jobs.models import Job, Step
 from shopdesk.errors import StaleError
 from tests import make
@@ -171,7 +172,7 @@ def test_the_totals_shown_are_held_against_the_books_under_lock(customer, quote)
 
 def test_a_job_that_went_back_to_the_bench_takes_no_answer(customer, quote):
     read = customer.read()
-    quote.job.revise(by=None, why="There is more to it.")
+    workflow.revise(quote.job, why="There is more to it.", stamp=make.stamp())
     page = customer.send("yes", read, who="Ada")
     assert page.status_code == 409 and "looking at your device once more" in text(page)
     assert state_of(quote) == states.SENT

@@ -21,6 +21,7 @@ from billing.quotes import drafting, sending
 from billing.quotes.models import Quote
 from repairs.customers.models import Customer
 from repairs.jobs import states as job_states
+from repairs.jobs import workflow
 from repairs.jobs.models import Job
 from shopdesk.mail.models import Email
 from shopdesk.shop.models import Shop
@@ -102,7 +103,7 @@ def test_a_no_is_receipted_with_the_fee_and_when_to_fetch_it(shop):
     quote = sent(agreed_diagnosis_fee=Decimal(30), due_on=soon)
     of_job(quote.job).send("no", who="Ada", why="Too dear")
     letter, job = posted()[ADA], Job.objects.get(pk=quote.job_id)
-    job.close(outcome=job_states.DECLINED_BY_CUSTOMER, by=None)
+    workflow.close(job, outcome=job_states.DECLINED_BY_CUSTOMER, stamp=make.stamp())
     fee = bill_of(job, on=timezone.localdate(), shop=Shop.current()).totals.gross
     assert fee == 36
     told = "Fee for finding the fault, as agreed: €36.00 (tax included)"

@@ -20,6 +20,7 @@ from billing.customer_page.log_masking import masked
 from billing.invoices.models import Invoice
 from billing.quotes.links import create_link
 from billing.quotes.models import Link
+from repairs.jobs import workflow
 from repairs.jobs.models import Job
 from shopdesk.staff.models import RequestCount
 from tests import make
@@ -435,7 +436,7 @@ def test_ready_and_handed_back_tell_what_to_bring_what_is_left_and_the_cover():
 
 def test_a_job_under_cover_costs_nothing_and_says_so():
     job = till.covered(redo=False)
-    job.approve_warranty_repair(by=None)
+    workflow.approve_warranty_repair(job, stamp=make.stamp())
     page = of_job(job).read().content.decode()
     assert "under cover: this costs you nothing" in page
 

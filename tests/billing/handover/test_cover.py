@@ -6,6 +6,7 @@ import pikepdf
 import pytest
 from django.urls import reverse
 
+from repairs.jobs import workflow
 from tests import make
 from tests.billing import till
 from tests.papers import text_of
@@ -58,6 +59,11 @@ def test_there_is_none_where_nothing_was_fixed(client):
     from billing.handover.actions import hand_over
 
     job = till.diagnosed()
-    job.close(outcome="no_fault_found", by=None, why="Ran clean for three days.")
+    workflow.close(
+        job,
+        outcome="no_fault_found",
+        why="Ran clean for three days.",
+        stamp=make.stamp(),
+    )
     hand_over(job, version=None, on=till.TODAY, at=till.now(), by=None)
     assert certificate(client, job).status_code == 404

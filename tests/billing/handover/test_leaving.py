@@ -14,6 +14,7 @@ from billing.handover.models import Collection, Parcel, WarrantyCertificate
 from billing.handover.shipping import HandoverDetails, forbidden
 from billing.invoices.models import Invoice
 from repairs.faults.models import Hazard
+from repairs.jobs import workflow
 from repairs.jobs.models import Job
 from shopdesk.mail.models import Email
 from shopdesk.staff.models import Kind
@@ -228,7 +229,9 @@ def test_what_has_no_cover_offers_no_certificate_of_it(desk):
     mended = desk.get(address(ready())).content.decode()
     assert "What voids the cover" in mended and "cover certificate" in mended
     job = till.diagnosed(of=ready().device)
-    job.close(outcome="not_repairable", by=None, why="Corroded through.")
+    workflow.close(
+        job, outcome="not_repairable", why="Corroded through.", stamp=make.stamp()
+    )
     page = desk.get(address(job)).content.decode()
     assert "Mail the papers" in page
     assert "What voids the cover" not in page and "cover certificate" not in page

@@ -16,6 +16,7 @@ from billing.invoices.models import Invoice, Payment, Receipt
 from billing.invoices.payments.actions import deposit as take
 from billing.invoices.payments.actions import keep_receipt
 from billing.invoices.queries import balance_of
+from repairs.jobs import workflow
 from shopdesk.shop.models import Series
 from shopdesk.staff.models import Kind
 from tests import make
@@ -90,7 +91,12 @@ def test_a_deposit_above_the_price_agreed_is_refused_with_what_may_be_taken():
 def test_what_the_bill_does_not_need_is_owed_and_paid_back():
     job = till.diagnosed(agreed_diagnosis_fee=D(25))
     deposit(job, 50)
-    job.close(outcome="no_fault_found", by=None, why="Ran clean for three days.")
+    workflow.close(
+        job,
+        outcome="no_fault_found",
+        why="Ran clean for three days.",
+        stamp=make.stamp(),
+    )
     invoice = issue(job)
     assert (invoice.gross, invoice.deposited, invoice.balance) == (30, 30, 0)
     assert balance_of(job).owed == -20

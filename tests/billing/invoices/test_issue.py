@@ -10,6 +10,7 @@ from django.db.utils import DatabaseError
 from billing.handover.actions import hand_over
 from billing.invoices import actions
 from billing.invoices.models import Invoice, InvoiceLine
+from repairs.jobs import workflow
 from repairs.jobs.models import Job
 from shopdesk import money
 from shopdesk.shop.models import Series
@@ -70,7 +71,12 @@ def test_work_under_cover_is_listed_and_costs_nothing():
 @pytest.mark.parametrize(("fee", "gross"), [(Decimal(25), 30), (None, 0)])
 def test_without_a_repair_only_the_fee_agreed_is_billed(fee, gross):
     job = till.diagnosed(agreed_diagnosis_fee=fee)
-    job.close(outcome="no_fault_found", by=None, why="Ran clean for three days.")
+    workflow.close(
+        job,
+        outcome="no_fault_found",
+        why="Ran clean for three days.",
+        stamp=make.stamp(),
+    )
     invoice = issue(job)
     assert invoice.gross == gross
     assert "no fault found" in invoice.lines.get().text

@@ -6,6 +6,7 @@ from decimal import Decimal
 import pytest
 
 from billing.quotes import answering, drafting, sending, states
+from repairs.jobs import workflow
 from repairs.jobs.models import Step
 from shopdesk.errors import InvalidTransitionError
 from tests import make
@@ -137,7 +138,7 @@ def test_after_a_yes_no_no_is_taken():
 
 def test_a_job_that_went_back_to_the_bench_takes_no_answer_to_the_old_quote():
     quote = till.sent()
-    quote.job.revise(by=None, why="There is more to it.")
+    workflow.revise(quote.job, why="There is more to it.", stamp=make.stamp())
     for act in (till.accept_online, decline):
         with pytest.raises(InvalidTransitionError, match="went back to the bench"):
             act(quote)

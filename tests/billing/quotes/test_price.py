@@ -8,6 +8,7 @@ import pytest
 from billing.invoices.queries import bill_of
 from billing.quotes import drafting, sending, states
 from billing.quotes.models import QuoteOption
+from repairs.jobs import workflow
 from repairs.knowledge.track_record import load_track_record
 from shopdesk.errors import IncompleteError, InvalidTransitionError, RefusedError
 from shopdesk.shop.models import Shop
@@ -209,7 +210,9 @@ def test_a_yes_to_nothing_mended_is_billed_as_it_was_offered():
     till.accept_online(send(quote), option=quote.options.get(does="return"))
     job = quote.job
     job.refresh_from_db()
-    job.close(outcome="declined", by=None, why="as the customer chose")
+    workflow.close(
+        job, outcome="declined", why="as the customer chose", stamp=make.stamp()
+    )
     bill = bill_of(job, on=till.TODAY, shop=Shop.current())
     assert bill.totals.net == 34
 
@@ -238,7 +241,7 @@ def test_the_fee_comes_off_a_repair_where_the_shop_says_so():
 def test_a_job_taken_back_to_the_bench_withdraws_its_quote(desk):
     quote = till.sent()
     quote.job.refresh_from_db()
-    quote.job.revise(by=None, why="Another fault was found.")
+    workflow.revise(quote.job, why="Another fault was found.", stamp=make.stamp())
     quote.refresh_from_db()
     assert quote.standing(till.TODAY) == "withdrawn"
     page = desk.get(quote.get_absolute_url()).content.decode()

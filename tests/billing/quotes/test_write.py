@@ -8,6 +8,7 @@ import pytest
 from billing.quotes import drafting, sending, states
 from billing.quotes.models import Quote
 from repairs.faults.models import UsualPart
+from repairs.jobs import workflow
 from shopdesk.errors import IncompleteError, InvalidTransitionError
 from tests import make
 from tests.billing import till
@@ -126,8 +127,11 @@ def test_an_empty_quote_is_not_sent(what):
 
 def test_where_the_job_refuses_nothing_is_sent():
     quote = till.drafted()
-    quote.job.close(
-        outcome="not_repairable", by=None, why="The board is burnt through."
+    workflow.close(
+        quote.job,
+        outcome="not_repairable",
+        why="The board is burnt through.",
+        stamp=make.stamp(),
     )
     with pytest.raises(Exception, match="can't become quoted"):
         sending.send(quote, on=till.TODAY, at=till.now(), by=None)

@@ -4,38 +4,39 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from repairs.bench import urls
-from repairs.bench.urls import OF_ONE
+from repairs.bench.urls import urlpatterns
 from repairs.faults.models import Fault, Fix
-from repairs.jobs import states
+from repairs.jobs import states, workflow
 from repairs.jobs.models import FinalTest, Job, Labour, PartUsed, Reading, Repair
 from repairs.stock.models import Part, StockMovement
 from tests import make
 
 pytestmark = pytest.mark.django_db
 
-OF_A_JOB = [*urls.OF_A_JOB, *urls.STEPS]
+VERBS = {url.name: str(url.pattern) for url in urlpatterns}
+OF_ONE = [name for name, path in VERBS.items() if path.startswith("of/")]
+OF_A_JOB = [name for name in VERBS if name not in ("mine", "job", *OF_ONE)]
 
 # The verb of each URL, and the only steps it may make.
 STEPS = {
     "diagnose": {("booked_in", "diagnosed")},
-    "start_under_cover": {("diagnosed", "approved")},
+    "start_warranty_repair": {("diagnosed", "approved")},
     "revise": {
         ("quoted", "diagnosed"),
         ("approved", "diagnosed"),
         ("declined", "diagnosed"),
     },
-    "repair_done": {("approved", "repaired")},
-    "prove": {("repaired", "proven")},
-    "back_to_bench": {("repaired", "approved"), ("proven", "approved")},
+    "mark_repaired": {("approved", "repaired")},
+    "complete_final_test": {("repaired", "proven")},
+    "fail_final_test": {("repaired", "approved"), ("proven", "approved")},
     "close": {("proven", "ready")},
-    "close_otherwise": {
+    "close_without_repair": {
         (state, "ready") for state in ("booked_in", "diagnosed", "approved", "proven")
     },
     "close_declined": {("declined", "ready")},
     "reopen": {("ready", "diagnosed"), ("ready", "approved")},
     # A clean run that is long enough proves the job by itself.
-    "proof": {("repaired", "proven")},
+    "record_final_test": {("repaired", "proven")},
 }
 
 
@@ -110,10 +111,10 @@ def address(job, verb):
         return reverse(f"bench:{verb}", args=[job.pk])
     repair = job.repairs.get()
     one = {
-        "drop_reading": job.readings.first(),
+        "remove_reading": job.readings.first(),
         "stop_timer": job.labour.first(),
-        "drop_minutes": job.labour.first(),
-        "give_back": repair.parts_used.first(),
+        "remove_labour": job.labour.first(),
+        "put_back_part": repair.parts_used.first(),
     }.get(verb, repair)
     return reverse(f"bench:{verb}", args=[one.pk])
 
@@ -144,7 +145,7 @@ def test_a_post_by_hand_makes_only_the_steps_of_the_table(bench, verb):
         assert answer.status_code in (200, 302)
         job.refresh_from_db()
         allowed = {new for old, new in STEPS.get(verb, ()) if old == state}
-        assert job.state == state or job.state in allowed & states.NEXT[state]
+        assert job.state == state or job.state in allowed & workflow.NEXT[state]
         steps = list(job.steps.values_list("old", "new"))
         assert steps == ([] if job.state == state else [(state, job.state)])
         if verb in STEPS and job.state == state:
@@ -161,7 +162,7 @@ CLEAR = [
 @pytest.mark.parametrize(("verb", "old", "new"), CLEAR)
 def test_a_step_of_the_table_is_made_when_all_is_there(bench, verb, old, new):
     job = job_in(old)
-    if verb == "start_under_cover":
+    if verb == "start_warranty_repair":
         earlier = make.past_repair(make.fault(), make.fix(), on=make.DAY, of=job.device)
         job.decisions.create(
             earlier=earlier,
@@ -179,7 +180,7 @@ def test_a_step_of_the_table_is_made_when_all_is_there(bench, verb, old, new):
 @pytest.mark.parametrize("state", [states.EXPECTED, states.READY, states.HANDED_OVER])
 @pytest.mark.parametrize("verb", [v for v in OF_A_JOB + OF_ONE if v != "find_part"])
 def test_nothing_is_changed_on_a_job_that_is_not_at_the_bench(bench, verb, state):
-    if verb in ("head", "reopen") and state != states.HANDED_OVER:
+    if verb in ("save_details", "reopen") and state != states.HANDED_OVER:
         return  # A day may be promised, and a ready job opened again.
     job, fault, part = job_in(state), make.fault(), make.part(on_hand=3)
     before = everything(job)
@@ -192,7 +193,7 @@ def test_the_counter_may_look_but_not_do_the_work(client, verb):
     client.force_login(make.user(kind="counter"))
     job = job_in(states.APPROVED)
     answer = client.post(address(job, verb), sent(job, make.fault(), make.part()))
-    assert answer.status_code == (302 if verb == "head" else 403)
+    assert answer.status_code == (302 if verb == "save_details" else 403)
 
 
 @pytest.mark.parametrize("verb", [v for v in OF_A_JOB + OF_ONE if v != "find_part"])

@@ -2,9 +2,9 @@
 
 import pytest
 
-from repairs.bench.final_test_words import chance, what_it_means, why_so_many
 from repairs.bench.next_step import next_step
 from repairs.jobs import states
+from repairs.jobs.proof import probability_text, what_it_means, why_so_many
 
 PLAIN = {
     "has_fault": True,
@@ -38,5 +38,5 @@ def test_the_words_about_a_final_test_hold_its_figures():
         " unmended device would pass as many with a chance of 4.9 %."
     )
     assert "never seen" in why_so_many(1, 1, needed=5, was_seen=False)
-    assert what_it_means(1, 1, clean=5).endswith("with a chance of 4.1 %.")
-    assert chance(0.00001) == "less than 0.1 %"
+    assert what_it_means(1, 1, passes=5).endswith("with a chance of 4.1 %.")
+    assert probability_text(0.00001) == "less than 0.1 %"

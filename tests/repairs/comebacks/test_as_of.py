@@ -16,8 +16,9 @@ from repairs.comebacks.record import build_report
 from repairs.comebacks.scope import Scope
 from repairs.customers.models import Device
 from repairs.faults.models import Fault, Fix
-from repairs.jobs import states
-from repairs.jobs.models import NotYet, Repair
+from repairs.jobs import states, workflow
+from repairs.jobs.models import Repair
+from shopdesk.errors import InvalidTransitionError
 from shopdesk.shop.models import Shop
 from shopdesk.staff.models import Kind
 from tests import make
@@ -315,20 +316,19 @@ def test_a_repair_cannot_change_after_handover(pair):
     repair = make.past_repair(*pair, on=ON, cost=Decimal(40))
     boss, fix = make.user(Kind.OWNER), make.fix(pair[0])
     version = repair.job.version
+    facts = {"version": version, "stamp": make.stamp(by=boss)}
     for refused in (
-        lambda: bench.choose_fix(repair, fix=fix, version=version, by=boss),
-        lambda: bench.give_up(
-            repair, outcome=states.NOT_FIXED, why="x", version=version, by=boss
+        lambda: bench.select_fix(repair, fix=fix, **facts),
+        lambda: bench.mark_not_repaired(
+            repair, outcome=states.NOT_FIXED, why="x", **facts
         ),
-        lambda: bench.take_up_again(repair, by=boss),
-        lambda: bench.drop_fault(repair, by=boss),
-        lambda: bench.step(
-            repair.job, "reopen", version=version, by=boss, why="it failed"
-        ),
+        lambda: bench.resume_repair(repair, stamp=make.stamp()),
+        lambda: bench.remove_fault(repair, stamp=make.stamp()),
+        lambda: workflow.reopen(repair.job, why="it failed", stamp=make.stamp()),
     ):
-        with pytest.raises((NotYet, states.WrongStep)):
+        with pytest.raises(InvalidTransitionError):
             refused()
-    assert states.NEXT[states.HANDED_OVER] == frozenset()
+    assert workflow.NEXT[states.HANDED_OVER] == frozenset()
     now = Repair.objects.get(pk=repair.pk)
     for name in ("fix_id", "outcome", "declared", "cost"):
         assert getattr(now, name) == getattr(repair, name)

@@ -14,7 +14,7 @@ from repairs.comebacks.scope import Scope
 from repairs.customers.models import Device
 from repairs.faults.models import Fault, Fix
 from repairs.guards import COUNTED
-from repairs.jobs import states
+from repairs.jobs import states, workflow
 from repairs.jobs.models import Changed, Job, PartUsed, Repair, change_marks
 from repairs.stock.models import Supplier
 from shopdesk.shop.models import Shop
@@ -117,7 +117,9 @@ def a_hand_over(repairs):
     )
     Job.objects.filter(pk=job.pk).update(state=states.READY, outcome=states.FIXED)
     job.refresh_from_db()
-    job.hand_over(on=LATER, by=make.user(Kind.OWNER))
+    workflow.hand_over(
+        job, stamp=make.stamp(on=LATER, by=make.user(Kind.OWNER)), shop=make.shop()
+    )
 
 
 def a_changed_limit(repairs):

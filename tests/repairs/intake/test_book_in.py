@@ -75,8 +75,8 @@ def test_a_new_customer_sent_twice_is_saved_once(counter):
 def test_two_simultaneous_sendings_give_one_job(counter, monkeypatch):
     """As if the second had looked before the first was written down."""
     device, key = make.device(), uuid4()
-    facts = {"customer": device.owner, "device": device, "on": counter.today}
-    job, is_new = actions.book_in(key, job=Job(complaint="x"), by=None, **facts)
+    facts = {"customer": device.owner, "device": device, "stamp": make.stamp()}
+    job, is_new = actions.book_in(key, job=Job(complaint="x"), **facts)
     assert is_new
     real, looks = Job.objects.filter, []
 
@@ -88,7 +88,7 @@ def test_two_simultaneous_sendings_give_one_job(counter, monkeypatch):
     other = make.device()
     facts |= {"customer": other.owner, "device": other}
     made = counts()
-    same, is_new = actions.book_in(key, job=Job(complaint="x"), by=None, **facts)
+    same, is_new = actions.book_in(key, job=Job(complaint="x"), **facts)
     assert (same, is_new) == (job, False)
     assert counts() == made
 
@@ -97,7 +97,7 @@ def test_nothing_is_saved_if_one_part_is_refused(counter, monkeypatch):
     def refuse(*args, **kwargs):
         raise NotYet("Not today.")
 
-    monkeypatch.setattr(actions, "keep_code", refuse)
+    monkeypatch.setattr(actions, "store_access_code", refuse)
     before = counts()
     answer = counter.press("book", **NEW, consent="yes", access_code="1234")
     assert answer.status_code == 200 and "Not today." in answer.text
@@ -315,8 +315,7 @@ def test_a_device_in_the_shop_is_not_booked_in_again(counter):
             customer=device.owner,
             device=device,
             job=Job(complaint="x"),
-            on=counter.today,
-            by=None,
+            stamp=make.stamp(),
         )
     assert Job.objects.count() == 1 and not Series.objects.exists()
 

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from repairs.intake.forms import LabelForm
 from repairs.intake.papers import label_pdf, slip_pdf
-from repairs.jobs.actions import keep_code
+from repairs.jobs.access_codes import store_access_code
 from repairs.jobs.models import Job
 from shopdesk.look.qr import QUIET, qr_code
 from tests import make
@@ -95,7 +95,7 @@ def test_a_label_is_always_one_page_of_its_size(size, words):
 @pytest.mark.django_db
 def test_no_access_code_is_printed():
     job = booked_in(consent=Job.Consent.YES)
-    keep_code(job, code="7294Marmalade")
+    store_access_code(job, code="7294Marmalade")
     for paper in (slip_pdf(job), label_pdf(job, size="62x29")):
         assert "Marmalade" not in text_of(paper)
 

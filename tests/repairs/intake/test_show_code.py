@@ -1,7 +1,7 @@
 import pytest
 from django.urls import reverse
 
-from repairs.jobs.actions import keep_code
+from repairs.jobs.access_codes import store_access_code
 from repairs.jobs.models import AccessCode, Job
 from tests import make
 
@@ -14,7 +14,7 @@ def bench(client, db):
 
 def job_with_code():
     job = make.job(consent=Job.Consent.YES)
-    keep_code(job, code="7294-Marmalade")
+    store_access_code(job, code="7294-Marmalade")
     return job
 
 

@@ -1,13 +1,13 @@
-from datetime import timedelta
-
 import pytest
 from django.conf import settings
 from django.db import IntegrityError, connection, transaction
 from django.utils import timezone
 
-from repairs.jobs import sealed, states
-from repairs.jobs.actions import keep_code, show_code
-from repairs.jobs.models import AccessCode, Job, NotYet
+from repairs.jobs import access_codes, states, workflow
+from repairs.jobs.access_codes import show_access_code, store_access_code
+from repairs.jobs.models import AccessCode, Job
+from shopdesk.errors import RefusedError
+from shopdesk.stamp import Stamp
 from tests import make
 
 CODE = "7294-Marmalade"
@@ -16,7 +16,7 @@ pytestmark = pytest.mark.django_db
 
 def job_with_code(code=CODE, **facts):
     job = make.job(consent=Job.Consent.YES, **facts)
-    keep_code(job, code=code)
+    store_access_code(job, code=code)
     return job
 
 
@@ -43,12 +43,13 @@ def test_the_database_never_holds_the_code_as_it_was_typed():
 
 def test_the_code_is_shown_once_with_a_reason_and_then_gone():
     job, who, now = job_with_code(), make.user(), timezone.now()
-    assert show_code(job, why="Testing the charger", at=now, by=who) == CODE
+    shown = show_access_code(job, why="Testing the charger", stamp=Stamp(now, who))
+    assert shown == CODE
     kept = AccessCode.objects.get(job=job)
     assert kept.sealed is None
     assert (kept.shown_to, kept.shown_at, kept.why) == (who, now, "Testing the charger")
-    with pytest.raises(NotYet, match="shown before"):
-        show_code(job, why="Again", at=now + timedelta(minutes=1), by=make.user())
+    with pytest.raises(RefusedError, match="shown before"):
+        show_access_code(job, why="Again", stamp=make.stamp(by=make.user()))
     kept.refresh_from_db()
     assert (kept.shown_to, kept.why) == (who, "Testing the charger")
 
@@ -56,8 +57,8 @@ def test_the_code_is_shown_once_with_a_reason_and_then_gone():
 def test_without_a_reason_nothing_is_shown_and_nothing_moves():
     job = job_with_code()
     before = bytes(AccessCode.objects.get(job=job).sealed)
-    with pytest.raises(NotYet, match="what you need"):
-        show_code(job, why="  ", at=timezone.now(), by=make.user())
+    with pytest.raises(RefusedError, match="what you need"):
+        show_access_code(job, why="  ", stamp=make.stamp(by=make.user()))
     assert bytes(AccessCode.objects.get(job=job).sealed) == before
 
 
@@ -65,41 +66,48 @@ def test_a_sealed_code_moved_to_another_job_is_refused_and_left_alone():
     mine, other = job_with_code("1111"), job_with_code("2222")
     stolen = bytes(AccessCode.objects.get(job=other).sealed)
     AccessCode.objects.filter(job=mine).update(sealed=stolen)
-    with pytest.raises(sealed.DecryptionError, match="another job"):
-        show_code(mine, why="Curious", at=timezone.now(), by=make.user())
+    with pytest.raises(access_codes.DecryptionError, match="another job"):
+        show_access_code(mine, why="Curious", stamp=make.stamp(by=make.user()))
     assert bytes(AccessCode.objects.get(job=mine).sealed) == stolen
 
 
 @pytest.mark.parametrize("at", [0, 1, 13, -1])
 def test_a_changed_byte_is_refused(at):
-    whole = bytearray(sealed.seal(CODE, job=7, secret=settings.ACCESS_CODE_KEY))
-    assert sealed.unseal(bytes(whole), job=7, secret=settings.ACCESS_CODE_KEY) == CODE
+    whole = bytearray(
+        access_codes.encrypt(CODE, job=7, secret=settings.ACCESS_CODE_KEY)
+    )
+    assert (
+        access_codes.decrypt(bytes(whole), job=7, secret=settings.ACCESS_CODE_KEY)
+        == CODE
+    )
     whole[at] ^= 1
-    with pytest.raises(sealed.DecryptionError):
-        sealed.unseal(bytes(whole), job=7, secret=settings.ACCESS_CODE_KEY)
+    with pytest.raises(access_codes.DecryptionError):
+        access_codes.decrypt(bytes(whole), job=7, secret=settings.ACCESS_CODE_KEY)
 
 
 def test_another_key_and_a_cut_seal_are_refused():
-    whole = sealed.seal(CODE, job=7, secret="one")
+    whole = access_codes.encrypt(CODE, job=7, secret="one")
     for damaged, secret in ((whole, "two"), (whole[:9], "one"), (b"", "one")):
-        with pytest.raises(sealed.DecryptionError):
-            sealed.unseal(damaged, job=7, secret=secret)
+        with pytest.raises(access_codes.DecryptionError):
+            access_codes.decrypt(damaged, job=7, secret=secret)
 
 
 def test_the_same_code_never_seals_to_the_same_bytes():
-    assert len({sealed.seal(CODE, job=7, secret="one") for _ in range(20)}) == 20
+    assert (
+        len({access_codes.encrypt(CODE, job=7, secret="one") for _ in range(20)}) == 20
+    )
 
 
 def test_the_code_is_gone_once_the_device_is_handed_back():
     job = job_with_code(state=states.READY, outcome=states.FIXED)
-    job.hand_over(on=make.DAY, by=None)
+    workflow.hand_over(job, stamp=make.stamp(on=make.DAY), shop=make.shop())
     assert not AccessCode.objects.filter(job=job).exists()
 
 
 def test_who_was_shown_the_code_stays_on_record_after_handing_back():
     job = job_with_code(state=states.READY, outcome=states.FIXED)
-    show_code(job, why="Final test", at=timezone.now(), by=make.user())
-    job.hand_over(on=make.DAY, by=None)
+    show_access_code(job, why="Final test", stamp=make.stamp(by=make.user()))
+    workflow.hand_over(job, stamp=make.stamp(on=make.DAY), shop=make.shop())
     kept = AccessCode.objects.get(job=job)
     assert kept.sealed is None and kept.why == "Final test"
 
@@ -107,8 +115,8 @@ def test_who_was_shown_the_code_stays_on_record_after_handing_back():
 @pytest.mark.parametrize("consent", [Job.Consent.ASK, Job.Consent.NO])
 def test_without_the_customers_yes_no_code_is_kept(consent):
     job = make.job(consent=consent)
-    with pytest.raises(NotYet):
-        keep_code(job, code=CODE)
+    with pytest.raises(RefusedError):
+        store_access_code(job, code=CODE)
     assert not AccessCode.objects.exists()
 
 

@@ -1,61 +1,73 @@
-"""What keeps a job from being closed, beyond what the bench page shows."""
+"""What is missing before a job can be closed, asked in one place."""
 
 import pytest
-from django.utils import timezone
 
-from repairs.jobs import states
-from repairs.jobs.models import NotYet
+from repairs.jobs import closing, states, workflow
+from repairs.jobs.models import Job
+from shopdesk.errors import IncompleteError
 from tests import make
 
 pytestmark = pytest.mark.django_db
 
+GIVEN_UP = ("not_fixed", "no_fault_found", "not_repairable")
 
-@pytest.mark.parametrize(
-    "outcome", [states.NOT_FIXED, states.NO_FAULT_FOUND, states.NOT_REPAIRABLE]
-)
-def test_not_repaired_is_refused_while_a_fault_is_marked_fixed(outcome):
-    job = make.job(state=states.APPROVED)
-    make.repair(job, outcome=states.NOT_FIXED)
-    fixed = make.repair(job, fix=make.fix(), outcome=states.FIXED, declared="lasting")
-    with pytest.raises(NotYet, match="marked fixed"):
-        job.close(outcome=outcome, by=None, why="The board is cracked.")
+
+def two_repairs(state, **facts):
+    job = make.job(state=state)
+    fault = make.fault(code="PWR-JACK")
+    make.repair(job, fault, fix=make.fix(fault), **facts)
+    make.repair(job, make.fault(code="FAN-DEAD"), outcome=states.NOT_FIXED)
+    return Job.objects.get(pk=job.pk)
+
+
+@pytest.mark.parametrize("outcome", GIVEN_UP)
+def test_a_job_with_a_fault_marked_fixed_is_not_closed_without_repair(outcome):
+    job = two_repairs(states.TESTED, outcome=states.FIXED, declared="lasting")
+    why = "A fault of this job is marked fixed."
+    assert closing.missing(job, outcome, why="It hums.") == [why]
+    with pytest.raises(IncompleteError, match=why):
+        workflow.close(job, outcome=outcome, why="It hums.", stamp=make.stamp())
     job.refresh_from_db()
-    assert job.state == states.APPROVED
-    fixed.outcome = states.NOT_FIXED
-    fixed.save()
-    job.close(outcome=outcome, by=None, why="The board is cracked.")
-    assert (job.state, job.outcome) == (states.READY, outcome)
+    assert job.state == states.TESTED and job.outcome == ""
+    job.repairs.filter(outcome=states.FIXED).update(outcome="")
+    workflow.close(job, outcome=outcome, why="It hums.", stamp=make.stamp())
+    assert set(job.repairs.values_list("outcome", flat=True)) == {"not_fixed", outcome}
 
 
-def test_fixed_is_refused_where_every_fault_was_given_up():
+def test_without_repair_a_reason_is_needed():
+    job = two_repairs(states.APPROVED)
+    missing = closing.missing(job, states.NOT_REPAIRABLE, why="  ")
+    assert missing == ["Say in a sentence how you came to this."]
+    assert closing.missing(job, states.DECLINED_BY_CUSTOMER) == []
+
+
+def test_a_job_without_fault_or_without_a_fixed_one_is_not_closed_as_fixed():
     job = make.job(state=states.TESTED)
-    make.repair(job, outcome=states.NOT_REPAIRABLE)
-    with pytest.raises(NotYet, match="No fault of this job is fixed"):
-        job.close(outcome=states.FIXED, by=None)
-    job.refresh_from_db()
-    assert job.state == states.TESTED
+    assert closing.missing(job) == ["No fault has been named yet."]
+    job = two_repairs(states.TESTED, outcome=states.NOT_FIXED)
+    assert closing.missing(job) == [
+        "No fault of this job is fixed: close it another way."
+    ]
 
 
-@pytest.fixture
-def under_test():
-    """A repair that needs 5 clean tries, on a job that waits for them."""
-    job = make.job(state=states.REPAIRED)
-    return make.repair(job, fix=make.fix(), declared="lasting")
+def test_each_repair_says_what_it_lacks_and_one_given_up_lacks_nothing():
+    job = two_repairs(states.TESTED)
+    assert closing.missing(job) == [
+        "PWR-JACK: the outcome is missing.",
+        "PWR-JACK: no proof run yet.",
+    ]
+    job.repairs.update(fix=None)
+    repair = job.repairs.get(outcome="")
+    assert "PWR-JACK: the fix is missing." in closing.missing_of(repair)
 
 
-def run(repair, tries, failed=0):
-    repair.final_tests.create(
-        tries=tries, failed=failed, needed=5, run_at=timezone.now()
-    )
-
-
-def test_tries_before_a_failure_count_for_nothing(under_test):
-    """Even where a failed run stands and the job was not taken back to the bench."""
-    run(under_test, 4)
-    run(under_test, 6, failed=1)
-    run(under_test, 4)
-    with pytest.raises(NotYet, match="4 clean tries of the 5"):
-        under_test.job.prove(by=None)
-    run(under_test, 1)
-    under_test.job.prove(by=None)
-    assert under_test.job.state == states.TESTED
+@pytest.mark.parametrize("outcome", [*GIVEN_UP, states.FIXED, "declared"])
+def test_a_running_timer_and_a_return_not_assessed_hold_up_every_closing(outcome):
+    earlier = make.past_repair(make.fault(), make.fix(), on=make.DAY)
+    job = make.comeback(earlier, on=make.DAY, what=states.UNDECIDED).job
+    job.labour.create(by=make.user(name="Kim"), started_at=make.stamp().at)
+    tasks = closing.missing(job, outcome, why="because")
+    assert tasks[:2] == [
+        "Kim’s timer still runs on this job: stop it first.",
+        "This is a return: decide first what it is.",
+    ]

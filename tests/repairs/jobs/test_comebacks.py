@@ -13,9 +13,10 @@ from django.db import IntegrityError, transaction
 
 from repairs.checks import comebacks_are_as_decided
 from repairs.faults.declared import LASTING
-from repairs.jobs import states
-from repairs.jobs.actions import decide_return
-from repairs.jobs.models import Comeback, Job, NotYet, Repair, ReturnAssessment
+from repairs.jobs import states, workflow
+from repairs.jobs.models import Comeback, Job, Repair, ReturnAssessment
+from repairs.returns.actions import assess_return
+from shopdesk.errors import RefusedError
 from tests import make
 from tests.at_once import all_at_once
 
@@ -115,18 +116,19 @@ class Workshop:
     def decide(self):
         visit = self.one()
         earlier = list(Repair.objects.filter(job__device=visit.device))
-        decide_return(
+        assess_return(
             visit,
             earlier=self.any(earlier),
             what=self.any([states.SAME_FAULT, states.SAME_FAULT, states.NEW_FAULT]),
             is_in_warranty=False,
-            on=self.day(visit.booked_in_on),
-            by=None,
+            stamp=make.stamp(on=self.day(visit.booked_in_on)),
         )
 
     def arrive(self):
         if job := self.one(state=states.EXPECTED):
-            job.arrive(on=self.day(job.booked_in_on), by=None)
+            workflow.record_arrival(
+                job, stamp=make.stamp(on=self.day(job.booked_in_on))
+            )
 
     def work(self, job=None):
         if job := job or self.one(state=states.BOOKED_IN):
@@ -144,7 +146,9 @@ class Workshop:
             self.work(job)
             ready = {"state": states.READY, "outcome": states.FIXED}
             Job.objects.filter(pk=job.pk).update(**ready)
-            job.hand_over(on=self.day(job.booked_in_on), by=None)
+            workflow.hand_over(
+                job, stamp=make.stamp(on=self.day(job.booked_in_on)), shop=make.shop()
+            )
 
 
 ACTS = ("decide", "decide", "arrive", "work", "work", "hand_over", "hand_over")
@@ -158,7 +162,7 @@ def test_the_table_is_what_the_decisions_say_whatever_is_done(seed):
     for _ in range(60):
         try:
             getattr(shop, shop.any(ACTS))()
-        except NotYet:
+        except RefusedError:
             continue
         assert Comeback.objects.first_difference() == ""
         for n in (0, 8, 22, 40):
@@ -201,7 +205,7 @@ def test_an_announced_device_came_back_on_the_day_it_arrives():
     first = make.past_repair(make.fault(), make.fix(), on=DAY)
     visit = make.job(first.job.device, on=DAY + days(9), state=states.EXPECTED)
     make.decision(visit, first)
-    visit.arrive(on=DAY + days(11), by=None)
+    workflow.record_arrival(visit, stamp=make.stamp(on=DAY + days(11)))
     assert Comeback.objects.get().came_back_on == DAY + days(11)
 
 
@@ -331,17 +335,20 @@ def test_a_return_decided_while_its_device_is_handed_back_has_its_cost():
     make.repair(visit, jack, minutes_from_history=30)
 
     def decide():
-        decide_return(
+        assess_return(
             Job.objects.get(pk=visit.pk),
             earlier=first,
             what=states.SAME_FAULT,
             is_in_warranty=False,
-            on=DAY + days(9),
-            by=None,
+            stamp=make.stamp(on=DAY + days(9)),
         )
 
     def leave():
-        Job.objects.get(pk=visit.pk).hand_over(on=DAY + days(12), by=None)
+        workflow.hand_over(
+            Job.objects.get(pk=visit.pk),
+            stamp=make.stamp(on=DAY + days(12)),
+            shop=make.shop(),
+        )
 
     assert all_at_once(*map(slowly, [decide, leave, decide])) == []
     assert Comeback.objects.first_difference() == ""

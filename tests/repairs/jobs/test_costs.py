@@ -1,58 +1,63 @@
-"""What a repair has cost the shop when the device leaves."""
+"""What a repair costs the shop: labour to the cent of a cent, and parts."""
 
-from decimal import Decimal
+from decimal import Decimal as D
 
 import pytest
 
-from repairs.jobs import states
+from repairs.jobs import states, workflow
 from repairs.jobs.actions import use_part
+from repairs.jobs.costs import repair_cost
 from tests import make
 
-pytestmark = pytest.mark.django_db
-D = Decimal
+
+def test_labour_is_paid_by_the_minute_and_parts_by_the_piece():
+    parts = [(D("1.25"), 2), (D("0.5"), 3)]
+    assert repair_cost(30, hourly_cost=D(36), parts=parts) == D("22")
+    assert repair_cost(0, hourly_cost=D(36)) == 0
 
 
-def ready(**facts):
-    return make.job(state=states.READY, outcome=states.NOT_FIXED, **facts)
+def test_minutes_of_the_whole_job_are_shared_evenly():
+    assert repair_cost(10, job_minutes=30, repairs=3, hourly_cost=D(60)) == D(20)
+    assert repair_cost(10, job_minutes=30, repairs=1, hourly_cost=D(60)) == D(40)
 
 
-def costs(job):
-    """The costs kept at the end of the job, in the order of its repairs."""
-    job.hand_over(on=make.DAY, by=None)
-    return list(job.repairs.order_by("id").values_list("cost", flat=True))
+@pytest.mark.parametrize(
+    ("hourly", "cost"),
+    [
+        ("0.0030", "0.0001"),  # 0.00005 an hour's sixtieth: half, and so up
+        ("0.0029", "0.0000"),
+        ("0.0090", "0.0002"),  # 0.00015: half-even would make it 0.0002 as well
+        ("0.0150", "0.0003"),  # 0.00025: half-even would make it 0.0002
+    ],
+)
+def test_half_a_unit_is_rounded_up(hourly, cost):
+    assert repair_cost(1, hourly_cost=D(hourly)) == D(cost)
 
 
-def test_minutes_on_the_job_as_a_whole_are_shared_by_its_repairs():
-    """At 30.00 an hour, 80 minutes for all are 40 for each of two: 20.00, and 5.00
-    for the 10 minutes that one took besides."""
-    make.shop(hourly_cost=D(30))
-    job = ready()
-    make.repair(job)
-    second = make.repair(job)
-    job.labour.create(minutes=80)
-    job.labour.create(repair=second, minutes=10)
-    assert costs(job) == [D("20.0000"), D("25.0000")]
+@pytest.mark.django_db
+def test_every_repair_of_a_job_bears_its_share_at_handover():
+    shop = make.shop(hourly_cost=D(60))
+    job = make.job(state=states.READY, outcome=states.NOT_FIXED)
+    repairs = [make.repair(job, outcome=states.NOT_FIXED) for _ in range(3)]
+    job.labour.create(minutes=30)
+    job.labour.create(repair=repairs[0], minutes=12)
+    repairs[1].parts_used.create(part=make.part(), quantity=3, cost=D("1.10"))
+    workflow.hand_over(job, stamp=make.stamp(on=make.DAY), shop=shop)
+    costs = [repair.cost for repair in job.repairs.order_by("id")]
+    assert costs == [D(22), D("13.3"), D(10)]
 
 
-def test_minutes_that_cannot_be_shared_evenly_are_shared_to_the_ten_thousandth():
-    """An hour of three repairs at 10.00 is 3.3333 for each."""
-    make.shop(hourly_cost=D(10))
-    job = ready()
-    for _ in range(3):
-        make.repair(job)
-    job.labour.create(minutes=60)
-    assert costs(job) == [D("3.3333")] * 3
-
-
+@pytest.mark.django_db
 def test_parts_cost_what_the_deliveries_cost_that_they_came_from():
     """The oldest go first: two at 2.00, then one at 5.00."""
-    make.shop(hourly_cost=D(30))
+    shop = make.shop(hourly_cost=D(30))
     part = make.part()
     make.delivery(part, 4, unit_cost=D(5), on=make.DAY.replace(day=9))
     make.delivery(part, 2, unit_cost=D(2), on=make.DAY.replace(day=1))
     repair = make.repair(make.job(state=states.APPROVED))
-    used = use_part(repair, part=part, quantity=3, by=None)
+    used = use_part(repair, part=part, quantity=3, stamp=make.stamp())
     assert [(one.quantity, one.cost) for one in used] == [(2, D(2)), (1, D(5))]
-    job = repair.job
-    job.close(outcome=states.NOT_FIXED, by=None, why="It did not help.")
-    assert costs(job) == [D(9)]
+    job, why = repair.job, "It did not help."
+    workflow.close(job, outcome=states.NOT_FIXED, why=why, stamp=make.stamp())
+    workflow.hand_over(job, stamp=make.stamp(on=make.DAY), shop=shop)
+    assert job.repairs.get().cost == D(9)

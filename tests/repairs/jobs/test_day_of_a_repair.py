@@ -6,7 +6,7 @@ from datetime import date, timedelta
 import pytest
 from django.db import IntegrityError, transaction
 
-from repairs.jobs import states
+from repairs.jobs import states, workflow
 from repairs.jobs.models import Repair
 from tests import make
 
@@ -31,7 +31,7 @@ def test_handing_back_gives_every_repair_of_the_job_its_day():
     make.repair(job)
     make.repair(job)
     assert days(job) == [None, None]
-    job.hand_over(on=DAY, by=None)
+    workflow.hand_over(job, stamp=make.stamp(on=DAY), shop=make.shop())
     assert days(job) == [DAY, DAY]
     assert days(other.job) == [None]
 

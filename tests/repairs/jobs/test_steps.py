@@ -3,8 +3,9 @@ from datetime import timedelta
 import pytest
 from django.db import IntegrityError, transaction
 
-from repairs.jobs import states
-from repairs.jobs.models import Job, NotYet
+from repairs.jobs import states, workflow
+from repairs.jobs.models import Job
+from shopdesk.errors import InvalidTransitionError, RefusedError
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -13,8 +14,13 @@ pytestmark = pytest.mark.django_db
 def test_every_step_leaves_a_row_of_from_to_who_and_why():
     who, repair = make.user(), make.repair()
     job = repair.job
-    job.diagnose(by=who)
-    job.close(outcome=states.NOT_REPAIRABLE, by=who, why="Board cracked through.")
+    workflow.diagnose(job, stamp=make.stamp(by=who))
+    workflow.close(
+        job,
+        outcome=states.NOT_REPAIRABLE,
+        why="Board cracked through.",
+        stamp=make.stamp(by=who),
+    )
     rows = job.steps.values_list("old", "new", "by", "why")
     assert list(rows) == [
         ("booked_in", "diagnosed", who.pk, ""),
@@ -55,8 +61,8 @@ def test_only_these_steps_can_be_made(old):
         if new in ("ready", "handed_back"):
             changes["outcome"] = states.FIXED
         try:
-            job._step(new, by=None, **changes)
-        except states.WrongStep:
+            workflow.step(job, new, stamp=make.stamp(), **changes)
+        except InvalidTransitionError:
             job.refresh_from_db()
             assert job.state == old and not job.steps.exists()
         else:
@@ -72,9 +78,9 @@ def test_every_state_is_tried():
 def test_a_step_is_judged_by_the_database_and_not_by_an_old_page():
     job = make.repair().job
     stale = Job.objects.get(pk=job.pk)
-    job.diagnose(by=None)
-    with pytest.raises(states.WrongStep):
-        stale.diagnose(by=None)
+    workflow.diagnose(job, stamp=make.stamp())
+    with pytest.raises(InvalidTransitionError):
+        workflow.diagnose(stale, stamp=make.stamp())
 
 
 def test_closing_is_refused_with_a_sentence_while_something_is_missing():
@@ -86,8 +92,8 @@ def test_closing_is_refused_with_a_sentence_while_something_is_missing():
     job = repair.job
 
     def refusal():
-        with pytest.raises(NotYet) as refused:
-            job.close(outcome=states.FIXED, by=None)
+        with pytest.raises(RefusedError) as refused:
+            workflow.close(job, outcome=states.FIXED, stamp=make.stamp())
         return str(refused.value)
 
     assert refusal() == (
@@ -110,8 +116,10 @@ def test_a_finished_job_must_say_what_came_of_it():
 
 def test_a_device_cannot_leave_before_it_came():
     job = make.job(state=states.READY, outcome=states.FIXED)
-    with pytest.raises(NotYet):
-        job.hand_over(on=make.DAY - timedelta(days=1), by=None)
+    with pytest.raises(RefusedError):
+        workflow.hand_over(
+            job, stamp=make.stamp(on=make.DAY - timedelta(days=1)), shop=make.shop()
+        )
     job.refresh_from_db()
     assert job.state == states.READY
 
@@ -124,22 +132,22 @@ def test_handing_back_starts_cover_from_that_day():
         outcome=states.FIXED,
         declared="lasting",
     )
-    repair.job.hand_over(on=make.DAY, by=None)
+    workflow.hand_over(repair.job, stamp=make.stamp(on=make.DAY), shop=make.shop())
     repair.refresh_from_db()
     assert repair.warranty_until == make.DAY + timedelta(days=180)
 
 
 def test_without_cover_nobody_can_approve_work_that_was_not_quoted():
     repair = make.repair()
-    repair.job.diagnose(by=None)
-    with pytest.raises(NotYet):
-        repair.job.approve(by=None)
+    workflow.diagnose(repair.job, stamp=make.stamp())
+    with pytest.raises(RefusedError):
+        workflow.approve(repair.job, stamp=make.stamp())
 
 
 def test_a_covered_comeback_is_approved_without_a_quote():
     earlier = make.past_repair(make.fault(), make.fix(), on=make.DAY)
     again = make.comeback(earlier, on=make.DAY + timedelta(days=9)).job
     make.repair(again, earlier.fault)
-    again.diagnose(by=None)
-    again.approve(by=None)
+    workflow.diagnose(again, stamp=make.stamp())
+    workflow.approve(again, stamp=make.stamp())
     assert again.state == states.APPROVED

@@ -1,0 +1,91 @@
+"""What opens a customer's device: stored encrypted, shown once, then deleted.
+
+AES-256-GCM, bound to the job: a code copied to another job cannot be decrypted there,
+since the id of the job is part of what is authenticated.
+"""
+
+import os
+from hashlib import sha256
+
+from cryptography.exceptions import InvalidTag
+from cryptography.hazmat.primitives.ciphers.aead import AESGCM
+from django.conf import settings
+from django.db import transaction
+
+from repairs.jobs.models import AccessCode, Job
+from shopdesk.errors import RefusedError
+from shopdesk.stamp import Stamp
+
+FORMAT = b"\x01"
+"""The first byte: the version of the format, should there ever be another."""
+NONCE_SIZE = 12
+GONE = "The code was shown before and is gone. Ask the customer again."
+
+
+class DecryptionError(RefusedError):
+    """A stored code cannot be decrypted."""
+
+
+@transaction.atomic
+def store_access_code(job: Job, *, code: str) -> None:
+    """Encrypt and store the code, if the customer consents and the job is open."""
+    job = Job.objects.select_for_update().get(pk=job.pk)
+    if job.consent != Job.Consent.YES:
+        raise RefusedError(
+            "A code is kept only where the customer lets us see the data."
+        )
+    if not job.is_open:
+        raise RefusedError("The device was handed back: no code is kept any more.")
+    AccessCode.objects.filter(job=job).delete()
+    AccessCode.objects.create(
+        job=job, sealed=encrypt(code, job=job.pk, secret=settings.ACCESS_CODE_KEY)
+    )
+
+
+@transaction.atomic
+def show_access_code(job: Job, *, why: str, stamp: Stamp) -> str:
+    """Return the code, for this once: it is deleted with this answer."""
+    if not why.strip():
+        raise RefusedError("Say what you need the code for.")
+    stored = AccessCode.objects.select_for_update().filter(job=job).first()
+    if stored is None:
+        raise RefusedError("No code is kept for this job.")
+    if stored.sealed is None:
+        raise RefusedError(GONE)
+    code = decrypt(bytes(stored.sealed), job=job.pk, secret=settings.ACCESS_CODE_KEY)
+    gone = AccessCode.objects.filter(pk=stored.pk, shown_at=None).update(
+        sealed=None, shown_at=stamp.at, shown_to=stamp.by, why=why.strip()
+    )
+    if not gone:
+        raise RefusedError(GONE)
+    return code
+
+
+def encrypt(code: str, *, job: int, secret: str) -> bytes:
+    """Return `code` as it may lie in the database; never twice the same bytes."""
+    nonce = os.urandom(NONCE_SIZE)
+    locked = _cipher(secret).encrypt(nonce, code.encode(), _bound_to(job))
+    return FORMAT + nonce + locked
+
+
+def decrypt(stored: bytes, *, job: int, secret: str) -> str:
+    """Return the code that was encrypted for `job`."""
+    start = 1 + NONCE_SIZE
+    try:
+        if stored[:1] != FORMAT:
+            raise InvalidTag
+        nonce, locked = stored[1:start], stored[start:]
+        return _cipher(secret).decrypt(nonce, locked, _bound_to(job)).decode()
+    except (InvalidTag, ValueError) as broken:
+        raise DecryptionError(
+            "The kept code can't be opened: it was changed, belongs to another job, or"
+            " was sealed with another key. Ask the customer again."
+        ) from broken
+
+
+def _cipher(secret: str) -> AESGCM:
+    return AESGCM(sha256(b"access code\0" + secret.encode()).digest())
+
+
+def _bound_to(job: int) -> bytes:
+    return b"job:%d:access code" % job

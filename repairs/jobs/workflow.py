@@ -1,0 +1,286 @@
+"""The workflow of a job: which state may follow which, and what each step asks for.
+
+`NEXT` is the whole truth: no screen, form or command can make a step it lacks.
+"""
+
+from collections.abc import Collection
+from contextlib import contextmanager
+from datetime import date
+
+from django.db import transaction
+from django.db.models import F
+from django.utils import timezone
+
+from repairs.jobs import closing, states
+from repairs.jobs.costs import repair_cost
+from repairs.jobs.models import Comeback, Job
+from repairs.jobs.states import (
+    APPROVED,
+    AT_THE_BENCH,
+    BOOKED_IN,
+    DECLINED,
+    DECLINED_BY_CUSTOMER,
+    DIAGNOSED,
+    EXPECTED,
+    FIXED,
+    HANDED_OVER,
+    QUOTED,
+    READY,
+    REPAIRED,
+    TESTED,
+)
+from shopdesk.errors import (
+    IncompleteError,
+    InvalidTransitionError,
+    RefusedError,
+    StaleError,
+)
+from shopdesk.shop.models import Shop
+from shopdesk.stamp import Stamp
+
+NEXT: dict[str, frozenset[str]] = {
+    EXPECTED: frozenset({BOOKED_IN}),
+    # Straight to ready: no fault found, or not repairable.
+    BOOKED_IN: frozenset({DIAGNOSED, READY}),
+    DIAGNOSED: frozenset({QUOTED, APPROVED, READY}),
+    # Back to diagnosed: the quote is revised.
+    QUOTED: frozenset({APPROVED, DECLINED, DIAGNOSED}),
+    APPROVED: frozenset({REPAIRED, DIAGNOSED, READY}),
+    DECLINED: frozenset({READY, DIAGNOSED}),
+    # Back to approved: the final test failed.
+    REPAIRED: frozenset({TESTED, APPROVED}),
+    TESTED: frozenset({READY, APPROVED}),
+    # Reopened: to approved where the customer's yes is still in force.
+    READY: frozenset({HANDED_OVER, DIAGNOSED, APPROVED}),
+    HANDED_OVER: frozenset(),
+}
+
+
+def check_step(old: str, new: str, *, only_from: Collection[str] | None = None) -> None:
+    """Raise InvalidTransitionError where a job in state `old` can't become `new`.
+
+    A verb names in `only_from` the states it starts from, where that is fewer than the
+    table's.
+    """
+    if new not in NEXT[old] or (only_from is not None and old not in only_from):
+        labels = states.LABELS
+        raise InvalidTransitionError(
+            f"A job that is {labels[old]} can't become {labels[new]}."
+        )
+
+
+@contextmanager
+def changing(job: Job, *, version: int | None, stamp: Stamp):
+    """What is done inside is done to the job as its reader saw it, or not at all.
+
+    Raises StaleError where it has changed since `version`; None asks nothing.
+    """
+    with transaction.atomic():
+        read = _locked(job)
+        if version is not None:
+            read = read.filter(version=version)
+        if not read.update(**_changed(stamp)):
+            job.refresh_from_db()
+            when = timezone.localtime(job.changed_at).strftime(" at %H:%M")
+            raise StaleError(
+                f"{job.changed_by or 'Someone else'} changed this job{when}, after you"
+                " opened it. What you typed is kept: look at it again, then send it"
+                " again."
+            )
+        job.refresh_from_db()
+        yield job
+
+
+@transaction.atomic
+def step(
+    job: Job,
+    new: str,
+    *,
+    stamp: Stamp,
+    why: str = "",
+    only_from: Collection[str] | None = None,
+    **changes,
+) -> None:
+    """The only writer of `state`: judged on what the database says now.
+
+    `only_from` narrows the table where several verbs lead to the same state.
+    """
+    old = _locked(job).get().state
+    check_step(old, new, only_from=only_from)
+    _locked(job).update(state=new, **_changed(stamp), **changes)
+    job.steps.create(old=old, new=new, by=stamp.by, why=why, made_at=stamp.at)
+    job.refresh_from_db()
+
+
+def _locked(job: Job):
+    """The row of the job, which nobody else changes meanwhile."""
+    return Job.objects.select_for_update().filter(pk=job.pk)
+
+
+def _changed(stamp: Stamp) -> dict:
+    return {
+        "version": F("version") + 1,
+        "changed_by": stamp.by,
+        "changed_at": stamp.at,
+    }
+
+
+def _check_from(job: Job, *allowed: str, new: str) -> None:
+    """Refuse a verb by the state of now before it asks for anything else."""
+    state = _locked(job).only("state").get().state
+    check_step(state, new, only_from=allowed)
+
+
+# --- the verbs, in the order of the work ------------------------------------------
+
+
+@transaction.atomic
+def record_arrival(job: Job, *, stamp: Stamp) -> None:
+    """The announced device is here."""
+    step(job, BOOKED_IN, stamp=stamp, booked_in_on=stamp.on)
+    Comeback.objects.write(job)
+
+
+@transaction.atomic
+def diagnose(job: Job, *, stamp: Stamp) -> None:
+    """The fault is found."""
+    _check_from(job, BOOKED_IN, new=DIAGNOSED)
+    if not job.repairs.exists():
+        raise IncompleteError("Name the fault first.")
+    step(job, DIAGNOSED, stamp=stamp)
+
+
+def quote(job: Job, *, stamp: Stamp) -> None:
+    """An offer went to the customer."""
+    step(job, QUOTED, stamp=stamp)
+
+
+@transaction.atomic
+def approve(job: Job, *, stamp: Stamp, why: str = "") -> None:
+    """The customer said yes, or it is a warranty repair."""
+    _check_from(job, *states.BEFORE_YES, new=APPROVED)
+    job.refresh_from_db(fields=["state"])
+    if job.state == DIAGNOSED:
+        _check_warranty(job)
+    step(job, APPROVED, stamp=stamp, why=why)
+
+
+@transaction.atomic
+def approve_warranty_repair(job: Job, *, stamp: Stamp) -> None:
+    """The shop's own promise is the yes: no quote, and no cost to the customer."""
+    _check_from(job, DIAGNOSED, new=APPROVED)
+    _check_warranty(job)
+    step(job, APPROVED, stamp=stamp, why="under cover")
+
+
+def _check_warranty(job: Job) -> None:
+    decision = job.decision
+    if decision is not None and decision.what == states.UNDECIDED:
+        raise RefusedError("This is a return: decide first what it is.")
+    if not job.is_warranty_repair:
+        raise RefusedError("Without cover the customer must say yes to a quote first.")
+
+
+def decline(job: Job, *, stamp: Stamp, why: str = "") -> None:
+    """The customer said no."""
+    step(job, DECLINED, stamp=stamp, why=why)
+
+
+def revise(job: Job, *, stamp: Stamp, why: str = "") -> None:
+    """Back to the diagnosis: the quote must change."""
+    only_from = (QUOTED, APPROVED, DECLINED)
+    step(job, DIAGNOSED, stamp=stamp, why=why, only_from=only_from)
+
+
+@transaction.atomic
+def mark_repaired(job: Job, *, stamp: Stamp) -> None:
+    """The fix is done; it is not tested yet."""
+    _check_from(job, APPROVED, new=REPAIRED)
+    going_on = job.repairs.going_on()
+    if not going_on.exists():
+        raise IncompleteError(
+            "No fault is being repaired: name one, or close another way."
+        )
+    if going_on.filter(fix=None).exists():
+        raise IncompleteError("Say which fix was done for each fault.")
+    step(job, REPAIRED, stamp=stamp)
+
+
+@transaction.atomic
+def complete_final_test(job: Job, *, stamp: Stamp) -> None:
+    """Every repair has passed its final test."""
+    _check_from(job, REPAIRED, new=TESTED)
+    if problems := closing.untested(job):
+        raise IncompleteError(problems[0])
+    step(job, TESTED, stamp=stamp)
+
+
+def fail_final_test(job: Job, *, stamp: Stamp, why: str = "") -> None:
+    """It failed again: back to repair."""
+    step(job, APPROVED, stamp=stamp, why=why, only_from=states.PROVING)
+
+
+@transaction.atomic
+def close(job: Job, *, outcome: str, stamp: Stamp, why: str = "") -> None:
+    """The bench is done with it. `outcome` is one of states.JOB_OUTCOMES."""
+    if outcome not in states.JOB_OUTCOMES:
+        raise IncompleteError("Say what came of it.")
+    only_from = {FIXED: {TESTED}, DECLINED_BY_CUSTOMER: {DECLINED}}
+    _check_from(job, *only_from.get(outcome, AT_THE_BENCH), new=READY)
+    if missing := closing.missing(job, outcome, why=why):
+        raise IncompleteError(" ".join(missing))
+    if outcome in states.OUTCOMES:
+        job.repairs.filter(outcome="").update(outcome=outcome)
+    step(job, READY, stamp=stamp, why=why, outcome=outcome, waiting_for="")
+
+
+@transaction.atomic
+def reopen(job: Job, *, stamp: Stamp, why: str) -> None:
+    """Back to the bench from the shelf of finished jobs.
+
+    Where the customer's yes, or the warranty, is still in force the work goes on; else
+    it must be quoted. The outcome of each repair is open again.
+    """
+    _check_from(job, READY, new=DIAGNOSED)
+    if not why.strip():
+        raise IncompleteError("Say why the job is opened again.")
+    new = APPROVED if job.was_approved else DIAGNOSED
+    job.repairs.update(outcome="")
+    step(job, new, stamp=stamp, why=why, only_from={READY}, outcome="")
+
+
+@transaction.atomic
+def hand_over(job: Job, *, stamp: Stamp, shop: Shop, on: date | None = None) -> None:
+    """The device leaves: its cost is final, the warranty starts for what was fixed."""
+    on = on or stamp.on
+    if on < job.booked_in_on:
+        raise RefusedError("A device can't leave before the day it came in.")
+    step(job, HANDED_OVER, stamp=stamp, handed_over_on=on, uncollected_since=None)
+    decision = job.decision
+    labour = list(job.labour.all())
+    repairs = list(
+        job.repairs.select_related("fix").prefetch_related("labour", "parts_used")
+    )
+    for repair in repairs:
+        repair.cost = repair_cost(
+            repair.minutes,
+            job_minutes=sum(work.minutes for work in labour if not work.repair_id),
+            repairs=len(repairs),
+            hourly_cost=shop.hourly_cost,
+            parts=[
+                (repair.parts_cost_from_history, 1),
+                *((used.cost, used.quantity) for used in repair.parts_used.all()),
+            ],
+        )
+        repair.handed_over_on = on
+        if repair.outcome == FIXED:
+            promise = repair.promise(on=on, shop=shop, decision=decision)
+            repair.warranty_days, repair.warranty_until = promise.days, promise.until
+        repair.save(
+            update_fields=["cost", "handed_over_on", "warranty_days", "warranty_until"]
+        )
+    Comeback.objects.write(job)
+    # Whoever was shown the code stays on record, without it.
+    code = getattr(job, "access_code", None)
+    if code is not None and code.shown_at is None:
+        code.delete()

@@ -1,0 +1,79 @@
+"""What a return is: decided here, and nowhere else."""
+
+from repairs.jobs import states, workflow
+from repairs.jobs.models import Comeback, Job, Repair, ReturnAssessment
+from shopdesk.errors import RefusedError
+from shopdesk.stamp import Stamp
+
+
+def assess_return(
+    job: Job,
+    *,
+    earlier: Repair,
+    what: str,
+    is_in_warranty: bool,
+    stamp: Stamp,
+    why: str = "",
+    version: int | None = None,
+) -> ReturnAssessment:
+    """Say what a return is, which earlier repair it belongs to, and who pays.
+
+    A later decision takes the place of an earlier one; both stay on record. Raises
+    StaleError where the job has changed since `version`.
+    """
+    with workflow.changing(job, version=version, stamp=stamp):
+        _check_earlier(earlier, job=job)
+        if is_in_warranty and what not in (states.SAME_FAULT, states.UNDECIDED):
+            raise RefusedError("Only the same fault can be under cover.")
+        if job.approved_warranty_repair and not (
+            is_in_warranty and what == states.SAME_FAULT
+        ):
+            _revoke_warranty(job, stamp=stamp)
+        decision = ReturnAssessment.objects.create(
+            job=job,
+            earlier=earlier,
+            what=what,
+            is_in_warranty=is_in_warranty,
+            why=why,
+            by=stamp.by,
+            assessed_on=stamp.on,
+        )
+        Comeback.objects.write(job)
+        return decision
+
+
+def _check_earlier(earlier: Repair, *, job: Job) -> None:
+    """Refuse a repair that the job cannot be a return of."""
+    done = earlier.job
+    if done.pk == job.pk:
+        raise RefusedError("A job can't be its own return.")
+    if done.device_id != job.device_id:
+        raise RefusedError("That repair was done on another device.")
+    if done.handed_over_on is None:
+        raise RefusedError(f"Job {done.number} was not handed back yet.")
+    if done.handed_over_on > job.booked_in_on:
+        raise RefusedError(f"Job {done.number} was handed back after this one came in.")
+    if _is_return_of(done, job):
+        raise RefusedError(f"Job {done.number} is itself a return of this one.")
+
+
+def _is_return_of(job: Job, other: Job) -> bool:
+    """Whether `job` is, over any number of returns, a return of `other`."""
+    passed: set[int] = set()
+    while job.pk not in passed and job.decision is not None:
+        passed.add(job.pk)
+        job = job.decision.earlier.job
+        if job.pk == other.pk:
+            return True
+    return False
+
+
+def _revoke_warranty(job: Job, *, stamp: Stamp) -> None:
+    """Without warranty nobody has said yes to the work: the customer must be asked."""
+    if job.state == states.APPROVED:
+        workflow.revise(job, stamp=stamp, why="not under cover after all")
+    elif job.state != states.HANDED_OVER:
+        raise RefusedError(
+            f"The work was done under cover and the job is {job.get_state_display()}:"
+            " take it back to the bench before you decide otherwise."
+        )
