@@ -1,9 +1,10 @@
-"""How many small faults in the plain files the tests find, by mutmut.
+"""Mutation score of the plain files: how many small faults the tests find.
 
-mutants.py [SAMPLE [SEED]]: mutate a copy of the project, try each mutant (or SAMPLE of
-them, drawn by SEED) with the tests that run through it and need no database, and print
-how many were killed, by file. The copy stays in .cache/mutants; there
-`python -m mutmut show NAME` shows a mutant.
+mutants.py [SAMPLE [SEED]]: mutate a copy of the project with mutmut, run each mutant
+(or SAMPLE of them, drawn with SEED) against the tests that execute it and need no
+database, and print how many were killed, by file. Files that no such test executes are
+listed and not counted. The copy stays in .cache/mutants; `python -m mutmut show NAME`
+in that folder shows a mutant.
 """
 
 import json
@@ -13,13 +14,14 @@ import shutil
 import subprocess
 import sys
 import tomllib
-from collections import Counter, defaultdict
+from collections import Counter
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 COPY = ROOT / ".cache" / "mutants"
-# What mutmut keeps of a mutant: the exit code of pytest, or one of its own.
-SURVIVED, NO_TESTS, NOT_TRIED = 0, 33, None
+RESULTS = COPY / "mutants"
+# Exit codes that mutmut stores; others are a failed, crashed or endless test run.
+SURVIVED, NO_TESTS, NOT_RUN = 0, 33, None
 SETTINGS = """[mutmut]
 source_paths = {roots}
 only_mutate = {files}
@@ -33,24 +35,23 @@ OPTIONS = [
     "--hypothesis-seed=1",
     "-p",
     "no:cacheprovider",
-    # It reads the source, which is another one in the copy.
+    # It compares source files, which differ in the copy.
     "--ignore=tests/shopdesk/test_paper_words.py",
 ]
 
 
 def plain_files():
-    """The files of the contract in pyproject.toml that keeps them plain."""
+    """Return the files of the contract in pyproject.toml that forbids Django."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text())
     contracts = project["tool"]["importlinter"]["contracts"]
-    [plain] = [one for one in contracts if one["type"] == "forbidden"]
+    [plain] = [contract for contract in contracts if contract["type"] == "forbidden"]
     return [f"{module.replace('.', '/')}.py" for module in plain["source_modules"]]
 
 
-def copy():
-    """The tracked files in a folder of their own, with mutmut's settings beside."""
+def copy_project():
     shutil.rmtree(COPY, ignore_errors=True)
-    listed = subprocess.check_output(["git", "ls-files"], cwd=ROOT, text=True)
-    for name in listed.splitlines():
+    tracked = subprocess.check_output(["git", "ls-files"], cwd=ROOT, text=True)
+    for name in tracked.splitlines():
         (COPY / name).parent.mkdir(parents=True, exist_ok=True)
         shutil.copy2(ROOT / name, COPY / name)
     settings = {
@@ -60,55 +61,70 @@ def copy():
         "tests": TESTS,
         "options": OPTIONS,
     }
-    listed = {name: "\n    " + "\n    ".join(of) for name, of in settings.items()}
-    (COPY / "setup.cfg").write_text(SETTINGS.format_map(listed))
+    lists = {name: "".join(f"\n    {v}" for v in of) for name, of in settings.items()}
+    (COPY / "setup.cfg").write_text(SETTINGS.format_map(lists))
 
 
-def run(*names):
-    """Try the mutants of these names; one that is nobody's only makes them all."""
+def run_mutmut(*names):
     command = [sys.executable, "-m", "mutmut", "run", "--max-children", "1", *names]
     environment = {
         **os.environ,
         "OPENBLAS_NUM_THREADS": "1",
         "SHOPDESK_DATA": str(COPY / "data"),
     }
-    subprocess.run(command, cwd=COPY, env=environment, check=True)
+    return subprocess.run(command, cwd=COPY, env=environment).returncode
 
 
-def results():
-    """The exit code of each mutant by its file and name."""
-    for path in sorted((COPY / "mutants").rglob("*.meta")):
-        file = str(path.relative_to(COPY / "mutants")).removesuffix(".meta")
-        for name, code in json.loads(path.read_text())["exit_code_by_key"].items():
-            yield file, name, code
+def create_mutants():
+    """Return the names of the mutants by file, of all files that a test executes."""
+    # No mutant has this name: mutmut creates them all, runs the tests once, and stops.
+    run_mutmut("none")
+    stats = json.loads((RESULTS / "mutmut-stats.json").read_text())
+    tests = stats["tests_by_mangled_function_name"]
+    executed = {function for function, found in tests.items() if found}
+    mutants = {}
+    for file, names in exit_codes().items():
+        if executed & {name.rsplit("__mutmut_", 1)[0] for name in names}:
+            mutants[file] = sorted(names)
+        else:
+            print(f"Not counted: {file}")
+    return mutants
+
+
+def exit_codes():
+    """Return the stored exit code of each mutant by file and name."""
+    return {
+        str(path.relative_to(RESULTS)).removesuffix(".meta"): json.loads(
+            path.read_text()
+        )["exit_code_by_key"]
+        for path in sorted(RESULTS.rglob("*.meta"))
+    }
+
+
+def report(chosen, total):
+    killed, tried = Counter(), Counter()
+    for file, codes in exit_codes().items():
+        for name in chosen & codes.keys():
+            if codes[name] is NOT_RUN:
+                sys.exit(f"{name} was not run.")
+            tried[file] += 1
+            if codes[name] in (SURVIVED, NO_TESTS):
+                print(f"Survived: {name}")
+            else:
+                killed[file] += 1
+    for file in sorted(tried):
+        print(f"{killed[file]:5} of {tried[file]:5}  {file}")
+    share = killed.total() / tried.total()
+    print(f"{killed.total()} of {tried.total()} killed, {share:.1%}; {total} in all.")
 
 
 def main(sample=0, seed=1):
-    copy()
-    run("none.such*")
-    names = [name for _, name, _ in results()]
+    copy_project()
+    names = [name for of in create_mutants().values() for name in of]
     chosen = random.Random(seed).sample(names, sample) if sample else names
-    run(*(chosen if sample else ()))
+    if run_mutmut(*chosen):
+        sys.exit("mutmut failed.")
     report(set(chosen), len(names))
-
-
-def report(chosen, made):
-    by_file, left = defaultdict(Counter), []
-    for file, name, code in results():
-        if name not in chosen:
-            continue
-        if code is NOT_TRIED:
-            sys.exit(f"{name} was not tried.")
-        is_killed = code not in (SURVIVED, NO_TESTS)
-        by_file[file][is_killed] += 1
-        if not is_killed:
-            left.append(f"{name}{' (no test)' if code == NO_TESTS else ''}")
-    print("\nNot killed:", *left, sep="\n  ")
-    for file, counts in by_file.items():
-        print(f"{counts[True]:5} of {counts.total():5}  {file}")
-    killed = sum(counts[True] for counts in by_file.values())
-    share = killed / len(chosen)
-    print(f"\n{killed} of {len(chosen)} killed, {share:.1%}; {made} mutants in all.")
 
 
 if __name__ == "__main__":

@@ -11,8 +11,8 @@ from django.db import connection
 
 
 class Databases:
-    """Template databases in the folder `shared` of this run, copied to `own`, the folder
-    of this process."""
+    """Template databases in the folder `shared` of this run, with copies in `own`, the
+    folder of this process."""
 
     def __init__(self, shared, own):
         self.shared, self.own = shared, own
