@@ -8,7 +8,8 @@ SENT = "A quote that was sent is never changed: revise it."
 def _quote_of(row: str) -> str:
     return (
         "(SELECT state FROM billing_quote WHERE id ="
-        f" (SELECT quote_id FROM billing_quoteoption WHERE id = {row}.option_id)) <> 'draft'"
+        " (SELECT quote_id FROM billing_quoteoption"
+        f" WHERE id = {row}.option_id)) <> 'draft'"
     )
 
 

@@ -2,9 +2,9 @@
 
 from billing.changes.models import ChangeAnswer, ChangeLine, ChangeOrder
 from billing.customer_page.models import Signature
-from billing.day_close.models import DayClose
 from billing.handover.models import Collection, Parcel, WarrantyCertificate
 from billing.invoices.models import (
+    DayClose,
     EInvoice,
     Invoice,
     InvoiceLine,

@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from billing.invoices.queries import balance_of
+from billing.invoices.balance import balance_of
 from shopdesk.front import pages, search, today
 
 urlpatterns = [

@@ -20,9 +20,9 @@ from django.urls import reverse
 
 from billing.day_close.actions import close_day
 from billing.day_close.papers import day_slip
-from billing.invoices import actions as invoices
-from billing.invoices.payments.actions import deposit
-from billing.reminders.actions import remind
+from billing.invoices.crediting import issue_credit_note
+from billing.invoices.payments import record_deposit
+from billing.reminders.actions import send_reminder
 from billing.repair_form import actions as forms
 from repairs.customers.models import Customer
 from repairs.jobs.models import Job
@@ -91,12 +91,12 @@ def invoice_without_file(desk):
 
 def credit_note(desk):
     bill = till.handed_back(of=desk.device)
-    note = invoices.credit(bill, why="Wrong", on=till.TODAY, at=till.now(), by=None)
+    note = issue_credit_note(bill, why="Wrong", on=till.TODAY, at=till.now(), by=None)
     return bytes(note.paper)
 
 
 def receipt(desk):
-    paid = deposit(
+    paid = record_deposit(
         till.accepted(of=desk.device).job,
         amount=Decimal(20),
         means="cash",
@@ -111,7 +111,9 @@ def receipt(desk):
 def reminder(desk):
     bill = till.handed_back(of=desk.device)
     on = bill.due_on + timedelta(days=30)
-    sent = remind(bill, on=on, at=till.now(), by=None, words="Please pay.", fee=5)
+    sent = send_reminder(
+        bill, on=on, at=till.now(), by=None, words="Please pay.", fee=5
+    )
     return bytes(sent.paper)
 
 
@@ -167,7 +169,7 @@ PAPERS = {
     invoice: "billing/invoices/paper.html",
     invoice_without_file: "billing/invoices/paper.html",
     credit_note: "billing/invoices/paper.html",
-    receipt: "billing/invoices/payments/paper.html",
+    receipt: "billing/invoices/receipt.html",
     reminder: "billing/reminders/paper.html",
     day: "billing/day_close/paper.html",
     day_on_a_roll: "billing/day_close/slip.html",

@@ -5,13 +5,13 @@ from decimal import Decimal
 
 from django.db import transaction
 
-from billing.day_close.models import DayClose, lock_till
 from billing.day_close.papers import day_paper
 from billing.day_close.queries import open_till
-from billing.invoices.refusals import Refused
+from billing.invoices.models import DayClose, lock_till
+from shopdesk.errors import RefusedError
 from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
-from shopdesk.templatetags.desk import day as day_said
+from shopdesk.templatetags.desk import day as format_day
 from shopdesk.templatetags.desk import moment, money
 
 
@@ -48,16 +48,8 @@ def close_day(
         closed_at=at,
         closed_by=by,
     )
-    written_in = Currency(till.currency, shop.locale)
-    if close.difference and not close.why:
-        much = "too much" if close.difference > 0 else "missing"
-        raise Refused(
-            f"{money(abs(close.difference), written_in)} is {much}: the till should"
-            f" hold {money(close.expected, written_in)}. Count again, or say why."
-        )
-    if cash_removed > counted:
-        raise Refused("No more can be taken out than was counted.")
-    close.keep(day_paper(close, rows=till.rows, shop=shop, made_at=at))
+    _check_count(close, shop=shop)
+    close.keep(day_paper(close, rows=till.rows, shop=shop))
     close.save(force_insert=True)
     return close
 
@@ -65,11 +57,23 @@ def close_day(
 def _check_day(day: date, *, on: date) -> None:
     last = DayClose.last()
     if last and day <= last.day:
-        who = last.closed_by or "somebody"
-        raise Refused(
-            f"The till was closed for {day_said(last.day)} by {who} on"
-            f" {moment(last.closed_at)}, and stays as it was counted. What comes in"
-            " since counts on the next day."
+        by = f" by {last.closed_by}" if last.closed_by else ""
+        raise RefusedError(
+            f"The till for {format_day(last.day)} was already closed{by} on"
+            f" {moment(last.closed_at)}. New payments are recorded for the next day."
         )
     if day > on:
-        raise Refused("That day is still to come.")
+        raise RefusedError("The date is in the future. Enter today or an earlier date.")
+
+
+def _check_count(close: DayClose, *, shop: Shop) -> None:
+    written_in = Currency(close.currency, shop.locale)
+    if close.difference and not close.why:
+        expected = money(close.expected, written_in)
+        much = "too much" if close.difference > 0 else "missing"
+        raise RefusedError(
+            f"{money(abs(close.difference), written_in)} is {much}: {expected} is"
+            " expected. Count again or enter a reason."
+        )
+    if close.cash_removed > close.counted:
+        raise RefusedError("The cash removed exceeds the cash counted.")

@@ -8,26 +8,26 @@ from shopdesk.fields import DayFormField, MoneyFormField
 
 
 class CloseForm(forms.Form):
-    """What was counted, for which day, and why it differs."""
+    """What was counted, for which day, and the reason for a difference."""
 
-    day = DayFormField(label="Close the till of")
+    day = DayFormField(label="Day")
     opening = MoneyFormField(
-        label="In the till before the first payment",
+        label="Opening float",
         max_value=MAX_PRICE * 100,
-        help_text="Asked this once: next time it is what stays in the till.",
+        help_text="Asked once. Later it is the closing float of the last day.",
     )
     counted = MoneyFormField(label="Cash counted", max_value=MAX_PRICE * 100)
     cash_removed = MoneyFormField(
-        label="Taken out of the till",
+        label="Cash removed",
         max_value=MAX_PRICE * 100,
         required=False,
-        help_text="To the bank or the safe; the rest stays for the next day.",
+        help_text="To the bank or safe. The rest is the float of the next day.",
     )
     why = NormalizedCharField(
-        label="Why it differs",
+        label="Reason for difference",
         max_length=300,
         required=False,
-        help_text="Needed where more or less was counted than there should be.",
+        help_text="Required if the cash counted differs from the expected amount.",
     )
 
     def __init__(self, *args, written_in, has_opening, **kwargs):

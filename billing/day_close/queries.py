@@ -1,4 +1,4 @@
-"""The money of the days that one closing covers."""
+"""What was taken on the days that one closing covers, by the way it was paid."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -8,79 +8,96 @@ from decimal import Decimal
 from django.db.models import Count, Min, Q, Sum, Value
 from django.db.models.functions import Coalesce
 
-from billing.day_close.models import DayClose
-from billing.day_close.tally import Taken, in_all
-from billing.invoices.models import MEANS, Payment
+from billing.invoices.models import MEANS, DayClose, Payment
 from shopdesk import money
 from shopdesk.fields import MoneyField
 from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import moment
 
 HEADS = (
-    *("booked_on", "paid_on", "taken_at", "job", "invoice", "receipt"),
+    *("counts_on", "paid_on", "taken_at", "job", "invoice", "receipt"),
     *("what", "how", "amount", "rounding", "currency", "taken_by"),
 )
+SUMS = ("bills", "deposits", "back", "rounding", "count")
+
+
+@dataclass(frozen=True)
+class MethodTotals:
+    """One way of paying: money on invoices, deposits, refunds (negative), rounding."""
+
+    means: str
+    label: str
+    bills: Decimal = Decimal(0)
+    deposits: Decimal = Decimal(0)
+    back: Decimal = Decimal(0)
+    rounding: Decimal = Decimal(0)
+    count: int = 0
+
+    @property
+    def total(self) -> Decimal:
+        """What came in less what went out; rounding is no money."""
+        return self.bills + self.deposits + self.back
+
+
+def grand_total(rows: list[MethodTotals]) -> MethodTotals:
+    """The sum of all ways of paying."""
+    sums = {name: sum(getattr(row, name) for row in rows) for name in SUMS}
+    return MethodTotals("", "Total", **sums)
 
 
 def payments_of(since: date, day: date):
-    """The money that counts on these days, but for what was only moved."""
+    """The money that counts on these days, but for what was only transferred."""
     return Payment.objects.over_the_counter().filter(booked_on__range=(since, day))
 
 
-def takings(since: date, day: date, *, currency: str) -> list[Taken]:
+def takings(since: date, day: date, *, currency: str) -> list[MethodTotals]:
     """What was taken in a currency on these days: one row a way of paying."""
 
     def total(of: str, **only):
-        nought = Value(Decimal(0), output_field=MoneyField())
-        return Coalesce(Sum(of, filter=Q(**only)) if only else Sum(of), nought)
+        zero = Value(Decimal(0), output_field=MoneyField())
+        return Coalesce(Sum(of, filter=Q(**only)) if only else Sum(of), zero)
 
     rows = payments_of(since, day).filter(currency=currency).order_by()
-    found = {
-        row.pop("means"): row
-        for row in rows.values("means").annotate(
-            bills=total("amount", invoice__isnull=False, amount__gt=0),
-            deposits=total("amount", invoice__isnull=True, amount__gt=0),
-            back=total("amount", amount__lt=0),
-            rounded=total("rounding"),
-            count=Count("id"),
-        )
-    }
-    nothing = dict.fromkeys(("bills", "deposits", "back", "rounded"), Decimal(0))
+    by_means = rows.values("means").annotate(
+        bills=total("amount", invoice__isnull=False, amount__gt=0),
+        deposits=total("amount", invoice__isnull=True, amount__gt=0),
+        back=total("amount", amount__lt=0),
+        rounded=total("rounding"),
+        count=Count("id"),
+    )
+    found = {row["means"]: row for row in by_means}
+    for row in found.values():
+        row["rounding"] = row.pop("rounded")
     return [
-        Taken(
-            means=means,
-            label=label,
-            bills=row["bills"],
-            deposits=row["deposits"],
-            back=row["back"],
-            rounding=row["rounded"],
-            count=row["count"],
-        )
+        MethodTotals(**{"means": means, **found.get(means, {}), "label": label})
         for means, label in MEANS
-        for row in [found.get(means, nothing | {"count": 0})]
     ]
 
 
 @dataclass
-class Till:
-    """The till as it stands before it is counted, from `since` to `day`."""
+class TillState:
+    """The till before it is counted, from `since` to `day`."""
 
     since: date
     day: date
     currency: str
     opening: Decimal | None
-    rows: list[Taken]
+    rows: list[MethodTotals]
 
     @property
-    def total(self) -> Taken:
-        return in_all(self.rows)
+    def total(self) -> MethodTotals:
+        return grand_total(self.rows)
 
     @property
     def cash(self) -> Decimal:
         return next(row.total for row in self.rows if row.means == "cash")
 
+    @property
+    def expected(self) -> Decimal:
+        return (self.opening or Decimal(0)) + self.cash
 
-def open_till(*, day: date, shop: Shop) -> Till:
+
+def open_till(*, day: date, shop: Shop) -> TillState:
     """What is to be counted if the till is closed with `day`.
 
     `opening` is None before the first closing: nobody has counted yet.
@@ -91,7 +108,7 @@ def open_till(*, day: date, shop: Shop) -> Till:
     else:
         since = payments_of(date.min, day).aggregate(n=Min("booked_on"))["n"] or day
     is_same = last is not None and last.currency == shop.currency
-    return Till(
+    return TillState(
         since=since,
         day=day,
         currency=shop.currency,
@@ -102,19 +119,20 @@ def open_till(*, day: date, shop: Shop) -> Till:
 
 def as_rows(payments, *, places: int) -> Iterator[tuple]:
     """Each payment as a row of the file, in the order of HEADS."""
-    seen = payments.select_related("job", "invoice", "receipt", "taken_by")
-    for one in seen.defer("invoice__paper", "receipt__paper").order_by("id"):
+    found = payments.select_related("job").for_list().order_by("id")
+    for payment in found:
+        invoice = payment.invoice
         yield (
-            one.booked_on,
-            one.paid_on,
-            moment(one.taken_at),
-            one.job.number,
-            one.invoice.full_number if one.invoice else None,
-            one.receipt.full_number if hasattr(one, "receipt") else None,
-            one.words or ("on a bill" if one.invoice else "deposit"),
-            one.get_means_display(),
-            money.rounded(one.amount, places=places),
-            money.rounded(one.rounding, places=places),
-            one.currency,
-            one.taken_by,
+            payment.booked_on,
+            payment.paid_on,
+            moment(payment.taken_at),
+            payment.job.number,
+            invoice.full_number if invoice else None,
+            payment.receipt.full_number if hasattr(payment, "receipt") else None,
+            payment.words or ("on a bill" if invoice else "deposit"),
+            payment.get_means_display(),
+            money.rounded(payment.amount, places=places),
+            money.rounded(payment.rounding, places=places),
+            payment.currency,
+            payment.taken_by,
         )

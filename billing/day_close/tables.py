@@ -1,4 +1,4 @@
-from billing.day_close.models import DayClose
+from billing.invoices.models import DayClose
 from shopdesk.look import tables
 from shopdesk.shop.currencies import Currency
 from shopdesk.templatetags.desk import money
@@ -10,17 +10,17 @@ class TillMoneyColumn(tables.NumberColumn):
 
 
 class DayTable(tables.ListTable):
-    caption = "Days that are closed"
+    caption = "Closed days"
     row_header = "day"
 
     day = tables.DateColumn("Day", linkify=True)
     cash = TillMoneyColumn("Cash taken")
     counted = TillMoneyColumn("Counted")
     difference = TillMoneyColumn("Difference", orderable=False)
-    why = tables.Column("Why", orderable=False)
-    cash_removed = TillMoneyColumn("Taken out")
+    why = tables.Column("Reason", orderable=False)
+    cash_removed = TillMoneyColumn("Cash removed")
     closed_at = tables.MomentColumn("Closed")
-    closed_by = tables.Column("By", orderable=False)
+    closed_by = tables.Column("Closed by", orderable=False)
 
     class Meta(tables.ListTable.Meta):
         model = DayClose
@@ -29,4 +29,4 @@ class DayTable(tables.ListTable):
             *("day", "cash", "counted", "difference"),
             *("why", "cash_removed", "closed_at", "closed_by"),
         ]
-        empty_text = "No day was closed yet."
+        empty_text = "No closed days."

@@ -1,46 +1,12 @@
-"""What was taken over some days of the till, by how it was paid."""
+"""A list as a CSV file that a spreadsheet does not run as formulas."""
 
 import csv
 import io
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 
 RUNS = ("=", "+", "-", "@", "\t", "\r")
 """What a sheet takes for the beginning of a formula."""
-
-
-@dataclass(frozen=True)
-class Taken:
-    """One way of paying: money on bills, deposits, money back (negative), rounding."""
-
-    means: str
-    label: str
-    bills: Decimal
-    deposits: Decimal
-    back: Decimal
-    rounding: Decimal
-    count: int
-
-    @property
-    def total(self) -> Decimal:
-        """What came in less what went out; rounding is no money."""
-        return self.bills + self.deposits + self.back
-
-
-def in_all(rows: Iterable[Taken]) -> Taken:
-    """The sum of all ways of paying."""
-    rows = list(rows)
-    nought = Decimal(0)
-    return Taken(
-        means="",
-        label="In all",
-        bills=sum((row.bills for row in rows), nought),
-        deposits=sum((row.deposits for row in rows), nought),
-        back=sum((row.back for row in rows), nought),
-        rounding=sum((row.rounding for row in rows), nought),
-        count=sum(row.count for row in rows),
-    )
 
 
 def as_csv(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
@@ -52,11 +18,11 @@ def as_csv(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(heads)
     for row in rows:
-        writer.writerow([_in_sheet(cell) for cell in row])
+        writer.writerow([_escape_formula(cell) for cell in row])
     return out.getvalue()
 
 
-def _in_sheet(cell: object) -> str:
+def _escape_formula(cell: object) -> str:
     if cell is None:
         return ""
     if isinstance(cell, Decimal):

@@ -12,6 +12,7 @@ from datetime import date
 from decimal import ROUND_FLOOR, Decimal
 
 from shopdesk import money
+from shopdesk.errors import IncompleteError
 
 STANDARD, ZERO, EXEMPT, REVERSE, OUTSIDE = "S", "Z", "E", "AE", "O"
 """Tax categories (UNCL 5305) that a repair may fall under."""
@@ -31,10 +32,6 @@ LETTERS_GO_ON = frozenset({"AT", "CH", "ES", "FR"})
 
 NOT_OF_ISO = frozenset("AC DG EA EU IC TA XK".split())
 """Codes in use for a land that ISO 3166 itself gives none."""
-
-
-class MissingInvoiceDataError(Exception):
-    """What the standard asks for and the record does not have, as a sentence."""
 
 
 @dataclass(frozen=True)
@@ -182,9 +179,9 @@ def sums(bill: Bill) -> Sums:
         due=bill.sign * totals.gross - bill.paid + bill.rounding,
     )
     if (totals.tax, totals.gross) != (bill.tax, bill.gross):
-        raise MissingInvoiceDataError(
+        raise IncompleteError(
             f"The lines of {bill.number} come to {totals.gross} with {totals.tax} tax,"
-            f" its record says {bill.gross} with {bill.tax}: no e-invoice is made."
+            f" its record says {bill.gross} with {bill.tax}: no e-invoice is created."
         )
     return found
 
@@ -237,61 +234,63 @@ def _price(line: Line, net: Decimal, bill: Bill) -> Decimal:
         price = money.rounded(net / line.quantity, places=places)
         if money.rounded(price * line.quantity, places=bill.places) == net:
             return price
-    raise MissingInvoiceDataError(
-        f"“{line.text}”: the quantity is too large for an e-invoice."
-    )
+    raise IncompleteError(f"“{line.text}”: the quantity is too large for an e-invoice.")
 
 
 def check(bill: Bill) -> None:
-    """Raise MissingInvoiceDataError where the record has not what the standard asks for."""
+    """Raise IncompleteError where the record has not what the standard asks for."""
     used = {part.category for part in bill.parts}
     if not bill.lines:
-        raise MissingInvoiceDataError("An e-invoice needs at least one line.")
+        raise IncompleteError("An e-invoice needs at least one line.")
     if not bill.seller.name.strip():
-        raise MissingInvoiceDataError(
-            "An e-invoice needs the shop’s name: write it in its figures."
+        raise IncompleteError(
+            "Enter the shop’s name in the shop settings to create an e-invoice."
         )
     if not re.fullmatch("[A-Z]{2}", bill.seller.country):
-        raise MissingInvoiceDataError(
-            "An e-invoice needs the shop’s country: choose it in its figures."
+        raise IncompleteError(
+            "Enter the shop’s country in the shop settings to create an e-invoice."
         )
     if not _plain_id(bill.seller.tax_id):
-        raise MissingInvoiceDataError(
-            "An e-invoice needs the shop’s tax number: write it in its figures."
+        raise IncompleteError(
+            "Enter the shop’s tax number in the shop settings to create an e-invoice."
         )
     if not bill.buyer.name.strip():
-        raise MissingInvoiceDataError("An e-invoice needs the customer’s name.")
+        raise IncompleteError(
+            "An e-invoice needs the customer’s name. Enter it in the customer record."
+        )
     if not re.fullmatch("[A-Z]{2}", bill.buyer.country):
-        raise MissingInvoiceDataError(
-            "An e-invoice needs the customer’s country: it stands with them."
+        raise IncompleteError(
+            "An e-invoice needs the customer’s country. Enter it in the customer"
+            " record."
         )
     for party in (bill.seller, bill.buyer):
         if party.country in NOT_OF_ISO:
-            raise MissingInvoiceDataError(
-                f"An e-invoice can’t name the country {party.country}: ISO 3166 has no"
-                " such code."
+            raise IncompleteError(
+                f"An e-invoice cannot use the country code {party.country}: it is not"
+                " in ISO 3166."
             )
     if bill.places > 2:
-        raise MissingInvoiceDataError(
-            f"An e-invoice has two decimals and {bill.currency} has {bill.places}: it"
-            " can’t be written in that currency."
+        raise IncompleteError(
+            f"An e-invoice has two decimals and {bill.currency} has {bill.places}: no"
+            " e-invoice is possible in that currency."
         )
     if bill.paid and bill.credits:
-        raise MissingInvoiceDataError(
-            "A credit note is not paid: pay back on its invoice."
+        raise IncompleteError(
+            "A credit note takes no payment. Record the refund on its invoice."
         )
     if OUTSIDE in used and len(used) > 1:
-        raise MissingInvoiceDataError(
-            "What is not subject to tax can’t stand on an e-invoice beside what is."
+        raise IncompleteError(
+            "An e-invoice cannot mix items that are subject to tax with items that are"
+            " not."
         )
     if REVERSE in used and not vat_number(bill.buyer):
-        raise MissingInvoiceDataError(
-            "Reverse charge needs the customer’s VAT number, with the letters of its"
-            " country in front: write it down with them."
+        raise IncompleteError(
+            "Reverse charge needs the customer’s VAT number, with the country"
+            " letters in front. Enter it in the customer record."
         )
     if EXEMPT in used and not bill.reasons.get(EXEMPT, "").strip():
-        raise MissingInvoiceDataError(
-            "Say why the bill is exempt from tax: an e-invoice asks for it."
+        raise IncompleteError(
+            "Enter the reason for the tax exemption. An e-invoice requires it."
         )
     for part in bill.parts:
         _check_tax(part)
@@ -300,13 +299,13 @@ def check(bill: Bill) -> None:
 def _check_tax(part: Line | Allowance) -> None:
     what = part.text if isinstance(part, Line) else part.reason
     if not what.strip():
-        raise MissingInvoiceDataError("Each line of an e-invoice says what it is for.")
+        raise IncompleteError("Each line of an e-invoice needs a description.")
     if part.category not in (STANDARD, ZERO, EXEMPT, REVERSE, OUTSIDE):
-        raise MissingInvoiceDataError(
-            f"“{what}” has a tax category we can’t write: {part.category}."
+        raise IncompleteError(
+            f"“{what}” has an unsupported tax category: {part.category}."
         )
     if (part.category == STANDARD) != (part.rate > 0):
-        raise MissingInvoiceDataError(
+        raise IncompleteError(
             f"“{what}” has a tax rate of {part.rate:f} %, which does not go with"
             f" its tax category {part.category}."
         )

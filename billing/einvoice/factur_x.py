@@ -16,7 +16,6 @@ from billing.einvoice.en16931 import (
     Allowance,
     Bill,
     Line,
-    MissingInvoiceDataError,
     Party,
     WrittenLine,
     check,
@@ -24,6 +23,7 @@ from billing.einvoice.en16931 import (
     vat_number,
 )
 from shopdesk import money
+from shopdesk.errors import IncompleteError
 
 PROFILE = "en16931"
 FILE_NAME = "factur-x.xml"
@@ -65,7 +65,7 @@ def _written(how: str, bill: Bill) -> bytes:
     except Exception as wrong:
         # It has no errors of its own: a currency of the past is a ValueError, a
         # document against the schema a bare Exception. None may stop the counter.
-        raise MissingInvoiceDataError(
+        raise IncompleteError(
             f"No e-invoice can be made of {bill.number}: {wrong}"
         ) from wrong
     return written

@@ -12,7 +12,7 @@ from billing.handover.models import Collection, Parcel, WarrantyCertificate
 from billing.handover.papers import parcel_note, warranty_certificate
 from billing.handover.queries import post_cautions, repairs_told
 from billing.handover.shipping import BILL, CERTIFICATE, HandoverDetails, forbidden
-from billing.invoices.actions import issue
+from billing.invoices.issuing import issue_invoice
 from billing.invoices.models import Invoice
 from repairs.jobs import states, workflow
 from repairs.jobs.models import Job, NotYet
@@ -59,7 +59,9 @@ def hand_over(
     stamp = Stamp(at, by)
     with workflow.changing(job, version=version, stamp=stamp):
         workflow.hand_over(job, stamp=stamp, shop=shop, on=on)
-        invoice = issue(job, on=on, at=at, by=by, paid=paid, means=means, key=key)
+        invoice = issue_invoice(
+            job, on=on, at=at, by=by, paid=paid, means=means, key=key
+        )
         certificate = _certify(job, words=invoice.words, on=on, at=at, shop=shop)
         if leaving.is_posted:
             _post(job, leaving, on=on, at=at, by=by, shop=shop)
@@ -75,8 +77,8 @@ def hand_over(
 def not_ready(job: Job) -> str:
     """Why the device stays here, in a sentence."""
     return (
-        f"Job {job.number} is {job.get_state_display()}: it can be handed back once the"
-        " bench has closed it."
+        f"Job {job.number} is {job.get_state_display()}. Close the job at the bench"
+        " before handover."
     )
 
 
@@ -96,11 +98,10 @@ def _post(
     customer = job.customer
     if not customer.address.strip():
         raise NotYet(
-            "There is no postal address: write it on the customer’s page, or have the"
-            " device collected."
+            "Add a postal address to the customer record, or choose collection."
         )
     if not leaving.carrier:
-        raise NotYet("Say who carries the parcel.")
+        raise NotYet("Enter the carrier.")
     parcel = Parcel(
         job=job,
         to="\n".join(filter(None, [customer.company, customer.name, customer.address])),
@@ -121,10 +122,10 @@ def _mail(job, invoice, certificate, leaving, *, at, by, shop) -> None:
         if BILL in leaving.mail:
             papers.append((f"{invoice.full_number}.pdf", PDF, bytes(invoice.paper)))
         if CERTIFICATE in leaving.mail and certificate:
-            name = gettext("cover-{number}.pdf").format(number=job.number)
+            name = gettext("warranty-{number}.pdf").format(number=job.number)
             papers.append((name, PDF, bytes(certificate.paper)))
-        subject = gettext("Your {device}: the papers of job {number}")
-        enclosed = gettext("Enclosed are your papers.")
+        subject = gettext("Your {device}: documents for job {number}")
+        enclosed = gettext("Your documents are attached.")
         way = _way(leaving)
     post.write(
         job.customer.email,
@@ -140,9 +141,11 @@ def _mail(job, invoice, certificate, leaving, *, at, by, shop) -> None:
 def _way(leaving: HandoverDetails) -> str:
     """How the device left, told to its customer."""
     if not leaving.is_posted:
-        return gettext("Thank you for collecting it.")
+        return gettext("Thank you for collecting your device.")
     if not leaving.number:
-        return gettext("It left today by {carrier}.").format(carrier=leaving.carrier)
-    return gettext("It left today by {carrier}, number {number}.").format(
-        carrier=leaving.carrier, number=leaving.number
-    )
+        return gettext("Your device was shipped today with {carrier}.").format(
+            carrier=leaving.carrier
+        )
+    return gettext(
+        "Your device was shipped today with {carrier}, parcel number {number}."
+    ).format(carrier=leaving.carrier, number=leaving.number)

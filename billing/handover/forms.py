@@ -9,42 +9,42 @@ POSTED = ["carrier", "number", "grams", "battery"]
 
 
 class HandBackForm(PaymentForm):
-    """What is paid, who takes the device or which parcel, and which papers are mailed.
+    """The payment, who collects or which parcel, and the documents to email.
 
     For the job as the desk saw it.
     """
 
     how = forms.ChoiceField(
-        label="It leaves", choices=shipping.WAYS, widget=forms.RadioSelect
+        label="Handover method", choices=shipping.WAYS, widget=forms.RadioSelect
     )
     to = forms.CharField(
-        label="Who takes it",
+        label="Collected by",
         max_length=120,
         required=False,
-        help_text="The name of whoever stands here. Empty is fine.",
+        help_text="Name of the person collecting. Optional.",
     )
     carrier = forms.CharField(label="Carrier", max_length=60, required=False)
     number = forms.CharField(
         label="Parcel number",
         max_length=60,
         required=False,
-        help_text="May be added later.",
+        help_text="Can be added later.",
         widget=forms.TextInput(attrs={"class": "code"}),
     )
     grams = WholeNumberField(
         label="Weight in grams", required=False, min_value=1, max_value=100_000
     )
     battery = forms.ChoiceField(
-        label="Its battery",
-        choices=[("", "it is not posted"), *shipping.BATTERY],
+        label="Battery",
+        choices=[("", "not shipped"), *shipping.BATTERY],
         required=False,
     )
     mail = forms.MultipleChoiceField(
-        label="Mail the papers",
+        label="Send documents by email",
         required=False,
         choices=[
             (shipping.BILL, "invoice"),
-            (shipping.CERTIFICATE, "cover certificate"),
+            (shipping.CERTIFICATE, "warranty certificate"),
         ],
         widget=forms.CheckboxSelectMultiple,
     )
@@ -87,20 +87,18 @@ class HandBackForm(PaymentForm):
     def clean_ink(self):
         drawn = self.cleaned_data["ink"]
         if drawn and not is_signature_path(drawn):
-            raise forms.ValidationError(
-                "The signature could not be read: draw it again."
-            )
+            raise forms.ValidationError("The signature could not be read. Sign again.")
         return drawn
 
     def clean(self):
         asked = super().clean()
         if asked.get("ink") and not asked.get("to") and "to" in asked:
-            self.add_error("to", "Say whose signature this is.")
+            self.add_error("to", "Enter the name of the person who signed.")
         if asked.get("how") == shipping.POST:
             if "carrier" in asked and not asked["carrier"]:
-                self.add_error("carrier", "Say who carries the parcel.")
+                self.add_error("carrier", "Enter the carrier.")
             if "battery" in asked and not asked["battery"]:
-                self.add_error("battery", "Say what is with the battery.")
+                self.add_error("battery", "Select the battery status.")
         return asked
 
     def leaving(self) -> shipping.HandoverDetails:

@@ -8,13 +8,13 @@ damaged or swollen one is not posted at all, and never flies (ADR special provis
 from dataclasses import dataclass
 
 COUNTER, POST = "counter", "post"
-WAYS = [(COUNTER, "over the counter"), (POST, "by post")]
+WAYS = [(COUNTER, "collection"), (POST, "shipping")]
 
 NO_BATTERY, SOUND, TAKEN_OUT = "none", "sound", "out"
 BATTERY = [
-    (NO_BATTERY, "there is none in it"),
-    (SOUND, "sound, switched off, packed and marked as the carrier asks (UN 3481)"),
-    (TAKEN_OUT, "taken out, it stays here for trained waste take-back"),
+    (NO_BATTERY, "no battery"),
+    (SOUND, "installed, undamaged, switched off, packed and marked UN 3481"),
+    (TAKEN_OUT, "removed, recycled by us"),
 ]
 BILL, CERTIFICATE = "bill", "cover"
 
@@ -42,15 +42,15 @@ def forbidden(leaving: HandoverDetails, *, is_swollen: bool, has_battery: bool) 
     if not leaving.is_posted:
         return ""
     if leaving.battery not in (NO_BATTERY, SOUND, TAKEN_OUT):
-        return "Say what is with the battery before it goes into the post."
+        return "Select the battery status before shipping."
     if is_swollen and leaving.battery != TAKEN_OUT:
         return (
-            "Its battery was swollen on arrival: a damaged battery is not posted and"
-            " never flies. Take it out, or have the customer collect."
+            "The battery is swollen. A damaged battery must not be shipped and must not"
+            " travel by air. Remove it or choose collection."
         )
     if has_battery and leaving.battery == NO_BATTERY:
         return (
-            "By the fault book it has a lithium battery: say whether it is in the"
-            " parcel or was taken out."
+            "The fault book lists a lithium battery for this repair. Select whether it"
+            " is installed or was removed."
         )
     return ""

@@ -8,7 +8,7 @@ from billing.invoices.models import Invoice
 
 class InvoiceFilter(django_filters.FilterSet):
     standing = django_filters.ChoiceFilter(
-        label="Where it stands",
+        label="Status",
         choices=[
             ("open", "open"),
             ("overdue", "overdue"),

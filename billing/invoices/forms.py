@@ -17,7 +17,9 @@ class PaymentForm(forms.Form):
     """Money in, or money back where the shop owes. Its key makes it count once."""
 
     amount = MoneyFormField(max_value=MAX_PRICE * 100)
-    means = forms.ChoiceField(label="How", choices=MEANS, widget=forms.RadioSelect)
+    means = forms.ChoiceField(
+        label="Payment method", choices=MEANS, widget=forms.RadioSelect
+    )
     key = forms.UUIDField(widget=forms.HiddenInput)
 
     def __init__(
@@ -33,31 +35,40 @@ class PaymentForm(forms.Form):
         amount.label = f"Amount in {written_in.currency}"
         if is_optional:
             amount.required = self.fields["means"].required = False
-            amount.help_text = "Empty or 0: it is paid later."
+            amount.help_text = "Blank or 0: paid later."
         if in_cash is not None and left and in_cash != left:
-            said = f"In cash {money(abs(in_cash), written_in)}: that settles it."
+            said = f"In cash: {money(abs(in_cash), written_in)} settles it."
             amount.help_text = f"{amount.help_text} {said}".strip()
 
     def clean_amount(self):
         amount = self.cleaned_data["amount"]
         if not amount and not self.is_optional:
-            raise forms.ValidationError("Write how much is paid.")
+            raise forms.ValidationError("Enter an amount.")
         return amount or Decimal(0)
 
     def clean(self):
         asked = super().clean()
         if asked.get("amount") and not asked.get("means") and "means" in asked:
-            self.add_error("means", "Say how it is paid.")
+            self.add_error("means", "Select a payment method.")
         return asked
+
+    def payment(self, sign=1):
+        """What the form records; a `sign` of -1 makes it a refund."""
+        entered = self.cleaned_data
+        return {
+            "amount": sign * entered["amount"],
+            "means": entered["means"],
+            "key": entered["key"],
+        }
 
 
 class CreditForm(forms.Form):
     """Why, and how much of each line that stands: all of it if nothing is said."""
 
     why = forms.CharField(
-        label="Why it is taken back",
+        label="Reason for credit",
         max_length=300,
-        help_text="Stands on the credit note.",
+        help_text="Printed on the credit note.",
     )
 
     def __init__(self, *args, lines, **kwargs):
@@ -65,7 +76,7 @@ class CreditForm(forms.Form):
         self.lines = [line for line in lines if line.quantity]
         for line in self.lines:
             self.fields[self._name(line)] = ExactFormField(
-                label=f"Take back of: {line.text}",
+                label=f"Quantity to credit: {line.text}",
                 required=False,
                 initial=line.quantity,
                 min_value=min(line.quantity, Decimal(0)),
@@ -89,9 +100,9 @@ class CreditForm(forms.Form):
 
 
 class BuyerForm(forms.Form):
-    """Who stands on the bill."""
+    """Who the invoice is made out to."""
 
-    name = NormalizedCharField(label="To", max_length=240)
+    name = NormalizedCharField(label="Name", max_length=240)
     address = NormalizedCharField(max_length=300, required=False, keep_lines=True)
     country = forms.ChoiceField(choices=lambda: list(currencies.countries().items()))
     tax_id = NormalizedCharField(label="Tax number", max_length=40, required=False)

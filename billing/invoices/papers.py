@@ -1,22 +1,16 @@
-"""Invoice and credit note on paper, and as files that another desk reads by itself."""
+"""Invoice, credit note and receipt as PDF."""
 
-from collections.abc import Callable
 from datetime import datetime
+from decimal import Decimal
 
 from billing.changes.queries import agreed_changes
 from billing.einvoice import factur_x
-from billing.einvoice.en16931 import Bill, MissingInvoiceDataError
-from billing.invoices.models import Invoice, InvoiceLine
+from billing.invoices.einvoice_of import cii_of
+from billing.invoices.models import Invoice, InvoiceLine, Receipt
 from repairs.customers.models import Customer
 from repairs.jobs.models import Job
 from shopdesk.money import Totals
-from shopdesk.papers.render import (
-    Inside,
-    PaperFailed,
-    Schema,
-    document_language,
-    render_pdf,
-)
+from shopdesk.papers.render import Inside, Schema, render_pdf
 from shopdesk.shop.models import Shop
 
 FACTUR_X = Schema(
@@ -37,20 +31,19 @@ def invoice_paper(
     *,
     lines: list[InvoiceLine],
     totals: Totals,
-    job: Job,
+    overpaid: Decimal,
     shop: Shop,
     made_at: datetime,
-    bill=None,
 ) -> bytes:
-    """The paper of a bill that is about to be kept.
+    """The document of an invoice or a credit note that is about to be stored.
 
-    Where the customer wants the e-invoice inside, it is. PaperFailed says what the
-    record lacks for it.
+    Where the customer wants the e-invoice inside, it is.
     """
     inside = None
     if invoice.einvoice == Customer.EInvoice.PDF:
-        cii = _written(factur_x.cii, invoice, lines)
-        inside = Inside(factur_x.FILE_NAME, cii, FACTUR_X)
+        inside = Inside(factur_x.FILE_NAME, cii_of(invoice, lines, shop=shop), FACTUR_X)
+    due = invoice.gross - invoice.deposited
+    is_note = invoice.is_credit_note
     return render_pdf(
         "billing/invoices/paper.html",
         {
@@ -60,18 +53,16 @@ def invoice_paper(
             "totals": totals,
             "several_rates": len(totals.groups) > 1,
             "written_in": invoice.written_in(shop),
-            "job": job,
-            "device": job.device,
+            "job": invoice.job,
+            "device": invoice.job.device,
             "paid": invoice.paid_with_it,
-            "asked": invoice.gross - invoice.deposited,
-            "is_rest": invoice.is_credit_note
-            and invoice.gross != -invoice.credits.gross,
-            "left": invoice.gross
-            - invoice.deposited
-            - invoice.paid_with_it
-            - invoice.rounding,
-            "over": bill.over if bill else 0,
-            "changes": agreed_changes(job) if bill and bill.quote else [],
+            "asked": due,
+            "is_rest": is_note and invoice.gross != -invoice.credits.gross,
+            "left": due - invoice.paid_with_it - invoice.rounding,
+            "over": overpaid,
+            "changes": agreed_changes(invoice.job)
+            if invoice.quote and not is_note
+            else [],
         },
         size=shop.paper,
         made_at=made_at,
@@ -79,24 +70,24 @@ def invoice_paper(
     )
 
 
-def ubl_file(invoice: Invoice, *, lines: list[InvoiceLine]) -> bytes:
-    """The bill as a UBL file; PaperFailed says what the record lacks for it."""
-    return _written(factur_x.ubl, invoice, lines)
-
-
-def _written(
-    write: Callable[[Bill], bytes], invoice: Invoice, lines: list[InvoiceLine]
+def receipt_paper(
+    receipt: Receipt, *, job: Job, shop: Shop, made_at: datetime
 ) -> bytes:
-    try:
-        with document_language(Shop.current()):
-            bill = invoice.as_einvoice(lines)
-        return write(bill)
-    except MissingInvoiceDataError as lacking:
-        raise PaperFailed(f"{lacking}{_way_out(invoice)}") from lacking
-
-
-def _way_out(invoice: Invoice) -> str:
-    """The device shall not stay here because a figure is missing."""
-    if invoice.is_credit_note or not invoice.einvoice:
-        return ""
-    return " Until then the bill can go without: choose so on the customer’s page."
+    payment = receipt.payment
+    return render_pdf(
+        "billing/invoices/receipt.html",
+        {
+            "shop": shop,
+            "receipt": receipt,
+            "payment": payment,
+            "amount": abs(payment.amount),
+            "is_back": payment.amount < 0,
+            "written_in": payment.written_in(shop),
+            "job": job,
+            "device": job.device,
+            "customer": job.customer,
+            "invoice": payment.invoice,
+        },
+        size=shop.paper,
+        made_at=made_at,
+    )

@@ -4,7 +4,7 @@ from shopdesk.templatetags.desk import mark, money
 
 
 class WrittenMoneyColumn(tables.NumberColumn):
-    """An amount in the currency of its own bill."""
+    """An amount in the currency of its own invoice."""
 
     def render(self, value, record, table):
         return money(value, record.written_in(table.shop))
@@ -18,12 +18,12 @@ class InvoiceTable(tables.ListTable):
         "Number", accessor="full_number", order_by=("series", "number"), linkify=True
     )
     issued_on = tables.DateColumn("Issued")
-    buyer = tables.Column("To", accessor="buyer_name")
+    buyer = tables.Column("Bill to", accessor="buyer_name")
     job = tables.CodeColumn("Job", accessor="job__number")
-    standing = tables.Column("Where it stands", accessor="standing", orderable=False)
+    standing = tables.Column("Status", accessor="standing", orderable=False)
     gross = WrittenMoneyColumn("Total")
     due_on = tables.DateColumn("Due")
-    owed = WrittenMoneyColumn("Left to pay")
+    owed = WrittenMoneyColumn("Balance due")
 
     class Meta(tables.ListTable.Meta):
         model = Invoice
@@ -38,7 +38,7 @@ class InvoiceTable(tables.ListTable):
             "gross",
             "owed",
         ]
-        empty_text = "No bills here."
+        empty_text = "No invoices found."
 
     def __init__(self, *args, on, **kwargs):
         super().__init__(*args, **kwargs)

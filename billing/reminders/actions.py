@@ -1,28 +1,56 @@
-"""A customer is reminded of a bill: the row, the paper and the letter, or none."""
+"""Overdue invoices, and the reminders of them: row, document and email, or none."""
 
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 from django.db import transaction
+from django.db.models import IntegerField, Max, OuterRef, Q, Subquery, Value
+from django.db.models.functions import Coalesce
 
+from billing.invoices.coins import CashAmount
 from billing.invoices.models import LET_GO, Invoice, Payment, Reminder
-from billing.invoices.payments.actions import book
-from billing.invoices.payments.coins import Handed
-from billing.invoices.refusals import Refused
+from billing.invoices.payments import create_payment
 from billing.reminders.papers import (
+    email_text,
     file_name,
-    letter_words,
     reminder_paper,
 )
-from billing.reminders.queries import next_reminder
 from repairs.jobs.models import Job
+from shopdesk.errors import RefusedError
 from shopdesk.mail.actions import write
 from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import day
 
 
+def outstanding_invoices():
+    """The invoices with a balance due, and what was sent to remind of each."""
+    sent = Reminder.objects.filter(invoice=OuterRef("pk")).order_by().values("invoice")
+    return (
+        Invoice.objects.for_list()
+        .filter(owed__gt=0)
+        .annotate(
+            reminded=Coalesce(
+                Subquery(sent.annotate(n=Max("level")).values("n")),
+                Value(0),
+                output_field=IntegerField(),
+            ),
+            reminded_on=Subquery(sent.annotate(n=Max("reminded_on")).values("n")),
+        )
+        .select_related("customer", "job")
+        .order_by("due_on", "id")
+    )
+
+
+def due_for_reminder(*, on: date, shop: Shop):
+    """The overdue ones whose last reminder is at least the shop's days old."""
+    last_sent = on - timedelta(days=shop.reminder_interval_days)
+    return outstanding_invoices().filter(
+        Q(due_on__lt=on) & (Q(reminded_on=None) | Q(reminded_on__lte=last_sent))
+    )
+
+
 @transaction.atomic
-def remind(
+def send_reminder(
     invoice: Invoice,
     *,
     on: date,
@@ -32,17 +60,16 @@ def remind(
     fee: Decimal = Decimal(0),
     mail: bool = False,
 ) -> Reminder:
-    """Make the next reminder of a bill, and mail it with the bill where asked to.
+    """Create the next reminder of an invoice, and email both where asked to.
 
-    A fee is asked for besides what is owed. The same press twice is refused the second
-    time, since the days between two reminders have not passed.
+    A fee is added to the balance due. The same press twice is refused the second time,
+    since the days between two reminders have not passed.
     """
     Job.objects.select_for_update().get(pk=invoice.job_id)
     invoice = Invoice.objects.for_list().select_related("customer").get(pk=invoice.pk)
     shop = Shop.current()
-    _check(invoice, on=on, shop=shop)
     last = invoice.reminders.order_by("-level").first()
-    to = invoice.customer.email if mail else ""
+    _check(invoice, last=last, on=on, shop=shop)
     reminder = Reminder(
         invoice=invoice,
         level=last.level + 1 if last else 1,
@@ -50,76 +77,68 @@ def remind(
         fee=fee,
         owed=invoice.owed + fee,
         words=words,
-        mailed_to=to,
+        mailed_to=invoice.customer.email if mail else "",
         made_at=at,
         made_by=by,
     )
     fees = invoice.fees + fee
-    reminder.keep(
-        reminder_paper(reminder, invoice=invoice, fees=fees, shop=shop, made_at=at)
-    )
+    reminder.keep(reminder_paper(reminder, fees=fees, shop=shop, made_at=at))
     reminder.save(force_insert=True)
     if mail:
-        _mail(reminder, invoice=invoice, to=to, shop=shop, at=at, by=by)
+        _email(reminder, shop=shop, at=at, by=by)
     return reminder
+
+
+def _check(invoice: Invoice, *, last: Reminder | None, on: date, shop: Shop) -> None:
+    if invoice.is_credit_note or invoice.owed <= 0:
+        raise RefusedError(f"{invoice.full_number} has no balance due.")
+    if invoice.due_on >= on:
+        raise RefusedError(
+            f"{invoice.full_number} is not overdue. It is due on {day(invoice.due_on)}."
+        )
+    next_on = last and last.reminded_on + timedelta(days=shop.reminder_interval_days)
+    if next_on and on < next_on:
+        raise RefusedError(
+            f"The next reminder of {invoice.full_number} is possible on {day(next_on)}."
+        )
+
+
+def _email(reminder: Reminder, *, shop: Shop, at: datetime, by) -> None:
+    invoice = reminder.invoice
+    document = Invoice.objects.only("paper").get(pk=invoice.pk).paper
+    subject, text = email_text(reminder, shop=shop)
+    pdf = "application/pdf"
+    write(
+        reminder.mailed_to,
+        subject=subject,
+        text=text,
+        attachments=[
+            (file_name(reminder, shop=shop), pdf, bytes(reminder.paper)),
+            (f"{invoice.full_number}.pdf", pdf, bytes(document)),
+        ],
+        about=invoice.get_absolute_url(),
+        at=at,
+        by=by,
+    )
 
 
 @transaction.atomic
 def waive_fees(invoice: Invoice, *, on: date, at: datetime, by) -> Payment:
-    """Ask no longer for the fees of reminders that are still open on a bill."""
+    """Ask no longer for the reminder fees that are still open on an invoice."""
     job = Job.objects.select_for_update().get(pk=invoice.job_id)
     invoice = Invoice.objects.for_list().get(pk=invoice.pk)
-    gone = invoice.payments.filter(means=LET_GO).total()
-    open_fees = min(invoice.fees - gone, invoice.owed)
+    waived = invoice.payments.filter(means=LET_GO).total()
+    open_fees = min(invoice.fees - waived, invoice.owed)
     if open_fees <= 0:
-        raise Refused(f"No fee is open on {invoice.full_number}.")
-    return book(
+        raise RefusedError(f"{invoice.full_number} has no open reminder fee.")
+    return create_payment(
         job,
         invoice=invoice,
-        money=Handed(open_fees, Decimal(0)),
+        money=CashAmount(open_fees, Decimal(0)),
         currency=invoice.currency,
         means=LET_GO,
         on=on,
         at=at,
         by=by,
-        words="fee of a reminder",
-    )
-
-
-def _check(invoice: Invoice, *, on: date, shop: Shop) -> None:
-    if invoice.is_credit_note or invoice.owed <= 0:
-        raise Refused(f"Nothing is owed on {invoice.full_number}.")
-    if invoice.due_on >= on:
-        raise Refused(
-            f"{invoice.full_number} is not overdue: there is time until"
-            f" {day(invoice.due_on)}."
-        )
-    first = next_reminder(invoice, shop=shop)
-    if on < first:
-        raise Refused(
-            f"{invoice.full_number} was reminded of already: the next reminder may go"
-            f" out on {day(first)}."
-        )
-
-
-def _mail(
-    reminder: Reminder, *, invoice: Invoice, to: str, shop: Shop, at: datetime, by
-) -> None:
-    bill = Invoice.objects.only("paper").get(pk=invoice.pk).paper
-    subject, text = letter_words(reminder, invoice=invoice, shop=shop)
-    write(
-        to,
-        subject=subject,
-        text=text,
-        attachments=[
-            (
-                file_name(reminder, shop=shop),
-                "application/pdf",
-                bytes(reminder.paper),
-            ),
-            (f"{invoice.full_number}.pdf", "application/pdf", bytes(bill)),
-        ],
-        about=invoice.get_absolute_url(),
-        at=at,
-        by=by,
+        words="reminder fee",
     )

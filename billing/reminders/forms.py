@@ -8,14 +8,14 @@ from shopdesk.fields import MoneyFormField
 
 
 class RemindForm(forms.Form):
-    """What the reminder says and asks besides."""
+    """The text and the fee of a reminder."""
 
     words = NormalizedCharField(max_length=2000, required=False, keep_lines=True)
     fee = MoneyFormField(
-        label="Fee for the reminder",
+        label="Reminder fee",
         required=False,
         max_value=MAX_PRICE,
-        help_text="Asked besides what is owed; empty for none. Check your local rules.",
+        help_text="Added to the balance due. Blank: no fee. Check local regulations.",
     )
     mail = forms.BooleanField(required=False)
 
@@ -24,7 +24,7 @@ class RemindForm(forms.Form):
         self.fields["fee"].places = written_in.places
         self.fields["words"].initial = words
         if email:
-            self.fields["mail"].label = f"Mail it to {email}, with the bill"
+            self.fields["mail"].label = f"Send by email to {email}, with the invoice"
             self.fields["mail"].initial = True
         else:
             del self.fields["mail"]
@@ -40,5 +40,5 @@ class RemindForm(forms.Form):
 
 class RemindAllForm(forms.Form):
     mail = forms.BooleanField(
-        label="Mail them to those who have a mail address", required=False, initial=True
+        label="Email them where an address is on record", required=False, initial=True
     )

@@ -1,4 +1,4 @@
-"""The reminder on paper, and the words of the letter it is mailed with."""
+"""The reminder as PDF, and the email it is sent with."""
 
 from datetime import datetime
 from decimal import Decimal
@@ -6,21 +6,17 @@ from decimal import Decimal
 from django.template.loader import render_to_string
 from django.utils.translation import gettext
 
-from billing.invoices.models import Invoice, Reminder
+from billing.invoices.models import Reminder
 from shopdesk.papers.render import document_language, render_pdf
 from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import shop_text
 
 
 def reminder_paper(
-    reminder: Reminder,
-    *,
-    invoice: Invoice,
-    fees: Decimal,
-    shop: Shop,
-    made_at: datetime,
+    reminder: Reminder, *, fees: Decimal, shop: Shop, made_at: datetime
 ) -> bytes:
-    """`fees` are those of all reminders of the bill, this one included."""
+    """`fees` are those of all reminders of the invoice, this one included."""
+    invoice = reminder.invoice
     return render_pdf(
         "billing/reminders/paper.html",
         {
@@ -38,12 +34,15 @@ def reminder_paper(
     )
 
 
-def letter_words(
-    reminder: Reminder, *, invoice: Invoice, shop: Shop
-) -> tuple[str, str]:
-    """Subject and text of the mail."""
+def email_text(reminder: Reminder, *, shop: Shop) -> tuple[str, str]:
+    """Subject and text of the email."""
+    invoice = reminder.invoice
     with document_language(shop):
-        subject = gettext("Reminder of invoice {number}")
+        subject = (
+            gettext("Payment reminder: invoice {number}")
+            if reminder.level == 1
+            else gettext("Reminder {level}: invoice {number}")
+        )
         text = render_to_string(
             "billing/reminders/letter.txt",
             {
@@ -53,17 +52,18 @@ def letter_words(
                 "written_in": invoice.written_in(shop),
             },
         )
-    return subject.format(number=invoice.full_number), text.strip() + "\n"
+    subject = subject.format(number=invoice.full_number, level=reminder.level)
+    return subject, text.strip() + "\n"
 
 
 def file_name(reminder: Reminder, *, shop: Shop) -> str:
-    """What its paper is called in the mail."""
+    """What the PDF is called in the email."""
     with document_language(shop):
         name = gettext("{number}-reminder-{level}.pdf")
     return name.format(number=reminder.invoice.full_number, level=reminder.level)
 
 
-def usual_words(shop: Shop) -> str:
+def default_text(shop: Shop) -> str:
     """What a reminder says where nobody writes otherwise."""
     with document_language(shop):
         return shop_text(shop, "reminder_text")

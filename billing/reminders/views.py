@@ -1,35 +1,30 @@
-"""Money owed: who is late, and who is reminded."""
+"""Outstanding invoices: who is late, and who is reminded."""
 
 from django.contrib import messages
-from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 from django_tables2 import RequestConfig
 
+from billing.invoices.balance import outstanding_totals
 from billing.invoices.models import Invoice, Reminder
-from billing.invoices.queries import sum_owed
-from billing.invoices.refusals import Refused
 from billing.reminders import actions
 from billing.reminders.forms import RemindAllForm, RemindForm
-from billing.reminders.papers import usual_words
-from billing.reminders.queries import owed as owed_bills
-from billing.reminders.queries import to_remind
+from billing.reminders.papers import default_text
 from billing.reminders.tables import OwedTable
-from shopdesk.mail.actions import Unsendable
-from shopdesk.papers.render import PaperFailed
-from shopdesk.shop.models import Shop
+from shopdesk.errors import RefusedError
+from shopdesk.look.downloads import pdf_response
+from shopdesk.look.forms import attempt
 
-REFUSALS = (Refused, PaperFailed, Unsendable)
-AT_ONCE = 50
-"""So many reminders are made by one press: each is a paper to be drawn."""
+BATCH_SIZE = 50
+"""Reminders created by one press: each is a document to be rendered."""
 
 
 @require_GET
 def owed(request):
-    """The bills with something left to pay."""
-    on, shop = timezone.localdate(), Shop.current()
-    rows = owed_bills()
+    """The invoices with something left to pay."""
+    on, shop = timezone.localdate(), request.shop
+    rows = actions.outstanding_invoices()
     table = OwedTable(rows, on=on)
     RequestConfig(request).configure(table)
     return render(
@@ -37,48 +32,45 @@ def owed(request):
         "billing/reminders/owed.html",
         {
             "table": table,
-            "sums": sum_owed(rows, on=on, shop=shop),
-            "due": to_remind(on=on, shop=shop).count(),
-            "at_once": AT_ONCE,
+            "sums": outstanding_totals(rows, on=on, shop=shop),
+            "due": actions.due_for_reminder(on=on, shop=shop).count(),
+            "at_once": BATCH_SIZE,
             "form": RemindAllForm(),
         },
     )
 
 
 def remind(request, pk):
-    """Remind one customer of one bill."""
+    """Remind one customer of one invoice."""
     found = Invoice.objects.for_list().select_related("customer", "job")
     invoice = get_object_or_404(found, pk=pk)
-    shop, on = Shop.current(), timezone.localdate()
+    shop = request.shop
     form = RemindForm(
-        request.POST if request.method == "POST" else None,
+        request.POST or None,
         written_in=invoice.written_in(shop),
-        words=usual_words(shop),
+        words=default_text(shop),
         email=invoice.customer.email,
     )
     if form.is_valid():
-        try:
-            reminder = actions.remind(
-                invoice,
-                on=on,
-                at=timezone.now(),
-                by=request.user,
-                **form.cleaned_data,
-            )
-        except REFUSALS as refusal:
-            form.add_error(None, str(refusal))
-        else:
-            mailed = (
-                f", and mailed to {reminder.mailed_to}" if reminder.mailed_to else ""
-            )
-            messages.success(request, f"Reminder {reminder.level} is made{mailed}.")
+        done = attempt(
+            request,
+            form,
+            actions.send_reminder,
+            invoice,
+            **_now(request),
+            **form.cleaned_data,
+        )
+        if done:
+            to = done.result.mailed_to
+            sent = f" and emailed to {to}" if to else ""
+            messages.success(request, f"Reminder {done.result.level} created{sent}.")
             return redirect(invoice)
     return render(
         request,
         "billing/reminders/remind.html",
         {
             "invoice": invoice,
-            "days_late": invoice.days_late(on),
+            "days_late": invoice.days_late(timezone.localdate()),
             "reminders": invoice.reminders.defer("paper"),
             "written_in": invoice.written_in(shop),
             "form": form,
@@ -86,51 +78,48 @@ def remind(request, pk):
     )
 
 
+def _now(request):
+    return {"on": timezone.localdate(), "at": timezone.now(), "by": request.user}
+
+
 @require_POST
 def remind_all(request):
-    """Remind all whose time has come; one that fails does not stop the others."""
-    shop, on = Shop.current(), timezone.localdate()
+    """Remind all who are due; one that fails does not stop the others."""
+    shop = request.shop
     form = RemindAllForm(request.POST)
     wants_mail = form.is_valid() and form.cleaned_data["mail"]
-    made = mailed = 0
-    for invoice in to_remind(on=on, shop=shop)[:AT_ONCE]:
+    due = actions.due_for_reminder(on=timezone.localdate(), shop=shop)
+    made = []
+    for invoice in due[:BATCH_SIZE]:
         try:
-            reminder = actions.remind(
-                invoice,
-                on=on,
-                at=timezone.now(),
-                by=request.user,
-                words=usual_words(shop),
-                mail=wants_mail and bool(invoice.customer.email),
+            made.append(
+                actions.send_reminder(
+                    invoice,
+                    words=default_text(shop),
+                    mail=wants_mail and bool(invoice.customer.email),
+                    **_now(request),
+                )
             )
-        except REFUSALS as refusal:
+        except RefusedError as refusal:
             messages.error(request, f"{invoice.full_number}: {refusal}")
-        else:
-            made += 1
-            mailed += bool(reminder.mailed_to)
     if made:
+        mailed = sum(bool(reminder.mailed_to) for reminder in made)
         messages.success(
             request,
-            f"Reminders made: {made}, {mailed} of them mailed. The others wait on their"
-            " bills to be printed.",
+            f"Reminders created: {len(made)}, of which {mailed} emailed. The others can"
+            " be printed from their invoices.",
         )
     else:
-        messages.warning(request, "Nobody’s time has come: no reminder was made.")
+        messages.warning(request, "No reminders are due.")
     return redirect("reminders:owed")
 
 
 @require_POST
 def let_go(request, pk):
-    """Ask no longer for the fees of a bill's reminders."""
+    """Ask no longer for the fees of an invoice's reminders."""
     invoice = get_object_or_404(Invoice.objects.defer("paper"), pk=pk)
-    try:
-        actions.waive_fees(
-            invoice, on=timezone.localdate(), at=timezone.now(), by=request.user
-        )
-    except REFUSALS as refusal:
-        messages.error(request, str(refusal))
-    else:
-        messages.success(request, "The fee is not asked for any longer.")
+    if attempt(request, None, actions.waive_fees, invoice, **_now(request)):
+        messages.success(request, "Reminder fees waived.")
     return redirect(invoice)
 
 
@@ -140,8 +129,4 @@ def paper(request, pk):
     found = Reminder.objects.select_related("invoice").defer("invoice__paper")
     reminder = get_object_or_404(found, pk=pk)
     name = f"{reminder.invoice.full_number}-reminder-{reminder.level}"
-    return HttpResponse(
-        bytes(reminder.paper),
-        content_type="application/pdf",
-        headers={"Content-Disposition": f'inline; filename="{name}.pdf"'},
-    )
+    return pdf_response(reminder.paper, name=name)

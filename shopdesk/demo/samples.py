@@ -2,9 +2,8 @@
 
 from collections.abc import Callable
 
-from billing.day_close.models import DayClose
 from billing.handover.models import Parcel, WarrantyCertificate
-from billing.invoices.models import EInvoice, Invoice, Receipt, Reminder
+from billing.invoices.models import DayClose, EInvoice, Invoice, Receipt, Reminder
 from billing.quotes.models import Quote
 from billing.repair_form.models import RepairInformationForm
 from repairs.intake.papers import label_pdf, slip_pdf

@@ -18,13 +18,14 @@ from billing.handover.shipping import (
     HandoverDetails,
 )
 from billing.handover.shipping import POST as BY_POST
-from billing.invoices.actions import Buyer, credit, issue, keep_ubl, pay
+from billing.invoices.crediting import issue_credit_note
+from billing.invoices.draft import draft_invoice
+from billing.invoices.issuing import Buyer, issue_invoice, store_ubl
 from billing.invoices.models import Invoice, Payment
-from billing.invoices.payments import actions as payments
-from billing.invoices.queries import bill_of
+from billing.invoices.payments import record_deposit, record_payment
 from billing.quotes.models import LineKind
-from billing.reminders.actions import remind
-from billing.reminders.papers import usual_words
+from billing.reminders.actions import send_reminder
+from billing.reminders.papers import default_text
 from repairs.jobs.models import Job
 from shopdesk.demo.facts import KINDS, words
 from shopdesk.demo.quote_steps import SIGNATURE
@@ -47,7 +48,7 @@ def deposit(story: Story, job: Job, days: int, how: str) -> None:
 
 def _take_deposit(story: Story, job: Job, days: int, means: str) -> None:
     stamp = story.stamp(days, 12, story.counter)
-    payments.deposit(
+    record_deposit(
         job,
         amount=Decimal(30),
         means=means,
@@ -78,7 +79,7 @@ def hand_over(story: Story, job: Job, plan: Mapping[str, str]) -> None:
 
 def _hand_over(story: Story, job: Job, plan: Mapping[str, str], days: int) -> None:
     stamp = story.stamp(days, 16, story.counter)
-    due = bill_of(job, on=stamp.on, shop=Shop.current()).left
+    due = draft_invoice(job, on=stamp.on, shop=Shop.current()).amount_due
     invoice = handover.hand_over(
         job,
         version=None,
@@ -91,7 +92,7 @@ def _hand_over(story: Story, job: Job, plan: Mapping[str, str], days: int) -> No
         leaving=_handover_details(story, job, plan["leaves"]),
     )
     if plan["einvoice"] == "ubl":
-        keep_ubl(invoice, at=stamp.at)
+        store_ubl(invoice, at=stamp.at)
     if plan["then"]:
         AFTERWARDS[plan["then"]](story, invoice, days)
 
@@ -122,12 +123,12 @@ def _reminded(story: Story, invoice: Invoice, left: int) -> None:
 
 def _remind(story: Story, invoice: Invoice, days: int, *, fee: int) -> None:
     stamp = story.stamp(days, 10, story.owner)
-    remind(
+    send_reminder(
         invoice,
         on=stamp.on,
         at=stamp.at,
         by=stamp.by,
-        words=usual_words(Shop.current()),
+        words=default_text(Shop.current()),
         fee=Decimal(fee),
         mail=True,
     )
@@ -141,7 +142,7 @@ def _credit_a_quarter(story: Story, invoice: Invoice, days: int) -> None:
     """Credit a quarter of the labour, and refund it."""
     line = invoice.lines.filter(kind=LineKind.LABOUR).first()
     stamp = story.stamp(days, 14, story.owner)
-    credit(
+    issue_credit_note(
         invoice,
         why="It took a day longer than agreed: a quarter of the labour is credited.",
         on=stamp.on,
@@ -160,9 +161,9 @@ def _reinvoiced(story: Story, invoice: Invoice, left: int) -> None:
 def _issue_to_company(story: Story, invoice: Invoice, days: int) -> None:
     stamp = story.stamp(days, 14, story.counter)
     who = {"on": stamp.on, "at": stamp.at, "by": stamp.by}
-    credit(invoice, why="To be made out to the company.", **who)
+    issue_credit_note(invoice, why="To be made out to the company.", **who)
     buyer = Buyer(COMPANIES[2], invoice.buyer_address, "GB")
-    issue(invoice.job, buyer=buyer, **who)
+    issue_invoice(invoice.job, buyer=buyer, **who)
 
 
 AFTERWARDS: dict[str, Callable[[Story, Invoice, int], None]] = {
@@ -173,7 +174,7 @@ AFTERWARDS: dict[str, Callable[[Story, Invoice, int], None]] = {
 
 
 def _pay(story: Story, invoice: Invoice, amount: Decimal, stamp: Stamp) -> None:
-    pay(
+    record_payment(
         invoice,
         amount=amount,
         means="card",

@@ -19,12 +19,13 @@ from billing.changes import actions as changes
 from billing.handover.actions import hand_over
 from billing.handover.models import Parcel, WarrantyCertificate
 from billing.handover.shipping import BILL, CERTIFICATE, POST, SOUND, HandoverDetails
-from billing.invoices.actions import credit, issue
+from billing.invoices.crediting import issue_credit_note
+from billing.invoices.issuing import issue_invoice
 from billing.invoices.models import Invoice
-from billing.invoices.payments.actions import deposit
+from billing.invoices.payments import record_deposit
 from billing.quotes import drafting, sending
 from billing.quotes.links import create_link
-from billing.reminders.actions import remind
+from billing.reminders.actions import send_reminder
 from billing.repair_form import actions as forms
 from repairs.faults.models import UsualPart
 from repairs.intake.papers import slip_pdf
@@ -204,7 +205,7 @@ class AllKinds:
         self.page("page after the change", where, agreed | {"answer": "change yes"})
         assert not type(change).objects.get(pk=change.pk).is_open
         job.refresh_from_db()
-        paid = deposit(
+        paid = record_deposit(
             job,
             amount=Decimal(20),
             means="cash",
@@ -232,7 +233,7 @@ class AllKinds:
         for n, days in enumerate((0, 20)):
             shown = self.desk.get(reverse("reminders:remind", args=[bill.pk]))
             words = shown.context["form"]["words"].value()
-            reminder = remind(
+            reminder = send_reminder(
                 Invoice.objects.get(pk=bill.pk),
                 on=overdue + timedelta(days=days),
                 at=till.now(),
@@ -242,7 +243,7 @@ class AllKinds:
                 mail=True,
             )
             self.paper(f"reminder {n}", reminder.paper)
-        note = credit(bill, why="Snorp.", on=self.on, at=till.now(), by=None)
+        note = issue_credit_note(bill, why="Snorp.", on=self.on, at=till.now(), by=None)
         self.paper("credit note", note.paper)
 
     def of(self, name, *args):
@@ -328,7 +329,7 @@ class AllKinds:
         workflow.diagnose(job, stamp=make.stamp())
         workflow.approve_warranty_repair(job, stamp=make.stamp())
         self.page("page of work under cover", self.link(job))
-        bill = issue(till.mend(job), on=self.on, at=till.now(), by=None)
+        bill = issue_invoice(till.mend(job), on=self.on, at=till.now(), by=None)
         self.said["bill under cover"] = "\n".join(one.text for one in bill.lines.all())
         self.paper("invoice of nothing", bill.paper)
 
@@ -340,7 +341,7 @@ class AllKinds:
             workflow.close(
                 job, outcome=states.NO_FAULT_FOUND, why="Snorp", stamp=make.stamp()
             )
-            bill = issue(job, on=self.on, at=till.now(), by=None)
+            bill = issue_invoice(job, on=self.on, at=till.now(), by=None)
             self.said[f"bill of a {name}"] = bill.lines.get().text
 
     def closed_doors(self):

@@ -11,9 +11,9 @@ import pytest
 import time_machine
 from django.utils import translation
 
-from billing.invoices.actions import issue
+from billing.invoices.issuing import issue_invoice
 from billing.quotes import sending
-from billing.reminders.papers import usual_words
+from billing.reminders.papers import default_text
 from repairs.customers.models import Customer
 from shopdesk.papers.render import document_language
 from shopdesk.shop import currencies
@@ -114,9 +114,9 @@ def test_what_the_shop_typed_stays_as_it_was_typed():
         reminder_text="",
         slip_text="None",
     )
-    bill = issue(till.ready(), on=till.TODAY, at=till.now(), by=None)
+    bill = issue_invoice(till.ready(), on=till.TODAY, at=till.now(), by=None)
     # Cover begins with the handing back, and so do the words on it.
-    assert bill.words == "" and usual_words(shop) == ""
+    assert bill.words == "" and default_text(shop) == ""
     assert till.handed_back().words == "Until the sea gives it back."
     with document_language(shop):
         assert shop_text(shop, "slip_text") == "None"
@@ -183,7 +183,7 @@ def test_the_file_of_a_bill_says_in_german_why_there_is_no_tax():
         einvoice="ubl", country="FR", tax_id="FR12345678901", address="Weg 1"
     )
     job.refresh_from_db()
-    bill = issue(job, on=till.TODAY, at=till.now(), by=None)
+    bill = issue_invoice(job, on=till.TODAY, at=till.now(), by=None)
     file = bytes(bill.ubl.file).decode()
     assert "Steuerschuldnerschaft des Leistungsempfängers" in file
     assert "Reverse charge" not in file and "Lasting mend, Arbeitszeit" in file

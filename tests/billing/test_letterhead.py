@@ -7,7 +7,8 @@ import pikepdf
 import pytest
 from PIL import Image
 
-from billing.invoices.actions import credit, issue
+from billing.invoices.crediting import issue_credit_note
+from billing.invoices.issuing import issue_invoice
 from repairs.customers.models import Customer
 from repairs.intake.papers import slip_pdf
 from shopdesk.shop import logo
@@ -41,7 +42,7 @@ def billed(**customer):
     job = till.ready()
     Customer.objects.filter(pk=job.customer_id).update(**customer)
     job.refresh_from_db()
-    return issue(job, on=till.TODAY, at=till.now(), by=None)
+    return issue_invoice(job, on=till.TODAY, at=till.now(), by=None)
 
 
 def opened(pdf):
@@ -62,7 +63,9 @@ def pictures(opened):
 def test_logo_and_lines_stand_on_every_paper(shop):
     quote = till.sent()
     bill = billed()
-    note = credit(bill, why="Wrong name.", on=till.TODAY, at=till.now(), by=None)
+    note = issue_credit_note(
+        bill, why="Wrong name.", on=till.TODAY, at=till.now(), by=None
+    )
     for paper in (bytes(quote.paper), bill.paper, note.paper, slip_pdf(quote.job)):
         pdf = opened(paper)
         (picture, *_), told = pictures(pdf)
@@ -76,7 +79,9 @@ def test_logo_and_lines_stand_on_every_paper(shop):
 
 def test_words_stand_at_the_foot_of_their_own_paper(shop):
     quote, bill = till.sent(), billed()
-    note = credit(bill, why="Wrong name.", on=till.TODAY, at=till.now(), by=None)
+    note = issue_credit_note(
+        bill, why="Wrong name.", on=till.TODAY, at=till.now(), by=None
+    )
     said = {
         "quote": text_of(bytes(quote.paper)),
         "bill": text_of(bytes(bill.paper)),
@@ -123,7 +128,7 @@ def test_prices_of_dear_parts_bear_their_band_on_a_quote():
 def test_papers_in_another_language_are_right_for_a_reader_too(shop, tmp_path):
     Shop.objects.update(paper_language="de")
     bill = billed()
-    note = credit(bill, why="Falsch.", on=till.TODAY, at=till.now(), by=None)
+    note = issue_credit_note(bill, why="Falsch.", on=till.TODAY, at=till.now(), by=None)
     for paper, word in (
         (bill.paper, "Noch zu zahlen"),
         (note.paper, "Rechnungskorrektur"),

@@ -6,7 +6,8 @@ from decimal import Decimal
 import pytest
 from django.urls import reverse
 
-from billing.invoices.actions import credit, issue
+from billing.invoices.crediting import issue_credit_note
+from billing.invoices.issuing import issue_invoice
 from billing.quotes import drafting, sending
 from repairs.customers.models import Customer
 from shopdesk.money import Line, totals
@@ -51,8 +52,10 @@ def test_every_page_and_paper_gives_the_reason(client, kind, include_tax):
     after = [said_by(client, place) for place in places]
     till.mend(till.accept_online(sent).job)
     counter = said_by(client, reverse("handover:hand_over", args=[sent.job.pk]))
-    bill = issue(sent.job, on=till.TODAY, at=till.now(), by=None)
-    note = credit(bill, why="Wrong name.", on=till.TODAY, at=till.now(), by=None)
+    bill = issue_invoice(sent.job, on=till.TODAY, at=till.now(), by=None)
+    note = issue_credit_note(
+        bill, why="Wrong name.", on=till.TODAY, at=till.now(), by=None
+    )
     bills = [
         page
         for one in (bill, note)

@@ -12,7 +12,7 @@ from django.utils import timezone
 from billing.changes import actions, queries
 from billing.changes.models import ChangeAnswer, ChangeLine, ChangeOrder
 from billing.handover.actions import hand_over
-from billing.invoices.queries import agreed_total, bill_of
+from billing.invoices.draft import agreed_price, draft_invoice
 from billing.quotes import drafting
 from repairs.jobs.actions import use_part
 from repairs.jobs.models import Job
@@ -83,7 +83,7 @@ def test_tax_is_rounded_once_over_all_that_was_agreed(quote):
     net = quote.chosen.totals(places=2).net + Decimal("0.06")
     last = ChangeOrder.objects.last()
     assert last.new_total == net + (net * Decimal("0.2")).quantize(Decimal("0.01"))
-    assert agreed_total(quote.job, shop=Shop.current()) == last.new_total
+    assert agreed_price(quote.job, shop=Shop.current()) == last.new_total
 
 
 def test_an_answer_keeps_day_person_way_number_and_who_took_it_down(quote):
@@ -147,11 +147,11 @@ def test_a_second_change_waits_until_the_first_is_answered(quote):
 
 
 def test_what_was_refused_or_withdrawn_is_not_agreed(quote):
-    before = agreed_total(quote.job, shop=Shop.current())
+    before = agreed_price(quote.job, shop=Shop.current())
     agree(record(quote.job), said="no", why="Leave it")
     actions.withdraw(record(quote.job), at=till.now(), by=None)
     assert queries.agreed_lines(quote.job) == []
-    assert agreed_total(quote.job, shop=Shop.current()) == before
+    assert agreed_price(quote.job, shop=Shop.current()) == before
 
 
 @pytest.mark.parametrize("lines", [[], [line("0.00")]])
@@ -183,7 +183,7 @@ def test_the_bill_asks_for_option_and_changes_and_its_paper_says_who_agreed(quot
     change = record(quote.job, line("10.00", text="Second socket fitted"))
     agree(change, how="phone", reached_at="+44 1632 960123", by=make.user(name="Bo"))
     job = till.mend(quote.job)
-    bill = bill_of(job, on=till.TODAY, shop=Shop.current())
+    bill = draft_invoice(job, on=till.TODAY, shop=Shop.current())
     assert bill.totals.gross == change.new_total
     assert [one.text for one in bill.lines][-1] == "Second socket fitted"
     assert bill.lines[-1].repair_id == job.repairs.get().pk
@@ -199,7 +199,7 @@ def test_the_bill_asks_for_option_and_changes_and_its_paper_says_who_agreed(quot
 
 def test_without_changes_the_bill_is_as_it_was_quoted(quote):
     job = till.mend(quote.job)
-    bill = bill_of(job, on=till.TODAY, shop=Shop.current())
+    bill = draft_invoice(job, on=till.TODAY, shop=Shop.current())
     assert bill.totals.gross == quote.chosen.totals(places=2).gross
 
 

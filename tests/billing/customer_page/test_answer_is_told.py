@@ -16,7 +16,7 @@ from billing.changes import actions as changes
 from billing.changes.models import ChangeAnswer
 from billing.customer_page import actions as link_actions
 from billing.customer_page.models import Signature
-from billing.invoices.queries import bill_of
+from billing.invoices.draft import draft_invoice
 from billing.quotes import drafting, sending
 from billing.quotes.models import Quote
 from repairs.customers.models import Customer
@@ -104,7 +104,7 @@ def test_a_no_is_receipted_with_the_fee_and_when_to_fetch_it(shop):
     of_job(quote.job).send("no", who="Ada", why="Too dear")
     letter, job = posted()[ADA], Job.objects.get(pk=quote.job_id)
     workflow.close(job, outcome=job_states.DECLINED_BY_CUSTOMER, stamp=make.stamp())
-    fee = bill_of(job, on=timezone.localdate(), shop=Shop.current()).totals.gross
+    fee = draft_invoice(job, on=timezone.localdate(), shop=Shop.current()).totals.gross
     assert fee == 36
     told = "Fee for finding the fault, as agreed: €36.00 (tax included)"
     assert told in lines(letter) and "nothing was ordered" in letter.text

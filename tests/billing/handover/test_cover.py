@@ -1,4 +1,4 @@
-"""The cover certificate."""
+"""The warranty certificate."""
 
 from io import BytesIO
 
@@ -32,7 +32,7 @@ def test_it_says_what_until_when_and_what_ends_it(client):
     for words in (
         "Charging socket loose",
         "Lasting mend",
-        "a lasting fix",
+        "lasting repair (intended to last)",
         "1 Sep 2026",
         "180 days",
         "It ends where others open the device.",

@@ -33,11 +33,11 @@ HOME = "3 Mill Row\nTarnford TF1 2AB"
         ("sound", False, True, ""),
         ("out", True, True, ""),
         ("out", False, True, ""),
-        ("", False, False, "Say what is with the battery"),
-        ("posted", False, False, "Say what is with the battery"),
-        ("sound", True, True, "never flies"),
-        ("none", True, False, "never flies"),
-        ("none", False, True, "By the fault book it has a lithium battery"),
+        ("", False, False, "Select the battery status"),
+        ("posted", False, False, "Select the battery status"),
+        ("sound", True, True, "must not travel by air"),
+        ("none", True, False, "must not travel by air"),
+        ("none", False, True, "The fault book lists a lithium battery"),
     ],
 )
 def test_what_the_post_forbids(battery, is_swollen, has_battery, said):
@@ -86,7 +86,7 @@ def text(pdf):
 def test_who_took_it_is_written_down(desk):
     job = ready()
     page = desk.post(address(job), filled(job, to="Bo Fenwick"), follow=True)
-    assert "Taken by Bo Fenwick" in page.content.decode()
+    assert "Collected by Bo Fenwick" in page.content.decode()
     assert Collection.objects.get().job == job and not Parcel.objects.exists()
     with pytest.raises(IntegrityError), transaction.atomic():
         Collection.objects.update(to="Somebody")
@@ -97,7 +97,7 @@ def test_a_drawn_signature_is_kept_and_only_lines_are(desk):
     page = desk.post(address(job), filled(job, to="Bo", ink='M1 1"/><script>'))
     assert "could not be read" in page.content.decode()
     page = desk.post(address(job), filled(job, ink="M1 1L20 30")).content.decode()
-    assert "whose signature" in page and not Collection.objects.exists()
+    assert "the person who signed" in page and not Collection.objects.exists()
     sent = filled(job, to="Bo", ink="M1 1L20 30")
     page = desk.post(address(job), sent, follow=True).content.decode()
     assert 'd="M1 1L20 30"' in page and "Signature of Bo" in page
@@ -126,9 +126,9 @@ def test_a_parcel_has_its_note(desk, size):
 @pytest.mark.parametrize(
     ("facts", "typed", "said"),
     [
-        ({}, {"battery": ""}, "Say what is with the battery"),
-        ({}, {"carrier": ""}, "Say who carries the parcel"),
-        ({"has_swollen_battery": True}, {"battery": "sound"}, "never flies"),
+        ({}, {"battery": ""}, "Select the battery status"),
+        ({}, {"carrier": ""}, "Enter the carrier"),
+        ({"has_swollen_battery": True}, {"battery": "sound"}, "must not travel by air"),
         ({}, {"grams": "2 kg"}, "whole number"),
         ({}, {"battery": "posted"}, "not one of the available choices"),
     ],
@@ -148,14 +148,14 @@ def test_a_battery_known_to_the_fault_book_is_asked_for(desk):
     job = ready()
     job.repairs.get().fault.__class__.objects.update(hazard=Hazard.BATTERY)
     page = desk.post(address(job), posted(job)).content.decode()
-    assert "By the fault book it has a lithium battery" in page
+    assert "The fault book lists a lithium battery" in page
     assert not Parcel.objects.exists()
 
 
 def test_without_an_address_nothing_is_posted(desk):
     job = till.ready()
     page = desk.post(address(job), posted(job)).content.decode()
-    assert "There is no postal address" in page and not Invoice.objects.exists()
+    assert "Add a postal address" in page and not Invoice.objects.exists()
     assert Job.objects.get().state == "ready"
 
 
@@ -163,10 +163,10 @@ def test_a_parcels_number_is_added_once(desk):
     job = ready()
     desk.post(address(job), posted(job))
     where = reverse("handover:parcel_number", args=[job.pk])
-    assert "Write the parcel" in desk.post(where, follow=True).content.decode()
+    assert "Enter a parcel number" in desk.post(where, follow=True).content.decode()
     desk.post(where, {"number": "OP 1"})
     page = desk.post(where, {"number": "OP 2"}, follow=True).content.decode()
-    assert "has a number already" in page and Parcel.objects.get().number == "OP 1"
+    assert "already has a number" in page and Parcel.objects.get().number == "OP 1"
     with pytest.raises(IntegrityError), transaction.atomic():
         Parcel.objects.update(number="OP 3")
 
@@ -185,7 +185,7 @@ def test_the_papers_are_mailed_as_they_are_kept(desk):
 
 def test_without_a_mail_address_none_is_offered(desk):
     job = till.ready()
-    assert "the papers are printed" in desk.get(address(job)).content.decode()
+    assert "print the documents" in desk.get(address(job)).content.decode()
     desk.post(address(job), filled(job, mail=["bill"]))
     assert Invoice.objects.exists() and not Email.objects.exists()
 
@@ -221,20 +221,20 @@ def test_a_battery_that_stays_here_needs_no_caution_any_more(desk):
     assert "Before shipping" in desk.get(address(job)).content.decode()
     sent = posted(job, battery="out")
     page = desk.post(address(job), sent, follow=True).content.decode()
-    assert "taken out, it stays here" in page
+    assert "removed, recycled by us" in page
     assert "Before shipping" not in page
 
 
 def test_what_has_no_cover_offers_no_certificate_of_it(desk):
     mended = desk.get(address(ready())).content.decode()
-    assert "What voids the cover" in mended and "cover certificate" in mended
+    assert "Warranty terms" in mended and "warranty certificate" in mended
     job = till.diagnosed(of=ready().device)
     workflow.close(
         job, outcome="not_repairable", why="Corroded through.", stamp=make.stamp()
     )
     page = desk.get(address(job)).content.decode()
-    assert "Mail the papers" in page
-    assert "What voids the cover" not in page and "cover certificate" not in page
+    assert "Send documents by email" in page
+    assert "Warranty terms" not in page and "warranty certificate" not in page
     before = Email.objects.count()
     page = desk.post(address(job), filled(job, mail=["cover"])).content.decode()
     assert "not one of the available choices" in page

@@ -20,12 +20,13 @@ from hypothesis.stateful import (
     run_state_machine_as_test,
 )
 
-from billing.invoices import actions
+from billing.invoices.balance import balance_of
+from billing.invoices.crediting import issue_credit_note
+from billing.invoices.issuing import issue_invoice
 from billing.invoices.models import Invoice, Payment
-from billing.invoices.payments.actions import deposit
-from billing.invoices.queries import balance_of
-from billing.invoices.refusals import Refused
-from billing.reminders.actions import remind
+from billing.invoices.payments import record_deposit, record_payment
+from billing.reminders.actions import send_reminder
+from shopdesk.errors import RefusedError
 from tests import make
 from tests.billing import till
 
@@ -86,7 +87,7 @@ class Desk(RuleBasedStateMachine):
         facts = {"key": uuid4(), "on": till.TODAY, "at": till.now(), "by": None} | facts
         try:
             made = act(**facts)
-        except Refused:
+        except RefusedError:
             assert Payment.objects.count() == before
             return None
         # The same form again is the same payment.
@@ -99,7 +100,9 @@ class Desk(RuleBasedStateMachine):
     def take_a_deposit(self, share, means):
         amount = self.amount(share, D(50))
         if amount:
-            self.took(lambda **f: deposit(self.job, amount=amount, means=means, **f))
+            self.took(
+                lambda **f: record_deposit(self.job, amount=amount, means=means, **f)
+            )
 
     @rule(share=shares, means=means)
     def pay_a_deposit_back(self, share, means):
@@ -107,7 +110,7 @@ class Desk(RuleBasedStateMachine):
         amount = self.amount(share, here)
         if amount > 0:
             made = self.took(
-                lambda **f: deposit(self.job, amount=-amount, means=means, **f)
+                lambda **f: record_deposit(self.job, amount=-amount, means=means, **f)
             )
             assert made is None or -made.settles <= here
 
@@ -123,7 +126,7 @@ class Desk(RuleBasedStateMachine):
         before = Invoice.objects.count(), Payment.objects.count()
         paid = self.amount(share, D(30))
         try:
-            invoice = actions.issue(
+            invoice = issue_invoice(
                 self.job,
                 on=till.TODAY,
                 at=till.now(),
@@ -132,7 +135,7 @@ class Desk(RuleBasedStateMachine):
                 means=means,
                 key=uuid4(),
             )
-        except Refused:
+        except RefusedError:
             assert (Invoice.objects.count(), Payment.objects.count()) == before
             return
         assert not expected
@@ -147,7 +150,7 @@ class Desk(RuleBasedStateMachine):
             amount = self.amount(share, bill.balance)
             if amount:
                 self.took(
-                    lambda **f: actions.pay(bill, amount=amount, means=means, **f)
+                    lambda **f: record_payment(bill, amount=amount, means=means, **f)
                 )
 
     @rule(part=st.booleans(), data=st.data())
@@ -162,10 +165,10 @@ class Desk(RuleBasedStateMachine):
                     for line in lines
                 }
             try:
-                note = actions.credit(
+                note = issue_credit_note(
                     bill, why="no", back=back, on=till.TODAY, at=till.now(), by=None
                 )
-            except Refused:
+            except RefusedError:
                 return
             assert note.gross <= 0
             self.billed += note.gross
@@ -177,8 +180,10 @@ class Desk(RuleBasedStateMachine):
         if bills := self.bills():
             bill = data.draw(st.sampled_from(bills))
             try:
-                remind(bill, on=LATE, at=till.now(), by=None, words="", fee=D(fee))
-            except Refused:
+                send_reminder(
+                    bill, on=LATE, at=till.now(), by=None, words="", fee=D(fee)
+                )
+            except RefusedError:
                 return
             self.fees[bill.pk] = self.fees.get(bill.pk, 0) + fee
 
@@ -227,8 +232,8 @@ class Desk(RuleBasedStateMachine):
 def test_any_sequence_of_acts_keeps_the_sums_right(monkeypatch):
     """The papers are not drawn here: each act has its own test of its paper."""
     for where in (
-        "billing.invoices.actions.invoice_paper",
-        "billing.invoices.payments.actions.receipt_paper",
+        "billing.invoices.issuing.invoice_paper",
+        "billing.invoices.payments.receipt_paper",
         "billing.reminders.actions.reminder_paper",
         "billing.quotes.sending.quote_paper",
     ):

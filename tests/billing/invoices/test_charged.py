@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from billing.pricing.shares import net_shares
+from billing.invoices.charged import allocate_net
 from shopdesk.money import Line, totals
 
 
@@ -26,7 +26,7 @@ def line(price, rate=20):
 def test_a_share_is_net_whether_or_not_prices_include_tax(include, net, shares):
     lines = [(1, line(60)), (2, line(24)), (None, line(12))]
     assert (
-        net_shares(
+        allocate_net(
             lines,
             repairs=[1, 2],
             net=Decimal(net),
@@ -39,7 +39,7 @@ def test_a_share_is_net_whether_or_not_prices_include_tax(include, net, shares):
 
 def test_each_line_is_reduced_by_its_own_tax_rate():
     lines = [(1, line(60)), (2, line("11.90", 19)), (2, line(24)), (2, line(7, 0))]
-    found = net_shares(
+    found = allocate_net(
         lines, repairs=[1, 2], net=Decimal(87), places=2, prices_include_tax=True
     )
     assert found == {1: Decimal("50.00"), 2: Decimal("37.00")}
@@ -48,7 +48,7 @@ def test_each_line_is_reduced_by_its_own_tax_rate():
 def test_without_repairs_nothing_is_shared():
     lines = [(None, line(60))]
     assert (
-        net_shares(
+        allocate_net(
             lines, repairs=[], net=Decimal(60), places=2, prices_include_tax=False
         )
         == {}
@@ -68,7 +68,7 @@ def test_the_shares_of_all_repairs_add_up_to_the_net_total(prices, places, inclu
     net = totals(
         [line for _, line in lines], places=places, prices_include_tax=include
     ).net
-    shares = net_shares(
+    shares = allocate_net(
         lines, repairs=[1, 2, 3], net=net, places=places, prices_include_tax=include
     )
     assert sum(shares.values()) == net

@@ -9,10 +9,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from billing.einvoice import factur_x
-from billing.invoices import actions
+from billing.invoices.coins import CashRoundingError, pay_in_coins, round_to_coins
+from billing.invoices.crediting import issue_credit_note
+from billing.invoices.issuing import issue_invoice
 from billing.invoices.models import Payment
-from billing.invoices.payments.coins import CashRoundingError, handed, in_coins
+from billing.invoices.payments import record_payment
 from billing.quotes.sending import send
+from shopdesk.errors import RefusedError
 from shopdesk.staff.models import Kind
 from tests import make
 from tests.billing import till
@@ -29,8 +32,8 @@ STEP = D("0.05")
      ("0.03", "0.05"), ("-12.03", "-12.05"), ("-12.02", "-12.00")],
 )  # fmt: skip
 def test_the_nearest_coin(left, cash):
-    assert in_coins(D(left), step=STEP, places=2) == D(cash)
-    paid = handed(D(left), left=D(left), step=STEP, places=2)
+    assert round_to_coins(D(left), step=STEP, places=2) == D(cash)
+    paid = pay_in_coins(D(left), due=D(left), step=STEP, places=2)
     assert paid.amount == D(cash) and paid.amount + paid.rounding == D(left)
 
 
@@ -43,21 +46,21 @@ def test_the_nearest_coin(left, cash):
 def test_whoever_pays_all_in_cash_owes_nothing_and_is_out_by_half_a_step(n, currency):
     places, step = currency
     left = D(n).scaleb(-places)
-    for amount in (left, in_coins(left, step=step, places=places)):
+    for amount in (left, round_to_coins(left, step=step, places=places)):
         if amount:
-            paid = handed(amount, left=left, step=step, places=places)
+            paid = pay_in_coins(amount, due=left, step=step, places=places)
             assert paid.amount % step == 0 and abs(paid.rounding) * 2 <= step
             assert paid.amount + paid.rounding == left
 
 
 def test_a_part_must_be_in_coins_and_is_not_rounded():
-    assert handed(D(20), left=D("70.83"), step=STEP, places=2).rounding == 0
+    assert pay_in_coins(D(20), due=D("70.83"), step=STEP, places=2).rounding == 0
     with pytest.raises(CashRoundingError):
-        handed(D("20.01"), left=D("70.83"), step=STEP, places=2)
+        pay_in_coins(D("20.01"), due=D("70.83"), step=STEP, places=2)
 
 
 def pay(invoice, amount, means="cash"):
-    return actions.pay(
+    return record_payment(
         invoice, amount=D(amount), means=means, key=uuid4(), on=till.TODAY,
         at=till.now(), by=None,
     )  # fmt: skip
@@ -76,7 +79,7 @@ def invoice(db):
     job = till.mend(
         till.accept_online(send(quote, on=till.TODAY, at=till.now(), by=None)).job
     )
-    return actions.issue(job, on=till.TODAY, at=till.now(), by=None)
+    return issue_invoice(job, on=till.TODAY, at=till.now(), by=None)
 
 
 def test_cash_settles_the_bill_with_a_rounding_of_its_own(invoice):
@@ -88,9 +91,9 @@ def test_cash_settles_the_bill_with_a_rounding_of_its_own(invoice):
 
 def test_cash_in_parts_is_rounded_with_the_last_part_only(invoice):
     assert pay(invoice, 20).rounding == 0
-    with pytest.raises(actions.Refused, match="steps of CHF0.05: that would be"):
+    with pytest.raises(RefusedError, match="multiples of CHF0.05. The nearest is"):
         pay(invoice, "20.01")
-    with pytest.raises(actions.Refused, match="50.81 is left"):
+    with pytest.raises(RefusedError, match="due is CHF50.81"):
         pay(invoice, "50.85")
     pay(invoice, "50.80")
     assert invoice.balance == 0 and Payment.objects.count() == 2
@@ -107,7 +110,7 @@ def test_a_card_is_never_rounded(invoice, means):
 
 def test_money_back_is_rounded_too(invoice):
     pay(invoice, "70.81", "card")
-    actions.credit(invoice, why="no", on=till.TODAY, at=till.now(), by=None)
+    issue_credit_note(invoice, why="no", on=till.TODAY, at=till.now(), by=None)
     back = pay(invoice, "-70.81")
     assert (back.amount, back.rounding) == (D("-70.80"), D("-0.01"))
     assert invoice.balance == 0
@@ -116,10 +119,10 @@ def test_money_back_is_rounded_too(invoice):
 def test_the_form_says_what_it_comes_to_in_cash(client, invoice):
     client.force_login(make.user(Kind.COUNTER))
     page = client.get(invoice.get_absolute_url()).content.decode()
-    assert "In cash CHF70.80" in page
+    assert "In cash: CHF70.80" in page
     told = {"amount": "70.81", "means": "cash", "key": str(uuid4()), "way": "in"}
     page = client.post(invoice.get_absolute_url(), told, follow=True).content.decode()
-    assert "Rounded to coins: it settles CHF70.81" in page
+    assert "Cash rounding applied: it settles CHF70.81" in page
     assert "settles CHF70.81" in page
 
 

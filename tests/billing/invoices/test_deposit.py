@@ -11,12 +11,13 @@ from django.db.utils import DatabaseError
 from django.urls import reverse
 
 from billing.handover.actions import hand_over
-from billing.invoices import actions
+from billing.invoices.balance import balance_of
+from billing.invoices.crediting import issue_credit_note
+from billing.invoices.issuing import Buyer, issue_invoice
 from billing.invoices.models import Invoice, Payment, Receipt
-from billing.invoices.payments.actions import deposit as take
-from billing.invoices.payments.actions import keep_receipt
-from billing.invoices.queries import balance_of
+from billing.invoices.payments import record_deposit, store_receipt
 from repairs.jobs import workflow
+from shopdesk.errors import RefusedError
 from shopdesk.shop.models import Series
 from shopdesk.staff.models import Kind
 from tests import make
@@ -28,7 +29,7 @@ D = Decimal
 
 
 def deposit(job, amount, *, key=None, means="cash", on=till.TODAY):
-    return take(
+    return record_deposit(
         job,
         amount=D(amount),
         means=means,
@@ -40,7 +41,7 @@ def deposit(job, amount, *, key=None, means="cash", on=till.TODAY):
 
 
 def issue(job, **facts):
-    return actions.issue(job, on=till.TODAY, at=till.now(), by=None, **facts)
+    return issue_invoice(job, on=till.TODAY, at=till.now(), by=None, **facts)
 
 
 def agreed():
@@ -62,7 +63,7 @@ def test_the_same_form_twice_is_one_deposit_and_one_receipt():
     job, key = agreed(), uuid4()
     assert deposit(job, 30, key=key) == deposit(job, 30, key=key)
     assert Payment.objects.count() == Receipt.objects.count() == 1
-    with pytest.raises(actions.Refused, match="another bill"):
+    with pytest.raises(RefusedError, match="already used"):
         deposit(agreed(), 30, key=key)
 
 
@@ -83,7 +84,7 @@ def test_a_deposit_above_the_price_agreed_is_refused_with_what_may_be_taken():
     make.shop(currency="EUR")
     job = agreed()
     deposit(job, 30)
-    with pytest.raises(actions.Refused, match="is €70.80 and €30.00 is here already"):
+    with pytest.raises(RefusedError, match="is €70.80, and €30.00 is already held"):
         deposit(job, 41)
     assert balance_of(job).deposit == 30 and Payment.objects.count() == 1
 
@@ -100,11 +101,11 @@ def test_what_the_bill_does_not_need_is_owed_and_paid_back():
     invoice = issue(job)
     assert (invoice.gross, invoice.deposited, invoice.balance) == (30, 30, 0)
     assert balance_of(job).owed == -20
-    with pytest.raises(actions.Refused, match="Only €20.00 of deposits is here"):
+    with pytest.raises(RefusedError, match="deposit held is €20.00"):
         deposit(job, -21)
     deposit(job, -20)
     assert balance_of(job).owed == 0
-    with pytest.raises(actions.Refused, match="no deposit here"):
+    with pytest.raises(RefusedError, match="no deposit to refund"):
         deposit(job, -1)
 
 
@@ -118,10 +119,10 @@ def test_a_customer_who_thinks_better_of_it_gets_the_deposit_back():
 def test_a_job_that_is_billed_takes_no_deposit():
     job = till.ready()
     issue(job)
-    with pytest.raises(actions.Refused, match="is billed already"):
+    with pytest.raises(RefusedError, match="already has an invoice"):
         deposit(job, 5)
     job = till.covered()
-    with pytest.raises(actions.Refused, match="under cover and costs nothing"):
+    with pytest.raises(RefusedError, match="warranty repair free of charge"):
         deposit(job, 5)
     assert not Payment.objects.exists() and not Receipt.objects.exists()
 
@@ -131,9 +132,9 @@ def test_a_bill_that_takes_the_place_of_another_takes_its_money_over():
     deposit(job, 30)
     till.mend(job)
     first = issue(job, paid=D("40.80"), means="card", key=uuid4())
-    actions.credit(first, why="Wrong buyer.", on=till.TODAY, at=till.now(), by=None)
+    issue_credit_note(first, why="Wrong buyer.", on=till.TODAY, at=till.now(), by=None)
     assert balance_of(job).owed == D("-70.80") and first.balance == D("-70.80")
-    buyer = actions.Buyer("Fenwick & Daughters", "3 Mill Row", "GB", "GB 1")
+    buyer = Buyer("Fenwick & Daughters", "3 Mill Row", "GB", "GB 1")
     second = issue(job, buyer=buyer)
     assert second.full_number == "INV26-00002"
     assert second.buyer_name == "Fenwick & Daughters"
@@ -153,8 +154,8 @@ def test_the_receipt_is_a_paper_for_everybody():
 def test_a_payment_on_a_bill_gets_a_receipt_when_it_is_asked_for():
     invoice = till.handed_back(paid=D(20), means="card", key=uuid4())
     payment = invoice.payments.get()
-    made = keep_receipt(payment, at=till.now())
-    assert keep_receipt(payment, at=till.now()) == made
+    made = store_receipt(payment, at=till.now())
+    assert store_receipt(payment, at=till.now()) == made
 
 
 @pytest.mark.parametrize(
@@ -182,7 +183,9 @@ def test_deposits_bills_and_credit_notes_at_once_leave_no_gap():
         return hand_over(job, version=None, on=till.TODAY, at=till.now(), by=None)
 
     def credit(invoice):
-        return actions.credit(invoice, why="no", on=till.TODAY, at=till.now(), by=None)
+        return issue_credit_note(
+            invoice, why="no", on=till.TODAY, at=till.now(), by=None
+        )
 
     acts = [
         *(lambda job=job: deposit(job, 10) for job in paying),
@@ -203,7 +206,7 @@ def test_no_number_of_a_receipt_is_lost_where_it_fails(monkeypatch):
 
     job = agreed()
     with monkeypatch.context() as broken:
-        broken.setattr("billing.invoices.payments.actions.receipt_paper", fail)
+        broken.setattr("billing.invoices.payments.receipt_paper", fail)
         with pytest.raises(RuntimeError):
             deposit(job, 30)
     assert not Payment.objects.exists() and balance_of(job).deposit == 0
@@ -229,12 +232,12 @@ def test_the_desk_takes_a_deposit_and_reads_what_is_here(desk):
     job = agreed()
     where = reverse("invoices:for_job", args=[job.pk])
     page = desk.post(where, form("30,00"), follow=True).content.decode()
-    assert "receipt R26-00001 is below" in page and "Deposit here" in page
-    assert "Price agreed" in page and "€70.80" in page
+    assert "Receipt R26-00001 is below" in page and "Deposit held" in page
+    assert "Agreed price" in page and "€70.80" in page
     paper = desk.get(reverse("invoices:receipt", args=[Payment.objects.get().pk]))
     assert paper["Content-Type"] == "application/pdf"
     page = desk.post(where, form("30", way="back"), follow=True).content.decode()
-    assert "paid back: receipt R26-00002" in page
+    assert "refunded, card. Receipt R26-00002" in page
     assert balance_of(job).deposit == 0
 
 
@@ -245,7 +248,7 @@ def test_the_desk_takes_a_deposit_and_reads_what_is_here(desk):
         ("1e5", "plain digits"),
         ("NaN", "plain digits"),
         ("1.000,50", "plain digits"),
-        ("-0", "Write how much"),
+        ("-0", "Enter an amount"),
         ("9" * 400, "plain digits"),
         ("0.001", "no more than 2 decimals"),
         ("60", None),
@@ -254,7 +257,7 @@ def test_the_desk_takes_a_deposit_and_reads_what_is_here(desk):
 def test_a_deposit_that_makes_no_sense_is_told_and_kept(desk, way, amount, said):
     job = agreed()
     deposit(job, 30)
-    said = said or {"in": "The price agreed is", "back": "Only €30.00"}[way]
+    said = said or {"in": "The agreed price is", "back": "deposit held is €30.00"}[way]
     where = reverse("invoices:for_job", args=[job.pk])
     page = desk.post(where, form(amount, way=way))
     assert page.status_code == 200
@@ -268,10 +271,10 @@ def test_handing_back_asks_only_for_what_is_left(desk):
     till.mend(job)
     where = reverse("handover:hand_over", args=[job.pk])
     page = desk.get(where).content.decode()
-    assert "Paid before" in page and "40.80" in page
+    assert "Already paid" in page and "40.80" in page
     told = {"amount": "40.81", "means": "card", "key": str(uuid4()), "how": "counter"}
     told["version"] = job.version
-    assert "Only €40.80 is left" in desk.post(where, told).content.decode()
+    assert "balance due is €40.80" in desk.post(where, told).content.decode()
     desk.post(where, told | {"amount": "40.80"})
     assert Invoice.objects.get().balance == 0
 
@@ -280,8 +283,8 @@ def test_a_job_whose_bill_was_taken_back_is_billed_again_to_somebody_else(desk):
     invoice = till.handed_back()
     again = reverse("invoices:bill", args=[invoice.job_id])
     refused = desk.get(again, follow=True).content.decode()
-    assert "is billed already" in refused
-    actions.credit(invoice, why="no", on=till.TODAY, at=till.now(), by=None)
+    assert "already has an invoice" in refused
+    issue_credit_note(invoice, why="no", on=till.TODAY, at=till.now(), by=None)
     told = {"name": "Hollis Ltd", "address": "1 Lock Lane", "country": "FR"}
     wrong = desk.post(again, told | {"name": "", "country": "ZZ"}).content.decode()
     assert "required" in wrong and "valid choice" in wrong and "1 Lock Lane" in wrong
@@ -292,7 +295,7 @@ def test_a_job_whose_bill_was_taken_back_is_billed_again_to_somebody_else(desk):
 def test_a_job_that_is_not_done_is_not_billed_by_its_address(desk):
     job = agreed()
     page = desk.get(reverse("invoices:bill", args=[job.pk]), follow=True)
-    assert "it is billed when the work is done" in page.content.decode()
+    assert "can be invoiced once the work is done" in page.content.decode()
     assert not Invoice.objects.exists()
 
 

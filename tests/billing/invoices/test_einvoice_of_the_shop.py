@@ -11,12 +11,14 @@ import facturx
 import pytest
 from django.urls import reverse
 
-from billing.invoices import actions, queries
+from billing.invoices import draft
+from billing.invoices.crediting import issue_credit_note
 from billing.invoices.models import Invoice
-from billing.invoices.payments.actions import deposit
+from billing.invoices.payments import record_deposit
 from billing.quotes.models import LineKind, QuoteLine
 from billing.quotes.sending import send
 from shopdesk import money
+from shopdesk.errors import RefusedError
 from shopdesk.shop import tax
 from shopdesk.shop.models import TaxRate
 from shopdesk.staff.models import Kind
@@ -138,7 +140,7 @@ def test_a_deposit_is_what_was_paid_before(desk, form):
     shop()
     job = till.accepted(of=make.device(owner=owner(form))).job
     job.refresh_from_db()
-    deposit(
+    record_deposit(
         job, amount=D(30), means="cash", key=uuid4(), on=till.TODAY, at=till.now(),
         by=None,
     )  # fmt: skip
@@ -152,7 +154,7 @@ def test_a_deposit_is_what_was_paid_before(desk, form):
 def test_a_fee_that_comes_off_is_taken_back_with_the_bill(desk, form, monkeypatch):
     """51.00 + 8.00 − 25.00 is 34.00; 19 % of it is 6.46."""
     shop()
-    agreed = queries.all_agreed
+    agreed = draft.all_agreed
 
     def with_fee_off(quote):
         off = QuoteLine(
@@ -161,15 +163,15 @@ def test_a_fee_that_comes_off_is_taken_back_with_the_bill(desk, form, monkeypatc
         )  # fmt: skip
         return [*agreed(quote), off]
 
-    monkeypatch.setattr(queries, "all_agreed", with_fee_off)
+    monkeypatch.setattr(draft, "all_agreed", with_fee_off)
     invoice = handed_back(desk, till.ready(of=make.device(owner=owner(form))))
     assert (invoice.net, invoice.gross) == (34, D("40.46"))
     assert invoice.job.repairs.get().charged == 34
     check(desk, invoice, form)
     # What lowers the bill can't be left standing alone.
     *others, off = invoice.lines.all()
-    with pytest.raises(actions.Refused, match="the lines that lower it, too"):
-        actions.credit(
+    with pytest.raises(RefusedError, match="the lines that reduce it, too"):
+        issue_credit_note(
             invoice, why="no", back={line.pk: line.quantity for line in others},
             on=till.TODAY, at=till.now(), by=None,
         )  # fmt: skip
@@ -186,7 +188,7 @@ def test_the_rate_of_the_day_of_supply_holds_and_the_till_says_so(desk, form):
     job = till.ready(of=make.device(owner=owner(form)))
     TaxRate.objects.create(kind=tax.STANDARD, rate=D(16), starts_on=till.TODAY)
     page = desk.get(reverse("handover:hand_over", args=[job.pk])).content.decode()
-    assert "The tax has changed since the quote" in page
+    assert "The tax rate has changed since the quote" in page
     assert "19 % in the quote, 16 % now" in page
     invoice = handed_back(desk, job)
     assert (invoice.net, invoice.gross) == (59, D("68.44"))
@@ -198,7 +200,7 @@ def test_prices_with_tax_keep_what_the_customer_pays_when_the_rate_changes(desk)
     job = till.ready()
     TaxRate.objects.create(kind=tax.STANDARD, rate=D(16), starts_on=till.TODAY)
     page = desk.get(reverse("handover:hand_over", args=[job.pk])).content.decode()
-    assert "the prices stay what they were" in page
+    assert "prices including tax stay the same" in page
     invoice = handed_back(desk, job)
     agreed = sum(line.amount for line in job.quotes.get().chosen.lines.all())
     assert invoice.gross == agreed

@@ -8,18 +8,20 @@ from django.db import connection, transaction
 from django.db.utils import DatabaseError
 
 from billing.handover.actions import hand_over
-from billing.invoices import actions
+from billing.invoices import issuing
+from billing.invoices.issuing import issue_invoice
 from billing.invoices.models import Invoice, InvoiceLine
 from repairs.jobs import workflow
 from repairs.jobs.models import Job
 from shopdesk import money
+from shopdesk.errors import RefusedError
 from shopdesk.shop.models import Series
 from tests import make
 from tests.billing import till
 
 
 def issue(job, **facts):
-    return actions.issue(job, on=till.TODAY, at=till.now(), by=None, **facts)
+    return issue_invoice(job, on=till.TODAY, at=till.now(), by=None, **facts)
 
 
 @pytest.mark.django_db
@@ -63,7 +65,7 @@ def test_work_under_cover_is_listed_and_costs_nothing():
     invoice = issue(till.covered())
     assert invoice.gross == 0
     assert [line.text for line in invoice.lines.all()] == [
-        "Replace the socket, under cover"
+        "Replace the socket, under warranty"
     ]
 
 
@@ -86,7 +88,7 @@ def test_without_a_repair_only_the_fee_agreed_is_billed(fee, gross):
 def test_a_job_that_is_not_done_is_not_billed():
     job = till.accepted().job
     job.refresh_from_db()
-    with pytest.raises(actions.Refused, match="is approved: it is billed when"):
+    with pytest.raises(RefusedError, match="is approved. It can be invoiced once"):
         issue(job)
     assert not Invoice.objects.exists() and not Series.objects.filter(last__gt=1)
 
@@ -95,14 +97,14 @@ def test_a_job_that_is_not_done_is_not_billed():
 def test_a_job_is_billed_once():
     job = till.ready()
     issue(job)
-    with pytest.raises(actions.Refused, match="billed already"):
+    with pytest.raises(RefusedError, match="already has an invoice"):
         issue(job)
     assert Series.objects.get(name="INV26").last == 1
 
 
 @pytest.mark.django_db
 @pytest.mark.parametrize(
-    "where", ["invoice_paper", "_say_what_was_charged", "_keep", "_use_up"]
+    "where", ["invoice_paper", "_apply_deposits", "update_repair_revenue"]
 )
 def test_no_number_is_lost_where_something_fails_after_it_was_taken(monkeypatch, where):
     def fail(*args, **kwargs):
@@ -111,7 +113,7 @@ def test_no_number_is_lost_where_something_fails_after_it_was_taken(monkeypatch,
 
     job = till.ready()
     with monkeypatch.context() as broken:
-        broken.setattr(actions, where, fail)
+        broken.setattr(issuing, where, fail)
         with pytest.raises(RuntimeError):
             hand_over(job, version=None, on=till.TODAY, at=till.now(), by=None)
     job.refresh_from_db()

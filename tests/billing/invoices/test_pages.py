@@ -9,7 +9,8 @@ import pikepdf
 import pytest
 from django.urls import reverse
 
-from billing.invoices import actions
+from billing.invoices.crediting import issue_credit_note
+from billing.invoices.issuing import issue_invoice
 from billing.invoices.models import Invoice, Payment
 from shopdesk.staff.models import Kind
 from tests import make
@@ -49,9 +50,9 @@ def test_a_payment_is_taken_and_the_same_form_counts_once(desk):
 @pytest.mark.parametrize(
     ("form", "said"),
     [
-        (payment("70.81"), "is left to pay"),
-        (payment("0"), "Write how much"),
-        (payment("-0"), "Write how much"),
+        (payment("70.81"), "The balance due is"),
+        (payment("0"), "Enter an amount"),
+        (payment("-0"), "Enter an amount"),
         (payment("-3"), "less than 0"),
         (payment("1e5"), "plain digits"),
         (payment("NaN"), "plain digits"),
@@ -59,7 +60,7 @@ def test_a_payment_is_taken_and_the_same_form_counts_once(desk):
         (payment("9" * 400), "plain digits"),
         (payment("0.001"), "no more than 2 decimals"),
         (payment("5", means="shells"), "valid choice"),
-        (payment("5", way="back"), "No more can be paid back"),
+        (payment("5", way="back"), "refund exceeds the credit"),
     ],
 )
 def test_a_payment_that_makes_no_sense_is_told_and_kept(desk, form, said):
@@ -77,9 +78,9 @@ def test_crediting_asks_why_and_then_pays_back(desk):
     page = desk.post(where, {"why": "Billed to the wrong person"}, follow=True)
     assert "CN26-00001" in page.content.decode() or "CN" in page.content.decode()
     again = desk.post(where, {"why": "once more"}).content.decode()
-    assert "credited already" in again
+    assert "already fully credited" in again
     page = desk.get(invoice.get_absolute_url()).content.decode()
-    assert "The shop owes" in page and "owed back" in page
+    assert "Refund due" in page and "refund due" in page
     desk.post(invoice.get_absolute_url(), payment("40", way="back"))
     assert Invoice.objects.get(kind="invoice").balance == 0
 
@@ -100,7 +101,9 @@ def test_the_list_asks_the_same_however_many_bills(desk, n, django_assert_num_qu
 def test_the_list_is_narrowed(desk, standing, shown):
     till.handed_back()
     till.handed_back(paid=Decimal("70.80"), means="cash", key=uuid4())
-    actions.credit(till.handed_back(), why="no", on=till.TODAY, at=till.now(), by=None)
+    issue_credit_note(
+        till.handed_back(), why="no", on=till.TODAY, at=till.now(), by=None
+    )
     page = desk.get(reverse("invoices:all"), {"standing": standing})
     assert len(page.context["table"].rows) == shown
 
@@ -127,7 +130,7 @@ def test_the_paper_says_all_that_a_bill_must(desk):
         "Before tax €59.00",
         "Tax 20 % €11.80",
         "Total €70.80",
-        "card: €40.00. Left to pay: €30.80",
+        "card: €40.00. Balance due: €30.80",
     ):
         assert words in said, words
 
@@ -144,18 +147,18 @@ def test_the_paper_is_kept_byte_for_byte(desk):
 
 def test_a_credit_note_names_what_it_takes_back(desk):
     invoice = till.handed_back()
-    note = actions.credit(
+    note = issue_credit_note(
         invoice, why="Wrong person.", on=till.TODAY, at=till.now(), by=None
     )
     said = text(paper(desk, note))
-    assert "takes back the whole of invoice INV26-00001: Wrong person." in said
+    assert "credits all of invoice INV26-00001: Wrong person." in said
     assert "Total -€70.80" in said
 
 
 def test_a_bill_of_nothing_says_there_is_nothing_to_pay(desk):
-    invoice = actions.issue(till.covered(), on=till.TODAY, at=till.now(), by=None)
+    invoice = issue_invoice(till.covered(), on=till.TODAY, at=till.now(), by=None)
     said = text(paper(desk, invoice))
-    assert "Replace the socket, under cover" in said and "Nothing to pay." in said
+    assert "Replace the socket, under warranty" in said and "No payment due." in said
 
 
 def test_the_bench_does_not_see_bills(client):

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import pytest
 
-from billing.invoices.queries import bill_of
+from billing.invoices.draft import draft_invoice
 from billing.quotes import drafting, sending, states
 from billing.quotes.models import QuoteOption
 from repairs.jobs import workflow
@@ -213,7 +213,7 @@ def test_a_yes_to_nothing_mended_is_billed_as_it_was_offered():
     workflow.close(
         job, outcome="declined", why="as the customer chose", stamp=make.stamp()
     )
-    bill = bill_of(job, on=till.TODAY, shop=Shop.current())
+    bill = draft_invoice(job, on=till.TODAY, shop=Shop.current())
     assert bill.totals.net == 34
 
 

@@ -14,9 +14,15 @@ from django.db.models import Sum
 from django.utils import timezone
 
 from billing.changes.models import ChangeOrder
-from billing.day_close.models import DayClose
 from billing.handover.models import Collection, Parcel
-from billing.invoices.models import EInvoice, Invoice, Payment, Receipt, Reminder
+from billing.invoices.models import (
+    DayClose,
+    EInvoice,
+    Invoice,
+    Payment,
+    Receipt,
+    Reminder,
+)
 from billing.quotes import states as quote_states
 from billing.quotes.models import Link, Quote
 from billing.repair_form.models import RepairInformationForm

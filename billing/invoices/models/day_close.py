@@ -86,7 +86,7 @@ def lock_till() -> None:
     Series.objects.select_for_update().get(name=TILL)
 
 
-def open_day(on: date) -> date:
+def booking_date(on: date) -> date:
     """The day of the till that money of the day `on` counts on, held as by `lock_till`.
 
     Where that day was closed already it is the day after the last one closed.

@@ -1,4 +1,4 @@
-"""What each repair of a job brought in, from the lines of its bill."""
+"""What each repair of a job brought in, from the lines of its invoice."""
 
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
@@ -6,7 +6,7 @@ from decimal import Decimal
 from shopdesk.money import Line, line_amount, rounded
 
 
-def net_shares(
+def allocate_net(
     lines: Iterable[tuple[int | None, Line]],
     *,
     repairs: Sequence[int],
@@ -14,9 +14,9 @@ def net_shares(
     places: int,
     prices_include_tax: bool,
 ) -> dict[int, Decimal]:
-    """The part of `net` that belongs to each of `repairs`.
+    """Return the part of `net` that belongs to each of `repairs`.
 
-    A line says whose it is; what belongs to none (parts, fees) and what rounding leaves
+    A line names its repair; what belongs to none (parts, fees) and what rounding leaves
     goes to the first, so that the shares add up to `net`.
     """
     if not repairs:

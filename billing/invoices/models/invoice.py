@@ -1,10 +1,6 @@
-"""Bills and the money taken on them. Frozen once issued: a mistake is credited.
+"""Invoices, credit notes and reminders. Frozen once issued: a mistake is credited."""
 
-All of it stands in one file since what is owed rests on all of it: bills, the credit
-notes against them, payments, and what reminders ask besides.
-"""
-
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date
 from decimal import Decimal
 
@@ -24,82 +20,36 @@ from django.db.models import (
 )
 from django.db.models.functions import Coalesce
 from django.urls import reverse
-from django.utils.translation import gettext
 
-from billing.einvoice import en16931
 from billing.invoices.credit_sums import credit_sums
+from billing.invoices.models.numbered import Numbered, NumberedQuerySet
 from billing.quotes.models import Line, Quote
 from repairs.customers.models import Customer
 from repairs.jobs.models import Job, Repair
 from shopdesk.fields import MoneyField
-from shopdesk.lookup import rank_matches
 from shopdesk.money import Totals, totals
 from shopdesk.papers.models import KeptPaper
-from shopdesk.shop import numbering
 from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
 
 STAFF = settings.AUTH_USER_MODEL
 MEANS = [("cash", "cash"), ("card", "card"), ("transfer", "bank transfer")]
 """How money comes over the counter."""
-MOVED = "moved"
-"""Money that was here already and only changes books."""
-LET_GO = "let_go"
-"""No money: the fee of a reminder that the shop does not ask for any longer."""
-
-
 SETTLES = ExpressionWrapper(F("amount") + F("rounding"), output_field=MoneyField())
-"""What a payment takes off a bill: the money, and what was rounded to whole coins."""
+"""What a payment takes off an invoice: the money, and what cash rounding added."""
+ZERO = Value(Decimal(0), output_field=MoneyField())
 
 
-def _sum_of(rows, of: str, field):
-    """The sum of `field` over the rows of an invoice, nothing being zero."""
-    summed = rows.filter(**{of: OuterRef("pk")}).order_by().values(of)
-    return Coalesce(
-        Subquery(summed.annotate(n=Sum(field)).values("n"), output_field=MoneyField()),
-        _nought(),
-    )
+def _sum_of(name: str, field):
+    """The sum of `field` over the rows of an invoice, zero if there are none.
 
-
-def _nought():
-    return Value(Decimal(0), output_field=MoneyField())
-
-
-class NumberedQuerySet(models.QuerySet):
-    """Papers with a series and a number in it."""
-
-    def numbered(self, text: str):
-        """The one of this number, however it is written: `INV26-00042`, `inv26 42`."""
-        read = numbering.read(text)
-        return self.filter(series=read[0], number=read[1]) if read else self.none()
-
-    def numbered_like(self, text: str):
-        """Those whose number `text` may be a part of."""
-        part = numbering.read_part(text)
-        if part is None:
-            return self.none()
-        return self.filter(series__contains=part[0], number__contains=part[1])
-
-    def search(self, words: str):
-        """Those whose number `words` may mean, the latest first."""
-        return self.numbered_like(words).best_of(words)
-
-    def best_of(self, words: str):
-        """These, with those of the number that `words` are before all others."""
-        whole, part = numbering.read(words), numbering.read_part(words)
-        nothing = Q(pk__in=[])
-        return rank_matches(
-            self,
-            exact=Q(series=whole[0], number=whole[1]) if whole else nothing,
-            begins=Q(number=int(part[1])) if part and part[1] else nothing,
-            then=["-pk"],
-        )
-
-
-class ReceiptQuerySet(NumberedQuerySet):
-    def for_list(self):
-        """With all that one row of a list shows; the papers stay behind."""
-        return self.defer("paper").select_related("payment__job__customer")
+    `name` is how the invoice calls those rows.
+    """
+    relation = Invoice._meta.get_field(name)
+    key = relation.field.name
+    rows = relation.related_model.objects.filter(**{key: OuterRef("pk")})
+    summed = rows.order_by().values(key).annotate(n=Sum(field))
+    return Coalesce(Subquery(summed.values("n"), output_field=MoneyField()), ZERO)
 
 
 class InvoiceQuerySet(NumberedQuerySet):
@@ -126,22 +76,22 @@ class InvoiceQuerySet(NumberedQuerySet):
         seen = self.annotate(
             is_credited=Exists(notes.filter(is_whole=True)),
             is_credited_in_part=Exists(notes),
-            fees=_sum_of(Reminder.objects.all(), "invoice", "fee"),
+            fees=_sum_of("reminders", "fee"),
         )
         left = ExpressionWrapper(
             F("gross")
-            + _sum_of(Invoice.objects.all(), "credits", "gross")
+            + _sum_of("credit_notes", "gross")
             + Case(
-                When(is_credited=True, then=_nought()),
+                When(is_credited=True, then=ZERO),
                 default=F("fees"),
                 output_field=MoneyField(),
             )
-            - _sum_of(Payment.objects.all(), "invoice", SETTLES),
+            - _sum_of("payments", SETTLES),
             output_field=MoneyField(),
         )
         return seen.annotate(
             owed=Case(
-                When(kind=Invoice.Kind.CREDIT_NOTE, then=_nought()),
+                When(kind=Invoice.Kind.CREDIT_NOTE, then=ZERO),
                 default=left,
                 output_field=MoneyField(),
             )
@@ -169,7 +119,7 @@ class InvoiceQuerySet(NumberedQuerySet):
         )
 
 
-class Invoice(KeptPaper):
+class Invoice(Numbered, KeptPaper):
     """An invoice or a credit note, with the buyer as they were on the day."""
 
     class Kind(models.TextChoices):
@@ -177,8 +127,6 @@ class Invoice(KeptPaper):
         CREDIT_NOTE = "credit", "credit note"
 
     kind = models.CharField(max_length=7, choices=Kind, default=Kind.INVOICE)
-    series = models.CharField(max_length=12)
-    number = models.PositiveIntegerField()
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="invoices")
     quote = models.ForeignKey(
         Quote, null=True, blank=True, on_delete=models.PROTECT, related_name="invoices"
@@ -273,15 +221,8 @@ class Invoice(KeptPaper):
             ),
         ]
 
-    def __str__(self):
-        return self.full_number
-
     def get_absolute_url(self):
         return reverse("invoices:invoice", args=[self.pk])
-
-    @property
-    def full_number(self) -> str:
-        return numbering.full_number(self.series, self.number)
 
     @property
     def is_credit_note(self) -> bool:
@@ -293,10 +234,10 @@ class Invoice(KeptPaper):
         if self.is_credit_note:
             return self.get_kind_display()
         if self.owed < 0:
-            return "owed back"
+            return "refund due"
         if self.is_credited:
             return "credited"
-        return "owed" if self.owed else "paid"
+        return "open" if self.owed else "paid"
 
     def standing_on(self, on: date) -> str:
         """Where it stands on a day: one that is owed may be overdue."""
@@ -310,76 +251,41 @@ class Invoice(KeptPaper):
         """The currency of the bill, as the shop writes amounts."""
         return Currency(self.currency, shop.locale)
 
+    @property
+    def places(self) -> int:
+        """The decimals of its currency."""
+        return Currency(self.currency, "").places
+
     def totals(self) -> Totals:
         """The sums under the lines, as they were when it was issued."""
-        if self.is_credit_note:
-            return self._totals_of_note(list(self.lines.all()))
+        lines = list(self.lines.all())
+        return self.credit_totals(lines) if self.is_credit_note else self.sum_of(lines)
+
+    def sum_of(self, lines: "Iterable[InvoiceLine]") -> Totals:
+        """What `lines` come to on this invoice."""
         return totals(
-            [line.as_money() for line in self.lines.all()],
-            places=Currency(self.currency, "").places,
+            [line.as_money() for line in lines],
+            places=self.places,
             prices_include_tax=self.prices_include_tax,
         )
 
-    def _totals_of_note(self, lines: "list[InvoiceLine]") -> Totals:
-        """What is taken back: what stood of the bill less what stands after."""
-        stood = self.credits.standing_lines(before=self)
+    def credit_totals(self, lines: "Iterable[InvoiceLine]") -> Totals:
+        """The totals of a credit note with these lines."""
         gone = {line.takes_back_id: -line.quantity for line in lines}
-        return credit_sums(
-            [line.as_money() for line in stood],
-            back=[gone.get(line.pk, Decimal(0)) for line in stood],
-            places=Currency(self.currency, "").places,
-            prices_include_tax=self.prices_include_tax,
+        stood = self.credits.standing_lines(before=self)
+        return self.credits.totals_taking_back(
+            stood, [gone.get(line.pk, Decimal(0)) for line in stood]
         )
 
-    def as_einvoice(self, lines: Iterable["InvoiceLine"]) -> en16931.Bill:
-        """The bill as an e-invoice tells it: from what was written down, and no more.
-
-        What was paid later is not in it, nor what the shop is called today.
-        """
-        credited = self.credits
-        lines = list(lines)
-        return en16931.Bill(
-            number=self.full_number,
-            issued_on=self.issued_on,
-            supplied_on=self.supplied_on,
-            seller=en16931.Party(
-                self.seller_name,
-                self.seller_address,
-                self.seller_country,
-                self.seller_tax_id,
-            ),
-            buyer=en16931.Party(
-                self.buyer_name,
-                self.buyer_address,
-                self.buyer_country,
-                self.buyer_tax_id,
-            ),
-            currency=self.currency,
-            places=Currency(self.currency, "").places,
-            lines=[
-                en16931.Line(
-                    line.text,
-                    line.quantity,
-                    line.price,
-                    line.tax_rate,
-                    line.tax_category,
-                )
-                for line in lines
-            ],
-            tax=self.tax,
-            gross=self.gross,
+    def totals_taking_back(
+        self, lines: "Sequence[InvoiceLine]", back: Sequence[Decimal]
+    ) -> Totals:
+        """What crediting `back` so much of each of these lines comes to."""
+        return credit_sums(
+            [line.as_money() for line in lines],
+            back=back,
+            places=self.places,
             prices_include_tax=self.prices_include_tax,
-            due_on=self.due_on,
-            paid=self.deposited + self.paid_with_it,
-            rounding=-self.rounding,
-            means=self.means,
-            said=self._totals_of_note(lines) if credited else None,
-            credits=(credited.full_number, credited.issued_on) if credited else None,
-            notes=[self.words],
-            reasons={
-                line.tax_category: line.tax_reason and gettext(line.tax_reason)
-                for line in lines
-            },
         )
 
     @property
@@ -418,6 +324,13 @@ class InvoiceLine(Line):
     class Meta(Line.Meta):
         pass
 
+    @classmethod
+    def copied(cls, line: Line, **changes) -> "InvoiceLine":
+        """A new line that says and asks what `line` does, but for `changes`."""
+        same = ("kind", "text", "quantity", "price", "tax_kind", "tax_rate")
+        facts = {name: getattr(line, name) for name in (*same, "tax_reason")}
+        return cls(**{**facts, "repair_id": line.repair_id, **changes})
+
 
 class EInvoice(models.Model):
     """The UBL file of a bill, made once. Never changed."""
@@ -438,153 +351,3 @@ class EInvoice(models.Model):
 
     def __str__(self):
         return f"{self.invoice.full_number}.xml"
-
-
-class PaymentQuerySet(models.QuerySet):
-    def total(self) -> Decimal:
-        """What they take off bills together."""
-        return self.aggregate(n=Sum(SETTLES))["n"] or Decimal(0)
-
-    def deposits(self):
-        """Money on a job that stands on no bill."""
-        return self.filter(invoice=None)
-
-    def over_the_counter(self):
-        """Money that came or went, not what was only moved or let go in the books."""
-        return self.filter(means__in=dict(MEANS))
-
-
-class Payment(models.Model):
-    """Money in, or out as a negative amount, on a job and its bill. Never changed.
-
-    One without a bill is a deposit. When the job is billed, the deposit is moved to the
-    bill by two rows that add up to nothing.
-    """
-
-    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="payments")
-    invoice = models.ForeignKey(
-        Invoice,
-        null=True,
-        blank=True,
-        on_delete=models.PROTECT,
-        related_name="payments",
-    )
-    amount = MoneyField()
-    # What was let go, or taken too much, for want of small coins: with it the amount
-    # is what comes off the bill.
-    rounding = MoneyField(default=Decimal(0))
-    currency = models.CharField(max_length=3)
-    means = models.CharField(
-        "how", max_length=8, choices=[*MEANS, (MOVED, "moved over"), (LET_GO, "let go")]
-    )
-    words = models.CharField("what for", max_length=200, blank=True)
-    # Made with the form: the same form sent twice is one payment.
-    key = models.UUIDField(unique=True)
-    paid_on = models.DateField()
-    # The day of the till it is counted on: later, where that day was closed already.
-    booked_on = models.DateField()
-    taken_at = models.DateTimeField()
-    taken_by = models.ForeignKey(
-        STAFF, null=True, on_delete=models.PROTECT, related_name="+"
-    )
-
-    objects = PaymentQuerySet.as_manager()
-
-    class Meta:
-        ordering = ["id"]
-        indexes = [models.Index(fields=["booked_on"])]
-        constraints = [
-            models.CheckConstraint(
-                condition=~Q(amount=0, rounding=0), name="payment_not_zero"
-            ),
-            models.CheckConstraint(
-                condition=Q(means__in=[*dict(MEANS), MOVED, LET_GO]),
-                name="payment_means_known",
-            ),
-            models.CheckConstraint(
-                condition=Q(rounding=0) | Q(means="cash"),
-                name="payment_only_cash_is_rounded",
-            ),
-            models.CheckConstraint(
-                condition=Q(booked_on__gte=F("paid_on")),
-                name="payment_counts_on_its_day_or_later",
-            ),
-        ]
-
-    def __str__(self):
-        return f"{self.amount} {self.get_means_display()}"
-
-    @property
-    def settles(self) -> Decimal:
-        """What comes off the bill by it."""
-        return self.amount + self.rounding
-
-    def written_in(self, shop: Shop) -> Currency:
-        return Currency(self.currency, shop.locale)
-
-
-class Receipt(KeptPaper):
-    """The paper for money taken or paid back without a bill. Never changed."""
-
-    payment = models.OneToOneField(
-        Payment, on_delete=models.PROTECT, related_name="receipt"
-    )
-    series = models.CharField(max_length=12)
-    number = models.PositiveIntegerField()
-
-    objects = ReceiptQuerySet.as_manager()
-
-    class Meta:
-        constraints = [
-            models.UniqueConstraint(
-                fields=["series", "number"], name="receipt_number_once"
-            ),
-            models.CheckConstraint(
-                condition=~Q(pdf_sha256=""), name="receipt_paper_is_kept"
-            ),
-        ]
-
-    def __str__(self):
-        return self.full_number
-
-    def get_absolute_url(self):
-        """Where it stands among all the money of its job."""
-        return f"{reverse('invoices:for_job', args=[self.payment.job_id])}#money"
-
-    @property
-    def full_number(self) -> str:
-        return numbering.full_number(self.series, self.number)
-
-
-class Reminder(KeptPaper):
-    """A letter that a bill is overdue: the first, the second … Never changed."""
-
-    invoice = models.ForeignKey(
-        Invoice, on_delete=models.PROTECT, related_name="reminders"
-    )
-    level = models.PositiveSmallIntegerField()
-    reminded_on = models.DateField()
-    fee = MoneyField(default=Decimal(0))
-    # What was owed on that day, this fee included.
-    owed = MoneyField()
-    words = models.TextField(max_length=2000, blank=True)
-    mailed_to = models.EmailField(blank=True)
-    made_at = models.DateTimeField()
-    made_by = models.ForeignKey(
-        STAFF, null=True, on_delete=models.PROTECT, related_name="+"
-    )
-
-    class Meta:
-        ordering = ["id"]
-        constraints = [
-            models.UniqueConstraint(
-                fields=["invoice", "level"], name="reminder_level_once"
-            ),
-            models.CheckConstraint(
-                condition=Q(level__gte=1, fee__gte=0, owed__gt=0) & ~Q(pdf_sha256=""),
-                name="reminder_makes_sense",
-            ),
-        ]
-
-    def __str__(self):
-        return f"reminder {self.level} of {self.invoice}"

@@ -1,0 +1,229 @@
+"""Invoices are issued: number, lines, document and e-invoice at once, or none of it."""
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from hashlib import sha256
+from uuid import UUID
+
+from django.db import transaction
+
+from billing.invoices import payments
+from billing.invoices.balance import available_credit
+from billing.invoices.charged import allocate_net
+from billing.invoices.coins import CashAmount
+from billing.invoices.draft import InvoiceDraft, draft_invoice
+from billing.invoices.einvoice_of import ubl_of
+from billing.invoices.models import EInvoice, Invoice, InvoiceLine
+from billing.invoices.papers import invoice_paper
+from repairs.customers.models import Customer
+from repairs.jobs import states
+from repairs.jobs.models import Job
+from shopdesk.errors import RefusedError
+from shopdesk.money import Totals
+from shopdesk.papers.render import document_language
+from shopdesk.shop import numbering
+from shopdesk.shop.models import Shop
+from shopdesk.templatetags.desk import shop_text
+
+
+@dataclass(frozen=True)
+class Buyer:
+    """Who the invoice is made out to."""
+
+    name: str
+    address: str
+    country: str
+    tax_id: str = ""
+
+
+def default_buyer(customer: Customer, shop: Shop) -> Buyer:
+    """The customer as an invoice names them."""
+    return Buyer(
+        name=", ".join(filter(None, [customer.company, customer.name])),
+        address=customer.address,
+        country=customer.country or shop.country,
+        tax_id=customer.tax_id,
+    )
+
+
+def warranty_terms(shop: Shop) -> str:
+    """The shop's terms of warranty, as they are printed on an invoice."""
+    with document_language(shop):
+        return shop_text(shop, "warranty_text")
+
+
+def check_can_invoice(job: Job) -> None:
+    """Refuse a job that is not done, or that has an invoice in force."""
+    if job.state not in (states.READY, states.HANDED_OVER):
+        raise RefusedError(
+            f"Job {job.number} is {job.get_state_display()}. It can be invoiced once"
+            " the work is done."
+        )
+    if job.invoices.standing().exists():
+        raise RefusedError(f"Job {job.number} already has an invoice.")
+
+
+@transaction.atomic
+def issue_invoice(
+    job: Job,
+    *,
+    on: date,
+    at: datetime,
+    by,
+    paid: Decimal = Decimal(0),
+    means: str = "",
+    key: UUID | None = None,
+    buyer: Buyer | None = None,
+) -> Invoice:
+    """Invoice a finished job; use its deposits, and record what is paid at once.
+
+    The number is taken in this transaction: where anything fails no number is lost. A
+    job whose invoice was credited is invoiced again in the same way.
+    """
+    job = Job.objects.select_for_update().get(pk=job.pk)
+    check_can_invoice(job)
+    shop = Shop.current()
+    supplied_on = job.handed_over_on or on
+    draft = draft_invoice(job, on=supplied_on, shop=shop)
+    money = _paid_at_once(draft, paid=paid, means=means, shop=shop)
+    covered = job.repairs.filter(warranty_until__isnull=False).exists()
+    buyer = buyer or default_buyer(job.customer, shop)
+    invoice = Invoice(
+        job=job,
+        quote=draft.quote,
+        customer=job.customer,
+        buyer_name=buyer.name,
+        buyer_address=buyer.address,
+        buyer_tax_id=buyer.tax_id,
+        buyer_country=buyer.country,
+        supplied_on=supplied_on,
+        due_on=on + timedelta(days=shop.payment_term_days),
+        currency=draft.currency,
+        prices_include_tax=draft.prices_include_tax,
+        words=warranty_terms(shop) if covered else "",
+        deposited=draft.deposits_used,
+        paid_with_it=money.amount,
+        rounding=money.rounding,
+        means=means if paid else "",
+        einvoice=job.customer.einvoice,
+    )
+    store_invoice(
+        invoice,
+        lines=draft.lines,
+        totals=draft.totals,
+        overpaid=draft.overpaid,
+        shop=shop,
+        on=on,
+        at=at,
+        by=by,
+    )
+    _apply_deposits(invoice, on=on, at=at, by=by)
+    if paid:
+        payments.create_payment(
+            job,
+            invoice=invoice,
+            money=money,
+            currency=invoice.currency,
+            means=means,
+            key=key,
+            on=on,
+            at=at,
+            by=by,
+        )
+    update_repair_revenue(job)
+    return invoice
+
+
+def _paid_at_once(
+    draft: InvoiceDraft, *, paid: Decimal, means: str, shop: Shop
+) -> CashAmount:
+    if not paid:
+        return CashAmount(Decimal(0), Decimal(0))
+    if paid < 0:
+        raise RefusedError("A refund is only possible once the invoice is issued.")
+    return payments.checked_amount(
+        paid, due=draft.amount_due, means=means, currency=draft.currency, shop=shop
+    )
+
+
+def _apply_deposits(invoice: Invoice, *, on: date, at: datetime, by) -> None:
+    """Transfer what is here for the job; what is left over stays owed back."""
+    left = invoice.deposited
+    for source, here in available_credit(invoice.job, currency=invoice.currency):
+        if amount := min(left, here):
+            payments.transfer_deposit(
+                amount, source=source, to=invoice, on=on, at=at, by=by
+            )
+            left -= amount
+
+
+def store_invoice(
+    invoice: Invoice,
+    *,
+    lines: list[InvoiceLine],
+    totals: Totals,
+    overpaid: Decimal = Decimal(0),
+    shop: Shop,
+    on: date,
+    at: datetime,
+    by,
+) -> None:
+    """Give the invoice its number, render its document and store both for good."""
+    pattern = shop.credit_series if invoice.is_credit_note else shop.invoice_series
+    invoice.series = numbering.series_name(pattern, on=on)
+    invoice.number = numbering.give(invoice.series, kind=invoice.kind)
+    invoice.issued_on, invoice.issued_by = on, by
+    for term in ("name", "address", "country", "tax_id"):
+        setattr(invoice, f"seller_{term}", getattr(shop, term))
+    invoice.net, invoice.tax, invoice.gross = totals.net, totals.tax, totals.gross
+    pdf = invoice_paper(
+        invoice, lines=lines, totals=totals, overpaid=overpaid, shop=shop, made_at=at
+    )
+    invoice.keep(pdf)
+    invoice.save(force_insert=True)
+    for line in lines:
+        line.invoice = invoice
+    InvoiceLine.objects.bulk_create(lines)
+    if invoice.einvoice == Customer.EInvoice.UBL:
+        _create_ubl(invoice, lines=lines, shop=shop, at=at)
+
+
+@transaction.atomic
+def store_ubl(invoice: Invoice, *, at: datetime) -> EInvoice:
+    """The UBL file of an invoice: made when first asked for, then the one stored."""
+    invoice = Invoice.objects.select_for_update().defer("paper").get(pk=invoice.pk)
+    stored = EInvoice.objects.filter(invoice=invoice).first()
+    if stored:
+        return stored
+    lines = list(invoice.lines.all())
+    return _create_ubl(invoice, lines=lines, shop=Shop.current(), at=at)
+
+
+def _create_ubl(
+    invoice: Invoice, *, lines: list[InvoiceLine], shop: Shop, at: datetime
+) -> EInvoice:
+    file = ubl_of(invoice, lines, shop=shop)
+    return EInvoice.objects.create(
+        invoice=invoice, file=file, file_hash=sha256(file).hexdigest(), made_at=at
+    )
+
+
+def update_repair_revenue(job: Job) -> None:
+    """Write on each repair what it brought in before tax, less what was credited."""
+    repairs = list(job.repairs.filter(outcome=states.FIXED))
+    charged = dict.fromkeys([repair.pk for repair in repairs], Decimal(0))
+    for invoice in job.invoices.filter(kind=Invoice.Kind.INVOICE).defer("paper"):
+        lines = invoice.standing_lines()
+        shares = allocate_net(
+            [(line.repair_id, line.as_money()) for line in lines],
+            repairs=list(charged),
+            net=invoice.sum_of(lines).net,
+            places=invoice.places,
+            prices_include_tax=invoice.prices_include_tax,
+        )
+        for repair, share in shares.items():
+            charged[repair] += share
+    for repair in repairs:
+        repair.charged = max(charged[repair.pk], Decimal(0))
+        repair.save(update_fields=["charged"])

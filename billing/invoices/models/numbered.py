@@ -1,0 +1,55 @@
+"""What all documents with a number of their own have in common."""
+
+from django.db import models
+from django.db.models import Q
+
+from shopdesk.lookup import rank_matches
+from shopdesk.shop import numbering
+
+
+class NumberedQuerySet(models.QuerySet):
+    """Papers with a series and a number in it."""
+
+    def numbered(self, text: str):
+        """The one of this number, however it is written: `INV26-00042`, `inv26 42`."""
+        read = numbering.read(text)
+        return self.filter(series=read[0], number=read[1]) if read else self.none()
+
+    def numbered_like(self, text: str):
+        """Those whose number `text` may be a part of."""
+        part = numbering.read_part(text)
+        if part is None:
+            return self.none()
+        return self.filter(series__contains=part[0], number__contains=part[1])
+
+    def search(self, words: str):
+        """Those whose number `words` may mean, the latest first."""
+        return self.numbered_like(words).best_of(words)
+
+    def best_of(self, words: str):
+        """These, with those of the number that `words` are before all others."""
+        whole, part = numbering.read(words), numbering.read_part(words)
+        nothing = Q(pk__in=[])
+        return rank_matches(
+            self,
+            exact=Q(series=whole[0], number=whole[1]) if whole else nothing,
+            begins=Q(number=int(part[1])) if part and part[1] else nothing,
+            then=["-pk"],
+        )
+
+
+class Numbered(models.Model):
+    """A document with a number in a series, such as INV26-00042."""
+
+    series = models.CharField(max_length=12)
+    number = models.PositiveIntegerField()
+
+    class Meta:
+        abstract = True
+
+    def __str__(self):
+        return self.full_number
+
+    @property
+    def full_number(self) -> str:
+        return numbering.full_number(self.series, self.number)

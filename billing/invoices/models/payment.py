@@ -1,0 +1,176 @@
+"""Payments and receipts, and the reminders that ask for what is overdue."""
+
+from decimal import Decimal
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q, Sum
+from django.urls import reverse
+
+from billing.invoices.models.invoice import MEANS, SETTLES, Invoice
+from billing.invoices.models.numbered import Numbered, NumberedQuerySet
+from repairs.jobs.models import Job
+from shopdesk.fields import MoneyField
+from shopdesk.papers.models import KeptPaper
+from shopdesk.shop.currencies import Currency
+from shopdesk.shop.models import Shop
+
+STAFF = settings.AUTH_USER_MODEL
+MOVED = "moved"
+"""Money that was here already and only changes books."""
+LET_GO = "let_go"
+"""No money: the fee of a reminder that the shop does not ask for any longer."""
+
+
+class PaymentQuerySet(models.QuerySet):
+    def total(self) -> Decimal:
+        """What they take off bills together."""
+        return self.aggregate(n=Sum(SETTLES))["n"] or Decimal(0)
+
+    def deposits(self):
+        """Money on a job that stands on no bill."""
+        return self.filter(invoice=None)
+
+    def for_list(self):
+        """With who took them, on which invoice, and the receipt, but no document."""
+        found = self.select_related("taken_by", "invoice", "receipt")
+        return found.defer("invoice__paper", "receipt__paper")
+
+    def over_the_counter(self):
+        """Money that came or went, not what was only moved or let go in the books."""
+        return self.filter(means__in=dict(MEANS))
+
+
+class Payment(models.Model):
+    """Money in, or out as a negative amount, on a job and its bill. Never changed.
+
+    One without a bill is a deposit. When the job is billed, the deposit is moved to the
+    bill by two rows that add up to nothing.
+    """
+
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="payments")
+    invoice = models.ForeignKey(
+        Invoice,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="payments",
+    )
+    amount = MoneyField()
+    # What was let go, or taken too much, for want of small coins: with it the amount
+    # is what comes off the bill.
+    rounding = MoneyField(default=Decimal(0))
+    currency = models.CharField(max_length=3)
+    means = models.CharField(
+        "payment method",
+        max_length=8,
+        choices=[*MEANS, (MOVED, "transferred"), (LET_GO, "waived")],
+    )
+    words = models.CharField("what for", max_length=200, blank=True)
+    # Made with the form: the same form sent twice is one payment.
+    key = models.UUIDField(unique=True)
+    paid_on = models.DateField()
+    # The day of the till it is counted on: later, where that day was closed already.
+    booked_on = models.DateField()
+    taken_at = models.DateTimeField()
+    taken_by = models.ForeignKey(
+        STAFF, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    objects = PaymentQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["id"]
+        indexes = [models.Index(fields=["booked_on"])]
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(amount=0, rounding=0), name="payment_not_zero"
+            ),
+            models.CheckConstraint(
+                condition=Q(means__in=[*dict(MEANS), MOVED, LET_GO]),
+                name="payment_means_known",
+            ),
+            models.CheckConstraint(
+                condition=Q(rounding=0) | Q(means="cash"),
+                name="payment_only_cash_is_rounded",
+            ),
+            models.CheckConstraint(
+                condition=Q(booked_on__gte=F("paid_on")),
+                name="payment_counts_on_its_day_or_later",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.amount} {self.get_means_display()}"
+
+    @property
+    def settles(self) -> Decimal:
+        """What comes off the bill by it."""
+        return self.amount + self.rounding
+
+    def written_in(self, shop: Shop) -> Currency:
+        return Currency(self.currency, shop.locale)
+
+
+class ReceiptQuerySet(NumberedQuerySet):
+    def for_list(self):
+        """With all that one row of a list shows; the papers stay behind."""
+        return self.defer("paper").select_related("payment__job__customer")
+
+
+class Receipt(Numbered, KeptPaper):
+    """The paper for money taken or paid back without a bill. Never changed."""
+
+    payment = models.OneToOneField(
+        Payment, on_delete=models.PROTECT, related_name="receipt"
+    )
+
+    objects = ReceiptQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["series", "number"], name="receipt_number_once"
+            ),
+            models.CheckConstraint(
+                condition=~Q(pdf_sha256=""), name="receipt_paper_is_kept"
+            ),
+        ]
+
+    def get_absolute_url(self):
+        """Where it stands among all the money of its job."""
+        return f"{reverse('invoices:for_job', args=[self.payment.job_id])}#money"
+
+
+class Reminder(KeptPaper):
+    """A letter that a bill is overdue: the first, the second … Never changed."""
+
+    invoice = models.ForeignKey(
+        Invoice, on_delete=models.PROTECT, related_name="reminders"
+    )
+    level = models.PositiveSmallIntegerField()
+    reminded_on = models.DateField()
+    fee = MoneyField(default=Decimal(0))
+    # What was owed on that day, this fee included.
+    owed = MoneyField()
+    words = models.TextField(max_length=2000, blank=True)
+    mailed_to = models.EmailField(blank=True)
+    made_at = models.DateTimeField()
+    made_by = models.ForeignKey(
+        STAFF, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["invoice", "level"], name="reminder_level_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(level__gte=1, fee__gte=0, owed__gt=0) & ~Q(pdf_sha256=""),
+                name="reminder_makes_sense",
+            ),
+        ]
+
+    def __str__(self):
+        return f"reminder {self.level} of {self.invoice}"
