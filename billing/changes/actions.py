@@ -1,4 +1,4 @@
-"""The customer is asked for more than was agreed, and answers.
+"""Extra work is recorded, and the customer agrees or declines.
 
 The job is always locked first, as with quotes.
 """
@@ -40,20 +40,22 @@ Said = ChangeAnswer.Said
 def record(
     job: Job, *, why: str, lines: Sequence[ChangeLine], at: datetime, by
 ) -> ChangeOrder:
-    """Write down what came up and what it adds; until the answer the job waits."""
+    """Record extra work and its price; the job waits for the customer's answer."""
     job = Job.objects.select_for_update().get(pk=job.pk)
     quote = _open_to_change(job)
     if open_change(quote):
-        raise RefusedError("One change still waits for its answer: settle that first.")
+        raise RefusedError(
+            "Extra work is still waiting for an answer. Record that answer first."
+        )
     if not lines:
-        raise RefusedError("Write at least one line: what more has to be done?")
+        raise RefusedError("Enter at least one line of extra work.")
     places = quote.written_in(Shop.current()).places
     agreed = all_agreed(quote)
     before = totals_of(agreed, quote=quote, places=places).gross
-    # All together, as they will be billed: tax is rounded once for them all.
+    # All together, as on the invoice: tax is rounded once for all lines.
     after = totals_of([*agreed, *lines], quote=quote, places=places).gross
     if after <= before:
-        raise RefusedError("This adds nothing to the price: no change is needed.")
+        raise RefusedError("This does not raise the price, so no agreement is needed.")
     change = ChangeOrder.objects.create(
         quote=quote,
         number=quote.changes.count() + 1,
@@ -75,22 +77,20 @@ def record(
 
 
 def _open_to_change(job: Job) -> Quote:
-    """The accepted quote of a job that is being worked on."""
+    """Return the accepted quote of a job in progress; raise if there is none."""
     quote = accepted_quote(job)
     if quote is None or job.approved_warranty_repair:
-        raise RefusedError(
-            "No price was agreed for this job, so there is none to change."
-        )
+        raise RefusedError("No price is agreed for this job. Create a quote first.")
     if job.state not in WORKING:
         raise RefusedError(
-            f"This job is {job.get_state_display()}. What was agreed is changed while"
-            " the work goes on: open the job again first."
+            f"This job is {job.get_state_display()}. Extra work can be added only while"
+            " the repair is in progress: reopen the job first."
         )
     return quote
 
 
 def _wait(job: Job, on: str, *, by) -> None:
-    """Say on the job whom it waits for, without undoing what else it waits for."""
+    """Set whom the job waits for; clear it only if it waits for the customer."""
     if on or job.waiting_for == Job.WaitingFor.CUSTOMER:
         with workflow.changing(job, version=None, stamp=Stamp.now(by)):
             job.waiting_for = on
@@ -111,9 +111,9 @@ def answer(
     links: AnswerLinks = NO_LINKS,
     now: datetime | None = None,
 ) -> ChangeAnswer:
-    """The customer agrees or refuses. The same answer twice is one answer.
+    """Record the customer's answer. The same answer twice is one answer.
 
-    It is told by mail, as of `now` where it was said (`at`) before that.
+    It is confirmed by email, dated `now` if it was given earlier (`at`).
     """
     job = Job.objects.select_for_update().get(pk=change.quote.job_id)
     change = ChangeOrder.objects.select_related("quote").get(pk=change.pk)
@@ -122,16 +122,16 @@ def answer(
             return change.answer
         who = change.answer.who
         already = (
-            gettext("This was {said} already by {who}.")
+            gettext("Already {answer} by {who}.")
             if who
-            else gettext("This was {said} already.")
+            else gettext("Already {answer}.")
         )
-        told = gettext(change.answer.get_said_display())
-        raise RefusedError(already.format(said=told, who=who))
+        given = gettext(change.answer.get_said_display())
+        raise RefusedError(already.format(answer=given, who=who))
     if said == Said.YES:
         if change.quote.state != states.ACCEPTED:
             raise RefusedError(
-                gettext("The quote was revised meanwhile: nothing was agreed.")
+                gettext("The quote was revised meanwhile. Nothing was ordered.")
             )
         _open_to_change(job)
     given = ChangeAnswer.objects.create(
@@ -178,5 +178,5 @@ def _email_answer(given: ChangeAnswer, *, links: AnswerLinks, at, by) -> None:
 
 
 def withdraw(change: ChangeOrder, *, at: datetime, by) -> ChangeAnswer:
-    """The desk takes an unanswered change back: its figures were wrong."""
+    """Withdraw extra work that is not answered yet: its amounts were wrong."""
     return answer(change, said=Said.WITHDRAWN, who="", how="", at=at, by=by)

@@ -1,4 +1,4 @@
-"""What the desk fills in when the work will cost more."""
+"""Forms by which staff record extra work and its answer."""
 
 from datetime import date, datetime
 
@@ -11,11 +11,11 @@ from billing.quotes.models import LineKind, Quote
 from shopdesk.fields import DayFormField
 
 LINES = 5
-"""Rows on the form; more than that is another quote."""
+"""Rows on the form; more than that needs a new quote."""
 
 Said = ChangeAnswer.Said
 ASK = "ask"
-# By the link and on the screen the customer answers without us.
+# Online and on the counter screen the customer answers without staff.
 TOLD_THE_DESK = [
     (how.value, how.label)
     for how in (Quote.How.COUNTER, Quote.How.PHONE, Quote.How.EMAIL)
@@ -25,10 +25,10 @@ REACHED = (Quote.How.PHONE, Quote.How.EMAIL)
 
 class WhyForm(forms.Form):
     why = forms.CharField(
-        label="What came up",
+        label="Reason for extra work",
         max_length=1000,
         widget=forms.Textarea(attrs={"rows": 3}),
-        help_text="As the customer reads it: what was found, and why it costs more.",
+        help_text="Shown to the customer: what was found and why it costs more.",
     )
 
 
@@ -38,7 +38,7 @@ class ChangeLineForm(LineForm):
 
 
 def line_forms(data, *, usual, held, places):
-    """Rows for what is added. Those left empty are no lines."""
+    """Return a form a row. Blank rows are no lines."""
     return [
         ChangeLineForm(
             data,
@@ -56,47 +56,49 @@ def line_forms(data, *, usual, held, places):
 
 
 class SaidForm(forms.Form):
-    """What the customer said, when and how. `may_ask` leaves it open."""
+    """The customer's answer, when and how; `may_ask` allows none yet."""
 
-    said = forms.ChoiceField(label="What the customer says", widget=forms.RadioSelect)
-    who = forms.CharField(label="Who said so", max_length=120, required=False)
+    said = forms.ChoiceField(label="Answer", widget=forms.RadioSelect)
+    who = forms.CharField(label="Answered by", max_length=120, required=False)
     how = forms.ChoiceField(choices=[("", "choose"), *TOLD_THE_DESK], required=False)
     reached_at = forms.CharField(
-        label="Number called, or mail address",
+        label="Phone number or email address used",
         max_length=120,
         required=False,
-        help_text="Needed where it was agreed by telephone or mail.",
+        help_text="Required if agreed by phone or email.",
     )
-    day = DayFormField(label="On the day", required=False)
+    day = DayFormField(label="Date", required=False)
     time = forms.TimeField(
-        label="At",
+        label="Time",
         required=False,
         widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
-        help_text="Both empty: just now.",
+        help_text="Blank: now.",
     )
-    why = forms.CharField(label="Their reason", max_length=500, required=False)
+    why = forms.CharField(label="Customer’s reason", max_length=500, required=False)
 
     def __init__(self, *args, customer, since, may_ask=False, **kwargs):
         super().__init__(*args, **kwargs)
         self.since = since
-        choices = [(Said.YES, "Agreed"), (Said.NO, "Refused")]
+        choices = [(Said.YES, "Agreed"), (Said.NO, "Declined")]
         if may_ask:
             choices.insert(0, (ASK, "Not asked yet: the job waits for the customer"))
             self.fields["said"].initial = ASK
         else:
-            choices.append((Said.WITHDRAWN, "Take it back: the figures were wrong"))
+            choices.append((Said.WITHDRAWN, "Withdraw (wrong amounts)"))
         self.fields["said"].choices = choices
         self.fields["who"].initial = customer.name
 
     def clean(self):
         asked = super().clean()
         if asked.get("said") in (Said.YES, Said.NO):
-            self._ask_for(asked, "who", "Write who said so.")
-            self._ask_for(asked, "how", "Say how they said so.")
+            self._ask_for(asked, "who", "Enter who answered.")
+            self._ask_for(asked, "how", "Select how they answered.")
         if asked.get("said") == Said.YES and asked.get("how") in REACHED:
-            self._ask_for(asked, "reached_at", "Write the number or address.")
+            self._ask_for(
+                asked, "reached_at", "Enter the phone number or email address."
+            )
         if asked.get("said") == Said.WITHDRAWN:
-            # The desk's own doing: nobody said anything.
+            # Staff withdraw it; the customer gave no answer.
             asked |= {"who": "", "how": "", "reached_at": ""}
         if not self.errors:
             asked["at"] = self._moment(asked.pop("day"), asked.pop("time"))
@@ -107,13 +109,17 @@ class SaidForm(forms.Form):
             self.add_error(name, sentence)
 
     def _moment(self, day: date | None, time) -> datetime:
-        """When it was said; what is left empty is as of now."""
+        """Return the moment of the answer; blank fields mean now."""
         now = timezone.localtime()
         at = timezone.make_aware(
             datetime.combine(day or now.date(), time or now.time())
         )
         if at > now:
-            self.add_error("time", "That is still to come.")
+            self.add_error(
+                "time", "This time is in the future. Enter when the customer answered."
+            )
         elif at < self.since.replace(second=0, microsecond=0):
-            self.add_error("time", "That was before the quote was agreed to.")
+            self.add_error(
+                "time", "This is before the quote was accepted. Check date and time."
+            )
         return at

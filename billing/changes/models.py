@@ -1,8 +1,7 @@
-"""Change orders: the work will cost more than was agreed, so the customer is asked.
+"""Change orders: extra work and its price, agreed by the customer after the quote.
 
-What is kept is a superset of what Californian rules ask for (16 CCR 2722): day and
-time, who agreed, the number called, who took it down, what more, and the new total.
-Check your local rules.
+The record covers what 16 CCR 2722 (California) requires: date and time, who agreed, the
+number called, who recorded it, the extra work, and the new total.
 """
 
 from django.conf import settings
@@ -22,26 +21,26 @@ STAFF = settings.AUTH_USER_MODEL
 
 class ChangeQuerySet(models.QuerySet):
     def open(self):
-        """Those without an answer yet."""
+        """Return those without an answer."""
         return self.filter(answer=None)
 
     def agreed(self):
         return self.filter(answer__said=ChangeAnswer.Said.YES)
 
     def told(self):
-        """With all that is shown of one."""
+        """Fetch what the page shows of each."""
         return self.select_related("quote", "taken_by", "answer__taken_by")
 
 
 class ChangeOrder(models.Model):
-    """What is to be done besides the accepted option, and what it adds. Only added."""
+    """Extra work beyond the accepted option. Rows are only added."""
 
     quote = models.ForeignKey(Quote, on_delete=models.PROTECT, related_name="changes")
     number = models.PositiveSmallIntegerField()
-    why = models.TextField("what came up", max_length=1000)
-    # All with tax, as the customer pays it.
-    agreed_before = MoneyField("agreed before")
-    extra = MoneyField("extra")
+    why = models.TextField("reason for extra work", max_length=1000)
+    # All amounts include tax.
+    agreed_before = MoneyField("agreed so far")
+    extra = MoneyField("extra cost")
     new_total = MoneyField("new total")
     made_at = models.DateTimeField()
     taken_by = models.ForeignKey(
@@ -64,7 +63,7 @@ class ChangeOrder(models.Model):
         ]
 
     def __str__(self):
-        return f"Change {self.number} of {self.quote.job.number}"
+        return f"Extra work {self.number}, job {self.quote.job.number}"
 
     def get_absolute_url(self):
         return reverse("changes:of_job", args=[self.quote.job_id])
@@ -88,7 +87,7 @@ class ChangeLine(Line):
     change = models.ForeignKey(
         ChangeOrder, on_delete=models.PROTECT, related_name="lines"
     )
-    # Known where the job has one repair only; it then bears what it brought.
+    # Set if the job has a single repair, whose revenue this line is.
     repair = models.ForeignKey(
         Repair, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
@@ -104,21 +103,21 @@ class ChangeLine(Line):
 
 
 class ChangeAnswer(models.Model):
-    """Who said what to a change, when and how. Only added, and once."""
+    """The answer to a change order, when and how. Added once, never changed."""
 
     class Said(models.TextChoices):
         YES = "yes", "agreed"
-        NO = "no", "refused"
+        NO = "no", "declined"
         WITHDRAWN = "withdrawn", "withdrawn"
 
     change = models.OneToOneField(
         ChangeOrder, on_delete=models.PROTECT, related_name="answer"
     )
     said = models.CharField(max_length=9, choices=Said)
-    who = models.CharField("who agreed or refused", max_length=120)
+    who = models.CharField("answered by", max_length=120)
     how = models.CharField(max_length=8, choices=Quote.How, blank=True)
     reached_at = models.CharField(
-        "number called, or mail address", max_length=120, blank=True
+        "phone number or email address used", max_length=120, blank=True
     )
     said_at = models.DateTimeField()
     taken_by = models.ForeignKey(
@@ -145,7 +144,7 @@ class ChangeAnswer(models.Model):
 
 
 def totals_of(lines, *, quote: Quote, places: int) -> money.Totals:
-    """What `lines` come to, by the terms of the quote they belong to."""
+    """Return the totals of `lines` on the terms of their quote."""
     return money.totals(
         [line.as_money() for line in lines],
         places=places,

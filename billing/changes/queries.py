@@ -1,4 +1,4 @@
-"""What was agreed beyond the accepted option, and what the work has come to so far."""
+"""What was agreed beyond the accepted option, and the cost of the work so far."""
 
 from dataclasses import dataclass
 from decimal import Decimal
@@ -16,13 +16,13 @@ from shopdesk.shop.price_list import labour_price
 
 
 def accepted_quote(job: Job) -> Quote | None:
-    """The quote whose yes stands."""
+    """Return the accepted quote of the job, if any."""
     quotes = job.quotes.filter(state=states.ACCEPTED).defer("paper")
     return quotes.select_related("chosen", "job").first()
 
 
 def agreed_lines(job: Job) -> list[ChangeLine]:
-    """The lines of all changes that the customer agreed to, beside the option."""
+    """Return the lines of all extra work that the customer agreed to."""
     agreed = ChangeOrder.objects.agreed().filter(
         quote__job=job, quote__state=states.ACCEPTED
     )
@@ -31,7 +31,7 @@ def agreed_lines(job: Job) -> list[ChangeLine]:
 
 
 def agreed_changes(job: Job) -> list[ChangeOrder]:
-    """The changes behind `agreed_lines`, each with its answer, for the paper."""
+    """Return the change orders behind `agreed_lines`, each with its answer."""
     changes = ChangeOrder.objects.agreed().filter(
         quote__job=job, quote__state=states.ACCEPTED
     )
@@ -39,12 +39,12 @@ def agreed_changes(job: Job) -> list[ChangeOrder]:
 
 
 def open_change(quote: Quote | None) -> ChangeOrder | None:
-    """What the customer still has to answer."""
+    """Return the extra work that the customer has not answered."""
     return quote and quote.changes.open().prefetch_related("lines").first()
 
 
 def all_agreed(quote: Quote) -> list[Line]:
-    """All that the customer agreed to pay for by this quote: option and changes."""
+    """Return all agreed lines of this quote: its option and extra work."""
     changed = ChangeLine.objects.filter(change__in=quote.changes.agreed())
     return [*quote.chosen.lines.all(), *changed.order_by("change_id", "position")]
 
@@ -55,7 +55,7 @@ def agreed_total(quote: Quote, *, places: int) -> Decimal:
 
 @dataclass(frozen=True)
 class SoFar:
-    """The work done against the work agreed, as the shop's prices are: tax or not."""
+    """Work done and work agreed, with tax if the shop's prices include it."""
 
     agreed: Decimal
     done: Decimal
@@ -67,10 +67,10 @@ class SoFar:
 
 
 def so_far(job: Job, *, shop: Shop) -> SoFar | None:
-    """Parts used and minutes at the bench, at what the shop charges for them.
+    """Return parts and labour since acceptance, at list prices, and what is agreed.
 
-    Against the labour and the parts agreed to; fees are no work. Minutes from before
-    the yes were for finding the fault. None where there is no price to hold it against.
+    Fees are no work, and labour before acceptance was the diagnosis. None if no price
+    was agreed.
     """
     quote = accepted_quote(job)
     if quote is None or quote.currency != shop.currency or job.approved_warranty_repair:

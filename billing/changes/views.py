@@ -1,4 +1,4 @@
-"""Change orders at the desk: what more is needed, and what the customer says to it."""
+"""Staff pages for extra work and its answers."""
 
 from django.contrib import messages
 from django.db import transaction
@@ -19,28 +19,30 @@ def _job(pk):
 
 
 def of_job(request, pk):
-    """All changes of a job's accepted quote; a new one is written here."""
+    """List the extra work of a job; add more."""
     job = _job(pk)
     quote = queries.accepted_quote(job)
     if request.method == "POST" and quote is None:
-        messages.error(request, "No price was agreed for this job: quote for it first.")
+        messages.error(
+            request, "No price is agreed for this job. Create a quote first."
+        )
         return redirect("quotes:for_job", pk)
     if request.method != "POST":
         return _page(request, job, quote)
     boxes = _boxes(job, quote, request.POST)
-    # All of them, so that everything wrong is told at once.
+    # Validate all of them, so that all errors are shown at once.
     if not all([form.is_valid() for form in boxes["forms"]]):
         return _page(request, job, quote, boxes)
     recorded = attempt(request, boxes["about"], _recorded, job, boxes, by=request.user)
     if not recorded:
         return _page(request, job, quote, boxes)
     change = recorded.result
-    messages.success(request, f"Change {change.number} is written down.")
+    messages.success(request, f"Extra work {change.number} saved.")
     return redirect(change)
 
 
 def _recorded(job, boxes, *, by):
-    """The change, with its answer where the customer gave one at once."""
+    """Record the extra work, with its answer if the customer gave one."""
     now = timezone.now()
     lines = [form.reckoned() for form in boxes["lines"] if form.has_changed()]
     with transaction.atomic():
@@ -54,7 +56,7 @@ def _recorded(job, boxes, *, by):
 
 
 def _boxes(job, quote, data=None):
-    """The forms of a new change, all sent together."""
+    """Return the forms of new extra work, which are sent together."""
     shop = Shop.current()
     about = WhyForm(data, prefix="change")
     lines = line_forms(
@@ -99,7 +101,7 @@ def _page(request, job, quote, boxes=None, answer=None):
 
 
 def answer(request, pk):
-    """What the customer said to a change that waited, or the desk taking it back."""
+    """Record the answer to extra work, or withdraw it."""
     change = get_object_or_404(ChangeOrder.objects.told(), pk=pk)
     if request.method != "POST":
         return redirect(change)
@@ -110,21 +112,21 @@ def answer(request, pk):
     if form.is_valid():
         facts = {"by": request.user, "now": timezone.now(), **form.cleaned_data}
         if attempt(request, None, actions.answer, change, **facts):
-            messages.success(request, "The answer is written down.")
+            messages.success(request, "Answer recorded.")
         return redirect(change)
     if not change.is_open:
-        messages.error(request, "This change was answered already.")
+        messages.error(request, "This extra work has already been answered.")
         return redirect(change)
     return _page(request, job, queries.accepted_quote(job), answer=form)
 
 
 @require_GET
 def so_far(request, pk):
-    """A quiet word on the bench's page where the work came to more than was agreed."""
+    """Return the note on the bench page if the work costs more than agreed."""
     job = _job(pk)
     return render(
         request,
-        "billing/changes/_so_far.html",
+        "billing/changes/_progress.html",
         {
             "job": job,
             "so_far": queries.so_far(job, shop=Shop.current()),

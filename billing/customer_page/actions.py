@@ -20,15 +20,15 @@ from shopdesk.templatetags.desk import day
 
 
 def revoke(link: Link, *, at: datetime, by) -> None:
-    """From now on it opens nothing; revoked twice is revoked once."""
+    """Make the link invalid; revoking it twice is revoking it once."""
     Link.objects.filter(pk=link.pk, revoked_at=None).update(
         revoked_at=at, revoked_by=by
     )
 
 
 CHANGED = gettext_lazy(
-    "The quote was changed while you were reading. Nothing was agreed: please look at"
-    " what it says now."
+    "This quote was changed meanwhile. Nothing was ordered. Please check the current"
+    " version."
 )
 
 
@@ -47,7 +47,7 @@ def accept_online(
     ink: str = "",
     links: AnswerLinks = NO_LINKS,
 ) -> Quote:
-    """The customer's own yes to exactly what they had before them."""
+    """Accept exactly what the customer was shown."""
     _, quote = _as_it_was_shown(quote, version=version, shown=shown)
     was = quote.state
     if was == states.ACCEPTED and quote.chosen_id == option.pk:
@@ -56,8 +56,8 @@ def accept_online(
     if quote.is_expired(on):
         raise RefusedError(
             gettext(
-                "This quote held until {day}. Nothing was agreed: please ask us for"
-                " prices that hold now."
+                "This quote expired on {day}. Nothing was ordered. Please ask us for a"
+                " new quote."
             ).format(day=day(quote.valid_until))
         )
     quote = accept(
@@ -89,7 +89,7 @@ def decline_online(
     by=None,
     links: AnswerLinks = NO_LINKS,
 ) -> Quote:
-    """The customer's own no, with their reason."""
+    """Decline the quote, with the customer's reason."""
     _, quote = _as_it_was_shown(quote, version=version, shown=shown)
     if quote.state == states.DECLINED:
         return quote
@@ -100,7 +100,7 @@ def decline_online(
 
 
 def _as_it_was_shown(quote: Quote, *, version: int, shown: str) -> tuple[Job, Quote]:
-    """The locked job and quote; raises StaleError where they are not as shown."""
+    """Return the locked job and quote; raise if they are not as shown."""
     job, quote = lock(quote)
     now = as_shown(offers(quote, shop=Shop.current()))
     if quote.state in (states.REPLACED, states.DRAFT) or (version, shown) != (
@@ -111,8 +111,8 @@ def _as_it_was_shown(quote: Quote, *, version: int, shown: str) -> tuple[Job, Qu
     if quote.is_sent and job.state != job_states.QUOTED:
         raise RefusedError(
             gettext(
-                "We are looking at your device once more, and the quote will change."
-                " Nothing was agreed."
+                "We are checking your device again, and the quote will be revised."
+                " Nothing was ordered."
             )
         )
     return job, quote
@@ -122,14 +122,14 @@ def _open_to_customer(quote: Quote) -> None:
     if quote.state == states.ACCEPTED:
         raise RefusedError(
             gettext(
-                "“{option}” was agreed on {day} already. Please talk to us if you want"
-                " it otherwise."
+                "“{option}” was already accepted on {day}. Please contact us to change"
+                " it."
             ).format(option=quote.chosen, day=day(quote.answered_at))
         )
     if quote.state == states.DECLINED:
         raise RefusedError(
             gettext(
-                "The answer to this quote was no, on {day}. Please talk to us if you"
-                " have changed your mind."
+                "This quote was declined on {day}. Please contact us if you have"
+                " changed your mind."
             ).format(day=day(quote.answered_at))
         )

@@ -1,4 +1,4 @@
-"""What the desk does with customers' links, and its screen turned to the customer."""
+"""Staff pages: a job's customer links, and the screen turned to the customer."""
 
 from urllib.parse import quote as quoted
 from urllib.parse import urlencode
@@ -51,15 +51,15 @@ def of_job(request, pk):
 
 
 def _made(request, job):
-    """A new link, and a letter that tells the customer of it."""
+    """Create a link, and an email with it."""
     address = create_address(request, job, at=timezone.now())
     shop = Shop.current()
     with document_language(shop):
         subject = gettext("Your {device}: job {number}")
         body = gettext(
-            "Hello {name},\n\nhere you can read what we found, answer our quote, and"
-            " see where your device is:\n\n{link}\n\nWhoever has this link can answer"
-            " for you: please keep it to yourself.\n\n{shop}"
+            "Hello {name},\n\nyou can read and answer our quote and check the repair"
+            " status here:\n\n{link}\n\nAnyone with this link can answer for you, so"
+            " keep it private.\n\n{shop}"
         )
     letter = {
         "subject": subject.format(device=job.device.model, number=job.number),
@@ -76,15 +76,15 @@ def _made(request, job):
 
 @require_POST
 def revoke(request, pk):
-    """The link opens nothing any more."""
+    """Make the link invalid."""
     link = get_object_or_404(Link, pk=pk)
     actions.revoke(link, at=timezone.now(), by=request.user)
-    messages.success(request, "The link is revoked: it opens nothing any more.")
+    messages.success(request, "The link is revoked.")
     return redirect("customer_links:of_job", link.job_id)
 
 
 def sign_here(request, pk):
-    """The counter's screen, turned to the customer: their page, and no other."""
+    """The counter's screen turned to the customer: only their page."""
     job = _job(pk)
     side = Side(
         reverse("customer_links:sign_here", args=[pk]),

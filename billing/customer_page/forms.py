@@ -1,4 +1,4 @@
-"""What the customer fills in, a drawn signature included."""
+"""What the customer enters, including a drawn signature."""
 
 import re
 
@@ -27,13 +27,13 @@ def is_signature_path(path: str) -> bool:
 
 
 class SeenForm(forms.Form):
-    """What of the quote the customer had before them; sent along with the answer."""
+    """What the customer was shown of the quote; sent along with the answer."""
 
     version = WholeNumberField(widget=forms.HiddenInput)
     shown = forms.CharField(max_length=300, widget=forms.HiddenInput)
 
     def has_seen(self, version: int, shown: str) -> bool:
-        """Whether that is what stands in the books now."""
+        """Whether the quote is still as shown."""
         return self.is_valid() and self.cleaned_data == {
             "version": version,
             "shown": shown,
@@ -57,7 +57,7 @@ class AnswerForm(SeenForm):
 class YesForm(AnswerForm):
     option = OptionChoice(
         QuoteOption.objects.none(),
-        label=gettext_lazy("What shall we do?"),
+        label=gettext_lazy("Option"),
         widget=forms.RadioSelect,
         empty_label=None,
     )
@@ -80,15 +80,15 @@ class YesForm(AnswerForm):
         if drawn and not is_signature_path(drawn):
             raise forms.ValidationError(
                 gettext_lazy(
-                    "The signature could not be read. Draw it again, or leave it: your"
-                    " name is enough."
+                    "The signature could not be read. Sign again or leave it blank;"
+                    " your name is enough."
                 )
             )
         return drawn
 
 
 class ChangeForm(forms.Form):
-    """The customer's answer to a change; `shown` is its number and the new total."""
+    """The answer to extra work; `shown` is its id and the new total."""
 
     who = forms.CharField(
         label=gettext_lazy("Your name"),
@@ -103,17 +103,17 @@ class ChangeForm(forms.Form):
         self.now = shown
 
     def has_seen(self) -> bool:
-        """Whether that is what waits for an answer now."""
+        """Whether this extra work is the one waiting for an answer."""
         return bool(self.now) and self["shown"].data == self.now
 
 
 class NoForm(AnswerForm):
     why = forms.CharField(
-        label=gettext_lazy("Why not?"),
+        label=gettext_lazy("Reason"),
         max_length=500,
         widget=forms.Textarea(attrs={"rows": 2}),
         help_text=gettext_lazy(
-            "A few words: too dear, another device by now, not now."
+            "For example: too expensive, bought another device, not now."
         ),
     )
 

@@ -1,4 +1,4 @@
-"""No token in any log: whoever reads a log must not be able to answer a quote."""
+"""Remove tokens from log lines: a reader of logs must not answer quotes."""
 
 import logging
 import re
@@ -6,15 +6,15 @@ import re
 _TOKEN = re.compile(r"(/q/)[^/\s?#\"'<>]+")
 
 
-def masked(told: str) -> str:
-    """`told` with the token cut out of every address of a customer's page in it."""
-    return _TOKEN.sub(r"\1…", told)
+def masked(text: str) -> str:
+    """Return `text` with the token removed from every customer's link."""
+    return _TOKEN.sub(r"\1…", text)
 
 
 class MaskedRecord(logging.LogRecord):
-    """A line of a log, as all loggers of this process write it, the web server's too.
+    """A log record of any logger in this process, the web server's included.
 
-    A filter would have to hang on every logger, also on those that others set up.
+    A filter would have to be set on every logger, also on those of libraries.
     """
 
     def getMessage(self) -> str:
@@ -22,7 +22,7 @@ class MaskedRecord(logging.LogRecord):
 
 
 class MaskedFormatter(logging.Formatter):
-    """The whole of what is written, the traceback too."""
+    """Formats a log line without tokens, the traceback included."""
 
     def __init__(self) -> None:
         super().__init__("%(asctime)s %(levelname)s %(message)s")
@@ -32,5 +32,5 @@ class MaskedFormatter(logging.Formatter):
 
 
 def mask_records() -> None:
-    """Mask whatever is logged in this process from now on."""
+    """Remove tokens from all log records of this process from now on."""
     logging.setLogRecordFactory(MaskedRecord)

@@ -1,4 +1,4 @@
-"""What customers signed."""
+"""The signatures that customers drew when accepting."""
 
 from django.db import models
 from django.db.models import Q
@@ -7,12 +7,12 @@ from billing.quotes.models import Quote
 
 
 class Signature(models.Model):
-    """What the customer drew with their yes. Only added."""
+    """The signature drawn when accepting. Rows are only added."""
 
     quote = models.OneToOneField(
         Quote, on_delete=models.PROTECT, related_name="signature"
     )
-    ink = models.TextField("the lines, as an SVG path", max_length=8000)
+    ink = models.TextField("lines (SVG path)", max_length=8000)
 
     class Meta:
         constraints = [

@@ -1,4 +1,4 @@
-"""What the customer is shown of their job, and nothing else."""
+"""What customers are shown of their job, and nothing else."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -15,44 +15,44 @@ from shopdesk.money import Totals
 from shopdesk.shop.models import Shop
 
 WHERE = {
-    job_states.EXPECTED: "We are waiting for it to arrive.",
-    job_states.BOOKED_IN: "It is here, and we will look for the fault.",
-    job_states.DIAGNOSED: "We have found the fault and are working out what it costs.",
-    job_states.QUOTED: "We have told you what it costs, and wait for your answer.",
-    job_states.APPROVED: "You said yes: it is being mended, or next in line for it.",
-    job_states.DECLINED: "It will not be mended. We are putting it together for you.",
-    job_states.REPAIRED: "The work is done. We are trying whether it holds.",
-    job_states.TESTED: "The work is done and has proven itself. We are finishing up.",
-    job_states.READY: "It is ready for you to collect.",
-    job_states.HANDED_OVER: "You have it back.",
+    job_states.EXPECTED: "We are waiting for your device to arrive.",
+    job_states.BOOKED_IN: "Your device is here. The diagnosis comes next.",
+    job_states.DIAGNOSED: "The diagnosis is complete. We are preparing a quote.",
+    job_states.QUOTED: "Our quote is ready. We are waiting for your answer.",
+    job_states.APPROVED: "Approved. The repair is in progress or next in line.",
+    job_states.DECLINED: "No repair. We are reassembling your device.",
+    job_states.REPAIRED: "The repair is done. We are testing the repair.",
+    job_states.TESTED: "The repair passed its final test.",
+    job_states.READY: "Ready for collection.",
+    job_states.HANDED_OVER: "Handed over.",
 }
-BY_POST = "It is ready, and will come to you by post."
-UNDER_COVER = "It is being mended under cover: this costs you nothing."
+BY_POST = "Ready. We will ship it to you."
+UNDER_COVER = "Warranty repair in progress, free of charge."
 
 CAME_OF_IT = {
-    job_states.FIXED: "It is mended.",
-    job_states.NOT_FIXED: "We could not mend it.",
-    job_states.NO_FAULT_FOUND: "We could not make the fault show.",
-    job_states.NOT_REPAIRABLE: "It can’t be mended at a bench.",
-    job_states.DECLINED_BY_CUSTOMER: "It is as you brought it.",
+    job_states.FIXED: "The device is repaired.",
+    job_states.NOT_FIXED: "We could not repair it.",
+    job_states.NO_FAULT_FOUND: "We could not reproduce the fault.",
+    job_states.NOT_REPAIRABLE: "It cannot be repaired.",
+    job_states.DECLINED_BY_CUSTOMER: "Not repaired, same condition as received.",
 }
 
 WAITING = {
-    "customer": "We need an answer from you to go on.",
-    "parts": "Parts for it are on their way to us.",
-    "post": "It waits for the post.",
+    "customer": "We need your answer to continue.",
+    "parts": "Waiting for parts.",
+    "post": "Waiting for shipping.",
 }
 
 
 def offered(job: Job) -> Quote | None:
-    """The version of the quote that the customer may see; none while one is written."""
+    """Return the version of the quote that the customer may see; none in draft."""
     quotes = job.quotes.live().exclude(state=states.DRAFT)
     return quotes.defer("paper").select_related("chosen", "job").first()
 
 
 @dataclass(frozen=True)
 class Offer:
-    """One option as the customer sees it: what was worked out inside stays there."""
+    """One option as the customer sees it, without internal figures."""
 
     option: QuoteOption
     lines: list
@@ -68,18 +68,18 @@ def offers(quote: Quote, *, shop: Shop) -> list[Offer]:
 
 
 def as_shown(offered: list[Offer]) -> str:
-    """What the customer has before them, to be held against the books with the yes."""
+    """Return what identifies the options shown, checked when the customer answers."""
     return " ".join(f"{one.option.pk}={one.totals.gross:f}" for one in offered)
 
 
 def change_as_shown(change: ChangeOrder | None) -> str:
-    """The same for a change; empty where none waits."""
+    """Return the same for extra work; empty if none is waiting."""
     return f"{change.pk}={change.new_total:f}" if change else ""
 
 
 @dataclass(frozen=True)
 class Whereabouts:
-    """Where the device is, in the customer's words and the language of the moment."""
+    """The repair status, in the current language."""
 
     where: str
     came_of_it: str
@@ -108,7 +108,7 @@ def whereabouts(job: Job) -> Whereabouts:
 
 
 def _where(job: Job) -> str:
-    """Return a sentence on where the job is."""
+    """Return the status as a sentence."""
     if job.state == job_states.READY and job.came_by == Job.CameBy.POST:
         return BY_POST
     if job.state == job_states.APPROVED and job.approved_warranty_repair:
@@ -117,7 +117,7 @@ def _where(job: Job) -> str:
 
 
 def _outcome(job: Job) -> str:
-    """Return what came of it, once the bench has finished; empty before."""
+    """Return the outcome once the job is closed; empty before."""
     if job.is_open and job.state != job_states.READY:
         return ""
     return gettext(CAME_OF_IT.get(job.outcome, ""))

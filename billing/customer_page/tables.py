@@ -8,13 +8,13 @@ from shopdesk.templatetags.desk import mark
 class LinkTable(tables.ListTable):
     caption = "Links of this job"
 
-    made_at = tables.MomentColumn("Made")
-    made_by = tables.Column("By")
-    standing = tables.Column("Now", empty_values=())
-    works_until = tables.DateColumn("Works until")
-    views = tables.NumberColumn("Opened")
-    viewed_at = tables.MomentColumn("Last opened")
-    revoke = tables.Column("Take back", accessor="pk")
+    made_at = tables.MomentColumn("Created")
+    made_by = tables.Column("Created by")
+    standing = tables.Column("Status", empty_values=())
+    works_until = tables.DateColumn("Valid until")
+    views = tables.NumberColumn("Visits")
+    viewed_at = tables.MomentColumn("Last visit")
+    revoke = tables.Column("Revoke", accessor="pk")
 
     class Meta(tables.ListTable.Meta):
         model = Link
@@ -28,7 +28,7 @@ class LinkTable(tables.ListTable):
             "viewed_at",
             "revoke",
         ]
-        empty_text = "No link was made yet."
+        empty_text = "No links yet."
 
     def __init__(self, *args, on, request, **kwargs):
         super().__init__(*args, **kwargs)
@@ -39,8 +39,8 @@ class LinkTable(tables.ListTable):
         return mark(record.standing(self.on))
 
     def render_revoke(self, record):
-        """A button for what still works."""
-        if record.standing(self.on) != "works":
+        """Return a button if the link is still valid."""
+        if record.standing(self.on) != "valid":
             return ""
         return render_to_string(
             "billing/customer_page/_revoke.html", {"link": record}, request=self.asked

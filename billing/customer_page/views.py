@@ -1,4 +1,4 @@
-"""The page behind the customer's link: it needs no sign-in, and tells one job only."""
+"""The page behind a customer's link: no sign-in, one job only."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -45,8 +45,8 @@ from shopdesk.shop.models import Shop
 from shopdesk.staff.rate_limit import RateLimit, seconds_to_wait
 
 CHANGE_CHANGED = gettext_lazy(
-    "This was settled or changed while you were reading. Nothing was agreed just now:"
-    " please look at what it says."
+    "This was answered or changed meanwhile. Nothing was ordered now. Please check the"
+    " current status."
 )
 
 
@@ -59,7 +59,7 @@ ANSWER_LIMIT = RateLimit(5)
 
 
 def _slowed(request, link):
-    """The answer to who knocks too often, else None. Staff may as they like."""
+    """Return the answer to too many requests, else None. Staff have no limit."""
     if request.user.is_authenticated:
         return None
     wait = _wait(request, link.token_hash, PAGE_LIMIT)
@@ -74,22 +74,25 @@ def _wait(request, about, limit):
 
 def _wait_page(request, wait):
     answer = render(
-        request, "billing/customer_page/slow.html", {"wait": wait}, status=429
+        request,
+        "billing/customer_page/too_many_requests.html",
+        {"wait": wait},
+        status=429,
     )
     answer["Retry-After"] = wait
     return answer
 
 
 def _nothing(request):
-    """The one page for links that are wrong, altered, expired or revoked."""
+    """Return the same page for links that are unknown, expired or revoked."""
     wait = _wait(request, "unknown", INVALID_LIMIT)
     if wait:
         return _wait_page(request, wait)
-    return render(request, "billing/customer_page/nothing.html", status=404)
+    return render(request, "billing/customer_page/invalid_link.html", status=404)
 
 
 def by_link(view):
-    """A page of the job that the token opens; told to nobody else by any header."""
+    """Make `view` a page of the token's job; no header passes the token on."""
 
     @login_not_required
     @sensitive_variables("token")
@@ -101,8 +104,8 @@ def by_link(view):
             answer = found(request, token, **more)
         answer["Cache-Control"] = "no-store, private"
         answer["X-Robots-Tag"] = "noindex, nofollow"
-        # A form under plain no-referrer is sent as from nowhere, and refused as
-        # forged. The host alone goes with it then, the token never.
+        # Under plain no-referrer a form is sent without an origin, and Django refuses
+        # it. So a page with a form sends the host, never the token.
         is_html = answer["Content-Type"].startswith("text/html")
         has_form = is_html and b"<form" in answer.content
         answer["Referrer-Policy"] = (
@@ -129,7 +132,7 @@ def by_link(view):
 
 
 def told_to_customer(request):
-    """The page drawn within speaks as the shop's papers do."""
+    """Return a context in which pages use the language of the shop's papers."""
     request.shop = Shop.current()
     return document_language(request.shop)
 
@@ -139,7 +142,7 @@ def told_to_customer(request):
 
 @dataclass(frozen=True)
 class Side:
-    """From where the page is asked for: by the link, or at the counter's screen."""
+    """How the page is opened: by the link, or on the counter's screen."""
 
     here: str
     how: str = Quote.How.LINK
@@ -154,7 +157,7 @@ class Side:
 
 @by_link
 def page(request, link, token, *, balance_of):
-    """Read the quote, say yes or no; later, where the device is."""
+    """Show the quote and its answer forms; later, the repair status."""
     is_staff = request.user.is_authenticated
     side = Side(
         reverse("link:page", args=[token]), balance_of=balance_of, is_staff=is_staff
@@ -168,7 +171,7 @@ def page(request, link, token, *, balance_of):
 
 @by_link
 def paper(request, link, token, **more):
-    """The quote's own paper, byte for byte."""
+    """Return the quote's stored paper."""
     quote = offered(link.job)
     if request.method == "POST" or quote is None:
         raise Http404
@@ -181,7 +184,7 @@ def paper(request, link, token, **more):
 
 
 def told(request, job, side, *, refusal="", status=200, **bound):
-    """The page of a job, for its customer; `bound` are forms that were refused."""
+    """Render the customer's page of a job; `bound` are forms with errors."""
     shop = Shop.current()
     quote = offered(job)
     context = {
@@ -208,37 +211,40 @@ def _quote_told(job, quote, side, shop, bound):
     written_in = quote.written_in(shop)
     options = offers(quote, shop=shop)
     shown = as_shown(options)
-    waits = quote.is_sent and job.state == job_states.QUOTED
+    may_answer = quote.is_sent and job.state == job_states.QUOTED and not side.is_staff
     change = _open_change(job, quote)
     found = {
-        # Once one was chosen the others only stand in the way.
+        # Once an option is accepted, only that one is shown.
         "offers": [one for one in options if quote.chosen_id in (None, one.option.pk)],
         "written_in": written_in,
+        "has_warranty": any(one.option.warranty_days for one in options),
         "is_expired": quote.is_expired(timezone.localdate()),
-        "may_answer": waits and not side.is_staff,
+        "may_answer": may_answer,
         "change": change,
         "agreed_changes": agreed_changes(job),
         "agreed_now": quote.chosen_id and agreed_total(quote, places=written_in.places),
-        "yes": YesForm(
+    }
+    if may_answer:
+        found["yes"] = YesForm(
             quote,
             shown,
             prefix="yes",
             written_in=written_in,
             with_pad=side.at_counter,
-        ),
-        "no": NoForm(quote, shown, prefix="no"),
-        "change_form": ChangeForm(change_as_shown(change), prefix="change"),
-    }
+        )
+        found["no"] = NoForm(quote, shown, prefix="no")
+    if change:
+        found["change_form"] = ChangeForm(change_as_shown(change), prefix="change")
     return found | bound
 
 
 def _open_change(job, quote):
-    """The change that the customer may answer now, if any."""
+    """Return the extra work that the customer may answer now, if any."""
     return open_change(quote) if job.state in changes.WORKING else None
 
 
 def answered(request, job, side):
-    """The customer's answer, if it is to what stands in the books now."""
+    """Record the customer's answer, if the quote is still as shown."""
     what = request.POST.get("answer")
     if what in ("change yes", "change no"):
         return _change_answered(request, job, side, said=what.split()[1])
@@ -267,7 +273,7 @@ def answered(request, job, side):
 
 
 def _change_answered(request, job, side, *, said):
-    """The customer's answer to a change of what was agreed."""
+    """Record the customer's answer to extra work."""
     change = _open_change(job, accepted_quote(job))
     form = ChangeForm(change_as_shown(change), request.POST, prefix="change")
     if not form.has_seen():
@@ -279,7 +285,7 @@ def _change_answered(request, job, side, *, said):
 
 
 def _done(request, job, side, act, *what, **told_us):
-    """Do it, and show the page anew; or say why not."""
+    """Do it and redirect to the page, or show the page with the refusal."""
     try:
         act(
             *what,
@@ -296,8 +302,10 @@ def _done(request, job, side, act, *what, **told_us):
 
 
 def _answer_links(request, side):
-    """Where emails lead. A visitor may name any host that the settings let in by a
-    pattern, so of theirs only one that stands there in full is taken for ours.
+    """Return the addresses for the emails about an answer.
+
+    ALLOWED_HOSTS may hold patterns, and a visitor may name any host that matches; so
+    their host is used only if it is listed in full.
     """
     root = request.build_absolute_uri("/").rstrip("/")
     if side.at_counter:

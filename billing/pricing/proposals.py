@@ -284,11 +284,11 @@ def repair_costs(
 
 def no_repair_option(job: Job, *, shop: Shop) -> ProposedOption:
     """Return the option to have the device back as it is, for fee and shipping only."""
-    free = fee_line(gettext("Given back, nothing charged"), Decimal(0))
+    free = fee_line(gettext("Returned free of charge"), Decimal(0))
     fees = _diagnosis_fee(job) + _shipping_fee(job, shop) or [free]
     return ProposedOption(
-        title=gettext("Give it back unmended"),
-        words=gettext("We put it together again, and nothing is mended."),
+        title=gettext("Return without repair"),
+        words=gettext("We reassemble the device without repair."),
         declared="",
         warranty_days=0,
         lines=[ProposedLine(fee) for fee in fees],
@@ -302,15 +302,15 @@ def board_replacement_option(job: Job, *, shop: Shop) -> ProposedOption:
     minutes = max(BOARD_MINUTES, shop.minimum_minutes)
     labour = labour_price(minutes, rates=shop.rates())
     lines = [
-        ListLine(LABOUR, gettext("Replace the board, labour"), Decimal(1), labour),
+        ListLine(LABOUR, gettext("Board replacement, labour"), Decimal(1), labour),
         ListLine(PART, gettext("Replacement board"), Decimal(1), None),
         *_fees(job, shop),
     ]
     return ProposedOption(
-        title=gettext("Replace the board"),
+        title=gettext("Board replacement"),
         words=gettext(
-            "Another board goes in, so the fault goes with the old one. What was stored"
-            " on the old board may be lost: keep a copy."
+            "The board is replaced. Data stored on the old board may be lost: back it"
+            " up first."
         ),
         declared=declared.LASTING,
         warranty_days=shop.warranty_days(declared.LASTING),
@@ -329,7 +329,7 @@ def _title(fixes: list[FixOfRepair], kind: str) -> str:
     if kind == declared.LASTING:
         title = gettext("Lasting repair of {n} faults")
     elif kind == declared.STOPGAP:
-        title = gettext("Stopgap of {n} faults")
+        title = gettext("Stopgap repair of {n} faults")
     else:
         title = gettext("Repair of {n} faults")
     return title.format(n=len(fixes))
@@ -338,11 +338,10 @@ def _title(fixes: list[FixOfRepair], kind: str) -> str:
 def _meaning(kind: str) -> str:
     """Return what a repair of this type means to the customer."""
     if kind == declared.LASTING:
-        return gettext("Puts the fault itself right, and is meant to last.")
+        return gettext("Removes the cause of the fault.")
     if kind == declared.STOPGAP:
         return gettext(
-            "Makes the device work again for now. The cause stays, so the fault can"
-            " come back."
+            "Restores function for now. The cause remains, so the fault may return."
         )
     return ""
 
@@ -356,7 +355,7 @@ def _fees(job: Job, shop: Shop) -> list[ListLine]:
     if job.agreed_diagnosis_fee and shop.deducts_diagnosis_fee:
         # An invoice may not hold a price below 0, so a line of 0 says so.
         fee = money(job.agreed_diagnosis_fee, shop)
-        off = gettext("Finding the fault: {fee}, taken off").format(fee=fee)
+        off = gettext("Diagnosis fee {fee}, deducted").format(fee=fee)
         return [fee_line(off, Decimal(0)), *_shipping_fee(job, shop)]
     return _diagnosis_fee(job) + _shipping_fee(job, shop)
 
@@ -364,9 +363,9 @@ def _fees(job: Job, shop: Shop) -> list[ListLine]:
 def _diagnosis_fee(job: Job) -> list[ListLine]:
     if not job.agreed_diagnosis_fee:
         return []
-    return [fee_line(gettext("Finding the fault, as agreed"), job.agreed_diagnosis_fee)]
+    return [fee_line(gettext("Diagnosis fee, as agreed"), job.agreed_diagnosis_fee)]
 
 
 def _shipping_fee(job: Job, shop: Shop) -> list[ListLine]:
     price = _shipping(job, shop)
-    return [fee_line(gettext("Parcel back to you"), price)] if price else []
+    return [fee_line(gettext("Return shipping"), price)] if price else []

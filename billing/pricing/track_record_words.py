@@ -10,7 +10,7 @@ Spoken = Callable[[str], str]
 """Gives a sentence of ours in the language it is wanted in."""
 
 FEW = 8  # done fewer times, no chance is said
-NEVER = "We have not done this before."
+NEVER = "We have not done this repair before."
 
 
 def one_in(chance: float, *, gettext: Spoken = str) -> str:
@@ -47,20 +47,23 @@ def words_of(
         return gettext(NEVER)
     if done >= FEW and not returned:
         said = gettext(
-            "We have done this {times}; none has come back within {days} days so far."
-            " To be careful we reckon with {chance}."
+            "We have done this repair {times}; no comeback within {days} days so far."
+            " We assume {chance} to be cautious."
         )
     elif done >= FEW:
         said = gettext(
-            "We have done this {times}; {chance} came back within {days} days."
+            "We have done this repair {times}; {chance} had the same fault again within"
+            " {days} days."
         )
     elif returned:
         said = gettext(
-            "We have done this {times}, and {returned} it came back; too few to say"
-            " more."
+            "We have done this repair {times}; the same fault came back {returned}: not"
+            " enough repairs for a rate."
         )
     else:
-        said = gettext("We have done this {times}; too few to say more.")
+        said = gettext(
+            "We have done this repair {times}; not enough repairs for a rate."
+        )
     return said.format(
         times=times(done, gettext=gettext),
         returned=times(returned, gettext=gettext),

@@ -45,11 +45,11 @@ def accept(
         return quote
     _check_open(job, quote, version=version)
     if option.quote_id != quote.pk:
-        raise InvalidTransitionError("That option is not one of this quote.")
+        raise InvalidTransitionError("This option is not part of this quote.")
     if quote.is_expired(on):
         raise InvalidTransitionError(
-            f"This quote held until {day(quote.valid_until)}. Revise it, and send"
-            " it again with prices that hold now."
+            f"This quote expired on {day(quote.valid_until)}. Revise it and send it"
+            " again."
         )
     quote.step(
         states.ACCEPTED,
@@ -102,16 +102,16 @@ def _check_open(job: Job, quote: Quote, *, version: int) -> None:
     """Raise if the quote was revised, answered or withdrawn meanwhile."""
     if quote.version != version or quote.state == states.REPLACED:
         raise InvalidTransitionError(
-            "The quote was revised meanwhile: show the customer the new version."
+            "The quote was revised meanwhile. Show the customer the new version."
         )
     if quote.state in (states.ACCEPTED, states.DECLINED):
-        said = f"yes to “{quote.chosen}”" if quote.chosen else "no"
+        answer = f"accepted “{quote.chosen}”" if quote.chosen else "declined"
         raise InvalidTransitionError(
-            f"{quote.answered_by} answered this quote already: {said}."
+            f"{quote.answered_by} has already answered this quote: {answer}."
         )
     if quote.is_sent and job.state != job_states.QUOTED:
         raise InvalidTransitionError(
-            "The job went back to the bench after this quote was sent: revise the quote"
+            "The job went back to diagnosis after this quote was sent. Revise the quote"
             " and send it again."
         )
 

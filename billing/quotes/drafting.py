@@ -41,8 +41,8 @@ def lock_draft(quote: Quote) -> tuple[Job, Quote]:
     job, quote = lock(quote)
     if not quote.is_draft:
         raise InvalidTransitionError(
-            f"This quote is {quote.get_state_display()} and stays as it is: revise it"
-            " to change anything."
+            f"This quote is {quote.get_state_display()} and can no longer be changed."
+            " Revise it."
         )
     return job, quote
 
@@ -53,8 +53,8 @@ def draft(job: Job, *, on: date, by) -> Quote:
     job = Job.objects.select_for_update().get(pk=job.pk)
     if job.state != job_states.DIAGNOSED:
         raise InvalidTransitionError(
-            f"A quote is made for a job that is diagnosed; this one is"
-            f" {job.get_state_display()}."
+            f"This job is {job.get_state_display()}. Complete the diagnosis before you"
+            " create a quote."
         )
     live = job.quotes.live().first()
     if live and not live.is_draft:
@@ -62,8 +62,8 @@ def draft(job: Job, *, on: date, by) -> Quote:
         return revise(live, by=by)
     if live:
         raise InvalidTransitionError(
-            f"Version {live.version} of the quote is {live.get_state_display()}:"
-            " go on with that one."
+            f"Version {live.version} of the quote is {live.get_state_display()}. Use"
+            " that one."
         )
     shop = Shop.current()
     with document_language(shop):
@@ -171,7 +171,7 @@ def add_no_repair(quote: Quote, *, on: date) -> None:
     """Add the option to have the device back unrepaired, for fee and shipping only."""
     job, quote = lock_draft(quote)
     if quote.options.filter(does=QuoteOption.Does.RETURN).exists():
-        raise RefusedError("Giving it back unmended is an option already.")
+        raise RefusedError("The quote already has an option without repair.")
     shop = Shop.current()
     with document_language(shop):
         _write_option(quote, no_repair_option(job, shop=shop), on=on, shop=shop)
@@ -188,7 +188,7 @@ def add_board_replacement(quote: Quote, *, on: date) -> None:
 
 def _next_position(quote: Quote) -> int:
     if quote.options.count() >= MAX_OPTIONS:
-        raise RefusedError(f"A quote has no more than {MAX_OPTIONS} options.")
+        raise RefusedError(f"A quote has at most {MAX_OPTIONS} options.")
     return (quote.options.aggregate(n=Max("position"))["n"] or 0) + 1
 
 
@@ -198,7 +198,7 @@ def add_option(quote: Quote) -> QuoteOption:
     _, quote = lock_draft(quote)
     position = _next_position(quote)
     with document_language(Shop.current()):
-        title = gettext("QuoteOption {n}").format(n=position)
+        title = gettext("Option {n}").format(n=position)
     return quote.options.create(position=position, title=title)
 
 
@@ -221,10 +221,10 @@ def revise(quote: Quote, *, by, why: str = "") -> Quote:
     """Create a new draft, copied from this version, which it replaces."""
     job, quote = lock(quote)
     if quote.is_draft:
-        raise InvalidTransitionError("This quote is still a draft: change it as it is.")
+        raise InvalidTransitionError("This quote is still a draft. Edit the draft.")
     quote.step(states.REPLACED)
     if job.state != job_states.DIAGNOSED:
-        why = why or f"quote version {quote.version} is revised"
+        why = why or f"quote version {quote.version} revised"
         workflow.revise(job, stamp=Stamp.now(by), why=why)
     new = next_version(quote, by=by)
     for option in quote.options.prefetch_related("lines"):

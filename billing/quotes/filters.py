@@ -8,18 +8,18 @@ STANDINGS = [
     ("waiting", "waiting for an answer"),
     ("expired", "expired"),
     ("answered", "answered"),
-    ("all", "all, replaced ones too"),
+    ("all", "all, including replaced"),
 ]
 
 
 class QuoteFilter(django_filters.FilterSet):
-    """Replaced versions are left out unless all are asked for."""
+    """Replaced versions are left out unless all are selected."""
 
     standing = django_filters.ChoiceFilter(
-        label="Where it stands",
+        label="Status",
         choices=STANDINGS,
         method="by_standing",
-        empty_label="all that hold",
+        empty_label="current versions",
     )
 
     q = django_filters.CharFilter(

@@ -1,4 +1,4 @@
-"""What the desk fills in about a quote."""
+"""Forms by which staff draft a quote and record its answer."""
 
 from decimal import Decimal
 
@@ -29,10 +29,10 @@ class WordsForm(forms.ModelForm):
 
 class OptionForm(forms.ModelForm):
     warranty_days = forms.IntegerField(
-        label="Days of cover, 0 for none", min_value=0, max_value=3650
+        label="Warranty days (0: none)", min_value=0, max_value=3650
     )
     turnaround_days = forms.IntegerField(
-        label="Days it takes", min_value=0, max_value=365
+        label="Turnaround days", min_value=0, max_value=365
     )
 
     class Meta:
@@ -46,8 +46,8 @@ class OptionForm(forms.ModelForm):
             "words": forms.Textarea(attrs={"rows": 2}),
             "known": forms.Textarea(attrs={"rows": 2}),
         }
-        labels = {"declared": "What it is"}
-        help_texts = {"known": "From the record; the customer reads it as it is here."}
+        labels = {"declared": "Type"}
+        help_texts = {"known": "Shown to the customer as written here."}
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
@@ -59,18 +59,20 @@ class OptionForm(forms.ModelForm):
     def clean(self):
         asked = super().clean()
         if asked.get("does") == QuoteOption.Does.RETURN and asked.get("declared"):
-            self.add_error("declared", "Nothing is mended: say no repair here.")
+            self.add_error("declared", "Select “no repair”.")
         return asked
 
 
 class LineForm(forms.ModelForm):
-    """One line. Its boxes stand in a table, whose heads are their labels."""
+    """One line. Its fields stand in a table whose column headers are their labels."""
 
     text = forms.CharField(
-        label="What", max_length=200, widget=forms.TextInput(attrs={"class": "wide"})
+        label="Description",
+        max_length=200,
+        widget=forms.TextInput(attrs={"class": "wide"}),
     )
     quantity = ExactFormField(max_value=Decimal(10_000), initial=Decimal(1))
-    price = MoneyFormField(label="Price of one", max_value=MAX_PRICE)
+    price = MoneyFormField(label="Unit price", max_value=MAX_PRICE)
     tax_kind = forms.ChoiceField(label="Tax")
 
     class Meta:
@@ -88,7 +90,7 @@ class LineForm(forms.ModelForm):
             field.widget.attrs["aria-label"] = f"{field.label}, {name}".strip(", ")
 
     def _taxes(self):
-        """What holds today; a line of an older draft keeps its own until it changes."""
+        """Return the tax rates in force; an older line also offers its own."""
         known = dict(self.held)
         if self.instance.pk:
             line = self.instance
@@ -102,21 +104,20 @@ class LineForm(forms.ModelForm):
     def clean_quantity(self):
         quantity = self.cleaned_data["quantity"]
         if not quantity:
-            raise forms.ValidationError("Write how many, or remove the line.")
+            raise forms.ValidationError("Enter a quantity, or remove the line.")
         return quantity
 
     def clean(self):
         asked = super().clean()
         quantity, price = asked.get("quantity"), asked.get("price")
         if quantity and price and quantity * price > MAX_PRICE:
-            self.add_error("price", f"A line can't come to more than {MAX_PRICE:,.0f}.")
+            self.add_error(
+                "price", f"The amount of a line must not exceed {MAX_PRICE:,.0f}."
+            )
         return asked
 
-    def validate_constraints(self):
-        """The fields have said all that the database would say, without asking it."""
-
     def reckoned(self):
-        """The line as it would be saved."""
+        """Return the line as it would be saved."""
         self.instance.set_tax(self.known[self.cleaned_data["tax_kind"]])
         self.instance.reckon(places=self.places)
         return self.instance
@@ -127,7 +128,7 @@ class LineForm(forms.ModelForm):
 
 
 class OptionForms:
-    """The form of one option, those of its lines, and an empty one for a new line."""
+    """The form of one option, those of its lines, and one for a new line."""
 
     def __init__(self, option, *, data, usual, held, places, removed):
         self.option = option
@@ -166,13 +167,13 @@ class OptionForms:
         return max((form.instance.position for form in self.lines), default=0) + 1
 
     def lines_now(self):
-        """The lines as the boxes have them, as far as they make sense."""
+        """Return the lines as entered, as far as they are valid."""
         kept = [f.instance for f in self.lines if not f.is_bound]
         return kept + [f.reckoned() for f in self.lines if f.is_bound and f.is_valid()]
 
     @property
     def above_suggested(self):
-        """What the boxes ask more than was suggested, less below nought."""
+        """Return how much more than suggested is entered (negative: less)."""
         return self.option.above_suggested(self.lines_now())
 
     @property
@@ -182,18 +183,18 @@ class OptionForms:
 
     @property
     def margin(self):
-        """What is left in percent at the price in the boxes, comebacks borne."""
+        """Return the margin in percent at the price entered, comebacks included."""
         if self.option.own_cost is None:
             return None
         cost = self.option.own_cost + (self.option.reserve or 0)
         return margin_of(self.totals().net, cost=cost)
 
     def ask_why(self):
-        """Ask for the reason where another price is asked than suggested."""
+        """Add an error if the price differs from the suggestion without a reason."""
         if self.above_suggested and not self.form.instance.why_changed.strip():
             self.form.add_error(
                 "why_changed",
-                "Another price was suggested: write why this one is asked.",
+                "The price differs from the suggestion. Enter a reason.",
             )
 
     @property
@@ -206,11 +207,11 @@ class OptionForms:
 
     @property
     def all(self):
-        """QuoteOption, lines, and the new line where there is room for one."""
+        """Return the forms of option, lines, and the new line if there is room."""
         return [self.form, *self.lines, *([] if self.is_full else [self.new])]
 
     def totals(self):
-        """The sums of what is in the boxes now, as far as it makes sense."""
+        """Return the totals of what is entered, as far as it is valid."""
         forms_ = [*self.lines, *([self.new] if self.new.has_changed() else [])]
         kept = [f.instance for f in self.lines if not f.is_bound]
         kept += [f.reckoned() for f in forms_ if f.is_bound and f.is_valid()]
@@ -218,7 +219,7 @@ class OptionForms:
 
 
 class DraftForms:
-    """All forms on the page of a draft, sent together so that nothing typed is lost."""
+    """All forms on the page of a draft, sent together so that no entry is lost."""
 
     def __init__(self, quote, *, shop, on, data=None, removed=""):
         self.quote = quote
@@ -253,7 +254,7 @@ class DraftForms:
         return all([form.is_valid() for form in self.all if form.is_bound])
 
     def ask_why(self):
-        """Whether all prices are as suggested, or say why not; only valid boxes."""
+        """Whether every price is as suggested or has a reason."""
         for one in self.options:
             if one.form.is_bound:
                 one.ask_why()
@@ -266,7 +267,7 @@ class DraftForms:
 
     @property
     def covered_otherwise(self):
-        """The options whose days of cover were changed in the boxes."""
+        """Return the options whose warranty days were changed."""
         return [
             one.option
             for one in self.options
@@ -288,7 +289,7 @@ class YesForm(forms.Form):
     option = OptionChoice(
         QuoteOption.objects.none(), widget=forms.RadioSelect, empty_label=None
     )
-    who = forms.CharField(label="Who said so", max_length=120)
+    who = forms.CharField(label="Answered by", max_length=120)
     how = forms.ChoiceField(choices=Quote.How.choices)
     version = forms.IntegerField(widget=forms.HiddenInput)
 
@@ -307,9 +308,9 @@ class NoForm(forms.Form):
     why = forms.CharField(
         label="Reason",
         max_length=500,
-        help_text="As the customer put it: too dear, not worth it, not now.",
+        help_text="In the customer’s words: too expensive, not worth it, not now.",
     )
-    who = forms.CharField(label="Who said so", max_length=120)
+    who = forms.CharField(label="Answered by", max_length=120)
     how = forms.ChoiceField(choices=Quote.How.choices)
     version = forms.IntegerField(widget=forms.HiddenInput)
 

@@ -72,7 +72,7 @@ def email_answer(
     send_emails(
         quote,
         facts,
-        template=f"billing/quotes/letters/{facts['said']}.txt",
+        template=f"billing/quotes/letters/{quote.state}.txt",
         attachments=attachments,
         how=quote.answered_how,
         shop=shop,

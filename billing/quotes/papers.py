@@ -9,16 +9,16 @@ from shopdesk.papers.render import render_pdf
 from shopdesk.shop.models import Shop
 
 SIDE_BY_SIDE = 8
-"""Options of no more lines than this are read best beside each other."""
+"""Options with at most this many lines are printed side by side."""
 MOST_BESIDE = 4
 
 
 def quote_paper(
     quote: Quote, *, shop: Shop, made_at: datetime, link: str = ""
 ) -> bytes:
-    """The quote as it is handed over; a draft is marked as one.
+    """Render the quote; a draft is marked as one.
 
-    `link` is the address at which the customer can answer it.
+    `link` is the address at which the customer can answer online.
     """
     job = quote.job
     written_in = quote.written_in(shop)
@@ -49,6 +49,7 @@ def quote_paper(
             "side_by_side": side_by_side and not several_rates,
             "rows": [options[n : n + in_row] for n in range(0, len(options), in_row)],
             "written_in": written_in,
+            "has_warranty": any(one["option"].warranty_days for one in options),
             "link": link,
         },
         size=shop.paper,
@@ -57,7 +58,7 @@ def quote_paper(
 
 
 def file_name(quote: Quote) -> str:
-    """What its paper is called where the customer gets it as a file."""
+    """Return the name of its PDF, in the language of papers."""
     return gettext("quote-{number}-{version}.pdf").format(
         number=quote.job.number, version=quote.version
     )

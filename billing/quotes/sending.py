@@ -30,7 +30,7 @@ def send(quote: Quote, *, on: date, at: datetime, by, link: str = "") -> Quote:
     states.check_step(quote.state, states.SENT)
     options = list(quote.options.prefetch_related("lines"))
     if not options:
-        raise IncompleteError("Write at least one option first.")
+        raise IncompleteError("Add at least one option.")
     for option in options:
         _check_complete(option)
     shop = Shop.current()
@@ -54,16 +54,16 @@ def _check_complete(option: QuoteOption) -> None:
     """Raise if lines, the price of a board, or the reason for a price is missing."""
     lines = option.lines.all()
     if not lines:
-        raise IncompleteError(f"“{option.title}” has no lines yet.")
+        raise IncompleteError(f"“{option.title}” has no lines. Add one.")
     for line in lines:
         if option.is_board and line.kind == LineKind.PART and not line.price:
             raise IncompleteError(
-                f"Write the price of “{line.text}” in “{option.title}”."
+                f"Enter the price of “{line.text}” in “{option.title}”."
             )
     if option.above_suggested() and not option.why_changed.strip():
         raise IncompleteError(
-            f"“{option.title}” does not ask what is suggested. Write why its price"
-            " differs."
+            f"The price of “{option.title}” differs from the suggestion. Enter a"
+            " reason."
         )
 
 
@@ -71,15 +71,15 @@ def mail(quote: Quote, *, link: str, at: datetime, by) -> Email:
     """Email the quote's paper with the link by which it can be answered."""
     if not quote.is_sent:
         raise InvalidTransitionError(
-            f"This quote is {quote.get_state_display()}: only one that was sent and not"
-            " answered is mailed."
+            f"This quote is {quote.get_state_display()}. Only a sent quote without an"
+            " answer can be emailed."
         )
     job, shop = quote.job, Shop.current()
     with document_language(shop):
         subject = gettext("Quote for your {device} ({number})")
         text = gettext(
-            "Enclosed is our quote for job {number}. It holds until {day}.\n\nYou can"
-            " read and answer it here as well:\n{link}\n\n{shop}"
+            "Please find attached our quote for job {number}, valid until {day}.\n\nYou"
+            " can also read and answer it online:\n{link}\n\n{shop}"
         ).format(
             number=job.number, day=day(quote.valid_until), link=link, shop=shop.name
         )

@@ -30,5 +30,5 @@ def check_step(old: str, new: str) -> None:
     """Raise InvalidTransitionError if a quote in state `old` can't become `new`."""
     if new not in NEXT[old]:
         raise InvalidTransitionError(
-            f"A quote that is {LABELS[old]} can't become {LABELS[new]}."
+            f"This quote is {LABELS[old]}, so it can’t become {LABELS[new]}."
         )

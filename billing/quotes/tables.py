@@ -15,11 +15,11 @@ class QuoteTable(tables.ListTable):
         "Customer", accessor="job__customer", order_by="job__customer__name"
     )
     device = tables.Column("Device", accessor="job__device__model", orderable=False)
-    state = tables.Column("Where it stands", order_by="state")
-    valid_until = tables.DateColumn("Holds until")
-    asked = tables.NumberColumn("Asked", empty_values=(), orderable=False)
+    state = tables.Column("Status", order_by="state")
+    valid_until = tables.DateColumn("Valid until")
+    asked = tables.NumberColumn("Price", empty_values=(), orderable=False)
 
-    below = tables.NumberColumn("Below suggested", empty_values=(), orderable=False)
+    below = tables.NumberColumn("Below suggestion", empty_values=(), orderable=False)
 
     class Meta(tables.ListTable.Meta):
         model = Quote
@@ -34,7 +34,7 @@ class QuoteTable(tables.ListTable):
             "asked",
             "below",
         ]
-        empty_text = "No quotes here."
+        empty_text = "No quotes found."
 
     def __init__(self, *args, on, **kwargs):
         super().__init__(*args, **kwargs)
@@ -44,7 +44,7 @@ class QuoteTable(tables.ListTable):
         return mark(record.standing(self.on))
 
     def render_asked(self, record):
-        """The total of the option said yes to; else the least that is asked."""
+        """Return the total of the accepted option, else the lowest total."""
         written_in = record.written_in(self.shop)
         options = list(record.options.all())
         sums = {o.pk: o.totals(places=written_in.places).gross for o in options}
@@ -56,8 +56,8 @@ class QuoteTable(tables.ListTable):
         return f"from {least}" if len(set(sums.values())) > 1 else least
 
     def render_below(self, record):
-        """What is asked less than was suggested: of the option said yes to, else of
-        the one that loses most.
+        """Return how far the price is below the suggestion: of the accepted option,
+        else of the one furthest below.
         """
         options = [
             option

@@ -1,4 +1,4 @@
-"""The till's quotes: written, sent, answered, revised."""
+"""Quotes are drafted, sent, answered and revised."""
 
 import re
 
@@ -29,7 +29,7 @@ from shopdesk.stamp import Stamp
 
 @require_GET
 def all_quotes(request):
-    """The list: drafts, waiting for an answer, expired, answered."""
+    """List all quotes, filtered by status."""
     today = timezone.localdate()
     asked = QuoteFilter(request.GET, Quote.objects.for_list(), on=today)
     table = RequestConfig(request).configure(QuoteTable(asked.qs, on=today))
@@ -47,7 +47,7 @@ def all_quotes(request):
 
 
 def for_job(request, pk):
-    """All versions of a job's quote; a new one is made here."""
+    """List the versions of a job's quote; create a new one."""
     job = get_object_or_404(Job.objects.for_list(), pk=pk)
     if request.method == "POST":
         return _approve_or_draft(request, job)
@@ -75,7 +75,7 @@ def _approve_or_draft(request, job):
     if request.POST.get("then") == "approve":
         approve, stamp = workflow.approve_warranty_repair, Stamp.of(request)
         if attempt(request, None, approve, job, stamp=stamp):
-            messages.success(request, "Approved: the work is under cover.")
+            messages.success(request, "Repair approved: warranty repair.")
             return redirect(job)
     else:
         on = timezone.localdate()
@@ -95,7 +95,7 @@ def _quote(pk):
 
 
 def quote(request, pk):
-    """One version: a draft to be written, or what was sent and answered."""
+    """One version: a draft to edit, or the sent quote with its answer."""
     quote = _quote(pk)
     if request.method == "POST":
         return _write(request, quote)
@@ -162,8 +162,8 @@ REMOVE = re.compile(r"(line|option) ([0-9]{1,18})", re.ASCII)
 
 
 STALE = (
-    "Someone else changed this quote after you opened it. What you typed is kept below"
-    " but not saved: look at it again, then save it again."
+    "Someone else changed this quote meanwhile. Your entries are kept below but not"
+    " saved: check them and save again."
 )
 ADDED = {
     "add return": drafting.add_no_repair,
@@ -225,14 +225,14 @@ def _save_and_change(request, quote):
 
 @require_POST
 def reckon(request, pk):
-    """The totals of what is in the boxes of a draft, not saved."""
+    """Return the totals of a draft as entered; nothing is saved."""
     quote = _quote(pk)
     forms = DraftForms(
         quote, shop=Shop.current(), on=timezone.localdate(), data=request.POST
     )
     return render(
         request,
-        "billing/quotes/_reckoned.html",
+        "billing/quotes/_totals_swap.html",
         {
             "draft": forms,
             "written_in": quote.written_in(Shop.current()),
@@ -263,7 +263,7 @@ def send(request, pk):
 
     sent = attempt(request, None, save_and_send)
     if sent and sent.result:
-        messages.success(request, "The quote is sent: print it, or mail its PDF.")
+        messages.success(request, "Quote sent. Print or email the PDF.")
     elif forms is not None and _quote(pk).is_draft:
         # Nothing was saved: what was typed is still in the boxes.
         return _draft_page(request, _quote(pk), forms)
@@ -271,12 +271,12 @@ def send(request, pk):
 
 
 def answer(request, pk):
-    """The customer's yes or no, as told to the desk."""
+    """Record the customer's answer as staff heard it."""
     quote = _quote(pk)
     if request.method != "POST":
         return redirect(quote)
     if quote.is_draft:
-        messages.error(request, "This quote was not sent yet.")
+        messages.error(request, "This quote has not been sent yet.")
         return redirect(quote)
     is_yes = request.POST.get("answer") == "yes"
     kind, prefix = (YesForm, "yes") if is_yes else (NoForm, "no")
@@ -289,7 +289,7 @@ def answer(request, pk):
             facts["on"] = timezone.localdate()
         if attempt(request, form, act, quote, **facts):
             messages.success(
-                request, f"The customer’s {'yes' if is_yes else 'no'} is written down."
+                request, f"{'Acceptance' if is_yes else 'Decline'} recorded."
             )
             return redirect(quote)
     quote = _quote(pk)
@@ -298,7 +298,7 @@ def answer(request, pk):
 
 @require_POST
 def mail(request, pk):
-    """Mail the paper as it was sent, with a link by which it can be answered."""
+    """Email the sent paper with a link by which it can be answered."""
     quote = get_object_or_404(Quote.objects.select_related("job__customer"), pk=pk)
 
     @transaction.atomic
@@ -309,25 +309,25 @@ def mail(request, pk):
 
     mailed = attempt(request, None, mail_with_link)
     if mailed:
-        messages.success(request, f"It is in the post to {mailed.result.to}.")
+        messages.success(request, f"Email to {mailed.result.to} is in the outbox.")
     return redirect(quote)
 
 
 @require_POST
 def revise(request, pk):
-    """A new version to change; the old one is replaced."""
+    """Create a new version to edit; it replaces the old one."""
     quote = _quote(pk)
     revised = attempt(request, None, drafting.revise, quote, by=request.user)
     if not revised:
         return redirect(quote)
     new = revised.result
-    messages.success(request, f"Version {new.version} is a draft: change and send it.")
+    messages.success(request, f"Version {new.version} created. Edit and send it.")
     return redirect(new)
 
 
 @require_GET
 def paper(request, pk):
-    """The stored paper of a sent quote; a draft is drawn as it is now."""
+    """Return the stored paper of a sent quote, or a preview of the draft."""
     quote = get_object_or_404(Quote.objects.select_related("job"), pk=pk)
     if quote.paper:
         pdf = bytes(quote.paper)

@@ -1,4 +1,4 @@
-"""A form is made from an option, given, and accepted at its conditions.
+"""A form is created from an option, issued, and accepted.
 
 The job is always locked before its quotes: two people never wait for each other.
 """
@@ -32,17 +32,17 @@ from shopdesk.templatetags.desk import day, money
 
 @transaction.atomic
 def make(option: QuoteOption, *, at: datetime, by) -> RepairInformationForm:
-    """A form to be filled up, from an option of a quote that was sent."""
+    """Create a draft form from an option of a sent quote."""
     job = Job.objects.select_for_update().get(pk=option.quote.job_id)
     shop = Shop.current()
     if not shop.uses_repair_form:
         raise RefusedError(
-            "The shop does not offer this form: the owner can turn it on."
+            "The shop does not offer this form. The owner can turn it on."
         )
     quote = option.quote
     if not quote.is_sent:
         raise InvalidTransitionError(
-            "The form is made from a quote that was sent and not answered."
+            "The form needs a sent quote that is not answered yet."
         )
     totals = option.totals(places=quote.written_in(shop).places)
     last = job.repair_forms.aggregate(n=Max("number"))["n"] or 0
@@ -78,18 +78,24 @@ def _measures(option: QuoteOption) -> str:
 def _more(option: QuoteOption, job: Job, shop: Shop) -> str:
     said = []
     if option.warranty_days:
-        covered = ngettext(
-            "We cover this repair for {days} day.",
-            "We cover this repair for {days} days.",
+        warranty = ngettext(
+            "We give a repair warranty of {days} day from handover.",
+            "We give a repair warranty of {days} days from handover.",
             option.warranty_days,
         )
-        said.append(covered.format(days=option.warranty_days))
+        said += [
+            warranty.format(days=option.warranty_days),
+            gettext(
+                "This warranty is in addition to your legal rights and does not limit"
+                " them."
+            ),
+        ]
     if job.agreed_diagnosis_fee:
         fee = money(job.agreed_diagnosis_fee, shop)
-        costs = gettext("Finding the fault costs {fee}, as agreed.")
+        costs = gettext("The diagnosis fee is {fee}, as agreed.")
         said.append(costs.format(fee=fee))
         if shop.deducts_diagnosis_fee:
-            said.append(gettext("It comes off the price of the repair."))
+            said.append(gettext("It is deducted from the repair price."))
     return " ".join(said)
 
 
@@ -97,20 +103,22 @@ def _more(option: QuoteOption, job: Job, shop: Shop) -> str:
 def give(
     form: RepairInformationForm, *, on: date, at: datetime, by
 ) -> RepairInformationForm:
-    """Freeze the form with its paper. From now on its conditions bind the shop."""
+    """Freeze the form with its paper. Its conditions now bind the shop."""
     Job.objects.select_for_update().get(pk=form.job_id)
     form = RepairInformationForm.objects.select_for_update().get(pk=form.pk)
     if form.is_given:
         return form
     if not form.option.quote.is_sent:
         raise InvalidTransitionError(
-            f"The quote it was made from is {form.option.quote.get_state_display()}:"
-            " make a new form from the one that holds."
+            f"The quote of this form is {form.option.quote.get_state_display()}. Create"
+            " a new form from the current version."
         )
     shop = Shop.current()
     terms = form.terms(shop=shop)
     if lacks(terms):
-        raise IncompleteError("The form is not complete: fill in what is named above.")
+        raise IncompleteError(
+            "The form is not complete. Fill in the fields named above."
+        )
     until = holds_until(on, days=form.valid_days)
     paper = form_paper(form, terms=terms, given_at=at, until=until, shop=shop)
     RepairInformationForm.objects.filter(pk=form.pk, given_at=None).update(
@@ -126,10 +134,12 @@ def give(
 
 @transaction.atomic
 def drop(form: RepairInformationForm) -> None:
-    """Throw a draft away."""
+    """Delete a draft."""
     form = RepairInformationForm.objects.select_for_update().get(pk=form.pk)
     if form.is_given:
-        raise InvalidTransitionError("A form that was given binds the shop and stays.")
+        raise InvalidTransitionError(
+            "An issued form binds the shop and cannot be deleted."
+        )
     form.delete()
 
 
@@ -137,20 +147,19 @@ def drop(form: RepairInformationForm) -> None:
 def accept(
     form: RepairInformationForm, *, who: str, how: str, on: date, at: datetime, by
 ) -> RepairInformationForm:
-    """The customer says yes at the form's conditions, whatever was quoted since.
+    """Accept the form's conditions, whatever was quoted since.
 
-    The same yes twice is one yes.
+    Accepting twice is accepting once.
     """
     job = Job.objects.select_for_update().get(pk=form.job_id)
     form = RepairInformationForm.objects.select_for_update().get(pk=form.pk)
     if form.is_accepted:
         return form
     if not form.is_given:
-        raise InvalidTransitionError("This form was not given to the customer yet.")
+        raise InvalidTransitionError("This form has not been issued yet.")
     if form.has_ended(on):
         raise InvalidTransitionError(
-            f"This form held until {day(form.valid_until)}. Make a new one with"
-            " conditions that hold now."
+            f"This form expired on {day(form.valid_until)}. Create a new one."
         )
     option = _option_at_these_conditions(form, job, on=on, at=at, by=by)
     with document_language(Shop.current()):
@@ -174,23 +183,23 @@ def accept(
 
 
 def _option_at_these_conditions(form, job, *, on, at, by) -> QuoteOption:
-    """The option while its quote holds, else a new version that says the same."""
+    """Return the option while its quote is valid, else its copy in a new version."""
     quote = form.option.quote
     if quote.is_sent and not quote.is_expired(on):
         return form.option
     live = job.quotes.live().defer("paper").first()
     if live and live.state == states.ACCEPTED:
         raise InvalidTransitionError(
-            f"There is a yes to version {live.version} of the quote already."
+            f"Version {live.version} of the quote has already been accepted."
         )
     if job.state not in (job_states.QUOTED, job_states.DIAGNOSED):
         raise InvalidTransitionError(
-            f"Job {job.number} is {job.get_state_display()}: open it again first."
+            f"Job {job.number} is {job.get_state_display()}. Reopen it first."
         )
     if live:
         live.step(states.REPLACED)
     if job.state == job_states.QUOTED:
-        why = f"the conditions of form {form.number} are taken up"
+        why = f"form {form.number} accepted"
         workflow.revise(job, stamp=Stamp(at, by), why=why)
     new = next_version(quote, by=by)
     copy_option(QuoteOption.objects.get(pk=form.option_id), new)
@@ -201,12 +210,12 @@ def _option_at_these_conditions(form, job, *, on, at, by) -> QuoteOption:
 def consent(
     job: Job, *, fee: Decimal, who: str, how: str, at: datetime, by
 ) -> DiagnosisConsent:
-    """Write down that the customer agreed to pay for finding the fault."""
+    """Record that the customer agreed to the diagnosis fee."""
     job = Job.objects.select_for_update().get(pk=job.pk)
     if job.state not in (job_states.EXPECTED, job_states.BOOKED_IN):
         raise InvalidTransitionError(
-            f"Job {job.number} is {job.get_state_display()}: this is agreed before the"
-            " fault is looked for."
+            f"Job {job.number} is {job.get_state_display()}. Consent is recorded before"
+            " the diagnosis."
         )
     made = DiagnosisConsent.objects.create(
         job=job,

@@ -1,4 +1,4 @@
-"""What the desk fills in for the European Repair Information Form."""
+"""Forms for the European Repair Information Form and consent to a diagnosis fee."""
 
 from decimal import Decimal
 
@@ -16,26 +16,26 @@ CALLED = "Ancillary service"
 
 
 class TermsForm(forms.ModelForm):
-    """The rows that are not the shop's or the device's own."""
+    """The rows that do not come from the shop or the device."""
 
-    days = WholeNumberField(label="Days to do it", min_value=0, max_value=365)
+    days = WholeNumberField(label="Days to complete", min_value=0, max_value=365)
     valid_days = WholeNumberField(
-        label="It holds for days",
+        label="Valid for days",
         min_value=LEAST_DAYS,
         max_value=365,
-        help_text=f"From the day it is given; {LEAST_DAYS} or more.",
+        help_text=f"From the day of issue; at least {LEAST_DAYS}.",
     )
     most = MoneyFormField(
-        label="No more than",
+        label="Maximum price",
         required=False,
         max_value=MAX_PRICE,
-        help_text="The maximum, where the price is reckoned; tax included.",
+        help_text="For a calculated price; incl. tax.",
     )
     replacement_cost = MoneyFormField(
-        label="What lending costs", required=False, max_value=MAX_PRICE
+        label="Cost of replacement device", required=False, max_value=MAX_PRICE
     )
     has_replacement = forms.TypedChoiceField(
-        label="A device is lent meanwhile",
+        label="Replacement device",
         choices=[("no", "no"), ("yes", "yes")],
         coerce=lambda said: said == "yes",
         widget=forms.RadioSelect,
@@ -65,8 +65,8 @@ class TermsForm(forms.ModelForm):
             "more": forms.Textarea(attrs={"rows": 3}),
         }
         help_texts = {
-            "rule": "Such as: labour by the hour at 68.00, parts at their price.",
-            "measures": "Say so if it is a temporary repair.",
+            "rule": "For example: labour at 68.00 per hour, parts at list price.",
+            "measures": "State if it is a temporary repair.",
         }
 
     def __init__(self, *args, places, **kwargs):
@@ -84,7 +84,7 @@ class TermsForm(forms.ModelForm):
                 initial=said.get("what", ""),
             )
             self.fields[f"cost{n}"] = MoneyFormField(
-                label=f"Its cost {n + 1}",
+                label=f"Cost {n + 1}",
                 required=False,
                 max_value=MAX_PRICE,
                 initial=Decimal(said["cost"]) if said else None,
@@ -95,17 +95,17 @@ class TermsForm(forms.ModelForm):
 
     @property
     def rows(self):
-        """The boxes of the rows, but for those of ancillary services."""
+        """Return the fields of all rows except ancillary services."""
         return [self[name] for name in self._meta.fields]
 
     @property
     def ancillary(self):
-        """Two boxes for each ancillary service: what it is, and its cost."""
+        """Return two fields for each ancillary service: description and cost."""
         return [(self[f"what{n}"], self[f"cost{n}"]) for n in range(EXTRAS)]
 
     @property
     def has_ancillary(self) -> bool:
-        """Whether their boxes stand open."""
+        """Whether the ancillary services are shown open."""
         boxes = [box for two in self.ancillary for box in two]
         return any(box.value() or (self.is_bound and box.errors) for box in boxes)
 
@@ -113,17 +113,17 @@ class TermsForm(forms.ModelForm):
         told = super().clean()
         if told.get("mode") == RepairInformationForm.Mode.CALCULATED:
             if not told.get("rule"):
-                self.add_error("rule", "Say how the price is reckoned.")
+                self.add_error("rule", "Enter how the price is calculated.")
             if "most" not in self.errors and not told.get("most"):
-                self.add_error("most", "A reckoned price needs a maximum.")
+                self.add_error("most", "Enter a maximum price.")
         if told.get("replacement_cost") is None:
             told["replacement_cost"] = Decimal(0)
         for n in range(EXTRAS):
             what, cost = told.get(f"what{n}"), told.get(f"cost{n}")
             if cost and not what:
-                self.add_error(f"what{n}", "Say what this cost is for.")
+                self.add_error(f"what{n}", "Enter what this cost is for.")
             if what and cost is None and f"cost{n}" not in self.errors:
-                self.add_error(f"cost{n}", "Say what it costs; 0 if nothing.")
+                self.add_error(f"cost{n}", "Enter the cost; 0 if free.")
         return told
 
     def save(self, commit=True):
@@ -137,12 +137,12 @@ class TermsForm(forms.ModelForm):
 
 
 class AcceptForm(forms.Form):
-    who = forms.CharField(label="Who said yes", max_length=120)
+    who = forms.CharField(label="Accepted by", max_length=120)
     how = forms.ChoiceField(choices=Quote.How.choices)
 
 
 class ConsentForm(forms.ModelForm):
-    fee = MoneyFormField(label="Fee for finding the fault", max_value=MAX_PRICE)
+    fee = MoneyFormField(label="Diagnosis fee", max_value=MAX_PRICE)
 
     class Meta:
         model = DiagnosisConsent

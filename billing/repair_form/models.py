@@ -42,11 +42,11 @@ class RepairFormQuerySet(models.QuerySet):
 
 
 class RepairInformationForm(KeptPaper):
-    """Conditions that bind the shop once given, and are frozen then."""
+    """Conditions that bind the shop once issued, and are frozen then."""
 
     class Mode(models.TextChoices):
-        FIXED = terms.FIXED, "a fixed total"
-        CALCULATED = terms.CALCULATED, "reckoned, with a maximum"
+        FIXED = terms.FIXED, "fixed"
+        CALCULATED = terms.CALCULATED, "calculated, with a maximum"
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="repair_forms")
     number = models.PositiveSmallIntegerField(editable=False)
@@ -54,28 +54,26 @@ class RepairInformationForm(KeptPaper):
         QuoteOption, on_delete=models.PROTECT, related_name="repair_forms"
     )
     defect = models.TextField("nature of the defect", max_length=1000, blank=True)
-    measures = models.TextField("what will be done", max_length=1000, blank=True)
-    mode = models.CharField(
-        "the price is", max_length=5, choices=Mode, default=Mode.FIXED
-    )
+    measures = models.TextField("repair", max_length=1000, blank=True)
+    mode = models.CharField("price", max_length=5, choices=Mode, default=Mode.FIXED)
     price = MoneyField(editable=False)
-    rule = models.CharField("how it is reckoned", max_length=300, blank=True)
-    most = MoneyField("no more than", null=True, blank=True)
+    rule = models.CharField("price calculation", max_length=300, blank=True)
+    most = MoneyField("maximum price", null=True, blank=True)
     days = models.PositiveSmallIntegerField(
-        "days to do it",
+        "days to complete",
         null=True,
         blank=True,
         validators=[MaxValueValidator(365)],
     )
     has_replacement = models.BooleanField(
-        "a device is lent meanwhile", null=True, blank=True, default=False
+        "replacement device", null=True, blank=True, default=False
     )
-    replacement_cost = MoneyField("what lending costs", default=Decimal(0))
-    place = models.CharField("where it is handed over", max_length=300, blank=True)
-    # As JSON. A field of that kind would bring a CHECK that SQLite takes for unsafe.
+    replacement_cost = MoneyField("cost of replacement device", default=Decimal(0))
+    place = models.CharField("place of handover", max_length=300, blank=True)
+    # JSON text: a JSONField brings a CHECK that SQLite considers unsafe.
     extras_said = models.TextField(default="[]", editable=False)
     valid_days = models.PositiveSmallIntegerField(
-        "it holds for days",
+        "valid for days",
         default=terms.LEAST_DAYS,
         validators=[MinValueValidator(terms.LEAST_DAYS), MaxValueValidator(365)],
     )
@@ -158,11 +156,11 @@ class RepairInformationForm(KeptPaper):
         return self.accepted_at is not None
 
     def has_ended(self, on: date) -> bool:
-        """Whether a yes would come too late on the day `on`."""
+        """Whether it is too late to accept on the day `on`."""
         return self.is_given and not self.is_accepted and on > self.valid_until
 
     def standing(self, on: date) -> str:
-        """Where it stands, in a word."""
+        """Return the status in a word."""
         if self.is_accepted:
             return "accepted"
         if not self.is_given:
@@ -173,7 +171,7 @@ class RepairInformationForm(KeptPaper):
         return Currency(self.currency, shop.locale)
 
     def terms(self, *, shop: Shop) -> terms.Terms:
-        """The rows as they are now; of a given form `said` has what was told."""
+        """Return the rows as they are now; an issued form keeps its own in `said`."""
         device = self.job.device
         return terms.Terms(
             repairer=shop.name,
@@ -205,14 +203,14 @@ class RepairInformationForm(KeptPaper):
 
 
 class DiagnosisConsent(models.Model):
-    """The customer agreed to pay for finding the fault, before it began. Only added."""
+    """The customer agreed to a diagnosis fee beforehand. Rows are only added."""
 
     job = models.ForeignKey(
         Job, on_delete=models.PROTECT, related_name="diagnosis_consents"
     )
     fee = MoneyField()
-    is_credited = models.BooleanField("comes off the repair", default=False)
-    agreed_by = models.CharField("who agreed", max_length=120)
+    is_credited = models.BooleanField("deducted from the repair price", default=False)
+    agreed_by = models.CharField("agreed by", max_length=120)
     agreed_how = models.CharField("how", max_length=8, choices=Quote.How)
     agreed_at = models.DateTimeField()
     taken_by = models.ForeignKey(

@@ -1,4 +1,4 @@
-"""The form on paper, its rows in the order of Annex I."""
+"""The form on paper, with the rows of Annex I in their order."""
 
 from datetime import date, datetime
 
@@ -16,7 +16,7 @@ def form_paper(
     until: date | None,
     shop: Shop,
 ) -> bytes:
-    """The form as it is handed over; without `until` it is marked as a draft."""
+    """Render the form; without `until` it is marked as a draft."""
     return render_pdf(
         "billing/repair_form/paper.html",
         {

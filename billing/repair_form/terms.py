@@ -1,8 +1,8 @@
-"""What a European Repair Information Form says, and what it still lacks.
+"""The rows of a European Repair Information Form, and which are missing.
 
-Directive (EU) 2024/1799, Article 4(4) and Annex I: seventeen rows in two parts. The
-form is offered of free will; once given, its conditions hold for thirty days at least
-(Article 4(5)). What holds where the shop is: check your local rules.
+Source: Directive (EU) 2024/1799, Article 4(4) and Annex I, seventeen rows in two parts.
+The form is voluntary; once issued, its conditions stay valid for at least thirty days
+(Article 4(5)).
 """
 
 from dataclasses import dataclass
@@ -11,15 +11,15 @@ from decimal import Decimal
 
 FIXED, CALCULATED = "fixed", "calc"
 LEAST_DAYS = 30
-"""Calendar days from the day the form is given (Article 4(5))."""
+"""Calendar days from the day of issue (Article 4(5))."""
 
 SHOP, JOB, FORM = "shop", "job", "form"
-"""Where a row is filled in."""
+"""Where a row is entered."""
 
 
 @dataclass(frozen=True)
 class Extra:
-    """An ancillary service, such as taking out, setting up or carrying."""
+    """An ancillary service, such as removal, installation or transport."""
 
     what: str
     cost: Decimal
@@ -55,13 +55,13 @@ class Terms:
 
     @property
     def ceiling(self) -> Decimal | None:
-        """No more than this may be asked for once the form is accepted."""
+        """Return the highest price allowed once the form is accepted."""
         return self.most if self.is_calculated else self.price
 
 
 @dataclass(frozen=True)
 class Lack:
-    """A row that must be filled before the form is given."""
+    """A row that must be filled before the form is issued."""
 
     row: str
     sentence: str
@@ -69,34 +69,34 @@ class Lack:
 
 
 def lacks(terms: Terms) -> list[Lack]:
-    """What is still missing, in the order of the rows."""
+    """Return the missing rows, in the order of the form."""
     needed = [
-        (terms.repairer, "Repairer", "Write the shop’s name.", SHOP),
-        (terms.address, "Address", "Write the shop’s address.", SHOP),
-        (terms.phone, "Telephone number", "Write the shop’s telephone number.", SHOP),
-        (terms.email, "Email address", "Write the shop’s mail address.", SHOP),
-        (terms.good, "Good to be repaired", "Say what device it is.", JOB),
-        (terms.defect, "Nature of the defect", "Say what is wrong.", FORM),
-        (terms.measures, "Type of repair", "Say what will be done.", FORM),
+        (terms.repairer, "Repairer", "Enter the shop’s name.", SHOP),
+        (terms.address, "Address", "Enter the shop’s address.", SHOP),
+        (terms.phone, "Telephone number", "Enter the shop’s phone number.", SHOP),
+        (terms.email, "Email address", "Enter the shop’s email address.", SHOP),
+        (terms.good, "Good to be repaired", "Enter the device.", JOB),
+        (terms.defect, "Nature of the defect", "Enter the defect.", FORM),
+        (terms.measures, "Type of repair", "Enter the repair.", FORM),
         *_price(terms),
-        (terms.days is not None, "Time to complete", "Say how many days.", FORM),
+        (terms.days is not None, "Time to complete", "Enter the number of days.", FORM),
         (
             terms.has_replacement is not None,
             "Temporary replacement",
-            "Say yes or no.",
+            "Select yes or no.",
             FORM,
         ),
-        (terms.place, "Place", "Say where the device is handed over.", FORM),
+        (terms.place, "Place", "Enter the place of handover.", FORM),
         (
             all(extra.what.strip() for extra in terms.extras),
             "Ancillary services",
-            "Say what each cost is for.",
+            "Enter what each cost is for.",
             FORM,
         ),
         (
             terms.valid_days >= LEAST_DAYS,
             "Period of validity",
-            f"The form must hold for {LEAST_DAYS} days or more.",
+            f"Enter at least {LEAST_DAYS} days.",
             FORM,
         ),
     ]
@@ -109,25 +109,25 @@ def lacks(terms: Terms) -> list[Lack]:
 
 def _price(terms: Terms) -> list[tuple[bool | str, str, str, str]]:
     if not terms.is_calculated:
-        return [(terms.price is not None, "Price", "Say the price.", FORM)]
+        return [(terms.price is not None, "Price", "Enter the price.", FORM)]
     return [
-        (terms.rule, "Price", "Say how the price is reckoned.", FORM),
+        (terms.rule, "Price", "Enter how the price is calculated.", FORM),
         (
             terms.most is not None and terms.most > 0,
             "Maximum price",
-            "A reckoned price needs a maximum.",
+            "Enter a maximum price.",
             FORM,
         ),
     ]
 
 
 def holds_until(given_on: date, *, days: int) -> date:
-    """The last day; the day of giving is day 0."""
+    """Return the last day of validity; the day of issue is day 0."""
     return given_on + timedelta(days=max(days, LEAST_DAYS))
 
 
 def written(terms: Terms) -> dict[str, object]:
-    """The rows as plain words and figures, to be kept beside the paper."""
+    """Return the rows as plain values, to be stored beside the paper."""
     told = dict(vars(terms))
     told["extras"] = [
         {"what": extra.what, "cost": str(extra.cost)} for extra in terms.extras

@@ -1,4 +1,4 @@
-"""The European Repair Information Form at the counter."""
+"""Staff pages for the European Repair Information Form."""
 
 from django.contrib import messages
 from django.http import HttpResponse
@@ -32,7 +32,7 @@ def _found(pk):
 
 
 def of_job(request, pk):
-    """The forms of a job, and the consent to pay for finding its fault."""
+    """List the forms of a job; record consent to the diagnosis fee."""
     job = get_object_or_404(Job.objects.for_list(), pk=pk)
     shop = Shop.current()
     consent = ConsentForm(
@@ -54,7 +54,7 @@ def of_job(request, pk):
             "by": request.user,
         }
         if attempt(request, consent, actions.consent, job, **facts):
-            messages.success(request, "The consent is written down.")
+            messages.success(request, "Consent recorded.")
             return redirect("repair_form:of_job", pk)
     today = timezone.localdate()
     forms = job.repair_forms.defer("paper").select_related("option__quote")
@@ -76,7 +76,7 @@ def of_job(request, pk):
 
 @require_POST
 def make(request, pk):
-    """A new form from an option."""
+    """Create a form from an option."""
     option = get_object_or_404(QuoteOption.objects.select_related("quote__job"), pk=pk)
     at = timezone.now()
     made = attempt(request, None, actions.make, option, at=at, by=request.user)
@@ -84,7 +84,7 @@ def make(request, pk):
 
 
 def form(request, pk):
-    """One form: filled up while it is a draft, read and accepted once it was given."""
+    """One form: edited as a draft, accepted once it is issued."""
     one = _found(pk)
     if one.is_given:
         return _given_page(request, one, AcceptForm(initial=_who(one)))
@@ -92,7 +92,7 @@ def form(request, pk):
     boxes = TermsForm(request.POST or None, instance=one, places=places)
     if boxes.is_valid():
         boxes.save()
-        messages.success(request, "Kept.")
+        messages.success(request, "Draft saved.")
         return redirect(one)
     return _draft_page(request, one, boxes)
 
@@ -103,7 +103,7 @@ def _who(one):
 
 def _draft_page(request, one, boxes):
     shop = Shop.current()
-    # What was typed and refused is in the boxes; what is lacking is judged as kept.
+    # Refused entries stay in the fields; missing rows are those of the stored form.
     kept = one if not boxes.is_bound else _found(one.pk)
     return render(
         request,
@@ -122,7 +122,7 @@ def _given_page(request, one, accept):
     today = timezone.localdate()
     return render(
         request,
-        "billing/repair_form/given.html",
+        "billing/repair_form/issued.html",
         {
             "one": one,
             "job": one.job,
@@ -136,7 +136,7 @@ def _given_page(request, one, accept):
 
 @require_POST
 def give(request, pk):
-    """Keep what is in the boxes, then freeze the form with its paper."""
+    """Save the draft, then freeze the form with its paper."""
     one = _found(pk)
     if not one.is_given:
         places = one.written_in(Shop.current()).places
@@ -151,7 +151,7 @@ def give(request, pk):
 
 @require_POST
 def drop(request, pk):
-    """Throw a draft away."""
+    """Delete a draft."""
     one = _found(pk)
     if attempt(request, None, actions.drop, one):
         return redirect("repair_form:of_job", one.job_id)
@@ -160,35 +160,35 @@ def drop(request, pk):
 
 @require_POST
 def accept(request, pk):
-    """The customer's yes at the conditions of the form."""
+    """Record that the customer accepts the form."""
     one = _found(pk)
     form = AcceptForm(request.POST)
     if form.is_valid():
         facts = {"on": timezone.localdate(), "at": timezone.now(), "by": request.user}
         facts |= form.cleaned_data
         if attempt(request, form, actions.accept, one, **facts):
-            messages.success(request, "The yes is written down.")
+            messages.success(request, "Acceptance recorded.")
             return redirect(one)
     if not one.is_given:
-        messages.error(request, "This form was not given to the customer yet.")
+        messages.error(request, "This form has not been issued yet.")
         return redirect(one)
     return _given_page(request, _found(pk), form)
 
 
 @require_POST
 def mail(request, pk):
-    """Send the form to the customer as it was given."""
+    """Email the issued form to the customer."""
     one = _found(pk)
     if not one.is_given:
-        messages.error(request, "Give the form first: only then it is kept.")
+        messages.error(request, "Issue the form before you email it.")
         return redirect(one)
     shop = Shop.current()
     number = one.job.number
     with document_language(shop):
         subject = gettext("Repair information form for {device}")
         text = gettext(
-            "Enclosed is the form for job {number}. Its conditions hold until {day}."
-            "\n\n{shop}"
+            "Please find attached the form for job {number}. Its conditions are valid"
+            " until {day}.\n\n{shop}"
         ).format(number=number, day=day(one.valid_until), shop=shop.name)
         name = gettext("form-{number}.pdf").format(number=number)
     mailed = attempt(
@@ -204,13 +204,13 @@ def mail(request, pk):
         by=request.user,
     )
     if mailed:
-        messages.success(request, f"It is in the post to {mailed.result.to}.")
+        messages.success(request, f"Email to {mailed.result.to} is in the outbox.")
     return redirect(one)
 
 
 @require_GET
 def paper(request, pk):
-    """The paper as it was given; a draft as it would be now."""
+    """Return the stored paper of an issued form, or a preview of the draft."""
     one = _found(pk)
     if one.is_given:
         pdf = bytes(one.paper)

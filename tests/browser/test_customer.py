@@ -54,8 +54,8 @@ def test_from_the_quote_to_the_customers_yes(phone, live_server, stocked_shop, s
     lasting = quote.options.get(declared="lasting")
     page.get_by_label(lasting.title).check()
     page.get_by_label("Your name").first.fill("Ada Fenwick")
-    page.get_by_role("button", name="Yes, do it at this price").click()
-    page.get_by_text("You said yes").wait_for()
+    page.get_by_role("button", name="Order with obligation to pay").click()
+    page.get_by_text("Approved. The repair").wait_for()
     quote.refresh_from_db()
     assert (quote.state, quote.chosen, quote.answered_how) == (
         "accepted",
@@ -77,14 +77,14 @@ def test_a_name_left_out_is_asked_for_and_a_no_says_why(phone, stocked_shop):
     quote = till.sent(on=timezone.localdate())
     page = phone()
     page.goto(address(quote.job))
-    page.get_by_role("button", name="Yes, do it at this price").click()
+    page.get_by_role("button", name="Order with obligation to pay").click()
     page.get_by_role("heading", name="things need another look").wait_for()
     sound(page)
-    page.get_by_text("No, thank you").click()
-    page.get_by_label("Why not?").fill("I have another one by now.")
+    page.locator("summary", has_text="Decline quote").click()
+    page.get_by_label("Reason").fill("I have another one by now.")
     page.get_by_label("Your name").last.fill("Ada Fenwick")
-    page.get_by_role("button", name="No, don’t do it").click()
-    page.get_by_text("It will not be mended").wait_for()
+    page.get_by_role("button", name="Decline quote").click()
+    page.get_by_text("We are reassembling").wait_for()
     assert Quote.objects.get().answer_why == "I have another one by now."
 
 
@@ -98,8 +98,8 @@ def test_a_quote_revised_while_it_is_read_is_shown_anew(phone, stocked_shop):
     sending.send(new, on=timezone.localdate(), at=timezone.now(), by=None)
     page.get_by_label("Lasting mend").check()
     page.get_by_label("Your name").first.fill("Ada Fenwick")
-    page.get_by_role("button", name="Yes, do it at this price").click()
-    page.get_by_text("changed while you were reading").wait_for()
+    page.get_by_role("button", name="Order with obligation to pay").click()
+    page.get_by_text("changed meanwhile").wait_for()
     sound(page)
     assert [one.state for one in Quote.objects.order_by("version")] == [
         "replaced",
@@ -113,8 +113,8 @@ def test_a_change_is_agreed_to_on_the_telephone(phone, stocked_shop):
     page.goto(address(change.quote.job))
     sound(page)
     page.get_by_label("Your name").fill("Ada Fenwick")
-    page.get_by_role("button", name="Yes, go on at the new total").click()
-    page.get_by_text("Agreed besides").wait_for()
+    page.get_by_role("button", name="Order extra work with obligation to pay").click()
+    page.get_by_text("Also agreed").wait_for()
     sound(page)
     assert ChangeAnswer.objects.get().said == "yes"
 
@@ -122,7 +122,7 @@ def test_a_change_is_agreed_to_on_the_telephone(phone, stocked_shop):
 def test_a_link_that_opens_nothing_says_whom_to_ask(phone, stocked_shop):
     page = phone()
     page.goto("/q/nothing/")
-    assert page.get_by_role("heading", name="This link opens nothing").is_visible()
+    assert page.get_by_role("heading", name="This link is not valid").is_visible()
     sound(page)
 
 
@@ -130,11 +130,11 @@ def test_the_customer_signs_on_the_counters_screen(sign_in, stocked_shop):
     quote = till.sent(on=timezone.localdate())
     counter = sign_in("counter")
     counter.goto(quote.get_absolute_url())
-    counter.get_by_role("link", name="The customer’s link").click()
-    counter.get_by_role("button", name="Make a link").click()
-    counter.get_by_role("heading", name="The new link, shown this once").wait_for()
+    counter.get_by_role("link", name="Customer link").click()
+    counter.get_by_role("button", name="Create link").click()
+    counter.get_by_role("heading", name="New link (shown once)").wait_for()
     assert axe(counter) == []
-    counter.get_by_role("link", name="Let the customer answer here").click()
+    counter.get_by_role("link", name="Open customer screen").click()
     assert axe(counter) == []
     assert counter.get_by_role("navigation").count() == 0
     pad = counter.locator(".pad svg")
@@ -147,11 +147,11 @@ def test_the_customer_signs_on_the_counters_screen(sign_in, stocked_shop):
     counter.mouse.up()
     counter.get_by_label("Lasting mend").check()
     counter.get_by_label("Your name").first.fill("Ada Fenwick")
-    counter.get_by_role("button", name="Yes, do it at this price").click()
-    counter.get_by_text("Please give the screen back now").wait_for()
+    counter.get_by_role("button", name="Order with obligation to pay").click()
+    counter.get_by_text("Please return the screen now").wait_for()
     quote.refresh_from_db()
     assert quote.answered_how == "screen" and quote.signature.ink.count("L") > 10
-    counter.get_by_role("link", name="Back to the desk").click()
+    counter.get_by_role("link", name="Back to the quotes").click()
     counter.goto(quote.get_absolute_url())
     signature = counter.get_by_role("img", name="Signature of Ada Fenwick")
     assert signature.bounding_box()["height"] > 40

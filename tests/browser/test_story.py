@@ -119,14 +119,14 @@ def test_a_device_goes_the_whole_way_and_its_comeback_is_counted(sign_in, stocke
         find_the_fault(bench, job)
         counter.goto(f"/bench/{job.pk}/")
         counter.get_by_role("link", name="Quote", exact=True).click()
-        press(counter, "Make a draft")
-        press(counter, "Save and send")
-        sent = pdf(counter, "The paper (PDF)")
-        assert sent == pdf(counter, "The paper (PDF)")
+        press(counter, "Create quote")
+        press(counter, "Send quote")
+        sent = pdf(counter, "Quote (PDF)")
+        assert sent == pdf(counter, "Quote (PDF)")
 
         # The customer says yes to the lasting fix.
         counter.get_by_label("Replace the charging socket").check()
-        press(counter, "Write down the yes")
+        press(counter, "Record acceptance")
         assert steps(job)[-3:] == [states.DIAGNOSED, states.QUOTED, states.APPROVED]
 
         # Mended with minutes and a part, proved, closed.

@@ -29,8 +29,8 @@ def test_quote_yes_work_invoice_part_payment_rest_and_credit_note(
     phone.goto(f"/q/{token}/")
     phone.get_by_label(lasting.title).check()
     phone.get_by_label("Your name").first.fill("Ada Fenwick")
-    phone.get_by_role("button", name="Yes, do it at this price").click()
-    phone.get_by_text("You said yes").wait_for()
+    phone.get_by_role("button", name="Order with obligation to pay").click()
+    phone.get_by_text("Approved. The repair").wait_for()
     assert Quote.objects.get().chosen == lasting
     gross = lasting.totals(places=2).gross
     assert gross > 30

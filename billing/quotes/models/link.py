@@ -14,19 +14,19 @@ STAFF = settings.AUTH_USER_MODEL
 
 class LinkQuerySet(models.QuerySet):
     def working(self, on: date):
-        """Those that open something on the day `on`."""
+        """Return the links that are valid on the day `on`."""
         return self.filter(revoked_at=None, works_until__gte=on)
 
     def opened_by(self, token: str, *, purpose: str, on: date):
-        """The link that `token` opens, if any: unknown, expired and revoked alike."""
+        """Return the valid link of `token`; none if unknown, expired or revoked."""
         return self.working(on).filter(token_hash=Link.hash_of(token), purpose=purpose)
 
 
 class Link(models.Model):
-    """A way for the customer to one job. The token itself is kept nowhere."""
+    """A customer's link to one job. The token itself is stored nowhere."""
 
     class Purpose(models.TextChoices):
-        FOLLOW = "follow", "read and answer the quote, see where the device is"
+        FOLLOW = "follow", "read and answer the quote, check the repair status"
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="links")
     purpose = models.CharField(max_length=8, choices=Purpose, default=Purpose.FOLLOW)
@@ -64,8 +64,8 @@ class Link(models.Model):
     def standing(self, on: date) -> str:
         if self.revoked_at:
             return "revoked"
-        return "expired" if on > self.works_until else "works"
+        return "expired" if on > self.works_until else "valid"
 
     def count_view(self, *, at: datetime) -> None:
-        """The only thing that reading changes."""
+        """Count one visit; nothing else changes by reading."""
         Link.objects.filter(pk=self.pk).update(views=F("views") + 1, viewed_at=at)

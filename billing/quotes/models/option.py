@@ -21,21 +21,21 @@ from shopdesk.shop import price_list, tax
 MAX_OPTIONS = 5
 MAX_LINES = 30
 MAX_PRICE = Decimal(10) ** 9
-"""No line is dearer, in whatever currency."""
+"""The highest amount of one line, in any currency."""
 
 
 class QuoteOption(models.Model):
-    """One of the alternatives of a quote: what is done, and its cover."""
+    """One alternative of a quote: what is done, and its warranty."""
 
     class Does(models.TextChoices):
         REPAIR = proposals.REPAIR, "repair"
-        REPLACE = proposals.REPLACE, "replace the board"
-        RETURN = proposals.RETURN, "give it back unmended"
+        REPLACE = proposals.REPLACE, "board replacement"
+        RETURN = proposals.RETURN, "return without repair"
 
     quote = models.ForeignKey(Quote, on_delete=models.CASCADE, related_name="options")
     position = models.PositiveSmallIntegerField()
     title = models.CharField(max_length=120)
-    words = models.TextField("what it means", max_length=1000, blank=True)
+    words = models.TextField("description", max_length=1000, blank=True)
     repair = models.ForeignKey(
         Repair, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
@@ -45,25 +45,21 @@ class QuoteOption(models.Model):
     declared = models.CharField(
         max_length=7, choices=declared.CHOICES, blank=True, default=""
     )
-    warranty_days = models.PositiveSmallIntegerField("days of cover", default=0)
-    turnaround_days = models.PositiveSmallIntegerField("days it takes", default=3)
-    does = models.CharField(
-        "what is done", max_length=7, choices=Does, default=Does.REPAIR
-    )
-    # What the record knows of it, as the customer reads it.
-    known = models.CharField("what is known of it", max_length=300, blank=True)
-    # What the price was reckoned from. Never shown to the customer.
+    warranty_days = models.PositiveSmallIntegerField("warranty days", default=0)
+    turnaround_days = models.PositiveSmallIntegerField("turnaround days", default=3)
+    does = models.CharField("work", max_length=7, choices=Does, default=Does.REPAIR)
+    # The track record as the customer reads it.
+    known = models.CharField("track record", max_length=300, blank=True)
+    # How the price was calculated. Never shown to the customer.
     planned_minutes = models.PositiveIntegerField(null=True, blank=True, editable=False)
     own_cost = MoneyField(null=True, blank=True, editable=False)
     rework_cost = MoneyField(null=True, blank=True, editable=False)
-    chance = FixedDecimalField(
-        "chance of a comeback", null=True, blank=True, editable=False
-    )
-    reserve = MoneyField("comeback reserve", null=True, blank=True, editable=False)
+    chance = FixedDecimalField("comeback risk", null=True, blank=True, editable=False)
+    reserve = MoneyField("comeback allowance", null=True, blank=True, editable=False)
     list_price = MoneyField(null=True, blank=True, editable=False)
     floor = MoneyField(null=True, blank=True, editable=False)
     why_changed = models.CharField(
-        "why the price differs from the one suggested", max_length=200, blank=True
+        "reason for different price", max_length=200, blank=True
     )
 
     class Meta:
@@ -92,7 +88,7 @@ class QuoteOption(models.Model):
 
     @property
     def is_return(self) -> bool:
-        """Whether nothing is mended."""
+        """Whether the device is returned without repair."""
         return self.does == self.Does.RETURN
 
     @property
@@ -101,44 +97,45 @@ class QuoteOption(models.Model):
 
     @property
     def suggested(self) -> Decimal | None:
-        """What was suggested for all of it; None where nothing was."""
+        """Return the suggested price of the option, None if there is none."""
         if self.list_price is None:
             return None
         return max(self.list_price, self.floor or Decimal(0))
 
     @property
     def is_raised(self) -> bool:
-        """Whether comebacks make it dearer than the list has it."""
+        """Whether comebacks raise the price above the list price."""
         return self.suggested is not None and self.suggested > self.list_price
 
     @property
     def has_no_history(self) -> bool:
-        """Whether the chance is that of the whole shop."""
-        return any(said in self.known for said in in_all_paper_languages(NEVER))
+        """Whether the comeback risk is the shop's average."""
+        return any(text in self.known for text in in_all_paper_languages(NEVER))
 
     @property
     def one_in(self) -> str:
-        """The chance of a comeback while covered, as one in so many."""
+        """Return the comeback risk within the warranty as “about 1 in n”."""
         return one_in(float(self.chance)) if self.chance else ""
 
     def above_suggested(
         self, lines: Iterable["QuoteLine"] | None = None
     ) -> Decimal | None:
-        """What is charged more than suggested; below nought, less. What the desk added
-        by its own price counts on both sides.
+        """Return how much more than suggested is charged (negative: less).
+
+        Lines added by hand have no suggestion and are left out on both sides.
         """
         if self.suggested is None:
             return None
         lines = self.lines.all() if lines is None else lines
-        theirs = [line for line in lines if line.suggested is not None]
-        return sum((line.amount for line in theirs), Decimal(0)) - self.suggested
+        suggested = [line for line in lines if line.suggested is not None]
+        return sum((line.amount for line in suggested), Decimal(0)) - self.suggested
 
     def totals(self, *, places: int) -> money.Totals:
-        """What stands under the lines of this option."""
+        """Return the totals of this option."""
         return self.totals_of(self.lines.all(), places=places)
 
     def totals_of(self, lines: Iterable["QuoteLine"], *, places: int) -> money.Totals:
-        """What would stand under `lines`, were they those of this option."""
+        """Return the totals of `lines` on the terms of this option's quote."""
         return money.totals(
             [line.as_money() for line in lines],
             places=places,
@@ -153,18 +150,18 @@ class LineKind(models.TextChoices):
 
 
 class Line(models.Model):
-    """What quote and invoice lines share: text and price copied when written."""
+    """What all our lines share: text and price are copied when written."""
 
     position = models.PositiveSmallIntegerField()
     kind = models.CharField(max_length=6, choices=LineKind)
     text = models.CharField(max_length=200)
     quantity = FixedDecimalField(default=Decimal(1))
-    price = MoneyField("price of one")
+    price = MoneyField("unit price")
     amount = MoneyField(editable=False)
     tax_kind = models.CharField(
         "tax", max_length=8, choices=tax.KINDS, default=tax.STANDARD
     )
-    tax_rate = FixedDecimalField("tax in percent", editable=False)
+    tax_rate = FixedDecimalField("tax rate (%)", editable=False)
     tax_reason = models.CharField(max_length=200, blank=True, editable=False)
 
     class Meta:
@@ -189,11 +186,14 @@ class Line(models.Model):
 
     @property
     def tax_category(self) -> str:
-        """The category of EN 16931 (UNCL 5305)."""
+        """Return the tax category of EN 16931 (UNCL 5305)."""
         return tax.CATEGORY[self.tax_kind]
 
+    def validate_constraints(self, exclude=None) -> None:
+        """Check nothing: a form's fields have, and asking takes two queries a line."""
+
     def set_tax(self, held: tax.Tax) -> None:
-        """Write down what holds; it stays so when the shop's rates change."""
+        """Copy the tax in force; it stays when the shop's rates change."""
         self.tax_kind, self.tax_rate, self.tax_reason = (
             held.kind,
             held.rate,
@@ -201,7 +201,7 @@ class Line(models.Model):
         )
 
     def reckon(self, *, places: int) -> None:
-        """Fill in what follows from quantity, price and tax."""
+        """Set the amount from quantity and price."""
         self.amount = money.line_amount(self.as_money(), places=places)
 
     def as_money(self) -> money.Line:
@@ -221,15 +221,15 @@ class QuoteLine(Line):
     part = models.ForeignKey(
         Part, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
-    # Labour says which fault it puts right and by which fix, so that a yes can tell
-    # the bench, also where an option deals with several faults.
+    # Labour names its repair and fix, so that accepting an option can set the fixes of
+    # several faults.
     repair = models.ForeignKey(
         Repair, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     fix = models.ForeignKey(
         Fix, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
-    # What the rates suggested, beside what was asked in the end.
+    # The price that the rates suggested, beside the one charged.
     suggested = MoneyField(null=True, blank=True, editable=False)
 
     class Meta(Line.Meta):

@@ -31,7 +31,7 @@ VERSIONED = re.compile(
 
 class QuoteQuerySet(models.QuerySet):
     def for_list(self):
-        """With all that one row of a list of quotes shows; the papers stay behind."""
+        """Fetch what one row of a list shows; papers are not loaded."""
         return (
             self.defer("paper")
             .select_related("job__customer", "job__device__model", "chosen")
@@ -39,11 +39,11 @@ class QuoteQuerySet(models.QuerySet):
         )
 
     def as_found(self):
-        """With all that a line of what was found shows."""
+        """Fetch what one search result shows."""
         return self.defer("paper").select_related("job__customer", "job__device__model")
 
     def numbered(self, text: str):
-        """The one version that `text` names: `26-00412 version 2`, `26-00412/2`."""
+        """Return the version that `text` names: `26-00412 version 2`, `26-00412/2`."""
         named = VERSIONED.fullmatch(text.strip())
         if not named:
             return self.none()
@@ -51,7 +51,7 @@ class QuoteQuerySet(models.QuerySet):
         return self.filter(job__in=jobs.values("pk"), version=int(named[2]))
 
     def search(self, words: str):
-        """Those whose number `words` may mean, those that hold before the replaced."""
+        """Return quotes whose number matches, current versions before replaced ones."""
         named = VERSIONED.fullmatch(words)
         number = named[1] if named else words
         jobs = Job.objects.filter(number__icontains=number).order_by()
@@ -66,18 +66,18 @@ class QuoteQuerySet(models.QuerySet):
         )
 
     def live(self):
-        """Those that no later version took the place of."""
+        """Return those that no later version has replaced."""
         return self.exclude(state=states.REPLACED)
 
     def drafts(self):
         return self.filter(state=states.DRAFT)
 
     def waiting(self, on: date):
-        """Sent, and the customer may still say yes."""
+        """Return sent quotes that can still be accepted on the day `on`."""
         return self.filter(state=states.SENT, valid_until__gte=on)
 
     def expired(self, on: date):
-        """Sent, and not answered in time."""
+        """Return sent quotes that were not answered in time."""
         return self.filter(state=states.SENT, valid_until__lt=on)
 
     def answered(self):
@@ -85,14 +85,14 @@ class QuoteQuerySet(models.QuerySet):
 
 
 class Quote(KeptPaper):
-    """One version of an offer for a job."""
+    """One version of the quote for a job."""
 
     class How(models.TextChoices):
         COUNTER = "counter", "at the counter"
-        PHONE = "phone", "by telephone"
+        PHONE = "phone", "by phone"
         EMAIL = "email", "by email"
-        LINK = "link", "by the link"
-        SCREEN = "screen", "on the counter’s screen"
+        LINK = "link", "online"
+        SCREEN = "screen", "on the counter screen"
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="quotes")
     version = models.PositiveSmallIntegerField(editable=False)
@@ -100,10 +100,10 @@ class Quote(KeptPaper):
         max_length=8, choices=states.CHOICES, default=states.DRAFT, editable=False
     )
     words = models.TextField(
-        "words to the customer",
+        "findings",
         max_length=2000,
         blank=True,
-        help_text="What was found, in plain words.",
+        help_text="For the customer, in plain words.",
     )
     valid_until = models.DateField(null=True, blank=True, editable=False)
     prices_include_tax = models.BooleanField(default=False, editable=False)
@@ -123,7 +123,7 @@ class Quote(KeptPaper):
     )
     answered_at = models.DateTimeField(null=True, blank=True, editable=False)
     answered_how = models.CharField(max_length=8, choices=How, blank=True, default="")
-    answered_by = models.CharField("who said so", max_length=120, blank=True)
+    answered_by = models.CharField("answered by", max_length=120, blank=True)
     answer_why = models.CharField("reason", max_length=500, blank=True)
     paper = models.BinaryField(null=True, editable=False)
     pdf_sha256 = models.CharField(max_length=64, blank=True, editable=False)
@@ -175,34 +175,34 @@ class Quote(KeptPaper):
 
     @property
     def is_sent(self) -> bool:
-        """With the customer, and not answered."""
+        """Whether it is with the customer and not answered."""
         return self.state == states.SENT
 
     def is_expired(self, on: date) -> bool:
-        """Whether a yes would come too late on the day `on`."""
+        """Whether it is too late to accept it on the day `on`."""
         return self.is_sent and on > self.valid_until
 
     @property
     def is_withdrawn(self) -> bool:
-        """Sent, but the bench took the job back: no yes binds it any more."""
+        """Whether the job went back to diagnosis, so that it can't be accepted."""
         return self.is_sent and self.job.state != job_states.QUOTED
 
     def standing(self, on: date) -> str:
-        """The state in a word, with what the calendar and the bench add to it."""
+        """Return the state in a word: also withdrawn or expired."""
         if self.is_withdrawn:
             return "withdrawn"
         return "expired" if self.is_expired(on) else self.get_state_display()
 
     def written_in(self, shop: Shop) -> Currency:
-        """The currency the quote was written in, as the shop writes amounts."""
+        """Return the quote's currency, with the shop's way of writing amounts."""
         return Currency(self.currency, shop.locale)
 
     def step(self, new: str, **changes) -> None:
-        """The only writer of `state`: judged on what the database says now."""
+        """Change `state` (nothing else does), if it is still what this object has."""
         states.check_step(self.state, new)
         moved = Quote.objects.filter(pk=self.pk, state=self.state).update(
             state=new, **changes
         )
         if not moved:
-            raise StaleError("Someone else changed this quote just now.")
+            raise StaleError("Someone else changed this quote. Reload the page.")
         self.refresh_from_db()

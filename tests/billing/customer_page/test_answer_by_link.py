@@ -38,7 +38,7 @@ def test_the_page_tells_shop_device_finding_and_every_option_with_its_total(
     for option in quote.options.all():
         total = option.totals(places=2).gross
         assert option.title in page and f"€{total}" in page
-        assert f"{option.warranty_days} days from the day you have it back" in page
+        assert f"{option.warranty_days} days from handover" in page
     assert "tel:+441632960111" in page and "mailto:desk@fernlane.example" in page
 
 
@@ -62,8 +62,8 @@ def test_a_yes_accepts_the_option_and_tells_who_and_how(customer, quote):
     )
     assert Job.objects.get(pk=quote.job_id).state == "approved"
     page = text(customer.read())
-    assert f"Agreed: “{second.title}”, Ada Fenwick" in page
-    assert "Yes, do it at this price" not in page and "You said yes" in page
+    assert f"Accepted: “{second.title}”, Ada Fenwick" in page
+    assert "Order with obligation to pay" not in page and "Approved. The repair" in page
 
 
 def test_a_no_keeps_its_reason(customer, quote):
@@ -74,7 +74,7 @@ def test_a_no_keeps_its_reason(customer, quote):
         "Too dear for me",
         "link",
     )
-    assert "It will not be mended" in text(customer.read())
+    assert "We are reassembling" in text(customer.read())
 
 
 @pytest.mark.parametrize(
@@ -86,7 +86,7 @@ def test_a_no_keeps_its_reason(customer, quote):
         ("yes", {"who": "Ada", "option": "7777777"}, "Select a valid choice"),
         ("yes", {"who": "Ada", "option": ""}, "This field is required"),
         ("yes", {"who": "Ada", "option": "9" * 400}, "Select a valid choice"),
-        ("no", {"who": "Ada", "why": ""}, "Why not?: This field is required"),
+        ("no", {"who": "Ada", "why": ""}, "Reason: This field is required"),
         ("no", {"who": "Ada", "why": "x" * 501}, "at most 500"),
     ],
 )
@@ -115,7 +115,7 @@ def test_a_quote_revised_while_the_customer_reads_is_not_agreed_to(customer, quo
     new = resend(quote)
     page = customer.send("yes", read, who="Ada")
     assert page.status_code == 409
-    assert "changed while you were reading. Nothing was agreed" in text(page)
+    assert "changed meanwhile. Nothing was ordered" in text(page)
     assert "(version 2)" in text(page)
     assert (state_of(quote), state_of(new)) == ("replaced", "sent")
     # What is shown now can be agreed to at once, from the very same answer.
@@ -127,8 +127,8 @@ def test_while_the_new_version_is_written_there_is_nothing_to_agree_to(customer,
     read = customer.read()
     drafting.revise(quote, by=None)
     page = customer.send("no", read, who="Ada", why="Too dear")
-    assert page.status_code == 409 and "Nothing was agreed" in text(page)
-    assert "working out what it costs" in text(page)
+    assert page.status_code == 409 and "Nothing was ordered" in text(page)
+    assert "preparing a quote" in text(page)
     assert state_of(quote) == states.REPLACED
     assert customer.client.get(f"{customer.where}quote.pdf").status_code == 404
 
@@ -148,7 +148,7 @@ def test_while_the_new_version_is_written_there_is_nothing_to_agree_to(customer,
 def test_hidden_figures_that_were_altered_agree_to_nothing(customer, quote, altered):
     sent = boxes(customer.read(), "yes") | {"yes-who": "Ada", "answer": "yes"} | altered
     page = customer.client.post(customer.where, sent)
-    assert page.status_code == 409 and "Nothing was agreed" in text(page)
+    assert page.status_code == 409 and "Nothing was ordered" in text(page)
     assert state_of(quote) == states.SENT
 
 
@@ -156,7 +156,7 @@ def test_the_totals_shown_are_held_against_the_books_under_lock(customer, quote)
     """Past the form, too: the last word is the verb's."""
     from billing.customer_page import actions as link
 
-    with pytest.raises(StaleError, match="changed while you were reading"):
+    with pytest.raises(StaleError, match="changed meanwhile"):
         link.accept_online(
             quote,
             option=quote.options.first(),
@@ -174,9 +174,9 @@ def test_a_job_that_went_back_to_the_bench_takes_no_answer(customer, quote):
     read = customer.read()
     workflow.revise(quote.job, why="There is more to it.", stamp=make.stamp())
     page = customer.send("yes", read, who="Ada")
-    assert page.status_code == 409 and "looking at your device once more" in text(page)
+    assert page.status_code == 409 and "checking your device again" in text(page)
     assert state_of(quote) == states.SENT
-    assert "Yes, do it at this price" not in text(customer.read())
+    assert "Order with obligation to pay" not in text(customer.read())
 
 
 # --- two answers --------------------------------------------------------------
@@ -197,7 +197,7 @@ def test_another_yes_or_a_no_after_a_yes_is_refused_in_a_sentence(customer, quot
     other = customer.send("yes", read, who="Ada", option=quote.options.last().pk)
     no = customer.send("no", read, who="Ada", why="Changed my mind")
     for page in (other, no):
-        assert page.status_code == 409 and "was agreed on" in text(page)
+        assert page.status_code == 409 and "was already accepted on" in text(page)
     quote.refresh_from_db()
     assert quote.state == "accepted" and quote.chosen == quote.options.first()
 
@@ -206,17 +206,17 @@ def test_a_yes_after_a_no_is_refused_in_a_sentence(customer, quote):
     read = customer.read()
     customer.send("no", read, who="Ada", why="Too dear")
     page = customer.send("yes", read, who="Ada")
-    assert page.status_code == 409 and "The answer to this quote was no" in text(page)
+    assert page.status_code == 409 and "This quote was declined" in text(page)
     assert state_of(quote) == states.DECLINED
 
 
 def test_an_expired_quote_says_so_and_takes_no_yes(customer, quote):
     read = customer.read()
     with time_machine.travel(timezone.now() + timedelta(days=31)):
-        assert "This quote held until" in text(customer.read())
-        assert "Yes, do it at this price" not in text(customer.read())
+        assert "This quote expired on" in text(customer.read())
+        assert "Order with obligation to pay" not in text(customer.read())
         page = customer.send("yes", read, who="Ada")
-        assert page.status_code == 409 and "ask us for prices that hold" in text(page)
+        assert page.status_code == 409 and "ask us for a new quote" in text(page)
         assert state_of(quote) == states.SENT
         # A no may be said late.
         assert customer.send("no", read, who="Ada", why="Too late").status_code == 303
@@ -230,7 +230,7 @@ def test_staff_see_the_page_and_cannot_answer_for_the_customer(customer, desk, q
     read = customer.read()
     page = desk.get(customer.where)
     assert "You are signed in as staff" in text(page)
-    assert "Yes, do it at this price" not in text(page)
+    assert "Order with obligation to pay" not in text(page)
     sent = boxes(read, "yes") | {"yes-who": "Ada", "answer": "yes"}
     assert desk.post(customer.where, sent).status_code == 200
     assert state_of(quote) == states.SENT
@@ -244,4 +244,4 @@ def test_the_paper_is_that_of_the_quote_byte_for_byte(customer, quote):
 
 def test_without_a_quote_the_page_tells_where_the_device_is():
     customer = of_job(make.job(on=timezone.localdate()))
-    assert "It is here, and we will look for the fault." in text(customer.read())
+    assert "Your device is here. The diagnosis comes next." in text(customer.read())

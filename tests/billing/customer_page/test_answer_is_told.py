@@ -77,15 +77,16 @@ def test_a_yes_is_confirmed_with_what_was_agreed_and_the_kept_paper(customer, qu
     assert {
         "Hello Ada Fenwick,",
         f"Quote: {number}, version 1",
-        f"Agreed: {option.title}",
-        f"Total: €{total} (tax included)",
-        f"Cover: {option.warranty_days} days from the day you have it back",
-        f"Takes about: {option.turnaround_days} days",
+        f"Accepted: {option.title}",
+        f"Total: €{total} (incl. tax)",
+        f"Repair warranty: {option.warranty_days} days from handover. This warranty is"
+        " in addition to your legal rights and does not limit them.",
+        f"Turnaround: about {option.turnaround_days} days",
         "Fern Lane Electronics",
         SHOP,
     } <= set(lines(letter))
     at = timezone.localtime(quote.answered_at)
-    assert f"Answered: Ada F., by the link, {at:%-d %b %Y, %H:%M}" in lines(letter)
+    assert f"Answered: Ada F., online, {at:%-d %b %Y, %H:%M}" in lines(letter)
     assert enclosed(letter) == [bytes(quote.paper)]
     assert letter.standing == "waiting"  # no mail server is named, and none is needed
     assert letter.about == quote.get_absolute_url()
@@ -95,7 +96,7 @@ def test_the_customer_can_follow_the_device_by_the_link_they_came_by(customer, c
     customer.send("yes", who="Ada")
     address = next(one for one in lines(posted()[ADA]) if one.startswith("http"))
     assert address == f"http://testserver{customer.where}"
-    assert "being mended" in client.get(customer.where).content.decode()
+    assert "in progress" in client.get(customer.where).content.decode()
 
 
 def test_a_no_is_receipted_with_the_fee_and_when_to_fetch_it(shop):
@@ -106,25 +107,25 @@ def test_a_no_is_receipted_with_the_fee_and_when_to_fetch_it(shop):
     workflow.close(job, outcome=job_states.DECLINED_BY_CUSTOMER, stamp=make.stamp())
     fee = draft_invoice(job, on=timezone.localdate(), shop=Shop.current()).totals.gross
     assert fee == 36
-    told = "Fee for finding the fault, as agreed: €36.00 (tax included)"
+    told = "Diagnosis fee, as agreed: €36.00 (incl. tax)"
     assert told in lines(letter) and "nothing was ordered" in letter.text
-    assert f"You can fetch it on {soon:%-d %b %Y} at the latest." in letter.text
+    assert f"It will be ready for collection by {soon:%-d %b %Y}." in letter.text
     assert enclosed(letter) == []
 
 
 @pytest.mark.parametrize(
     ("facts", "told"),
     [
-        ({}, "As soon as it is ready, the page below says so."),
-        ({"came_by": "post"}, "It comes back to you by post."),
-        ({"due_on": till.TODAY}, "As soon as it is ready"),
+        ({}, "The page below shows when it is ready."),
+        ({"came_by": "post"}, "We will ship it back to you."),
+        ({"due_on": till.TODAY}, "The page below shows"),
     ],
 )
 def test_a_no_without_a_fee_says_that_none_is_charged(shop, facts, told):
     quote = sent(**facts)
     of_job(quote.job).send("no", who="Ada", why="Too dear")
     text = posted()[ADA].text
-    assert "No fee is charged." in text and told in text and "at the latest" not in text
+    assert "No fee is charged." in text and told in text and "collection by" not in text
 
 
 def test_a_yes_to_having_it_back_says_how_it_comes_back(shop):
@@ -136,8 +137,8 @@ def test_a_yes_to_having_it_back_says_how_it_comes_back(shop):
     back = quote.options.get(does="return")
     of_job(quote.job).send("yes", who="Ada", option=back.pk)
     text = posted()[ADA].text
-    assert f"Agreed: {back.title}\nTotal: €36.00 (tax included)\nAnswered" in text
-    assert "the page below says so" in text and "cost more" not in text
+    assert f"Accepted: {back.title}\nTotal: €36.00 (incl. tax)\nAnswered" in text
+    assert "The page below shows" in text and "cost more" not in text
 
 
 def test_words_of_the_shop_stand_in_the_confirmation_of_a_yes_alone(customer, quote):
@@ -172,28 +173,28 @@ def test_a_yes_at_the_conditions_of_a_form_encloses_the_form(shop):
 def test_the_shop_is_told_who_agreed_to_what_on_which_job(customer, quote):
     customer.send("yes", who="Ada F.")
     letter = posted()[SHOP]
-    assert letter.subject.startswith(f"Yes to the quote for job {quote.job.number}")
+    assert letter.subject.startswith(f"Quote accepted: job {quote.job.number}")
     option = quote.options.first()
     assert {
         f"Job: {quote.job.number}",
         "Customer: Ada Fenwick",
-        f"Agreed: {option.title}",
-        f"Total: €{option.totals(places=2).gross} (tax included)",
-        f"A confirmation for {ADA} is in the post.",
-        f"The job at the desk: http://testserver{quote.job.get_absolute_url()}",
+        f"Accepted: {option.title}",
+        f"Total: €{option.totals(places=2).gross} (incl. tax)",
+        f"A confirmation was sent to {ADA}.",
+        f"Open job: http://testserver{quote.job.get_absolute_url()}",
     } <= set(lines(letter))
-    assert "Answered: Ada F., by the link, " in letter.text
+    assert "Answered: Ada F., online, " in letter.text
     assert enclosed(letter) == []
 
 
 def test_what_a_visitor_typed_can_not_pass_for_lines_of_ours(customer, quote):
-    customer.send("no", who="Ada\nAgreed: all", why="No.\n\nThe job at the desk: x")
+    customer.send("no", who="Ada\nAccepted: all", why="No.\n\nOpen job: x")
     letter = posted()[SHOP]
-    assert "Answer: no" in lines(letter)
-    assert "Reason: No. The job at the desk: x" in lines(letter)
-    assert not any(line.startswith("Agreed") for line in lines(letter))
-    assert [line for line in lines(letter) if line.startswith("The job at")] == [
-        f"The job at the desk: http://testserver{quote.job.get_absolute_url()}"
+    assert "Answer: declined" in lines(letter)
+    assert "Reason: No. Open job: x" in lines(letter)
+    assert not any(line.startswith("Accepted") for line in lines(letter))
+    assert [line for line in lines(letter) if line.startswith("Open job")] == [
+        f"Open job: http://testserver{quote.job.get_absolute_url()}"
     ]
 
 
@@ -204,7 +205,7 @@ def test_an_address_that_is_known_to_customers_goes_before_the_visitors(
     customer.send("yes", who="Ada")
     told = posted()
     assert f"https://bench.example{customer.where}" in lines(told[ADA])
-    assert "The job at the desk: https://bench.example/bench/" in told[SHOP].text
+    assert "Open job: https://bench.example/bench/" in told[SHOP].text
 
 
 def test_a_host_that_a_visitor_made_up_stands_in_no_letter(customer, quote, settings):
@@ -214,7 +215,7 @@ def test_a_host_that_a_visitor_made_up_stands_in_no_letter(customer, quote, sett
     assert answer.status_code == 303
     told = posted()
     assert not any("evil" in letter.text for letter in told.values())
-    desk = f"The job at the desk: {quote.job.get_absolute_url()}"
+    desk = f"Open job: {quote.job.get_absolute_url()}"
     assert desk in lines(told[SHOP]) and "/q/" not in told[ADA].text
 
 
@@ -251,16 +252,16 @@ def test_a_yes_to_a_change_is_confirmed_with_the_new_total(change):
     of_job(change.quote.job).send("change yes", who="Ada F.")
     told = posted()
     assert {
-        "Change: 1",
+        "Extra work: 1",
         change.why,
         "- Second socket: €10.00",
-        f"Agreed before, with tax: €{change.agreed_before}",
-        f"Extra, with tax: €{change.extra}",
+        f"Agreed so far (incl. tax): €{change.agreed_before}",
+        f"Extra cost (incl. tax): €{change.extra}",
         f"New total: €{change.new_total}",
     } <= set(lines(told[ADA]))
-    assert "Answered: Ada F., by the link, " in told[ADA].text
+    assert "Answered: Ada F., online, " in told[ADA].text
     assert enclosed(told[ADA]) == [bytes(Quote.objects.get().paper)]
-    assert told[SHOP].subject.startswith("Yes to a change of job")
+    assert told[SHOP].subject.startswith("Extra work accepted: job")
     assert f"New total: €{change.new_total}" in lines(told[SHOP])
     assert {told[ADA].about, told[SHOP].about} == {change.get_absolute_url()}
 
@@ -268,9 +269,9 @@ def test_a_yes_to_a_change_is_confirmed_with_the_new_total(change):
 def test_a_no_to_a_change_says_that_what_was_agreed_goes_on(change):
     of_job(change.quote.job).send("change no", who="Ada")
     told = posted()
-    goes_on = f"We do what was agreed before, at €{change.agreed_before}."
+    goes_on = f"We continue with the work already agreed, at €{change.agreed_before}."
     assert goes_on in told[ADA].text and "(not agreed)" in told[ADA].text
-    assert "Answer: no" in lines(told[SHOP])
+    assert "Answer: declined" in lines(told[SHOP])
     assert enclosed(told[ADA]) == []
 
 
@@ -295,7 +296,7 @@ def test_what_the_desk_took_down_before_is_written_as_of_now(change, client):
     assert ChangeAnswer.objects.get().said_at <= before
     told = posted()
     assert set(told) == {ADA} and told[ADA].written_at >= before
-    assert "Answered: Ada, by telephone, " in told[ADA].text
+    assert "Answered: Ada, by phone, " in told[ADA].text
 
 
 # --- whom, and whether --------------------------------------------------------
@@ -332,7 +333,7 @@ def test_without_an_address_that_works_the_answer_stands_and_the_shop_knows(addr
     assert of_job(quote.job).send("yes", who="Ada").status_code == 303
     told = posted()
     assert set(told) == {SHOP}
-    assert "No confirmation was mailed to the customer." in told[SHOP].text
+    assert "No confirmation was sent to the customer." in told[SHOP].text
     assert Quote.objects.get().state == "accepted"
 
 
@@ -355,10 +356,10 @@ def test_what_was_signed_on_the_screen_is_told_to_both(quote, client):
     assert client.post(where, typed).status_code == 303
     told = posted()
     assert set(told) == {ADA, SHOP}
-    assert "on the counter’s screen" in told[SHOP].text
+    assert "on the counter screen" in told[SHOP].text
     assert told[ADA].written_by == told[SHOP].written_by == by
     assert "/q/" not in told[ADA].text
-    assert "desk: http://testserver/bench/" in told[SHOP].text
+    assert "job: http://testserver/bench/" in told[SHOP].text
 
 
 # --- once, or not at all ------------------------------------------------------
@@ -429,7 +430,9 @@ def test_of_two_answers_at_once_the_one_that_counts_is_told_once(customer, quote
     assert set(told) == {ADA, SHOP}
     is_yes = Quote.objects.get().state == "accepted"
     assert sorted(answers) == ([303, 303, 409] if is_yes else [303, 409, 409])
-    assert told[SHOP].subject.startswith("Yes" if is_yes else "No")
+    assert told[SHOP].subject.startswith(
+        f"Quote {'accepted' if is_yes else 'declined'}"
+    )
 
 
 @pytest.mark.django_db(transaction=True)
@@ -459,7 +462,7 @@ def test_as_a_mail_it_is_plain_text_with_the_paper_beside_it(customer, quote, se
     assert mail["Message-ID"] == posted()[ADA].message_id
     text = mail.get_body().get_content()
     assert mail.get_body().get_content_type() == "text/plain"
-    assert "Answered: Ada Ünal, by the link" in text
+    assert "Answered: Ada Ünal, online" in text
     (paper,) = mail.iter_attachments()
     assert paper.get_content_type() == "application/pdf"
     assert paper.get_filename() == f"quote-{quote.job.number}-1.pdf"
@@ -468,7 +471,7 @@ def test_as_a_mail_it_is_plain_text_with_the_paper_beside_it(customer, quote, se
     assert {letter.standing for letter in posted().values()} == {"sent"}
 
 
-ENGLISH = ("Hello", "Answer", "Agreed", "agreed", "Quote", "Total", "version", "days")
+ENGLISH = ("Hello", "Answer", "Accepted", "agreed", "Quote", "Total", "version", "days")
 
 
 @pytest.mark.parametrize("answer", ["yes", "no"])
@@ -492,4 +495,4 @@ def test_letters_about_a_change_are_in_the_language_of_papers(change):
     told = posted()
     for letter in told.values():
         assert [w for w in ENGLISH if w in f"{letter.subject}\n{letter.text}"] == []
-    assert "Änderung: 1" in lines(told[ADA])
+    assert "Zusatzarbeiten: 1" in lines(told[ADA])

@@ -114,8 +114,8 @@ def test_wrong_altered_expired_and_revoked_links_are_answered_alike(customer, qu
             assert "no-store" in answer["Cache-Control"]
     assert len(set(pages.values())) == 1
     status, content = next(iter(pages.values()))
-    assert status == 404 and b"This link opens nothing" in content
-    assert b"Ask us for a new link" in content and b"+44" in content
+    assert status == 404 and b"This link is not valid" in content
+    assert b"Please ask us for a new link" in content and b"+44" in content
 
 
 def test_they_are_answered_in_the_same_time(customer, quote):
@@ -398,8 +398,8 @@ def test_nothing_of_the_inside_is_told(shop):
 @pytest.mark.parametrize(
     ("waiting", "told"),
     [
-        ("parts", "Parts for it are on their way to us."),
-        ("customer", "We need an answer from you to go on."),
+        ("parts", "Waiting for parts."),
+        ("customer", "We need your answer to continue."),
     ],
 )
 def test_after_the_yes_the_link_tells_where_the_device_is(customer, waiting, told):
@@ -408,7 +408,7 @@ def test_after_the_yes_the_link_tells_where_the_device_is(customer, waiting, tol
         waiting_for=waiting, due_on=timezone.localdate() + timedelta(days=3)
     )
     page = customer.read().content.decode()
-    assert told in page and "Promised for" in page
+    assert told in page and "Ready by" in page
 
 
 def test_ready_and_handed_back_tell_what_to_bring_what_is_left_and_the_cover():
@@ -417,7 +417,7 @@ def test_ready_and_handed_back_tell_what_to_bring_what_is_left_and_the_cover():
     assert "Left to pay" not in customer.read().content.decode()
     till.mend(quote.job)
     page = customer.read().content.decode()
-    assert "ready for you to collect" in page and "Bring your slip" in page
+    assert "Ready for collection" in page and "Bring your claim slip" in page
     from billing.handover.actions import hand_over
 
     invoice = hand_over(
@@ -431,14 +431,16 @@ def test_ready_and_handed_back_tell_what_to_bring_what_is_left_and_the_cover():
     )
     owed = Invoice.objects.with_balance().get(pk=invoice.pk).owed
     page = customer.read().content.decode()
-    assert "You have it back" in page and f"€{owed}" in page and "Cover until" in page
+    assert (
+        "Handed over" in page and f"€{owed}" in page and "Repair warranty until" in page
+    )
 
 
 def test_a_job_under_cover_costs_nothing_and_says_so():
     job = till.covered(redo=False)
     workflow.approve_warranty_repair(job, stamp=make.stamp())
     page = of_job(job).read().content.decode()
-    assert "under cover: this costs you nothing" in page
+    assert "Warranty repair in progress, free of charge" in page
 
 
 def test_what_the_customer_wrote_is_text_and_not_a_page(customer, quote):

@@ -53,5 +53,5 @@ def test_only_what_waits_for_an_answer_is_mailed(desk):
     quote = sent()
     drafting.revise(quote, by=None)
     page = desk.post(reverse("quotes:mail", args=[quote.pk]), follow=True)
-    assert "only one that was sent" in page.content.decode()
+    assert "Only a sent quote" in page.content.decode()
     assert not Email.objects.exists()

@@ -81,14 +81,14 @@ def test_the_fee_agreed_and_the_parcel_are_lines_of_their_own():
     )
     fees = quote.options.get().lines.filter(kind="fee")
     assert [(f.text, f.price) for f in fees] == [
-        ("Finding the fault, as agreed", 25),
-        ("Parcel back to you", 9),
+        ("Diagnosis fee, as agreed", 25),
+        ("Return shipping", 9),
     ]
 
 
 def test_a_job_without_a_fault_gets_no_quote():
     job = make.job()
-    with pytest.raises(InvalidTransitionError, match="diagnosed"):
+    with pytest.raises(InvalidTransitionError, match="Complete the diagnosis"):
         drafting.draft(job, on=till.TODAY, by=None)
     assert not Quote.objects.exists()
 
