@@ -255,7 +255,7 @@ def dictionaries(thing):
 
 
 @pytest.mark.paper
-@pytest.mark.parametrize(("size", "language"), [("A4", "en"), ("Email", "de")])
+@pytest.mark.parametrize(("size", "language"), [("A4", "en"), ("Letter", "de")])
 @pytest.mark.parametrize("paper", PAPERS, ids=lambda paper: paper.__name__)
 def test_a_paper_can_be_read_by_everybody_and_does_nothing(
     desk, paper, size, language, tmp_path

@@ -24,7 +24,7 @@ OTHER = {
     "country": "FR",
     "currency": "KWD",
     "locale": "fr_FR",
-    "paper": "Email",
+    "paper": "Letter",
     "tax_kind": tax.EXEMPT,
     "invoice_series": "RE{yy}",
     "credit_series": "GS{yy}",

@@ -32,7 +32,7 @@ FACTS = {
 }
 
 
-@pytest.fixture(params=["A4", "Email"])
+@pytest.fixture(params=["A4", "Letter"])
 def shop(request):
     picture = logo.as_png(drawn(size=(900, 300)))
     return make.shop(logo=picture, paper=request.param, **FACTS)

@@ -105,7 +105,7 @@ def test_a_drawn_signature_is_kept_and_only_lines_are(desk):
 
 
 @pytest.mark.paper
-@pytest.mark.parametrize("size", ["A4", "Email"])
+@pytest.mark.parametrize("size", ["A4", "Letter"])
 def test_a_parcel_has_its_note(desk, size):
     make.shop(paper=size, parcel_text="Our own words.")
     job = ready(accessories="charger, bag")
@@ -195,7 +195,7 @@ def test_the_certificate_stays_byte_for_byte(desk):
     desk.post(address(job), filled(job))
     where = reverse("handover:cover", args=[job.pk])
     before = desk.get(where).content
-    make.shop(name="Another name", warranty_text="Less.", paper="Email")
+    make.shop(name="Another name", warranty_text="Less.", paper="Letter")
     assert (
         desk.get(where).content
         == before

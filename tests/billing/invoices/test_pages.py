@@ -139,7 +139,7 @@ def test_the_paper_says_all_that_a_bill_must(desk):
 def test_the_paper_is_kept_byte_for_byte(desk):
     invoice = till.handed_back()
     before = paper(desk, invoice)
-    make.shop(name="Another name", paper="Email")
+    make.shop(name="Another name", paper="Letter")
     assert paper(desk, invoice) == before
     assert sha256(before).hexdigest() == invoice.pdf_sha256
     assert len(pikepdf.open(BytesIO(before)).pages) == 1

@@ -27,7 +27,7 @@ def paper(client, quote):
 
 
 @pytest.mark.paper
-@pytest.mark.parametrize(("size", "width"), [("A4", 595.28), ("Email", 612)])
+@pytest.mark.parametrize(("size", "width"), [("A4", 595.28), ("Letter", 612)])
 def test_two_options_fit_on_one_page_of_the_shops_paper(client, size, width):
     make.shop(
         paper=size, name="Tallow & Finch", address="14 Wharf Lane\nLower Hythe\nLH4 2QX"
@@ -73,7 +73,7 @@ def test_the_paper_is_tagged_for_readers_and_says_what_it_is(client):
 def test_a_sent_paper_stays_byte_for_byte_whatever_the_shop_changes(client):
     quote = till.sent()
     before = paper(client, quote)
-    make.shop(name="Another name", currency="USD", paper="Email", tax_rate=Decimal(5))
+    make.shop(name="Another name", currency="USD", paper="Letter", tax_rate=Decimal(5))
     make.device_model(model="Slate 14").__class__.objects.update(model="Renamed")
     drafting.revise(quote, by=None)
     assert paper(client, quote) == before
@@ -95,7 +95,7 @@ def test_what_people_type_is_text(client):
 
 
 @pytest.mark.paper
-@pytest.mark.parametrize("size", ["A4", "Email"])
+@pytest.mark.parametrize("size", ["A4", "Letter"])
 def test_thirty_lines_and_long_words_lose_nothing(client, size):
     make.shop(paper=size)
     quote = till.drafted(fixes=["lasting"])

@@ -153,7 +153,7 @@ ROWS = [
 ]
 
 
-@pytest.mark.parametrize("size", ["A4", "Email"])
+@pytest.mark.parametrize("size", ["A4", "Letter"])
 def test_the_paper_has_all_rows_in_order_on_one_page(shop, size):
     make.shop(paper=size)
     pdf = given().paper

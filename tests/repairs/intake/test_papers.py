@@ -55,7 +55,7 @@ def test_the_slip_states_what_was_agreed():
 
 @pytest.mark.paper
 @pytest.mark.django_db
-@pytest.mark.parametrize("paper", ["A4", "Email"])
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_the_slip_is_one_page_of_the_shops_paper(paper):
     make.shop(paper=paper)
     job = booked_in(

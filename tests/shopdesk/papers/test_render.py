@@ -115,7 +115,7 @@ def test_each_size_is_as_large_as_it_says(paper, size):
     pdf = opened(paper(size=size))
     box = pdf.pages[0].mediabox
     width, height = (round(float(n) * 25.4 / 72) for n in box[2:])
-    expected = {"A4": (210, 297), "Email": (216, 279)}.get(size)
+    expected = {"A4": (210, 297), "Letter": (216, 279)}.get(size)
     assert (width, height) == (expected or tuple(map(int, size.split("x"))))
 
 
