@@ -87,3 +87,10 @@ def phone_of(text: str, *, country: str) -> str:
         return e164(text, country=country)
     except ValidationError:
         return ""
+
+
+def find_record(records, pk: str | None):
+    """Return the record whose number a form sent, None if there is none."""
+    if pk and pk.isascii() and pk.isdigit() and len(pk) < 19:
+        return records.filter(pk=pk).first()
+    return None

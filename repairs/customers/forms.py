@@ -97,14 +97,14 @@ class ChangeCustomerForm(CustomerForm):
             "notes",
         )
 
-    def __init__(self, *args, held, **kwargs):
-        """`held` are the kinds of tax for which the shop has a rate today."""
+    def __init__(self, *args, tax_kinds, **kwargs):
+        """`tax_kinds` are those for which the shop has a rate today."""
         super().__init__(*args, **kwargs)
-        self.held = held
+        self.tax_kinds = tax_kinds
 
     def clean_tax_kind(self):
         kind = self.cleaned_data["tax_kind"]
-        if kind and kind not in self.held:
+        if kind and kind not in self.tax_kinds:
             raise forms.ValidationError(
                 f"The shop has no {tax.LABELS[kind]}. The owner can add it in the shop"
                 " settings."

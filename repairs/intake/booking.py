@@ -9,7 +9,7 @@ from uuid import uuid4
 
 from django.core.exceptions import ValidationError
 
-from repairs.customers.fields import NormalizedCharField, phone_of
+from repairs.customers.fields import NormalizedCharField, find_record, phone_of
 from repairs.customers.forms import DeviceForm, NewCustomerForm
 from repairs.customers.models import Customer, Device
 from repairs.intake import queries
@@ -311,16 +311,9 @@ def _choice(step):
 
 def _customer(choice):
     customers = Customer.objects.filter(erased_on=None)
-    return Customer() if choice == NEW else _record(customers, choice)
+    return Customer() if choice == NEW else find_record(customers, choice)
 
 
 def _device(choice):
     devices = Device.objects.select_related("model", "owner")
-    return Device() if choice == NEW else _record(devices, choice)
-
-
-def _record(records, pk):
-    """The record whose number a form sent, or None where it is none."""
-    if pk and pk.isascii() and pk.isdigit() and len(pk) < 19:
-        return records.filter(pk=pk).first()
-    return None
+    return Device() if choice == NEW else find_record(devices, choice)

@@ -1,4 +1,4 @@
-"""The papers of the counter: the claim slip and the label. No access code on either."""
+"""The documents of the counter: claim slip and label, without the access code."""
 
 from datetime import UTC, datetime, time
 
@@ -8,23 +8,23 @@ from shopdesk.look.qr import qr_code
 from shopdesk.papers.render import SCREENS, render_pdf
 from shopdesk.shop.models import Shop
 
-COMPLAINT = {"62x29": 54, "89x36": 70}
-"""So many letters of the complaint fill two lines of a label of this size."""
+MAX_COMPLAINT = {"62x29": 54, "89x36": 70}
+"""Characters of the complaint that fit two lines of a label of this size."""
 
 
-def slip_pdf(job: Job) -> bytes:
-    """What the customer takes home, on the shop's paper."""
-    return _pdf("slip", job, size=Shop.current().paper)
+def render_slip_pdf(job: Job, *, shop: Shop) -> bytes:
+    """Return the claim slip that the customer takes home."""
+    return _pdf("slip", job, size=shop.paper, shop=shop)
 
 
-def label_pdf(job: Job, *, size: str) -> bytes:
-    """What sticks to the device, `size` being width x height of the roll."""
-    return _pdf("label", job, size=size, language=SCREENS, cut=COMPLAINT[size])
+def render_label_pdf(job: Job, *, size: str) -> bytes:
+    """Return the label of the device; `size` is width x height of the roll in mm."""
+    return _pdf("label", job, size=size, language=SCREENS, cut=MAX_COMPLAINT[size])
 
 
 def _pdf(name: str, job: Job, *, size: str, language: str = "", **facts) -> bytes:
     last = job.steps.order_by("id").last()
-    # A job from a history file has a day but no moment.
+    # An imported job has a date but no time.
     noon = datetime.combine(job.booked_in_on, time(12), UTC)
     qr = qr_code(job.label_code)
     return render_pdf(

@@ -1,4 +1,4 @@
-"""The counter: a device comes in, and its papers go out."""
+"""The counter: a device is booked in and its documents are printed."""
 
 from django.contrib import messages
 from django.http import HttpResponse
@@ -11,12 +11,11 @@ from repairs.faults.cautions import cautions
 from repairs.intake import actions
 from repairs.intake.booking import BOOK, Booking
 from repairs.intake.forms import ArriveForm, CodeForm, LabelForm
-from repairs.intake.papers import label_pdf, slip_pdf
+from repairs.intake.papers import render_label_pdf, render_slip_pdf
 from repairs.jobs import states
 from repairs.jobs.access_codes import show_access_code
 from repairs.jobs.models import Job
 from shopdesk.look.forms import attempt
-from shopdesk.shop.models import Shop
 from shopdesk.staff.permissions import can_open
 from shopdesk.stamp import Stamp
 
@@ -26,7 +25,7 @@ def _booking(request):
     return Booking(
         request.POST if is_sent else request.GET,
         is_sent=is_sent,
-        shop=Shop.current(),
+        shop=request.shop,
         on=timezone.localdate(),
     )
 
@@ -96,7 +95,7 @@ def find_device(request):
 
 
 def booked(request, pk):
-    """A job that was booked in: its number, its papers, and what comes next."""
+    """A job that was booked in: its number, documents and next steps."""
     job = _job(pk)
     code = getattr(job, "access_code", None)
     facts = {"job": job, "code": code, "decision": job.decision}
@@ -130,21 +129,21 @@ def record_arrival(request, pk):
 
 @require_GET
 def slip(request, pk):
-    """The claim slip, on the shop's paper."""
-    return _paper(request, pk, "slip", slip_pdf)
+    """The claim slip."""
+    return _pdf(request, pk, "slip", render_slip_pdf, shop=request.shop)
 
 
 @require_GET
 def label(request, pk):
-    """The label that sticks to the device, as wide as the roll."""
+    """The label of the device, in the size of the roll."""
     form = LabelForm(request.GET)
     size = form.cleaned_data["size"] if form.is_valid() else ""
-    return _paper(request, pk, "label", label_pdf, size=size or LabelForm.SIZES[0])
+    return _pdf(request, pk, "label", render_label_pdf, size=size or LabelForm.SIZES[0])
 
 
-def _paper(request, pk, name, make, **how):
+def _pdf(request, pk, name, render_pdf, **facts):
     job = _job(pk)
-    drawn = attempt(request, None, make, job, **how)
+    drawn = attempt(request, None, render_pdf, job, **facts)
     if not drawn:
         return redirect("intake:booked", job.pk)
     answer = HttpResponse(drawn.result, content_type="application/pdf")
@@ -154,7 +153,7 @@ def _paper(request, pk, name, make, **how):
 
 @sensitive_post_parameters()
 def show_code(request, pk):
-    """The code of a device: once, with a reason, and then it is gone."""
+    """The access code of a device, shown once with a reason, then deleted."""
     job = _job(pk)
     stored = getattr(job, "access_code", None)
     form, code = CodeForm(request.POST or None), ""

@@ -6,7 +6,6 @@ from django.utils import timezone
 
 from repairs.stock.models import Part
 from shopdesk.fields import DayFormField, MoneyFormField, WholeNumberField
-from shopdesk.shop.models import Shop
 
 WHY = forms.TextInput(attrs={"class": "w20"})
 
@@ -61,9 +60,9 @@ class PartForm(forms.ModelForm):
             "name": "For example: resistor, thick film; socket, 5 pin",
         }
 
-    def __init__(self, *args, **kwargs):
+    def __init__(self, *args, shop, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["fixed_price"].shown = Shop.current().places
+        self.fields["fixed_price"].shown = shop.places
         if self.instance.pk:
             named = self.instance.substitutes.values_list("number", flat=True)
             self.fields["substitutes"].initial = ", ".join(named)
@@ -117,9 +116,9 @@ class ReceiveForm(MovementForm):
     )
     on = DayFormField(label="Received on")
 
-    def __init__(self, *args, **kwargs):
+    def __init__(self, *args, shop, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["unit_cost"].shown = Shop.current().places
+        self.fields["unit_cost"].shown = shop.places
 
     def clean_on(self):
         day = self.cleaned_data["on"]

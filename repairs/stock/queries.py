@@ -7,11 +7,18 @@ from repairs.stock.models import Delivery, Part
 from repairs.stock.part_values import find_series, substitute_problems
 
 MAX_SUBSTITUTES = 50
+MAX_DELIVERIES = 100
 
 
 def movements(part: Part):
     """The stock movements of a part, latest first."""
     return part.movements.select_related("delivery", "by").order_by("-id")
+
+
+def deliveries(part: Part):
+    """The latest deliveries of a part, latest first."""
+    latest = part.deliveries.select_related("supplier").oldest_first().reverse()
+    return latest[:MAX_DELIVERIES]
 
 
 def uses(part: Part):

@@ -26,20 +26,20 @@ def part(request, pk):
     return _show(request, get_object_or_404(Part, pk=pk))
 
 
-def _forms(request, part, sent=None):
+def _forms(request, part, sent):
     """The three forms of a part’s page; the one that was sent keeps its entries."""
     shown = {"last_movement_id": actions.last_movement(part)}
     today = {"on": timezone.localdate()}
-    made = {
-        "receive": ReceiveForm(prefix="r", initial=shown | today),
+    receive = ReceiveForm(prefix="r", initial=shown | today, shop=request.shop)
+    return {
+        "receive": receive,
         "count": CountForm(prefix="c", initial=shown),
         "scrap": ScrapForm(prefix="s", initial=shown, part=part),
-    }
-    return made | (sent or {})
+    } | (sent or {})
 
 
 def _show(request, part, sent=None):
-    made = _forms(request, part, sent)
+    forms = _forms(request, part, sent)
     movements, uses = queries.movements(part), queries.uses(part)
     configure = RequestConfig(request).configure
     return render(
@@ -47,17 +47,15 @@ def _show(request, part, sent=None):
         "repairs/stock/part.html",
         {
             "part": part,
-            "shown": format_value(part.parsed_value),
+            "parsed_value": format_value(part.parsed_value),
             "series": queries.series(part),
             "substitutes": queries.substitutes(part),
-            "deliveries": part.deliveries.select_related("supplier").order_by(
-                "-received_on", "-id"
-            )[:100],
+            "deliveries": queries.deliveries(part),
             "movements": configure(MovementTable(movements)),
             "uses": configure(UseTable(uses)),
             "suppliers": Supplier.objects.all()[:500],
-            "forms": list(made.values()),
-            **made,
+            "forms": list(forms.values()),
+            **forms,
         },
     )
 
@@ -72,7 +70,7 @@ def change(request, pk):
 
 
 def _edit(request, part, title, cancel):
-    form = PartForm(request.POST or None, instance=part)
+    form = PartForm(request.POST or None, instance=part, shop=request.shop)
     if form.is_valid() and saved(form, unique="number"):
         messages.success(request, f"{form.instance.number} saved.")
         return redirect(form.instance)
@@ -83,7 +81,7 @@ def _edit(request, part, title, cancel):
 @require_POST
 def receive(request, pk):
     part = get_object_or_404(Part, pk=pk)
-    form = ReceiveForm(request.POST, prefix="r")
+    form = ReceiveForm(request.POST, prefix="r", shop=request.shop)
     return _move(request, part, "receive", form, actions.receive)
 
 

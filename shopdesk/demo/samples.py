@@ -6,13 +6,14 @@ from billing.handover.models import Parcel, WarrantyCertificate
 from billing.invoices.models import DayClose, EInvoice, Invoice, Receipt, Reminder
 from billing.quotes.models import Quote
 from billing.repair_form.models import RepairInformationForm
-from repairs.intake.papers import label_pdf, slip_pdf
+from repairs.intake.papers import render_label_pdf, render_slip_pdf
 from repairs.jobs import states
 from repairs.jobs.models import Job
+from shopdesk.shop.models import Shop
 
 SAMPLES: dict[str, Callable[[], bytes]] = {
-    "claim-slip.pdf": lambda: slip_pdf(_just_in()),
-    "device-label.pdf": lambda: label_pdf(_just_in(), size="62x29"),
+    "claim-slip.pdf": lambda: render_slip_pdf(_just_in(), shop=Shop.current()),
+    "device-label.pdf": lambda: render_label_pdf(_just_in(), size="62x29"),
     "quote.pdf": lambda: _kept(Quote.objects.filter(state="sent").order_by("sent_at")),
     "repair-form.pdf": lambda: _kept(
         RepairInformationForm.objects.exclude(given_at=None)

@@ -28,7 +28,7 @@ from billing.quotes.links import create_link
 from billing.reminders.actions import send_reminder
 from billing.repair_form import actions as forms
 from repairs.faults.models import UsualPart
-from repairs.intake.papers import slip_pdf
+from repairs.intake.papers import render_slip_pdf
 from repairs.jobs import states, workflow
 from repairs.jobs.models import Job
 from shopdesk.mail.models import Email
@@ -167,7 +167,7 @@ class AllKinds:
     def quote_and_answer(self):
         """Over the counter: a quote of two, its form, a change, the bill, a note."""
         job = self.job(self.found("lasting", "stopgap", times=10, back=1))
-        self.paper("slip", slip_pdf(job))
+        self.paper("slip", render_slip_pdf(job, shop=Shop.current()))
         quote = self.draft(job)
         self.said["quote's words"] = quote.words
         for option in quote.options.all():

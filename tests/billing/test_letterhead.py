@@ -10,7 +10,7 @@ from PIL import Image
 from billing.invoices.crediting import issue_credit_note
 from billing.invoices.issuing import issue_invoice
 from repairs.customers.models import Customer
-from repairs.intake.papers import slip_pdf
+from repairs.intake.papers import render_slip_pdf
 from shopdesk.shop import logo
 from shopdesk.shop.models import MarkupTier, Shop
 from tests import make
@@ -66,7 +66,8 @@ def test_logo_and_lines_stand_on_every_paper(shop):
     note = issue_credit_note(
         bill, why="Wrong name.", on=till.TODAY, at=till.now(), by=None
     )
-    for paper in (bytes(quote.paper), bill.paper, note.paper, slip_pdf(quote.job)):
+    slip = render_slip_pdf(quote.job, shop=Shop.current())
+    for paper in (bytes(quote.paper), bill.paper, note.paper, slip):
         pdf = opened(paper)
         (picture, *_), told = pictures(pdf)
         assert (picture.Width, picture.Height) == (900, 300)
@@ -132,7 +133,7 @@ def test_papers_in_another_language_are_right_for_a_reader_too(shop, tmp_path):
     for paper, word in (
         (bill.paper, "Noch zu zahlen"),
         (note.paper, "Rechnungskorrektur"),
-        (slip_pdf(bill.job), "Abholschein"),
+        (render_slip_pdf(bill.job, shop=Shop.current()), "Abholschein"),
     ):
         pdf = opened(paper)
         assert str(pdf.Root.Lang) == "de"

@@ -7,14 +7,19 @@ from django.urls import reverse
 from django.utils import timezone
 
 from repairs.intake.forms import LabelForm
-from repairs.intake.papers import label_pdf, slip_pdf
+from repairs.intake.papers import render_label_pdf, render_slip_pdf
 from repairs.jobs.access_codes import store_access_code
 from repairs.jobs.models import Job
 from shopdesk.look.qr import QUIET, qr_code
+from shopdesk.shop.models import Shop
 from tests import make
 from tests.papers import text_of
 
 LONG = "thewholethingwithoutabreak" * 60
+
+
+def slip(job):
+    return render_slip_pdf(job, shop=Shop.current())
 
 
 def booked_in(**facts):
@@ -35,7 +40,7 @@ def test_the_slip_states_what_was_agreed():
         due_on=make.DAY,
         agreed_diagnosis_fee=25,
     )
-    text = text_of(slip_pdf(job))
+    text = text_of(slip(job))
     for said in (
         job.label_code,
         "Marrow & Quill",
@@ -61,7 +66,7 @@ def test_the_slip_is_one_page_of_the_shops_paper(paper):
     job = booked_in(
         has_liquid_damage=True, has_mains_voltage=True, has_swollen_battery=True
     )
-    pages = pikepdf.open(BytesIO(slip_pdf(job))).pages
+    pages = pikepdf.open(BytesIO(slip(job))).pages
     width = float(pages[0].mediabox[2])
     assert len(pages) == 1 and round(width) == (595 if paper == "A4" else 612)
 
@@ -80,7 +85,7 @@ def test_a_label_is_always_one_page_of_its_size(size, words):
         has_mains_voltage=True,
         due_on=make.DAY,
     )
-    paper = label_pdf(job, size=size)
+    paper = render_label_pdf(job, size=size)
     pages = pikepdf.open(BytesIO(paper)).pages
     assert len(pages) == 1
     points = [float(edge) * 25.4 / 72 for edge in pages[0].mediabox[2:]]
@@ -96,7 +101,7 @@ def test_a_label_is_always_one_page_of_its_size(size, words):
 def test_no_access_code_is_printed():
     job = booked_in(consent=Job.Consent.YES)
     store_access_code(job, code="7294Marmalade")
-    for paper in (slip_pdf(job), label_pdf(job, size="62x29")):
+    for paper in (slip(job), render_label_pdf(job, size="62x29")):
         assert "Marmalade" not in text_of(paper)
 
 
@@ -104,14 +109,14 @@ def test_no_access_code_is_printed():
 @pytest.mark.django_db
 def test_a_reprint_is_identical_byte_for_byte():
     job = booked_in()
-    assert slip_pdf(job) == slip_pdf(job)
+    assert slip(job) == slip(job)
 
 
 @pytest.mark.paper
 @pytest.mark.django_db
 def test_markup_in_a_name_fetches_and_attaches_nothing():
     owner = make.customer('<img src="http://127.0.0.1:9/x"><link rel=attachment>')
-    pdf = pikepdf.open(BytesIO(slip_pdf(booked_in(of=make.device(owner)))))
+    pdf = pikepdf.open(BytesIO(slip(booked_in(of=make.device(owner)))))
     assert not pdf.attachments
 
 
