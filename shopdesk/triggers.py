@@ -1,7 +1,8 @@
 """What the database itself sees to, on SQLite and on PostgreSQL, by triggers.
 
-A `ForbidChange` refuses a change. What is `ChangeMarkTrigger` leaves a mark when it changes. Conditions
-are plain SQL that both engines read; OLD is the row before, NEW the row after.
+A `ForbidChange` refuses a change; a `ChangeMarkTrigger` leaves a mark when something
+changes. Conditions are plain SQL that both engines read; OLD is the row before, NEW the
+row after.
 """
 
 from collections.abc import Iterable

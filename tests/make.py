@@ -13,7 +13,7 @@ from repairs.jobs.models import Comeback, Job, Repair, ReturnAssessment
 from repairs.stock.models import Delivery, Part, StockMovement
 from shopdesk.shop import tax
 from shopdesk.shop.models import Shop, TaxRate
-from shopdesk.staff.models import Kind, User
+from shopdesk.staff.models import Role, User
 from shopdesk.stamp import Stamp
 
 _next = count(1)
@@ -38,9 +38,9 @@ def stamp(on=None, by=None):
     return Stamp(timezone.make_aware(datetime.combine(on, time(12))), by)
 
 
-def user(kind=Kind.OWNER, **facts):
+def user(role=Role.OWNER, **facts):
     n = next(_next)
-    person = User(username=f"person{n}", name=f"Person {n}", kind=kind)
+    person = User(username=f"person{n}", name=f"Person {n}", role=role)
     for name, value in facts.items():
         setattr(person, name, value)
     person.set_unusable_password()

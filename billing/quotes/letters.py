@@ -17,6 +17,7 @@ from billing.quotes.models import Quote
 from billing.quotes.papers import file_name
 from repairs.jobs.models import Job
 from shopdesk import money
+from shopdesk.errors import EmailError
 from shopdesk.mail import actions as post
 from shopdesk.mail.models import Email
 from shopdesk.papers.render import document_language
@@ -152,7 +153,7 @@ def _write(template: str, facts: dict, to: str, attachments, **when) -> Email | 
         return post.write(
             to, subject=subject, text=text, attachments=attachments, **when
         )
-    except post.Unsendable:
+    except EmailError:
         return None
 
 

@@ -22,7 +22,7 @@ from repairs.jobs import workflow
 from repairs.jobs.models import Job
 from shopdesk.look.forms import attempt
 from shopdesk.shop.models import Shop
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from shopdesk.staff.permissions import BENCH_OR_OWNER, can_open
 from shopdesk.stamp import Stamp
 
@@ -33,7 +33,7 @@ def all_quotes(request):
     today = timezone.localdate()
     asked = QuoteFilter(request.GET, Quote.objects.for_list(), on=today)
     table = RequestConfig(request).configure(QuoteTable(asked.qs, on=today))
-    table.exclude = () if request.user.kind == Kind.OWNER else ("below",)
+    table.exclude = () if request.user.role == Role.OWNER else ("below",)
     return render(
         request,
         "billing/quotes/all.html",
@@ -119,7 +119,7 @@ def _draft_page(request, quote, forms, status=200):
             "draft": forms,
             "forms": forms.all,
             "written_in": written_in,
-            "sees_suggested": request.user.kind in BENCH_OR_OWNER,
+            "sees_suggested": request.user.role in BENCH_OR_OWNER,
             "has_room": len(forms.options) < MAX_OPTIONS,
             "seen": queries.draft_fingerprint(quote),
         },
@@ -150,7 +150,7 @@ def _sent_page(request, quote, yes=None, no=None):
             "is_withdrawn": quote.is_withdrawn,
             "latest": latest if latest != quote else None,
             "written_in": written_in,
-            "sees_suggested": request.user.kind in BENCH_OR_OWNER,
+            "sees_suggested": request.user.role in BENCH_OR_OWNER,
             "yes": yes or YesForm(quote, prefix="yes", written_in=written_in),
             "no": no or NoForm(quote, prefix="no"),
             "forms": [form for form in (yes, no) if form],

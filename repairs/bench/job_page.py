@@ -23,7 +23,7 @@ class JobPage:
     def __init__(self, job: Job, *, request, sent=None):
         self.job, self.sent = job, sent or {}
         self.user, self.shop = request.user, request.shop
-        self.may = self.user.kind in ("bench", "owner")
+        self.may = self.user.role in ("bench", "owner")
         queries.with_repairs(job)
 
     def context(self) -> dict:

@@ -12,12 +12,12 @@ from shopdesk.demo.facts import FAULTS, FIXES, PARTS, read
 from shopdesk.shop import tax
 from shopdesk.shop.logo import as_png
 from shopdesk.shop.models import MarkupTier, Shop, TaxRate
-from shopdesk.staff.models import Kind, User
+from shopdesk.staff.models import Role, User
 
 STAFF = (
-    ("owner", "Maren Tollgate", Kind.OWNER),
-    ("bench", "Juno Pellweather", Kind.BENCH),
-    ("counter", "Abel Thistlewick", Kind.COUNTER),
+    ("owner", "Maren Tollgate", Role.OWNER),
+    ("bench", "Juno Pellweather", Role.BENCH),
+    ("counter", "Abel Thistlewick", Role.COUNTER),
 )
 SHOP = {
     "name": "The Second Spark",

@@ -9,7 +9,7 @@ from django_tables2 import RequestConfig
 
 from shopdesk.fields import DayFormField, MoneyFormField
 from shopdesk.look import tables
-from shopdesk.look.symbols import WORDS
+from shopdesk.look.symbols import ICON_OF
 
 
 class SampleForm(forms.Form):
@@ -76,5 +76,5 @@ def look(request):
     return render(
         request,
         "shopdesk/look/all.html",
-        {"form": form, "table": table, "words": WORDS, "amount": Decimal("1234.5")},
+        {"form": form, "table": table, "words": ICON_OF, "amount": Decimal("1234.5")},
     )

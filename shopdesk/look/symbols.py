@@ -33,8 +33,8 @@ SHAPES: dict[str, Shape] = {
     "back": Shape("M10.5 10V6.5a3 3 0 0 0-3-3H1.5M4.5.8L1.5 3.5l3 2.7"),
 }
 
-WORDS: dict[str, str] = {
-    # a job
+ICON_OF: dict[str, str] = {
+    # jobs
     "expected": "dots",
     "booked in": "ring",
     "diagnosed": "half",
@@ -43,9 +43,11 @@ WORDS: dict[str, str] = {
     "declined": "cross",
     "repaired": "halfblock",
     "proven": "full",
+    "tested": "full",
     "ready": "block",
     "handed back": "dash",
-    # what came of a repair, and what a fix is declared to be
+    "handed over": "dash",
+    # outcomes, and types of fixes
     "fixed": "tick",
     "not fixed": "cross",
     "no fault found": "ring",
@@ -68,7 +70,7 @@ WORDS: dict[str, str] = {
     "incomplete": "dots",
     "higher cost": "up",
     "lower cost": "down",
-    # what a return is
+    # returns
     "return": "back",
     "comeback": "back",
     "no comeback": "full",
@@ -77,12 +79,13 @@ WORDS: dict[str, str] = {
     "new fault": "ring",
     "handling damage": "triangle",
     "undecided": "diamond",
+    "not assessed": "diamond",
     "covered": "tick",
     "in warranty": "tick",
     "under cover": "tick",
     "not covered": "cross",
     "not in warranty": "cross",
-    # quotes, invoices, readings, the rest
+    # quotes, invoices, emails, readings, stock
     "draft": "dots",
     "sent": "diamond",
     "accepted": "tick",
@@ -102,37 +105,37 @@ WORDS: dict[str, str] = {
     "credit note": "back",
     "refund due": "triangle",
     "waiting": "dots",
-    "stuck": "triangle",
-    "dropped": "dash",
+    "failed": "triangle",
+    "discarded": "dash",
     "pass": "tick",
     "fail": "cross",
-    "uncollected": "triangle",
+    "not collected": "triangle",
     "low": "triangle",
     "out of stock": "triangle",
     "retired": "dash",
     # staff
-    "may sign in": "tick",
-    "passphrase given": "dots",
-    "switched off": "cross",
+    "active": "tick",
+    "invited": "dots",
+    "deactivated": "cross",
 }
 
-HOT: frozenset[str] = frozenset(
+ATTENTION: frozenset[str] = frozenset(
     {
         "too many comebacks",
         "performs like a stopgap",
         "above normal range",
         "overdue",
         "fail",
-        "uncollected",
+        "not collected",
         "low",
         "out of stock",
-        "stuck",
+        "failed",
         "not fixed",
     }
 )
-"""Words that ask for a hand: the red pencil goes over them."""
+"""Words that need attention: they are marked in red."""
 
 
 def icon_for(word: str) -> str:
     """The name of the shape of a state's word; a ring where the word is not known."""
-    return WORDS.get(word.lower().replace("_", " ").replace("-", " "), "ring")
+    return ICON_OF.get(word.lower().replace("_", " ").replace("-", " "), "ring")

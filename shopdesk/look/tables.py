@@ -11,9 +11,9 @@ from shopdesk.templatetags.desk import day, mark, minutes, moment, money, percen
 class ListTable(Table):
     """A list with our slim template.
 
-    A room's table names its columns, its `caption`, and the column that is the head of
-    each row (`row_header`; the first one otherwise). Sort and page come from the address:
-    `RequestConfig(request).configure(table)`.
+    A room's table names its columns, its `caption`, and the column that heads each row
+    (`row_header`; else the first one). `RequestConfig(request).configure(table)` takes
+    sorting and page from the address.
     """
 
     caption = ""

@@ -1,4 +1,4 @@
-"""Letters are written in the transaction of what they tell, and sent after it."""
+"""Emails are stored in the transaction of what they report, and sent after it."""
 
 import smtplib
 from collections.abc import Iterable, Iterator
@@ -15,12 +15,8 @@ from shopdesk.errors import EmailError
 from shopdesk.mail.models import Attachment, Email
 from shopdesk.shop.models import Shop
 
-MOST_BYTES = 15_000_000
-"""Attachments of one letter; many mail servers refuse more than 20 MB as encoded."""
-
-
-class Unsendable(EmailError):
-    """A letter that can't be written, told as a sentence."""
+MAX_BYTES = 15_000_000
+"""Attachments of one email; many mail servers refuse more than 20 MB as encoded."""
 
 
 @transaction.atomic
@@ -34,23 +30,25 @@ def write(
     at: datetime,
     by,
 ) -> Email:
-    """Put a letter in the outbox; `attachments` are (name, media type, bytes).
+    """Queue an email; `attachments` are (name, media type, bytes).
 
-    Call it in the transaction of what the letter tells: either both happen or none.
+    Call it in the transaction of what the email reports: either both happen or none.
+    Raises EmailError if it cannot be sent as it is.
     """
     try:
         validate_email(to)
     except ValidationError:
-        raise Unsendable(
-            f"“{to[:100]}” is no mail address: mend it on the customer’s page."
+        raise EmailError(
+            f"“{to[:100]}” is not a valid email address. Correct it in the customer"
+            " record."
             if to
-            else "There is no mail address: write it on the customer’s page."
+            else "Add an email address to the customer record."
         ) from None
     subject = " ".join(subject.split())[:200]
     attachments = list(attachments)
-    if sum(len(file) for _, _, file in attachments) > MOST_BYTES:
-        raise Unsendable("The papers are too large to be mailed together.")
-    letter = Email.objects.create(
+    if sum(len(content) for _, _, content in attachments) > MAX_BYTES:
+        raise EmailError("The attachments are too large for one email.")
+    email = Email.objects.create(
         to=to,
         subject=subject,
         text=text,
@@ -61,10 +59,10 @@ def write(
         next_try_at=at,
     )
     Attachment.objects.bulk_create(
-        Attachment(letter=letter, name=name[:120], kind=kind, file=file)
-        for name, kind, file in attachments
+        Attachment(email=email, name=name[:120], media_type=type, file=content)
+        for name, type, content in attachments
     )
-    return letter
+    return email
 
 
 def is_mail_configured() -> bool:
@@ -72,57 +70,57 @@ def is_mail_configured() -> bool:
 
 
 def send_due(*, clock) -> Iterator[Email]:
-    """Send what is due, one letter after the other; yields each as it then stands.
+    """Send the emails that are due, one by one; yield each with its new status.
 
-    Each is claimed first, so several senders may run. One that dies between handing a
-    letter over and writing that down sends it twice at worst, with the same Message-ID.
+    Each is claimed first, so several senders may run. One that dies between sending an
+    email and storing that sends it twice at worst, with the same Message-ID.
     """
     sender = settings.MAIL_FROM or Shop.current().email
     connection = get_connection(fail_silently=False)
-    seen = 0
+    last = 0
     while (
-        letter := Email.objects.due(clock()).filter(pk__gt=seen).order_by("pk").first()
+        email := Email.objects.due(clock()).filter(pk__gt=last).order_by("pk").first()
     ):
-        seen = letter.pk
-        if not letter.claim(clock()):
+        last = email.pk
+        if not email.claim(clock()):
             continue
-        _try(letter, connection, sender=sender, clock=clock)
-        letter.refresh_from_db()
-        yield letter
+        _send(email, connection, sender=sender, clock=clock)
+        email.refresh_from_db()
+        yield email
     connection.close()
 
 
-def _try(letter: Email, connection, *, sender: str, clock) -> None:
+def _send(email: Email, connection, *, sender: str, clock) -> None:
     if not sender:
-        letter.is_refused(
-            "The shop has no mail address to send from: write it in its figures.",
+        email.mark_failed(
+            "The shop has no email address to send from. Add it in the shop settings.",
             clock(),
         )
         return
     try:
-        connection.send_messages([letter.as_mail(sender=sender)])
+        connection.send_messages([email.as_message(sender=sender)])
     except BadHeaderError:
-        letter.is_refused("The subject can’t be sent.", clock(), for_good=True)
+        email.mark_failed("The subject cannot be sent.", clock(), is_final=True)
     except smtplib.SMTPRecipientsRefused as refused:
         (code, answer), *_ = refused.recipients.values()
-        letter.is_refused(
-            f"The mail server does not take mail for {letter.to}: {_words(answer)}",
+        email.mark_failed(
+            f"The mail server rejected {email.to}: {_smtp_text(answer)}",
             clock(),
-            for_good=500 <= code < 600,
+            is_final=500 <= code < 600,
         )
     except smtplib.SMTPResponseException as refused:
-        letter.is_refused(
+        email.mark_failed(
             f"The mail server answered {refused.smtp_code}:"
-            f" {_words(refused.smtp_error)}",
+            f" {_smtp_text(refused.smtp_error)}",
             clock(),
         )
     except (smtplib.SMTPException, OSError) as failed:
-        letter.is_refused(f"The mail server can’t be reached: {failed}", clock())
+        email.mark_failed(f"The mail server is not reachable: {failed}", clock())
     else:
-        letter.is_sent(clock())
+        email.mark_sent(clock())
     finally:
         connection.close()
 
 
-def _words(answer: bytes | str) -> str:
+def _smtp_text(answer: bytes | str) -> str:
     return answer.decode(errors="replace") if isinstance(answer, bytes) else answer

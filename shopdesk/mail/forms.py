@@ -2,21 +2,23 @@ from django import forms
 
 from shopdesk.mail.models import Email
 
-WHICH = {
+STATUSES = {
     "waiting": Email.objects.waiting,
-    "stuck": Email.objects.stuck,
+    "failed": Email.objects.failed,
     "sent": Email.objects.sent,
-    "dropped": Email.objects.dropped,
+    "discarded": Email.objects.discarded,
 }
 
 
-class WhichForm(forms.Form):
-    """Narrows the list; what makes no sense shows all."""
+class StatusForm(forms.Form):
+    """Filters the list; an unknown status shows all."""
 
     which = forms.ChoiceField(
-        label="Show", required=False, choices=[("", "all"), *((w, w) for w in WHICH)]
+        label="Status",
+        required=False,
+        choices=[("", "all"), *((status, status) for status in STATUSES)],
     )
 
-    def letters(self):
+    def emails(self):
         chosen = self.is_valid() and self.cleaned_data["which"]
-        return WHICH[chosen]() if chosen else Email.objects.all()
+        return STATUSES[chosen]() if chosen else Email.objects.all()

@@ -1,6 +1,6 @@
-"""Outgoing mail: written down with what it tells, sent afterwards by a worker."""
+"""Outgoing email: stored with what it reports, sent afterwards by a command."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.conf import settings
 from django.core.mail import EmailMessage
@@ -8,27 +8,31 @@ from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
 
-from shopdesk.mail.pauses import LEASE, pause
+RETRY_MINUTES = (1, 5, 15, 60, 240, 720, 1440)
+"""After the first, second … failure. After the last one it is not tried again."""
+
+CLAIM_TIMEOUT = timedelta(minutes=10)
+"""A sender that takes longer than this is taken for dead, and another may try."""
 
 
-class LetterQuerySet(models.QuerySet):
+class EmailQuerySet(models.QuerySet):
     def for_list(self):
-        """With all that one row of the list of letters shows, the latest first."""
-        counted = self.annotate(enclosed=models.Count("attachments"))
-        # What is grouped for counting loses the order that the class has.
+        """With everything a row of the list shows, latest first."""
+        counted = self.annotate(attachment_count=models.Count("attachments"))
+        # Grouping for the count drops the default order.
         return counted.defer("text").order_by("-id")
 
     def waiting(self):
         return self.filter(sent_at=None, discarded_at=None, next_try_at__isnull=False)
 
-    def stuck(self):
-        """Those that nobody tries any more, and nobody saw to."""
+    def failed(self):
+        """Those that are not tried any more, and not discarded."""
         return self.filter(sent_at=None, discarded_at=None, next_try_at=None)
 
     def sent(self):
         return self.filter(sent_at__isnull=False)
 
-    def dropped(self):
+    def discarded(self):
         return self.filter(discarded_at__isnull=False)
 
     def due(self, at: datetime):
@@ -36,41 +40,41 @@ class LetterQuerySet(models.QuerySet):
 
 
 class Email(models.Model):
-    """One mail to one person. `next_try_at` is empty when nobody tries it any more."""
+    """One email to one person. `next_try_at` is empty if it is not tried any more."""
 
     to = models.EmailField()
     subject = models.CharField(max_length=200)
     text = models.TextField(max_length=20_000)
-    # The page of ours that the letter is about.
+    # The page of ours that the email is about.
     about = models.CharField(max_length=200, blank=True)
-    # The same in every try: a mail server that got it twice can tell.
+    # The same in every attempt: a mail server that got it twice can tell.
     message_id = models.CharField(max_length=200, unique=True)
     written_at = models.DateTimeField()
     written_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
     )
     next_try_at = models.DateTimeField(null=True)
-    tries = models.PositiveSmallIntegerField(default=0)
-    said = models.CharField("what went wrong", max_length=300, blank=True)
+    attempt_count = models.PositiveSmallIntegerField(default=0)
+    last_error = models.CharField(max_length=300, blank=True)
     sent_at = models.DateTimeField(null=True)
     discarded_at = models.DateTimeField(null=True)
 
-    objects = LetterQuerySet.as_manager()
+    objects = EmailQuerySet.as_manager()
 
     class Meta:
         ordering = ["-id"]
         indexes = [models.Index(fields=["next_try_at"])]
         constraints = [
             models.CheckConstraint(
-                condition=~Q(to="") & ~Q(subject=""), name="letter_is_addressed"
+                condition=~Q(to="") & ~Q(subject=""), name="email_is_addressed"
             ),
             models.CheckConstraint(
                 condition=Q(sent_at=None) | Q(discarded_at=None, next_try_at=None),
-                name="letter_sent_is_over",
+                name="email_sent_is_final",
             ),
             models.CheckConstraint(
                 condition=Q(discarded_at=None) | Q(next_try_at=None),
-                name="letter_dropped_is_over",
+                name="email_discarded_is_final",
             ),
         ]
 
@@ -78,29 +82,30 @@ class Email(models.Model):
         return f"{self.subject} to {self.to}"
 
     def get_absolute_url(self):
-        return reverse("mail:letter", args=[self.pk])
+        return reverse("mail:email", args=[self.pk])
 
     @property
-    def standing(self) -> str:
-        """Where it stands, in a word."""
+    def status(self) -> str:
         if self.sent_at:
             return "sent"
         if self.discarded_at:
-            return "dropped"
-        return "waiting" if self.next_try_at else "stuck"
+            return "discarded"
+        return "waiting" if self.next_try_at else "failed"
 
     def claim(self, at: datetime) -> bool:
-        """Take the letter for one try; False where another sender was quicker."""
+        """Take the email for one attempt; False if another sender was quicker."""
         return bool(
             Email.objects.filter(
                 pk=self.pk,
                 next_try_at=self.next_try_at,
                 sent_at=None,
                 discarded_at=None,
-            ).update(next_try_at=at + LEASE, tries=F("tries") + 1)
+            ).update(
+                next_try_at=at + CLAIM_TIMEOUT, attempt_count=F("attempt_count") + 1
+            )
         )
 
-    def as_mail(self, *, sender: str) -> EmailMessage:
+    def as_message(self, *, sender: str) -> EmailMessage:
         return EmailMessage(
             subject=self.subject,
             body=self.text,
@@ -108,31 +113,34 @@ class Email(models.Model):
             to=[self.to],
             headers={"Message-ID": self.message_id},
             attachments=[
-                (one.name, bytes(one.file), one.kind) for one in self.attachments.all()
+                (one.name, bytes(one.file), one.media_type)
+                for one in self.attachments.all()
             ],
         )
 
-    def is_sent(self, at: datetime) -> None:
-        Email.objects.filter(pk=self.pk).update(sent_at=at, next_try_at=None, said="")
-
-    def is_refused(self, said: str, at: datetime, *, for_good: bool = False) -> None:
-        """Write down what went wrong, and when to try again, if at all."""
-        self.refresh_from_db(fields=["tries"])
-        wait = None if for_good else pause(self.tries)
+    def mark_sent(self, at: datetime) -> None:
         Email.objects.filter(pk=self.pk).update(
-            said=said[:300], next_try_at=at + wait if wait else None
+            sent_at=at, next_try_at=None, last_error=""
+        )
+
+    def mark_failed(self, error: str, at: datetime, *, is_final: bool = False) -> None:
+        """Store what went wrong, and when to try again, if at all."""
+        self.refresh_from_db(fields=["attempt_count"])
+        wait = None if is_final else retry_delay(self.attempt_count)
+        Email.objects.filter(pk=self.pk).update(
+            last_error=error[:300], next_try_at=at + wait if wait else None
         )
 
     def resend(self, at: datetime) -> bool:
-        """Try a stuck or waiting letter at once; False where it is over."""
+        """Try a failed or waiting email at once; False if it is sent or discarded."""
         return bool(
             Email.objects.filter(pk=self.pk, sent_at=None, discarded_at=None).update(
-                next_try_at=at, tries=0
+                next_try_at=at, attempt_count=0
             )
         )
 
-    def drop(self, at: datetime) -> bool:
-        """Never send it; False where it is over already."""
+    def discard(self, at: datetime) -> bool:
+        """Never send it; False if it is sent or discarded."""
         return bool(
             Email.objects.filter(pk=self.pk, sent_at=None, discarded_at=None).update(
                 discarded_at=at, next_try_at=None
@@ -141,13 +149,13 @@ class Email(models.Model):
 
 
 class Attachment(models.Model):
-    """A file that goes with a letter, as it was when the letter was written."""
+    """A file of an email, as it was when the email was written."""
 
-    letter = models.ForeignKey(
+    email = models.ForeignKey(
         Email, on_delete=models.CASCADE, related_name="attachments"
     )
     name = models.CharField(max_length=120)
-    kind = models.CharField("media type", max_length=80)
+    media_type = models.CharField(max_length=80)
     file = models.BinaryField()
 
     class Meta:
@@ -155,3 +163,9 @@ class Attachment(models.Model):
 
     def __str__(self):
         return self.name
+
+
+def retry_delay(attempts: int) -> timedelta | None:
+    """Return the wait after so many failures; None when it is time to give up."""
+    is_over = attempts > len(RETRY_MINUTES)
+    return None if is_over else timedelta(minutes=RETRY_MINUTES[attempts - 1])

@@ -1,15 +1,15 @@
 from shopdesk.look import tables
 
 
-class LetterTable(tables.ListTable):
-    caption = "Letters"
+class EmailTable(tables.ListTable):
+    caption = "Emails"
 
     subject = tables.WordsColumn(linkify=True)
     to = tables.Column()
-    enclosed = tables.Column(verbose_name="Papers")
-    written_at = tables.MomentColumn(verbose_name="Written")
-    standing = tables.BadgeColumn(orderable=False)
-    said = tables.Column(verbose_name="What went wrong", orderable=False)
+    attachment_count = tables.Column(verbose_name="Attachments")
+    written_at = tables.MomentColumn(verbose_name="Created")
+    status = tables.BadgeColumn(orderable=False)
+    last_error = tables.Column(verbose_name="Last error", orderable=False)
 
     class Meta(tables.ListTable.Meta):
-        empty_text = "No letters here."
+        empty_text = "No emails found."

@@ -5,8 +5,8 @@ from shopdesk.mail import views
 app_name = "mail"
 urlpatterns = [
     path("", views.outbox, name="outbox"),
-    path("<int:pk>/", views.letter, name="letter"),
+    path("<int:pk>/", views.email, name="email"),
     path("<int:pk>/resend/", views.resend, name="resend"),
-    path("<int:pk>/drop/", views.drop, name="drop"),
+    path("<int:pk>/drop/", views.discard, name="discard"),
     path("papers/<int:pk>/", views.attachment, name="attachment"),
 ]

@@ -1,4 +1,4 @@
-"""The outbox: what waits, what is stuck, what was sent."""
+"""The outbox: emails that wait, failed, were sent or discarded."""
 
 from django.contrib import messages
 from django.http import HttpResponse
@@ -8,15 +8,15 @@ from django.views.decorators.http import require_GET, require_POST
 from django_tables2 import RequestConfig
 
 from shopdesk.mail.actions import is_mail_configured
-from shopdesk.mail.forms import WhichForm
+from shopdesk.mail.forms import StatusForm
 from shopdesk.mail.models import Attachment, Email
-from shopdesk.mail.tables import LetterTable
+from shopdesk.mail.tables import EmailTable
 
 
 @require_GET
 def outbox(request):
-    form = WhichForm(request.GET)
-    table = LetterTable(form.letters().for_list())
+    form = StatusForm(request.GET)
+    table = EmailTable(form.emails().for_list())
     return render(
         request,
         "shopdesk/mail/outbox.html",
@@ -24,20 +24,20 @@ def outbox(request):
             "form": form,
             "table": RequestConfig(request).configure(table),
             "is_mail_configured": is_mail_configured(),
-            "stuck": Email.objects.stuck().count(),
+            "failed_count": Email.objects.failed().count(),
         },
     )
 
 
 @require_GET
-def letter(request, pk):
-    letter = get_object_or_404(Email.objects.select_related("written_by"), pk=pk)
+def email(request, pk):
+    email = get_object_or_404(Email.objects.select_related("written_by"), pk=pk)
     return render(
         request,
-        "shopdesk/mail/letter.html",
+        "shopdesk/mail/email.html",
         {
-            "letter": letter,
-            "attachments": letter.attachments.defer("file"),
+            "email": email,
+            "attachments": email.attachments.defer("file"),
             "is_mail_configured": is_mail_configured(),
         },
     )
@@ -45,29 +45,29 @@ def letter(request, pk):
 
 @require_GET
 def attachment(request, pk):
-    """A file as it goes out. Never shown as a page of ours."""
-    one = get_object_or_404(Attachment, pk=pk)
-    answer = HttpResponse(bytes(one.file), content_type=one.kind)
-    answer.headers["Content-Disposition"] = f'attachment; filename="papers-{one.pk}"'
+    """A file as it is sent. Never shown as a page of ours."""
+    file = get_object_or_404(Attachment, pk=pk)
+    answer = HttpResponse(bytes(file.file), content_type=file.media_type)
+    answer.headers["Content-Disposition"] = f'attachment; filename="papers-{pk}"'
     answer.headers["X-Content-Type-Options"] = "nosniff"
     return answer
 
 
 @require_POST
 def resend(request, pk):
-    letter = get_object_or_404(Email, pk=pk)
-    if letter.resend(timezone.now()):
-        messages.success(request, "It goes out with the next post.")
+    email = get_object_or_404(Email, pk=pk)
+    if email.resend(timezone.now()):
+        messages.success(request, "Queued for sending.")
     else:
-        messages.error(request, f"This letter is {letter.standing} already.")
-    return redirect(letter)
+        messages.error(request, f"This email is already {email.status}.")
+    return redirect(email)
 
 
 @require_POST
-def drop(request, pk):
-    letter = get_object_or_404(Email, pk=pk)
-    if letter.drop(timezone.now()):
-        messages.success(request, "It will not be sent.")
+def discard(request, pk):
+    email = get_object_or_404(Email, pk=pk)
+    if email.discard(timezone.now()):
+        messages.success(request, "Discarded.")
     else:
-        messages.error(request, f"This letter is {letter.standing} already.")
-    return redirect(letter)
+        messages.error(request, f"This email is already {email.status}.")
+    return redirect(email)

@@ -41,16 +41,16 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('password', models.CharField(max_length=128, verbose_name='password')),
                 ('last_login', models.DateTimeField(blank=True, null=True, verbose_name='last login')),
-                ('username', models.CharField(error_messages={'unique': 'Somebody here signs in by this name already.'}, max_length=40, unique=True, validators=[django.core.validators.RegexValidator('^[a-z0-9](?:[a-z0-9._-]*[a-z0-9])?\\Z', 'Use small letters and digits, with dots or dashes between them.')], verbose_name='sign-in name')),
+                ('username', models.CharField(error_messages={'unique': 'This sign-in name is already taken.'}, max_length=40, unique=True, validators=[django.core.validators.RegexValidator('^[a-z0-9](?:[a-z0-9._-]*[a-z0-9])?\\Z', 'Use lower-case letters and digits, with dots or dashes between them.')], verbose_name='sign-in name')),
                 ('name', models.CharField(max_length=80)),
-                ('kind', models.CharField(choices=[('counter', 'Counter'), ('bench', 'Bench'), ('owner', 'Owner')], default='counter', max_length=7)),
+                ('role', models.CharField(choices=[('counter', 'Counter'), ('bench', 'Bench'), ('owner', 'Owner')], default='counter', max_length=7)),
                 ('is_active', models.BooleanField(default=True, verbose_name='may sign in')),
                 ('passphrase_until', models.DateTimeField(blank=True, editable=False, null=True)),
                 ('created_at', models.DateTimeField(auto_now_add=True)),
             ],
             options={
                 'ordering': ['name'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('kind__in', ['counter', 'bench', 'owner'])), name='staff_kind_is_known')],
+                'constraints': [models.CheckConstraint(condition=models.Q(('role__in', ['counter', 'bench', 'owner'])), name='staff_role_is_known')],
             },
         ),
         migrations.CreateModel(
@@ -64,8 +64,8 @@ class Migration(migrations.Migration):
                 ('message_id', models.CharField(max_length=200, unique=True)),
                 ('written_at', models.DateTimeField()),
                 ('next_try_at', models.DateTimeField(null=True)),
-                ('tries', models.PositiveSmallIntegerField(default=0)),
-                ('said', models.CharField(blank=True, max_length=300, verbose_name='what went wrong')),
+                ('attempt_count', models.PositiveSmallIntegerField(default=0)),
+                ('last_error', models.CharField(blank=True, max_length=300)),
                 ('sent_at', models.DateTimeField(null=True)),
                 ('discarded_at', models.DateTimeField(null=True)),
                 ('written_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
@@ -79,9 +79,9 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('name', models.CharField(max_length=120)),
-                ('kind', models.CharField(max_length=80, verbose_name='media type')),
+                ('media_type', models.CharField(max_length=80)),
                 ('file', models.BinaryField()),
-                ('letter', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='attachments', to='shopdesk.email')),
+                ('email', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='attachments', to='shopdesk.email')),
             ],
             options={
                 'ordering': ['id'],
@@ -176,14 +176,14 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='email',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('to', ''), _negated=True), models.Q(('subject', ''), _negated=True)), name='letter_is_addressed'),
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('to', ''), _negated=True), models.Q(('subject', ''), _negated=True)), name='email_is_addressed'),
         ),
         migrations.AddConstraint(
             model_name='email',
-            constraint=models.CheckConstraint(condition=models.Q(('sent_at', None), models.Q(('discarded_at', None), ('next_try_at', None)), _connector='OR'), name='letter_sent_is_over'),
+            constraint=models.CheckConstraint(condition=models.Q(('sent_at', None), models.Q(('discarded_at', None), ('next_try_at', None)), _connector='OR'), name='email_sent_is_final'),
         ),
         migrations.AddConstraint(
             model_name='email',
-            constraint=models.CheckConstraint(condition=models.Q(('discarded_at', None), ('next_try_at', None), _connector='OR'), name='letter_dropped_is_over'),
+            constraint=models.CheckConstraint(condition=models.Q(('discarded_at', None), ('next_try_at', None), _connector='OR'), name='email_discarded_is_final'),
         ),
     ]

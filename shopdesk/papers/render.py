@@ -1,6 +1,6 @@
-"""From a template to the bytes of a PDF. `shopdesk.papers.weasy` makes the one of the other.
+"""From a template to the bytes of a PDF, which `shopdesk.papers.worker` draws.
 
-A paper is the same byte for byte when made again from the same record.
+A document is the same byte for byte when rendered again from the same record.
 """
 
 from dataclasses import dataclass

@@ -1,7 +1,7 @@
 """From HTML to the bytes of a PDF: the only module that knows WeasyPrint.
 
-Only the processes of `shopdesk.papers.worker` import it. What does not depend on the document
-is loaded here once, so that the process of each document starts with it.
+Only the processes of `shopdesk.papers.worker` import it. What does not depend on the
+document is loaded here once, so that the process of each document starts with it.
 
 A document is tagged (PDF/UA-1), embeds its fonts, fetches nothing, and is the same byte
 for byte when made again from the same HTML: it may be identified by its hash.

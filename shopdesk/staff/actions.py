@@ -1,70 +1,66 @@
-"""Who works here: coming, changing, going. The last owner can't be lost."""
-
-from datetime import datetime
+"""Add and change staff. The last owner cannot be removed."""
 
 from axes.utils import reset
 from django.db import IntegrityError, transaction
 
+from shopdesk.errors import RefusedError
 from shopdesk.shop.models import Shop
-from shopdesk.staff.models import Kind, User
-
-
-class Refused(Exception):
-    """A change of staff that can't be, told as a sentence."""
+from shopdesk.staff.models import Role, User
+from shopdesk.stamp import Stamp
 
 
 @transaction.atomic
 def set_up(*, shop_name: str, username: str, name: str, password: str) -> User:
-    """The first owner, and the shop's name. Refused as soon as anybody works here."""
+    """Create the first owner and name the shop. Refused as soon as there is a user."""
     # The shop's one row is the lock: of two at once, the second waits here and then
     # sees the first one's owner.
     Shop.objects.get_or_create(pk=1)
     shop = Shop.objects.select_for_update().get(pk=1)
     if User.objects.exists():
-        raise Refused("The shop is set up already.")
+        raise RefusedError("The shop is already set up.")
     shop.name = shop_name
     shop.save(update_fields=["name"])
-    return User.objects.create_user(username, password, name=name, kind=Kind.OWNER)
+    return User.objects.create_user(username, password, name=name, role=Role.OWNER)
 
 
 def add_person(
-    *, username: str, name: str, kind: str, at: datetime
+    *, username: str, name: str, role: str, stamp: Stamp
 ) -> tuple[User, str]:
-    """A new member of staff, and the passphrase that lets them in the first time."""
-    user = User(username=username, name=name, kind=kind)
-    passphrase = user.set_passphrase(at=at)
+    """Return a new member of staff and the passphrase for their first sign-in."""
+    user = User(username=username, name=name, role=role)
+    passphrase = user.set_passphrase(at=stamp.at)
     try:
         with transaction.atomic():
             user.save()
     except IntegrityError:
-        raise Refused("Somebody here signs in by this name already.") from None
+        raise RefusedError("This sign-in name is already taken.") from None
     return user, passphrase
 
 
-def reset_person(user: User, *, at: datetime) -> str:
-    """A new one-time passphrase; open sessions and a lock by wrong tries end."""
+def reset_person(user: User, *, stamp: Stamp) -> str:
+    """Return a new one-time passphrase; open sessions and a lockout end."""
     with transaction.atomic():
         _ensure_owner_remains(user)
-        passphrase = user.set_passphrase(at=at)
+        passphrase = user.set_passphrase(at=stamp.at)
         user.save(update_fields=["password", "passphrase_until"])
     reset(username=user.username)
     return passphrase
 
 
 @transaction.atomic
-def change_person(user: User, *, name: str, kind: str, is_active: bool) -> None:
-    """Another name or kind, or switched off; at once, open sessions too."""
-    if kind != Kind.OWNER or not is_active:
+def change_person(user: User, *, name: str, role: str, is_active: bool) -> None:
+    """Change name or role, or deactivate; takes effect at once, open sessions too."""
+    if role != Role.OWNER or not is_active:
         _ensure_owner_remains(user)
-    user.name, user.kind, user.is_active = name, kind, is_active
-    user.save(update_fields=["name", "kind", "is_active"])
+    user.name, user.role, user.is_active = name, role, is_active
+    user.save(update_fields=["name", "role", "is_active"])
 
 
 def _ensure_owner_remains(user: User) -> None:
-    # All of them are locked, so that two owners can't switch each other off at once.
+    # All of them are locked, so that two owners cannot deactivate each other at once.
     owners = User.objects.active_owners().select_for_update().order_by("pk")
     if list(owners) == [user]:
-        raise Refused(
-            "This is the last owner with a password of their own. Make another one"
-            " first, and let them sign in."
+        raise RefusedError(
+            "This is the last owner with their own password. Add another owner first,"
+            " who must sign in once."
         )

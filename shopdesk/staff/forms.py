@@ -3,22 +3,22 @@ from django.contrib.auth import authenticate, password_validation
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from shopdesk.staff.models import Kind, User
+from shopdesk.staff.models import Role, User
 
-LONG = 1000  # characters; nobody types more, and hashing takes time
+MAX_LENGTH = 1000  # characters; hashing more would take time
 
 
 def password_field(label, *, new=False, **kwargs):
-    """A box for a password as it is: nothing is cut off, it may be pasted."""
+    """A field for a password as typed: nothing is cut off, pasting is allowed."""
     kind = "new-password" if new else "current-password"
     widget = forms.PasswordInput(attrs={"autocomplete": kind, "maxlength": False})
     return forms.CharField(
-        label=label, strip=False, max_length=LONG, widget=widget, **kwargs
+        label=label, strip=False, max_length=MAX_LENGTH, widget=widget, **kwargs
     )
 
 
 class SignInNameField(forms.CharField):
-    """A sign-in name, in small letters whatever was typed."""
+    """A sign-in name, in lower case whatever was typed."""
 
     def __init__(self, **kwargs):
         kwargs = {"label": "Sign-in name", "max_length": 40} | kwargs
@@ -42,30 +42,30 @@ class SignInForm(forms.Form):
         self.user = None
 
     def clean(self):
-        told = super().clean()
+        entered = super().clean()
         if self.errors:
-            return told
-        user = authenticate(self.request, **told)
+            return entered
+        user = authenticate(self.request, **entered)
         if user is None:
-            # One sentence for all: it tells nobody which names exist.
-            raise ValidationError("This name and password do not fit together.")
+            # One sentence for all causes: it does not reveal which names exist.
+            raise ValidationError("Wrong sign-in name or password.")
         if user.must_change_password and user.passphrase_until < timezone.now():
             raise ValidationError(
-                "This passphrase has run out. Ask the owner for a new one."
+                "This passphrase has expired. Ask the owner for a new one."
             )
         self.user = user
-        return told
+        return entered
 
 
-class NewPassword(forms.Form):
-    """Two boxes for a password of one's own; `instance_for` says whose it will be."""
+class NewPasswordForm(forms.Form):
+    """A new password, typed twice; `owner_of_password` says whose it will be."""
 
     password = password_field(
         "New password",
         new=True,
-        help_text="At least 15 characters: four or five words are easiest to keep.",
+        help_text="At least 15 characters. Four or five words are easiest to remember.",
     )
-    again = password_field("The same once more", new=True)
+    again = password_field("Repeat password", new=True)
 
     def owner_of_password(self):
         return User(
@@ -74,8 +74,8 @@ class NewPassword(forms.Form):
         )
 
     def clean(self):
-        told = super().clean()
-        password = told.get("password")
+        entered = super().clean()
+        password = entered.get("password")
         if password:
             try:
                 password_validation.validate_password(
@@ -83,13 +83,13 @@ class NewPassword(forms.Form):
                 )
             except ValidationError as wrong:
                 self.add_error("password", wrong)
-            if "again" in told and told["again"] != password:
-                self.add_error("again", "The two are not the same.")
-        return told
+            if "again" in entered and entered["again"] != password:
+                self.add_error("again", "The passwords do not match.")
+        return entered
 
 
-class PasswordForm(NewPassword):
-    """Another password for oneself."""
+class PasswordForm(NewPasswordForm):
+    """A different password for oneself."""
 
     current = password_field("Current password")
     field_order = ["current", "password", "again"]
@@ -98,7 +98,7 @@ class PasswordForm(NewPassword):
         super().__init__(data)
         self.user = user
         if user.must_change_password:
-            self.fields["current"].label = "The passphrase you were given"
+            self.fields["current"].label = "Passphrase you were given"
 
     def owner_of_password(self):
         return self.user
@@ -110,19 +110,19 @@ class PasswordForm(NewPassword):
         return current
 
     def clean(self):
-        told = super().clean()
-        if told.get("password") and told["password"] == told.get("current"):
-            self.add_error("password", "This is the one you have now.")
-        return told
+        entered = super().clean()
+        if entered.get("password") and entered["password"] == entered.get("current"):
+            self.add_error("password", "Choose a different password.")
+        return entered
 
 
-class SetUpForm(NewPassword):
-    """The shop's first day."""
+class SetUpForm(NewPasswordForm):
+    """The name of the shop and its first owner."""
 
     shop_name = forms.CharField(
         label="Name of the shop",
         max_length=80,
-        help_text="As it stands on papers; it can be changed later.",
+        help_text="Printed on documents. It can be changed later.",
     )
     name = forms.CharField(
         label="Your name",
@@ -131,7 +131,7 @@ class SetUpForm(NewPassword):
     )
     username = SignInNameField(
         validators=User._meta.get_field("username").validators,
-        help_text="What you will type to sign in, such as your first name.",
+        help_text="What you type to sign in. For example: your first name.",
     )
     field_order = ["shop_name", "name", "username", "password", "again"]
 
@@ -139,20 +139,20 @@ class SetUpForm(NewPassword):
 class AddForm(forms.ModelForm):
     username = SignInNameField(
         validators=User._meta.get_field("username").validators,
-        help_text="What they type to sign in, such as the first name.",
+        help_text="What the person types to sign in. For example: the first name.",
     )
 
     class Meta:
         model = User
-        fields = ["name", "username", "kind"]
-        widgets = {"kind": forms.RadioSelect}
+        fields = ["name", "username", "role"]
+        widgets = {"role": forms.RadioSelect}
 
 
 class PersonForm(forms.Form):
     name = forms.CharField(max_length=80)
-    kind = forms.ChoiceField(choices=Kind.choices, widget=forms.RadioSelect)
+    role = forms.ChoiceField(choices=Role.choices, widget=forms.RadioSelect)
     is_active = forms.BooleanField(
         required=False,
-        label="May sign in",
-        help_text="Without the tick they are out at once, wherever they are signed in.",
+        label="Active",
+        help_text="If unticked, the person is signed out at once and cannot sign in.",
     )

@@ -1,4 +1,4 @@
-"""The people who work here."""
+"""Staff, and how often a network address asked for a page."""
 
 from datetime import datetime, timedelta
 
@@ -18,41 +18,39 @@ from shopdesk.staff.passphrases import (
 
 SIGN_IN_NAME = RegexValidator(
     r"^[a-z0-9](?:[a-z0-9._-]*[a-z0-9])?\Z",
-    "Use small letters and digits, with dots or dashes between them.",
+    "Use lower-case letters and digits, with dots or dashes between them.",
 )
 PASSPHRASE_LIFETIME = timedelta(hours=24)
 
 
-class Kind(models.TextChoices):
+class Role(models.TextChoices):
     COUNTER = "counter", "Counter"
     BENCH = "bench", "Bench"
     OWNER = "owner", "Owner"
 
 
 class PasswordStrengthValidator:
-    """Refuses passwords made of what everybody here knows, or of one thing repeated."""
+    """Refuses passwords made of names known to everybody here, or of repetitions."""
 
     def validate(self, password, user=None):
         words = [Shop.current().name, getattr(user, "name", "")]
         words.append(getattr(user, "username", ""))
         if is_repetition(password):
-            raise ValidationError("This repeats one short thing.", code="repetition")
+            raise ValidationError("The password is too repetitive.", code="repetition")
         if consists_of_words(password, words=words):
             raise ValidationError(
-                "This is mostly the shop's name, your name or a word of the trade.",
+                "The password is mostly the shop's name, your name or a common word.",
                 code="known_here",
             )
 
     def get_help_text(self):
-        return (
-            "Your password can’t be made of your name, the shop’s name or repetitions."
-        )
+        return "It must not consist of your name, the shop’s name or repetitions."
 
 
 class UserManager(BaseUserManager):
-    def create_user(self, username, password=None, *, name="", kind=Kind.COUNTER):
-        """A new member of staff; without a password nobody can sign in as them."""
-        user = self.model(username=username.strip().lower(), name=name, kind=kind)
+    def create_user(self, username, password=None, *, name="", role=Role.COUNTER):
+        """Return a new member of staff, who cannot sign in without a password."""
+        user = self.model(username=username.strip().lower(), name=name, role=role)
         user.set_password(password)
         user.save()
         return user
@@ -63,25 +61,25 @@ class UserManager(BaseUserManager):
 
 class UserQuerySet(models.QuerySet):
     def active_owners(self):
-        """Owners who can sign in with a password of their own."""
-        return self.filter(kind=Kind.OWNER, is_active=True, passphrase_until=None)
+        """Owners who can sign in with their own password."""
+        return self.filter(role=Role.OWNER, is_active=True, passphrase_until=None)
 
 
 class User(AbstractBaseUser):
-    """One member of staff. What they may do follows from `kind` alone."""
+    """A member of staff. What they may open follows from `role` alone."""
 
     username = models.CharField(
         "sign-in name",
         max_length=40,
         unique=True,
         validators=[SIGN_IN_NAME],
-        error_messages={"unique": "Somebody here signs in by this name already."},
+        error_messages={"unique": "This sign-in name is already taken."},
     )
     name = models.CharField(max_length=80)
-    kind = models.CharField(max_length=7, choices=Kind, default=Kind.COUNTER)
+    role = models.CharField(max_length=7, choices=Role, default=Role.COUNTER)
     is_active = models.BooleanField("may sign in", default=True)
-    # While set, the password is a one-time passphrase from the owner: it ends then, and
-    # opens nothing but the page where one's own password is made.
+    # While set, the password is a one-time passphrase from the owner: it expires then,
+    # and opens nothing but the page where one's own password is set.
     passphrase_until = models.DateTimeField(null=True, blank=True, editable=False)
     created_at = models.DateTimeField(auto_now_add=True)
 
@@ -93,7 +91,7 @@ class User(AbstractBaseUser):
         ordering = ["name"]
         constraints = [
             models.CheckConstraint(
-                condition=Q(kind__in=Kind.values), name="staff_kind_is_known"
+                condition=Q(role__in=Role.values), name="staff_role_is_known"
             ),
         ]
 
@@ -111,21 +109,20 @@ class User(AbstractBaseUser):
         return self.passphrase_until is not None
 
     @property
-    def standing(self) -> str:
-        """How it stands with signing in, in a word or two."""
+    def status(self) -> str:
         if not self.is_active:
-            return "switched off"
-        return "passphrase given" if self.must_change_password else "may sign in"
+            return "deactivated"
+        return "invited" if self.must_change_password else "active"
 
     def set_passphrase(self, *, at: datetime) -> str:
-        """A new one-time passphrase, told once: what is kept can't be read back."""
+        """Return a new one-time passphrase; it is stored as a hash only."""
         passphrase = random_passphrase()
         self.set_password(passphrase)
         self.passphrase_until = at + PASSPHRASE_LIFETIME
         return passphrase
 
     def set_own_password(self, password: str) -> None:
-        """A password of one's own; every other session of this person ends."""
+        """Set a password chosen by the person; all their other sessions end."""
         self.set_password(password)
         self.passphrase_until = None
         self.save(update_fields=["password", "passphrase_until"])

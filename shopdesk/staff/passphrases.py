@@ -1,22 +1,30 @@
-"""Passphrases: making random ones, and telling which ones are easily guessed."""
+"""Passphrases: random ones, and whether one is easily guessed."""
 
 import re
 import secrets
 from collections.abc import Iterable
 
-# Nothing that a hurried hand reads as something else: no 0 o, 1 l i, u v.
+# No characters that are easily mistaken for others: 0 o, 1 l i, u v.
 LETTERS = "23456789abcdefghjkmnpqrstwxyz"
-TRADE = ("password", "passphrase", "repairs", "repair", "bench", "shop", "counter")
+COMMON_TRADE_WORDS = (
+    "password",
+    "passphrase",
+    "repairs",
+    "repair",
+    "bench",
+    "shop",
+    "counter",
+)
 
 
 def random_passphrase() -> str:
-    """Four groups of five, as `k7mqd-4xwdz-9phtc-2bnye`: 97 bits, easy to read out."""
+    """Return four groups of five, `k7mqd-4xwdz-9phtc-2bnye`: 97 bits, easy to read."""
     groups = ("".join(secrets.choice(LETTERS) for _ in range(5)) for _ in range(4))
     return "-".join(groups)
 
 
 def is_repetition(password: str) -> bool:
-    """Whether it is up to ten characters said over and over."""
+    """Whether the password is up to ten characters repeated."""
     unit = next(
         n
         for n in range(1, len(password) + 1)
@@ -29,7 +37,7 @@ def consists_of_words(password: str, *, words: Iterable[str]) -> bool:
     """Whether little is left of it without `words` that anyone here would try first."""
     bare = rest = password.casefold()
     known = {part.casefold() for word in words for part in re.split(r"[\W_]+", word)}
-    for word in sorted(known | set(TRADE), key=len, reverse=True):
+    for word in sorted(known | set(COMMON_TRADE_WORDS), key=len, reverse=True):
         if len(word) > 2:
             rest = rest.replace(word, "")
     return rest != bare and len(re.sub(r"[\W_]+", "", rest)) < 8

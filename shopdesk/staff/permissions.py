@@ -65,4 +65,4 @@ def roles_for(url_name: str) -> frozenset[str]:
 
 def can_open(user, url_name: str) -> bool:
     """Whether `user` may open the URL called `url_name`."""
-    return user.is_authenticated and user.kind in roles_for(url_name)
+    return user.is_authenticated and user.role in roles_for(url_name)

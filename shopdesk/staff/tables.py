@@ -6,11 +6,11 @@ class StaffTable(tables.ListTable):
 
     name = tables.Column(linkify=True)
     username = tables.CodeColumn(verbose_name="Sign-in name")
-    kind = tables.Column(accessor="get_kind_display", order_by="kind")
+    role = tables.Column(accessor="get_role_display", order_by="role")
     may = tables.BadgeColumn(
-        accessor="standing", verbose_name="Sign-in", order_by="is_active"
+        accessor="status", verbose_name="Status", order_by="is_active"
     )
-    last_login = tables.MomentColumn(verbose_name="Last in")
+    last_login = tables.MomentColumn(verbose_name="Last sign-in")
 
     class Meta(tables.ListTable.Meta):
-        empty_text = "Nobody works here yet."
+        empty_text = "No staff yet."

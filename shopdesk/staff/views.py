@@ -6,13 +6,14 @@ from django.contrib.auth import login, logout, update_session_auth_hash
 from django.contrib.auth.decorators import login_not_required
 from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
-from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 from django_tables2 import RequestConfig
 
+from shopdesk.errors import RefusedError
+from shopdesk.look.forms import attempt
 from shopdesk.staff import actions
 from shopdesk.staff.forms import (
     AddForm,
@@ -23,10 +24,11 @@ from shopdesk.staff.forms import (
 )
 from shopdesk.staff.models import User
 from shopdesk.staff.tables import StaffTable
+from shopdesk.stamp import Stamp
 
 
-def _let_in(request, user):
-    """Signed in; the middleware ends it after a while, so it must know since when."""
+def _start_session(request, user):
+    """Sign in, and note since when: the middleware ends the session after a while."""
     login(request, user, backend="django.contrib.auth.backends.ModelBackend")
     request.session["since"] = request.session["seen"] = int(time())
 
@@ -50,7 +52,7 @@ def sign_in(request):
         return redirect("staff:set_up")
     form = SignInForm(request, request.POST or None)
     if form.is_valid():
-        _let_in(request, form.user)
+        _start_session(request, form.user)
         return redirect(_redirect_target(request))
     next_ = _redirect_target(request)
     return render(request, "shopdesk/staff/sign_in.html", {"form": form, "next": next_})
@@ -60,7 +62,7 @@ def sign_in(request):
 def sign_out(request):
     logout(request)
     response = redirect(settings.LOGOUT_REDIRECT_URL)
-    # A shared counter: the next person must not find anything of the last one's.
+    # A shared counter: the next person must find nothing of the last one.
     response["Clear-Site-Data"] = '"cache", "storage"'
     response["Cache-Control"] = "no-store, private"
     return response
@@ -70,20 +72,20 @@ def sign_out(request):
 @never_cache
 @login_not_required
 def set_up(request):
-    """The first owner is made here, once; afterwards there is no such page."""
+    """Create the first owner, once; afterwards there is no such page."""
     if User.objects.exists():
         raise Http404
     form = SetUpForm(request.POST or None)
     if form.is_valid():
-        told = form.cleaned_data
-        told.pop("again")
+        facts = form.cleaned_data
+        facts.pop("again")
         try:
-            owner = actions.set_up(**told)
-        except actions.Refused:
+            owner = actions.set_up(**facts)
+        except RefusedError:
             raise Http404 from None
-        _let_in(request, owner)
+        _start_session(request, owner)
         messages.success(
-            request, "The shop is open. Look through its figures before the first job."
+            request, "The shop is set up. Check its settings before the first job."
         )
         return redirect("shop:figures")
     return render(request, "shopdesk/staff/set_up.html", {"form": form})
@@ -96,7 +98,7 @@ def password(request):
         request.user.set_own_password(form.cleaned_data["password"])
         update_session_auth_hash(request, request.user)
         messages.success(
-            request, "Your password is changed. You were signed out everywhere else."
+            request, "Password changed. All other sessions were signed out."
         )
         return redirect(settings.LOGIN_REDIRECT_URL)
     return render(request, "shopdesk/staff/password.html", {"form": form})
@@ -110,30 +112,22 @@ def people(request):
 def add(request):
     form = AddForm(request.POST or None)
     if form.is_valid():
-        try:
-            person, passphrase = actions.add_person(
-                **form.cleaned_data, at=timezone.now()
-            )
-        except actions.Refused as refusal:
-            form.add_error("username", str(refusal))
-        else:
-            return _show_passphrase(request, person, passphrase)
+        facts = form.cleaned_data | {"stamp": Stamp.of(request)}
+        added = attempt(request, form, actions.add_person, field="username", **facts)
+        if added:
+            return _show_passphrase(request, *added.result)
     return render(request, "shopdesk/staff/add.html", {"form": form})
 
 
 def person(request, pk):
     member = get_object_or_404(User, pk=pk)
-    kept = {"name": member.name, "kind": member.kind, "is_active": member.is_active}
-    form = PersonForm(request.POST or None, initial=kept)
+    initial = {"name": member.name, "role": member.role, "is_active": member.is_active}
+    form = PersonForm(request.POST or None, initial=initial)
     if form.is_valid():
-        try:
-            actions.change_person(member, **form.cleaned_data)
-        except actions.Refused as refusal:
-            form.add_error(None, str(refusal))
-            member.refresh_from_db()
-        else:
-            messages.success(request, f"{member} is changed.")
+        if attempt(request, form, actions.change_person, member, **form.cleaned_data):
+            messages.success(request, f"{member} saved.")
             return redirect("staff:people")
+        member.refresh_from_db()
     return render(
         request, "shopdesk/staff/person.html", {"form": form, "member": member}
     )
@@ -143,18 +137,18 @@ def person(request, pk):
 def reset(request, pk):
     member = get_object_or_404(User, pk=pk)
     if member == request.user:
-        messages.error(request, "Your own password is changed here.")
+        messages.error(request, "Change your own password here.")
         return redirect("staff:password")
-    try:
-        passphrase = actions.reset_person(member, at=timezone.now())
-    except actions.Refused as refusal:
-        messages.error(request, str(refusal))
+    reset = attempt(
+        request, None, actions.reset_person, member, stamp=Stamp.of(request)
+    )
+    if not reset:
         return redirect(member)
-    return _show_passphrase(request, member, passphrase)
+    return _show_passphrase(request, member, reset.result)
 
 
 def _show_passphrase(request, member, passphrase):
-    """Shown in this one answer and never again; so it is no redirect."""
+    """Show the passphrase in this one answer and never again; so it is no redirect."""
     return render(
         request,
         "shopdesk/staff/passphrase.html",

@@ -12,7 +12,7 @@ from django.utils.html import format_html, format_html_join
 from django.utils.translation import get_language, gettext
 
 from shopdesk.look.formats import format_share, format_share_range
-from shopdesk.look.symbols import HOT, SHAPES, icon_for
+from shopdesk.look.symbols import ATTENTION, SHAPES, icon_for
 from shopdesk.money import rounded
 from shopdesk.shop import currencies
 
@@ -169,7 +169,7 @@ def mark(word, shape_name="", hot=None):
     """
     if not word:
         return ""
-    asks = str(word).lower() in HOT if hot is None else hot
+    asks = str(word).lower() in ATTENTION if hot is None else hot
     return format_html(
         '<span class="mark{}">{}{}</span>',
         " hot" if asks else "",

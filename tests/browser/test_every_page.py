@@ -31,7 +31,7 @@ def name_of(address):
 
 @pytest.fixture
 def owner(live_server, own_demo, context, client):
-    client.force_login(User.objects.get(kind="owner"))
+    client.force_login(User.objects.get(role="owner"))
     value = client.cookies[settings.SESSION_COOKIE_NAME].value
     context.add_cookies(
         [{"name": settings.SESSION_COOKIE_NAME, "value": value, "url": live_server.url}]

@@ -1,7 +1,7 @@
 import pytest
 from django.core.cache import cache
 
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 
 SIGN_IN = "django.contrib.auth.backends.ModelBackend"
@@ -15,5 +15,5 @@ def _nothing_kept():
 
 @pytest.fixture
 def owner(client):
-    client.force_login(make.user(Kind.OWNER), SIGN_IN)
+    client.force_login(make.user(Role.OWNER), SIGN_IN)
     return client

@@ -7,7 +7,7 @@ from django.template import Context, Template
 from lxml import html as lxml_html
 
 from repairs.jobs import states
-from shopdesk.look.symbols import HOT, SHAPES, WORDS, icon_for
+from shopdesk.look.symbols import ATTENTION, ICON_OF, SHAPES, icon_for
 from shopdesk.shop.models import Shop
 from shopdesk.templatetags.desk import day, minutes, moment, money, percent, phone
 
@@ -63,19 +63,19 @@ def test_a_telephone_number_is_shown_as_dialled_from_the_shop():
 
 
 def test_every_word_has_a_shape_that_can_be_drawn():
-    assert set(WORDS.values()) <= set(SHAPES)
-    assert set(WORDS) >= HOT
+    assert set(ICON_OF.values()) <= set(SHAPES)
+    assert set(ICON_OF) >= ATTENTION
 
 
 def test_every_state_of_a_job_has_a_shape_of_its_own():
     labels = [str(label).lower() for label in states.LABELS.values()]
-    assert all(label in WORDS for label in labels)
+    assert all(label in ICON_OF for label in labels)
     assert len({icon_for(label) for label in labels}) == len(labels)
 
 
 def test_a_mark_says_its_word_and_hides_its_shape_from_readers():
-    mark = tree(drawn('{% mark "comes back" %}'))
-    assert mark.text_content() == "comes back"
+    mark = tree(drawn('{% mark "overdue" %}'))
+    assert mark.text_content() == "overdue"
     assert mark.get("class") == "mark hot"
     assert mark.find("svg").get("aria-hidden") == "true"
     assert drawn("{% mark '' %}") == ""

@@ -17,7 +17,7 @@ from lxml import html as lxml_html
 
 from shopdesk.front.navigation import FOOTER_MENU, MAIN_MENU, visible_links
 from shopdesk.shop.middleware import ShopMiddleware
-from shopdesk.staff.models import Kind, User
+from shopdesk.staff.models import Role, User
 from shopdesk.staff.permissions import roles_for
 from tests import make
 
@@ -107,7 +107,7 @@ def test_codes_are_set_in_letters_of_one_width():
     assert len(widths) == 1
 
 
-@pytest.mark.parametrize("kind", Kind.values)
+@pytest.mark.parametrize("kind", Role.values)
 def test_the_menu_shows_what_this_role_may_open_and_nothing_else(kind):
     request = RequestFactory().get("/")
     request.user = User(username="ada", kind=kind)
@@ -125,7 +125,7 @@ def test_every_entry_of_the_menu_is_open_to_somebody():
 
 @pytest.mark.django_db
 @pytest.mark.parametrize(
-    ("kind", "status"), [(Kind.OWNER, 200), (Kind.BENCH, 403), (Kind.COUNTER, 403)]
+    ("kind", "status"), [(Role.OWNER, 200), (Role.BENCH, 403), (Role.COUNTER, 403)]
 )
 def test_the_components_are_shown_to_owners(client, kind, status):
     client.force_login(make.user(kind))

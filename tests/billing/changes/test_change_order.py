@@ -19,7 +19,7 @@ from repairs.jobs.models import Job
 from shopdesk.errors import RefusedError
 from shopdesk.shop.models import Shop
 from shopdesk.shop.tax import Tax
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 from tests.billing import till
 from tests.papers import words_of
@@ -56,7 +56,7 @@ def quote():
 
 @pytest.fixture
 def desk(client):
-    client.force_login(make.user(Kind.BENCH))
+    client.force_login(make.user(Role.BENCH))
     return client
 
 
@@ -265,7 +265,7 @@ def test_a_change_is_written_down_on_the_page_and_answered_later(desk, quote):
     page = desk.post(where, typed(), follow=True)
     change = ChangeOrder.objects.get()
     assert change.lines.count() == 1 and change.is_open
-    assert change.taken_by.kind == Kind.BENCH
+    assert change.taken_by.role == Role.BENCH
     assert "Record answer" in page.content.decode()
     answer = reverse("changes:answer", args=[change.pk])
     told = {"said-said": "yes", "said-who": "Ada", "said-how": "counter"}
@@ -279,7 +279,7 @@ def test_a_change_is_taken_back_by_nobody_but_the_desk(desk, quote):
     desk.post(reverse("changes:answer", args=[change.pk]), told)
     kept = ChangeAnswer.objects.get()
     assert (kept.said, kept.who, kept.how) == ("withdrawn", "", "")
-    assert waiting_for(quote.job) == "" and kept.taken_by.kind == Kind.BENCH
+    assert waiting_for(quote.job) == "" and kept.taken_by.role == Role.BENCH
 
 
 def test_a_change_agreed_on_the_telephone_is_written_down_at_once(desk, quote):

@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from billing.quotes.links import create_link
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 from tests.billing import till
 
@@ -34,7 +34,7 @@ def customer(quote):
 
 @pytest.fixture
 def desk(client):
-    client.force_login(make.user(Kind.COUNTER))
+    client.force_login(make.user(Role.COUNTER))
     return client
 
 

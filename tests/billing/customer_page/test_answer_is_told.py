@@ -25,7 +25,7 @@ from repairs.jobs import workflow
 from repairs.jobs.models import Job
 from shopdesk.mail.models import Email
 from shopdesk.shop.models import Shop
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 from tests.billing import till
 from tests.billing.changes.test_change_order import record
@@ -281,7 +281,7 @@ def test_a_change_that_is_taken_back_is_told_to_nobody(change):
 
 
 def test_what_the_desk_took_down_before_is_written_as_of_now(change, client):
-    client.force_login(make.user(Kind.BENCH))
+    client.force_login(make.user(Role.BENCH))
     said = timezone.localtime()
     typed = {
         "said-said": "yes",
@@ -339,7 +339,7 @@ def test_without_an_address_that_works_the_answer_stands_and_the_shop_knows(addr
 
 @pytest.mark.parametrize("how", ["counter", "phone", "email"])
 def test_what_staff_took_down_is_confirmed_to_the_customer_alone(quote, client, how):
-    client.force_login(make.user(Kind.COUNTER))
+    client.force_login(make.user(Role.COUNTER))
     where = reverse("quotes:answer", args=[quote.pk])
     typed = {"yes-version": 1, "yes-who": "Ada", "yes-how": how, "answer": "yes"}
     client.post(where, typed | {"yes-option": quote.options.first().pk})
@@ -349,7 +349,7 @@ def test_what_staff_took_down_is_confirmed_to_the_customer_alone(quote, client, 
 
 
 def test_what_was_signed_on_the_screen_is_told_to_both(quote, client):
-    by = make.user(Kind.COUNTER)
+    by = make.user(Role.COUNTER)
     client.force_login(by)
     where = reverse("customer_links:sign_here", args=[quote.job_id])
     typed = boxes(client.get(where), "yes") | {"yes-who": "Ada", "answer": "yes"}

@@ -220,7 +220,7 @@ def test_the_customer_agrees_to_a_change_by_the_link(changed):
 def test_the_customer_refuses_a_change_on_the_counters_screen(desk, changed):
     assert sign(desk, changed.quote, "change no", who="Ada").status_code == 303
     kept = ChangeAnswer.objects.get()
-    assert (kept.said, kept.how, kept.taken_by.kind) == ("no", "screen", "counter")
+    assert (kept.said, kept.how, kept.taken_by.role) == ("no", "screen", "counter")
 
 
 def test_a_change_that_was_taken_back_while_the_customer_reads_is_not_agreed(changed):

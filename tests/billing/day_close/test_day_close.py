@@ -22,7 +22,7 @@ from billing.invoices.models import DayClose, Payment
 from billing.invoices.payments import record_deposit, record_payment
 from shopdesk.errors import RefusedError
 from shopdesk.shop.models import Shop
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 from tests.at_once import all_at_once
 from tests.billing import till
@@ -170,7 +170,7 @@ def test_payments_while_the_day_is_closed_are_all_counted_once():
 
 @pytest.mark.paper
 def test_the_slip_is_a_paper_for_everybody_on_paper_and_on_a_roll(client):
-    client.force_login(make.user(Kind.COUNTER))
+    client.force_login(make.user(Role.COUNTER))
     a_day()
     made = close(40)
     kept = client.get(reverse("day_close:paper", args=[made.pk])).content
@@ -184,7 +184,7 @@ def test_the_slip_is_a_paper_for_everybody_on_paper_and_on_a_roll(client):
 
 
 def test_the_file_for_a_sheet_runs_nothing(client):
-    person = make.user(Kind.COUNTER, name='=cmd|"/c calc"!A1')
+    person = make.user(Role.COUNTER, name='=cmd|"/c calc"!A1')
     client.force_login(person)
     invoice = till.handed_back()
     record_payment(invoice, amount=D(20), means="cash", **(how() | {"by": person}))
@@ -210,7 +210,7 @@ def test_the_file_for_a_sheet_runs_nothing(client):
 
 @pytest.fixture
 def desk(client):
-    client.force_login(make.user(Kind.COUNTER))
+    client.force_login(make.user(Role.COUNTER))
     with time_machine.travel(DAY, tick=True):
         yield client
 

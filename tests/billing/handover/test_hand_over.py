@@ -11,7 +11,7 @@ from billing.handover.actions import hand_over
 from billing.invoices.models import Invoice, Payment
 from repairs.jobs.models import NotYet, Stale
 from shopdesk.errors import RefusedError
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 from tests.billing import till
 
@@ -20,7 +20,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def desk(client):
-    client.force_login(make.user(Kind.COUNTER))
+    client.force_login(make.user(Role.COUNTER))
     return client
 
 
@@ -109,7 +109,7 @@ def test_the_press_hands_back_and_shows_the_papers(desk):
     invoice = Invoice.objects.get()
     assert reverse("invoices:paper", args=[invoice.pk]) in page
     assert reverse("handover:cover", args=[job.pk]) in page
-    assert invoice.balance == 0 and invoice.payments.get().taken_by.kind == "counter"
+    assert invoice.balance == 0 and invoice.payments.get().taken_by.role == "counter"
 
 
 def test_the_same_press_twice_hands_back_once(desk):
@@ -209,5 +209,5 @@ def test_a_swollen_battery_is_called_out_before_the_post(desk):
 
 
 def test_the_bench_does_not_hand_over(client):
-    client.force_login(make.user(Kind.BENCH))
+    client.force_login(make.user(Role.BENCH))
     assert client.get(address(till.ready())).status_code == 403

@@ -17,7 +17,7 @@ from repairs.faults.models import Hazard
 from repairs.jobs import workflow
 from repairs.jobs.models import Job
 from shopdesk.mail.models import Email
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 from tests.billing import till
 from tests.papers import text_of
@@ -51,7 +51,7 @@ def test_what_the_post_forbids(battery, is_swollen, has_battery, said):
 
 @pytest.fixture
 def desk(client, db):
-    client.force_login(make.user(Kind.COUNTER))
+    client.force_login(make.user(Role.COUNTER))
     return client
 
 

@@ -16,7 +16,7 @@ from billing.invoices.models import Payment
 from billing.invoices.payments import record_payment
 from billing.quotes.sending import send
 from shopdesk.errors import RefusedError
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 from tests.billing import till
 from tests.billing.einvoices import bill, broken_rules, figures, wrong_sums
@@ -117,7 +117,7 @@ def test_money_back_is_rounded_too(invoice):
 
 
 def test_the_form_says_what_it_comes_to_in_cash(client, invoice):
-    client.force_login(make.user(Kind.COUNTER))
+    client.force_login(make.user(Role.COUNTER))
     page = client.get(invoice.get_absolute_url()).content.decode()
     assert "In cash: CHF70.80" in page
     told = {"amount": "70.81", "means": "cash", "key": str(uuid4()), "way": "in"}
@@ -141,7 +141,7 @@ def test_a_bill_paid_in_cash_as_it_is_issued_tells_its_rounding(client):
     xml = bytes(made.ubl.file)
     assert b'PayableRoundingAmount currencyID="CHF">0.01<' in xml
     assert broken_rules(xml) == set()
-    client.force_login(make.user(Kind.COUNTER))
+    client.force_login(make.user(Role.COUNTER))
     assert client.get(reverse("invoices:paper", args=[made.pk])).status_code == 200
 
 

@@ -16,7 +16,7 @@ from billing.invoices.payments import record_payment
 from shopdesk import money
 from shopdesk.errors import RefusedError
 from shopdesk.shop.models import Shop
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 from tests.billing import till
 from tests.billing.einvoices import broken_rules, figures, wrong_sums
@@ -159,7 +159,7 @@ def test_a_part_and_the_rest_are_e_invoices_by_the_official_rules(form, include)
 
 @pytest.mark.django_db
 def test_the_desk_takes_back_what_it_says_and_reads_what_is_wrong(client):
-    client.force_login(make.user(Kind.COUNTER))
+    client.force_login(make.user(Role.COUNTER))
     invoice = till.handed_back()
     where = reverse("invoices:credit", args=[invoice.pk])
     labour, socket = (f"line{pk}" for pk in invoice.lines.values_list("pk", flat=True))

@@ -19,7 +19,7 @@ from billing.invoices.payments import record_deposit, store_receipt
 from repairs.jobs import workflow
 from shopdesk.errors import RefusedError
 from shopdesk.shop.models import Series
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 from tests.at_once import all_at_once
 from tests.billing import till
@@ -219,7 +219,7 @@ def test_no_number_of_a_receipt_is_lost_where_it_fails(monkeypatch):
 
 @pytest.fixture
 def desk(client):
-    client.force_login(make.user(Kind.COUNTER))
+    client.force_login(make.user(Role.COUNTER))
     return client
 
 
@@ -300,6 +300,6 @@ def test_a_job_that_is_not_done_is_not_billed_by_its_address(desk):
 
 
 def test_the_bench_does_not_see_the_money_of_a_job(client):
-    client.force_login(make.user(Kind.BENCH))
+    client.force_login(make.user(Role.BENCH))
     job = agreed()
     assert client.get(reverse("invoices:for_job", args=[job.pk])).status_code == 403

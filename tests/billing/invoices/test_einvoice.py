@@ -26,7 +26,7 @@ from billing.invoices.models import EInvoice, Invoice
 from billing.invoices.payments import record_payment
 from shopdesk.errors import IncompleteError
 from shopdesk.shop.models import Series, Shop
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 from tests.billing import till
 from tests.billing.einvoices import bill, broken_rules, figures, wrong_sums
@@ -36,7 +36,7 @@ D = Decimal
 
 @pytest.fixture
 def desk(client):
-    client.force_login(make.user(Kind.COUNTER))
+    client.force_login(make.user(Role.COUNTER))
     return client
 
 
@@ -294,7 +294,7 @@ def test_the_database_refuses_to_change_a_file(change):
 def test_the_bench_does_not_fetch_files(client):
     shop()
     invoice = billed("ubl")
-    client.force_login(make.user(Kind.BENCH))
+    client.force_login(make.user(Role.BENCH))
     assert fetch(client, invoice).status_code == 403
 
 

@@ -21,7 +21,7 @@ from shopdesk import money
 from shopdesk.errors import RefusedError
 from shopdesk.shop import tax
 from shopdesk.shop.models import TaxRate
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 from tests.billing import till
 from tests.billing.einvoices import broken_rules, figures, wrong_sums
@@ -42,7 +42,7 @@ forms = pytest.mark.parametrize("form", ["pdf", "ubl"])
 
 @pytest.fixture
 def desk(client):
-    client.force_login(make.user(Kind.COUNTER))
+    client.force_login(make.user(Role.COUNTER))
     return client
 
 

@@ -12,7 +12,7 @@ from django.urls import reverse
 from billing.invoices.crediting import issue_credit_note
 from billing.invoices.issuing import issue_invoice
 from billing.invoices.models import Invoice, Payment
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 from tests.billing import till
 from tests.papers import text_of
@@ -22,7 +22,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def desk(client):
-    client.force_login(make.user(Kind.COUNTER))
+    client.force_login(make.user(Role.COUNTER))
     return client
 
 
@@ -162,7 +162,7 @@ def test_a_bill_of_nothing_says_there_is_nothing_to_pay(desk):
 
 
 def test_the_bench_does_not_see_bills(client):
-    client.force_login(make.user(Kind.BENCH))
+    client.force_login(make.user(Role.BENCH))
     invoice = till.handed_back()
     for where in (
         reverse("invoices:all"),

@@ -16,7 +16,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def desk(client):
-    client.force_login(make.user(kind="counter"))
+    client.force_login(make.user(role="counter"))
     return client
 
 
@@ -45,7 +45,7 @@ def test_without_an_address_no_letter_and_no_link_is_made(desk):
     quote = sent(email="")
     assert "Mail it" not in desk.get(quote.get_absolute_url()).content.decode()
     page = desk.post(reverse("quotes:mail", args=[quote.pk]), follow=True)
-    assert "There is no mail address" in page.content.decode()
+    assert "Add an email address" in page.content.decode()
     assert not Email.objects.exists() and not quote.job.links.exists()
 
 

@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from billing.quotes import drafting, sending
 from billing.quotes.models import Quote, QuoteLine, QuoteOption
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 from tests.billing import till
 
@@ -18,7 +18,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def desk(client):
-    client.force_login(make.user(Kind.OWNER))
+    client.force_login(make.user(Role.OWNER))
     return client
 
 
@@ -363,13 +363,13 @@ def test_only_bench_and_owner_see_what_was_suggested(client):
     line.price = Decimal(40)
     line.save()
     seen = {}
-    for kind in Kind:
+    for kind in Role:
         client.force_login(make.user(kind))
         seen[kind] = client.get(quote.get_absolute_url()).content.decode()
     sending.send(quote, on=till.TODAY, at=till.now(), by=None)
-    for kind in Kind:
+    for kind in Role:
         client.force_login(make.user(kind))
         sent = client.get(quote.get_absolute_url()).content.decode()
-        sees = kind != Kind.COUNTER
+        sees = kind != Role.COUNTER
         assert (">Suggested<" in seen[kind]) == sees
         assert ("suggested €51.00" in sent) == sees

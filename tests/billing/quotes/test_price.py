@@ -12,7 +12,7 @@ from repairs.jobs import workflow
 from repairs.knowledge.track_record import load_track_record
 from shopdesk.errors import IncompleteError, InvalidTransitionError, RefusedError
 from shopdesk.shop.models import Shop
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 from tests.billing import till
 from tests.billing.quotes.test_pages import boxes, draft
@@ -24,7 +24,7 @@ DONE_ON = date(2025, 9, 1)
 
 @pytest.fixture
 def desk(client):
-    client.force_login(make.user(Kind.OWNER))
+    client.force_login(make.user(Role.OWNER))
     return client
 
 
@@ -123,7 +123,7 @@ def test_the_page_asks_for_the_reason_and_keeps_what_was_typed(desk):
     assert line.price == 51
 
 
-@pytest.mark.parametrize("kind", [Kind.COUNTER, Kind.BENCH, Kind.OWNER])
+@pytest.mark.parametrize("kind", [Role.COUNTER, Role.BENCH, Role.OWNER])
 def test_all_staff_see_how_the_price_is_built_up(client, kind):
     client.force_login(make.user(kind))
     quote = till.drafted(fixes=["lasting"])
@@ -276,7 +276,7 @@ def test_nothing_mended_is_neither_lasting_nor_a_stopgap(desk):
     )
 
 
-@pytest.mark.parametrize("kind", [Kind.OWNER, Kind.BENCH])
+@pytest.mark.parametrize("kind", [Role.OWNER, Role.BENCH])
 def test_the_owners_list_says_where_less_than_suggested_was_asked(client, kind):
     client.force_login(make.user(kind))
     option = till.drafted(fixes=["lasting"]).options.get()
@@ -285,8 +285,8 @@ def test_the_owners_list_says_where_less_than_suggested_was_asked(client, kind):
     line.reckon(places=2)
     line.save()
     page = client.get("/till/quotes/").content.decode()
-    assert ("Below suggestion" in page) == (kind == Kind.OWNER)
-    assert ("€5.00" in page) == (kind == Kind.OWNER)
+    assert ("Below suggestion" in page) == (kind == Role.OWNER)
+    assert ("€5.00" in page) == (kind == Role.OWNER)
 
 
 def test_the_customer_never_sees_how_the_price_is_built_up():

@@ -22,11 +22,10 @@ from billing.reminders.actions import (
     send_reminder,
     waive_fees,
 )
-from shopdesk.errors import RefusedError
-from shopdesk.mail.actions import Unsendable
+from shopdesk.errors import EmailError, RefusedError
 from shopdesk.mail.models import Email
 from shopdesk.shop.models import Shop
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 from tests.billing import till
 
@@ -123,7 +122,7 @@ def test_the_letter_goes_out_with_reminder_and_bill_or_nothing_happens():
     files = [bytes(one.file) for one in letter.attachments.all()]
     assert files == [bytes(made.paper), bytes(invoice.paper)]
     nobody = till.handed_back()
-    with pytest.raises(Unsendable):
+    with pytest.raises(EmailError):
         reminded(nobody, mail=True)
     assert Reminder.objects.count() == Email.objects.count() - before == 1
 
@@ -178,7 +177,7 @@ def test_two_at_once_remind_once():
 
 @pytest.fixture
 def desk(client):
-    client.force_login(make.user(Kind.COUNTER))
+    client.force_login(make.user(Role.COUNTER))
     with time_machine.travel(LATE, tick=True):
         yield client
 

@@ -23,7 +23,7 @@ from billing.repair_form.models import DiagnosisConsent, RepairInformationForm
 from billing.repair_form.terms import Extra, Terms, holds_until, lacks
 from shopdesk.errors import IncompleteError, InvalidTransitionError, RefusedError
 from shopdesk.mail.models import Email
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 from tests.billing import till
 from tests.billing.changes.test_change_order import agree, record
@@ -307,7 +307,7 @@ def test_consent_is_written_down_before_the_work(shop):
 
 @pytest.fixture
 def desk(client, shop):
-    client.force_login(make.user(Kind.COUNTER))
+    client.force_login(make.user(Role.COUNTER))
     return client
 
 

@@ -23,7 +23,7 @@ HTMX = {"HX-Request": "true"}
 
 @pytest.fixture
 def me():
-    return make.user(kind="bench", name="Kim Okafor")
+    return make.user(role="bench", name="Kim Okafor")
 
 
 @pytest.fixture

@@ -13,7 +13,7 @@ URL = reverse("bench:mine")
 
 @pytest.fixture
 def me():
-    return make.user(kind="bench", name="Kim Okafor")
+    return make.user(role="bench", name="Kim Okafor")
 
 
 @pytest.fixture

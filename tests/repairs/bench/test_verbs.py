@@ -42,7 +42,7 @@ STEPS = {
 
 @pytest.fixture
 def bench(client):
-    client.force_login(make.user(kind="bench"))
+    client.force_login(make.user(role="bench"))
     return client
 
 
@@ -190,7 +190,7 @@ def test_nothing_is_changed_on_a_job_that_is_not_at_the_bench(bench, verb, state
 
 @pytest.mark.parametrize("verb", OF_A_JOB + OF_ONE)
 def test_the_counter_may_look_but_not_do_the_work(client, verb):
-    client.force_login(make.user(kind="counter"))
+    client.force_login(make.user(role="counter"))
     job = job_in(states.APPROVED)
     answer = client.post(address(job, verb), sent(job, make.fault(), make.part()))
     assert answer.status_code == (302 if verb == "save_details" else 403)

@@ -20,7 +20,7 @@ from repairs.jobs import states, workflow
 from repairs.jobs.models import Repair
 from shopdesk.errors import InvalidTransitionError
 from shopdesk.shop.models import Shop
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -314,7 +314,7 @@ def test_names_limit_and_device_details_are_those_of_today(pair):
 def test_a_repair_cannot_change_after_handover(pair):
     """So its outcome, type and cost need no date of their own."""
     repair = make.past_repair(*pair, on=ON, cost=Decimal(40))
-    boss, fix = make.user(Kind.OWNER), make.fix(pair[0])
+    boss, fix = make.user(Role.OWNER), make.fix(pair[0])
     version = repair.job.version
     facts = {"version": version, "stamp": make.stamp(by=boss)}
     for refused in (

@@ -18,7 +18,6 @@ from repairs.jobs import states, workflow
 from repairs.jobs.models import Changed, Job, PartUsed, Repair, change_marks
 from repairs.stock.models import Supplier
 from shopdesk.shop.models import Shop
-from shopdesk.staff.models import Kind
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -118,7 +117,7 @@ def a_hand_over(repairs):
     Job.objects.filter(pk=job.pk).update(state=states.READY, outcome=states.FIXED)
     job.refresh_from_db()
     workflow.hand_over(
-        job, stamp=make.stamp(on=LATER, by=make.user(Kind.OWNER)), shop=make.shop()
+        job, stamp=make.stamp(on=LATER, by=make.user(Role.OWNER)), shop=make.shop()
     )
 
 

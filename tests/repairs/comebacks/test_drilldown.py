@@ -15,7 +15,7 @@ from repairs.comebacks.scope import Scope
 from repairs.jobs import states
 from repairs.month.report import month_report
 from shopdesk.shop.models import Shop
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -224,7 +224,7 @@ def test_an_invalid_date_is_reported_and_stays_in_the_field(owner, address):
 @pytest.mark.parametrize("address", [REPAIRS, REDONE])
 def test_only_the_owner_opens_the_lists(client, address):
     assert client.get(address).status_code == 302
-    for kind in (Kind.COUNTER, Kind.BENCH):
+    for kind in (Role.COUNTER, Role.BENCH):
         client.force_login(make.user(kind), SIGN_IN)
         assert client.get(address).status_code == 403
 

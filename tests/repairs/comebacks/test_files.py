@@ -12,7 +12,7 @@ from django.utils import timezone
 from repairs.comebacks.comeback_table import COLUMNS, FILE_VERDICTS
 from repairs.comebacks.output import FORMULA_SIGNS
 from repairs.faults.models import Fault, Fix
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from shopdesk.templatetags.desk import share, share_range
 from tests import make
 
@@ -99,7 +99,7 @@ def test_the_page_of_another_date_links_to_the_files_of_that_date(owner, pairs):
 
 
 @pytest.mark.parametrize("file", FILES)
-@pytest.mark.parametrize("kind", [Kind.COUNTER, Kind.BENCH])
+@pytest.mark.parametrize("kind", [Role.COUNTER, Role.BENCH])
 def test_only_the_owner_downloads_the_files(client, pairs, file, kind):
     client.force_login(make.user(kind), "django.contrib.auth.backends.ModelBackend")
     assert client.get(reverse(file)).status_code == 403

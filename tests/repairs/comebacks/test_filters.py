@@ -17,7 +17,7 @@ from repairs.comebacks.output import as_table
 from repairs.comebacks.record import comeback_report
 from repairs.comebacks.scope import NOT_ABOUT_PEOPLE, ONLY_COUNTS, Scope
 from shopdesk.shop.models import Shop
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -36,8 +36,8 @@ def shop():
     fix = make.fix(fault, code="RESOLDER")
     laptop = make.device_model("laptop", "Norwind", "Slate 14")
     amplifier = make.device_model("amplifier", "Halden", "A2")
-    rosa = make.user(Kind.BENCH, username="rosa", name="Rosa Quint")
-    tomas = make.user(Kind.BENCH, username="tomas", name="Tomas Vey")
+    rosa = make.user(Role.BENCH, username="rosa", name="Rosa Quint")
+    tomas = make.user(Role.BENCH, username="tomas", name="Tomas Vey")
     for n in range(10):
         make.past_repair(
             fault,
@@ -253,7 +253,7 @@ def test_more_models_and_staff_need_no_more_queries(
     fix = make.fix(fault)
     for n in range(count):
         model = make.device_model("laptop", "Norwind", f"Slate {n}")
-        by = make.user(Kind.BENCH)
+        by = make.user(Role.BENCH)
         make.past_repair(fault, fix, on=ago(100), of=make.device(model=model), by=by)
     owner.get(TABLE, {"kind": "laptop"})
     with django_assert_num_queries(QUERIES):

@@ -6,7 +6,7 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -162,7 +162,7 @@ def test_the_record_of_a_fault_is_a_page_and_a_fragment(owner):
         assert "no history yet" in text
 
 
-@pytest.mark.parametrize("kind", [Kind.COUNTER, Kind.BENCH])
+@pytest.mark.parametrize("kind", [Role.COUNTER, Role.BENCH])
 def test_the_table_is_for_the_owner_and_a_fix_record_for_all_staff(client, kind):
     client.force_login(make.user(kind), "django.contrib.auth.backends.ModelBackend")
     fault, [fix] = shop_of(1)

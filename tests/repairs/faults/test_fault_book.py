@@ -5,7 +5,7 @@ import pytest
 from django.urls import reverse
 
 from repairs.faults.models import Check, Fault, Fix, Symptom, UsualPart
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 
 BOOK = "/faults/"
@@ -13,7 +13,7 @@ BOOK = "/faults/"
 
 @pytest.fixture(autouse=True)
 def bench(client, db):
-    user = make.user(Kind.BENCH)
+    user = make.user(Role.BENCH)
     client.force_login(user)
     return user
 
@@ -293,7 +293,7 @@ def test_a_check_needs_two_different_results(client, results):
 def test_the_counter_reads_the_book_but_cannot_change_it(client):
     fault = make.fault("PWR-JACK")
     fix = make.fix(fault)
-    client.force_login(make.user(Kind.COUNTER))
+    client.force_login(make.user(Role.COUNTER))
     page = client.get(fault.get_absolute_url())
     assert page.status_code == 200
     for door in (

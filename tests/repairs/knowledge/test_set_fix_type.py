@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from repairs.comebacks.actions import MAX_NOTES
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -20,7 +20,7 @@ def ago(n):
 @pytest.fixture
 def owner(client):
     client.force_login(
-        make.user(Kind.OWNER, name="Maren Tollgate"),
+        make.user(Role.OWNER, name="Maren Tollgate"),
         "django.contrib.auth.backends.ModelBackend",
     )
     return client
@@ -106,7 +106,7 @@ def test_a_get_request_changes_nothing(owner, pair):
     assert pair[1].declared == "lasting"
 
 
-@pytest.mark.parametrize("kind", [Kind.COUNTER, Kind.BENCH])
+@pytest.mark.parametrize("kind", [Role.COUNTER, Role.BENCH])
 def test_only_the_owner_changes_the_type_here(client, pair, kind):
     client.force_login(make.user(kind), "django.contrib.auth.backends.ModelBackend")
     assert client.post(door(pair), {"declared": "stopgap"}).status_code == 403
@@ -117,7 +117,7 @@ def test_only_the_owner_changes_the_type_here(client, pair, kind):
 # --- what the counter and the bench see ------------------------------------------
 
 
-@pytest.mark.parametrize("kind", list(Kind))
+@pytest.mark.parametrize("kind", list(Role))
 def test_the_verdict_of_a_pair_is_a_line_with_its_counts(client, pair, kind):
     client.force_login(make.user(kind), "django.contrib.auth.backends.ModelBackend")
     address = reverse("knowledge:verdict", args=[pair[0].pk, pair[1].pk])

@@ -12,7 +12,7 @@ from repairs.month.month_chart import BAR_RIGHT, allowance_chart
 from repairs.month.report import month_report
 from repairs.month.reserves import AllowanceMonth, total_allowance
 from shopdesk.shop.models import Shop
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -27,7 +27,7 @@ def clock(time_machine):
 @pytest.fixture
 def page(client):
     client.force_login(
-        make.user(Kind.OWNER), "django.contrib.auth.backends.ModelBackend"
+        make.user(Role.OWNER), "django.contrib.auth.backends.ModelBackend"
     )
 
     def text(as_of=NOW):

@@ -11,7 +11,7 @@ from repairs.comebacks.scope import NOT_ABOUT_PEOPLE, Scope
 from repairs.customers.models import DeviceModel
 from repairs.month.report import month_report
 from shopdesk.shop.models import Shop
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -32,8 +32,8 @@ def shop():
     fix = make.fix(fault, code="RESOLDER")
     laptop = make.device_model("laptop", "Norwind", "Slate 14")
     amplifier = make.device_model("amplifier", "Halden", "A2")
-    rosa = make.user(Kind.BENCH, username="rosa", name="Rosa Quint")
-    tomas = make.user(Kind.BENCH, username="tomas", name="Tomas Vey")
+    rosa = make.user(Role.BENCH, username="rosa", name="Rosa Quint")
+    tomas = make.user(Role.BENCH, username="tomas", name="Tomas Vey")
     for month in (3, 4, 8):
         for n in range(10):
             on = date(2026, month, 1 + n)

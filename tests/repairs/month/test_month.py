@@ -17,7 +17,7 @@ from repairs.month import report as monthly_report
 from repairs.month.report import month_report
 from repairs.stock.models import Supplier
 from shopdesk.shop.models import Shop
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -494,7 +494,7 @@ def test_only_the_owner_opens_the_month(client):
     address = [MONTH, "/comebacks/month/2026/3/", "/comebacks/deliveries/"]
     for one in address:
         assert client.get(one).status_code == 302
-    for kind in (Kind.COUNTER, Kind.BENCH):
+    for kind in (Role.COUNTER, Role.BENCH):
         client.force_login(make.user(kind), SIGN_IN)
         for one in address:
             assert client.get(one).status_code == 403

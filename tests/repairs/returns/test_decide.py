@@ -18,7 +18,7 @@ DAY = make.DAY
 
 @pytest.fixture
 def me():
-    return make.user(kind="bench", name="Kim Okafor")
+    return make.user(role="bench", name="Kim Okafor")
 
 
 @pytest.fixture

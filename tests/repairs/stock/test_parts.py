@@ -11,7 +11,7 @@ from repairs.jobs import states
 from repairs.jobs.models import PartUsed
 from repairs.stock import actions, queries
 from repairs.stock.models import Part, Supplier
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 
 SHELF = "/shelf/"
@@ -19,7 +19,7 @@ SHELF = "/shelf/"
 
 @pytest.fixture(autouse=True)
 def bench(client, db):
-    user = make.user(Kind.BENCH)
+    user = make.user(Role.BENCH)
     client.force_login(user)
     return user
 
@@ -324,7 +324,7 @@ def test_the_delivery_of_another_part_cannot_be_scrapped(client):
 
 def test_the_counter_receives_but_does_not_count_or_scrap(client):
     part = make.part(on_hand=2)
-    client.force_login(make.user(Kind.COUNTER))
+    client.force_login(make.user(Role.COUNTER))
     assert send(client, part, "receive").status_code == 302
     assert send(client, part, "count", counted="1").status_code == 403
     assert send(client, part, "scrap", quantity="1").status_code == 403

@@ -288,7 +288,7 @@ def test_the_printed_sign_ins_work(demo):
     assert list(printed) == ["owner", "bench", "counter"]
     for username, words in printed.items():
         user = User.objects.get(username=username)
-        assert user.kind == username and user.check_password(words)
+        assert user.role == username and user.check_password(words)
         assert len(words) >= 15
 
 

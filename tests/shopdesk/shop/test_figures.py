@@ -166,7 +166,7 @@ def test_a_bill_has_the_decimals_of_iso_not_those_of_the_coins_in_use(code, plac
 
 
 def test_whoever_is_not_the_owner_sees_and_changes_nothing(client, db):
-    client.force_login(make.user(kind="counter"))
+    client.force_login(make.user(role="counter"))
     assert client.get(PAGE).status_code == 403
     assert client.post(PAGE, {"name": "Mine"}).status_code == 403
     assert client.get(f"{PAGE}examples/").status_code == 403

@@ -4,13 +4,13 @@ import pytest
 from django.urls import reverse
 
 from shopdesk.shop.models import Shop
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 
 
 @pytest.fixture
 def owner(client, db):
-    client.force_login(make.user(Kind.OWNER))
+    client.force_login(make.user(Role.OWNER))
     return client
 
 

@@ -1,6 +1,6 @@
 import pytest
 
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from tests import make
 
 PASSWORD = "four quiet lamps on a sill"
@@ -25,8 +25,8 @@ def slow_hashes():
 def person(db):
     """Makes somebody who signs in with PASSWORD."""
 
-    def make_person(username, kind=Kind.OWNER, **facts):
-        user = make.user(kind, username=username, name=username.title(), **facts)
+    def make_person(username, role=Role.OWNER, **facts):
+        user = make.user(role, username=username, name=username.title(), **facts)
         user.set_password(PASSWORD)
         user.save()
         return user

@@ -9,7 +9,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
 from shopdesk.staff.middleware import ALLOWED_BEFORE_PASSWORD_CHANGE
-from shopdesk.staff.models import Kind
+from shopdesk.staff.models import Role
 from shopdesk.staff.permissions import (
     ANY_ROLE,
     PUBLIC_URLS,
@@ -113,7 +113,7 @@ def test_the_pages_without_sign_in_are_those_of_the_table_and_no_others():
 
 
 def test_the_tables_know_the_roles_of_staff_and_no_others():
-    assert set(Kind.values) == ANY_ROLE
+    assert set(Role.values) == ANY_ROLE
     listed = [*ROOM_ROLES.values(), *URL_ROLES.values()]
     assert [roles for roles in listed if not roles or not roles <= ANY_ROLE] == []
 
@@ -131,7 +131,7 @@ def test_strangers_are_sent_to_sign_in(db):
 
 
 def test_who_is_switched_off_is_a_stranger(db):
-    user = make.user(Kind.OWNER)
+    user = make.user(Role.OWNER)
     client = signed_in(user)
     user.is_active = False
     user.save()
@@ -144,13 +144,13 @@ def test_who_is_switched_off_is_a_stranger(db):
     assert wrong == []
 
 
-@pytest.mark.parametrize("kind", Kind.values)
-def test_a_role_that_is_not_listed_is_refused_and_one_that_is_gets_the_page(db, kind):
+@pytest.mark.parametrize("role", Role.values)
+def test_a_role_that_is_not_listed_is_refused_and_one_that_is_gets_the_page(db, role):
     def is_right(name, response):
         # Nothing of the shop is kept by a browser that several people use.
         if "no-store" not in response["Cache-Control"]:
             return False
-        if kind not in EXPECTED[name]:
+        if role not in EXPECTED[name]:
             return response.status_code == 403
         return (
             response.status_code not in (401, 403)
@@ -158,7 +158,7 @@ def test_a_role_that_is_not_listed_is_refused_and_one_that_is_gets_the_page(db, 
             and not response.get("Location", "").startswith(SIGN_IN + "?")
         )
 
-    assert offenders(SHUT, is_right, user=make.user(kind)) == []
+    assert offenders(SHUT, is_right, user=make.user(role)) == []
 
 
 def test_a_signed_out_part_of_a_page_leads_the_whole_page_to_sign_in(db):
@@ -183,7 +183,7 @@ def test_with_a_passphrase_only_ones_own_password_can_be_made(db):
     def is_right(name, response):
         return response.get("Location") == "/staff/password/"
 
-    user = make.user(Kind.OWNER, passphrase_until=timezone.now())
+    user = make.user(Role.OWNER, passphrase_until=timezone.now())
     assert (
         offenders(set(SHUT) - ALLOWED_BEFORE_PASSWORD_CHANGE, is_right, user=user) == []
     )
@@ -194,7 +194,7 @@ def test_with_a_passphrase_only_ones_own_password_can_be_made(db):
 
 def test_a_room_that_is_in_no_table_is_closed_even_to_the_owner(db, monkeypatch):
     monkeypatch.delitem(ROOM_ROLES, "staff")
-    assert signed_in(make.user(Kind.OWNER)).get("/staff/").status_code == 403
+    assert signed_in(make.user(Role.OWNER)).get("/staff/").status_code == 403
 
 
 @pytest.mark.parametrize("where", ["https://elsewhere.example/x", "//elsewhere", "x"])

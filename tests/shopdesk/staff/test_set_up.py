@@ -7,7 +7,7 @@ from django.test import Client
 
 from shopdesk.management.commands import add_owner
 from shopdesk.shop.models import Shop
-from shopdesk.staff.models import Kind, User
+from shopdesk.staff.models import Role, User
 from tests import make
 from tests.shopdesk.staff.conftest import PASSWORD
 
@@ -30,7 +30,7 @@ def test_the_first_visitor_sets_up_the_shop_and_is_in(client, db):
     response = client.post(PAGE, TOLD)
     assert response.url == "/shop/figures/"
     owner = User.objects.get()
-    assert (owner.username, owner.kind) == ("olga", Kind.OWNER)
+    assert (owner.username, owner.role) == ("olga", Role.OWNER)
     assert Shop.current().name == "Fern Lane"
     assert client.get("/staff/").status_code == 200
 
@@ -102,7 +102,7 @@ def test_the_command_adds_an_owner(db, typed, capsys):
     typed(PASSWORD, PASSWORD)
     call_command("add_owner", "Olga")
     owner = User.objects.get()
-    assert owner.kind == Kind.OWNER and owner.check_password(PASSWORD)
+    assert owner.role == Role.OWNER and owner.check_password(PASSWORD)
     assert "olga" in capsys.readouterr().out
 
 

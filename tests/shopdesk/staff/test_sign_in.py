@@ -10,7 +10,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from shopdesk.staff.models import Kind, User
+from shopdesk.staff.models import Role, User
 from tests import make
 from tests.shopdesk.staff.conftest import PASSWORD
 
@@ -41,7 +41,7 @@ def test_capitals_and_spaces_around_the_name_do_not_matter(client, person):
 def test_a_wrong_password_keeps_the_name_and_lets_nobody_in(client, person):
     person("ada")
     response = sign_in(client, "ada", "wrong wrong wrong")
-    assert "do not fit together" in response.content.decode()
+    assert "Wrong sign-in name or password." in response.content.decode()
     assert 'value="ada"' in response.content.decode()
     assert b"wrong wrong wrong" not in response.content
     assert not is_in(client)
@@ -142,7 +142,7 @@ def test_six_wrong_tries_lock_this_name_at_this_place_only(person):
     assert lock("ada").status_code == 429
     here, there = Client(REMOTE_ADDR="10.0.0.1"), Client(REMOTE_ADDR="10.0.0.2")
     refused = sign_in(here, "ada")
-    assert refused.status_code == 429 and b"quarter of an hour" in refused.content
+    assert refused.status_code == 429 and b"Wait 15 minutes" in refused.content
     assert sign_in(here, "bob").status_code == 302
     assert sign_in(there, "ada").status_code == 302
 
@@ -175,7 +175,7 @@ def test_an_unknown_name_is_locked_like_a_known_one(person):
 
 
 def test_a_new_passphrase_from_the_owner_lifts_the_lock(person):
-    ada = person("ada", Kind.BENCH)
+    ada = person("ada", Role.BENCH)
     lock("ada")
     desk = Client()
     desk.force_login(person("olga"))
