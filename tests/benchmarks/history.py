@@ -17,7 +17,7 @@ from repairs.jobs import states
 from repairs.jobs.models import Comeback, Job, Repair, ReturnAssessment
 
 AS_OF = date(2026, 6, 30)
-DAYS = 540  # over which the first repairs were handed back
+DAYS = 540  # over which the first repairs were handed over
 RETURNING = 0.1  # share of all visits that are returns
 SAME_FAULT = 0.85  # share of the returns decided to be one
 REVISED = 0.03  # share of the decisions that a later one took the place of
@@ -100,7 +100,7 @@ def _jobs(visits):
 
 
 def _repairs(rng, visits, *, faults, fixes):
-    """A return is mended as the first visit was: the same pair again."""
+    """A return gets the same pair of fault and fix again."""
     devices = visits["device"].max() + 1
     pair = rng.integers(0, faults * fixes, devices)[visits["device"]]
     is_stopgap = rng.random(faults * fixes) < 0.2

@@ -9,7 +9,7 @@ from pathlib import Path
 
 
 def described(*packages: str) -> str:
-    """The day, the processor and its cores, Python and the packages that reckon."""
+    """The day, the processor and its cores, Python and the numerical packages."""
     versions = [f"{name} {version(name)}" for name in packages]
     return ", ".join(
         [

@@ -32,7 +32,7 @@ class Estimate:
 
 def oracle(shop, *, returned, exposure, limit) -> Estimate:
     """`exposure` is each pair's watch in units of the whole horizon at the shop's own
-    hazard: with it a true chance p foretells exposure × −ln(1 − p) comebacks.
+    hazard: with it a true risk p predicts exposure × −ln(1 − p) comebacks.
     """
     scenario = shop.scenario
     hazard = -np.log1p(-scenario.seen(GRID))

@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks.papers [--turns N]
 
-A quote of one page is drawn by `render_pdf` (template, press and all) and by bare
+A quote of one page is drawn by `render_pdf` (with template and worker) and by bare
 WeasyPrint from the same HTML with the same sheet, already parsed, and our typefaces;
 both warm, turn by turn. Then the page of the same quote is opened as staff open it,
 which must draw nothing. Its database is its own and is taken away again.
@@ -51,9 +51,9 @@ def measure(turns: int) -> None:
     with mock.patch.object(quotes, "render_pdf", wraps=render_pdf) as seen:
         quote = till.sent()
     (template, context), how = seen.call_args
-    with mock.patch.object(render, "draw_pdf", wraps=render.draw_pdf) as pressed:
+    with mock.patch.object(render, "draw_pdf", wraps=render.draw_pdf) as drawing:
         kept = render_pdf(template, context, **how)
-    told = pressed.call_args.args[0]
+    told = drawing.call_args.args[0]
 
     def ours() -> bytes:
         return render_pdf(template, context, **how)
@@ -110,13 +110,13 @@ def second_print(quote, turns: int) -> tuple[list[float], int]:
 
     client, took = Client(headers={"host": "localhost"}), []
     client.force_login(make.user())
-    with mock.patch.object(render, "draw_pdf", wraps=render.draw_pdf) as pressed:
+    with mock.patch.object(render, "draw_pdf", wraps=render.draw_pdf) as drawing:
         for _ in range(turns):
             began = time.perf_counter()
             answer = client.get(reverse("quotes:paper", args=[quote.pk]))
             took.append((time.perf_counter() - began) * 1000)
             assert b"".join(answer) == bytes(quote.paper)
-    return took, pressed.call_count
+    return took, drawing.call_count
 
 
 if __name__ == "__main__":

@@ -19,7 +19,7 @@ class Scenario:
     name: str
     pairs: int = 300
     repairs: int = 6000
-    days: int = 540  # over which they were handed back, evenly
+    days: int = 540  # over which they were handed over, evenly
     truths: str = "spread"  # or "two points", "hump"
     stopgaps: float = 0.2
     said_of_stopgaps: float = 0.6  # share of true stopgaps declared one

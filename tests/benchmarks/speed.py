@@ -86,7 +86,7 @@ def measured(rows: int) -> dict:
     }
 
 
-# Three columns as they lie there: no day is made a number of, no pair reckoned.
+# Three columns as stored, without conversion or calculation.
 BARE = "SELECT fault_id, fix_id, job_id FROM repairs_repair WHERE outcome = 'fixed'"
 
 
@@ -317,7 +317,7 @@ def _say(found: list[dict]) -> None:
         f" limits: {loop / last['alone']:.0f}."
     )
     print(
-        f"\nThe libraries' loops are reckoned from {SAMPLE} of the pairs, and do the"
+        f"\nThe libraries' loops are calculated from {SAMPLE} of the pairs, and do the"
         " Kaplan–Meier alone, from numbers already read."
     )
 

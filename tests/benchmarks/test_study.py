@@ -59,7 +59,7 @@ def test_nobody_beats_the_oracle_by_more_than_luck(results):
             assert result.error(method).value > 0.97 * result.error(ORACLE).value
 
 
-def test_our_limits_hold_the_truth_about_nine_times_in_ten(results):
+def test_our_90_percent_ranges_contain_the_true_risk_in_about_9_of_10_shops(results):
     inside = [r.covered(OURS).value for r in results.values()]
     assert 0.85 < np.mean(inside) < 0.96
 

@@ -88,7 +88,7 @@ def test_a_name_left_out_is_asked_for_and_a_no_says_why(phone, stocked_shop):
     assert Quote.objects.get().answer_why == "I have another one by now."
 
 
-def test_a_quote_revised_while_it_is_read_is_shown_anew(phone, stocked_shop):
+def test_a_quote_revised_while_it_is_open_is_shown_again(phone, stocked_shop):
     from billing.quotes import drafting, sending
 
     quote = till.sent(on=timezone.localdate())

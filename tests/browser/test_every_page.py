@@ -16,7 +16,7 @@ from tests.browser.rules import axe
 from tests.shopdesk.staff.url_roles import EXPECTED
 
 FILES = "paper slip label cover parcel csv json pdf ubl receipt attachment".split()
-# Not pages: papers and files, parts of pages, and what is only pressed.
+# Not pages: documents, files, fragments, and actions without a page.
 PAPERS = {name for name in EXPECTED if name.split(":")[-1] in FILES}
 PAGES_OF_A_JOB = {"bench:job", "quotes:for_job", "handover:hand_over", "returns:decide"}
 PAGES_OF_GROUPS = {"comebacks:delivery", "comebacks:model", "comebacks:board"}

@@ -101,7 +101,7 @@ def test_enter_by_hand_sends_the_form_as_everywhere(desk):
 
 
 @pytest.mark.django_db(transaction=True)
-def test_a_second_press_while_sending_sends_nothing_more(desk):
+def test_a_second_click_while_sending_sends_nothing(desk):
     sent = []
     desk.on("request", lambda r: sent.append(r.url) if r.method == "POST" else None)
     button = desk.get_by_role("button", name="Book in")

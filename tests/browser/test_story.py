@@ -1,5 +1,5 @@
 """One device the whole way, on real screens: booked in, found, quoted, approved,
-mended, proved, closed, handed back; back again, recognised, decided, redone, counted.
+repaired, tested, closed, handed over; back again, assessed, reworked, counted.
 """
 
 import re
@@ -30,8 +30,8 @@ def steps(job):
     return list(job.steps.order_by("id").values_list("new", flat=True))
 
 
-def press(page, name):
-    """Press a button and wait for the answer to it."""
+def click(page, name):
+    """Click a button and wait for the response."""
     with page.expect_response(lambda answer: answer.request.method == "POST"):
         page.locator("main").get_by_role("button", name=name, exact=True).click()
     page.wait_for_load_state("networkidle")
@@ -63,33 +63,33 @@ def find_the_fault(bench, job):
     bench.goto(f"/bench/{job.pk}/")
     box(bench, "Failed").fill("3")
     box(bench, "of tries").fill("5")
-    press(bench, "Keep what was seen")
+    click(bench, "Keep what was seen")
     bench.get_by_label("Fault, by code or words").fill("PWR-JACK-OPEN")
-    press(bench, "Name the fault")
+    click(bench, "Name the fault")
     box(bench, "What and where").fill("Socket, pin 1 to board")
     box(bench, "Value").fill("1200")
     box(bench, "Expected from (optional)").fill("0")
     box(bench, "to (optional)").fill("0.5")
-    press(bench, "Add reading")
+    click(bench, "Add reading")
     bench.locator("#readings").get_by_text("fail", exact=True).wait_for()
-    press(bench, "Fault found")
+    click(bench, "Fault found")
 
 
-def mend_and_prove(bench, *, minutes):
+def repair_and_test(bench, *, minutes):
     bench.get_by_text("Book minutes by hand").click()
     box(bench, "Minutes").fill(str(minutes))
-    press(bench, "Book minutes")
-    press(bench, "Take 1 of SOC-5P")
-    press(bench, "Repair done")
+    click(bench, "Book minutes")
+    click(bench, "Take 1 of SOC-5P")
+    click(bench, "Repair done")
     box(bench, "Tries").fill("5")
     box(bench, "of which failed").fill("0")
-    press(bench, "Write the run down")
+    click(bench, "Write the run down")
 
 
 def close_as_fixed(bench):
     repair = bench.get_by_role("group", name=re.compile("PWR-JACK-OPEN"))
     repair.get_by_label("What came of it").select_option("fixed")
-    press(bench, "Close the job")
+    click(bench, "Close the job")
 
 
 def pdf(page, link):
@@ -119,29 +119,29 @@ def test_a_device_goes_the_whole_way_and_its_comeback_is_counted(sign_in, stocke
         find_the_fault(bench, job)
         counter.goto(f"/bench/{job.pk}/")
         counter.get_by_role("link", name="Quote", exact=True).click()
-        press(counter, "Create quote")
-        press(counter, "Send quote")
+        click(counter, "Create quote")
+        click(counter, "Send quote")
         sent = pdf(counter, "Quote (PDF)")
         assert sent == pdf(counter, "Quote (PDF)")
 
         # The customer says yes to the lasting fix.
         counter.get_by_label("Replace the charging socket").check()
-        press(counter, "Record acceptance")
+        click(counter, "Record acceptance")
         assert steps(job)[-3:] == [states.DIAGNOSED, states.QUOTED, states.APPROVED]
 
-        # Mended with minutes and a part, proved, closed.
+        # Repaired with minutes and a part, tested, closed.
         bench.goto(f"/bench/{job.pk}/")
-        mend_and_prove(bench, minutes=50)
+        repair_and_test(bench, minutes=50)
         close_as_fixed(bench)
         job.refresh_from_db()
         assert job.state == states.READY and job.outcome == states.FIXED
         assert Part.objects.get(number="SOC-5P").on_hand == 9
 
-        # Handed back: the bill is paid, cover starts.
+        # Handed over: the invoice is paid, the warranty starts.
         counter.goto(f"/bench/{job.pk}/")
         counter.get_by_role("link", name="Hand back").click()
         counter.get_by_label("card").check()
-        press(counter, "Hand back")
+        click(counter, "Hand back")
         pdf(counter, "Invoice (PDF)")
         pdf(counter, "Cover certificate (PDF)")
         job.refresh_from_db()
@@ -165,31 +165,31 @@ def test_a_device_goes_the_whole_way_and_its_comeback_is_counted(sign_in, stocke
         again = finish_booking(counter, "The same as last time.")
         assert again.device == job.device and again.decision.earlier == repair
 
-        # The bench says what it is: the same fault, under cover.
+        # The bench assesses it: the same fault, in warranty.
         bench.goto(f"/bench/{again.pk}/")
         bench.get_by_role("link", name=re.compile("[Dd]ecide")).first.click()
         bench.get_by_label("same fault").check()
         bench.get_by_label("yes: free to the customer").check()
-        press(bench, "Decide")
+        click(bench, "Decide")
         assert again.decision.what == states.SAME_FAULT and again.is_warranty_repair
 
-        # Under cover it needs no quote; it is done again, at no charge.
+        # A warranty repair needs no quote and costs nothing.
         find_the_fault(bench, again)
         bench.get_by_role("radio", name=re.compile("JACK-REPLACE")).check()
-        press(bench, "Choose")
-        press(bench, "Start, under cover")
-        mend_and_prove(bench, minutes=30)
+        click(bench, "Choose")
+        click(bench, "Start, under cover")
+        repair_and_test(bench, minutes=30)
         close_as_fixed(bench)
         counter.goto(f"/till/hand-back/{again.pk}/")
-        press(counter, "Hand back")
+        click(counter, "Hand back")
         again.refresh_from_db()
         assert steps(again)[-5:] == BENCH_TO_THE_END
         assert states.QUOTED not in steps(again)
         assert Invoice.objects.get(job=again).gross == 0
-        redo = again.repairs.get()
-        part_cost = redo.parts_used.get().cost
-        assert redo.cost == Decimal(30) * stocked_shop.hourly_cost / 60 + part_cost
-        assert redo.warranty_until == repair.warranty_until
+        rework = again.repairs.get()
+        part_cost = rework.parts_used.get().cost
+        assert rework.cost == Decimal(30) * stocked_shop.hourly_cost / 60 + part_cost
+        assert rework.warranty_until == repair.warranty_until
 
     # Counted in the month's comeback table, which opens the jobs behind it.
     owner = sign_in("owner")

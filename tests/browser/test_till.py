@@ -35,7 +35,7 @@ def test_quote_yes_work_invoice_part_payment_rest_and_credit_note(
     gross = lasting.totals(places=2).gross
     assert gross > 30
 
-    # The bench mends, proves and closes; its own pages have their own story.
+    # The bench repairs, tests and closes; test_story.py covers its pages.
     till.mend(Job.objects.get(pk=job.pk))
     phone.reload()
     phone.get_by_text("ready", exact=False).first.wait_for()

@@ -1,5 +1,5 @@
 """Which deliveries are to blame, against values from outside. After each: its source,
-and whether the digits were seen there (published) or reckoned by two independent
+and whether the digits were seen there (published) or calculated by two independent
 programs (computed).
 """
 

@@ -1,5 +1,5 @@
 """Labour times, against values from outside. After each: its source, and whether the
-digits were seen there (P), are from memory (M), or reckoned by two independent
+digits were seen there (P), are from memory (M), or calculated by two independent
 programs (C).
 """
 

@@ -1,5 +1,5 @@
 """The month against values from outside. After each: its source, and whether the digits
-were seen there (published), reckoned by two independent programs (computed), or are
+were seen there (published), calculated by two independent programs (computed), or are
 from memory of the source (memory).
 """
 

@@ -1,5 +1,5 @@
 """The return risk against values from outside. After each: its source, and whether the
-digits were seen there (published), reckoned by two independent programs (computed), or
+digits were seen there (published), computed by two independent programs (computed), or
 are an identity that must hold.
 """
 

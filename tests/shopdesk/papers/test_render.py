@@ -1,4 +1,4 @@
-"""Papers: tagged, self-contained, the same twice, and no way out of the house."""
+"""Rendered PDFs: tagged, self-contained, reproducible, and without network access."""
 
 import os
 import subprocess

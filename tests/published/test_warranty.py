@@ -18,7 +18,7 @@ from repairs.jobs.warranty import is_in_warranty, rework_warranty_until, warrant
 from tests import make
 
 
-def test_the_day_of_handing_back_is_day_0_and_the_last_day_is_covered():
+def test_the_day_of_handover_is_day_0_and_the_last_day_is_in_warranty():
     until = warranty_until(date(2026, 3, 2), days=30)
     assert until == date(2026, 4, 1)
     assert is_in_warranty(date(2026, 3, 2), until=until)
@@ -28,7 +28,7 @@ def test_the_day_of_handing_back_is_day_0_and_the_last_day_is_covered():
 
 
 @pytest.mark.parametrize(
-    ("handed_back", "days", "until"),
+    ("handed_over_on", "days", "until"),
     [
         (date(2028, 2, 28), 1, date(2028, 2, 29)),
         (date(2028, 2, 29), 0, date(2028, 2, 29)),
@@ -41,8 +41,8 @@ def test_the_day_of_handing_back_is_day_0_and_the_last_day_is_covered():
         (date(2026, 12, 31), 180, date(2027, 6, 29)),
     ],
 )
-def test_the_29th_of_february_counts_as_the_day_it_is(handed_back, days, until):
-    assert warranty_until(handed_back, days=days) == until
+def test_the_29th_of_february_counts_as_the_day_it_is(handed_over_on, days, until):
+    assert warranty_until(handed_over_on, days=days) == until
 
 
 @pytest.mark.parametrize("year", [1900, 2000, 2024, 2026, 2028, 2100])
@@ -51,12 +51,12 @@ def test_a_year_of_cover_ends_a_day_early_over_a_leap_day(year):
     assert until == (date(year, 12, 31) if isleap(year) else date(year + 1, 1, 1))
 
 
-def test_a_redo_runs_out_the_old_cover_but_at_least_the_shop_s_rest():
-    handed_back = date(2026, 3, 2)
+def test_rework_keeps_the_old_warranty_but_at_least_the_minimum():
+    handed_over_on = date(2026, 3, 2)
     old = date(2026, 8, 1)
-    assert rework_warranty_until(handed_back, old_until=old, rest_days=30) == old
+    assert rework_warranty_until(handed_over_on, old_until=old, rest_days=30) == old
     late = date(2026, 3, 10)
-    assert rework_warranty_until(handed_back, old_until=late, rest_days=30) == date(
+    assert rework_warranty_until(handed_over_on, old_until=late, rest_days=30) == date(
         2026, 4, 1
     )
 

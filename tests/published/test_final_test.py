@@ -1,5 +1,5 @@
-"""The proof run against values from outside. Beside each check: its source, and whether
-the digits were seen there (published), reckoned by independent programs (computed), or
+"""Published values of the final test. Beside each check: its source, and whether
+the digits were seen there (published), computed by independent programs (computed), or
 are an identity that must hold.
 """
 
@@ -35,7 +35,7 @@ def test_clean_tries_needed_are_those_of_the_table(column):
     assert found == TABLE[column].to_list()
 
 
-def test_the_chance_of_an_unmended_device_is_that_of_the_table():
+def test_the_pass_probability_of_an_unrepaired_device_is_that_of_the_table():
     """The same file, at the number needed and one below: to its nine digits."""
     for row in TABLE.itertuples():
         at = false_pass_probability(row.k, row.m, passes=row.n_a05)
