@@ -11,7 +11,7 @@ from shopdesk.triggers import (
 # What the comeback table and the month are made from: any change of it shows at once.
 COUNTED = {
     "repairs_repair": (
-        "job_id fault_id fix_id by_id outcome declared cost charged reserve"
+        "job_id fault_id fix_id by_id outcome fix_type cost charged reserve"
         " handed_over_on"
     ),
     "repairs_job": "device_id booked_in_on handed_over_on",
@@ -50,7 +50,7 @@ GUARDS = [
         FINAL,
         "OLD.handed_over_on IS NOT NULL AND "
         + changed(
-            *("job_id", "fault_id", "fix_id", "outcome", "declared", "cost"),
+            *("job_id", "fault_id", "fix_id", "outcome", "fix_type", "cost"),
             "handed_over_on",
         ),
         rule="final",

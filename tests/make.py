@@ -114,7 +114,7 @@ def past_repair(fault_, fix_, *, on, back_on=None, of=None, **facts):
         outcome=states.FIXED,
         handed_over_on=on,
     )
-    facts = {"declared": fix_.declared, "outcome": states.FIXED} | facts
+    facts = {"fix_type": fix_.fix_type, "outcome": states.FIXED} | facts
     made = Repair.objects.create(
         job=done, fault=fault_, fix=fix_, handed_over_on=on, **facts
     )
@@ -183,7 +183,7 @@ def redone(repair, amount, *, on):
         fault=repair.fault,
         fix=repair.fix,
         outcome=states.FIXED,
-        declared="lasting",
+        fix_type="lasting",
         cost=Decimal(amount),
     )
     hand_over(job, on=on)

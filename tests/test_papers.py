@@ -151,7 +151,7 @@ def repair_form(desk):
 
 def report(desk):
     fault = make.fault()
-    for fix in (make.fix(fault), make.fix(fault, declared="stopgap")):
+    for fix in (make.fix(fault), make.fix(fault, fix_type="stopgap")):
         for n in range(6):
             back = date(2026, 2, 9) if n < 2 else None
             make.past_repair(fault, fix, on=date(2026, 1, 5), back_on=back)

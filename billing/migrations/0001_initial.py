@@ -133,7 +133,7 @@ class Migration(migrations.Migration):
                 ('position', models.PositiveSmallIntegerField()),
                 ('title', models.CharField(max_length=120)),
                 ('words', models.TextField(blank=True, max_length=1000, verbose_name='description')),
-                ('declared', models.CharField(blank=True, choices=[('lasting', 'lasting'), ('stopgap', 'stopgap')], default='', max_length=7)),
+                ('fix_type', models.CharField(blank=True, choices=[('lasting', 'lasting'), ('stopgap', 'stopgap')], default='', max_length=7)),
                 ('warranty_days', models.PositiveSmallIntegerField(default=0, verbose_name='warranty days')),
                 ('turnaround_days', models.PositiveSmallIntegerField(default=3, verbose_name='turnaround days')),
                 ('does', models.CharField(choices=[('repair', 'repair'), ('replace', 'board replacement'), ('return', 'return without repair')], default='repair', max_length=7, verbose_name='work')),
@@ -509,7 +509,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='quoteoption',
-            constraint=models.CheckConstraint(condition=models.Q(('declared__in', ['', 'lasting', 'stopgap'])), name='option_declared_is_known'),
+            constraint=models.CheckConstraint(condition=models.Q(('fix_type__in', ['', 'lasting', 'stopgap'])), name='option_fix_type_is_known'),
         ),
         migrations.AddConstraint(
             model_name='quoteline',

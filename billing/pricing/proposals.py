@@ -12,7 +12,7 @@ from django.utils.translation import gettext
 
 from billing.pricing.comeback_price import Bearing, Mended, Price, priced
 from billing.pricing.track_record_words import words_of, words_of_all
-from repairs.faults import declared
+from repairs.faults import fix_types
 from repairs.faults.models import Fix, UsualPart
 from repairs.jobs import states
 from repairs.jobs.models import Job, Repair
@@ -63,7 +63,7 @@ class ProposedOption:
 
     title: str
     words: str
-    declared: str
+    fix_type: str
     warranty_days: int
     lines: list[ProposedLine]
     fixes: list[FixOfRepair] = field(default_factory=list)
@@ -85,8 +85,8 @@ def propose_options(job: Job, *, on: date, shop: Shop) -> list[ProposedOption]:
         return []
     options = []
     for kind, other in (
-        (declared.LASTING, declared.STOPGAP),
-        (declared.STOPGAP, declared.LASTING),
+        (fix_types.LASTING, fix_types.STOPGAP),
+        (fix_types.STOPGAP, fix_types.LASTING),
     ):
         if any(kind in best for _, best in repairs):
             fixes = [(r, best.get(kind) or best.get(other)) for r, best in repairs]
@@ -116,7 +116,7 @@ def _best_fixes(repair: Repair) -> dict[str, Fix]:
     best: dict[str, Fix] = {}
     for fix in sorted(fixes, key=lambda fix: fix.pk != repair.fix_id):
         is_selected = fix.pk == repair.fix_id
-        kind = (is_selected and repair.declared) or fix.declared
+        kind = (is_selected and repair.fix_type) or fix.fix_type
         best.setdefault(kind, fix)
     return best
 
@@ -151,7 +151,7 @@ def _repair_option(
     return ProposedOption(
         title=_title(fixes, kind),
         words=_meaning(kind),
-        declared=kind,
+        fix_type=kind,
         warranty_days=days,
         lines=lines,
         fixes=fixes,
@@ -289,7 +289,7 @@ def no_repair_option(job: Job, *, shop: Shop) -> ProposedOption:
     return ProposedOption(
         title=gettext("Return without repair"),
         words=gettext("We reassemble the device without repair."),
-        declared="",
+        fix_type="",
         warranty_days=0,
         lines=[ProposedLine(fee) for fee in fees],
         does=RETURN,
@@ -312,8 +312,8 @@ def board_replacement_option(job: Job, *, shop: Shop) -> ProposedOption:
             "The board is replaced. Data stored on the old board may be lost: back it"
             " up first."
         ),
-        declared=declared.LASTING,
-        warranty_days=shop.warranty_days(declared.LASTING),
+        fix_type=fix_types.LASTING,
+        warranty_days=shop.warranty_days(fix_types.LASTING),
         lines=[ProposedLine(line) for line in lines],
         does=REPLACE,
         turnaround_days=7,
@@ -326,9 +326,9 @@ def _title(fixes: list[FixOfRepair], kind: str) -> str:
         if fix:
             return fix.name
         return gettext("Repair: {fault}").format(fault=repair.fault.name)[:120]
-    if kind == declared.LASTING:
+    if kind == fix_types.LASTING:
         title = gettext("Lasting repair of {n} faults")
-    elif kind == declared.STOPGAP:
+    elif kind == fix_types.STOPGAP:
         title = gettext("Stopgap repair of {n} faults")
     else:
         title = gettext("Repair of {n} faults")
@@ -337,9 +337,9 @@ def _title(fixes: list[FixOfRepair], kind: str) -> str:
 
 def _meaning(kind: str) -> str:
     """Return what a repair of this type means to the customer."""
-    if kind == declared.LASTING:
+    if kind == fix_types.LASTING:
         return gettext("Removes the cause of the fault.")
-    if kind == declared.STOPGAP:
+    if kind == fix_types.STOPGAP:
         return gettext(
             "Restores function for now. The cause remains, so the fault may return."
         )

@@ -120,9 +120,9 @@ def _update_repairs(option: QuoteOption) -> None:
     """Set fix, type and warranty of each repair to what the customer accepted."""
     fixes = {repair.pk: fix for repair, fix in chosen_in(option) if fix}
     for repair, fix in fixes.items():
-        kind = option.declared if len(fixes) == 1 else fix.declared
+        kind = option.fix_type if len(fixes) == 1 else fix.fix_type
         Repair.objects.filter(pk=repair, job=option.quote.job_id).update(
-            fix=fix, declared=kind or fix.declared, warranty_days=option.warranty_days
+            fix=fix, fix_type=kind or fix.fix_type, warranty_days=option.warranty_days
         )
 
 

@@ -104,7 +104,7 @@ def _write_option(
         words=proposed.words,
         repair=repair,
         fix=fix,
-        declared=proposed.declared,
+        fix_type=proposed.fix_type,
         warranty_days=proposed.warranty_days,
         turnaround_days=proposed.turnaround_days,
         does=proposed.does,

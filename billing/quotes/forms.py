@@ -38,7 +38,7 @@ class OptionForm(forms.ModelForm):
     class Meta:
         model = QuoteOption
         fields = [
-            *("title", "does", "declared", "warranty_days", "turnaround_days"),
+            *("title", "does", "fix_type", "warranty_days", "turnaround_days"),
             *("words", "known", "why_changed"),
         ]
         widgets = {
@@ -46,20 +46,20 @@ class OptionForm(forms.ModelForm):
             "words": forms.Textarea(attrs={"rows": 2}),
             "known": forms.Textarea(attrs={"rows": 2}),
         }
-        labels = {"declared": "Type"}
+        labels = {"fix_type": "Type"}
         help_texts = {"known": "Shown to the customer as written here."}
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["declared"].choices = [
+        self.fields["fix_type"].choices = [
             ("", "no repair"),
-            *QuoteOption._meta.get_field("declared").choices,
+            *QuoteOption._meta.get_field("fix_type").choices,
         ]
 
     def clean(self):
         asked = super().clean()
-        if asked.get("does") == QuoteOption.Does.RETURN and asked.get("declared"):
-            self.add_error("declared", "Select “no repair”.")
+        if asked.get("does") == QuoteOption.Does.RETURN and asked.get("fix_type"):
+            self.add_error("fix_type", "Select “no repair”.")
         return asked
 
 

@@ -18,7 +18,7 @@ def chosen_in(option: QuoteOption) -> list[FixOfRepair]:
 def draft_fingerprint(quote: Quote) -> str:
     """Return a short hash of all that a draft holds; any change makes it another."""
     options = quote.options.order_by("position").values_list(
-        *("pk", "title", "words", "declared", "warranty_days", "turnaround_days"),
+        *("pk", "title", "words", "fix_type", "warranty_days", "turnaround_days"),
         *("does", "known", "why_changed"),
     )
     lines = quote.options.order_by("lines__id").values_list(

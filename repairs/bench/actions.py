@@ -273,7 +273,7 @@ def close_fixed(
             for name, value in facts.items():
                 setattr(repair, name, value)
             # The database wants fix and type of what is fixed: said better here.
-            if repair.outcome == states.FIXED and not (repair.fix and repair.declared):
+            if repair.outcome == states.FIXED and not (repair.fix and repair.fix_type):
                 raise IncompleteError(" ".join(closing.missing_of(repair)))
             repair.save(update_fields=list(facts))
         is_fixed = job.repairs.filter(outcome=states.FIXED).exists()

@@ -5,7 +5,7 @@ from django.core.exceptions import ValidationError
 from django.db.models import Q
 
 from repairs.bench.fields import FaultField, FixField, PartField
-from repairs.faults import declared
+from repairs.faults import fix_types
 from repairs.faults.models import CODE, Fault, Fix, Hazard, Symptom
 from repairs.jobs import states
 from repairs.jobs.models import Job
@@ -122,9 +122,9 @@ class NewFaultForm(NewEntryForm):
 class NewFixForm(NewEntryForm):
     model = Fix
     code = code_field("Code")
-    declared = forms.ChoiceField(choices=declared.CHOICES, label="Usually")
+    fix_type = forms.ChoiceField(choices=fix_types.CHOICES, label="Usually")
     minutes = count(1440, min_value=1, initial=30, label="Usual minutes")
-    field_order = ["code", "name", "declared", "minutes"]
+    field_order = ["code", "name", "fix_type", "minutes"]
 
 
 class FixForm(forms.Form):
@@ -154,7 +154,7 @@ class FixForm(forms.Form):
 
     @staticmethod
     def _label(fix):
-        kind = fix.get_declared_display()
+        kind = fix.get_fix_type_display()
         return f"{fix.code} {fix.name} (usually {kind}, {fix.minutes} min)"
 
     def clean(self):
@@ -297,8 +297,8 @@ class CloseForm(forms.Form):
     outcome = forms.ChoiceField(
         choices=list(states.OUTCOMES.items()), label="What came of it"
     )
-    declared = forms.ChoiceField(
-        choices=declared.CHOICES,
+    fix_type = forms.ChoiceField(
+        choices=fix_types.CHOICES,
         label="The fix is",
         error_messages={"required": "Say whether the fix is lasting or a stopgap."},
     )
@@ -308,10 +308,10 @@ class CloseForm(forms.Form):
     def __init__(self, *args, repair, **kwargs):
         super().__init__(*args, **kwargs)
         self.repair = repair
-        usual = repair.fix.declared if repair.fix else ""
+        usual = repair.fix.fix_type if repair.fix else ""
         self.initial = {
             "outcome": repair.outcome or states.FIXED,
-            "declared": repair.declared or usual,
+            "fix_type": repair.fix_type or usual,
             "no_part_needed": repair.no_part_needed,
             "note": repair.note,
         } | self.initial
@@ -319,5 +319,5 @@ class CloseForm(forms.Form):
     def clean(self):
         data = super().clean()
         if data.get("outcome") in states.GIVEN_UP:
-            data["declared"] = ""
+            data["fix_type"] = ""
         return data

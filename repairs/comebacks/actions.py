@@ -4,7 +4,7 @@ from datetime import date
 
 from django.db import transaction
 
-from repairs.faults.declared import STOPGAP
+from repairs.faults.fix_types import STOPGAP
 from repairs.faults.models import Fix
 from shopdesk.errors import RefusedError
 
@@ -19,7 +19,7 @@ def set_fix_type(fix: Fix, *, fix_type: str, reason: str, by, on: date) -> bool:
     type.
     """
     fix = Fix.objects.select_for_update().get(pk=fix.pk)
-    if fix.declared == fix_type:
+    if fix.fix_type == fix_type:
         return False
     called = "a stopgap" if fix_type == STOPGAP else "lasting"
     line = f"{on}: type changed to {called} by {by}; {reason}."
@@ -29,6 +29,6 @@ def set_fix_type(fix: Fix, *, fix_type: str, reason: str, by, on: date) -> bool:
             f"The notes of {fix.code} are full, so the change cannot be recorded there."
             " Shorten them in the fault book first."
         )
-    fix.declared, fix.notes = fix_type, notes
-    fix.save(update_fields=["declared", "notes"])
+    fix.fix_type, fix.notes = fix_type, notes
+    fix.save(update_fields=["fix_type", "notes"])
     return True

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from repairs.comebacks.estimate import verdict
 from repairs.comebacks.estimate.rate import Rates, filtered_rates, rates
 from repairs.comebacks.watch import Counts, Floats, Ints
-from repairs.faults.declared import STOPGAP
+from repairs.faults.fix_types import STOPGAP
 from shopdesk.look.formats import format_share, format_share_range
 from shopdesk.money import UNIT, rounded
 

@@ -8,7 +8,7 @@ from repairs.comebacks.drilldown import COMEBACK, IN_FOLLOW_UP
 from repairs.comebacks.queries import latest_day
 from repairs.comebacks.scope import NOT_ABOUT_PEOPLE, Scope
 from repairs.customers.models import DeviceModel
-from repairs.faults import declared
+from repairs.faults import fix_types
 from shopdesk.fields import DayFormField
 from shopdesk.staff.models import User
 
@@ -196,4 +196,4 @@ class BoardForm(forms.Form):
 class FixTypeForm(forms.Form):
     """Whether a fix is lasting or a stopgap from now on."""
 
-    declared = forms.ChoiceField(choices=declared.CHOICES)
+    fix_type = forms.ChoiceField(choices=fix_types.CHOICES)

@@ -35,7 +35,7 @@ from repairs.comebacks.watch import (
     PairNumbers,
 )
 from repairs.customers.models import Device
-from repairs.faults.declared import STOPGAP
+from repairs.faults.fix_types import STOPGAP
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import states
 from repairs.jobs.models import Comeback, Job, Repair
@@ -126,9 +126,9 @@ def fixed_repairs(as_of: date, *, within: int, only: Q = ALL) -> FixedRepairs:
     rows = (
         fixed_by(as_of, only=only)
         .order_by()
-        .values("fault_id", "fix_id", "declared")
+        .values("fault_id", "fix_id", "fix_type")
         .annotate(many=Count("*"), ages=JoinedNumbers(Case(When(is_young, then=age))))
-        .values_list("fault_id", "fix_id", "declared", "many", "ages")
+        .values_list("fault_id", "fix_id", "fix_type", "many", "ages")
     )
     read = list(chain.from_iterable(batches(rows, size=BATCH)))
     fault, fix, types, many, ages = zip(*read, strict=True) if read else NO_COLUMNS
@@ -151,9 +151,9 @@ def last_days(keys: list[list[int]], *, as_of: date, only: Q = ALL) -> Ints:
     rows = (
         fixed_by(as_of, only=only)
         .order_by()
-        .values("fault_id", "fix_id", "declared")
+        .values("fault_id", "fix_id", "fix_type")
         .annotate(last=DayNumber(Max("handed_over_on")))
-        .values_list("fault_id", "fix_id", "declared", "last")
+        .values_list("fault_id", "fix_id", "fix_type", "last")
     )
     last: dict[tuple[int, int, bool], int] = {}
     for fault, fix, fix_type, day in rows:

@@ -31,7 +31,7 @@ from repairs.comebacks.watch import (
     merge_observations,
     most_common_type,
 )
-from repairs.faults.declared import LASTING, STOPGAP
+from repairs.faults.fix_types import LASTING, STOPGAP
 from shopdesk.shop.models import Shop
 
 

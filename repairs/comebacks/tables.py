@@ -116,7 +116,7 @@ class OutcomeTable(tables.ListTable):
     )
     device = tables.Column(accessor="job__device__model")
     handed_over = tables.DateColumn(accessor="job__handed_over_on")
-    fix_type = tables.BadgeColumn(verbose_name="Type", accessor="repair__declared")
+    fix_type = tables.BadgeColumn(verbose_name="Type", accessor="repair__fix_type")
     result = tables.BadgeColumn()
     comeback = tables.CodeColumn(
         verbose_name="Comeback job",

@@ -85,16 +85,16 @@ class FixForm(forms.ModelForm):
         widget=forms.TextInput(attrs={"class": "code"}),
         help_text="Part numbers, with a quantity if more than one: JACK-5; R-4K7*2",
     )
-    field_order = ["code", "name", "for_faults", "declared", "minutes", "usual"]
+    field_order = ["code", "name", "for_faults", "fix_type", "minutes", "usual"]
 
     class Meta:
         model = Fix
-        fields = ["code", "name", "declared", "minutes", "warranty_days", "hazard"]
+        fields = ["code", "name", "fix_type", "minutes", "warranty_days", "hazard"]
         fields += ["notes", "is_retired"]
-        widgets = {"declared": forms.RadioSelect, "notes": forms.Textarea({"rows": 4})}
+        widgets = {"fix_type": forms.RadioSelect, "notes": forms.Textarea({"rows": 4})}
         labels = {
             "name": "Fix",
-            "declared": "Usual type",
+            "fix_type": "Usual type",
             "is_retired": "Retired",
         }
 

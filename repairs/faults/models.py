@@ -10,7 +10,7 @@ from django.db.models import Count, OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce
 from django.urls import reverse
 
-from repairs.faults import declared
+from repairs.faults import fix_types
 from repairs.stock.models import Part
 from shopdesk.lookup import normalize_search, rank_matches
 
@@ -145,8 +145,8 @@ class Fix(CodedEntry):
     """What repairs a fault; one fix may be used for many faults."""
 
     faults = models.ManyToManyField(Fault, related_name="fixes", blank=True)
-    declared = models.CharField(
-        "usual type", max_length=7, choices=declared.CHOICES, default=declared.LASTING
+    fix_type = models.CharField(
+        "usual type", max_length=7, choices=fix_types.CHOICES, default=fix_types.LASTING
     )
     minutes = models.PositiveSmallIntegerField("usual minutes", default=30)
     warranty_days = models.PositiveSmallIntegerField(
@@ -160,8 +160,8 @@ class Fix(CodedEntry):
         constraints = [
             *CodedEntry.Meta.constraints,
             models.CheckConstraint(
-                condition=Q(declared__in=list(declared.LABELS)),
-                name="fix_declared_is_known",
+                condition=Q(fix_type__in=list(fix_types.LABELS)),
+                name="fix_type_is_known",
             ),
         ]
 

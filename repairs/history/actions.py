@@ -214,7 +214,7 @@ class _Importer:
             job=job,
             fault=fault,
             fix=fix,
-            declared=row.declared,
+            fix_type=row.declared,
             outcome=row.outcome,
             no_part_needed=bool(row.fix and row.outcome and not row.parts),
             minutes_from_history=row.minutes or 0,

@@ -11,7 +11,7 @@ from django.db.models import F
 from django.utils import timezone
 
 from repairs.customers.models import Customer, Device, DeviceModel
-from repairs.faults import declared
+from repairs.faults import fix_types
 from repairs.faults.models import Fault, Fix
 from repairs.history import on_record
 from repairs.history.issues import ImportIssues
@@ -214,12 +214,12 @@ class Books:
         rows = [row for job in self.jobs for row in job.repairs if row.fix]
         minutes, types = defaultdict(list), defaultdict(list)
         for row in rows:
-            types[row.fix].append(row.declared or declared.LASTING)
+            types[row.fix].append(row.declared or fix_types.LASTING)
             if row.minutes:
                 minutes[row.fix].append(row.minutes)
         new_fixes = [fix for fix in self.fixes.values() if fix.pk is None]
         for fix in new_fixes:
-            fix.declared = mode(types[fix.code])
+            fix.fix_type = mode(types[fix.code])
             if minutes[fix.code]:
                 fix.minutes = median_low(minutes[fix.code])
         create([f for f in self.faults.values() if f.pk is None], self.created)

@@ -177,7 +177,7 @@ def _repair_facts(repair: Repair, *, minutes: int) -> dict:
         "fault_name": repair.fault.name,
         "fix": repair.fix.code if repair.fix else "",
         "fix_name": repair.fix.name if repair.fix else "",
-        "declared": repair.declared,
+        "declared": repair.fix_type,
         "outcome": repair.outcome,
         "minutes": minutes + repair.minutes_from_history,
         "charged": repair.charged,

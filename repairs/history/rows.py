@@ -6,7 +6,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from repairs.faults import declared
+from repairs.faults import fix_types
 from repairs.history.cells import (
     Bounds,
     CellError,
@@ -85,7 +85,7 @@ class Column:
     may_have_lines: bool = False
 
 
-DECLARED = one_of(declared.LABELS)
+DECLARED = one_of(fix_types.LABELS)
 OUTCOME = one_of(states.OUTCOMES)
 RETURN_IS = one_of(
     {

@@ -49,7 +49,7 @@ def missing_of(repair: Repair) -> list[str]:
         lacks.append("the outcome is missing.")
     if repair.fix is None:
         lacks.append("the fix is missing.")
-    if repair.outcome and not repair.declared:
+    if repair.outcome and not repair.fix_type:
         lacks.append("say whether the fix is lasting or a stopgap.")
     if repair.needs_parts and not (repair.no_part_needed or repair.has_parts):
         lacks.append(

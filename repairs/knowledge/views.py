@@ -62,13 +62,13 @@ def set_fix_type(request, fault, fix):
         None,
         actions.set_fix_type,
         fix,
-        fix_type=form.cleaned_data["declared"],
+        fix_type=form.cleaned_data["fix_type"],
         reason=f"comebacks for {fault.code}: {record}",
         by=request.user,
         on=timezone.localdate(),
     )
     if done:
-        label = dict(form.fields["declared"].choices)[form.cleaned_data["declared"]]
+        label = dict(form.fields["fix_type"].choices)[form.cleaned_data["fix_type"]]
         state = "now has this type" if done.result else "already has this type"
         messages.success(request, f"{label.capitalize()}: {fix.code} {state}.")
     return redirect("knowledge:pair", fault.pk, fix.pk)

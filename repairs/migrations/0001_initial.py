@@ -36,7 +36,7 @@ class Migration(migrations.Migration):
             name='Repair',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('declared', models.CharField(blank=True, choices=[('lasting', 'lasting'), ('stopgap', 'stopgap')], default='', max_length=7)),
+                ('fix_type', models.CharField(blank=True, choices=[('lasting', 'lasting'), ('stopgap', 'stopgap')], default='', max_length=7)),
                 ('outcome', models.CharField(blank=True, choices=[('fixed', 'fixed'), ('not_fixed', 'not fixed'), ('no_fault_found', 'no fault found'), ('not_repairable', 'not repairable')], default='', max_length=14)),
                 ('note', models.TextField(blank=True, max_length=4000)),
                 ('no_part_needed', models.BooleanField(default=False, verbose_name='no part was needed')),
@@ -170,7 +170,7 @@ class Migration(migrations.Migration):
                 ('name', models.CharField(max_length=120)),
                 ('hazard', models.CharField(blank=True, choices=[('', 'none'), ('battery', 'battery'), ('mains', 'mains or high voltage'), ('heat', 'hot air and fumes')], default='', max_length=10)),
                 ('notes', models.TextField(blank=True, max_length=4000)),
-                ('declared', models.CharField(choices=[('lasting', 'lasting'), ('stopgap', 'stopgap')], default='lasting', max_length=7, verbose_name='usual type')),
+                ('fix_type', models.CharField(choices=[('lasting', 'lasting'), ('stopgap', 'stopgap')], default='lasting', max_length=7, verbose_name='usual type')),
                 ('minutes', models.PositiveSmallIntegerField(default=30, verbose_name='usual minutes')),
                 ('warranty_days', models.PositiveSmallIntegerField(blank=True, help_text='Blank: shop default.', null=True)),
                 ('faults', models.ManyToManyField(blank=True, related_name='fixes', to='repairs.fault')),
@@ -448,7 +448,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='fix',
-            constraint=models.CheckConstraint(condition=models.Q(('declared__in', ['lasting', 'stopgap'])), name='fix_declared_is_known'),
+            constraint=models.CheckConstraint(condition=models.Q(('fix_type__in', ['lasting', 'stopgap'])), name='fix_type_is_known'),
         ),
         migrations.AddConstraint(
             model_name='accesscode',
@@ -484,11 +484,11 @@ class Migration(migrations.Migration):
         ),
         migrations.AddIndex(
             model_name='repair',
-            index=models.Index(fields=['outcome', 'fault', 'fix', 'declared', 'handed_over_on'], name='repair_pair_by_day'),
+            index=models.Index(fields=['outcome', 'fault', 'fix', 'fix_type', 'handed_over_on'], name='repair_pair_by_day'),
         ),
         migrations.AddConstraint(
             model_name='repair',
-            constraint=models.CheckConstraint(condition=models.Q(('declared__in', ['', 'lasting', 'stopgap'])), name='repair_declared_is_known'),
+            constraint=models.CheckConstraint(condition=models.Q(('fix_type__in', ['', 'lasting', 'stopgap'])), name='repair_fix_type_is_known'),
         ),
         migrations.AddConstraint(
             model_name='repair',
@@ -496,7 +496,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='repair',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('outcome', 'fixed'), _negated=True), models.Q(('fix__isnull', False), models.Q(('declared', ''), _negated=True)), _connector='OR'), name='repair_fixed_has_fix_and_kind'),
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('outcome', 'fixed'), _negated=True), models.Q(('fix__isnull', False), models.Q(('fix_type', ''), _negated=True)), _connector='OR'), name='repair_fixed_has_fix_and_kind'),
         ),
         migrations.AddConstraint(
             model_name='repair',

@@ -179,7 +179,7 @@ def close(story: Story, job: Job, days: int) -> None:
     repairs = {
         one: {
             "outcome": states.FIXED,
-            "declared": one.declared or one.fix.declared,
+            "fix_type": one.fix_type or one.fix.fix_type,
             "no_part_needed": not one.fix.needs_parts,
         }
         for one in job.repairs.select_related("fix")
@@ -251,7 +251,7 @@ def book_in_return(story: Story, what: str, *, is_repaired: bool) -> None:
     workflow.approve_warranty_repair(job, stamp=stamp)
     if is_repaired:
         stamp = story.stamp(days - 1, 16, story.bench)
-        fixes = Fix.objects.filter(faults=earlier.fault, declared="lasting")
+        fixes = Fix.objects.filter(faults=earlier.fault, fix_type="lasting")
         fix = fixes.order_by("-minutes").first()
         bench.select_fix(job.repairs.get(), fix=fix, version=None, stamp=stamp)
         repair(story, job, days + 1)

@@ -285,7 +285,7 @@ def _rows(visits: Sequence[DemoVisit], *, today: date) -> list[Row]:
                     fault_name=fault.name if fault else "",
                     fix=fix.code if fix else "",
                     fix_name=fix.name if fix else "",
-                    declared=fix.fix_type if fix else "",
+                    fix_type=fix.fix_type if fix else "",
                     outcome=work.outcome,
                     minutes=work.minutes,
                     charged=work.charged,

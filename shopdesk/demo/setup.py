@@ -100,7 +100,7 @@ def _create_fault_book() -> None:
         fix = Fix.objects.create(
             code=facts.code,
             name=facts.name,
-            declared=facts.fix_type,
+            fix_type=facts.fix_type,
             minutes=facts.minutes,
             hazard=facts.hazard,
         )

@@ -39,7 +39,7 @@ def fill(rows: int, *, pairs: int, seed: int = 4) -> None:
     _bulk(
         Fix,
         [
-            {"code": f"X-{n:04}", "name": "invented", "declared": "lasting"}
+            {"code": f"X-{n:04}", "name": "invented", "fix_type": "lasting"}
             for n in range(pairs // faults)
         ],
     )
@@ -112,7 +112,7 @@ def _repairs(rng, visits, *, faults, fixes):
             "fault_id": int(pair[n]) // fixes + 1,
             "fix_id": int(pair[n]) % fixes + 1,
             "outcome": states.FIXED,
-            "declared": "stopgap" if said else "lasting",
+            "fix_type": "stopgap" if said else "lasting",
             "minutes_from_history": 45,
             "cost": 40 + n % 50,
             "handed_over_on": date.fromordinal(int(visits["handed"][n])),

@@ -100,7 +100,7 @@ def _floor() -> str:
     }
     return (
         f"SELECT fault_id * 10000 + fix_id, {day[connection.vendor]},"
-        " CASE WHEN declared = 'stopgap' THEN 1 ELSE 0 END FROM repairs_repair"
+        " CASE WHEN fix_type = 'stopgap' THEN 1 ELSE 0 END FROM repairs_repair"
         " WHERE outcome = 'fixed' AND handed_over_on <= '2026-06-30'"
     )
 

@@ -114,7 +114,7 @@ class AllKinds:
         """A fault with a fix of each of `kinds`, done so many times."""
         fault = make.fault(name="Flurb")
         for kind in kinds:
-            fix = make.fix(fault, name=f"Gnarf {kind[0]}", declared=kind, minutes=45)
+            fix = make.fix(fault, name=f"Gnarf {kind[0]}", fix_type=kind, minutes=45)
             for n in range(parts):
                 part = make.part(on_hand=5, name=f"Sprock{n}")
                 UsualPart.objects.create(fix=fix, part=part, quantity=2)
@@ -171,7 +171,7 @@ class AllKinds:
         quote = self.draft(job)
         self.said["quote's words"] = quote.words
         for option in quote.options.all():
-            self.lines(f"option {option.declared}", option)
+            self.lines(f"option {option.fix_type}", option)
         self.desk_pages["draft"] = self.desk.get(quote.get_absolute_url())
         self.paper("draft", self.of("quotes:paper", quote.pk))
         where = self.link(job)

@@ -24,7 +24,7 @@ def diagnosed(*, fixes=("lasting", "stopgap"), with_part=True, **facts):
     fault = make.fault()
     for kind in fixes:
         fix = make.fix(
-            fault, name=f"{kind.capitalize()} mend", declared=kind, minutes=45
+            fault, name=f"{kind.capitalize()} mend", fix_type=kind, minutes=45
         )
         if with_part and kind == "lasting":
             part = make.part(on_hand=5, unit_cost=Decimal("2.50"))
@@ -61,7 +61,7 @@ def mend(job):
     for repair in job.repairs.all():
         if repair.fix is None:
             repair.fix = repair.fault.fixes.first() or make.fix(repair.fault)
-        repair.declared = repair.declared or repair.fix.declared
+        repair.fix_type = repair.fix_type or repair.fix.fix_type
         repair.outcome = states.FIXED
         repair.no_part_needed = True
         repair.save()

@@ -56,7 +56,7 @@ def stocked_shop(staff):
         code="JACK-REFLOW",
         name="Reflow the charging socket",
         minutes=20,
-        declared="stopgap",
+        fix_type="stopgap",
     )
     make.customer("Ada Fenwick", phone="+441632960123", email="ada@fenwick.example")
     return shop

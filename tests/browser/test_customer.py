@@ -51,7 +51,7 @@ def test_from_the_quote_to_the_customers_yes(phone, live_server, stocked_shop, s
     page.goto(address(quote.job))
     if scripts:
         sound(page)
-    lasting = quote.options.get(declared="lasting")
+    lasting = quote.options.get(fix_type="lasting")
     page.get_by_label(lasting.title).check()
     page.get_by_label("Your name").first.fill("Ada Fenwick")
     page.get_by_role("button", name="Order with obligation to pay").click()

@@ -20,7 +20,7 @@ def test_quote_yes_work_invoice_part_payment_rest_and_credit_note(
     sign_in, new_context, live_server, stocked_shop
 ):
     quote = till.sent(on=timezone.localdate())
-    job, lasting = quote.job, quote.options.get(declared="lasting")
+    job, lasting = quote.job, quote.options.get(fix_type="lasting")
     token = create_link(job, on=timezone.localdate(), at=timezone.now(), by=None)[1]
 
     # The customer, on a telephone.

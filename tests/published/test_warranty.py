@@ -96,7 +96,7 @@ def test_cover_starts_on_the_local_day_at_every_hour_of_such_a_night(zone, day, 
             assert timezone.localdate() == day
             job = make.job(on=day, state=states.READY, outcome=states.FIXED)
             repair = make.repair(
-                job, fix=make.fix(), outcome=states.FIXED, declared="lasting"
+                job, fix=make.fix(), outcome=states.FIXED, fix_type="lasting"
             )
             workflow.hand_over(
                 job, stamp=make.stamp(on=timezone.localdate()), shop=make.shop()

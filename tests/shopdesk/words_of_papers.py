@@ -14,7 +14,7 @@ from billing.customer_page import queries as where
 from billing.invoices.models import Invoice, Payment
 from billing.pricing import track_record_words as known
 from billing.quotes.models import Quote
-from repairs.faults import cautions, declared
+from repairs.faults import cautions, fix_types
 from repairs.jobs import states as job_states
 from repairs.jobs.models import Job
 from shopdesk.shop import tax
@@ -47,7 +47,7 @@ CHOSEN = [
     *where.CAME_OF_IT.values(),
     *where.WAITING.values(),
     known.NEVER,
-    *declared.LABELS.values(),
+    *fix_types.LABELS.values(),
     *tax.LABELS.values(),
     *(one.reason for one in tax.UNSAID.values() if one.reason),
     cautions.FOOT,

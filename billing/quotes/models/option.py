@@ -9,7 +9,7 @@ from django.db.models import Q
 from billing.pricing import proposals
 from billing.pricing.track_record_words import NEVER, one_in
 from billing.quotes.models.quote import Quote
-from repairs.faults import declared
+from repairs.faults import fix_types
 from repairs.faults.models import Fix
 from repairs.jobs.models import Repair
 from repairs.stock.models import Part
@@ -42,8 +42,8 @@ class QuoteOption(models.Model):
     fix = models.ForeignKey(
         Fix, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
-    declared = models.CharField(
-        max_length=7, choices=declared.CHOICES, blank=True, default=""
+    fix_type = models.CharField(
+        max_length=7, choices=fix_types.CHOICES, blank=True, default=""
     )
     warranty_days = models.PositiveSmallIntegerField("warranty days", default=0)
     turnaround_days = models.PositiveSmallIntegerField("turnaround days", default=3)
@@ -70,8 +70,8 @@ class QuoteOption(models.Model):
             ),
             models.CheckConstraint(condition=~Q(title=""), name="option_has_title"),
             models.CheckConstraint(
-                condition=Q(declared__in=["", *declared.LABELS]),
-                name="option_declared_is_known",
+                condition=Q(fix_type__in=["", *fix_types.LABELS]),
+                name="option_fix_type_is_known",
             ),
         ]
 
@@ -80,11 +80,11 @@ class QuoteOption(models.Model):
 
     @property
     def is_lasting(self) -> bool:
-        return self.declared == declared.LASTING
+        return self.fix_type == fix_types.LASTING
 
     @property
     def is_stopgap(self) -> bool:
-        return self.declared == declared.STOPGAP
+        return self.fix_type == fix_types.STOPGAP
 
     @property
     def is_return(self) -> bool:

@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairs.comebacks.watch import Floats, Ints
-from repairs.faults.declared import LASTING, STOPGAP
+from repairs.faults.fix_types import LASTING, STOPGAP
 
 TOO_MANY_COMEBACKS = "too many comebacks"
 NOT_ENOUGH_REPAIRS = "not enough repairs"

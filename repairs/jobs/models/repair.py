@@ -8,7 +8,7 @@ from django.db import models
 from django.db.models import Exists, OuterRef, Q
 from django.utils.functional import cached_property
 
-from repairs.faults import declared
+from repairs.faults import fix_types
 from repairs.faults.models import Fault, Fix, UsualPart
 from repairs.jobs import proof, states, warranty
 from repairs.jobs.models.job import Job
@@ -62,8 +62,8 @@ class Repair(models.Model):
     by = models.ForeignKey(
         STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
     )
-    declared = models.CharField(
-        max_length=7, choices=declared.CHOICES, blank=True, default=""
+    fix_type = models.CharField(
+        max_length=7, choices=fix_types.CHOICES, blank=True, default=""
     )
     outcome = models.CharField(
         max_length=14, choices=list(states.OUTCOMES.items()), blank=True, default=""
@@ -93,14 +93,14 @@ class Repair(models.Model):
         indexes = [
             # All that the comeback table asks of a repair, in the order it asks.
             models.Index(
-                fields=["outcome", "fault", "fix", "declared", "handed_over_on"],
+                fields=["outcome", "fault", "fix", "fix_type", "handed_over_on"],
                 name="repair_pair_by_day",
             ),
         ]
         constraints = [
             models.CheckConstraint(
-                condition=Q(declared__in=["", *declared.LABELS]),
-                name="repair_declared_is_known",
+                condition=Q(fix_type__in=["", *fix_types.LABELS]),
+                name="repair_fix_type_is_known",
             ),
             models.CheckConstraint(
                 condition=Q(outcome__in=["", *states.OUTCOMES]),
@@ -108,7 +108,7 @@ class Repair(models.Model):
             ),
             models.CheckConstraint(
                 condition=~Q(outcome=states.FIXED)
-                | (Q(fix__isnull=False) & ~Q(declared="")),
+                | (Q(fix__isnull=False) & ~Q(fix_type="")),
                 name="repair_fixed_has_fix_and_kind",
             ),
             models.CheckConstraint(
@@ -181,7 +181,7 @@ class Repair(models.Model):
         if days is None and self.fix is not None:
             days = self.fix.warranty_days
         if days is None:
-            days = shop.warranty_days(self.declared)
+            days = shop.warranty_days(self.fix_type)
         return warranty.promise(
             on,
             days=days,

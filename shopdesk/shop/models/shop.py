@@ -409,10 +409,10 @@ class Shop(models.Model):
             places=self.places,
         )
 
-    def warranty_days(self, declared: str) -> int:
-        """Days promised after a repair declared lasting or stopgap."""
+    def warranty_days(self, fix_type: str) -> int:
+        """Days promised after a repair that is lasting or stopgap."""
         return (
             self.warranty_days_stopgap
-            if declared == "stopgap"
+            if fix_type == "stopgap"
             else self.warranty_days_lasting
         )

@@ -23,7 +23,7 @@ def decline(quote, **facts):
 
 def test_a_yes_tells_the_job_and_the_repair():
     quote = till.sent()
-    stopgap = quote.options.get(declared="stopgap")
+    stopgap = quote.options.get(fix_type="stopgap")
     till.accept_online(quote, option=stopgap)
     quote.refresh_from_db()
     assert (quote.state, quote.chosen, quote.answered_by) == (
@@ -35,7 +35,7 @@ def test_a_yes_tells_the_job_and_the_repair():
     job.refresh_from_db()
     repair = job.repairs.get()
     assert job.state == "approved"
-    assert (repair.fix.name, repair.declared, repair.warranty_days) == (
+    assert (repair.fix.name, repair.fix_type, repair.warranty_days) == (
         "Stopgap mend",
         "stopgap",
         30,
@@ -53,11 +53,11 @@ def test_a_yes_to_two_faults_tells_both_repairs():
         at=till.now(),
         by=None,
     )
-    till.accept_online(quote, option=quote.options.get(declared="stopgap"))
+    till.accept_online(quote, option=quote.options.get(fix_type="stopgap"))
     second.refresh_from_db()
     first = job.repairs.exclude(pk=second.pk).get()
-    assert (second.fix, second.declared, second.warranty_days) == (fan, "lasting", 30)
-    assert (first.fix.name, first.declared) == ("Stopgap mend", "stopgap")
+    assert (second.fix, second.fix_type, second.warranty_days) == (fan, "lasting", 30)
+    assert (first.fix.name, first.fix_type) == ("Stopgap mend", "stopgap")
 
 
 def test_two_yeses_are_one():

@@ -152,7 +152,7 @@ def test_a_yes_to_two_faults_shares_the_reserve():
     make.shop()
     job = till.diagnosed(fixes=["lasting"])
     other = make.fault(name="Fan noisy")
-    make.fix(other, name="Replace the fan", declared="lasting", minutes=20)
+    make.fix(other, name="Replace the fan", fix_type="lasting", minutes=20)
     make.repair(job, other)
     quote = send(drafting.draft(job, on=till.TODAY, by=None))
     option = quote.options.get()

@@ -20,7 +20,7 @@ def test_the_fault_book_proposes_a_lasting_option_and_a_stopgap():
     make.shop(hourly_rate=Decimal(68), rounding_step=Decimal("0.50"))
     quote = till.drafted()
     lasting, stopgap = quote.options.all()
-    assert (lasting.declared, stopgap.declared) == ("lasting", "stopgap")
+    assert (lasting.fix_type, stopgap.fix_type) == ("lasting", "stopgap")
     assert (lasting.warranty_days, stopgap.warranty_days) == (180, 30)
     labour, part = lasting.lines.all()
     # 45 minutes at 68 an hour; two parts at 2.50 with 60 % on them.
@@ -32,7 +32,7 @@ def test_the_fault_book_proposes_a_lasting_option_and_a_stopgap():
 
 
 def test_one_fix_in_the_book_gives_one_option():
-    assert [o.declared for o in till.drafted(fixes=["stopgap"]).options.all()] == [
+    assert [o.fix_type for o in till.drafted(fixes=["stopgap"]).options.all()] == [
         "stopgap"
     ]
 
@@ -55,7 +55,7 @@ def test_the_fix_the_bench_chose_is_proposed_before_others():
 def test_two_faults_make_options_that_deal_with_both():
     job = till.diagnosed()
     other = make.fault(name="Fan noisy")
-    make.fix(other, name="Replace the fan", declared="lasting", minutes=20)
+    make.fix(other, name="Replace the fan", fix_type="lasting", minutes=20)
     make.repair(job, other)
     lasting, stopgap = drafting.draft(job, on=till.TODAY, by=None).options.all()
     assert lasting.title == "Lasting repair of 2 faults"

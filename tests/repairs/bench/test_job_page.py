@@ -214,12 +214,12 @@ def test_a_fix_that_the_book_lacks_is_written_into_it(bench):
         **{
             f"{name}-code": "coil-rewind",
             f"{name}-name": "Rewind the coil",
-            f"{name}-declared": "stopgap",
+            f"{name}-fix_type": "stopgap",
             f"{name}-minutes": "50",
         },
     )
     repair.refresh_from_db()
-    assert repair.fix == Fix.objects.get(code="COIL-REWIND", declared="stopgap")
+    assert repair.fix == Fix.objects.get(code="COIL-REWIND", fix_type="stopgap")
 
 
 def test_a_fault_with_parts_on_it_is_not_taken_off(bench):
@@ -473,7 +473,7 @@ def proven(**facts):
 
 
 def closing(repair, **said):
-    said = {"outcome": "fixed", "declared": "lasting", "note": "", **said}
+    said = {"outcome": "fixed", "fix_type": "lasting", "note": "", **said}
     return {f"close-{repair.pk}-{name}": value for name, value in said.items()}
 
 
@@ -482,7 +482,7 @@ def test_closing_keeps_what_came_of_it(bench):
     send(bench, "close", repair.job, **closing(repair, note="Glued the strain relief"))
     repair.refresh_from_db()
     assert repair.job.state == states.READY and repair.job.outcome == "fixed"
-    assert (repair.outcome, repair.declared) == ("fixed", "lasting")
+    assert (repair.outcome, repair.fix_type) == ("fixed", "lasting")
     assert repair.note == "Glued the strain relief"
 
 
@@ -506,7 +506,7 @@ def test_closing_is_refused_in_sentences_and_nothing_is_half_done(bench):
 
 def test_fixed_without_lasting_or_stopgap_is_asked_beside_the_field(bench):
     repair = proven()
-    page = send(bench, "close", repair.job, **closing(repair, declared=""))
+    page = send(bench, "close", repair.job, **closing(repair, fix_type=""))
     assert "Say whether the fix is lasting or a stopgap." in page.content.decode()
     repair.job.refresh_from_db()
     assert repair.job.state == states.TESTED

@@ -174,11 +174,11 @@ def test_grouped_counts_equal_those_repair_by_repair(pair):
 
 
 def test_a_tie_of_recorded_types_goes_to_the_latest(pair):
-    make.past_repair(*pair, on=ON + days(5), declared="lasting")
-    make.past_repair(*pair, on=ON, declared="stopgap")
+    make.past_repair(*pair, on=ON + days(5), fix_type="lasting")
+    make.past_repair(*pair, on=ON, fix_type="stopgap")
     assert row().fix_type == "lasting"
-    make.past_repair(*pair, on=ON + days(9), declared="stopgap")
-    make.past_repair(*pair, on=ON + days(8), declared="lasting")
+    make.past_repair(*pair, on=ON + days(9), fix_type="stopgap")
+    make.past_repair(*pair, on=ON + days(8), fix_type="lasting")
     assert row().fix_type == "stopgap"
 
 
@@ -192,10 +192,10 @@ def test_a_tie_goes_to_the_latest_within_or_before_the_period(
     pair, monkeypatch, away, most_named, lasting, stopgap, latest
 ):
     monkeypatch.setattr("repairs.comebacks.queries.MAX_FAULTS", most_named)
-    make.past_repair(*pair, on=ON + days(lasting), declared="lasting")
-    make.past_repair(*pair, on=ON + days(stopgap), declared="stopgap")
+    make.past_repair(*pair, on=ON + days(lasting), fix_type="lasting")
+    make.past_repair(*pair, on=ON + days(stopgap), fix_type="stopgap")
     other = make.fault()
-    make.past_repair(other, make.fix(other), on=ON + days(9), declared="lasting")
+    make.past_repair(other, make.fix(other), on=ON + days(9), fix_type="lasting")
     as_of = ON + days(away)
     rows = report_of(as_of, 90).rows
     text = {row.fault_id: row.fix_type for row in rows}
@@ -330,5 +330,5 @@ def test_a_repair_cannot_change_after_handover(pair):
             refused()
     assert workflow.NEXT[states.HANDED_OVER] == frozenset()
     now = Repair.objects.get(pk=repair.pk)
-    for name in ("fix_id", "outcome", "declared", "cost"):
+    for name in ("fix_id", "outcome", "fix_type", "cost"):
         assert getattr(now, name) == getattr(repair, name)

@@ -112,7 +112,7 @@ def a_hand_over(repairs):
         repairs[0].fault,
         fix=repairs[0].fix,
         outcome=states.FIXED,
-        declared="lasting",
+        fix_type="lasting",
     )
     Job.objects.filter(pk=job.pk).update(state=states.READY, outcome=states.FIXED)
     job.refresh_from_db()

@@ -45,7 +45,7 @@ def page_text(answer):
 
 def test_too_many_comebacks_come_first_with_their_counts(owner):
     fault, _ = shop_of(3)
-    bad = make.fix(fault, code="BAD", declared="lasting")
+    bad = make.fix(fault, code="BAD", fix_type="lasting")
     for n in range(9):
         make.past_repair(fault, bad, on=ago(200 + n), back_on=ago(190))
     answer = page(owner, TABLE)

@@ -179,7 +179,7 @@ def test_a_code_added_by_someone_else_meanwhile_is_reported(client, monkeypatch)
 
 
 def add_fix(client, fault, **told):
-    facts = {"code": "jack-new", "name": "New socket", "declared": "lasting"}
+    facts = {"code": "jack-new", "name": "New socket", "fix_type": "lasting"}
     facts |= {"minutes": "40", "for_faults": fault.code, "usual": ""}
     return client.post(reverse("faults:add_fix", args=[fault.pk]), facts | told)
 
@@ -211,7 +211,7 @@ def test_a_fix_is_added_with_its_usual_parts(client):
         ("minutes", "99999"),
         ("minutes", "1_0"),
         ("warranty_days", "9999"),
-        ("declared", "forever"),
+        ("fix_type", "forever"),
         ("code", ""),
     ],
 )
@@ -243,10 +243,10 @@ def test_removed_parts_and_faults_are_taken_from_a_fix(client):
     fault = make.fault("PWR-JACK")
     fix = make.fix(fault)
     UsualPart.objects.create(fix=fix, part=make.part("R-1"), quantity=2)
-    told = {"code": fix.code, "name": "n", "declared": "stopgap", "minutes": "5"}
+    told = {"code": fix.code, "name": "n", "fix_type": "stopgap", "minutes": "5"}
     client.post(reverse("faults:change_fix", args=[fix.pk]), told)
     fix.refresh_from_db()
-    assert fix.declared == "stopgap"
+    assert fix.fix_type == "stopgap"
     assert not fix.faults.exists() and not fix.usual_parts.exists()
 
 

@@ -296,7 +296,7 @@ def test_a_new_code_needs_a_name_in_one_row_only(tmp_path):
     files.import_file(files.write(tmp_path, nameless, files.row()))
     assert Fault.objects.get().name == "Charging socket open"
     fix = Fix.objects.get()
-    assert (fix.minutes, fix.declared) == (45, "lasting")
+    assert (fix.minutes, fix.fix_type) == (45, "lasting")
 
 
 def test_a_code_in_the_fault_book_keeps_its_name(tmp_path):

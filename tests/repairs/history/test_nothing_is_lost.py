@@ -130,7 +130,7 @@ def stored_rows():
                     "fault_name": one.fault.name,
                     "fix": one.fix.code if one.fix else "",
                     "fix_name": one.fix.name if one.fix else "",
-                    "declared": one.declared,
+                    "declared": one.fix_type,
                     "outcome": one.outcome,
                     "minutes": str(one.minutes_from_history),
                     "charged": one.charged,

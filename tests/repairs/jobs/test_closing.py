@@ -22,7 +22,7 @@ def two_repairs(state, **facts):
 
 @pytest.mark.parametrize("outcome", GIVEN_UP)
 def test_a_job_with_a_fault_marked_fixed_is_not_closed_without_repair(outcome):
-    job = two_repairs(states.TESTED, outcome=states.FIXED, declared="lasting")
+    job = two_repairs(states.TESTED, outcome=states.FIXED, fix_type="lasting")
     why = "A fault of this job is marked fixed."
     assert closing.missing(job, outcome, why="It hums.") == [why]
     with pytest.raises(IncompleteError, match=why):
@@ -61,7 +61,7 @@ def test_each_repair_says_what_it_lacks_and_one_given_up_lacks_nothing():
     assert "PWR-JACK: the fix is missing." in closing.missing_of(repair)
 
 
-@pytest.mark.parametrize("outcome", [*GIVEN_UP, states.FIXED, "declared"])
+@pytest.mark.parametrize("outcome", [*GIVEN_UP, states.FIXED, "fix_type"])
 def test_a_running_timer_and_a_return_not_assessed_hold_up_every_closing(outcome):
     earlier = make.past_repair(make.fault(), make.fix(), on=make.DAY)
     job = make.comeback(earlier, on=make.DAY, what=states.UNDECIDED).job

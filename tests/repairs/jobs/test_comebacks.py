@@ -12,7 +12,7 @@ from django.core.management.base import SystemCheckError
 from django.db import IntegrityError, transaction
 
 from repairs.checks import comebacks_are_as_decided
-from repairs.faults.declared import LASTING
+from repairs.faults.fix_types import LASTING
 from repairs.jobs import states, workflow
 from repairs.jobs.models import Comeback, Job, Repair, ReturnAssessment
 from repairs.returns.actions import assess_return
@@ -137,7 +137,7 @@ class Workshop:
                 self.any(self.faults),
                 fix=self.any(self.fixes),
                 outcome=self.any([states.FIXED, states.FIXED, states.NO_FAULT_FOUND]),
-                declared=LASTING,
+                fix_type=LASTING,
                 minutes_from_history=self.any([0, 7, 30, 55]),
             )
 
@@ -216,7 +216,7 @@ CHANGES = {
     "fault": lambda: {"fault": make.fault()},
     "fix": lambda: {"fix": make.fix()},
     "outcome": lambda: {"outcome": states.NOT_FIXED},
-    "declared": lambda: {"declared": "stopgap"},
+    "fix_type": lambda: {"fix_type": "stopgap"},
     "cost": lambda: {"cost": Decimal(1)},
     "job": lambda: {"job": make.past_repair(make.fault(), make.fix(), on=DAY).job},
 }
@@ -250,7 +250,7 @@ def test_the_days_of_a_visit_are_final(column):
 
 def test_the_same_facts_of_a_repair_at_the_bench_are_free():
     repair = make.repair(make.job(), cost=Decimal(1))
-    facts = {"fix": make.fix(), "outcome": states.FIXED, "declared": "lasting"}
+    facts = {"fix": make.fix(), "outcome": states.FIXED, "fix_type": "lasting"}
     Repair.objects.filter(pk=repair.pk).update(cost=Decimal(2), **facts)
     Repair.objects.filter(pk=repair.pk).delete()
 

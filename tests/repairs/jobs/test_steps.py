@@ -100,7 +100,7 @@ def test_closing_is_refused_with_a_sentence_while_something_is_missing():
         "PWR-JACK: the outcome is missing. PWR-JACK: this fix takes a part and none is"
         " booked. Book it, or say that no part was needed. PWR-JACK: no proof run yet."
     )
-    repair.outcome, repair.declared = states.FIXED, "lasting"
+    repair.outcome, repair.fix_type = states.FIXED, "lasting"
     repair.save()
     assert "takes a part and none is booked" in refusal()
     repair.parts_used.create(part=part)
@@ -130,7 +130,7 @@ def test_handing_back_starts_cover_from_that_day():
         make.job(state=states.READY, outcome=states.FIXED),
         fix=make.fix(),
         outcome=states.FIXED,
-        declared="lasting",
+        fix_type="lasting",
     )
     workflow.hand_over(repair.job, stamp=make.stamp(on=make.DAY), shop=make.shop())
     repair.refresh_from_db()

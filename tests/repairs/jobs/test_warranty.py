@@ -37,9 +37,9 @@ def test_a_warranty_repair_gets_the_rest_of_the_old_one_but_the_shop_s_least(
 def test_what_was_agreed_goes_first_then_the_fix_then_the_shop(own, of_fix, expected):
     shop = make.shop(warranty_days_lasting=180)
     fix = make.fix(warranty_days=of_fix)
-    repair = make.repair(fix=fix, declared="lasting", warranty_days=own)
+    repair = make.repair(fix=fix, fix_type="lasting", warranty_days=own)
     assert repair.promise(on=DAY, shop=shop, decision=None).days == expected
-    repair = make.repair(fix=make.fix(), declared="lasting")
+    repair = make.repair(fix=make.fix(), fix_type="lasting")
     assert repair.promise(on=DAY, shop=shop, decision=None).days == 180
 
 
@@ -63,7 +63,7 @@ def test_only_a_warranty_repair_continues_the_earlier_warranty(
     )
     job = make.job(earlier.job.device, on=DAY, state=states.READY, outcome=states.FIXED)
     make.decision(job, earlier, what=what, is_in_warranty=is_in_warranty)
-    facts = {"outcome": states.FIXED, "declared": "lasting"}
+    facts = {"outcome": states.FIXED, "fix_type": "lasting"}
     repair = make.repair(job, earlier.fault, fix=earlier.fix, **facts)
     job = Job.objects.get(pk=job.pk)
     before = repair.promise(on=DAY, shop=shop, decision=job.decision)

@@ -255,7 +255,7 @@ def test_a_reliable_stopgap_is_news_once():
         make.past_repair(*good, on=date(2026, 2, 1) + timedelta(days=n), back_on=back)
     for n in range(30):
         on = date(2026, 4, 1) + timedelta(days=n)
-        make.past_repair(*of, on=on, declared="stopgap")
+        make.past_repair(*of, on=on, fix_type="stopgap")
     shown = [
         one
         for month in range(4, 9)

@@ -7,7 +7,7 @@ from django.utils import timezone
 
 from repairs.comebacks.advice import ActionKind
 from repairs.comebacks.scope import Scope
-from repairs.faults.declared import STOPGAP
+from repairs.faults.fix_types import STOPGAP
 from repairs.month.report import month_report
 from repairs.stock.models import Supplier
 from shopdesk.shop.models import Shop
@@ -64,7 +64,7 @@ def test_a_reliable_fix_is_recommended_instead(owner):
 
 def test_a_stopgap_with_too_many_comebacks_stays_a_stopgap(owner):
     fault, bad, good = fixes("BAD", "GOOD")
-    bad.declared = STOPGAP
+    bad.fix_type = STOPGAP
     bad.save()
     done(fault, bad, held=10, back=10)
     done(fault, good, held=40)
@@ -105,7 +105,7 @@ def test_the_only_fix_of_a_fault_is_recommended_as_a_stopgap(owner):
 
 
 def test_the_type_of_a_reliable_stopgap_can_be_changed(owner):
-    fault, glue = fixes("GLUE", declared=STOPGAP)
+    fault, glue = fixes("GLUE", fix_type=STOPGAP)
     done(fault, glue, held=60)
     done(*fixes("BAD"), held=10, back=10)
     assert list(recommendations()) == ["BAD", "GLUE"]

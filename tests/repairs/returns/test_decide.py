@@ -32,7 +32,7 @@ def earlier():
     fault = make.fault(code="PWR-JACK")
     fix = make.fix(fault, code="JACK-NEW")
     return make.past_repair(
-        fault, fix, on=DAY, warranty_until=DAY + timedelta(days=30), declared="lasting"
+        fault, fix, on=DAY, warranty_until=DAY + timedelta(days=30), fix_type="lasting"
     )
 
 
@@ -180,7 +180,7 @@ def test_a_covered_comeback_needs_no_quote_and_costs_only_the_shop(bench, me, ea
     workflow.mark_repaired(job, stamp=make.stamp(by=me))
     again.final_tests.create(tries=5, needed=5, run_at=timezone.now())
     workflow.complete_final_test(job, stamp=make.stamp(by=me))
-    again.outcome, again.declared = states.FIXED, "lasting"
+    again.outcome, again.fix_type = states.FIXED, "lasting"
     again.save()
     workflow.close(job, outcome=states.FIXED, stamp=make.stamp(by=me))
     workflow.hand_over(

@@ -1,4 +1,4 @@
-"""What the bench declares a fix to be when it closes a repair.
+"""The types of a fix, as recorded when the repair is closed.
 
 A stopgap is what EN 13306 calls a temporary repair.
 """
