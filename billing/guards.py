@@ -43,7 +43,7 @@ def _given() -> str:
         "given_at",
         "valid_until",
         "said",
-        "paper",
+        "pdf",
         "pdf_sha256",
     )
     answered = changed("accepted_at", "accepted_by", "accepted_how")
@@ -67,7 +67,7 @@ GUARDS = [
             "prices_include_tax",
             "currency",
             "sent_at",
-            "paper",
+            "pdf",
             "pdf_sha256",
         ),
     ),
@@ -111,7 +111,7 @@ GUARDS = [
         "UPDATE",
         "A parcel is never changed; its number may be added once.",
         "OLD.number <> '' OR "
-        + changed("job_id", '"to"', "carrier", "grams", "battery", "sent_on", "paper"),
+        + changed("job_id", '"to"', "carrier", "grams", "battery", "sent_on", "pdf"),
     ),
     ForbidChange(
         "billing_parcel", "DELETE", "A parcel that was sent is never deleted."

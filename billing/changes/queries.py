@@ -17,7 +17,7 @@ from shopdesk.shop.price_list import labour_price
 
 def accepted_quote(job: Job) -> Quote | None:
     """Return the accepted quote of the job, if any."""
-    quotes = job.quotes.filter(state=states.ACCEPTED).defer("paper")
+    quotes = job.quotes.filter(state=states.ACCEPTED).defer("pdf")
     return quotes.select_related("chosen", "job").first()
 
 

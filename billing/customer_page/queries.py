@@ -47,7 +47,7 @@ WAITING = {
 def offered(job: Job) -> Quote | None:
     """Return the version of the quote that the customer may see; none in draft."""
     quotes = job.quotes.live().exclude(state=states.DRAFT)
-    return quotes.defer("paper").select_related("chosen", "job").first()
+    return quotes.defer("pdf").select_related("chosen", "job").first()
 
 
 @dataclass(frozen=True)

@@ -177,7 +177,7 @@ def paper(request, link, token, **more):
         raise Http404
     name = file_name(quote)
     return HttpResponse(
-        bytes(Quote.objects.values_list("paper", flat=True).get(pk=quote.pk)),
+        bytes(Quote.objects.values_list("pdf", flat=True).get(pk=quote.pk)),
         content_type="application/pdf",
         headers={"Content-Disposition": f'inline; filename="{name}"'},
     )

@@ -35,7 +35,7 @@ def days(request):
         if done:
             messages.success(request, "Till closed.")
             return redirect(done.result)
-    table = DayTable(DayClose.objects.defer("paper").select_related("closed_by"))
+    table = DayTable(DayClose.objects.defer("pdf").select_related("closed_by"))
     RequestConfig(request).configure(table)
     return render(
         request,
@@ -54,7 +54,7 @@ def days(request):
 
 def _close(pk):
     found = DayClose.objects.select_related("closed_by")
-    return get_object_or_404(found.defer("paper"), pk=pk)
+    return get_object_or_404(found.defer("pdf"), pk=pk)
 
 
 @require_GET
@@ -80,7 +80,7 @@ def day(request, pk):
 def paper(request, pk):
     """The report as it was stored."""
     close = get_object_or_404(DayClose, pk=pk)
-    return pdf_response(close.paper, name=f"till-{close.day}")
+    return pdf_response(close.pdf, name=f"till-{close.day}")
 
 
 @require_GET

@@ -120,10 +120,10 @@ def _mail(job, invoice, certificate, leaving, *, at, by, shop) -> None:
     papers = []
     with document_language(shop):
         if BILL in leaving.mail:
-            papers.append((f"{invoice.full_number}.pdf", PDF, bytes(invoice.paper)))
+            papers.append((f"{invoice.full_number}.pdf", PDF, bytes(invoice.pdf)))
         if CERTIFICATE in leaving.mail and certificate:
             name = gettext("warranty-{number}.pdf").format(number=job.number)
-            papers.append((name, PDF, bytes(certificate.paper)))
+            papers.append((name, PDF, bytes(certificate.pdf)))
         subject = gettext("Your {device}: documents for job {number}")
         enclosed = gettext("Your documents are attached.")
         way = _way(leaving)

@@ -6,7 +6,7 @@ from django.db.models import Q
 
 from billing.handover import shipping
 from repairs.jobs.models import Job
-from shopdesk.papers.models import KeptPaper
+from shopdesk.papers.models import StoredPdf
 
 STAFF = settings.AUTH_USER_MODEL
 
@@ -32,7 +32,7 @@ class Collection(models.Model):
         return self.to
 
 
-class Parcel(KeptPaper):
+class Parcel(StoredPdf):
     """A device in the post. Only its number may be added later, once."""
 
     job = models.OneToOneField(Job, on_delete=models.PROTECT, related_name="parcel")
@@ -66,7 +66,7 @@ class Parcel(KeptPaper):
         return bool(Parcel.objects.filter(pk=self.pk, number="").update(number=number))
 
 
-class WarrantyCertificate(KeptPaper):
+class WarrantyCertificate(StoredPdf):
     """The cover certificate as it was handed over. Never changed."""
 
     job = models.OneToOneField(

@@ -116,7 +116,7 @@ def _done_page(request, job):
     shop = request.shop
     told = repairs_told(job, on=job.handed_over_on, shop=shop)
     invoice = job.invoices.for_list().standing().first()
-    parcel = Parcel.objects.filter(job=job).defer("paper").first()
+    parcel = Parcel.objects.filter(job=job).defer("pdf").first()
     return render(
         request,
         "billing/handover/done.html",
@@ -143,14 +143,14 @@ def cover(request, pk):
     name = f"warranty-{job.number}"
     stored = WarrantyCertificate.objects.filter(job=job).first()
     if stored:
-        return pdf_response(stored.paper, name=name)
+        return pdf_response(stored.pdf, name=name)
     # A job from a history file: its certificate is made when it is asked for.
     shop = request.shop
     told = repairs_told(job, on=job.handed_over_on, shop=shop)
     if not any(one.until for one in told):
         raise Http404
     # The words that stood on the bill were promised; later ones were not.
-    invoice = job.invoices.defer("paper").exclude(words="").order_by("id").first()
+    invoice = job.invoices.defer("pdf").exclude(words="").order_by("id").first()
     done = attempt(
         request,
         None,
@@ -170,13 +170,13 @@ def cover(request, pk):
 def parcel(request, pk):
     """The parcel note as it was made."""
     found = get_object_or_404(Parcel.objects.select_related("job"), job=pk)
-    return pdf_response(found.paper, name=f"parcel-{found.job.number}")
+    return pdf_response(found.pdf, name=f"parcel-{found.job.number}")
 
 
 @require_POST
 def parcel_number(request, pk):
     """The carrier's number, where it was not known when the device left."""
-    found = get_object_or_404(Parcel.objects.defer("paper"), job=pk)
+    found = get_object_or_404(Parcel.objects.defer("pdf"), job=pk)
     form = ParcelNumberForm(request.POST)
     if not form.is_valid():
         messages.error(request, "Enter a parcel number of at most 60 characters.")

@@ -35,7 +35,7 @@ class JobBalance:
 def balance_of(job: Job) -> JobBalance:
     """What the customer owes or is owed for this job, deposits included."""
     bills = job.invoices.with_balance().filter(kind=Invoice.Kind.INVOICE)
-    bills = list(bills.defer("paper").order_by("id"))
+    bills = list(bills.defer("pdf").order_by("id"))
     paid = job.payments.total()
     deposit, currency = deposits_of(job)
     on_bills = paid - deposit
@@ -66,7 +66,7 @@ def available_credit(
     if deposit > 0 and its_currency == currency:
         found.append((None, deposit))
     bills = job.invoices.unsettled().filter(owed__lt=0, currency=currency)
-    return found + [(bill, -bill.owed) for bill in bills.defer("paper").order_by("id")]
+    return found + [(bill, -bill.owed) for bill in bills.defer("pdf").order_by("id")]
 
 
 def outstanding_totals(

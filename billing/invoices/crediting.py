@@ -30,7 +30,7 @@ def issue_credit_note(
     credited yet is.
     """
     job = Job.objects.select_for_update().get(pk=invoice.job_id)
-    invoice = Invoice.objects.defer("paper").get(pk=invoice.pk)
+    invoice = Invoice.objects.defer("pdf").get(pk=invoice.pk)
     if invoice.is_credit_note:
         raise RefusedError("A credit note cannot be credited.")
     if invoice.credit_notes.filter(is_whole=True).exists():

@@ -93,7 +93,7 @@ def _draft(job: Job, *, on: date, shop: Shop) -> InvoiceDraft:
 
 
 def _accepted_quote(job: Job) -> Quote | None:
-    return job.quotes.filter(state=quote_states.ACCEPTED).defer("paper").first()
+    return job.quotes.filter(state=quote_states.ACCEPTED).defer("pdf").first()
 
 
 def _draft_agreed(quote: Quote, *, on: date | None, shop: Shop) -> InvoiceDraft:

@@ -192,7 +192,7 @@ def store_invoice(
 @transaction.atomic
 def store_ubl(invoice: Invoice, *, at: datetime) -> EInvoice:
     """The UBL file of an invoice: made when first asked for, then the one stored."""
-    invoice = Invoice.objects.select_for_update().defer("paper").get(pk=invoice.pk)
+    invoice = Invoice.objects.select_for_update().defer("pdf").get(pk=invoice.pk)
     stored = EInvoice.objects.filter(invoice=invoice).first()
     if stored:
         return stored
@@ -213,7 +213,7 @@ def update_repair_revenue(job: Job) -> None:
     """Write on each repair what it brought in before tax, less what was credited."""
     repairs = list(job.repairs.filter(outcome=states.FIXED))
     charged = dict.fromkeys([repair.pk for repair in repairs], Decimal(0))
-    for invoice in job.invoices.filter(kind=Invoice.Kind.INVOICE).defer("paper"):
+    for invoice in job.invoices.filter(kind=Invoice.Kind.INVOICE).defer("pdf"):
         lines = invoice.standing_lines()
         shares = allocate_net(
             [(line.repair_id, line.as_money()) for line in lines],

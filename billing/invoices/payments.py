@@ -50,7 +50,7 @@ def record_payment(
     """Money in; a negative `amount` is a refund. The same `key` is one payment."""
     # The lock keeps two payments apart, so that together they can't be too much.
     job = Job.objects.select_for_update().get(pk=invoice.job_id)
-    invoice = Invoice.objects.defer("paper").get(pk=invoice.pk)
+    invoice = Invoice.objects.defer("pdf").get(pk=invoice.pk)
     if duplicate := _find_duplicate(key, job=job, invoice=invoice):
         return duplicate
     if invoice.is_credit_note:

@@ -49,9 +49,7 @@ def _invoice(pk):
     found = Invoice.objects.for_list().select_related(
         "job__device__model", "credits", "quote"
     )
-    return get_object_or_404(
-        found.defer("paper", "credits__paper", "quote__paper"), pk=pk
-    )
+    return get_object_or_404(found.defer("pdf", "credits__pdf", "quote__pdf"), pk=pk)
 
 
 def invoice(request, pk):
@@ -90,8 +88,8 @@ def invoice(request, pk):
             "lines": list(zip(invoice.lines.all(), totals.lines, strict=True)),
             "totals": totals,
             "payments": invoice.payments.for_list(),
-            "reminders": invoice.reminders.defer("paper"),
-            "notes": invoice.credit_notes.defer("paper"),
+            "reminders": invoice.reminders.defer("pdf"),
+            "notes": invoice.credit_notes.defer("pdf"),
             "written_in": invoice.written_in(shop),
             "where": invoice.standing_on(on),
             "days_late": invoice.days_late(on),
@@ -241,7 +239,7 @@ def for_job(request, pk):
 def paper(request, pk):
     """The document as it was stored when the invoice was issued."""
     invoice = get_object_or_404(Invoice, pk=pk)
-    return pdf_response(invoice.paper, name=invoice.full_number)
+    return pdf_response(invoice.pdf, name=invoice.full_number)
 
 
 def ubl(request, pk):
@@ -251,7 +249,7 @@ def ubl(request, pk):
         if attempt(request, None, issuing.store_ubl, invoice, at=timezone.now()):
             messages.success(request, "E-invoice created and stored with the invoice.")
         return redirect(invoice)
-    found = EInvoice.objects.select_related("invoice").defer("invoice__paper")
+    found = EInvoice.objects.select_related("invoice").defer("invoice__pdf")
     stored = get_object_or_404(found, invoice=pk)
     return download(bytes(stored.file), name=str(stored))
 
@@ -264,4 +262,4 @@ def receipt(request, pk):
             return redirect("invoices:receipt", pk)
         return redirect("invoices:for_job", payment.job_id)
     stored = get_object_or_404(Receipt, payment=payment)
-    return pdf_response(stored.paper, name=stored.full_number)
+    return pdf_response(stored.pdf, name=stored.full_number)

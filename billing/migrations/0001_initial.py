@@ -21,7 +21,7 @@ class Migration(migrations.Migration):
             name='Invoice',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('paper', models.BinaryField()),
+                ('pdf', models.BinaryField()),
                 ('pdf_sha256', models.CharField(editable=False, max_length=64)),
                 ('series', models.CharField(max_length=12)),
                 ('number', models.PositiveIntegerField()),
@@ -95,7 +95,7 @@ class Migration(migrations.Migration):
                 ('answered_how', models.CharField(blank=True, choices=[('counter', 'at the counter'), ('phone', 'by phone'), ('email', 'by email'), ('link', 'online'), ('screen', 'on the counter screen')], default='', max_length=8)),
                 ('answered_by', models.CharField(blank=True, max_length=120, verbose_name='answered by')),
                 ('answer_why', models.CharField(blank=True, max_length=500, verbose_name='reason')),
-                ('paper', models.BinaryField(null=True)),
+                ('pdf', models.BinaryField(null=True)),
                 ('pdf_sha256', models.CharField(blank=True, editable=False, max_length=64)),
                 ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='quotes', to='repairs.job')),
                 ('made_by', models.ForeignKey(editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
@@ -187,7 +187,7 @@ class Migration(migrations.Migration):
             name='Receipt',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('paper', models.BinaryField()),
+                ('pdf', models.BinaryField()),
                 ('pdf_sha256', models.CharField(editable=False, max_length=64)),
                 ('series', models.CharField(max_length=12)),
                 ('number', models.PositiveIntegerField()),
@@ -198,7 +198,7 @@ class Migration(migrations.Migration):
             name='Reminder',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('paper', models.BinaryField()),
+                ('pdf', models.BinaryField()),
                 ('pdf_sha256', models.CharField(editable=False, max_length=64)),
                 ('level', models.PositiveSmallIntegerField()),
                 ('reminded_on', models.DateField()),
@@ -237,7 +237,7 @@ class Migration(migrations.Migration):
                 ('given_at', models.DateTimeField(editable=False, null=True)),
                 ('valid_until', models.DateField(editable=False, null=True)),
                 ('said', models.TextField(blank=True, editable=False)),
-                ('paper', models.BinaryField(null=True)),
+                ('pdf', models.BinaryField(null=True)),
                 ('pdf_sha256', models.CharField(blank=True, editable=False, max_length=64)),
                 ('accepted_at', models.DateTimeField(editable=False, null=True)),
                 ('accepted_by', models.CharField(blank=True, editable=False, max_length=120)),
@@ -263,7 +263,7 @@ class Migration(migrations.Migration):
             name='WarrantyCertificate',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('paper', models.BinaryField()),
+                ('pdf', models.BinaryField()),
                 ('pdf_sha256', models.CharField(editable=False, max_length=64)),
                 ('job', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='warranty_certificate', to='repairs.job')),
             ],
@@ -325,7 +325,7 @@ class Migration(migrations.Migration):
             name='DayClose',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('paper', models.BinaryField()),
+                ('pdf', models.BinaryField()),
                 ('pdf_sha256', models.CharField(editable=False, max_length=64)),
                 ('since', models.DateField()),
                 ('day', models.DateField(unique=True)),
@@ -420,7 +420,7 @@ class Migration(migrations.Migration):
             name='Parcel',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('paper', models.BinaryField()),
+                ('pdf', models.BinaryField()),
                 ('pdf_sha256', models.CharField(editable=False, max_length=64)),
                 ('to', models.TextField(max_length=600, verbose_name='name and address')),
                 ('carrier', models.CharField(max_length=60)),

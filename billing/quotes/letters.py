@@ -91,7 +91,7 @@ def _is_after(day: date | None, on: date) -> bool:
 def quote_attachment(quote: Quote, *, shop: Shop) -> Attachment:
     """Return the quote's paper as it was sent, byte for byte."""
     with document_language(shop):
-        return file_name(quote), "application/pdf", bytes(quote.paper)
+        return file_name(quote), "application/pdf", bytes(quote.pdf)
 
 
 def one_line(typed: str) -> str:

@@ -88,7 +88,7 @@ def mail(quote: Quote, *, link: str, at: datetime, by) -> Email:
         job.customer.email,
         subject=subject.format(device=job.device.model, number=job.number),
         text=text,
-        attachments=[(name, "application/pdf", bytes(quote.paper))],
+        attachments=[(name, "application/pdf", bytes(quote.pdf))],
         about=quote.get_absolute_url(),
         at=at,
         by=by,

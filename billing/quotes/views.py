@@ -87,7 +87,7 @@ def _approve_or_draft(request, job):
 
 def _quote(pk):
     return get_object_or_404(
-        Quote.objects.defer("paper").select_related(
+        Quote.objects.defer("pdf").select_related(
             "job__customer", "job__device__model", "chosen"
         ),
         pk=pk,
@@ -137,7 +137,7 @@ def _sent_page(request, quote, yes=None, no=None):
     for one in options:
         lines = one["option"].lines.all()
         one["lines"] = list(zip(lines, one["totals"].lines, strict=True))
-    latest = quote.job.quotes.defer("paper").live().first()
+    latest = quote.job.quotes.defer("pdf").live().first()
     return render(
         request,
         "billing/quotes/sent.html",
@@ -329,8 +329,8 @@ def revise(request, pk):
 def paper(request, pk):
     """Return the stored paper of a sent quote, or a preview of the draft."""
     quote = get_object_or_404(Quote.objects.select_related("job"), pk=pk)
-    if quote.paper:
-        pdf = bytes(quote.paper)
+    if quote.pdf:
+        pdf = bytes(quote.pdf)
     else:
         facts = {"shop": Shop.current(), "made_at": quote.made_at}
         drawn = attempt(request, None, quote_paper, quote, **facts)

@@ -105,7 +105,7 @@ def _check(invoice: Invoice, *, last: Reminder | None, on: date, shop: Shop) -> 
 
 def _email(reminder: Reminder, *, shop: Shop, at: datetime, by) -> None:
     invoice = reminder.invoice
-    document = Invoice.objects.only("paper").get(pk=invoice.pk).paper
+    document = Invoice.objects.only("pdf").get(pk=invoice.pk).pdf
     subject, text = email_text(reminder, shop=shop)
     pdf = "application/pdf"
     write(
@@ -113,7 +113,7 @@ def _email(reminder: Reminder, *, shop: Shop, at: datetime, by) -> None:
         subject=subject,
         text=text,
         attachments=[
-            (file_name(reminder, shop=shop), pdf, bytes(reminder.paper)),
+            (file_name(reminder, shop=shop), pdf, bytes(reminder.pdf)),
             (f"{invoice.full_number}.pdf", pdf, bytes(document)),
         ],
         about=invoice.get_absolute_url(),

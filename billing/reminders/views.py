@@ -71,7 +71,7 @@ def remind(request, pk):
         {
             "invoice": invoice,
             "days_late": invoice.days_late(timezone.localdate()),
-            "reminders": invoice.reminders.defer("paper"),
+            "reminders": invoice.reminders.defer("pdf"),
             "written_in": invoice.written_in(shop),
             "form": form,
         },
@@ -117,7 +117,7 @@ def remind_all(request):
 @require_POST
 def let_go(request, pk):
     """Ask no longer for the fees of an invoice's reminders."""
-    invoice = get_object_or_404(Invoice.objects.defer("paper"), pk=pk)
+    invoice = get_object_or_404(Invoice.objects.defer("pdf"), pk=pk)
     if attempt(request, None, actions.waive_fees, invoice, **_now(request)):
         messages.success(request, "Reminder fees waived.")
     return redirect(invoice)
@@ -126,7 +126,7 @@ def let_go(request, pk):
 @require_GET
 def paper(request, pk):
     """The reminder as it was made."""
-    found = Reminder.objects.select_related("invoice").defer("invoice__paper")
+    found = Reminder.objects.select_related("invoice").defer("invoice__pdf")
     reminder = get_object_or_404(found, pk=pk)
     name = f"{reminder.invoice.full_number}-reminder-{reminder.level}"
-    return pdf_response(reminder.paper, name=name)
+    return pdf_response(reminder.pdf, name=name)

@@ -173,7 +173,7 @@ def accept(
         on=on,
         at=at,
         by=by,
-        attachments=[(name, "application/pdf", bytes(form.paper))],
+        attachments=[(name, "application/pdf", bytes(form.pdf))],
     )
     RepairInformationForm.objects.filter(pk=form.pk).update(
         accepted_at=at, accepted_by=who, accepted_how=how
@@ -187,7 +187,7 @@ def _option_at_these_conditions(form, job, *, on, at, by) -> QuoteOption:
     quote = form.option.quote
     if quote.is_sent and not quote.is_expired(on):
         return form.option
-    live = job.quotes.live().defer("paper").first()
+    live = job.quotes.live().defer("pdf").first()
     if live and live.state == states.ACCEPTED:
         raise InvalidTransitionError(
             f"Version {live.version} of the quote has already been accepted."

@@ -15,7 +15,7 @@ from billing.quotes.models import Quote, QuoteOption
 from billing.repair_form import terms
 from repairs.jobs.models import Job
 from shopdesk.fields import MoneyField
-from shopdesk.papers.models import KeptPaper
+from shopdesk.papers.models import StoredPdf
 from shopdesk.shop import currencies
 from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
@@ -31,7 +31,7 @@ class RepairFormQuerySet(models.QuerySet):
 
         What the customer agreed to afterwards comes on top of that price.
         """
-        form = self.filter(job=job, accepted_at__isnull=False).defer("paper").first()
+        form = self.filter(job=job, accepted_at__isnull=False).defer("pdf").first()
         quote = accepted_quote(job)
         if form is None or quote is None:
             return None
@@ -41,7 +41,7 @@ class RepairFormQuerySet(models.QuerySet):
         return form if gross > form.ceiling + changes else None
 
 
-class RepairInformationForm(KeptPaper):
+class RepairInformationForm(StoredPdf):
     """Conditions that bind the shop once issued, and are frozen then."""
 
     class Mode(models.TextChoices):
@@ -89,7 +89,7 @@ class RepairInformationForm(KeptPaper):
     )
     valid_until = models.DateField(null=True, editable=False)
     said = models.TextField(blank=True, editable=False)
-    paper = models.BinaryField(null=True, editable=False)
+    pdf = models.BinaryField(null=True, editable=False)
     pdf_sha256 = models.CharField(max_length=64, blank=True, editable=False)
     accepted_at = models.DateTimeField(null=True, editable=False)
     accepted_by = models.CharField(max_length=120, blank=True, editable=False)

@@ -25,7 +25,7 @@ PDF = "application/pdf"
 
 
 def _found(pk):
-    found = RepairInformationForm.objects.defer("paper").select_related(
+    found = RepairInformationForm.objects.defer("pdf").select_related(
         "job__customer", "job__device__model", "option__quote"
     )
     return get_object_or_404(found, pk=pk)
@@ -57,8 +57,8 @@ def of_job(request, pk):
             messages.success(request, "Consent recorded.")
             return redirect("repair_form:of_job", pk)
     today = timezone.localdate()
-    forms = job.repair_forms.defer("paper").select_related("option__quote")
-    quote = job.quotes.defer("paper").live().first()
+    forms = job.repair_forms.defer("pdf").select_related("option__quote")
+    quote = job.quotes.defer("pdf").live().first()
     return render(
         request,
         "billing/repair_form/of_job.html",
@@ -198,7 +198,7 @@ def mail(request, pk):
         one.job.customer.email,
         subject=subject.format(device=one.job.device),
         text=text,
-        attachments=[(name, PDF, bytes(one.paper))],
+        attachments=[(name, PDF, bytes(one.pdf))],
         about=one.get_absolute_url(),
         at=timezone.now(),
         by=request.user,
@@ -213,7 +213,7 @@ def paper(request, pk):
     """Return the stored paper of an issued form, or a preview of the draft."""
     one = _found(pk)
     if one.is_given:
-        pdf = bytes(one.paper)
+        pdf = bytes(one.pdf)
     else:
         shop = Shop.current()
         drawn = attempt(

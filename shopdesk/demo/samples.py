@@ -34,7 +34,7 @@ SAMPLES: dict[str, Callable[[], bytes]] = {
 
 
 def _kept(rows) -> bytes:
-    return bytes(rows.last().paper)
+    return bytes(rows.last().pdf)
 
 
 def _just_in() -> Job:

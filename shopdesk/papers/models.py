@@ -6,17 +6,17 @@ from django.db import models
 
 
 def stored_fields(pdf: bytes) -> dict[str, bytes | str]:
-    """Return the values of the fields of `KeptPaper` for this document."""
-    return {"paper": pdf, "pdf_sha256": sha256(pdf).hexdigest()}
+    """Return the values of the fields of `StoredPdf` for this document."""
+    return {"pdf": pdf, "pdf_sha256": sha256(pdf).hexdigest()}
 
 
-class KeptPaper(models.Model):
-    """A record with the document that was issued for it, which is never drawn again.
+class StoredPdf(models.Model):
+    """A record with the document issued for it, which is never rendered again.
 
     A record that has its document only later makes both fields empty until then.
     """
 
-    paper = models.BinaryField(editable=False)
+    pdf = models.BinaryField(editable=False)
     pdf_sha256 = models.CharField(max_length=64, editable=False)
 
     class Meta:

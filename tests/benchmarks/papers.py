@@ -115,7 +115,7 @@ def second_print(quote, turns: int) -> tuple[list[float], int]:
             began = time.perf_counter()
             answer = client.get(reverse("quotes:paper", args=[quote.pk]))
             took.append((time.perf_counter() - began) * 1000)
-            assert b"".join(answer) == bytes(quote.paper)
+            assert b"".join(answer) == bytes(quote.pdf)
     return took, drawing.call_count
 
 

@@ -178,7 +178,7 @@ class AllKinds:
         self.page("page before the quote", where)
         # The address on it is another each time, and the paper should not be.
         quote = self.send(quote, link="https://qorl.example/q/zx")
-        self.paper("quote", quote.paper)
+        self.paper("quote", quote.pdf)
         self.desk_pages["sent"] = self.desk.get(quote.get_absolute_url())
         self.desk.post(reverse("quotes:mail", args=[quote.pk]))
         self.said["letter by hand"] = TOKEN.sub("/q/", self.by_hand(job))
@@ -214,7 +214,7 @@ class AllKinds:
             at=till.now(),
             by=None,
         )
-        self.paper("receipt", paid.receipt.paper)
+        self.paper("receipt", paid.receipt.pdf)
         till.mend(job)
         self.page("page when it is ready", where)
         bill = hand_over(
@@ -225,9 +225,9 @@ class AllKinds:
             by=None,
             leaving=HandoverDetails(to="Xanthu", mail=frozenset({BILL, CERTIFICATE})),
         )
-        self.paper("invoice", bill.paper)
+        self.paper("invoice", bill.pdf)
         self.said["invoice's words"] = bill.words
-        self.paper("cover certificate", WarrantyCertificate.objects.get(job=job).paper)
+        self.paper("cover certificate", WarrantyCertificate.objects.get(job=job).pdf)
         self.page("page after handing back", where)
         overdue = bill.due_on + timedelta(days=3)
         for n, days in enumerate((0, 20)):
@@ -242,9 +242,9 @@ class AllKinds:
                 fee=Decimal(5),
                 mail=True,
             )
-            self.paper(f"reminder {n}", reminder.paper)
+            self.paper(f"reminder {n}", reminder.pdf)
         note = issue_credit_note(bill, why="Snorp.", on=self.on, at=till.now(), by=None)
-        self.paper("credit note", note.paper)
+        self.paper("credit note", note.pdf)
 
     def of(self, name, *args):
         return b"".join(self.desk.get(reverse(name, args=args)))
@@ -258,7 +258,7 @@ class AllKinds:
         made = forms.make(option, at=till.now(), by=None)
         self.said["form's texts"] = "\n".join([made.defect, made.measures, made.more])
         given = forms.give(made, on=self.on, at=till.now(), by=None)
-        self.paper("repair form", given.paper)
+        self.paper("repair form", given.pdf)
         self.desk.post(reverse("repair_form:mail", args=[given.pk]))
 
     def more_options(self):
@@ -275,7 +275,7 @@ class AllKinds:
         for n, option in enumerate(quote.options.all()):
             self.lines(f"further option {n}", option)
         quote = self.send(quote)
-        self.paper("quote of four", quote.paper)
+        self.paper("quote of four", quote.pdf)
         where = self.link(job)
         yes = self.boxes(where, "yes", who="Xanthu", option=quote.options.last().pk)
         no = self.boxes(where, "no", who="Xanthu", why="Snorp")
@@ -293,7 +293,7 @@ class AllKinds:
         job = self.job(self.found("stopgap", times=3, back=1), by_post=True, fee=None)
         quote = self.send(self.draft(job))
         self.lines("option done a few times", quote.options.get())
-        self.paper("quote without tax", quote.paper)
+        self.paper("quote without tax", quote.pdf)
         self.page("page without tax", self.link(job))
         job = till.mend(till.accept_online(quote, on=self.on).job)
         bill = hand_over(
@@ -308,8 +308,8 @@ class AllKinds:
                 how=POST, carrier="Zoll", number="Z1", battery=SOUND, mail={BILL}
             ),
         )
-        self.paper("invoice without tax", bill.paper)
-        self.paper("parcel note", Parcel.objects.get(job=job).paper)
+        self.paper("invoice without tax", bill.pdf)
+        self.paper("parcel note", Parcel.objects.get(job=job).pdf)
         Shop.objects.update(tax_kind="standard", prices_include_tax=False)
 
     def under_cover(self):
@@ -331,7 +331,7 @@ class AllKinds:
         self.page("page of work under cover", self.link(job))
         bill = issue_invoice(till.mend(job), on=self.on, at=till.now(), by=None)
         self.said["bill under cover"] = "\n".join(one.text for one in bill.lines.all())
-        self.paper("invoice of nothing", bill.paper)
+        self.paper("invoice of nothing", bill.pdf)
 
     def without_repair(self):
         """Looked for and not found: the fee, or nothing."""

@@ -128,7 +128,7 @@ def test_a_long_word_is_parted_and_not_written_over_the_next_column():
     quote = till.drafted()
     long = "Hochspannungswandlerplatinenanschlussbuchse"
     quote.options.filter(position=1).update(title=f"{long} und {long} ersetzen")
-    paper = sending.send(quote, on=till.TODAY, at=till.now(), by=None).paper
+    paper = sending.send(quote, on=till.TODAY, at=till.now(), by=None).pdf
     said = text(paper)
     assert long not in said.split("Stopgap mend")[0] and "\u2010" in said
     assert "2. Stopgap mend" in said

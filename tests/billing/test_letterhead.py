@@ -67,7 +67,7 @@ def test_logo_and_lines_stand_on_every_paper(shop):
         bill, why="Wrong name.", on=till.TODAY, at=till.now(), by=None
     )
     slip = render_slip_pdf(quote.job, shop=Shop.current())
-    for paper in (bytes(quote.paper), bill.paper, note.paper, slip):
+    for paper in (bytes(quote.pdf), bill.pdf, note.pdf, slip):
         pdf = opened(paper)
         (picture, *_), told = pictures(pdf)
         assert (picture.Width, picture.Height) == (900, 300)
@@ -84,9 +84,9 @@ def test_words_stand_at_the_foot_of_their_own_paper(shop):
         bill, why="Wrong name.", on=till.TODAY, at=till.now(), by=None
     )
     said = {
-        "quote": text_of(bytes(quote.paper)),
-        "bill": text_of(bytes(bill.paper)),
-        "note": text_of(bytes(note.paper)),
+        "quote": text_of(bytes(quote.pdf)),
+        "bill": text_of(bytes(bill.pdf)),
+        "note": text_of(bytes(note.pdf)),
     }
     has = {name: FACTS["quote_text"] in words for name, words in said.items()}
     assert has == {"quote": True, "bill": False, "note": False}
@@ -97,7 +97,7 @@ def test_words_stand_at_the_foot_of_their_own_paper(shop):
 def test_a_paper_with_a_file_inside_bears_a_logo_that_is_allowed_there(shop):
     """PDF/A-3 (ISO 19005-3, 6.2.8) forbids smoothing; ours has nothing clear either."""
     bill = billed(einvoice="pdf", country="DE", tax_id="DE987654321", address="Weg 1")
-    pdf = opened(bill.paper)
+    pdf = opened(bill.pdf)
     (picture, *_), told = pictures(pdf)
     assert told == ["Logo of Tallow & Finch"]
     assert not picture.get("/Interpolate") and "/SMask" not in picture
@@ -106,7 +106,7 @@ def test_a_paper_with_a_file_inside_bears_a_logo_that_is_allowed_there(shop):
 
 def test_without_a_logo_there_is_no_picture_and_no_gap_in_the_words(client):
     make.shop(name="Plain bench")
-    pdf = opened(till.sent().paper)
+    pdf = opened(till.sent().pdf)
     drawn_, told = pictures(pdf)
     assert (drawn_, told) == ([], [])
 
@@ -116,7 +116,7 @@ def test_what_was_a_large_file_makes_a_small_paper():
     written = BytesIO()
     noise.save(written, "JPEG", quality=80)
     make.shop(logo=logo.as_png(written.getvalue()))
-    assert len(till.sent().paper) < 900_000
+    assert len(till.sent().pdf) < 900_000
 
 
 def test_prices_of_dear_parts_bear_their_band_on_a_quote():
@@ -131,8 +131,8 @@ def test_papers_in_another_language_are_right_for_a_reader_too(shop, tmp_path):
     bill = billed()
     note = issue_credit_note(bill, why="Falsch.", on=till.TODAY, at=till.now(), by=None)
     for paper, word in (
-        (bill.paper, "Noch zu zahlen"),
-        (note.paper, "Rechnungskorrektur"),
+        (bill.pdf, "Noch zu zahlen"),
+        (note.pdf, "Rechnungskorrektur"),
         (render_slip_pdf(bill.job, shop=Shop.current()), "Abholschein"),
     ):
         pdf = opened(paper)

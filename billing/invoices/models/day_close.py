@@ -9,14 +9,14 @@ from django.db.models import F, Q
 from django.urls import reverse
 
 from shopdesk.fields import MoneyField
-from shopdesk.papers.models import KeptPaper
+from shopdesk.papers.models import StoredPdf
 from shopdesk.shop.models import Series
 
 TILL = "till"
 """The row that keeps a payment and a closing apart."""
 
 
-class DayClose(KeptPaper):
+class DayClose(StoredPdf):
     """What the till held on `day` against what it should; all days before are closed.
 
     It covers the days from `since`, as a day on which nobody closed goes with the next.
@@ -77,7 +77,7 @@ class DayClose(KeptPaper):
 
     @classmethod
     def last(cls) -> "DayClose | None":
-        return cls.objects.defer("paper").order_by("-day").first()
+        return cls.objects.defer("pdf").order_by("-day").first()
 
 
 def lock_till() -> None:

@@ -28,7 +28,7 @@ from repairs.customers.models import Customer
 from repairs.jobs.models import Job, Repair
 from shopdesk.fields import MoneyField
 from shopdesk.money import Totals, totals
-from shopdesk.papers.models import KeptPaper
+from shopdesk.papers.models import StoredPdf
 from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
 
@@ -99,7 +99,7 @@ class InvoiceQuerySet(NumberedQuerySet):
 
     def for_list(self):
         """With all that one row of a list of invoices shows; the papers stay behind."""
-        return self.defer("paper").with_balance().select_related("job")
+        return self.defer("pdf").with_balance().select_related("job")
 
     def unsettled(self):
         """Those with something to pay, by the customer or back to the customer."""
@@ -119,7 +119,7 @@ class InvoiceQuerySet(NumberedQuerySet):
         )
 
 
-class Invoice(Numbered, KeptPaper):
+class Invoice(Numbered, StoredPdf):
     """An invoice or a credit note, with the buyer as they were on the day."""
 
     class Kind(models.TextChoices):
@@ -298,7 +298,7 @@ class Invoice(Numbered, KeptPaper):
 
         With `before`, as it was when that credit note was made.
         """
-        notes = self.credit_notes.defer("paper")
+        notes = self.credit_notes.defer("pdf")
         if before is not None and before.pk:
             notes = notes.filter(pk__lt=before.pk)
         gone: dict[int, Decimal] = {}

@@ -11,7 +11,7 @@ from billing.invoices.models.invoice import MEANS, SETTLES, Invoice
 from billing.invoices.models.numbered import Numbered, NumberedQuerySet
 from repairs.jobs.models import Job
 from shopdesk.fields import MoneyField
-from shopdesk.papers.models import KeptPaper
+from shopdesk.papers.models import StoredPdf
 from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
 
@@ -34,7 +34,7 @@ class PaymentQuerySet(models.QuerySet):
     def for_list(self):
         """With who took them, on which invoice, and the receipt, but no document."""
         found = self.select_related("taken_by", "invoice", "receipt")
-        return found.defer("invoice__paper", "receipt__paper")
+        return found.defer("invoice__pdf", "receipt__pdf")
 
     def over_the_counter(self):
         """Money that came or went, not what was only moved or let go in the books."""
@@ -115,10 +115,10 @@ class Payment(models.Model):
 class ReceiptQuerySet(NumberedQuerySet):
     def for_list(self):
         """With all that one row of a list shows; the papers stay behind."""
-        return self.defer("paper").select_related("payment__job__customer")
+        return self.defer("pdf").select_related("payment__job__customer")
 
 
-class Receipt(Numbered, KeptPaper):
+class Receipt(Numbered, StoredPdf):
     """The paper for money taken or paid back without a bill. Never changed."""
 
     payment = models.OneToOneField(
@@ -142,7 +142,7 @@ class Receipt(Numbered, KeptPaper):
         return f"{reverse('invoices:for_job', args=[self.payment.job_id])}#money"
 
 
-class Reminder(KeptPaper):
+class Reminder(StoredPdf):
     """A letter that a bill is overdue: the first, the second … Never changed."""
 
     invoice = models.ForeignKey(

@@ -17,7 +17,7 @@ from repairs.jobs import states as job_states
 from repairs.jobs.models import Job
 from shopdesk.errors import StaleError
 from shopdesk.lookup import rank_matches
-from shopdesk.papers.models import KeptPaper
+from shopdesk.papers.models import StoredPdf
 from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
 
@@ -33,14 +33,14 @@ class QuoteQuerySet(models.QuerySet):
     def for_list(self):
         """Fetch what one row of a list shows; papers are not loaded."""
         return (
-            self.defer("paper")
+            self.defer("pdf")
             .select_related("job__customer", "job__device__model", "chosen")
             .prefetch_related("options__lines")
         )
 
     def as_found(self):
         """Fetch what one search result shows."""
-        return self.defer("paper").select_related("job__customer", "job__device__model")
+        return self.defer("pdf").select_related("job__customer", "job__device__model")
 
     def numbered(self, text: str):
         """Return the version that `text` names: `26-00412 version 2`, `26-00412/2`."""
@@ -84,7 +84,7 @@ class QuoteQuerySet(models.QuerySet):
         return self.filter(state__in=[states.ACCEPTED, states.DECLINED])
 
 
-class Quote(KeptPaper):
+class Quote(StoredPdf):
     """One version of the quote for a job."""
 
     class How(models.TextChoices):
@@ -125,7 +125,7 @@ class Quote(KeptPaper):
     answered_how = models.CharField(max_length=8, choices=How, blank=True, default="")
     answered_by = models.CharField("answered by", max_length=120, blank=True)
     answer_why = models.CharField("reason", max_length=500, blank=True)
-    paper = models.BinaryField(null=True, editable=False)
+    pdf = models.BinaryField(null=True, editable=False)
     pdf_sha256 = models.CharField(max_length=64, blank=True, editable=False)
 
     objects = QuoteQuerySet.as_manager()

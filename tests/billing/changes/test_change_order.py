@@ -191,7 +191,7 @@ def test_the_bill_asks_for_option_and_changes_and_its_paper_says_who_agreed(quot
         job, version=None, on=till.TODAY, at=till.now(), by=None, paid=0, means=""
     )
     assert invoice.gross == change.new_total
-    words = words_of(invoice.paper)
+    words = words_of(invoice.pdf)
     for told in ("Agreed after the quote", "Ada Fenwick", "by phone", "Bo"):
         assert told in words
     assert "+44 1632 960123" in words and "The second socket is cracked too." in words

@@ -239,7 +239,7 @@ def test_staff_see_the_page_and_cannot_answer_for_the_customer(customer, desk, q
 def test_the_paper_is_that_of_the_quote_byte_for_byte(customer, quote):
     pdf = customer.client.get(f"{customer.where}quote.pdf")
     assert pdf["Content-Type"] == "application/pdf"
-    assert pdf.content == bytes(Quote.objects.get(pk=quote.pk).paper)
+    assert pdf.content == bytes(Quote.objects.get(pk=quote.pk).pdf)
 
 
 def test_without_a_quote_the_page_tells_where_the_device_is():

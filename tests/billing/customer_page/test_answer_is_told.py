@@ -87,7 +87,7 @@ def test_a_yes_is_confirmed_with_what_was_agreed_and_the_kept_paper(customer, qu
     } <= set(lines(letter))
     at = timezone.localtime(quote.answered_at)
     assert f"Answered: Ada F., online, {at:%-d %b %Y, %H:%M}" in lines(letter)
-    assert enclosed(letter) == [bytes(quote.paper)]
+    assert enclosed(letter) == [bytes(quote.pdf)]
     assert letter.standing == "waiting"  # no mail server is named, and none is needed
     assert letter.about == quote.get_absolute_url()
 
@@ -164,7 +164,7 @@ def test_a_yes_at_the_conditions_of_a_form_encloses_the_form(shop):
     agree_to(form)
     quote = form.job.quotes.get(state="accepted")
     letter = posted()[ADA]
-    assert enclosed(letter) == [bytes(quote.paper), bytes(form.paper)]
+    assert enclosed(letter) == [bytes(quote.pdf), bytes(form.pdf)]
 
 
 # --- to the shop --------------------------------------------------------------
@@ -260,7 +260,7 @@ def test_a_yes_to_a_change_is_confirmed_with_the_new_total(change):
         f"New total: €{change.new_total}",
     } <= set(lines(told[ADA]))
     assert "Answered: Ada F., online, " in told[ADA].text
-    assert enclosed(told[ADA]) == [bytes(Quote.objects.get().paper)]
+    assert enclosed(told[ADA]) == [bytes(Quote.objects.get().pdf)]
     assert told[SHOP].subject.startswith("Extra work accepted: job")
     assert f"New total: €{change.new_total}" in lines(told[SHOP])
     assert {told[ADA].about, told[SHOP].about} == {change.get_absolute_url()}
@@ -345,7 +345,7 @@ def test_what_staff_took_down_is_confirmed_to_the_customer_alone(quote, client, 
     client.post(where, typed | {"yes-option": quote.options.first().pk})
     told = posted()
     assert set(told) == {ADA} and "/q/" not in told[ADA].text
-    assert enclosed(told[ADA]) == [bytes(Quote.objects.get().paper)]
+    assert enclosed(told[ADA]) == [bytes(Quote.objects.get().pdf)]
 
 
 def test_what_was_signed_on_the_screen_is_told_to_both(quote, client):
@@ -466,7 +466,7 @@ def test_as_a_mail_it_is_plain_text_with_the_paper_beside_it(customer, quote, se
     (paper,) = mail.iter_attachments()
     assert paper.get_content_type() == "application/pdf"
     assert paper.get_filename() == f"quote-{quote.job.number}-1.pdf"
-    assert paper.get_content() == bytes(Quote.objects.get().paper)
+    assert paper.get_content() == bytes(Quote.objects.get().pdf)
     assert list(by_reader[SHOP].iter_attachments()) == []
     assert {letter.standing for letter in posted().values()} == {"sent"}
 

@@ -101,8 +101,8 @@ def test_a_link_is_printed_on_the_quote_when_it_is_sent_with_one(desk, shop):
     draft, plain = till.drafted(), till.drafted()
     desk.post(reverse("quotes:send", args=[draft.pk]), {"with_link": "yes"})
     desk.post(reverse("quotes:send", args=[plain.pk]))
-    assert "/q/" not in words_of(Quote.objects.get(pk=plain.pk).paper)
-    words = words_of(Quote.objects.get(pk=draft.pk).paper)
+    assert "/q/" not in words_of(Quote.objects.get(pk=plain.pk).pdf)
+    words = words_of(Quote.objects.get(pk=draft.pk).pdf)
     address = re.search(r"http://testserver(/q/[\w-]{43}/)", words.replace(" ", ""))[1]
     page = Client().get(address)
     assert page.status_code == 200 and draft.job.number in page.content.decode()

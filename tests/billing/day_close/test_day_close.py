@@ -174,7 +174,7 @@ def test_the_slip_is_a_paper_for_everybody_on_paper_and_on_a_roll(client):
     a_day()
     made = close(40)
     kept = client.get(reverse("day_close:paper", args=[made.pk])).content
-    assert kept == bytes(made.paper)
+    assert kept == bytes(made.pdf)
     roll = client.get(reverse("day_close:slip", args=[made.pk])).content
     for pdf, width in ((kept, 595), (roll, 227)):
         with pikepdf.open(BytesIO(pdf)) as paper:

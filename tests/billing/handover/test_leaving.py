@@ -177,8 +177,8 @@ def test_the_papers_are_mailed_as_they_are_kept(desk):
     letter, invoice = Email.objects.latest("pk"), Invoice.objects.get()
     files = [bytes(one.file) for one in letter.attachments.all()]
     assert files == [
-        bytes(invoice.paper),
-        bytes(WarrantyCertificate.objects.get().paper),
+        bytes(invoice.pdf),
+        bytes(WarrantyCertificate.objects.get().pdf),
     ]
     assert letter.to == "ada@fenwick.example" and job.number in letter.subject
 
@@ -199,7 +199,7 @@ def test_the_certificate_stays_byte_for_byte(desk):
     assert (
         desk.get(where).content
         == before
-        == bytes(WarrantyCertificate.objects.get().paper)
+        == bytes(WarrantyCertificate.objects.get().pdf)
     )
     with pytest.raises(IntegrityError), transaction.atomic():
         WarrantyCertificate.objects.all().delete()

@@ -146,7 +146,7 @@ def test_a_bill_that_takes_the_place_of_another_takes_its_money_over():
 @pytest.mark.paper
 def test_the_receipt_is_a_paper_for_everybody():
     receipt = deposit(agreed(), 30).receipt
-    with pikepdf.open(BytesIO(bytes(receipt.paper))) as pdf:
+    with pikepdf.open(BytesIO(bytes(receipt.pdf))) as pdf:
         assert len(pdf.pages) == 1 and pdf.Root.MarkInfo.Marked
         assert b"pdfuaid:part" in pdf.Root.Metadata.read_bytes()
 

@@ -64,7 +64,7 @@ def credited(invoice):
 def inside(invoice):
     """The XML in the kept paper, as a reader of e-invoices finds it."""
     name, xml = facturx.get_xml_from_pdf(
-        bytes(invoice.paper), check_xsd=True, check_schematron=False
+        bytes(invoice.pdf), check_xsd=True, check_schematron=False
     )
     assert name == "factur-x.xml"
     return xml
@@ -91,7 +91,7 @@ def test_the_paper_carries_the_e_invoice_byte_for_byte():
 def test_the_paper_with_the_e_invoice_is_frozen():
     shop()
     invoice = billed("pdf")
-    before = bytes(invoice.paper)
+    before = bytes(invoice.pdf)
     assert invoice.pdf_sha256 == sha256(before).hexdigest()
     shop(name="Another name", tax_id="")
     record_payment(
@@ -99,7 +99,7 @@ def test_the_paper_with_the_e_invoice_is_frozen():
         by=None,
     )  # fmt: skip
     invoice.refresh_from_db()
-    assert bytes(invoice.paper) == before
+    assert bytes(invoice.pdf) == before
     assert inside(invoice) == cii_of(invoice, invoice.lines.all(), shop=Shop.current())
 
 
@@ -156,7 +156,7 @@ def test_the_paper_has_the_marks_of_an_archive_and_of_accessibility():
     """What PDF/A-3a asks for, as far as we can see it; no validator says so."""
     shop()
     invoice = billed("pdf")
-    with pikepdf.open(BytesIO(bytes(invoice.paper))) as pdf:
+    with pikepdf.open(BytesIO(bytes(invoice.pdf))) as pdf:
         assert not pdf.is_encrypted and len(pdf.trailer.ID) == 2
         [file] = pdf.Root.AF
         assert file.AFRelationship == "/Alternative" and file.UF == "factur-x.xml"
@@ -221,7 +221,7 @@ def check_description(told):
 def test_who_wants_none_gets_the_plain_paper():
     shop()
     invoice = billed("")
-    with pikepdf.open(BytesIO(bytes(invoice.paper))) as pdf:
+    with pikepdf.open(BytesIO(bytes(invoice.pdf))) as pdf:
         assert "/AF" not in pdf.Root and not pdf.attachments
     assert not EInvoice.objects.exists()
 

@@ -41,7 +41,7 @@ def test_the_bill_is_what_was_agreed():
         Decimal("70.80"),
     )
     assert invoice.buyer_name == "Fenwick & Daughters, Ada Fenwick"
-    assert bytes(invoice.paper)[:5] == b"%PDF-"
+    assert bytes(invoice.pdf)[:5] == b"%PDF-"
 
 
 @pytest.mark.django_db

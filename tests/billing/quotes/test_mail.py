@@ -33,7 +33,7 @@ def test_the_kept_paper_goes_out_with_a_link_that_opens_it(desk, client):
     desk.post(where)
     letter = Email.objects.get()
     quote.refresh_from_db()
-    assert bytes(letter.attachments.get().file) == bytes(quote.paper)
+    assert bytes(letter.attachments.get().file) == bytes(quote.pdf)
     assert letter.to == "ada@fenwick.example"
     link = re.search(r"https?://\S+", letter.text)[0]
     client.logout()

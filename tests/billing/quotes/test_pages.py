@@ -213,7 +213,7 @@ def test_a_sent_quote_takes_no_more_changes(desk):
     "change",
     [
         lambda quote: Quote.objects.update(words="Other words"),
-        lambda quote: Quote.objects.update(paper=b"%PDF-other"),
+        lambda quote: Quote.objects.update(pdf=b"%PDF-other"),
         lambda quote: QuoteOption.objects.update(warranty_days=9999),
         lambda quote: QuoteLine.objects.update(price=Decimal(1)),
         lambda quote: QuoteLine.objects.all().delete(),

@@ -292,7 +292,7 @@ def test_the_owners_list_says_where_less_than_suggested_was_asked(client, kind):
 def test_the_customer_never_sees_how_the_price_is_built_up():
     make.shop()
     quote = send(quoted())
-    paper = text_of(quote.paper)
+    paper = text_of(quote.pdf)
     assert "about 1 in" in paper or "half" in paper
     for word in ("reserve", "lay by", "margin", "Suggested", "suggested"):
         assert word not in paper

@@ -106,7 +106,7 @@ def test_sending_keeps_the_paper_and_moves_the_job():
     quote.refresh_from_db()
     assert quote.state == states.SENT
     assert quote.valid_until == date(2026, 3, 19)
-    assert bytes(quote.paper)[:5] == b"%PDF-"
+    assert bytes(quote.pdf)[:5] == b"%PDF-"
     assert quote.job.state == "quoted"
 
 
@@ -121,7 +121,7 @@ def test_an_empty_quote_is_not_sent(what):
     with pytest.raises(IncompleteError):
         sending.send(quote, on=till.TODAY, at=till.now(), by=None)
     quote.refresh_from_db()
-    assert quote.state == states.DRAFT and quote.paper is None
+    assert quote.state == states.DRAFT and quote.pdf is None
     assert quote.job.state == "diagnosed"
 
 
@@ -141,12 +141,12 @@ def test_where_the_job_refuses_nothing_is_sent():
 
 def test_a_new_version_is_a_copy_and_the_old_paper_stays():
     old = till.sent()
-    paper = bytes(Quote.objects.get(pk=old.pk).paper)
+    paper = bytes(Quote.objects.get(pk=old.pk).pdf)
     new = drafting.revise(old, by=None)
     old.refresh_from_db()
     assert (old.state, new.state, new.version) == ("replaced", "draft", 2)
     assert new.job.state == "diagnosed"
-    assert bytes(old.paper) == paper
+    assert bytes(old.pdf) == paper
     for before, after in zip(old.options.all(), new.options.all(), strict=True):
         assert before.title == after.title
         same = ["text", "quantity", "price", "amount", "suggested", "fix_id"]

@@ -120,7 +120,7 @@ def test_the_letter_goes_out_with_reminder_and_bill_or_nothing_happens():
     assert "INV26-00001" in letter.subject and "70.80" in letter.text
     assert "It is still open." in letter.text
     files = [bytes(one.file) for one in letter.attachments.all()]
-    assert files == [bytes(made.paper), bytes(invoice.paper)]
+    assert files == [bytes(made.pdf), bytes(invoice.pdf)]
     nobody = till.handed_back()
     with pytest.raises(EmailError):
         reminded(nobody, mail=True)
@@ -130,7 +130,7 @@ def test_the_letter_goes_out_with_reminder_and_bill_or_nothing_happens():
 @pytest.mark.paper
 def test_the_reminder_is_a_paper_for_everybody():
     made = reminded(till.handed_back())
-    with pikepdf.open(BytesIO(bytes(made.paper))) as pdf:
+    with pikepdf.open(BytesIO(bytes(made.pdf))) as pdf:
         assert len(pdf.pages) == 1 and pdf.Root.MarkInfo.Marked
         assert b"pdfuaid:part" in pdf.Root.Metadata.read_bytes()
 
@@ -230,4 +230,4 @@ def test_a_fee_that_makes_no_sense_is_told_and_kept(desk, fee):
     page = desk.post(where, follow=True).content.decode()
     assert "fees waived" in page and invoice.balance == D("70.80")
     paper = desk.get(reverse("reminders:paper", args=[made.pk]))
-    assert paper.content == bytes(made.paper)
+    assert paper.content == bytes(made.pdf)

@@ -156,7 +156,7 @@ ROWS = [
 @pytest.mark.parametrize("size", ["A4", "Letter"])
 def test_the_paper_has_all_rows_in_order_on_one_page(shop, size):
     make.shop(paper=size)
-    pdf = given().paper
+    pdf = given().pdf
     said = text(pdf)
     places = [said.index(row) for row in ROWS]
     assert places == sorted(places)
@@ -173,13 +173,13 @@ def test_a_temporary_repair_is_called_one(shop):
 
 def test_a_given_form_is_kept_byte_for_byte(shop):
     form = given()
-    assert sha256(form.paper).hexdigest() == form.pdf_sha256
+    assert sha256(form.pdf).hexdigest() == form.pdf_sha256
     assert form.valid_until == till.TODAY + timedelta(days=30)
     assert json.loads(form.said)["price"] == str(form.price)
     assert json.loads(form.said)["repairer"] == shop.name
     make.shop(name="Another name", hourly_rate=Decimal(99))
     again = actions.give(form, on=date(2026, 6, 1), at=till.now(), by=None)
-    assert bytes(again.paper) == bytes(form.paper)
+    assert bytes(again.pdf) == bytes(form.pdf)
     assert again.valid_until == form.valid_until
 
 
@@ -391,7 +391,7 @@ def test_a_given_form_is_mailed_as_it_was_given(desk):
     form.job.customer.save()
     desk.post(reverse("repair_form:mail", args=[form.pk]))
     letter = Email.objects.get()
-    assert bytes(letter.attachments.get().file) == bytes(form.paper)
+    assert bytes(letter.attachments.get().file) == bytes(form.pdf)
     assert letter.to == "ada@fenwick.example"
 
 

@@ -18,6 +18,7 @@ from repairs.jobs import states, workflow
 from repairs.jobs.models import Changed, Job, PartUsed, Repair, change_marks
 from repairs.stock.models import Supplier
 from shopdesk.shop.models import Shop
+from shopdesk.staff.models import Role
 from tests import make
 
 pytestmark = pytest.mark.django_db

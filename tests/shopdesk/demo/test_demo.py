@@ -82,7 +82,7 @@ def test_quotes_and_invoices_have_their_documents(demo):
     assert {*Quote.objects.values_list("state", flat=True)} == set(quote_states.LABELS)
     frozen = Quote.objects.filter(sent_at__isnull=False)
     for row in [*frozen, *Invoice.objects.all()]:
-        assert bytes(row.paper).startswith(b"%PDF")
+        assert bytes(row.pdf).startswith(b"%PDF")
     standing = Counter(invoice.standing for invoice in Invoice.objects.with_balance())
     assert standing == {"paid": 4, "owed": 4, "credited": 1, "credit note": 2}
     assert {*Payment.objects.values_list("means", flat=True)} >= {

@@ -207,7 +207,7 @@ def bill(number, *, series="INV26", job=None, buyer="Fenwick Ltd", credits=None)
         net=sign * Decimal(100),
         tax=sign * Decimal(20),
         gross=sign * Decimal(120),
-        paper=b"x",
+        pdf=b"x",
         pdf_sha256="x",
     )
 
@@ -225,7 +225,7 @@ def receipt(number, *, job=None):
         taken_at=timezone.now(),
     )
     return Receipt.objects.create(
-        payment=paid, series="R26", number=number, paper=b"x", pdf_sha256="x"
+        payment=paid, series="R26", number=number, pdf=b"x", pdf_sha256="x"
     )
 
 
