@@ -45,7 +45,15 @@ def book_in(
             if access_code:
                 store_access_code(job, code=access_code)
             if earlier_repair is not None:
-                _link_to(earlier_repair, job=job, stamp=stamp)
+                until = earlier_repair.warranty_until
+                assess_return(
+                    job,
+                    earlier=earlier_repair,
+                    what=states.UNDECIDED,
+                    is_in_warranty=warranty.is_in_warranty(stamp.on, until=until),
+                    why="linked at the counter",
+                    stamp=stamp,
+                )
             return job, True
     except IntegrityError:
         # The same form was sent twice, and the other request was quicker.
@@ -79,23 +87,12 @@ def _device_of(customer: Customer, *, device: Device) -> Device:
         device.owner = customer
         device.save()
         return device
-    known = Device.objects.select_for_update(of=("self",)).get(pk=device.pk)
-    open_job = known.jobs.open().first()
+    device = Device.objects.select_for_update(of=("self",)).get(pk=device.pk)
+    open_job = device.jobs.open().first()
     if open_job is not None:
         raise RefusedError(already_here(open_job))
-    known.transfer_to(customer)
-    return known
-
-
-def _link_to(earlier: Repair, *, job: Job, stamp: Stamp) -> None:
-    assess_return(
-        job,
-        earlier=earlier,
-        what=states.UNDECIDED,
-        is_in_warranty=warranty.is_in_warranty(stamp.on, until=earlier.warranty_until),
-        why="linked at the counter",
-        stamp=stamp,
-    )
+    device.transfer_to(customer)
+    return device
 
 
 @transaction.atomic
