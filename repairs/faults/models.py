@@ -36,7 +36,7 @@ class Entry(models.Model):
         abstract = True
 
     @property
-    def standing(self) -> str:
+    def status(self) -> str:
         return "retired" if self.is_retired else ""
 
 

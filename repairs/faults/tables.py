@@ -1,7 +1,7 @@
 from shopdesk.look import tables
 
 
-def standing():
+def status_column():
     return tables.BadgeColumn(verbose_name="Status", order_by="is_retired", default="")
 
 
@@ -14,13 +14,13 @@ class FaultTable(tables.ListTable):
     part = tables.Column(default="")
     mode = tables.Column(default="")
     fix_count = tables.NumberColumn(verbose_name="Fixes")
-    standing = standing()
+    status = status_column()
 
     class Meta(tables.ListTable.Meta):
         empty_text = "No faults found."
 
 
-class FoundTable(tables.ListTable):
+class FaultJobTable(tables.ListTable):
     caption = "Jobs with this fault"
 
     job = tables.CodeColumn(linkify=True, orderable=False)
@@ -46,7 +46,7 @@ class SymptomTable(tables.ListTable):
     caption = "Symptoms"
 
     name = tables.Column(linkify=True)
-    standing = standing()
+    status = status_column()
 
     class Meta(tables.ListTable.Meta):
         empty_text = "No symptoms yet."
@@ -59,7 +59,7 @@ class CheckTable(tables.ListTable):
     where = tables.Column(default="")
     minutes = tables.MinutesColumn()
     results = tables.Column(default="", orderable=False)
-    standing = standing()
+    status = status_column()
 
     class Meta(tables.ListTable.Meta):
         empty_text = "No checks yet."

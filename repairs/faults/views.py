@@ -4,7 +4,6 @@ from django.urls import reverse
 from django.views.decorators.http import require_POST
 from django_tables2 import RequestConfig
 
-from repairs.faults import queries
 from repairs.faults.cautions import cautions
 from repairs.faults.filters import BookFilter
 from repairs.faults.forms import (
@@ -15,10 +14,8 @@ from repairs.faults.forms import (
     SymptomForm,
 )
 from repairs.faults.models import Check, Fault, Fix, Symptom
-from repairs.faults.tables import CheckTable, FaultTable, FoundTable, SymptomTable
+from repairs.faults.tables import CheckTable, FaultJobTable, FaultTable, SymptomTable
 from shopdesk.look.forms import saved
-
-EDIT = "shopdesk/look/edit.html"
 
 
 def book(request):
@@ -30,14 +27,16 @@ def book(request):
 
 def fault(request, pk):
     entry = get_object_or_404(Fault, pk=pk)
-    fixes = list(queries.fixes(entry))
+    fixes = entry.fixes.prefetch_related("usual_parts__part")
+    fixes = list(fixes.order_by("is_retired", "code"))
     hazards = {entry.hazard, *(fix.hazard for fix in fixes if not fix.is_retired)}
-    found = FoundTable(queries.found_on(entry))
+    repairs = entry.repairs.select_related("job__device__model", "fix")
+    jobs = FaultJobTable(repairs.order_by("-job__booked_in_on", "-id"))
     facts = {
         "fault": entry,
         "fixes": fixes,
         "cautions": cautions(hazards=hazards),
-        "table": RequestConfig(request).configure(found),
+        "table": RequestConfig(request).configure(jobs),
     }
     return render(request, "repairs/faults/fault.html", facts)
 
@@ -149,4 +148,4 @@ def _change(request, model, pk):
         return redirect(page)
     facts = {"title": f"Change {model._meta.verbose_name}", "form": form}
     facts |= {"cancel": reverse(page), "lede": "Retired entries stay on past jobs."}
-    return render(request, EDIT, facts)
+    return render(request, "shopdesk/look/edit.html", facts)

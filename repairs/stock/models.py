@@ -127,7 +127,7 @@ class Part(models.Model):
         return parse_value(self.value, name=self.name)
 
     @property
-    def standing(self) -> str:
+    def status(self) -> str:
         """What to note about it, in a word or in none."""
         if self.is_retired:
             return "retired"

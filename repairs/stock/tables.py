@@ -8,14 +8,14 @@ class PartTable(tables.ListTable):
     name = tables.Column()
     value = tables.CodeColumn(default="")
     bin = tables.CodeColumn(default="")
-    standing = tables.BadgeColumn(orderable=False, verbose_name="Status", default="")
+    status = tables.BadgeColumn(orderable=False, verbose_name="Status", default="")
     on_hand = tables.NumberColumn(verbose_name="In stock")
     holding = tables.NumberColumn(verbose_name="Open deliveries")
 
     class Meta(tables.ListTable.Meta):
         empty_text = "No parts found."
         row_attrs = {
-            "class": lambda record: "hot" if record.standing == "out of stock" else ""
+            "class": lambda record: "hot" if record.status == "out of stock" else ""
         }
 
 
