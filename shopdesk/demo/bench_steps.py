@@ -17,7 +17,7 @@ from repairs.jobs import states, warranty, workflow
 from repairs.jobs.actions import use_part
 from repairs.jobs.models import Job, Repair
 from repairs.returns.actions import assess_return
-from shopdesk.demo.facts import FAULTS, KINDS, words
+from shopdesk.demo.facts import FAULTS, KINDS, MODELS, words
 from shopdesk.demo.story import Story
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
@@ -52,12 +52,12 @@ def book_in(story: Story, code: str, days: int, *, is_expected: bool) -> Job:
     """Book in a new device, with what this fault looks like to a customer."""
     facts = FAULTS[code]
     kind = story.pick.choice(facts.kinds)
-    maker, model = story.pick.choice(KINDS[kind].models)
-    serial = f"{maker[:2].upper()}Q{story.pick.randrange(10**7):07d}"
+    model = story.pick.choice([m for m in MODELS.values() if m.kind == kind])
+    serial = f"{model.maker[:2].upper()}Q{story.pick.randrange(10**7):07d}"
     by_post = is_expected or story.pick.random() < 0.2
     tries = story.pick.choice((3, 5, 10))
     device_model, _ = DeviceModel.objects.get_or_create(
-        kind=kind, maker=maker, model=model
+        kind=kind, maker=model.maker, model=model.model
     )
     return _book_in(
         story,
@@ -74,7 +74,7 @@ def book_in(story: Story, code: str, days: int, *, is_expected: bool) -> Job:
         counter_failures=None if by_post else story.pick.randint(1, tries),
         has_liquid_damage=facts.area == "liquid",
         has_swollen_battery=facts.mode == "swollen",
-        has_mains_voltage=KINDS[kind].has_mains_voltage,
+        has_mains_voltage=KINDS[kind].runs_on == "mains",
         agreed_diagnosis_fee=Decimal(25),
     )
 
@@ -228,7 +228,7 @@ def book_in_return(story: Story, what: str, *, is_repaired: bool) -> None:
         occurs_when="when moved",
         accessories="nothing",
         condition="good",
-        has_mains_voltage=KINDS[device.model.kind].has_mains_voltage,
+        has_mains_voltage=KINDS[device.model.kind].runs_on == "mains",
     )
     if what == states.UNDECIDED:
         return

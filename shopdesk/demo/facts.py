@@ -6,143 +6,63 @@ Nobody in it is real. Phone numbers are from the ranges that Ofcom reserves for 
 
 import csv
 from collections import defaultdict
-from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
+from types import SimpleNamespace
 
 DATA = Path(__file__).parent / "data"
 
 
-@dataclass(frozen=True)
-class PartFacts:
-    number: str
-    name: str
-    value: str
-    bin: str
-    cost: Decimal
-    supplier: str
-
-
-@dataclass(frozen=True)
-class FixFacts:
-    code: str
-    name: str
-    fix_type: str
-    minutes: int
-    hazard: str
-    parts: tuple[tuple[str, int], ...]
-    """Number and quantity of each part it usually takes."""
-
-
-@dataclass(frozen=True)
-class PairFacts:
-    """A fix as it is done for one fault: how often, and how often it really fails.
-
-    `risk` is what no real shop knows: the probability that the same fault is back
-    within 90 days. Some fixes recorded as lasting are stopgaps in truth, and one
-    stopgap lasts.
-    """
-
-    fix: str
-    share: float
-    risk: float
-
-
-@dataclass(frozen=True)
-class FaultFacts:
-    code: str
-    name: str
-    area: str
-    part: str
-    mode: str
-    hazard: str
-    kinds: tuple[str, ...]
-    weight: float
-    symptom: str
-    complaints: tuple[str, ...]
-    pairs: tuple[PairFacts, ...]
-
-
-@dataclass(frozen=True)
-class KindFacts:
-    accessories: tuple[str, ...]
-    runs_on: str
-    models: tuple[tuple[str, str], ...]
-    """Maker and model of each."""
-
-    @property
-    def has_battery(self) -> bool:
-        return self.runs_on == "battery"
-
-    @property
-    def has_mains_voltage(self) -> bool:
-        return self.runs_on == "mains"
-
-
-def read(name: str) -> list[dict[str, str]]:
+def read(name):
     """Return the rows of one data file, each by its columns."""
     with (DATA / name).open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file))
 
 
-def _list(text: str, separator: str = ";") -> tuple[str, ...]:
-    return tuple(text.split(separator)) if text else ()
+def table(name, *, key, **types):
+    """Return the rows of one data file by their `key`, some columns as `types`."""
+    rows = [SimpleNamespace(**row) for row in read(name)]
+    for row in rows:
+        for column, convert in types.items():
+            setattr(row, column, convert(getattr(row, column)))
+    return {getattr(row, key): row for row in rows}
 
 
-def _quantity(text: str) -> tuple[str, int]:
-    number, _, quantity = text.partition("*")
-    return number, int(quantity)
-
-
-def _fix(row: dict[str, str]) -> FixFacts:
-    parts = tuple(map(_quantity, _list(row["parts"])))
-    return FixFacts(**row | {"minutes": int(row["minutes"]), "parts": parts})
-
-
-def _fault(row: dict[str, str], pairs: list[PairFacts]) -> FaultFacts:
-    return FaultFacts(
-        **row
-        | {
-            "kinds": _list(row["kinds"]),
-            "weight": float(row["weight"]),
-            "complaints": _list(row["complaints"], "|"),
-            "pairs": tuple(pairs),
-        }
-    )
-
-
-PARTS = {
-    row["number"]: PartFacts(**row | {"cost": Decimal(row["cost"])})
-    for row in read("parts.csv")
-}
-FIXES = {row["code"]: _fix(row) for row in read("fixes.csv")}
-
-_pairs: dict[str, list[PairFacts]] = defaultdict(list)
-for _row in read("fault_fixes.csv"):
-    _pairs[_row["fault"]].append(
-        PairFacts(_row["fix"], float(_row["share"]), float(_row["risk"]))
-    )
-FAULTS = {row["code"]: _fault(row, _pairs[row["code"]]) for row in read("faults.csv")}
-
-_models = read("models.csv")
-KINDS = {
-    row["kind"]: KindFacts(
-        accessories=_list(row["accessories"]),
-        runs_on=row["runs_on"],
-        models=tuple(
-            (model["maker"], model["model"])
-            for model in _models
-            if model["kind"] == row["kind"]
-        ),
-    )
-    for row in read("kinds.csv")
-}
-BOARDS = {row["model"]: _list(row["boards"]) for row in _models if row["boards"]}
-"""The board revisions of a model, where the shop records them."""
-
-_words = read("words.csv")
-
-
-def words(name: str) -> list[str]:
+def words(name):
     """Return one of the lists in words.csv: names, streets, conditions …"""
-    return [row["word"] for row in _words if row["list"] == name]
+    return [row["word"] for row in read("words.csv") if row["list"] == name]
+
+
+def _list(text):
+    return text.split(";") if text else []
+
+
+def _parts(text):
+    """Return number and quantity of each part: `FET-30N*1;FUS-3A*1`."""
+    pairs = (part.split("*") for part in _list(text))
+    return [(number, int(quantity)) for number, quantity in pairs]
+
+
+PARTS = table("parts.csv", key="number", cost=Decimal)
+FIXES = table("fixes.csv", key="code", minutes=int, parts=_parts)
+FAULTS = table(
+    "faults.csv",
+    key="code",
+    kinds=_list,
+    weight=float,
+    complaints=lambda text: text.split("|"),
+)
+PAIRS = defaultdict(list)
+"""The fixes done for each fault: how often, and how often they really fail.
+
+`risk` is what no real shop knows: the probability that the same fault is back within
+90 days. Some fixes recorded as lasting are really stopgaps, and one stopgap lasts.
+"""
+for _row in read("fault_fixes.csv"):
+    _pair = SimpleNamespace(
+        fix=_row["fix"], share=float(_row["share"]), risk=float(_row["risk"])
+    )
+    PAIRS[_row["fault"]].append(_pair)
+KINDS = table("kinds.csv", key="kind", accessories=_list)
+MODELS = table("models.csv", key="model", boards=_list)
+"""`boards` are the revisions of a model, where the shop records them."""

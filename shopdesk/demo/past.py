@@ -7,24 +7,14 @@ so the same seed gives the same shop on a later day.
 import math
 import random
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
+from types import SimpleNamespace
 
 from repairs.history.cells import ImportedPart, total_cost
 from repairs.history.rows import Row
 from repairs.jobs import states
-from shopdesk.demo.facts import (
-    FAULTS,
-    FIXES,
-    KINDS,
-    PARTS,
-    FaultFacts,
-    FixFacts,
-    PairFacts,
-    words,
-)
+from shopdesk.demo.facts import FAULTS, FIXES, MODELS, PAIRS, PARTS, words
 
 DAYS = 548
 VISITS = 470
@@ -43,80 +33,41 @@ BAD_RISK = 0.45
 SUPPLIERS = words("supplier")
 
 
-@dataclass(frozen=True)
-class Owner:
-    name: str
-    email: str
-    phone: str
-
-
-@dataclass(eq=False)
-class OwnedDevice:
-    kind: str
-    maker: str
-    model: str
-    serial: str
-    owner: Owner
-    last_left: int = DAYS * 2
-    """Days before the day of filling on which it last left the shop."""
-
-
-@dataclass(frozen=True)
-class Work:
-    """What was done for one fault, or that none was found."""
-
-    fault: FaultFacts | None
-    outcome: str
-    minutes: int
-    charged: Decimal
-    fix: FixFacts | None = None
-    parts: tuple[ImportedPart, ...] = ()
-
-
-@dataclass(eq=False)
-class DemoVisit:
-    """One job; `came` and `left` are days before the day of filling."""
-
-    device: OwnedDevice
-    came: int
-    left: int
-    complaint: str
-    works: list[Work] = field(default_factory=list)
-    returned_from: "DemoVisit | None" = None
-    return_is: str = ""
-
-
 def past(*, today: date, seed: int) -> list[Row]:
     """Return the rows of all jobs handed over before `today`."""
     return _rows(_Inventor(random.Random(seed)).visits(), today=today)
 
 
-def _owners(pick: random.Random) -> list[Owner]:
+def _customers(pick):
     """Return invented people: all have a phone, three in four an email address."""
     family_names = words("family name")
     names = [
         f"{given} {family}" for given in words("given name") for family in family_names
     ]
-    owners = []
+    customers = []
     for n, name in enumerate(pick.sample(names, CUSTOMERS)):
         domain = pick.choice(("example.org", "example.net", "example.com"))
         local = name.lower().replace(" ", ".").replace("-", "")
         phone = f"+441632960{n:03d}" if n % 2 else f"+447700900{n:03d}"
         email = "" if pick.random() < 0.25 else f"{local}@{domain}"
-        owners.append(Owner(name, email, phone))
-    return owners
+        customers.append({"customer": name, "email": email, "phone": phone})
+    return customers
 
 
 class _Inventor:
-    """Invents visits, each with what was done and what came back from it."""
+    """Invents visits, each with what was done and what came back from it.
 
-    def __init__(self, pick: random.Random) -> None:
+    `came` and `left` are days before the day of filling; `rows` and `columns` hold
+    columns of the history file.
+    """
+
+    def __init__(self, pick):
         self.pick = pick
-        self.owners = _owners(pick)
-        self.devices: list[OwnedDevice] = []
-        self.done: list[DemoVisit] = []
+        self.customers = _customers(pick)
+        self.devices = []
+        self.done = []
 
-    def visits(self) -> list[DemoVisit]:
+    def visits(self):
         """Return every visit, in no order."""
         days = sorted(
             (self.pick.randrange(4, DAYS) for _ in range(VISITS)), reverse=True
@@ -127,44 +78,54 @@ class _Inventor:
             self._visit(device, fault, came)
         return self.done
 
-    def _fault(self, kind: str = "") -> FaultFacts:
+    def _fault(self, kind=""):
         faults = [f for f in FAULTS.values() if not kind or kind in f.kinds]
         return self.pick.choices(faults, [f.weight for f in faults])[0]
 
-    def _device(self, kind: str, came: int) -> OwnedDevice:
+    def _device(self, kind, came):
         """Return a new device, or now and then one that was here long ago."""
         earlier = [
             d for d in self.devices if d.kind == kind and d.last_left - 200 > came
         ]
         if earlier and self.pick.random() < 0.12:
             return self.pick.choice(earlier)
-        maker, model = self.pick.choice(KINDS[kind].models)
-        owner, serial = self.pick.choice(self.owners), ""
-        has_one = any(d.owner is owner and d.model == model for d in self.devices)
+        model = self.pick.choice([m for m in MODELS.values() if m.kind == kind])
+        customer, serial = self.pick.choice(self.customers), ""
+        has_one = any(d.customer is customer and d.model is model for d in self.devices)
         if self.pick.random() > 0.08 or has_one:
             letters = "".join(self.pick.choices("ACDEFHJKMNPRTWXY", k=2))
-            serial = f"{maker[:2].upper()}{letters}{self.pick.randrange(10**6):06d}"
-        device = OwnedDevice(kind, maker, model, serial, owner)
+            number = self.pick.randrange(10**6)
+            serial = f"{model.maker[:2].upper()}{letters}{number:06d}"
+        device = SimpleNamespace(
+            kind=kind,
+            model=model,
+            customer=customer,
+            last_left=DAYS * 2,
+            columns={
+                "kind": kind,
+                "maker": model.maker,
+                "model": model.model,
+                "serial": serial,
+                **customer,
+            },
+        )
         self.devices.append(device)
         return device
 
-    def _visit(
-        self,
-        device: OwnedDevice,
-        fault: FaultFacts,
-        came: int,
-        *,
-        returned_from: DemoVisit | None = None,
-        rework_of: PairFacts | None = None,
-    ) -> None:
+    def _visit(self, device, fault, came, *, returned_from=None, rework_of=None):
         left = came - min(int(self.pick.expovariate(1 / 4)) + 1, 21)
         if left < 1:
             return  # it would still be in the shop today
-        complaint = self.pick.choice(fault.complaints)
-        visit = DemoVisit(device, came, left, complaint, returned_from=returned_from)
+        visit = SimpleNamespace(
+            device=device,
+            came=came,
+            left=left,
+            complaint=self.pick.choice(fault.complaints),
+            rows=[],
+            returned_from=returned_from,
+            return_is="" if rework_of is None else states.SAME_FAULT,
+        )
         device.last_left = left
-        if rework_of is not None:
-            visit.return_is = "same_fault"
         self.done.append(visit)
         if rework_of is None and self._ends_without_repair(visit, fault):
             return
@@ -176,43 +137,53 @@ class _Inventor:
                 self._repair(visit, other, self._pair(other, None), is_free=False)
         self._return(visit, fault, pair, risk)
 
-    def _ends_without_repair(self, visit: DemoVisit, fault: FaultFacts) -> bool:
+    def _ends_without_repair(self, visit, fault):
         """Decide whether no fault is found, nothing can be done, or it is declined."""
         chance = self.pick.random()
-        if chance < 0.04:
-            named, outcome = None, states.NO_FAULT_FOUND
-        elif chance < 0.07:
-            named, outcome = fault, states.NOT_REPAIRABLE
-        elif chance < 0.12:
-            named, outcome = fault, ""
-        else:
+        if chance >= 0.12:
             return False
-        minutes = self.pick.randrange(15, 50)
-        visit.works.append(Work(named, outcome, minutes, DIAGNOSIS_FEE))
+        row = {"minutes": self.pick.randrange(15, 50), "charged": DIAGNOSIS_FEE}
+        if chance < 0.04:
+            row["outcome"] = states.NO_FAULT_FOUND
+        else:
+            row |= {"fault": fault.code, "fault_name": fault.name}
+            row["parts_cost"] = Decimal(0)
+            if chance < 0.07:
+                row["outcome"] = states.NOT_REPAIRABLE
+        visit.rows.append(row)
         return True
 
-    def _pair(self, fault: FaultFacts, rework_of: PairFacts | None) -> PairFacts:
+    def _pair(self, fault, rework_of):
+        pairs = PAIRS[fault.code]
         if rework_of is not None and self.pick.random() < 0.7:
-            return min(fault.pairs, key=lambda pair: pair.risk)
-        return self.pick.choices(fault.pairs, [p.share for p in fault.pairs])[0]
+            return min(pairs, key=lambda pair: pair.risk)
+        return self.pick.choices(pairs, [pair.share for pair in pairs])[0]
 
-    def _repair(
-        self, visit: DemoVisit, fault: FaultFacts, pair: PairFacts, *, is_free: bool
-    ) -> float:
+    def _repair(self, visit, fault, pair, *, is_free):
         """Add the repair; return the probability that it comes back in the period."""
         fix = FIXES[pair.fix]
         minutes = max(5, round(fix.minutes * math.exp(self.pick.gauss(0, 0.25))))
         parts = tuple(_part(*part, visit.came) for part in fix.parts)
         price = Decimal(round(minutes * HOURLY_RATE / 60 * 2)) / 2
         price += round(total_cost(parts) * MARKUP, 2)
-        charged = Decimal(0) if is_free else price
-        visit.works.append(Work(fault, states.FIXED, minutes, charged, fix, parts))
+        visit.rows.append(
+            {
+                "fault": fault.code,
+                "fault_name": fault.name,
+                "fix": fix.code,
+                "fix_name": fix.name,
+                "fix_type": fix.fix_type,
+                "outcome": states.FIXED,
+                "minutes": minutes,
+                "charged": Decimal(0) if is_free else price,
+                "parts_cost": total_cost(parts),
+                "parts": parts,
+            }
+        )
         is_bad = any(part.lot == BAD_LOT for part in parts)
         return max(pair.risk, BAD_RISK if is_bad else 0)
 
-    def _return(
-        self, visit: DemoVisit, fault: FaultFacts, pair: PairFacts, risk: float
-    ) -> None:
+    def _return(self, visit, fault, pair, risk):
         """Bring the device back with the same fault, with another, or not at all."""
         if self.pick.random() < risk:
             days = COMEBACK_DAYS + 1
@@ -229,15 +200,15 @@ class _Inventor:
                 if last.returned_from is visit:
                     last.return_is = self._kind_of_return(last)
 
-    def _kind_of_return(self, visit: DemoVisit) -> str:
-        if visit.works[0].outcome == states.NO_FAULT_FOUND:
+    def _kind_of_return(self, visit):
+        if visit.rows[0].get("outcome") == states.NO_FAULT_FOUND:
             return states.NO_FAULT_FOUND
         return self.pick.choice(
             (states.NEW_FAULT, states.NEW_FAULT, states.HANDLING_DAMAGE)
         )
 
 
-def _part(number: str, quantity: int, came: int) -> ImportedPart:
+def _part(number, quantity, came):
     """Return the part from the delivery of that time, at its price."""
     if number == BAD_PART and BAD_UNTIL <= came < BAD_FROM:
         lot = BAD_LOT
@@ -247,52 +218,32 @@ def _part(number: str, quantity: int, came: int) -> ImportedPart:
     return ImportedPart(number, quantity, round(PARTS[number].cost * drift, 2), lot)
 
 
-def lot_series(number: str) -> str:
+def lot_series(number):
     """Return how the lots of a part begin: J0 for a J… of the first supplier."""
     return f"{number[0]}{SUPPLIERS.index(PARTS[number].supplier)}"
 
 
-def _rows(visits: Sequence[DemoVisit], *, today: date) -> list[Row]:
+def _rows(visits, *, today):
     """Return the visits by day, with the numbers the shop gave them."""
-    in_order = sorted(visits, key=lambda visit: -visit.came)
-    given: Counter[int] = Counter()
-    number_of = {}
-    for visit in in_order:
-        year = (today - timedelta(days=visit.came)).year
-        given[year] += 1
-        number_of[visit] = f"{year % 100:02d}-{given[year]:05d}"
-    rows: list[Row] = []
-    for visit in in_order:
-        device, owner = visit.device, visit.device.owner
-        earlier = visit.returned_from and number_of.get(visit.returned_from)
-        for work in visit.works:
-            fault, fix = work.fault, work.fix
+    given = Counter()
+    rows = []
+    for visit in sorted(visits, key=lambda visit: -visit.came):
+        booked_in = today - timedelta(days=visit.came)
+        given[booked_in.year] += 1
+        visit.number = f"{booked_in:%y}-{given[booked_in.year]:05d}"
+        earlier = visit.returned_from
+        for row in visit.rows:
             rows.append(
                 Row(
                     line=len(rows) + 2,
-                    job=number_of[visit],
-                    booked_in=today - timedelta(days=visit.came),
+                    job=visit.number,
+                    booked_in=booked_in,
                     handed_back=today - timedelta(days=visit.left),
-                    customer=owner.name,
-                    email=owner.email,
-                    phone=owner.phone,
-                    kind=device.kind,
-                    maker=device.maker,
-                    model=device.model,
-                    serial=device.serial,
                     complaint=visit.complaint,
-                    fault=fault.code if fault else "",
-                    fault_name=fault.name if fault else "",
-                    fix=fix.code if fix else "",
-                    fix_name=fix.name if fix else "",
-                    fix_type=fix.fix_type if fix else "",
-                    outcome=work.outcome,
-                    minutes=work.minutes,
-                    charged=work.charged,
-                    parts_cost=total_cost(work.parts) if fault else None,
-                    parts=work.parts,
-                    returned_from=earlier or "",
-                    return_is=visit.return_is if earlier else "",
+                    returned_from=earlier.number if earlier else "",
+                    return_is=visit.return_is,
+                    **visit.device.columns,
+                    **row,
                 )
             )
     return rows

@@ -13,7 +13,7 @@ from repairs.history.issues import ImportIssues
 from repairs.jobs.models import Job, Repair
 from repairs.stock.actions import receive
 from repairs.stock.models import Delivery, Part, Supplier
-from shopdesk.demo.facts import BOARDS, FAULTS, KINDS, PARTS, words
+from shopdesk.demo.facts import FAULTS, KINDS, MODELS, PARTS, words
 from shopdesk.demo.past import DAYS, SUPPLIERS, lot_series, past
 from shopdesk.stamp import Stamp
 
@@ -59,7 +59,7 @@ def _add_job_details(pick: random.Random) -> None:
         job.accessories = pick.choice(kind.accessories)
         job.condition = pick.choice(conditions)
         job.consent = pick.choice(Job.Consent.values[1:])
-        job.has_mains_voltage = kind.has_mains_voltage
+        job.has_mains_voltage = kind.runs_on == "mains"
         job.verified_tries = pick.choice((3, 5, 5, 10))
         job.verified_failures = pick.randint(1, job.verified_tries)
         job.has_liquid_damage = job.pk in liquid
@@ -91,9 +91,9 @@ def _add_customer_details(pick: random.Random) -> None:
 
 
 def _add_board_revisions(pick: random.Random) -> None:
-    for model, boards in BOARDS.items():
-        for device in Device.objects.filter(model__model=model).order_by("id"):
-            device.board_revision = pick.choice(boards)
+    for model in filter(lambda model: model.boards, MODELS.values()):
+        for device in Device.objects.filter(model__model=model.model).order_by("id"):
+            device.board_revision = pick.choice(model.boards)
             device.save(update_fields=["board_revision"])
 
 

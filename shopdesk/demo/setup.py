@@ -8,7 +8,7 @@ from PIL import Image, ImageDraw
 
 from repairs.faults.models import Check, Fault, Fix, Symptom, UsualPart
 from repairs.stock.models import Part
-from shopdesk.demo.facts import FAULTS, FIXES, PARTS, read
+from shopdesk.demo.facts import FAULTS, FIXES, PAIRS, PARTS, read
 from shopdesk.shop import tax
 from shopdesk.shop.logo import as_png
 from shopdesk.shop.models import MarkupTier, Shop, TaxRate
@@ -105,9 +105,9 @@ def _create_fault_book() -> None:
             hazard=facts.hazard,
         )
         fix.faults.set(
-            faults[fault.code]
-            for fault in FAULTS.values()
-            if any(pair.fix == facts.code for pair in fault.pairs)
+            faults[fault]
+            for fault, pairs in PAIRS.items()
+            if any(pair.fix == facts.code for pair in pairs)
         )
         UsualPart.objects.bulk_create(
             UsualPart(fix=fix, part=parts[number], quantity=quantity)

@@ -101,7 +101,7 @@ def _handover_details(story: Story, job: Job, leaves: str) -> HandoverDetails:
     if leaves != "posted":
         signature = SIGNATURE if leaves == "signed" else ""
         return HandoverDetails(to=job.customer.name, signature=signature)
-    battery = SOUND if KINDS[job.device.model.kind].has_battery else NO_BATTERY
+    battery = SOUND if KINDS[job.device.model.kind].runs_on == "battery" else NO_BATTERY
     return HandoverDetails(
         how=BY_POST,
         carrier=CARRIER,

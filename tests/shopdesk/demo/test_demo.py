@@ -160,7 +160,7 @@ def test_a_stopgap_may_last_and_a_lasting_fix_mostly_does(rows):
 
 def test_unreliable_fixes_come_back_more_often(rows):
     """Compare with the true risks, which only the demo knows."""
-    risk = {(f.code, p.fix): p.risk for f in facts.FAULTS.values() for p in f.pairs}
+    risk = {(f, p.fix): p.risk for f, pairs in facts.PAIRS.items() for p in pairs}
 
     def came_back(is_bad):
         chosen = [r for pair, r in rows.items() if (risk[pair] >= 0.3) == is_bad]
@@ -221,10 +221,13 @@ def test_no_customer_can_be_reached(demo):
 
 
 def test_the_data_files_fit_together():
-    faults = facts.FAULTS.values()
-    assert {pair.fix for fault in faults for pair in fault.pairs} == set(facts.FIXES)
-    assert {kind for fault in faults for kind in fault.kinds} == set(facts.KINDS)
-    assert all(kind.models and kind.accessories for kind in facts.KINDS.values())
+    pairs = [pair for pairs in facts.PAIRS.values() for pair in pairs]
+    assert set(facts.PAIRS) == set(facts.FAULTS)
+    assert {pair.fix for pair in pairs} == set(facts.FIXES)
+    kinds = {kind for fault in facts.FAULTS.values() for kind in fault.kinds}
+    assert kinds == set(facts.KINDS)
+    assert kinds == {model.kind for model in facts.MODELS.values()}
+    assert all(kind.accessories for kind in facts.KINDS.values())
     for fix in facts.FIXES.values():
         assert {number for number, _ in fix.parts} <= set(facts.PARTS)
     steps = " ".join(job["steps"] for job in JOBS).split()
