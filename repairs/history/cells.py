@@ -163,7 +163,8 @@ def _amount(text: str, bounds: Bounds, *, places: int) -> Decimal:
 
 
 def read_parts(text: str, bounds: Bounds) -> tuple[ImportedPart, ...]:
-    parts, errors = [], []
+    parts: list[ImportedPart] = []
+    errors: list[str] = []
     for piece in filter(None, map(str.strip, text.split(";"))):
         try:
             parts.append(_part(piece, bounds))

@@ -1,7 +1,7 @@
 """The columns of a history file, and a row of it as values."""
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, fields
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -28,47 +28,15 @@ from repairs.history.issues import ImportIssues
 from repairs.jobs import states
 
 CENT = Decimal("0.01")
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One repair of one job, or a job on which no fault is named.
-
-    Empty text and None are what the file does not say. `declared`, `outcome` and
-    `return_is` hold the values stored in records; `phone` is E.164.
-    """
-
-    line: int
-    job: str
-    booked_in: date
-    customer: str
-    kind: str
-    model: str
-    handed_back: date | None = None
-    email: str = ""
-    phone: str = ""
-    maker: str = ""
-    serial: str = ""
-    complaint: str = ""
-    fault: str = ""
-    fault_name: str = ""
-    fix: str = ""
-    fix_name: str = ""
-    declared: str = ""
-    outcome: str = ""
-    minutes: int | None = None
-    charged: Decimal | None = None
-    parts_cost: Decimal | None = None
-    parts: tuple[ImportedPart, ...] = ()
-    returned_from: str = ""
-    return_is: str = ""
-
-    @property
-    def other_parts_cost(self) -> Decimal:
-        """The cost of parts that are not listed one by one."""
-        if self.parts_cost is None:
-            return Decimal(0)
-        return self.parts_cost - total_cost(self.parts)
+DECLARED = one_of(fix_types.LABELS)
+OUTCOME = one_of(states.OUTCOMES)
+RETURN_IS = one_of(
+    {
+        value: label
+        for value, label in states.RETURN_IS.items()
+        if value != states.UNDECIDED
+    }
+)
 
 
 @dataclass(frozen=True)
@@ -85,49 +53,70 @@ class Column:
     may_have_lines: bool = False
 
 
-DECLARED = one_of(fix_types.LABELS)
-OUTCOME = one_of(states.OUTCOMES)
-RETURN_IS = one_of(
-    {
-        value: label
-        for value, label in states.RETURN_IS.items()
-        if value != states.UNDECIDED
-    }
-)
+def _column(
+    read: Callable[[str, Bounds], Any] = read_text,
+    max_length: int | None = None,
+    *,
+    default: Any = "",
+    is_required: bool = False,
+    **facts: bool,
+) -> Any:
+    column = Column(read, max_length, is_required, **facts)
+    if is_required:
+        return field(metadata={"column": column})
+    return field(default=default, metadata={"column": column})
 
-JOB_COLUMNS = {
-    "booked_in": Column(read_day, is_required=True),
-    "handed_back": Column(read_day),
-    "customer": Column(max_length=120, is_required=True),
-    "email": Column(read_email, 254, is_optional=True),
-    "phone": Column(read_phone, 40, is_optional=True),
-    "kind": Column(max_length=40, is_required=True),
-    "maker": Column(max_length=60, is_optional=True),
-    "model": Column(max_length=80, is_required=True),
-    "serial": Column(max_length=60, is_optional=True),
-    "complaint": Column(max_length=2000, is_optional=True, may_have_lines=True),
-    "returned_from": Column(max_length=40),
-    "return_is": Column(RETURN_IS),
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One repair of one job, or a job on which no fault is named.
+
+    Empty text and None are what the file does not say. `declared`, `outcome` and
+    `return_is` hold the values stored in records; `phone` is E.164.
+    """
+
+    line: int
+    # What belongs to the job: the same in every row of one job.
+    job: str = _column(max_length=40, is_required=True)
+    booked_in: date = _column(read_day, is_required=True)
+    handed_back: date | None = _column(read_day, default=None)
+    customer: str = _column(max_length=120, is_required=True)
+    email: str = _column(read_email, 254, is_optional=True)
+    phone: str = _column(read_phone, 40, is_optional=True)
+    kind: str = _column(max_length=40, is_required=True)
+    maker: str = _column(max_length=60, is_optional=True)
+    model: str = _column(max_length=80, is_required=True)
+    serial: str = _column(max_length=60, is_optional=True)
+    complaint: str = _column(max_length=2000, is_optional=True, may_have_lines=True)
+    returned_from: str = _column(max_length=40)
+    return_is: str = _column(RETURN_IS)
+    # What belongs to the one repair of a row.
+    fault: str = _column(read_code, 40)
+    fault_name: str = _column(max_length=120, is_optional=True)
+    fix: str = _column(read_code, 40)
+    fix_name: str = _column(max_length=120, is_optional=True)
+    declared: str = _column(DECLARED)
+    outcome: str = _column(OUTCOME)
+    minutes: int | None = _column(read_minutes, default=None, is_optional=True)
+    charged: Decimal | None = _column(read_price, default=None)
+    parts_cost: Decimal | None = _column(read_cost, default=None, is_optional=True)
+    parts: tuple[ImportedPart, ...] = _column(read_parts, default=())
+
+    @property
+    def other_parts_cost(self) -> Decimal:
+        """The cost of parts that are not listed one by one."""
+        if self.parts_cost is None:
+            return Decimal(0)
+        return self.parts_cost - total_cost(self.parts)
+
+
+COLUMNS: dict[str, Column] = {
+    one.name: one.metadata["column"] for one in fields(Row) if one.metadata
 }
-"""What belongs to the job: the same in every row of one job."""
-
-REPAIR_COLUMNS = {
-    "fault": Column(read_code, 40),
-    "fault_name": Column(max_length=120, is_optional=True),
-    "fix": Column(read_code, 40),
-    "fix_name": Column(max_length=120, is_optional=True),
-    "declared": Column(DECLARED),
-    "outcome": Column(OUTCOME),
-    "minutes": Column(read_minutes, is_optional=True),
-    "charged": Column(read_price),
-    "parts_cost": Column(read_cost, is_optional=True),
-    "parts": Column(read_parts),
-}
-"""What belongs to the one repair of a row."""
-
-COLUMNS = {"job": Column(max_length=40, is_required=True)}
-COLUMNS |= JOB_COLUMNS | REPAIR_COLUMNS
-REQUIRED = tuple(name for name, column in COLUMNS.items() if column.is_required)
+REQUIRED = [name for name, column in COLUMNS.items() if column.is_required]
+_FIRST_OF_REPAIR = list(COLUMNS).index("fault")
+JOB_COLUMNS = list(COLUMNS)[1:_FIRST_OF_REPAIR]
+REPAIR_COLUMNS = list(COLUMNS)[_FIRST_OF_REPAIR:]
 
 
 def read_row(

@@ -172,7 +172,7 @@ class _Inventor:
                 "fault_name": fault.name,
                 "fix": fix.code,
                 "fix_name": fix.name,
-                "fix_type": fix.fix_type,
+                "declared": fix.fix_type,
                 "outcome": states.FIXED,
                 "minutes": minutes,
                 "charged": Decimal(0) if is_free else price,
