@@ -53,8 +53,8 @@ def set_up_shop() -> tuple[User, ...]:
     _create_parts()
     _create_fault_book()
     return tuple(
-        User.objects.create_user(username, name=name, kind=kind)
-        for username, name, kind in STAFF
+        User.objects.create_user(username, name=name, role=role)
+        for username, name, role in STAFF
     )
 
 

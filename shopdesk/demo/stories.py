@@ -63,11 +63,8 @@ def _tell(story: Story, plan: Mapping[str, str]) -> None:
 def _send_emails(story: Story) -> None:
     """Send what was written before yesterday; the last email is refused."""
     *earlier, last = Email.objects.order_by("id")
-    for letter in earlier:
-        if letter.written_at < story.now - timedelta(days=2):
-            letter.is_sent(letter.written_at + timedelta(minutes=2))
-    last.is_refused(
-        f"The mail server does not accept email for {last.to}: mailbox unknown",
-        story.now,
-        for_good=True,
-    )
+    for email in earlier:
+        if email.written_at < story.now - timedelta(days=2):
+            email.mark_sent(email.written_at + timedelta(minutes=2))
+    error = f"The mail server does not accept email for {last.to}: mailbox unknown"
+    last.mark_failed(error, story.now, is_final=True)
