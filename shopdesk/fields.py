@@ -1,4 +1,4 @@
-"""Fields that several rooms share: exact amounts, and days that make sense.
+"""Fields that several rooms share: exact amounts, whole numbers and plausible days.
 
 SQLite keeps a DecimalField as a binary fraction (three times 0.10 is not 0.30 there),
 so an amount is a whole number of 1/10000 in the database and a Decimal in Python.
@@ -21,10 +21,10 @@ DIGITS = re.compile(r"-?[0-9]{1,13}(?:\.[0-9]{1,4})?", re.ASCII)
 
 
 class ExactFormField(forms.CharField):
-    """Plain digits with one decimal point (or comma), and nothing else.
+    """Digits with one decimal point or comma, and nothing else.
 
-    No exponent, no thousands mark, no NaN, no digits of other scripts: each of these
-    has once turned into another amount than the one meant.
+    No exponent, thousands separator, NaN or digits of other scripts: each of these can
+    turn into another amount than the one meant.
     """
 
     def __init__(
@@ -56,15 +56,13 @@ class ExactFormField(forms.CharField):
             text.replace(",", ".") if text.count(",") + text.count(".") == 1 else text
         )
         if not DIGITS.fullmatch(text):
-            raise ValidationError(
-                "Write the amount in plain digits, such as 1234.50.", code="invalid"
-            )
+            raise ValidationError("Enter an amount such as 1234.50.", code="invalid")
         amount = Decimal(text) + 0  # -0 becomes 0
         if -amount.as_tuple().exponent > self.places and amount != round(
             amount, self.places
         ):
             raise ValidationError(
-                f"Use no more than {self.places} decimals here.", code="decimals"
+                f"Use at most {self.places} decimal places.", code="decimals"
             )
         return amount
 
@@ -73,13 +71,9 @@ class ExactFormField(forms.CharField):
         if value is None:
             return
         if value < self.min_value:
-            raise ValidationError(
-                f"This can't be less than {self.min_value}.", code="min_value"
-            )
+            raise ValidationError(f"Enter at least {self.min_value}.", code="min_value")
         if value > self.max_value:
-            raise ValidationError(
-                f"This can't be more than {self.max_value}.", code="max_value"
-            )
+            raise ValidationError(f"Enter at most {self.max_value}.", code="max_value")
 
     def prepare_value(self, value):
         if isinstance(value, Decimal):
@@ -112,7 +106,7 @@ class MoneyFormField(ExactFormField):
 
 
 class WholeNumberField(forms.IntegerField):
-    """A whole number in plain digits: 1_000 or digits of other scripts are refused."""
+    """A whole number: 1_000 or digits of other scripts are refused."""
 
     def __init__(self, *, max_value=100_000, min_value=0, **kwargs):
         super().__init__(max_value=max_value, min_value=min_value, **kwargs)
@@ -120,14 +114,12 @@ class WholeNumberField(forms.IntegerField):
     def to_python(self, value):
         text = str(value).strip() if value is not None else ""
         if text and not re.fullmatch(r"-?[0-9]{1,18}", text, re.ASCII):
-            raise ValidationError(
-                "Write a whole number in plain digits, such as 12.", code="invalid"
-            )
+            raise ValidationError("Enter a whole number such as 12.", code="invalid")
         return super().to_python(value)
 
 
 class FixedDecimalField(models.BigIntegerField):
-    """A Decimal with four places, kept as a whole number of 1/10000."""
+    """A Decimal with four places, stored as a whole number of 1/10000."""
 
     description = "An exact decimal with four places"
 
@@ -153,7 +145,7 @@ class FixedDecimalField(models.BigIntegerField):
             return value
         amount = Decimal(value)
         if not amount.is_finite() or abs(amount) > LIMIT:
-            raise ValueError(f"{value} is no amount that can be kept.")
+            raise ValueError(f"{value} is no amount that can be stored.")
         scaled = amount * UNIT
         if scaled != scaled.to_integral_value():
             raise ValueError(f"{value} has more than four decimals.")
@@ -208,7 +200,7 @@ class SmallNumberField(models.PositiveSmallIntegerField):
 
 
 class DayFormField(forms.DateField):
-    """A day from 1990 to thirty years from now: further off is a slip of the finger."""
+    """A day from 1990 to thirty years from now: anything else is a typing error."""
 
     widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 
@@ -219,5 +211,5 @@ class DayFormField(forms.DateField):
         latest = timezone.localdate() + timedelta(days=30 * 365 + 8)
         if not date(1990, 1, 1) <= value <= latest:
             raise ValidationError(
-                f"Give a day between 1990-01-01 and {latest}.", code="out_of_range"
+                f"Enter a date from 1990-01-01 to {latest}.", code="out_of_range"
             )

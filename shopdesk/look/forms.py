@@ -31,7 +31,9 @@ def saved(form, *, unique: str) -> bool:
         with transaction.atomic():
             form.save()
     except IntegrityError:
-        form.add_error(unique, "Somebody else has just added this one.")
+        form.add_error(
+            unique, "This entry already exists. Someone else added it just now."
+        )
         return False
     return True
 

@@ -35,11 +35,11 @@ def draw_pdf(request: RenderRequest, *, max_seconds: float = MAX_SECONDS) -> byt
         ours.close()
         if not answers.poll(max_seconds):
             raise PdfError(
-                f"The document took longer than {max_seconds:g} seconds to draw."
+                f"The PDF took more than {max_seconds:g} seconds and was cancelled."
             )
         is_drawn, answer = answers.recv()
     except EOFError:
-        raise PdfError("The document could not be drawn: its process died.") from None
+        raise PdfError("The PDF could not be created. Try again.") from None
     finally:
         answers.close()
         ours.close()
@@ -64,7 +64,7 @@ def _answer(answers: Connection, request: RenderRequest, max_seconds: float) -> 
         answer = False, str(error)
     except Exception as error:
         traceback.print_exc()
-        answer = False, f"The document could not be drawn: {error!r}"
+        answer = False, f"The PDF could not be created: {error!r}"
     answers.send(answer)
 
 

@@ -1,4 +1,4 @@
-"""What is typed or chosen about the shop, in one clean form."""
+"""Form fields of the settings."""
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -21,7 +21,7 @@ class LinesField(forms.CharField):
     def validate(self, value):
         super().validate(value)
         if value.count("\n") >= self.most:
-            raise ValidationError(f"Use no more than {self.most} lines.", code="lines")
+            raise ValidationError(f"Use at most {self.most} lines.", code="lines")
 
 
 class SeriesField(forms.CharField):
@@ -40,7 +40,7 @@ class SeriesField(forms.CharField):
 
 
 class LogoInput(forms.ClearableFileInput):
-    """Shows the picture there is, takes another, or takes it away."""
+    """Shows the stored picture, accepts another, or removes it."""
 
     template_name = "shopdesk/shop/_logo.html"
     shown = ""
@@ -52,7 +52,7 @@ class LogoInput(forms.ClearableFileInput):
 
 
 class LogoField(forms.FileField):
-    """A picture, already made small and clean: its value are the bytes of a PNG."""
+    """A picture; its value is the bytes of a small, clean PNG."""
 
     widget = LogoInput
 
@@ -62,6 +62,6 @@ class LogoField(forms.FileField):
             return None
         try:
             # One byte over the limit is enough to see that it is over.
-            return logo.as_png(file.read(logo.MOST_BYTES + 1))
+            return logo.as_png(file.read(logo.MAX_BYTES + 1))
         except logo.LogoError as refusal:
             raise ValidationError(str(refusal), code="logo") from refusal

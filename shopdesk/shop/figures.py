@@ -1,4 +1,4 @@
-"""The groups of the shop's figures, in the order in which a new shop meets them."""
+"""The groups of the settings page, in the order in which a new shop needs them."""
 
 from dataclasses import dataclass
 
@@ -26,32 +26,31 @@ GROUPS = (
     Group(
         "shop",
         "The shop",
-        "What stands at the head of every paper, and how customers reach you.",
+        "Shown at the top of every document.",
         ("name", "address", "country", "phone", "email", "other_contact"),
     ),
     Group(
         "papers",
-        "Papers",
-        "How quotes, invoices and slips look. Papers already given out stay as they"
-        " are.",
+        "Documents",
+        "How quotes, invoices and slips look. Issued documents do not change.",
         ("logo", "letterhead", "paper", "paper_language"),
     ),
     Group(
         "currency",
         "Currency",
-        "Choose it before the first job: amounts already written keep their figures.",
+        "Choose it before the first job. Existing amounts are not converted.",
         ("currency", "locale", "cash_step"),
     ),
     Group(
         "tax",
         "Tax",
-        "What holds where you are is for you and your adviser: check your local rules.",
+        "Ask your tax adviser. Check local regulations.",
         ("tax_id", "tax_kind", "prices_include_tax"),
     ),
     Group(
         "prices",
         "Prices",
-        "A quote is made from these; each of its figures can still be changed.",
+        "Defaults for new quotes. Each can be changed on the quote.",
         (
             "hourly_rate",
             "hourly_cost",
@@ -66,14 +65,13 @@ GROUPS = (
     Group(
         "parts",
         "Markup on parts",
-        "How the price of a part is made from its cost, where it has no price of its"
-        " own.",
+        "How the price of a part is calculated from its cost if it has no fixed price.",
         ("markup",),
     ),
     Group(
         "quotes",
         "Quotes",
-        "What an offer promises, and how customers may answer it.",
+        "How long quotes are valid, and how customers can answer them.",
         (
             "quote_days",
             "link_days",
@@ -84,9 +82,9 @@ GROUPS = (
     ),
     Group(
         "bills",
-        "Bills",
-        "How invoices and credit notes are numbered and when they are due. Numbers run"
-        " without a gap; a new beginning starts at 1.",
+        "Invoices",
+        "How invoices and credit notes are numbered and when they are due. Numbers have"
+        " no gaps; a new prefix starts at 1.",
         (
             "invoice_series",
             "credit_series",
@@ -96,16 +94,15 @@ GROUPS = (
     ),
     Group(
         "cover",
-        "Cover",
-        "Days of cover count from the day after handing back. Rights by law come on"
-        " top: check your local rules.",
+        "Warranty",
+        "Warranty days count from the day after handover. Legal rights apply in"
+        " addition.",
         ("warranty_days_lasting", "warranty_days_stopgap", "warranty_days_minimum"),
     ),
     Group(
         "comebacks",
         "Comebacks",
-        "By these the monthly table says which fix holds. A chance is between 0 and 1:"
-        " 0.1 is one in ten.",
+        "Settings of the monthly comeback report. Enter probabilities from 0 to 1.",
         (
             "comeback_period_days",
             "max_comeback_risk",
@@ -115,8 +112,8 @@ GROUPS = (
     ),
     Group(
         "words",
-        "Words on papers",
-        "Plain sentences that every customer gets.",
+        "Standard texts",
+        "Texts printed on customer documents.",
         STANDARD_TEXTS,
     ),
 )

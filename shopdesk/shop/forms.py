@@ -1,4 +1,4 @@
-"""What the owner fills in about the shop."""
+"""The forms of the settings page."""
 
 from decimal import Decimal
 
@@ -72,50 +72,49 @@ class FiguresForm(forms.ModelForm):
         kind = self.cleaned_data["tax_kind"]
         if kind not in self.held:
             raise ValidationError(
-                f"Write down below what the {tax.LABELS[kind]} is, from a day that is"
-                " not to come."
+                f"Enter below what the {tax.LABELS[kind]} is, from a day that is not in"
+                " the future."
             )
         return kind
 
     def clean(self):
-        told = super().clean()
-        currency = told.get("currency")
+        entered = super().clean()
+        currency = entered.get("currency")
         if currency:
-            self.check_locale(told, currency)
-            self.check_decimals(told, currency)
-        self.check_series(told)
-        if self.errors and told.get("logo"):
+            self.check_locale(entered, currency)
+            self.check_decimals(entered, currency)
+        self.check_series(entered)
+        if self.errors and entered.get("logo"):
             self.add_error(
                 "logo",
-                "Choose the picture once more: a page can’t keep it while something"
-                " else is wrong.",
+                "Select the logo file again after correcting the errors.",
             )
-        return told
+        return entered
 
-    def check_locale(self, told, currency):
-        locale = told.get("locale")
+    def check_locale(self, entered, currency):
+        locale = entered.get("locale")
         if locale and currencies.sample(currency, locale=locale) is None:
             self.add_error(
-                "locale", "No such language and country: write it like en_GB."
+                "locale", "Unknown language and country. Enter them like en_GB."
             )
 
-    def check_decimals(self, told, currency):
+    def check_decimals(self, entered, currency):
         places = currencies.places(currency)
         for name in self.amounts:
-            amount = told.get(name)
+            amount = entered.get(name)
             if amount is not None and amount != round(amount, places):
                 self.add_error(
-                    name, ValidationError(f"{currency} has {places} decimals.")
+                    name, ValidationError(f"{currency} has {places} decimal places.")
                 )
 
-    def check_series(self, told):
+    def check_series(self, entered):
         """Two documents never share a number, in this year or in any other."""
         names = {
-            name: numbering.possible_series_names(told.get(name) or "")
+            name: numbering.possible_series_names(entered.get(name) or "")
             for name in ("invoice_series", "credit_series")
         }
         if (
-            told.get("invoice_series")
+            entered.get("invoice_series")
             and names["invoice_series"] & names["credit_series"]
         ):
             self.add_error("credit_series", "Must differ from the invoice prefix.")
@@ -140,21 +139,21 @@ class FiguresForm(forms.ModelForm):
 
 
 class RateForm(forms.ModelForm):
-    """A rate that takes the place of the one before, from a day on."""
+    """A rate that replaces the previous one from a day on."""
 
     rate = ExactFormField(
-        label="Percent",
+        label="Rate (%)",
         required=False,
         max_value=Decimal(100),
-        help_text="Empty where there is no tax.",
+        help_text="Blank: no tax.",
     )
-    starts_on = DayFormField(label="Holds from")
+    starts_on = DayFormField(label="Valid from")
     reason = forms.CharField(
-        label="Why there is no tax",
+        label="Exemption reason",
         required=False,
         max_length=200,
         widget=forms.TextInput(attrs={"class": "w20"}),
-        help_text="Stands on papers where no tax is charged.",
+        help_text="Printed on documents without tax.",
     )
 
     class Meta:
@@ -172,48 +171,47 @@ class RateForm(forms.ModelForm):
         self.initial = {"kind": tax.STANDARD}
 
     def clean(self):
-        told = super().clean()
-        kind, rate = told.get("kind"), told.get("rate")
+        entered = super().clean()
+        kind, rate = entered.get("kind"), entered.get("rate")
         if kind in tax.WITH_RATE:
-            told["reason"] = ""
-            if not rate and "rate" in told:
-                self.add_error("rate", f"Write the percent of the {tax.LABELS[kind]}.")
+            entered["reason"] = ""
+            if not rate and "rate" in entered:
+                self.add_error(
+                    "rate", f"Enter the percentage of the {tax.LABELS[kind]}."
+                )
         elif kind:
             if rate:
                 self.add_error("rate", f"“{tax.LABELS[kind]}” is always 0 %.")
-            if not told.get("reason") and "reason" in told:
-                self.add_error("reason", "Say why; papers and e-invoices ask for it.")
-        told["rate"] = rate or Decimal(0)
-        if kind and told.get("starts_on"):
-            self.check_day(kind, told["starts_on"])
-        return told
+            if not entered.get("reason") and "reason" in entered:
+                self.add_error("reason", "Enter a reason: e-invoices require it.")
+        entered["rate"] = rate or Decimal(0)
+        if kind and entered.get("starts_on"):
+            self.check_day(kind, entered["starts_on"])
+        return entered
 
     def validate_constraints(self):
-        """The fields have said all that the database would say."""
+        """Skipped: the fields have checked all that the database would."""
 
     def check_day(self, kind, starts_on):
-        """What has held stays on record: a rate only gets a successor."""
+        """Refuse to change a rate that was in use: it is only replaced."""
         last = TaxRate.objects.filter(kind=kind).first()
         if last is None or starts_on > last.starts_on:
             return
         if starts_on == last.starts_on >= self.on:
-            # Nobody can have relied on it yet: it was a slip of the pen.
+            # It cannot have been used yet: correct it.
             self.instance.pk = last.pk
             self.instance._state.adding = False
             return
         self.add_error(
             "starts_on",
-            f"{last} holds from {last.starts_on} and stays on record: a new one begins"
-            " on a later day.",
+            f"{last} applies from {last.starts_on}. A new one must start later.",
         )
 
 
 class BandForm(forms.ModelForm):
-    """Another markup on dearer parts."""
+    """A different markup on more expensive parts."""
 
-    percent = ExactFormField(
-        label="Markup in percent", places=2, max_value=Decimal(1000)
-    )
+    percent = ExactFormField(label="Markup (%)", places=2, max_value=Decimal(1000))
 
     class Meta:
         model = MarkupTier
@@ -233,22 +231,22 @@ class BandForm(forms.ModelForm):
         least = self.cleaned_data["starts_at"]
         if MarkupTier.objects.filter(starts_at=least).exists():
             raise ValidationError(
-                "There is a band from this cost already: remove that one first."
+                "A tier from this cost already exists. Remove it first."
             )
         return least
 
 
 class Figures:
-    """All forms of the page, sent together so that nothing typed is lost."""
+    """All forms of the page, sent together so that no entry is lost."""
 
     def __init__(self, shop, *, on, data=None, files=None):
         more = {"empty_permitted": True, "use_required_attribute": False}
-        told = data or {}
+        entered = data or {}
         self.rate = RateForm(
-            data if "rate-starts_on" in told else None, prefix="rate", on=on, **more
+            data if "rate-starts_on" in entered else None, prefix="rate", on=on, **more
         )
         self.band = BandForm(
-            data if "band-starts_at" in told else None,
+            data if "band-starts_at" in entered else None,
             prefix="band",
             places=shop.places,
             **more,
@@ -272,7 +270,7 @@ class Figures:
                 form.save()
 
     def groups(self, *, asked=""):
-        """The groups with their boxes; those that must be seen at once are open."""
+        """Return the groups with their fields; those that need attention are open."""
         wrong = set(self.shop.errors)
         more_wrong = {"tax": self.rate.errors, "parts": self.band.errors}
         return [

@@ -1,19 +1,19 @@
-"""A picture from outside, made into a small clean one for the head of papers."""
+"""An uploaded picture, made into a small clean logo for documents."""
 
 from io import BytesIO
 
 from PIL import Image, ImageOps
 
 FORMATS = ("PNG", "JPEG", "WEBP")
-MOST_BYTES = 2_000_000
-MOST_PIXELS = 12_000_000
-LARGEST = (900, 360)
-"""What is printed is no larger: 76 by 30 mm at 300 dots an inch."""
-LEAST = 16
+MAX_BYTES = 2_000_000
+MAX_PIXELS = 12_000_000
+MAX_SIZE = (900, 360)
+"""Printed at most 76 by 30 mm, at 300 dots per inch."""
+MIN_SIDE = 16
 
 
 class LogoError(Exception):
-    """A file that can't be used, told as a sentence."""
+    """The file cannot be used as a logo; `str()` is shown to the user."""
 
 
 def as_png(content: bytes) -> bytes:
@@ -22,8 +22,8 @@ def as_png(content: bytes) -> bytes:
     Only pixels pass: no metadata, no profile, no further frames, nothing hidden behind
     the end. Its size is judged before a single pixel is unpacked.
     """
-    if len(content) > MOST_BYTES:
-        raise LogoError(f"Use a file of no more than {MOST_BYTES // 1_000_000} MB.")
+    if len(content) > MAX_BYTES:
+        raise LogoError(f"Use a file of at most {MAX_BYTES // 1_000_000} MB.")
     try:
         with Image.open(BytesIO(content), formats=FORMATS) as picture:
             _check_size(*picture.size)
@@ -34,9 +34,9 @@ def as_png(content: bytes) -> bytes:
     except Exception as broken:
         # A reader of broken files fails in more ways than it names.
         raise LogoError(
-            "This is no picture we can read: use a whole PNG, JPEG or WebP file."
+            "The picture cannot be read. Use a PNG, JPEG or WebP file."
         ) from broken
-    drawn.thumbnail(LARGEST, Image.Resampling.LANCZOS)
+    drawn.thumbnail(MAX_SIZE, Image.Resampling.LANCZOS)
     clean = Image.new("RGB", drawn.size, "white")
     clean.paste(drawn, mask=drawn.getchannel("A"))
     written = BytesIO()
@@ -45,10 +45,10 @@ def as_png(content: bytes) -> bytes:
 
 
 def _check_size(width: int, height: int) -> None:
-    if width * height > MOST_PIXELS:
+    if width * height > MAX_PIXELS:
         raise LogoError(
-            f"The picture has {width} × {height} dots, which is too many: make it"
-            " smaller, 900 dots wide are plenty."
+            f"The picture has {width} × {height} pixels, which is too large. A width of"
+            " 900 pixels is enough."
         )
-    if min(width, height) < LEAST:
-        raise LogoError(f"The picture has only {width} × {height} dots: too few.")
+    if min(width, height) < MIN_SIDE:
+        raise LogoError(f"The picture is too small: {width} × {height} pixels.")

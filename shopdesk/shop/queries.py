@@ -1,4 +1,4 @@
-"""What the page of the shop's figures shows beside its boxes."""
+"""What the settings page shows beside its fields."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -10,29 +10,29 @@ from shopdesk.shop import currencies, numbering, tax
 from shopdesk.shop.models import MarkupTier, Series, Shop, TaxRate
 
 
-def stamp() -> str:
-    """Changes with every figure: by it a page knows that it is out of date."""
+def settings_version() -> str:
+    """Return a text that changes with every setting: it shows that a page is stale."""
     kept = Shop.objects.values()
     shops = [{**one, "logo": bytes(one["logo"] or b"")} for one in kept]
-    told = [shops, *(list(of.objects.values_list()) for of in (TaxRate, MarkupTier))]
-    return sha256(repr(told).encode()).hexdigest()[:32]
+    entered = [shops, *(list(of.objects.values_list()) for of in (TaxRate, MarkupTier))]
+    return sha256(repr(entered).encode()).hexdigest()[:32]
 
 
 @dataclass(frozen=True)
 class RateRow:
-    """A rate and the days on which it holds; without a first day it is built in."""
+    """A rate and the days on which it applies; without a first day it is built in."""
 
     label: str
     rate: Decimal
     reason: str
     starts_on: date | None
     ends_on: date | None
-    standing: str
+    status: str
     pk: int | None = None
 
 
 def rate_rows(on: date) -> list[RateRow]:
-    """Every rate on record, by kind, the latest first; and what holds without one."""
+    """Return every rate by kind, latest first, and the built-in ones without a row."""
     rows = list(TaxRate.objects.all())
     found = []
     for kind, label in tax.KINDS:
@@ -43,7 +43,7 @@ def rate_rows(on: date) -> list[RateRow]:
         unsaid = tax.UNSAID.get(kind)
         if unsaid and not own:
             found.append(
-                RateRow(label, unsaid.rate, unsaid.reason, None, None, "holds now")
+                RateRow(label, unsaid.rate, unsaid.reason, None, None, "current")
             )
     return found
 
@@ -52,24 +52,24 @@ def _in_turn(rows: list[TaxRate], label: str, on: date) -> Iterator[RateRow]:
     ends_on = None
     for row in rows:
         if row.starts_on > on:
-            standing = "to come"
+            status = "future"
         else:
-            standing = "ended" if ends_on and ends_on < on else "holds now"
+            status = "ended" if ends_on and ends_on < on else "current"
         yield RateRow(
             label,
             row.rate,
             row.reason or tax.exemption_reason(row.kind),
             row.starts_on,
             ends_on,
-            standing,
-            row.pk if standing == "to come" else None,
+            status,
+            row.pk if status == "future" else None,
         )
         ends_on = row.starts_on - timedelta(days=1)
 
 
 @dataclass(frozen=True)
 class BandRow:
-    """A band, and what the first part in it and the last below it are sold for."""
+    """A tier, and the prices of the first part in it and the last part below it."""
 
     band: MarkupTier
     below: Decimal
@@ -77,13 +77,13 @@ class BandRow:
     price: Decimal
 
     @property
-    def is_dip(self) -> bool:
-        """Whether the dearer part is sold for less."""
+    def has_price_drop(self) -> bool:
+        """Whether the more expensive part is sold for less."""
         return self.price < self.below_price
 
 
 def band_rows(shop: Shop) -> list[BandRow]:
-    """The bands from the lowest up."""
+    """Return the tiers from the lowest up."""
     markups = shop.markups()
     unit = Decimal(1).scaleb(-shop.places)
     return [
@@ -98,7 +98,7 @@ def band_rows(shop: Shop) -> list[BandRow]:
 
 
 def next_number(pattern: str, *, on: date) -> str:
-    """The number that the next bill would bear with this pattern."""
+    """Return the number of the next invoice with this pattern."""
     name = numbering.series_name(pattern, on=on)
     taken = Series.objects.filter(name=name).values_list("last", flat=True).first()
     return numbering.full_number(name, (taken or 0) + 1)
@@ -106,19 +106,19 @@ def next_number(pattern: str, *, on: date) -> str:
 
 @dataclass(frozen=True)
 class Example:
-    """What the figures would look like on a paper; empty where they make no sense."""
+    """What the settings would look like on a document; empty if they are wrong."""
 
     amount: str = ""
     invoice: str = ""
     credit: str = ""
 
 
-def example(told: dict, *, on: date) -> Example:
-    """What the figures as they are `told` would look like; wrong ones are left out."""
+def example(entered: dict, *, on: date) -> Example:
+    """Return what `entered` would look like on a document, without what is wrong."""
     amount = None
-    if told.get("currency") and told.get("locale"):
-        amount = currencies.sample(told["currency"], locale=told["locale"])
-    own, other = told.get("invoice_series"), told.get("credit_series")
+    if entered.get("currency") and entered.get("locale"):
+        amount = currencies.sample(entered["currency"], locale=entered["locale"])
+    own, other = entered.get("invoice_series"), entered.get("credit_series")
     return Example(
         amount=amount or "",
         invoice=next_number(own, on=on) if own else "",

@@ -5,34 +5,36 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
+from shopdesk.errors import RefusedError
 from shopdesk.shop import actions
 from shopdesk.shop.figures import GROUPS
 from shopdesk.shop.forms import Figures, FiguresForm
 from shopdesk.shop.models import Shop
-from shopdesk.shop.queries import band_rows, example, rate_rows, stamp
+from shopdesk.shop.queries import band_rows, example, rate_rows, settings_version
 
 KEYS = [group.key for group in GROUPS]
 
 
 def figures(request):
-    """The one page of all that the shop decides for itself."""
+    """Show and save all settings of the shop."""
     shop = Shop.current()
     today = timezone.localdate()
     pressed = request.POST.get("then", "")
     asked = Figures(
         shop, on=today, data=request.POST or None, files=request.FILES or None
     )
-    if asked.shop.is_bound and request.POST.get("seen", stamp()) != stamp():
+    version = settings_version()
+    if asked.shop.is_bound and request.POST.get("seen", version) != version:
         asked.shop.add_error(
             None,
-            "Somebody changed the figures while you had them open. Nothing of yours is"
-            " kept yet: look through them and save again.",
+            "The settings were changed by someone else. Yours are not saved yet: check"
+            " them and save again.",
         )
     if request.method == "POST" and asked.is_valid():
         asked.save()
-        messages.success(request, "The shop’s figures are kept. New papers use them.")
+        messages.success(request, "Settings saved. New documents use them.")
         return _back(request, _drop(request, pressed, on=today))
-    # A wrong form has written on the record what it could not keep.
+    # The form has set on the record what it could not save.
     kept = Shop.current()
     facts = {
         "form": asked.shop,
@@ -43,7 +45,7 @@ def figures(request):
         "rates": rate_rows(today),
         "bands": band_rows(kept),
         "kept": kept,
-        "seen": stamp(),
+        "seen": version,
         "example": example(
             {name: getattr(kept, name) for name in FiguresForm.Meta.fields}, on=today
         ),
@@ -52,17 +54,17 @@ def figures(request):
 
 
 def _drop(request: HttpRequest, pressed: str, *, on) -> str:
-    """Take away what a button said; the group to show then."""
+    """Delete what the pressed button names; return the group to show then."""
     what, _, pk = pressed.partition(" ")
     if not (pk.isascii() and pk.isdigit() and len(pk) < 19):
         return pressed
     if what == "band":
-        actions.drop_band(int(pk))
+        actions.delete_tier(int(pk))
         return "parts"
     if what == "rate":
         try:
-            actions.drop_rate(int(pk), on=on)
-        except actions.RateInUseError as refusal:
+            actions.delete_rate(int(pk), on=on)
+        except RefusedError as refusal:
             messages.error(request, str(refusal))
         return "tax"
     return pressed
@@ -75,7 +77,7 @@ def _back(request: HttpRequest, group: str):
 
 @require_GET
 def examples(request):
-    """What the figures in the boxes would look like, before they are kept."""
+    """Show what the typed settings would look like on a document."""
     form = FiguresForm(request.GET, instance=Shop.current())
     form.is_valid()
     shown = example(form.cleaned_data, on=timezone.localdate())

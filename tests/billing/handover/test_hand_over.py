@@ -148,7 +148,7 @@ def test_it_may_be_paid_later(desk):
         ("1.000,50", "plain digits"),
         ("-5", "less than 0"),
         ("9" * 400, "plain digits"),
-        ("70.801", "no more than 2 decimals"),
+        ("70.801", "at most 2 decimal places"),
         ("70.81", "The balance due is"),
         ("999999999", "The balance due is"),
     ],

@@ -250,7 +250,7 @@ def test_the_desk_takes_a_deposit_and_reads_what_is_here(desk):
         ("1.000,50", "plain digits"),
         ("-0", "Enter an amount"),
         ("9" * 400, "plain digits"),
-        ("0.001", "no more than 2 decimals"),
+        ("0.001", "at most 2 decimal places"),
         ("60", None),
     ],
 )

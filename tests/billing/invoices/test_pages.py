@@ -58,7 +58,7 @@ def test_a_payment_is_taken_and_the_same_form_counts_once(desk):
         (payment("NaN"), "plain digits"),
         (payment("1.000,50"), "plain digits"),
         (payment("9" * 400), "plain digits"),
-        (payment("0.001"), "no more than 2 decimals"),
+        (payment("0.001"), "at most 2 decimal places"),
         (payment("5", means="shells"), "valid choice"),
         (payment("5", way="back"), "refund exceeds the credit"),
     ],

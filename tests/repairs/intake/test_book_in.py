@@ -118,8 +118,8 @@ def test_an_access_code_is_stored_only_with_consent(counter):
 @pytest.mark.parametrize(
     ("typed", "told"),
     [
-        ({"due_on": "0001-01-01"}, "Give a day between 1990-01-01"),
-        ({"due_on": "9999-12-31"}, "Give a day between 1990-01-01"),
+        ({"due_on": "0001-01-01"}, "Enter a date from 1990-01-01"),
+        ({"due_on": "9999-12-31"}, "Enter a date from 1990-01-01"),
         ({"due_on": "tomorrow"}, "Enter a valid date"),
         ({"agreed_diagnosis_fee": "-5"}, "be less than 0"),
         ({"agreed_diagnosis_fee": "99999999999"}, "be more than 100000"),
@@ -359,7 +359,7 @@ def test_an_invalid_arrival_is_refused_and_changes_nothing(counter):
     job = make.job(state=states.EXPECTED, complaint="x")
     page = reverse("intake:record_arrival", args=[job.pk])
     answer = counter.client.post(page, {"complaint": "", "due_on": "9999-01-01"})
-    assert "Give a day between" in answer.text
+    assert "Enter a date from" in answer.text
     job.refresh_from_db()
     assert job.state == states.EXPECTED and job.complaint == "x"
 

@@ -73,7 +73,7 @@ def test_a_layout_that_runs_away_is_ended_in_time():
     [child] = active_children()
     thread.join(20)
     [(sentence, seconds)] = refusals
-    assert "longer than 2 seconds" in sentence
+    assert "more than 2 seconds" in sentence
     assert 1.9 < seconds < 4
     assert is_gone(child.pid)
     assert server() == running, "and the server does not start again"
@@ -126,7 +126,7 @@ def test_a_document_whose_process_dies_is_refused(tmp_path):
         "raise ImportError('only the process of a document shall die')\n"
     )
     died = run("draw_pdf(request())", PYTHONPATH=str(tmp_path))
-    assert "PdfError: The document could not be drawn: its process died." in died.stderr
+    assert "PdfError: The PDF could not be created. Try again." in died.stderr
 
 
 def test_what_goes_wrong_inside_is_a_sentence_and_logged():
@@ -138,7 +138,7 @@ except PdfError as error:
 assert draw_pdf(request()).startswith(b"%PDF")
 """
     wrong = run(source)
-    assert wrong.stdout.startswith("The document could not be drawn: KeyError")
+    assert wrong.stdout.startswith("The PDF could not be created: KeyError")
     assert "Traceback" in wrong.stderr and "KeyError: 'embedded'" in wrong.stderr
 
 

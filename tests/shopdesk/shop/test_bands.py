@@ -28,11 +28,11 @@ def test_a_band_is_added_and_taken_away(client, owner):
     client.post(PAGE, as_typed() | {"then": f"band {band.pk}"})  # twice is once
 
 
-def test_the_page_says_where_a_dearer_part_is_sold_for_less(client, owner):
+def test_the_page_says_where_a_higher_cost_gives_a_lower_price(client, owner):
     make.shop(markup=Decimal(60))
     MarkupTier.objects.create(starts_at=Decimal(10), percent=Decimal(40))
     page = client.get(PAGE).content.decode()
-    assert "the dearer part is sold for less" in page
+    assert "higher cost, lower price" in page
     assert "€9.99 is sold for €15.98, €10.00 for €14.00" in page
 
 

@@ -93,7 +93,7 @@ def test_only_the_first_of_many_frames_is_taken():
         pictures.drawn("WEBP")[:40],
         pictures.drawn(size=(5, 5)),
         pictures.drawn(size=(4000, 8)),
-        b"\0" * (logo.MOST_BYTES + 1),
+        b"\0" * (logo.MAX_BYTES + 1),
     ],
 )
 def test_what_is_no_picture_for_a_paper_is_refused_in_a_sentence(content):
@@ -136,7 +136,7 @@ def test_a_wrong_file_is_refused_beside_its_box_and_nothing_is_lost(client, owne
     before = Shop.objects.values().get()
     answer = send(client, SVG, name="Fern Lane")
     assert list(answer.context["form"].errors) == ["logo"]
-    assert "no picture we can read" in answer.content.decode()
+    assert "The picture cannot be read" in answer.content.decode()
     assert 'value="Fern Lane"' in answer.content.decode()
     assert Shop.objects.values().get() == before
 

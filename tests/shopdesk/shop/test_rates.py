@@ -55,7 +55,9 @@ def test_what_has_held_can_not_be_changed(client, owner, day):
     answer = add(client, rate="7", starts_on=day, name="Fern Lane")
     assert answer.status_code == 200
     (wrong,) = answer.context["rate_form"].errors["starts_on"]
-    assert "stays on record" in wrong and "Fern Lane" in answer.content.decode()
+    assert (
+        "A new one must start later" in wrong and "Fern Lane" in answer.content.decode()
+    )
     assert list(TaxRate.objects.values_list("pk", "rate")) == [(kept.pk, 19)]
     assert not Shop.objects.exists()
 
@@ -78,7 +80,7 @@ def test_a_rate_to_come_is_taken_back_and_one_that_holds_is_not(client, owner):
     assert list(TaxRate.objects.values_list("pk", flat=True)) == [now.pk]
     client.post(PAGE, as_typed() | {"then": f"rate {later.pk}"})  # twice is once
     answer = client.post(PAGE, as_typed() | {"then": f"rate {now.pk}"}, follow=True)
-    assert "stays on record" in answer.content.decode()
+    assert "Add a new rate instead" in answer.content.decode()
     assert TaxRate.objects.exists()
 
 
@@ -154,13 +156,13 @@ def test_the_page_says_until_when_each_rate_held(client, owner):
     rate(Decimal(16), on=date(2020, 7, 1))
     rate(Decimal(21), on=date(2027, 1, 1))
     rows = [
-        (row.rate, row.ends_on, row.standing)
+        (row.rate, row.ends_on, row.status)
         for row in client.get(PAGE).context["rates"]
         if row.label == "standard rate"
     ]
     assert rows == [
-        (21, None, "to come"),
-        (16, date(2026, 12, 31), "holds now"),
+        (21, None, "future"),
+        (16, date(2026, 12, 31), "current"),
         (19, date(2020, 6, 30), "ended"),
     ]
 
