@@ -75,9 +75,9 @@ class Job(models.Model):
         POST = "post", "by post"
 
     class Consent(models.TextChoices):
-        ASK = "ask", "not asked yet"
-        NO = "no", "do not look at the data"
-        YES = "yes", "may look where the work needs it"
+        ASK = "ask", "not asked"
+        NO = "no", "no access"
+        YES = "yes", "access if needed for the repair"
 
     class WaitingFor(models.TextChoices):
         NOBODY = "", "nobody"
@@ -104,9 +104,9 @@ class Job(models.Model):
     )
 
     complaint = models.TextField(
-        "complaint, in the customer's words", max_length=2000, blank=True
+        "complaint, in the customer’s words", max_length=2000, blank=True
     )
-    occurs_when = models.CharField("when it shows", max_length=300, blank=True)
+    occurs_when = models.CharField("when it happens", max_length=300, blank=True)
     counter_failures = models.PositiveSmallIntegerField(
         "failed at the counter", null=True, blank=True
     )
@@ -117,15 +117,13 @@ class Job(models.Model):
     accessories = models.CharField(max_length=300, blank=True)
     came_by = models.CharField(max_length=7, choices=CameBy, default=CameBy.COUNTER)
     has_swollen_battery = models.BooleanField("swollen battery", default=False)
-    has_liquid_damage = models.BooleanField("liquid got in", default=False)
-    has_mains_voltage = models.BooleanField("mains inside", default=False)
+    has_liquid_damage = models.BooleanField("liquid damage", default=False)
+    has_mains_voltage = models.BooleanField("mains voltage inside", default=False)
     consent = models.CharField(
-        "the data on it", max_length=3, choices=Consent, default=Consent.ASK
+        "customer data", max_length=3, choices=Consent, default=Consent.ASK
     )
-    agreed_diagnosis_fee = MoneyField(
-        "fee agreed for finding the fault", null=True, blank=True
-    )
-    due_on = models.DateField("promised for", null=True, blank=True)
+    agreed_diagnosis_fee = MoneyField("diagnosis fee", null=True, blank=True)
+    due_on = models.DateField("due date", null=True, blank=True)
     waiting_for = models.CharField(
         max_length=8, choices=WaitingFor, blank=True, default=""
     )

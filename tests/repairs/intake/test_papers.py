@@ -50,7 +50,7 @@ def test_the_slip_states_what_was_agreed():
         "Shuts off when <b>warm</b>",
         "charger",
         "Swollen battery",
-        "not asked yet",
+        "not asked",
         "€25.00",
         "2 Mar 2026",
         "Keep this slip.",
