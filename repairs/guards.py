@@ -29,19 +29,20 @@ COUNTED = {
 FINAL = "A repair cannot be changed after handover."
 
 GUARDS = [
-    *append_only("repairs_step", "A step of a job is never changed."),
+    *append_only("repairs_step", "The history of a job cannot be changed."),
     *append_only(
         "repairs_stockmovement", "A stock move is never changed: move it back."
     ),
     *append_only(
-        "repairs_returnassessment", "A decision is never changed: decide again."
+        "repairs_returnassessment",
+        "An assessment cannot be changed. Assess the return again.",
     ),
     *follows(
         table="repairs_repair",
         column="handed_over_on",
         of="repairs_job",
         link="job_id",
-        why="A repair is handed back on the day of its job.",
+        why="A repair is handed over on the day of its job.",
     ),
     # A comeback says once and for all what the earlier repair was.
     ForbidChange(

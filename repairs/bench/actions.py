@@ -47,7 +47,7 @@ def save_details(
 ) -> None:
     """What the job waits for, and when it is due."""
     with changing(job, version=version, stamp=stamp):
-        _refuse_unless(job, states.OPEN, "nothing is promised any more.")
+        _refuse_unless(job, states.OPEN, "it can no longer be changed.")
         job.waiting_for, job.due_on = waiting_for, due_on
         job.save(update_fields=["waiting_for", "due_on"])
 
@@ -57,7 +57,7 @@ def save_findings(
 ) -> None:
     """What the bench saw when it tried to reproduce the complaint."""
     with changing(job, version=version, stamp=stamp):
-        _refuse_unless(job, states.MENDING, "what was found stays as it is.")
+        _refuse_unless(job, states.MENDING, "findings can no longer be changed.")
         job.verified_failures, job.verified_tries = failed, tries
         job.bench_notes = notes
         job.save(update_fields=["verified_failures", "verified_tries", "bench_notes"])
@@ -70,10 +70,10 @@ def add_fault(job: Job, *, fault: Fault, stamp: Stamp) -> Repair:
     _require_state(
         job,
         states.FINDING,
-        "a fault found now goes back to the desk first, since nobody agreed to it.",
+        "send it back to diagnosis first, since the customer has not agreed to it.",
     )
     if job.repairs.filter(fault=fault).exists():
-        raise RefusedError(f"{fault.code} is named on this job already.")
+        raise RefusedError(f"{fault.code} is already on this job.")
     return job.repairs.create(fault=fault, by=stamp.by)
 
 
@@ -92,7 +92,7 @@ def _add_to_fault_book(model, *, code: str, **facts):
             return model.objects.create(code=code, **facts)
     except IntegrityError:
         raise RefusedError(
-            f"{code} was written into the book just now: name it."
+            f"{code} was just added to the fault book. Select it."
         ) from None
 
 
@@ -100,27 +100,27 @@ def _add_to_fault_book(model, *, code: str, **facts):
 def remove_fault(repair: Repair, *, stamp: Stamp) -> None:
     """It was added by mistake, and nothing was done for it yet."""
     job = repair.job
-    _require_state(job, states.FINDING, "its faults stay as they are.")
+    _require_state(job, states.FINDING, "faults can no longer be removed.")
     if repair.parts_used.exists() or repair.labour.exists():
         raise RefusedError(
-            f"{repair.fault.code}: parts or minutes are booked on it. Take those off"
-            " first, or say what came of it."
+            f"{repair.fault.code}: parts or time are booked on it. Remove"
+            " them first or enter an outcome."
         )
     if job.state != states.BOOKED_IN and job.repairs.count() == 1:
-        raise RefusedError("Name the right fault first, then take this one off.")
+        raise RefusedError("Add the right fault first, then remove this one.")
     try:
         repair.delete()
     except ProtectedError:
         raise RefusedError(
-            f"{repair.fault.code} stands in a quote or a return: it stays, say"
-            " what came of it."
+            f"{repair.fault.code} is part of a quote or a return. Keep it and"
+            " enter an outcome."
         ) from None
 
 
 def select_fix(repair: Repair, *, fix: Fix, version, stamp: Stamp) -> None:
     """The fix for the fault; the fault book remembers that they go together."""
     with changing(repair.job, version=version, stamp=stamp):
-        _refuse_unless(repair.job, states.MENDING, "its fix stays as it is.")
+        _refuse_unless(repair.job, states.MENDING, "its fix can no longer be changed.")
         repair.fix, repair.by = fix, stamp.by
         repair.save(update_fields=["fix", "by"])
         fix.faults.add(repair.fault)
@@ -138,9 +138,11 @@ def mark_not_repaired(
 ) -> None:
     """This fault is not repaired on this job; the others may be."""
     if outcome not in states.GIVEN_UP:
-        raise IncompleteError("Say what came of it.")
+        raise IncompleteError("Say enter an outcome.")
     with changing(repair.job, version=version, stamp=stamp):
-        _refuse_unless(repair.job, states.AT_THE_BENCH, "what came of it stays.")
+        _refuse_unless(
+            repair.job, states.AT_THE_BENCH, "the outcome can no longer be changed."
+        )
         repair.outcome = outcome
         repair.note = f"{repair.note}\n{why}".strip()
         repair.save(update_fields=["outcome", "note"])
@@ -149,7 +151,7 @@ def mark_not_repaired(
 @transaction.atomic
 def resume_repair(repair: Repair, *, stamp: Stamp) -> None:
     """It was marked as not repaired, and is to be fixed after all."""
-    _require_state(repair.job, states.MENDING, "what came of it stays.")
+    _require_state(repair.job, states.MENDING, "the outcome can no longer be changed.")
     repair.outcome = ""
     repair.save(update_fields=["outcome"])
 
@@ -159,13 +161,15 @@ def resume_repair(repair: Repair, *, stamp: Stamp) -> None:
 
 @transaction.atomic
 def add_reading(job: Job, *, stamp: Stamp, **facts: Any) -> Reading:
-    _require_state(job, states.AT_THE_BENCH, "no reading is added now.")
+    _require_state(job, states.AT_THE_BENCH, "no measurements can be added now.")
     return job.readings.create(read_at=stamp.at, by=stamp.by, **facts)
 
 
 @transaction.atomic
 def remove_reading(reading: Reading, *, stamp: Stamp) -> None:
-    _require_state(reading.job, states.AT_THE_BENCH, "its readings stay.")
+    _require_state(
+        reading.job, states.AT_THE_BENCH, "measurements can no longer be removed."
+    )
     reading.delete()
 
 
@@ -178,30 +182,30 @@ def start_timer(
     job: Job, *, repair: Repair | None, stamp: Stamp, instead: bool = False
 ) -> Labour:
     """One person works on one thing at a time; `instead` stops the other timer."""
-    _require_state(job, states.AT_THE_BENCH, "no minutes are booked on it now.")
+    _require_state(job, states.AT_THE_BENCH, "no time can be booked now.")
     running = running_timer(stamp.by)
     if running is not None:
         if running.job_id == job.pk:
-            raise RefusedError("Your timer runs on this job already.")
+            raise RefusedError("Your timer is already running on this job.")
         if not instead:
             raise RefusedError(
-                f"Your timer runs on job {running.job.number}: stop it first."
+                f"Your timer is running on job {running.job.number}. Stop it first."
             )
         running.stop(at=stamp.at)
     try:
         with transaction.atomic():
             return job.labour.create(repair=repair, by=stamp.by, started_at=stamp.at)
     except IntegrityError:
-        raise RefusedError("Your timer was started elsewhere just now.") from None
+        raise RefusedError("Your timer was just started on another page.") from None
 
 
 @transaction.atomic
 def stop_timer(labour: Labour, *, stamp: Stamp) -> None:
     labour = Labour.objects.select_for_update().get(pk=labour.pk)
     if not labour.is_running:
-        raise RefusedError("That timer was stopped already.")
-    if labour.by_id != stamp.by.pk and stamp.by.kind != "owner":
-        raise RefusedError(f"That is {labour.by}’s timer.")
+        raise RefusedError("This timer was already stopped.")
+    if labour.by_id != stamp.by.pk and stamp.by.role != "owner":
+        raise RefusedError(f"This is {labour.by}’s timer.")
     labour.stop(at=stamp.at)
 
 
@@ -215,7 +219,7 @@ def add_labour(
     note: str,
     stamp: Stamp,
 ) -> Labour:
-    _require_state(job, states.AT_THE_BENCH, "no minutes are booked on it now.")
+    _require_state(job, states.AT_THE_BENCH, "no time can be booked now.")
     return job.labour.create(
         repair=repair,
         minutes=minutes,
@@ -229,7 +233,7 @@ def add_labour(
 @transaction.atomic
 def remove_labour(labour: Labour, *, stamp: Stamp) -> None:
     """Booked by mistake, or a timer that ran through the night."""
-    _require_state(labour.job, states.AT_THE_BENCH, "its minutes stay.")
+    _require_state(labour.job, states.AT_THE_BENCH, "time can no longer be removed.")
     labour.delete()
 
 
@@ -243,10 +247,10 @@ def record_final_test(
     """Tries after the repair. A failure sends the job back to repair; enough passes for
     every fault complete the final test."""
     job = repair.job
-    _require_state(job, {states.REPAIRED}, "no proof run is written down now.")
+    _require_state(job, {states.REPAIRED}, "no test can be recorded now.")
     if repair.is_given_up:
         raise RefusedError(
-            f"{repair.fault.code} was given up: there is nothing to prove."
+            f"{repair.fault.code} is marked as not repaired; no test is needed."
         )
     repair.final_tests.create(
         tries=tries,
@@ -257,7 +261,7 @@ def record_final_test(
         run_at=stamp.at,
     )
     if failed:
-        why = f"{repair.fault.code} failed {failed} of {tries} tries of the proof run"
+        why = f"{repair.fault.code} failed {failed} of {tries} tries in the final test"
         workflow.fail_final_test(job, stamp=stamp, why=why)
     elif not closing.untested(job):
         workflow.complete_final_test(job, stamp=stamp)
@@ -268,7 +272,7 @@ def close_fixed(
 ) -> None:
     """Record the outcome of each repair and close the job, or do neither."""
     with changing(job, version=version, stamp=stamp):
-        _refuse_unless(job, {states.TESTED}, "it can’t be closed as fixed now.")
+        _refuse_unless(job, {states.TESTED}, "complete the final test before closing.")
         for repair, facts in repairs.items():
             for name, value in facts.items():
                 setattr(repair, name, value)

@@ -56,12 +56,12 @@ class TypedField(forms.CharField):
             return None
         found = self.called(text)
         if not found:
-            raise ValidationError(f"No {self.noun} is called “{text}”.", code="unknown")
+            raise ValidationError(f"No {self.noun} found for “{text}”.", code="unknown")
         if len(found) > 1:
             codes = ", ".join(getattr(one, self.code) for one in found[:6])
             more = " and more" if len(found) > 6 else ""
             raise ValidationError(
-                f"More than one {self.noun} is called that: {codes}{more}. Type its"
+                f"More than one {self.noun} found: {codes}{more}. Enter the"
                 f" {self.code}.",
                 code="several",
             )
@@ -69,17 +69,17 @@ class TypedField(forms.CharField):
 
 
 class FaultField(TypedField):
-    model, noun = Fault, "fault in the book"
+    model, noun = Fault, "fault"
 
 
 class FixField(TypedField):
-    model, noun = Fix, "fix in the book"
+    model, noun = Fix, "fix"
 
 
 class PartField(TypedField):
     """A part by our number, by its maker's or a supplier's, or by words."""
 
-    model, noun, code = Part, "part on the shelf", "number"
+    model, noun, code = Part, "part", "number"
 
     def called(self, text):
         for number in ("number", "maker_number", "supplier_number"):

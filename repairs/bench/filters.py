@@ -9,22 +9,22 @@ from repairs.jobs.models import Job
 AT_THE_BENCH, ALL_OPEN = "bench", "open"
 WHERE = [
     (AT_THE_BENCH, "at the bench"),
-    (ALL_OPEN, "all that are open"),
+    (ALL_OPEN, "all open"),
     *((s, label) for s, label in states.CHOICES if s in states.OPEN),
 ]
 
 
 class BenchFilter(django_filters.FilterSet):
     where = django_filters.ChoiceFilter(
-        label="State", choices=WHERE, method="in_state", empty_label=None
+        label="Status", choices=WHERE, method="in_state", empty_label=None
     )
     waiting_for = django_filters.ChoiceFilter(
-        label="Waiting on",
+        label="Waiting for",
         choices=[c for c in Job.WaitingFor.choices if c[0]],
-        empty_label="anybody or nobody",
+        empty_label="any",
     )
     mine = django_filters.BooleanFilter(
-        label="I worked on it", method="worked_on", widget=forms.CheckboxInput
+        label="My jobs", method="worked_on", widget=forms.CheckboxInput
     )
 
     class Meta:

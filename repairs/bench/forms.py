@@ -43,21 +43,21 @@ class VersionForm(forms.Form):
 
 class JobDetailsForm(forms.Form):
     waiting_for = forms.ChoiceField(
-        choices=Job.WaitingFor.choices, required=False, label="Waiting on"
+        choices=Job.WaitingFor.choices, required=False, label="Waiting for"
     )
-    due_on = DayFormField(required=False, label="Promised for")
+    due_on = DayFormField(required=False, label="Due date")
 
 
 class FindingsForm(forms.Form):
-    failed = count(MOST_TRIES, min_value=0, required=False, label="Failed")
-    tries = count(MOST_TRIES, min_value=1, required=False, label="of tries")
+    failed = count(MOST_TRIES, min_value=0, required=False, label="Failures")
+    tries = count(MOST_TRIES, min_value=1, required=False, label="Tries")
     symptoms = forms.ModelMultipleChoiceField(
         Symptom.objects.none(),
         required=False,
-        label="What was seen",
+        label="Symptoms",
         widget=forms.CheckboxSelectMultiple,
     )
-    notes = text(max_length=4000, label="Notes of the bench")
+    notes = text(max_length=4000, label="Bench notes")
 
     def __init__(self, *args, job, symptoms=None, **kwargs):
         super().__init__(*args, **kwargs)
@@ -80,13 +80,13 @@ class FindingsForm(forms.Form):
             return
         if (failed is None) != (tries is None):
             missing = "failed" if failed is None else "tries"
-            self.add_error(missing, "Give both: how many failed, of how many tries.")
+            self.add_error(missing, "Enter both: failures and tries.")
         elif tries is not None and failed > tries:
-            self.add_error("failed", f"Of {tries} tries no more than {tries} can fail.")
+            self.add_error("failed", f"Enter at most {tries}, the number of tries.")
 
 
 class FaultForm(forms.Form):
-    fault = FaultField(known="faults-known", label="Fault, by code or words")
+    fault = FaultField(known="faults-known", label="Fault (code or words)")
 
 
 def code_field(label):
@@ -106,23 +106,21 @@ class NewEntryForm(forms.Form):
         code = self.cleaned_data["code"].upper()
         CODE(code)
         if self.model.objects.filter(code=code).exists():
-            raise ValidationError(f"{code} is in the book already.", code="taken")
+            raise ValidationError(f"{code} is already in the fault book.", code="taken")
         return code
 
 
 class NewFaultForm(NewEntryForm):
     model = Fault
-    code = code_field("Code, such as PWR-JACK-OPEN")
-    hazard = forms.ChoiceField(
-        choices=Hazard.choices, required=False, label="What can hurt"
-    )
+    code = code_field("Code, for example PWR-JACK-OPEN")
+    hazard = forms.ChoiceField(choices=Hazard.choices, required=False, label="Hazard")
     field_order = ["code", "name", "hazard"]
 
 
 class NewFixForm(NewEntryForm):
     model = Fix
     code = code_field("Code")
-    fix_type = forms.ChoiceField(choices=fix_types.CHOICES, label="Usually")
+    fix_type = forms.ChoiceField(choices=fix_types.CHOICES, label="Usual type")
     minutes = count(1440, min_value=1, initial=30, label="Usual minutes")
     field_order = ["code", "name", "fix_type", "minutes"]
 
@@ -138,7 +136,7 @@ class FixForm(forms.Form):
         empty_label=None,
     )
     other = FixField(
-        known="fixes-known", required=False, label="or another, by code or words"
+        known="fixes-known", required=False, label="or another fix (code or words)"
     )
 
     def __init__(self, *args, repair, fixes=None, **kwargs):
@@ -161,7 +159,7 @@ class FixForm(forms.Form):
         data = super().clean()
         fix = data.get("other") or data.get("chosen")
         if fix is None and not self.errors:
-            self.add_error("other", "Choose a fix.")
+            self.add_error("other", "Select a fix.")
         return {"fix": fix}
 
 
@@ -170,11 +168,9 @@ class NotRepairedForm(forms.Form):
 
     outcome = forms.ChoiceField(
         choices=[(key, states.OUTCOMES[key]) for key in states.GIVEN_UP],
-        label="What came of it",
+        label="Outcome",
     )
-    why = forms.CharField(
-        max_length=500, label="How you came to this", widget=forms.TextInput
-    )
+    why = forms.CharField(max_length=500, label="Reason", widget=forms.TextInput)
 
 
 class JobOutcomeForm(forms.Form):
@@ -183,32 +179,32 @@ class JobOutcomeForm(forms.Form):
     why = forms.CharField(
         max_length=500,
         required=False,
-        label="For the trail",
-        help_text="Needed where nothing was fixed: how you came to this.",
+        label="For the job history",
+        help_text="Required if nothing was fixed.",
     )
 
 
 class ReasonForm(forms.Form):
-    why = forms.CharField(max_length=500, label="Why")
+    why = forms.CharField(max_length=500, label="Reason")
 
 
 class ReadingForm(forms.Form):
     what = forms.CharField(
         max_length=120,
-        label="What and where",
+        label="Test point",
         widget=forms.TextInput({"list": "checks-known", "class": "w20"}),
     )
     value = ExactFormField(allow_negative=True)
     unit = forms.CharField(
         max_length=12, required=False, widget=forms.TextInput({"class": "w4"})
     )
-    low = ExactFormField(allow_negative=True, required=False, label="Expected from")
-    high = ExactFormField(allow_negative=True, required=False, label="to")
+    low = ExactFormField(allow_negative=True, required=False, label="Lower limit")
+    high = ExactFormField(allow_negative=True, required=False, label="Upper limit")
 
     def clean(self):
         low, high = self.cleaned_data.get("low"), self.cleaned_data.get("high")
         if low is not None and high is not None and low > high:
-            self.add_error("high", f"This can't be below {low:f}.")
+            self.add_error("high", f"Enter at least {low:f}, the lower limit.")
 
 
 class RepairChoiceForm(forms.Form):
@@ -218,7 +214,7 @@ class RepairChoiceForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.repairs = {repair.pk: repair for repair in repairs}
         if len(self.repairs) > 1:
-            whole = [("", "the job as a whole")] if optional else []
+            whole = [("", "whole job")] if optional else []
             codes = [(pk, one.fault.code) for pk, one in self.repairs.items()]
             self.fields["repair"] = forms.TypedChoiceField(
                 choices=whole + codes,
@@ -237,7 +233,7 @@ class RepairChoiceForm(forms.Form):
 
 class MinutesForm(RepairChoiceForm):
     minutes = count(1440, min_value=1, label="Minutes")
-    note = forms.CharField(max_length=200, required=False, label="For what")
+    note = forms.CharField(max_length=200, required=False, label="Note")
     is_billable = forms.BooleanField(required=False, initial=True, label="Billable")
 
 
@@ -246,13 +242,13 @@ class TimerForm(RepairChoiceForm):
 
 
 class PartForm(RepairChoiceForm):
-    part = PartField(known="parts-known", label="Part, typed or scanned")
-    quantity = count(999, min_value=1, initial=1, label="How many")
+    part = PartField(known="parts-known", label="Part (type or scan)")
+    quantity = count(999, min_value=1, initial=1, label="Quantity")
     delivery = forms.CharField(
         max_length=40,
         required=False,
-        label="From lot",
-        help_text="Empty: the oldest first.",
+        label="Lot",
+        help_text="Blank: oldest first.",
         widget=forms.TextInput({"class": "code w12", "autocomplete": "off"}),
     )
 
@@ -263,7 +259,7 @@ class PartForm(RepairChoiceForm):
         if part and lot:
             data["delivery"] = self._delivery(part, lot)
         if not self.repairs:
-            self.add_error(None, "Name the fault first: a part goes on a repair.")
+            self.add_error(None, "Add a fault first. Parts are booked to a repair.")
         return data
 
     def _delivery(self, part, lot):
@@ -274,36 +270,34 @@ class PartForm(RepairChoiceForm):
         lots = ", ".join(filter(None, there.values_list("lot", flat=True)[:6]))
         self.add_error(
             "delivery",
-            f"{part.number} has no lot “{lot}” on the shelf."
-            + (f" There is {lots}." if lots else ""),
+            f"{part.number} has no lot “{lot}” in stock."
+            + (f" In stock: {lots}." if lots else ""),
         )
         return None
 
 
 class ProofForm(forms.Form):
     tries = count(MOST_TRIES, min_value=1, label="Tries")
-    failed = count(MOST_TRIES, min_value=0, initial=0, label="of which failed")
-    note = forms.CharField(max_length=300, required=False, label="How it was tried")
+    failed = count(MOST_TRIES, min_value=0, initial=0, label="Failures")
+    note = forms.CharField(max_length=300, required=False, label="Test conditions")
 
     def clean(self):
         tries, failed = self.cleaned_data.get("tries"), self.cleaned_data.get("failed")
         if tries is not None and failed is not None and failed > tries:
-            self.add_error("failed", f"Of {tries} tries no more than {tries} can fail.")
+            self.add_error("failed", f"Enter at most {tries}, the number of tries.")
 
 
 class CloseForm(forms.Form):
     """What came of one repair."""
 
-    outcome = forms.ChoiceField(
-        choices=list(states.OUTCOMES.items()), label="What came of it"
-    )
+    outcome = forms.ChoiceField(choices=list(states.OUTCOMES.items()), label="Outcome")
     fix_type = forms.ChoiceField(
         choices=fix_types.CHOICES,
-        label="The fix is",
-        error_messages={"required": "Say whether the fix is lasting or a stopgap."},
+        label="Type",
+        error_messages={"required": "Select the type: lasting or stopgap."},
     )
-    no_part_needed = forms.BooleanField(required=False, label="No part was needed")
-    note = text(max_length=4000, label="Note for the next one who opens it")
+    no_part_needed = forms.BooleanField(required=False, label="No parts needed")
+    note = text(max_length=4000, label="Note for the next repair")
 
     def __init__(self, *args, repair, **kwargs):
         super().__init__(*args, **kwargs)

@@ -3,13 +3,13 @@
 from repairs.jobs import states
 
 OF_STATE = {
-    states.EXPECTED: "Not here yet: it is booked in at the counter when it arrives.",
-    states.QUOTED: "The customer has the quote: wait for the answer.",
-    states.APPROVED: "Do the repair: parts, minutes, then “repair done”.",
-    states.TESTED: "Close it: what came of it, and whether the fix is lasting.",
-    states.DECLINED: "The customer said no: close it as declined, or revise the quote.",
-    states.READY: "Ready: it waits at the counter to be handed back.",
-    states.HANDED_OVER: "Handed back. If it comes in again, that is a new job.",
+    states.EXPECTED: "Not here yet. The counter records its arrival.",
+    states.QUOTED: "Quote sent: wait for the customer’s answer.",
+    states.APPROVED: "Repair: book parts and time, then mark as repaired.",
+    states.TESTED: "Close the job: enter the outcome and the type of each fix.",
+    states.DECLINED: "Quote declined: close the job as declined or revise the quote.",
+    states.READY: "Ready for handover.",
+    states.HANDED_OVER: "Handed over. If the device returns, book in a new job.",
 }
 
 
@@ -22,25 +22,25 @@ def next_step(
     has_fixes: bool,
     tries_to_go: int,
 ) -> str:
-    """The next thing to do, told to whoever opens the job."""
+    """Return what to do next on a job in that state."""
     if is_undecided and state in states.AT_THE_BENCH:
-        return "This device was here before: decide first what this return is."
+        return "This device was here before: assess the return first."
     if state == states.BOOKED_IN:
         if has_fault:
-            return "If every fault is named, press “fault found”."
-        return "Try the complaint, then name the fault."
+            return "When all faults are added, complete the diagnosis."
+        return "Reproduce the complaint, then add the fault."
     if state == states.DIAGNOSED:
         if is_warranty_repair:
-            return "The work is under cover: start it, without a quote."
-        return "Make the quote."
+            return "Warranty repair: start without a quote."
+        return "Create a quote."
     if state == states.APPROVED and not has_fixes:
-        return "Choose the fix of each fault."
+        return "Select the fix for each fault."
     if state == states.REPAIRED:
         if tries_to_go:
-            return f"Proof run: {_tries(tries_to_go)} to go."
-        return "Every fault is proven gone: say so."
+            return f"Final test: {_passes(tries_to_go)} still needed."
+        return "All tests passed: complete the final test."
     return OF_STATE[state]
 
 
-def _tries(number: int) -> str:
-    return f"{number} clean {'try' if number == 1 else 'tries'}"
+def _passes(number: int) -> str:
+    return f"{number} pass{'' if number == 1 else 'es'}"

@@ -19,10 +19,10 @@ class BenchTable(tables.ListTable):
     complaint = TemplateColumn("{{ value|truncatechars:70 }}", verbose_name="Complaint")
     is_return = TemplateColumn(
         '{% load desk %}{% if value %}{% mark "return" %}{% endif %}',
-        verbose_name="Was here",
+        verbose_name="Return",
     )
     waiting_for = TemplateColumn("{% if record.waiting_for %}{{ value }}{% endif %}")
-    due_on = tables.DateColumn(verbose_name="Promised")
+    due_on = tables.DateColumn(verbose_name="Due date")
     timer = TemplateColumn(
         template_name="repairs/bench/_timer_cell.html",
         accessor="timer_since",
@@ -30,5 +30,5 @@ class BenchTable(tables.ListTable):
     )
 
     class Meta(tables.ListTable.Meta):
-        empty_text = "No such job at the bench."
+        empty_text = "No jobs found."
         row_attrs = {"class": lambda record: "hot" if is_late(record) else ""}

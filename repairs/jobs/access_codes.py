@@ -19,7 +19,7 @@ from shopdesk.stamp import Stamp
 FORMAT = b"\x01"
 """The first byte: the version of the format, should there ever be another."""
 NONCE_SIZE = 12
-GONE = "The code was shown before and is gone. Ask the customer again."
+GONE = "The code was already shown and deleted. Ask the customer again."
 
 
 class DecryptionError(RefusedError):
@@ -32,10 +32,10 @@ def store_access_code(job: Job, *, code: str) -> None:
     job = Job.objects.select_for_update().get(pk=job.pk)
     if job.consent != Job.Consent.YES:
         raise RefusedError(
-            "A code is kept only where the customer lets us see the data."
+            "An access code is stored only with the customer’s consent to data access."
         )
     if not job.is_open:
-        raise RefusedError("The device was handed back: no code is kept any more.")
+        raise RefusedError("The device was handed over. No code can be stored.")
     AccessCode.objects.filter(job=job).delete()
     AccessCode.objects.create(
         job=job, sealed=encrypt(code, job=job.pk, secret=settings.ACCESS_CODE_KEY)
@@ -46,10 +46,10 @@ def store_access_code(job: Job, *, code: str) -> None:
 def show_access_code(job: Job, *, why: str, stamp: Stamp) -> str:
     """Return the code, for this once: it is deleted with this answer."""
     if not why.strip():
-        raise RefusedError("Say what you need the code for.")
+        raise RefusedError("Enter the reason for showing the code.")
     stored = AccessCode.objects.select_for_update().filter(job=job).first()
     if stored is None:
-        raise RefusedError("No code is kept for this job.")
+        raise RefusedError("No access code is stored for this job.")
     if stored.sealed is None:
         raise RefusedError(GONE)
     code = decrypt(bytes(stored.sealed), job=job.pk, secret=settings.ACCESS_CODE_KEY)
@@ -78,8 +78,8 @@ def decrypt(stored: bytes, *, job: int, secret: str) -> str:
         return _cipher(secret).decrypt(nonce, locked, _bound_to(job)).decode()
     except (InvalidTag, ValueError) as broken:
         raise DecryptionError(
-            "The kept code can't be opened: it was changed, belongs to another job, or"
-            " was sealed with another key. Ask the customer again."
+            "The stored code cannot be read: it was changed, belongs to another job, or"
+            " was encrypted with another key. Ask the customer again."
         ) from broken
 
 

@@ -22,7 +22,7 @@ def use_part(
     stamp: Stamp,
 ) -> list[PartUsed]:
     """Take a part from stock and book it on the repair, or do neither."""
-    job = _at_the_bench(repair, "no part goes on it now.")
+    job = _at_the_bench(repair, "no parts can be booked now.")
     markups = Shop.current().markups()
     return [
         repair.parts_used.create(
@@ -45,7 +45,7 @@ def use_part(
 @transaction.atomic
 def put_back_part(used: PartUsed, *, stamp: Stamp) -> None:
     """Put a part that was booked by mistake back in stock."""
-    job = _at_the_bench(used.repair, "its parts stay as they are.")
+    job = _at_the_bench(used.repair, "parts can no longer be changed.")
     put_back_in_stock(
         used.part,
         delivery=used.delivery,

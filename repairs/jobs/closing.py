@@ -12,28 +12,28 @@ def missing(job: Job, outcome: str = states.FIXED, *, why: str = "") -> list[str
     repairs = list(job.repairs.all())
     if outcome == states.FIXED:
         if not repairs:
-            return [*tasks, "No fault has been named yet."]
+            return [*tasks, "No diagnosis yet: add a fault."]
         tasks += [why for repair in repairs for why in missing_of(repair)]
         if all(repair.is_given_up for repair in repairs):
-            tasks.append("No fault of this job is fixed: close it another way.")
+            tasks.append("No fault is fixed: close without repair.")
         return tasks
     if not why.strip():
-        tasks.append("Say in a sentence how you came to this.")
+        tasks.append("Enter a reason.")
     if any(repair.outcome == states.FIXED for repair in repairs):
-        tasks.append("A fault of this job is marked fixed.")
+        tasks.append("A fault is marked as fixed. Close the job as fixed.")
     return tasks
 
 
 def open_tasks(job: Job) -> list[str]:
     """Return what must be settled before the job is closed with any outcome."""
     tasks = [
-        f"{timer.by or 'Somebody'}’s timer still runs on this job: stop it first."
+        f"{timer.by or 'Someone'}’s timer is still running. Stop it first."
         for timer in job.labour.all()
         if timer.is_running
     ]
     decision = job.decision
     if decision is not None and decision.what == states.UNDECIDED:
-        tasks.append("This is a return: decide first what it is.")
+        tasks.append("Assess the return first.")
     return tasks
 
 
@@ -46,15 +46,15 @@ def missing_of(repair: Repair) -> list[str]:
         return []
     lacks = []
     if not repair.outcome:
-        lacks.append("the outcome is missing.")
+        lacks.append("select the outcome.")
     if repair.fix is None:
-        lacks.append("the fix is missing.")
+        lacks.append("select the fix.")
     if repair.outcome and not repair.fix_type:
-        lacks.append("say whether the fix is lasting or a stopgap.")
+        lacks.append("select the type, lasting or stopgap.")
     if repair.needs_parts and not (repair.no_part_needed or repair.has_parts):
         lacks.append(
-            "this fix takes a part and none is booked. Book it, or say that no part was"
-            " needed."
+            "this fix usually needs a part and none is booked. Book it, or tick “No"
+            " parts needed”."
         )
     if problem := proof.problem(repair.valid_tests):
         lacks.append(problem)

@@ -76,10 +76,10 @@ def is_passed(tests: Sequence[Test]) -> bool:
 def problem(tests: Sequence[Test]) -> str:
     """Return what keeps the final test from being passed, or an empty string."""
     if not tests:
-        return "no proof run yet."
+        return "no final test yet."
     if is_passed(tests):
         return ""
-    return f"{passes(tests)} clean tries of the {tests[-1].needed} that are needed."
+    return f"{passes(tests)} of {tests[-1].needed} passes so far."
 
 
 # --- in words -------------------------------------------------------------------
@@ -94,16 +94,17 @@ def probability_text(probability: float) -> str:
 
 def why_so_many(failures: int, tries: int, *, needed: int, was_seen: bool) -> str:
     """Say how many passes are needed, and why so many."""
-    many = "1 clean try is" if needed == 1 else f"{needed} clean tries are"
+    many = "1 pass is" if needed == 1 else f"{needed} passes are"
     chance = false_pass_probability(failures, tries, passes=needed)
     if not was_seen:
         return (
-            f"Nobody here saw it fail, so {many} asked for, as after one failure in one"
-            " try; a fault that was never seen can’t be proven gone by trying."
+            f"The fault was not reproduced here, so {many} required, as after one"
+            " failure in one try. An intermittent fault that was never seen cannot be"
+            " ruled out by testing."
         )
     return (
-        f"It failed {failures} of {tries} tries before the repair, so {many} needed: an"
-        f" unmended device would pass as many with a chance of"
+        f"{failures} of {tries} tries failed before the repair, so {many} needed: a"
+        " faulty device would pass this test with a probability of"
         f" {probability_text(chance)}."
     )
 
@@ -111,8 +112,8 @@ def why_so_many(failures: int, tries: int, *, needed: int, was_seen: bool) -> st
 def what_it_means(failures: int, tries: int, *, passes: int) -> str:
     """Say what the passes made so far are worth."""
     chance = false_pass_probability(failures, tries, passes=passes)
-    made = "1 clean try" if passes == 1 else f"{passes} clean tries"
+    made = "1 pass" if passes == 1 else f"{passes} passes"
     return (
-        f"{made} in a row so far: an unmended device would have passed with a chance of"
+        f"{made} so far: a faulty device would have passed with a probability of"
         f" {probability_text(chance)}."
     )

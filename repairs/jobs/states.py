@@ -24,9 +24,9 @@ LABELS = {
     APPROVED: "approved",
     DECLINED: "declined",
     REPAIRED: "repaired",
-    TESTED: "proven",
+    TESTED: "tested",
     READY: "ready",
-    HANDED_OVER: "handed back",
+    HANDED_OVER: "handed over",
 }
 CHOICES = list(LABELS.items())
 
@@ -65,7 +65,7 @@ RETURN_IS = {
     NEW_FAULT: "new fault",
     HANDLING_DAMAGE: "handling damage",
     NO_FAULT_FOUND: "no fault found",
-    UNDECIDED: "undecided",
+    UNDECIDED: "not assessed",
 }
 
 

@@ -65,7 +65,7 @@ def check_step(old: str, new: str, *, only_from: Collection[str] | None = None) 
     if new not in NEXT[old] or (only_from is not None and old not in only_from):
         labels = states.LABELS
         raise InvalidTransitionError(
-            f"A job that is {labels[old]} can't become {labels[new]}."
+            f"A job that is {labels[old]} cannot become {labels[new]}."
         )
 
 
@@ -83,9 +83,8 @@ def changing(job: Job, *, version: int | None, stamp: Stamp):
             job.refresh_from_db()
             when = timezone.localtime(job.changed_at).strftime(" at %H:%M")
             raise StaleError(
-                f"{job.changed_by or 'Someone else'} changed this job{when}, after you"
-                " opened it. What you typed is kept: look at it again, then send it"
-                " again."
+                f"{job.changed_by or 'Someone else'} changed this job{when}. Your"
+                " entries are kept: check them and save again."
             )
         job.refresh_from_db()
         yield job
@@ -146,7 +145,7 @@ def diagnose(job: Job, *, stamp: Stamp) -> None:
     """The fault is found."""
     _check_from(job, BOOKED_IN, new=DIAGNOSED)
     if not job.repairs.exists():
-        raise IncompleteError("Name the fault first.")
+        raise IncompleteError("Add a fault first.")
     step(job, DIAGNOSED, stamp=stamp)
 
 
@@ -170,15 +169,17 @@ def approve_warranty_repair(job: Job, *, stamp: Stamp) -> None:
     """The shop's own promise is the yes: no quote, and no cost to the customer."""
     _check_from(job, DIAGNOSED, new=APPROVED)
     _check_warranty(job)
-    step(job, APPROVED, stamp=stamp, why="under cover")
+    step(job, APPROVED, stamp=stamp, why="warranty repair")
 
 
 def _check_warranty(job: Job) -> None:
     decision = job.decision
     if decision is not None and decision.what == states.UNDECIDED:
-        raise RefusedError("This is a return: decide first what it is.")
+        raise RefusedError("Assess the return first.")
     if not job.is_warranty_repair:
-        raise RefusedError("Without cover the customer must say yes to a quote first.")
+        raise RefusedError(
+            "Not a warranty repair: the customer must accept a quote first."
+        )
 
 
 def decline(job: Job, *, stamp: Stamp, why: str = "") -> None:
@@ -199,10 +200,10 @@ def mark_repaired(job: Job, *, stamp: Stamp) -> None:
     going_on = job.repairs.going_on()
     if not going_on.exists():
         raise IncompleteError(
-            "No fault is being repaired: name one, or close another way."
+            "No fault is being repaired. Add one, or close without repair."
         )
     if going_on.filter(fix=None).exists():
-        raise IncompleteError("Say which fix was done for each fault.")
+        raise IncompleteError("Select the fix for each fault.")
     step(job, REPAIRED, stamp=stamp)
 
 
@@ -224,7 +225,7 @@ def fail_final_test(job: Job, *, stamp: Stamp, why: str = "") -> None:
 def close(job: Job, *, outcome: str, stamp: Stamp, why: str = "") -> None:
     """The bench is done with it. `outcome` is one of states.JOB_OUTCOMES."""
     if outcome not in states.JOB_OUTCOMES:
-        raise IncompleteError("Say what came of it.")
+        raise IncompleteError("Select an outcome.")
     only_from = {FIXED: {TESTED}, DECLINED_BY_CUSTOMER: {DECLINED}}
     _check_from(job, *only_from.get(outcome, AT_THE_BENCH), new=READY)
     if missing := closing.missing(job, outcome, why=why):
@@ -243,7 +244,7 @@ def reopen(job: Job, *, stamp: Stamp, why: str) -> None:
     """
     _check_from(job, READY, new=DIAGNOSED)
     if not why.strip():
-        raise IncompleteError("Say why the job is opened again.")
+        raise IncompleteError("Enter a reason for reopening the job.")
     new = APPROVED if job.was_approved else DIAGNOSED
     job.repairs.update(outcome="")
     step(job, new, stamp=stamp, why=why, only_from={READY}, outcome="")
@@ -254,7 +255,9 @@ def hand_over(job: Job, *, stamp: Stamp, shop: Shop, on: date | None = None) -> 
     """The device leaves: its cost is final, the warranty starts for what was fixed."""
     on = on or stamp.on
     if on < job.booked_in_on:
-        raise RefusedError("A device can't leave before the day it came in.")
+        raise RefusedError(
+            "A device cannot be handed over before the day it was booked in."
+        )
     step(job, HANDED_OVER, stamp=stamp, handed_over_on=on, uncollected_since=None)
     decision = job.decision
     labour = list(job.labour.all())

@@ -187,7 +187,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('number', models.CharField(max_length=40, unique=True)),
                 ('key', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('state', models.CharField(choices=[('expected', 'expected'), ('booked_in', 'booked in'), ('diagnosed', 'diagnosed'), ('quoted', 'quoted'), ('approved', 'approved'), ('declined', 'declined'), ('repaired', 'repaired'), ('proven', 'proven'), ('ready', 'ready'), ('handed_back', 'handed back')], default='booked_in', editable=False, max_length=12)),
+                ('state', models.CharField(choices=[('expected', 'expected'), ('booked_in', 'booked in'), ('diagnosed', 'diagnosed'), ('quoted', 'quoted'), ('approved', 'approved'), ('declined', 'declined'), ('repaired', 'repaired'), ('proven', 'tested'), ('ready', 'ready'), ('handed_back', 'handed over')], default='booked_in', editable=False, max_length=12)),
                 ('outcome', models.CharField(blank=True, choices=[('fixed', 'fixed'), ('not_fixed', 'not fixed'), ('no_fault_found', 'no fault found'), ('not_repairable', 'not repairable'), ('declined', 'declined')], default='', editable=False, max_length=14)),
                 ('complaint', models.TextField(blank=True, max_length=2000, verbose_name='complaint, in the customer’s words')),
                 ('occurs_when', models.CharField(blank=True, max_length=300, verbose_name='when it happens')),
@@ -292,7 +292,7 @@ class Migration(migrations.Migration):
             name='ReturnAssessment',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('what', models.CharField(choices=[('same_fault', 'same fault'), ('new_fault', 'new fault'), ('handling_damage', 'handling damage'), ('no_fault_found', 'no fault found'), ('undecided', 'undecided')], max_length=15, verbose_name='what it is')),
+                ('what', models.CharField(choices=[('same_fault', 'same fault'), ('new_fault', 'new fault'), ('handling_damage', 'handling damage'), ('no_fault_found', 'no fault found'), ('undecided', 'not assessed')], max_length=15, verbose_name='what it is')),
                 ('is_in_warranty', models.BooleanField(default=False, verbose_name='covered')),
                 ('why', models.CharField(blank=True, max_length=500)),
                 ('assessed_on', models.DateField()),
@@ -374,8 +374,8 @@ class Migration(migrations.Migration):
             name='Step',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('old', models.CharField(blank=True, choices=[('expected', 'expected'), ('booked_in', 'booked in'), ('diagnosed', 'diagnosed'), ('quoted', 'quoted'), ('approved', 'approved'), ('declined', 'declined'), ('repaired', 'repaired'), ('proven', 'proven'), ('ready', 'ready'), ('handed_back', 'handed back')], max_length=12)),
-                ('new', models.CharField(choices=[('expected', 'expected'), ('booked_in', 'booked in'), ('diagnosed', 'diagnosed'), ('quoted', 'quoted'), ('approved', 'approved'), ('declined', 'declined'), ('repaired', 'repaired'), ('proven', 'proven'), ('ready', 'ready'), ('handed_back', 'handed back')], max_length=12)),
+                ('old', models.CharField(blank=True, choices=[('expected', 'expected'), ('booked_in', 'booked in'), ('diagnosed', 'diagnosed'), ('quoted', 'quoted'), ('approved', 'approved'), ('declined', 'declined'), ('repaired', 'repaired'), ('proven', 'tested'), ('ready', 'ready'), ('handed_back', 'handed over')], max_length=12)),
+                ('new', models.CharField(choices=[('expected', 'expected'), ('booked_in', 'booked in'), ('diagnosed', 'diagnosed'), ('quoted', 'quoted'), ('approved', 'approved'), ('declined', 'declined'), ('repaired', 'repaired'), ('proven', 'tested'), ('ready', 'ready'), ('handed_back', 'handed over')], max_length=12)),
                 ('made_at', models.DateTimeField()),
                 ('why', models.CharField(blank=True, max_length=500)),
                 ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),

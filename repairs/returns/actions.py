@@ -24,7 +24,7 @@ def assess_return(
     with workflow.changing(job, version=version, stamp=stamp):
         _check_earlier(earlier, job=job)
         if is_in_warranty and what not in (states.SAME_FAULT, states.UNDECIDED):
-            raise RefusedError("Only the same fault can be under cover.")
+            raise RefusedError("Only the same fault can be in warranty.")
         if job.approved_warranty_repair and not (
             is_in_warranty and what == states.SAME_FAULT
         ):
@@ -46,13 +46,15 @@ def _check_earlier(earlier: Repair, *, job: Job) -> None:
     """Refuse a repair that the job cannot be a return of."""
     done = earlier.job
     if done.pk == job.pk:
-        raise RefusedError("A job can't be its own return.")
+        raise RefusedError("A job cannot be its own return.")
     if done.device_id != job.device_id:
         raise RefusedError("That repair was done on another device.")
     if done.handed_over_on is None:
-        raise RefusedError(f"Job {done.number} was not handed back yet.")
+        raise RefusedError(f"Job {done.number} was not handed over yet.")
     if done.handed_over_on > job.booked_in_on:
-        raise RefusedError(f"Job {done.number} was handed back after this one came in.")
+        raise RefusedError(
+            f"Job {done.number} was handed over after this one was booked in."
+        )
     if _is_return_of(done, job):
         raise RefusedError(f"Job {done.number} is itself a return of this one.")
 
@@ -71,9 +73,10 @@ def _is_return_of(job: Job, other: Job) -> bool:
 def _revoke_warranty(job: Job, *, stamp: Stamp) -> None:
     """Without warranty nobody has said yes to the work: the customer must be asked."""
     if job.state == states.APPROVED:
-        workflow.revise(job, stamp=stamp, why="not under cover after all")
+        workflow.revise(job, stamp=stamp, why="not a warranty repair")
     elif job.state != states.HANDED_OVER:
         raise RefusedError(
-            f"The work was done under cover and the job is {job.get_state_display()}:"
-            " take it back to the bench before you decide otherwise."
+            "The work was started as a warranty repair and the job is"
+            f" {job.get_state_display()}. Send it back to repair first, then reassess"
+            " the return."
         )

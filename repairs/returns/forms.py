@@ -9,24 +9,24 @@ class DecideForm(forms.Form):
     """What a return is, against which repair, and who bears the cost."""
 
     earlier = forms.TypedChoiceField(
-        coerce=int, label="Held against", widget=forms.RadioSelect
+        coerce=int, label="Earlier repair", widget=forms.RadioSelect
     )
     what = forms.ChoiceField(
         choices=list(states.RETURN_IS.items()),
-        label="What it is",
+        label="Assessment",
         widget=forms.RadioSelect,
     )
     covered = forms.ChoiceField(
-        choices=[(YES, "yes: free to the customer"), (NO, "no: it is new work")],
-        label="Under cover",
+        choices=[(YES, "yes, free of charge"), (NO, "no, chargeable")],
+        label="In warranty",
         widget=forms.RadioSelect,
     )
     why = forms.CharField(
         max_length=500,
         required=False,
-        label="Why",
+        label="Reason",
         widget=forms.Textarea(attrs={"rows": 2}),
-        help_text="Needed where the cover is decided otherwise than its dates say.",
+        help_text="Required if you decide differently from the warranty dates.",
     )
     version = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
@@ -69,15 +69,15 @@ class DecideForm(forms.Form):
         earlier, what, why = data["earlier"], data["what"], data["why"].strip()
         is_in_warranty = data.pop("covered")
         if is_in_warranty and what not in (states.SAME_FAULT, states.UNDECIDED):
-            self.add_error("covered", "Only the same fault can be under cover.")
+            self.add_error("covered", "Only the same fault can be in warranty.")
         elif (
             what == states.SAME_FAULT
             and is_in_warranty != earlier.still_covered
             and not why
         ):
-            held = "reached" if earlier.still_covered else "had ended before"
+            held = "included" if earlier.still_covered else "had ended before"
             self.add_error(
                 "why",
-                f"Its cover {held} the day this came in: say why you decide otherwise.",
+                f"The warranty {held} that day. Enter a reason for the exception.",
             )
         return data | {"is_in_warranty": is_in_warranty, "why": why}

@@ -18,7 +18,7 @@ def decide(request, pk):
     if form.is_valid():
         stamp, facts = Stamp.of(request), form.cleaned_data
         if attempt(request, form, assess_return, job, stamp=stamp, **facts):
-            messages.success(request, "The return is decided.")
+            messages.success(request, "Return assessed.")
             return redirect(job)
         form.data = form.data | {"version": job.version}
     decisions = job.decisions.select_related("by", "earlier__job", "earlier__fault")

@@ -61,35 +61,35 @@ def finish_booking(counter, complaint):
 
 def find_the_fault(bench, job):
     bench.goto(f"/bench/{job.pk}/")
-    box(bench, "Failed").fill("3")
-    box(bench, "of tries").fill("5")
-    click(bench, "Keep what was seen")
-    bench.get_by_label("Fault, by code or words").fill("PWR-JACK-OPEN")
-    click(bench, "Name the fault")
-    box(bench, "What and where").fill("Socket, pin 1 to board")
+    box(bench, "Failures").fill("3")
+    box(bench, "Tries").fill("5")
+    click(bench, "Save findings")
+    bench.get_by_label("Fault (code or words)").fill("PWR-JACK-OPEN")
+    click(bench, "Add fault")
+    box(bench, "Test point").fill("Socket, pin 1 to board")
     box(bench, "Value").fill("1200")
-    box(bench, "Expected from (optional)").fill("0")
-    box(bench, "to (optional)").fill("0.5")
-    click(bench, "Add reading")
+    box(bench, "Lower limit (optional)").fill("0")
+    box(bench, "Upper limit (optional)").fill("0.5")
+    click(bench, "Add measurement")
     bench.locator("#readings").get_by_text("fail", exact=True).wait_for()
-    click(bench, "Fault found")
+    click(bench, "Complete diagnosis")
 
 
 def repair_and_test(bench, *, minutes):
-    bench.get_by_text("Book minutes by hand").click()
+    bench.locator("summary", has_text="Add time").click()
     box(bench, "Minutes").fill(str(minutes))
-    click(bench, "Book minutes")
-    click(bench, "Take 1 of SOC-5P")
-    click(bench, "Repair done")
+    click(bench, "Add time")
+    click(bench, "Use 1 of SOC-5P")
+    click(bench, "Mark as repaired")
     box(bench, "Tries").fill("5")
-    box(bench, "of which failed").fill("0")
-    click(bench, "Write the run down")
+    box(bench, "Failures").fill("0")
+    click(bench, "Record test")
 
 
 def close_as_fixed(bench):
     repair = bench.get_by_role("group", name=re.compile("PWR-JACK-OPEN"))
-    repair.get_by_label("What came of it").select_option("fixed")
-    click(bench, "Close the job")
+    repair.get_by_label("Outcome").select_option("fixed")
+    click(bench, "Close job")
 
 
 def pdf(page, link):
@@ -167,17 +167,17 @@ def test_a_device_goes_the_whole_way_and_its_comeback_is_counted(sign_in, stocke
 
         # The bench assesses it: the same fault, in warranty.
         bench.goto(f"/bench/{again.pk}/")
-        bench.get_by_role("link", name=re.compile("[Dd]ecide")).first.click()
+        bench.get_by_role("link", name=re.compile("ssess return")).first.click()
         bench.get_by_label("same fault").check()
-        bench.get_by_label("yes: free to the customer").check()
-        click(bench, "Decide")
+        bench.get_by_label("yes, free of charge").check()
+        click(bench, "Save assessment")
         assert again.decision.what == states.SAME_FAULT and again.is_warranty_repair
 
         # A warranty repair needs no quote and costs nothing.
         find_the_fault(bench, again)
         bench.get_by_role("radio", name=re.compile("JACK-REPLACE")).check()
-        click(bench, "Choose")
-        click(bench, "Start, under cover")
+        click(bench, "Select fix")
+        click(bench, "Start warranty repair")
         repair_and_test(bench, minutes=30)
         close_as_fixed(bench)
         counter.goto(f"/till/hand-back/{again.pk}/")

@@ -21,7 +21,7 @@ STAFF = settings.AUTH_USER_MODEL
 
 class JobQuerySet(models.QuerySet):
     def open(self):
-        """Those not handed back yet."""
+        """Those not handed over yet."""
         return self.exclude(state=states.HANDED_OVER)
 
     def of_device(self, device: Device):
@@ -35,7 +35,7 @@ class JobQuerySet(models.QuerySet):
     def visits(self, *, on: date) -> "list[Job]":
         """Each visit with its repairs, the latest first, judged on the day `on`.
 
-        A job gets `days_since`, the days since it was handed back; each of its repairs
+        A job gets `days_since`, the days since it was handed over; each of its repairs
         gets `still_covered`.
         """
         jobs = self.order_by("-booked_in_on", "-id").select_related("customer")

@@ -33,7 +33,7 @@ class RepairQuerySet(models.QuerySet):
         )
 
     def before(self, job: Job):
-        """Those of the device that were handed back before the job came in."""
+        """Those of the device that were handed over before the job came in."""
         return self.filter(
             job__device=job.device_id, handed_over_on__lte=job.booked_in_on
         ).exclude(job=job)
@@ -41,7 +41,7 @@ class RepairQuerySet(models.QuerySet):
     def for_list(self, *, on: date) -> "list[Repair]":
         """With all that a list shows, the latest first, judged on the day `on`.
 
-        Each gets `days_since`, the days since it was handed back, and `still_covered`.
+        Each gets `days_since`, the days since it was handed over, and `still_covered`.
         """
         found = self.select_related("job", "fault", "fix")
         repairs = list(found.order_by("-handed_over_on", "-id"))

@@ -24,19 +24,19 @@ def test_what_is_next_follows_the_job():
     def told(state, **facts):
         return next_step(state, **PLAIN | facts)
 
-    assert "name the fault" in told(states.BOOKED_IN, has_fault=False)
+    assert "add the fault" in told(states.BOOKED_IN, has_fault=False)
     assert "without a quote" in told(states.DIAGNOSED, is_warranty_repair=True)
-    assert "decide first" in told(states.TESTED, is_undecided=True)
-    assert "Choose the fix" in told(states.APPROVED, has_fixes=False)
-    assert "1 clean try to go" in told(states.REPAIRED, tries_to_go=1)
-    assert "decide first" not in told(states.HANDED_OVER, is_undecided=True)
+    assert "assess the return" in told(states.TESTED, is_undecided=True)
+    assert "Select the fix" in told(states.APPROVED, has_fixes=False)
+    assert "1 pass still needed" in told(states.REPAIRED, tries_to_go=1)
+    assert "assess the return" not in told(states.HANDED_OVER, is_undecided=True)
 
 
 def test_the_words_about_a_final_test_hold_its_figures():
     assert why_so_many(1, 10, needed=63, was_seen=True) == (
-        "It failed 1 of 10 tries before the repair, so 63 clean tries are needed: an"
-        " unmended device would pass as many with a chance of 4.9 %."
+        "1 of 10 tries failed before the repair, so 63 passes are needed: a faulty"
+        " device would pass this test with a probability of 4.9 %."
     )
     assert "never seen" in why_so_many(1, 1, needed=5, was_seen=False)
-    assert what_it_means(1, 1, passes=5).endswith("with a chance of 4.1 %.")
+    assert what_it_means(1, 1, passes=5).endswith("with a probability of 4.1 %.")
     assert probability_text(0.00001) == "less than 0.1 %"

@@ -48,7 +48,7 @@ def test_the_code_is_shown_once_with_a_reason_and_then_gone():
     kept = AccessCode.objects.get(job=job)
     assert kept.sealed is None
     assert (kept.shown_to, kept.shown_at, kept.why) == (who, now, "Testing the charger")
-    with pytest.raises(RefusedError, match="shown before"):
+    with pytest.raises(RefusedError, match="already shown"):
         show_access_code(job, why="Again", stamp=make.stamp(by=make.user()))
     kept.refresh_from_db()
     assert (kept.shown_to, kept.why) == (who, "Testing the charger")
@@ -57,7 +57,7 @@ def test_the_code_is_shown_once_with_a_reason_and_then_gone():
 def test_without_a_reason_nothing_is_shown_and_nothing_moves():
     job = job_with_code()
     before = bytes(AccessCode.objects.get(job=job).sealed)
-    with pytest.raises(RefusedError, match="what you need"):
+    with pytest.raises(RefusedError, match="reason for showing"):
         show_access_code(job, why="  ", stamp=make.stamp(by=make.user()))
     assert bytes(AccessCode.objects.get(job=job).sealed) == before
 

@@ -23,7 +23,7 @@ def two_repairs(state, **facts):
 @pytest.mark.parametrize("outcome", GIVEN_UP)
 def test_a_job_with_a_fault_marked_fixed_is_not_closed_without_repair(outcome):
     job = two_repairs(states.TESTED, outcome=states.FIXED, fix_type="lasting")
-    why = "A fault of this job is marked fixed."
+    why = "A fault is marked as fixed. Close the job as fixed."
     assert closing.missing(job, outcome, why="It hums.") == [why]
     with pytest.raises(IncompleteError, match=why):
         workflow.close(job, outcome=outcome, why="It hums.", stamp=make.stamp())
@@ -37,37 +37,35 @@ def test_a_job_with_a_fault_marked_fixed_is_not_closed_without_repair(outcome):
 def test_without_repair_a_reason_is_needed():
     job = two_repairs(states.APPROVED)
     missing = closing.missing(job, states.NOT_REPAIRABLE, why="  ")
-    assert missing == ["Say in a sentence how you came to this."]
+    assert missing == ["Enter a reason."]
     assert closing.missing(job, states.DECLINED_BY_CUSTOMER) == []
 
 
 def test_a_job_without_fault_or_without_a_fixed_one_is_not_closed_as_fixed():
     job = make.job(state=states.TESTED)
-    assert closing.missing(job) == ["No fault has been named yet."]
+    assert closing.missing(job) == ["No diagnosis yet: add a fault."]
     job = two_repairs(states.TESTED, outcome=states.NOT_FIXED)
-    assert closing.missing(job) == [
-        "No fault of this job is fixed: close it another way."
-    ]
+    assert closing.missing(job) == ["No fault is fixed: close without repair."]
 
 
 def test_each_repair_says_what_it_lacks_and_one_given_up_lacks_nothing():
     job = two_repairs(states.TESTED)
     assert closing.missing(job) == [
-        "PWR-JACK: the outcome is missing.",
-        "PWR-JACK: no proof run yet.",
+        "PWR-JACK: select the outcome.",
+        "PWR-JACK: no final test yet.",
     ]
     job.repairs.update(fix=None)
     repair = job.repairs.get(outcome="")
-    assert "PWR-JACK: the fix is missing." in closing.missing_of(repair)
+    assert "PWR-JACK: select the fix." in closing.missing_of(repair)
 
 
-@pytest.mark.parametrize("outcome", [*GIVEN_UP, states.FIXED, "fix_type"])
+@pytest.mark.parametrize("outcome", [*GIVEN_UP, states.FIXED, "declined"])
 def test_a_running_timer_and_a_return_not_assessed_hold_up_every_closing(outcome):
     earlier = make.past_repair(make.fault(), make.fix(), on=make.DAY)
     job = make.comeback(earlier, on=make.DAY, what=states.UNDECIDED).job
     job.labour.create(by=make.user(name="Kim"), started_at=make.stamp().at)
     tasks = closing.missing(job, outcome, why="because")
     assert tasks[:2] == [
-        "Kim’s timer still runs on this job: stop it first.",
-        "This is a return: decide first what it is.",
+        "Kim’s timer is still running. Stop it first.",
+        "Assess the return first.",
     ]

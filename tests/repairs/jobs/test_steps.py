@@ -97,14 +97,15 @@ def test_closing_is_refused_with_a_sentence_while_something_is_missing():
         return str(refused.value)
 
     assert refusal() == (
-        "PWR-JACK: the outcome is missing. PWR-JACK: this fix takes a part and none is"
-        " booked. Book it, or say that no part was needed. PWR-JACK: no proof run yet."
+        "PWR-JACK: select the outcome. PWR-JACK: this fix usually needs a part and"
+        " none is booked. Book it, or tick “No parts needed”. PWR-JACK: no final test"
+        " yet."
     )
     repair.outcome, repair.fix_type = states.FIXED, "lasting"
     repair.save()
-    assert "takes a part and none is booked" in refusal()
+    assert "needs a part and none is booked" in refusal()
     repair.parts_used.create(part=part)
-    assert refusal() == "PWR-JACK: no proof run yet."
+    assert refusal() == "PWR-JACK: no final test yet."
     job.refresh_from_db()
     assert job.state == states.TESTED and job.outcome == ""
 

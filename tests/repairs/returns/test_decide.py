@@ -55,7 +55,7 @@ def test_the_page_shows_what_was_done_and_whether_cover_reached_this_visit(
         assert told in text
     assert '<td class="num">9</td>' in text and "covered" in text
     late = bench.get(reverse("returns:decide", args=[back(earlier, days=31).pk]))
-    assert "not covered" in late.content.decode()
+    assert "not in warranty" in late.content.decode()
 
 
 @pytest.mark.parametrize("what", states.RETURN_IS)
@@ -83,7 +83,7 @@ def test_a_later_decision_holds_and_the_earlier_one_stays(bench, earlier):
 def test_only_the_same_fault_can_be_under_cover(bench, earlier, what):
     job = back(earlier)
     page = send(bench, job, earlier, what=what, covered="yes").content.decode()
-    assert "Only the same fault can be under cover." in page
+    assert "Only the same fault can be in warranty." in page
     assert not job.decisions.exists()
 
 
@@ -93,7 +93,7 @@ def test_to_decide_otherwise_than_the_dates_say_takes_a_reason(
 ):
     job = back(earlier, days=days)
     page = send(bench, job, earlier, covered=covered).content.decode()
-    assert "say why you decide otherwise" in page
+    assert "Enter a reason for the exception" in page
     assert not job.decisions.exists()
     send(bench, job, earlier, covered=covered, why="They have waited long")
     assert job.decision.is_in_warranty == (covered == "yes")
@@ -134,13 +134,13 @@ def test_a_job_is_not_its_own_return(earlier):
 def test_a_repair_is_no_earlier_one_before_it_is_handed_back():
     done = make.repair()
     job = make.job(done.job.device, on=DAY)
-    with pytest.raises(RefusedError, match="was not handed back yet"):
+    with pytest.raises(RefusedError, match="was not handed over yet"):
         assess(job, done)
 
 
 def test_a_repair_handed_back_after_the_visit_began_is_no_earlier_one(earlier):
     job = make.job(earlier.job.device, on=DAY - timedelta(days=1))
-    with pytest.raises(RefusedError, match="handed back after this one came in"):
+    with pytest.raises(RefusedError, match="handed over after this one was booked in"):
         assess(job, earlier)
 
 
@@ -157,7 +157,7 @@ def test_whoever_is_later_is_told_and_keeps_what_was_typed(bench, earlier):
 
 def test_a_first_visit_has_nothing_to_be_held_against(bench):
     page = bench.get(reverse("returns:decide", args=[make.job().pk])).content.decode()
-    assert "there is nothing to hold it against" in page
+    assert "has no earlier repair before" in page
 
 
 def test_a_covered_comeback_needs_no_quote_and_costs_only_the_shop(bench, me, earlier):
@@ -199,7 +199,7 @@ def test_without_cover_the_work_is_not_started(bench, earlier):
     make.repair(job, earlier.fault)
     send(bench, job, earlier, what="new_fault", covered="no")
     answer = bench.post(reverse("bench:start_warranty_repair", args=[job.pk]))
-    assert "must say yes to a quote" in bench.get(answer.url).content.decode()
+    assert "must accept a quote" in bench.get(answer.url).content.decode()
     job.refresh_from_db()
     assert job.state == states.DIAGNOSED
 
@@ -216,7 +216,7 @@ def test_what_is_undecided_is_not_started_under_cover(bench, earlier):
     job = undecided(earlier, states.DIAGNOSED)
     make.repair(job, earlier.fault)
     answer = bench.post(reverse("bench:start_warranty_repair", args=[job.pk]))
-    assert "decide first what it is" in bench.get(answer.url).content.decode()
+    assert "Assess the return first" in bench.get(answer.url).content.decode()
     job.refresh_from_db()
     assert job.state == states.DIAGNOSED and not job.is_warranty_repair
 
@@ -234,7 +234,7 @@ def test_a_job_is_not_closed_while_nobody_decided_about_the_return(
     earlier, state, outcome
 ):
     job = undecided(earlier, state)
-    with pytest.raises(RefusedError, match="decide first what it is"):
+    with pytest.raises(RefusedError, match="Assess the return first"):
         workflow.close(job, outcome=outcome, why="because", stamp=make.stamp())
     job.refresh_from_db()
     assert job.state == state and job.outcome == ""
@@ -256,7 +256,7 @@ def test_when_it_is_not_covered_after_all_the_customer_is_asked(bench, earlier):
     send(bench, job, earlier, what="handling_damage", covered="no")
     job.refresh_from_db()
     assert job.state == states.DIAGNOSED
-    assert job.steps.last().why == "not under cover after all"
+    assert job.steps.last().why == "not a warranty repair"
 
 
 def test_work_done_under_cover_is_not_charged_behind_the_customer_s_back(
@@ -266,7 +266,7 @@ def test_work_done_under_cover_is_not_charged_behind_the_customer_s_back(
     workflow.mark_repaired(job, stamp=make.stamp())
     said = {"what": "new_fault", "covered": "no"}
     page = send(bench, job, earlier, **said).content.decode()
-    assert "take it back to the bench before you decide otherwise" in page
+    assert "Send it back to repair first" in page
     job.refresh_from_db()
     assert job.state == states.REPAIRED and job.decisions.count() == 1
 
