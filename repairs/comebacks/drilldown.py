@@ -11,9 +11,7 @@ from django_tables2.data import TableData
 
 from repairs.comebacks.queries import ALL, DayNumber, comebacks_by, fixed_by
 from repairs.comebacks.watch import NOT_OBSERVED, Ints, follow_up
-from repairs.customers.models import Device, DeviceModel
-from repairs.jobs.models import Comeback, Job, PartUsed, Repair
-from repairs.stock.models import Delivery
+from repairs.jobs.models import Comeback, Job, Repair
 
 COMEBACK, IN_FOLLOW_UP, NO_COMEBACK = "comeback", "in follow-up", "no comeback"
 
@@ -58,28 +56,6 @@ def _in_follow_up(as_of: date, within: int) -> list[Q]:
         Q(**{f"{ends}__isnull": True}) | Q(**{f"{ends}__gt": as_of}),
         Q(handed_over_on__gt=as_of - timedelta(days=within)),
     ]
-
-
-def repairs_of_month(first: date, *, as_of: date):
-    """Return the repairs handed over in the month of this first day."""
-    following = (first + timedelta(days=31)).replace(day=1)
-    return fixed_by(as_of).filter(
-        job__handed_over_on__gte=first, job__handed_over_on__lt=following
-    )
-
-
-def repairs_of_delivery(delivery: Delivery, *, as_of: date):
-    used = PartUsed.objects.filter(delivery=delivery).values("repair")
-    return fixed_by(as_of).filter(pk__in=used)
-
-
-def repairs_of_model(model: DeviceModel, *, as_of: date):
-    return fixed_by(as_of).filter(job__device__model=model)
-
-
-def repairs_of_board(model: DeviceModel, revision: str, *, as_of: date):
-    devices = Device.objects.filter(model=model, board_revision=revision)
-    return fixed_by(as_of).filter(job__device__in=devices.values("pk"))
 
 
 # --- what became of them --------------------------------------------------------
@@ -181,15 +157,6 @@ class OutcomePages(TableData):
 # --- comebacks ------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class ComebackCost:
-    """A comeback, the repair it is linked to, and its cost; None while it is here."""
-
-    job: Job
-    repair: Repair
-    cost: Decimal | None
-
-
 def comeback_costs(
     *,
     as_of: date,
@@ -197,10 +164,11 @@ def comeback_costs(
     fault: int | None = None,
     fix: int | None = None,
     only: Q = ALL,
-) -> list[ComebackCost]:
+) -> list[Comeback]:
     """Return the comebacks handed over in the month of that day, up to it.
 
-    The latest first; with `is_here`, those still in the shop instead.
+    The latest first; with `is_here`, those still in the shop instead. The cost is that
+    known on the day, None while a device is here.
     """
     back = comebacks_by(as_of, only=only)
     if is_here:
@@ -214,10 +182,11 @@ def comeback_costs(
         back = back.filter(fault_id=fault)
     if fix:
         back = back.filter(fix_id=fix)
-    found = back.select_related(
-        "job__device__model", "earlier__job", "earlier__fault", "earlier__fix"
-    ).order_by("-rework_handed_over_on", "-came_back_on", "-pk")
-    return [
-        ComebackCost(job=one.job, repair=one.earlier, cost=one.cost_on(as_of))
-        for one in found
-    ]
+    rows = list(
+        back.select_related(
+            "job__device__model", "earlier__job", "earlier__fault", "earlier__fix"
+        ).order_by("-rework_handed_over_on", "-came_back_on", "-pk")
+    )
+    for row in rows:
+        row.cost = row.cost_on(as_of)
+    return rows

@@ -15,6 +15,12 @@ from shopdesk.staff.models import User
 MAX_PERIOD = 730
 MAX_NAME = 120
 MAX_ID = 2**31 - 1
+UNKNOWN = {
+    "kind": "No such device kind.",
+    "maker": "No such maker.",
+    "model": "No such model.",
+    "by": "No staff account with this name.",
+}
 
 
 class FilterField(forms.CharField):
@@ -114,23 +120,11 @@ class ScopeForm(forms.Form):
             )
         return as_of
 
-    def clean_kind(self):
-        return self._on_record("kind", "No such device kind.")
-
-    def clean_maker(self):
-        return self._on_record("maker", "No such maker.")
-
-    def clean_model(self):
-        return self._on_record("model", "No such model.")
-
-    def clean_by(self):
-        return self._on_record("by", "No staff account with this name.")
-
-    def _on_record(self, name: str, sentence: str) -> str:
-        value = self.cleaned_data[name]
-        if value and value not in self._names[name]:
-            raise forms.ValidationError(sentence)
-        return value
+    def clean(self):
+        for name in self.FILTERS:
+            value = self.cleaned_data.get(name)
+            if value and value not in self._names[name]:
+                self.add_error(name, UNKNOWN[name])
 
     @property
     def scope(self) -> Scope:

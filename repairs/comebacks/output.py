@@ -34,7 +34,7 @@ def as_table(report: ComebackReport) -> str:
     head = (
         f"Comebacks within {scope.within} days as of {scope.as_of}:"
         f" {report.comebacks} of {report.repairs} repairs."
-        f" Comeback limit: {format_share(report.limit)}."
+        f" Comeback limit: {format_share(report.table.limit)}."
     )
     if scope.is_filtered:
         head = _wrap("", f"{head} Filter: {scope.text}.", indent="")

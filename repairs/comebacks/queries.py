@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from itertools import chain
 
 import numpy as np
+import pandas as pd
 from django.db import connection
 from django.db.models import (
     Aggregate,
@@ -26,14 +27,7 @@ from django.db.models import (
 )
 from django.db.models.functions import Cast, Coalesce
 
-from repairs.comebacks.watch import (
-    NOT_OBSERVED,
-    ComebackRows,
-    FixedRepairs,
-    Ints,
-    OutOfUse,
-    PairNumbers,
-)
+from repairs.comebacks.watch import NOT_OBSERVED
 from repairs.customers.models import Device
 from repairs.faults.fix_types import STOPGAP
 from repairs.faults.models import Fault, Fix
@@ -42,8 +36,7 @@ from repairs.jobs.models import Comeback, Job, Repair
 
 UNPAID = -1  # a cost that is not known yet
 BATCH = 20_000  # rows read at once
-MAX_FAULTS = 1_000  # named in one query
-NO_COLUMNS = ((),) * 5
+PAIR = ("fault_id", "fix_id")
 ALL = Q()
 
 
@@ -106,63 +99,43 @@ class JoinedNumbers(Aggregate):
         return self.as_sql(compiler, connection, template=template, **context)
 
 
-def names(numbers: PairNumbers) -> dict[str, list]:
-    """Return the ids, codes and names of the pairs' faults and fixes, as columns."""
-    columns: dict[str, list] = {}
-    for name, model in (("fault", Fault), ("fix", Fix)):
-        rows = model.objects.order_by().values_list("id", "code", "name")
-        texts = {pk: (code, text) for pk, code, text in rows}
-        ids = getattr(numbers, name).tolist()
-        columns[f"{name}_id"] = ids
-        columns[name] = [texts[pk][0] for pk in ids]
-        columns[f"{name}_name"] = [texts[pk][1] for pk in ids]
-    return columns
+def fixed_repairs(as_of: date, *, within: int, only: Q = ALL) -> pd.DataFrame:
+    """Return the repairs that count, a row for each pair and recorded type.
 
-
-def fixed_repairs(as_of: date, *, within: int, only: Q = ALL) -> FixedRepairs:
-    """Return the repairs that count, a row for each pair and recorded type."""
+    Columns: fault_id, fix_id, is_stopgap, repairs, last (handover), and ages, a text
+    with the days since handover of those within the period.
+    """
     is_young = Q(handed_over_on__gt=as_of - timedelta(days=within))
     age = Value(as_of.toordinal()) - DayNumber("handed_over_on")
     rows = (
         fixed_by(as_of, only=only)
         .order_by()
         .values("fault_id", "fix_id", "fix_type")
-        .annotate(many=Count("*"), ages=JoinedNumbers(Case(When(is_young, then=age))))
-        .values_list("fault_id", "fix_id", "fix_type", "many", "ages")
+        .annotate(
+            repairs=Count("*"),
+            last=DayNumber(Max("handed_over_on")),
+            ages=JoinedNumbers(Case(When(is_young, then=age))),
+        )
+        .values_list("fault_id", "fix_id", "fix_type", "repairs", "last", "ages")
     )
-    read = list(chain.from_iterable(batches(rows, size=BATCH)))
-    fault, fix, types, many, ages = zip(*read, strict=True) if read else NO_COLUMNS
-    young = _whole([text.count(",") + 1 if text else 0 for text in ages])
-    return FixedRepairs(
-        fault=_whole(fault),
-        fix=_whole(fix),
-        is_stopgap=_whole([fix_type == STOPGAP for fix_type in types]),
-        old=_whole(many) - young,
-        young=young,
-        ages=np.fromstring(",".join(filter(None, ages)), dtype=np.int64, sep=","),
+    frame = pd.DataFrame(
+        chain.from_iterable(batches(rows, size=BATCH)),
+        columns=[*PAIR, "is_stopgap", "repairs", "last", "ages"],
     )
+    frame["is_stopgap"] = frame["is_stopgap"] == STOPGAP
+    return frame.astype({name: "int64" for name in (*PAIR, "repairs", "last")})
 
 
-def last_days(keys: list[list[int]], *, as_of: date, only: Q = ALL) -> Ints:
-    """Return the day of the last handover of each fault, fix and type (1: stopgap)."""
-    faults = {fault for fault, _, _ in keys}
-    if len(faults) <= MAX_FAULTS:
-        only &= Q(fault__in=faults)
-    rows = (
-        fixed_by(as_of, only=only)
-        .order_by()
-        .values("fault_id", "fix_id", "fix_type")
-        .annotate(last=DayNumber(Max("handed_over_on")))
-        .values_list("fault_id", "fix_id", "fix_type", "last")
-    )
-    last: dict[tuple[int, int, bool], int] = {}
-    for fault, fix, fix_type, day in rows:
-        key = (fault, fix, fix_type == STOPGAP)
-        last[key] = max(day, last.get(key, 0))
-    return _whole([last.get((fault, fix, n == 1), 0) for fault, fix, n in keys])
+def name_pairs(pairs: pd.DataFrame) -> pd.DataFrame:
+    """Return the pairs with the codes and names of their fault and fix."""
+    for name, model in (("fault", Fault), ("fix", Fix)):
+        rows = model.objects.order_by().values_list("id", "code", "name")
+        book = pd.DataFrame(rows, columns=[f"{name}_id", name, f"{name}_name"])
+        pairs = pairs.merge(book.astype({f"{name}_id": "int64"}), how="left")
+    return pairs
 
 
-def out_of_use(as_of: date, *, only: Q = ALL) -> OutOfUse:
+def out_of_use(as_of: date, *, only: Q = ALL) -> pd.DataFrame:
     """Return the repairs that count on devices out of use before that day."""
     # Asked from the devices, and of all their repairs: few devices are out of use, and
     # a database might begin with the million repairs that are fixed.
@@ -172,53 +145,53 @@ def out_of_use(as_of: date, *, only: Q = ALL) -> OutOfUse:
     if only:
         counts &= Q(jobs__repairs__in=Repair.objects.filter(only).order_by())
     rows = Device.objects.filter(out_of_use_on__lt=as_of).order_by()
-    found = columns(
+    frame = read(
         rows.values_list(
             Case(When(counts, then="jobs__repairs__id"), default=0),
             Coalesce("jobs__repairs__fault_id", Value(0)),
             Coalesce("jobs__repairs__fix_id", Value(0)),
             DayNumber("jobs__repairs__handed_over_on"),
             DayNumber("out_of_use_on"),
-        )
+        ),
+        ["repair", *PAIR, "handed_over", "out_of_use"],
     )
-    return OutOfUse(*found[:, found[0] > 0])
+    return frame[frame["repair"] > 0]
 
 
-def comeback_rows(as_of: date, *, only: Q = ALL) -> ComebackRows:
-    """Return the comebacks of the repairs that count."""
+def comeback_rows(as_of: date, *, only: Q = ALL) -> pd.DataFrame:
+    """Return the comebacks of the repairs that count; `repair` is the earlier one."""
     # The cost of a visit is known when it is over.
     paid = Case(
         When(rework_handed_over_on__lte=as_of, then=Cast("cost", BigIntegerField()))
     )
-    return ComebackRows(
-        *columns(
-            comebacks_by(as_of, only=only).values_list(
-                "earlier_id",
-                "fault_id",
-                "fix_id",
-                DayNumber("handed_over_on"),
-                DayNumber("came_back_on"),
-                Coalesce(paid, Value(UNPAID)),
-            )
-        )
+    return read(
+        comebacks_by(as_of, only=only).values_list(
+            "earlier_id",
+            *PAIR,
+            DayNumber("handed_over_on"),
+            DayNumber("came_back_on"),
+            Coalesce(paid, Value(UNPAID)),
+        ),
+        ["repair", *PAIR, "handed_over", "came_back", "cost"],
     )
 
 
-def repair_costs(*, as_of: date, only: Q = ALL):
-    """Return fault, fix, total cost and number of costs of the repairs of each pair."""
+def repair_costs(as_of: date, *, only: Q = ALL) -> pd.DataFrame:
+    """Return the total cost of the repairs of each pair, and how many have one."""
     cost = Cast("cost", BigIntegerField())
     rows = (
         fixed_by(as_of, only=only)
         .order_by()
-        .values("fault_id", "fix_id")
+        .values(*PAIR)
         .annotate(total=Coalesce(Sum(cost), Value(0)), paid=Count("cost"))
-        .values_list("fault_id", "fix_id", "total", "paid")
+        .values_list(*PAIR, "total", "paid")
     )
-    return columns(rows)
+    return read(rows, [*PAIR, "repair_total", "paid_repairs"])
 
 
-def _whole(numbers) -> Ints:
-    return np.array(numbers, dtype=np.int64)
+def read(rows, names: list[str]) -> pd.DataFrame:
+    """Return rows of whole numbers as a frame."""
+    return pd.DataFrame(dict(zip(names, columns(rows), strict=True)))
 
 
 def columns(rows):

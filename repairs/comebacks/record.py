@@ -1,7 +1,7 @@
 """The comeback report: the table with what belongs to it, kept until data change."""
 
 from dataclasses import dataclass
-from datetime import date
+from decimal import Decimal
 from functools import cached_property
 
 import numpy as np
@@ -18,16 +18,10 @@ from repairs.comebacks.comeback_table import (
     mean_rework_costs,
 )
 from repairs.comebacks.estimate.prior import NO_COMEBACKS
+from repairs.comebacks.queries import PAIR
 from repairs.comebacks.scope import Scope
 from repairs.comebacks.watch import (
-    ComebackRows,
-    Counts,
-    FixedRepairs,
-    Ints,
-    Observed,
-    PairNumbers,
-    follow_up,
-    is_undecided_type,
+    count_follow_up,
     merge_observations,
     most_common_type,
 )
@@ -45,25 +39,13 @@ class ComebackReport:
     """The table of all repairs where the scope is filtered."""
 
     @property
-    def as_of(self) -> date:
-        return self.scope.as_of
-
-    @property
-    def within(self) -> int:
-        return self.scope.within
-
-    @property
-    def limit(self) -> float:
-        return self.table.limit
-
-    @property
     def rows(self) -> list[Row]:
         return self.table.rows
 
     @cached_property
     def caveats(self) -> list[str]:
         """The limits of the figures; those of filtered ones rest on all repairs."""
-        return caveats(self.whole or self.table, as_of=self.as_of)
+        return caveats(self.whole or self.table, as_of=self.scope.as_of)
 
     @property
     def notes(self) -> list[str]:
@@ -138,15 +120,20 @@ def build_report(
     back = queries.comeback_rows(as_of, only=only)
     ended = queries.out_of_use(as_of, only=only)
     fixed = queries.fixed_repairs(as_of, within=scope.within, only=only)
-    numbers = PairNumbers.of(fixed.fault, fixed.fix)
-    pairs = pd.DataFrame(queries.names(numbers))
-    counts = _counts(
-        fixed, merge_observations(ended, back), numbers=numbers, scope=scope
+    pairs = fixed[[*PAIR]].drop_duplicates().sort_values([*PAIR], ignore_index=True)
+    numbers = pairs.assign(number=pairs.index)
+    fixed = fixed.merge(numbers)
+    counts = count_follow_up(
+        fixed,
+        merge_observations(ended, back).merge(numbers),
+        pairs=len(pairs),
+        as_of=as_of.toordinal(),
+        within=scope.within,
     )
-    pairs["fix_type"] = _fix_types(fixed, numbers=numbers, scope=scope)
-    pairs["mean_rework_cost"] = pd.Series(
-        _rework_costs(back, numbers=numbers, scope=scope, places=shop.places),
-        dtype="object",
+    costs = _rework_costs(pairs, back, scope=scope, places=shop.places)
+    pairs = queries.name_pairs(pairs).assign(
+        fix_type=np.where(most_common_type(fixed), STOPGAP, LASTING),
+        mean_rework_cost=pd.Series(costs, dtype="object"),
     )
     table = comeback_table(
         counts,
@@ -159,69 +146,15 @@ def build_report(
     return ComebackReport(scope=scope, table=table, whole=whole)
 
 
-def _counts(
-    fixed: FixedRepairs, observed: Observed, *, numbers: PairNumbers, scope: Scope
-) -> Counts:
-    """Return the counts, with what is known of some repairs beyond their handover."""
-    number, _ = numbers.number(fixed.fault, fixed.fix)
-    counts = fixed.counts(number=number, pairs=len(numbers.keys), within=scope.within)
-    number, has_one = numbers.number(observed.fault, observed.fix)
-    observed = Observed(*(column[has_one] for column in observed))
-    period = {"as_of": scope.as_of.toordinal(), "within": scope.within}
-    return counts.moved(
-        number[has_one],
-        from_=follow_up(observed.handed_over, **period),
-        to=follow_up(
-            observed.handed_over,
-            out_of_use=observed.out_of_use,
-            came_back=observed.came_back,
-            **period,
-        ),
-    )
-
-
-def _fix_types(fixed: FixedRepairs, *, numbers: PairNumbers, scope: Scope) -> list[str]:
-    """Return the type recorded most often for each pair."""
-    number, _ = numbers.number(fixed.fault, fixed.fix)
-    pairs = len(numbers.keys)
-    last = fixed.last_handover(as_of=scope.as_of.toordinal())
-    # The day of the last repair is asked for only where it may decide.
-    rows = np.flatnonzero(is_undecided_type(fixed, number=number, pairs=pairs))
-    if len(rows):
-        keys = np.stack([fixed.fault, fixed.fix, fixed.is_stopgap], axis=1)[rows]
-        last[rows] = queries.last_days(
-            keys.tolist(), as_of=scope.as_of, only=scope.repairs
-        )
-    is_stopgap = most_common_type(
-        number,
-        is_stopgap=fixed.is_stopgap,
-        repairs=fixed.repairs,
-        handed_over=last,
-        pairs=pairs,
-    )
-    return np.where(is_stopgap, STOPGAP, LASTING).tolist()
-
-
 def _rework_costs(
-    back: ComebackRows, *, numbers: PairNumbers, scope: Scope, places: int
-) -> list:
-    costs = pd.DataFrame({"fault_id": numbers.fault, "fix_id": numbers.fix})
-    totals, reworks = _sum_costs(back, numbers=numbers)
-    costs["rework_total"], costs["reworks"] = totals, reworks
-    costs["repair_total"] = costs["paid_repairs"] = 0
-    if not reworks.any():
-        first = queries.repair_costs(as_of=scope.as_of, only=scope.repairs)
-        number, has_one = numbers.number(first[0], first[1])
-        costs.loc[number[has_one], ["repair_total", "paid_repairs"]] = np.stack(
-            [first[2], first[3]], axis=1
-        )[has_one]
-    return mean_rework_costs(costs, places=places)
-
-
-def _sum_costs(back: ComebackRows, *, numbers: PairNumbers) -> tuple[Ints, Ints]:
-    """Return the total cost of each pair's comebacks, and how many are paid for."""
-    number, has_one = numbers.number(back.fault, back.fix)
-    is_paid = has_one & (back.cost != queries.UNPAID)
-    totals = np.zeros(len(numbers.keys), np.int64)
-    np.add.at(totals, number[is_paid], back.cost[is_paid])
-    return totals, np.bincount(number[is_paid], minlength=len(totals))
+    pairs: pd.DataFrame, back: pd.DataFrame, *, scope: Scope, places: int
+) -> list[Decimal]:
+    paid = back[back["cost"] != queries.UNPAID].groupby([*PAIR])["cost"]
+    costs = pairs.join(paid.agg(rework_total="sum", reworks="size"), on=[*PAIR])
+    if costs["reworks"].any():
+        costs = costs.assign(repair_total=0, paid_repairs=0)
+    else:
+        costs = costs.merge(
+            queries.repair_costs(scope.as_of, only=scope.repairs), how="left"
+        )
+    return mean_rework_costs(costs.fillna(0).astype("int64"), places=places)

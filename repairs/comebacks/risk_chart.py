@@ -46,14 +46,6 @@ class ForestLine:
         return shorten(self.row.label, MAX_NAME)
 
     @property
-    def y_own(self) -> float:
-        return self.y + 9
-
-    @property
-    def y_text(self) -> float:
-        return self.y + 5
-
-    @property
     def text(self) -> str:
         """All figures of the line, shown when it is pointed at."""
         row = self.row

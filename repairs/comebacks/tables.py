@@ -159,14 +159,16 @@ class ComebackCostTable(tables.ListTable):
         linkify=lambda record: record.job.get_absolute_url(), order_by="job__number"
     )
     pair = tables.CodeColumn(
-        verbose_name="Fault and fix", accessor="repair", order_by="repair__fault__code"
+        verbose_name="Fault and fix",
+        accessor="earlier",
+        order_by="earlier__fault__code",
     )
     device = tables.Column(accessor="job__device__model")
     first = tables.CodeColumn(
         verbose_name="Original repair",
-        accessor="repair__job",
-        linkify=lambda record: record.repair.job.get_absolute_url(),
-        order_by="repair__job__number",
+        accessor="earlier__job",
+        linkify=lambda record: record.earlier.job.get_absolute_url(),
+        order_by="earlier__job__number",
     )
     back = tables.DateColumn(verbose_name="Came back", accessor="job__booked_in_on")
     handed_over = tables.DateColumn(accessor="job__handed_over_on")

@@ -34,7 +34,7 @@ def table(request):
         "form": form,
         "report": report,
         "headings": HEADINGS,
-        "forest": forest_plot(report.rows[:MAX_LINES], limit=report.limit),
+        "forest": forest_plot(report.rows[:MAX_LINES], limit=report.table.limit),
         "table": RequestConfig(request).configure(pairs),
     }
     return render(request, "repairs/comebacks/table.html", context)

@@ -6,9 +6,9 @@ pair left the follow-up on each day, so that is kept and nothing else.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 Ints = NDArray[np.int64]
@@ -126,148 +126,63 @@ def count_exits(
 # --- counting what the database hands over --------------------------------------
 
 
-class FixedRepairs(NamedTuple):
-    """Repairs that count: a row per pair and recorded type."""
+def count_follow_up(
+    fixed: pd.DataFrame, observed: pd.DataFrame, *, pairs: int, as_of: int, within: int
+) -> Counts:
+    """Return the counts of all repairs.
 
-    fault: Ints
-    fix: Ints
-    is_stopgap: Ints
-    old: Ints  # handed over at least the whole period ago
-    young: Ints  # handed over since
-    ages: Ints  # days since handover of each of the young, row after row
-
-    @property
-    def repairs(self) -> Ints:
-        return self.old + self.young
-
-    def last_handover(self, *, as_of: int) -> Ints:
-        """Return the day of the last handover of the young; 0 where there are none."""
-        age = np.full(len(self.young), as_of, dtype=np.int64)
-        row = np.repeat(np.arange(len(age)), self.young)
-        np.minimum.at(age, row, self.ages)
-        return as_of - age
-
-    def counts(self, *, number: Ints, pairs: int, within: int) -> Counts:
-        """Return the counts as if no repair came back and every device is in use."""
-        ages = np.repeat(number, self.young)
-        counts = count_exits(
-            ages,
-            days=self.ages,
-            is_event=np.zeros(len(ages), dtype=np.int64),
-            pairs=pairs,
-            within=within,
-        )
-        completed = np.bincount(number, weights=self.old, minlength=pairs)
-        counts.exits[:, within] += completed.astype(np.int64)
-        return counts
-
-
-class PairNumbers(NamedTuple):
-    """Pairs in the order of their fault and fix, numbered from 0."""
-
-    keys: Ints
-    width: int
-
-    @classmethod
-    def of(cls, fault: Ints, fix: Ints) -> "PairNumbers":
-        width = int(fix.max(initial=0)) + 1
-        return cls(np.unique(fault * width + fix), width)
-
-    @property
-    def fault(self) -> Ints:
-        return self.keys // self.width
-
-    @property
-    def fix(self) -> Ints:
-        return self.keys % self.width
-
-    def number(self, fault: Ints, fix: Ints) -> tuple[Ints, NDArray[np.bool_]]:
-        """Return the number of each pair, and whether it has one.
-
-        A pair that was saved after the others had been read has none.
-        """
-        key = fault * self.width + fix
-        number = np.searchsorted(self.keys, key).clip(max=max(len(self.keys) - 1, 0))
-        has_one = np.zeros(len(key), dtype=bool)
-        if len(self.keys):
-            has_one = (self.keys[number] == key) & (fix < self.width)
-        return number, has_one
-
-
-class OutOfUse(NamedTuple):
-    """Repairs on devices that are out of use."""
-
-    repair: Ints
-    fault: Ints
-    fix: Ints
-    handed_over: Ints
-    out_of_use: Ints
-
-
-class ComebackRows(NamedTuple):
-    """Comebacks; `repair` is the earlier repair."""
-
-    repair: Ints
-    fault: Ints
-    fix: Ints
-    handed_over: Ints
-    came_back: Ints
-    cost: Ints  # in 1/10000 of the currency unit, or UNPAID
-
-
-class Observed(NamedTuple):
-    """Repairs of which more is known than their day of handover."""
-
-    fault: Ints
-    fix: Ints
-    handed_over: Ints
-    out_of_use: Ints
-    came_back: Ints
-
-
-def merge_observations(ended: OutOfUse, comebacks: ComebackRows) -> Observed:
-    """Return one row per repair; of several comebacks of a repair the first counts."""
-    repairs, first, number = np.unique(
-        np.concatenate([ended.repair, comebacks.repair]),
-        return_index=True,
-        return_inverse=True,
-    )
-    out_of_use = np.full(len(repairs), NOT_OBSERVED, dtype=np.int64)
-    came_back = out_of_use.copy()
-    np.minimum.at(out_of_use, number[: len(ended.repair)], ended.out_of_use)
-    np.minimum.at(came_back, number[len(ended.repair) :], comebacks.came_back)
-    return Observed(
-        fault=np.concatenate([ended.fault, comebacks.fault])[first],
-        fix=np.concatenate([ended.fix, comebacks.fix])[first],
-        handed_over=np.concatenate([ended.handed_over, comebacks.handed_over])[first],
-        out_of_use=out_of_use,
-        came_back=came_back,
-    )
-
-
-def is_undecided_type(
-    fixed: FixedRepairs, *, number: Ints, pairs: int
-) -> NDArray[np.bool_]:
-    """Return the rows of pairs with as many stopgaps as lasting and no young repair.
-
-    Only there the database must be asked which was handed over last.
+    A row of `fixed` is so many `repairs` of the pair `number`, of which `ages` (a text)
+    has the days since handover of those within the period. `observed` are single
+    repairs, counted in `fixed`, that came back or whose device is out of use.
     """
-    signed = np.where(fixed.is_stopgap == 1, fixed.repairs, -fixed.repairs)
-    balance = np.bincount(number, weights=signed, minlength=pairs)
-    young = np.bincount(number, weights=fixed.young, minlength=pairs)
-    return np.asarray(((balance == 0) & (young == 0))[number])
+    texts = fixed["ages"].fillna("")
+    young = (texts.str.count(",") + (texts != "")).to_numpy(dtype=np.int64)
+    days = np.fromstring(",".join(filter(None, texts)), dtype=np.int64, sep=",")
+    number = fixed["number"].to_numpy()
+    counts = count_exits(
+        np.repeat(number, young),
+        days=days,
+        is_event=np.zeros_like(days),
+        pairs=pairs,
+        within=within,
+    )
+    old = fixed["repairs"].to_numpy() - young
+    completed = np.bincount(number, weights=old, minlength=pairs)
+    counts.exits[:, within] += completed.astype(np.int64)
+    handed_over = observed["handed_over"].to_numpy()
+    return counts.moved(
+        observed["number"].to_numpy(),
+        from_=follow_up(handed_over, as_of=as_of, within=within),
+        to=follow_up(
+            handed_over,
+            out_of_use=observed["out_of_use"].to_numpy(),
+            came_back=observed["came_back"].to_numpy(),
+            as_of=as_of,
+            within=within,
+        ),
+    )
 
 
-def most_common_type(
-    pair: Ints, *, is_stopgap: Ints, repairs: Ints, handed_over: Ints, pairs: int
-) -> NDArray[np.bool_]:
+def merge_observations(ended: pd.DataFrame, comebacks: pd.DataFrame) -> pd.DataFrame:
+    """Return one row per repair; of several comebacks of a repair the first counts."""
+    both = pd.concat([ended, comebacks]).fillna(
+        {"out_of_use": NOT_OBSERVED, "came_back": NOT_OBSERVED}
+    )
+    keys = both.groupby("repair")[["fault_id", "fix_id", "handed_over"]].first()
+    ends = both.groupby("repair")[["out_of_use", "came_back"]].min()
+    return keys.join(ends.astype("int64"))
+
+
+def most_common_type(fixed: pd.DataFrame) -> NDArray[np.bool_]:
     """Return whether each pair was recorded as a stopgap most often.
 
-    A tie goes to the latest handover, and to stopgap where both were handed over that
-    day. A row is so many repairs of one recorded type and the day of the last of them.
+    A row is so many `repairs` of the pair `number` recorded alike (`is_stopgap`), the
+    last of them handed over on `last`. A tie goes to the latest handover, and to
+    stopgap where both were handed over that day.
     """
-    stopgaps = np.bincount(pair, weights=is_stopgap * repairs, minlength=pairs)
-    balance = 2 * stopgaps - np.bincount(pair, weights=repairs, minlength=pairs)
-    last = np.zeros(pairs, dtype=np.int64)
-    np.maximum.at(last, pair, 2 * handed_over + is_stopgap)
-    return np.asarray(np.where(balance == 0, last % 2 == 1, balance > 0))
+    votes = fixed.assign(
+        balance=np.where(fixed["is_stopgap"], fixed["repairs"], -fixed["repairs"]),
+        last=2 * fixed["last"] + fixed["is_stopgap"],
+    ).groupby("number")
+    balance, last = votes["balance"].sum(), votes["last"].max()
+    return np.where(balance == 0, last % 2 == 1, balance > 0)

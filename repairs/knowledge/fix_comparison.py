@@ -133,7 +133,7 @@ class FixComparison:
         return curve_chart(
             self.rows,
             counts=self.counts,
-            limit=self.report.limit,
+            limit=self.report.table.limit,
             focus=fixes.index(focus) if focus in fixes else None,
         )
 

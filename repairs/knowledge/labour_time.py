@@ -9,10 +9,11 @@ that are lognormal: MIL-HDBK-338B, 5.6.2.
 """
 
 import math
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
@@ -56,16 +57,6 @@ def lognormal(times: Sequence[float]) -> Lognormal:
 
 
 @dataclass(frozen=True)
-class LabourSample:
-    """One repair: fault, fix, minutes taken, and the usual minutes of the fix."""
-
-    fault: Hashable
-    fix: Hashable
-    minutes: int
-    usual: int
-
-
-@dataclass(frozen=True)
 class VarianceComponents:
     """Variances of the log: between fixes, between pairs of a fix, within a pair."""
 
@@ -105,7 +96,6 @@ class LabourTimes:
     by_fix: dict[Hashable, tuple[float, float]]
     by_pair: dict[tuple[Hashable, Hashable], tuple[float, float]]
     """Mean and variance of the effects, those of fix and shop included."""
-    repairs: dict[tuple[Hashable, Hashable], int]
 
     def of(self, fault: Hashable, fix: Hashable, *, usual: int) -> Lognormal:
         """Return how long the next repair of this pair takes, in minutes."""
@@ -121,21 +111,32 @@ class LabourTimes:
 
 
 def labour_times(
-    repairs: Iterable[LabourSample],
+    repairs: pd.DataFrame,
     *,
     book_sd: float = 0.25,
     variances: VarianceComponents | None = None,
 ) -> LabourTimes:
     """Return the labour times of each pair from all repairs on record.
 
+    Columns of `repairs`: fault, fix, minutes taken, and the usual minutes of the fix.
     Repairs without minutes are left out: nobody recorded them. The shop's mean is
     pooled with the usual minutes, whose log is within `book_sd` (a standard deviation)
     of the truth. `variances` take the place of the estimated ones.
     """
-    kept = [one for one in repairs if one.minutes > 0]
-    keys = list(dict.fromkeys((one.fault, one.fix) for one in kept))
-    fixes = list(dict.fromkeys(fix for _, fix in keys))
-    pairs = _summarize(kept, keys, fixes)
+    kept = repairs[repairs["minutes"] > 0]
+    logs = (kept["minutes"] / kept["usual"].clip(lower=1)).transform(np.log)
+    kept = kept.assign(log=_clip_outliers(logs, kept["fix"]))
+    by_pair = kept.groupby(["fault", "fix"], sort=False)["log"]
+    square = (kept["log"] - by_pair.transform("mean")) ** 2
+    squares = square.groupby([kept["fault"], kept["fix"]], sort=False).sum()
+    keys = list(squares.index)
+    number, fixes = pd.factorize(squares.index.get_level_values("fix"))
+    pairs = PairSummary(
+        fix=number.astype(np.int64),
+        n=by_pair.size().to_numpy().astype(np.float64),
+        mean=by_pair.mean().to_numpy(dtype=np.float64),
+        squares=squares.to_numpy(dtype=np.float64),
+    )
     if variances is None:
         is_few = len(kept) < MIN_REPAIRS or len(fixes) < MIN_FIXES
         is_few = is_few or len(kept) == len(keys)
@@ -143,51 +144,28 @@ def labour_times(
     # So that the mean of a fix without repairs is what the book says.
     book = -variances.total / 2
     shop = _shop_mean(pairs, variances, book, book_sd**2)
-    by_fix, by_pair = _effects(pairs, variances, shop)
+    by_fix, of_pair = _effects(pairs, variances, shop)
     return LabourTimes(
         variances,
         shop,
         dict(zip(fixes, by_fix, strict=True)),
-        dict(zip(keys, by_pair, strict=True)),
-        dict(zip(keys, pairs.n.astype(int).tolist(), strict=True)),
+        dict(zip(keys, of_pair, strict=True)),
     )
 
 
-def _summarize(
-    kept: list[LabourSample],
-    keys: list[tuple[Hashable, Hashable]],
-    fixes: list[Hashable],
-) -> PairSummary:
-    number = {key: n for n, key in enumerate(keys)}
-    fix_number = {fix: n for n, fix in enumerate(fixes)}
-    pair = np.array([number[one.fault, one.fix] for one in kept], dtype=np.int64)
-    fix = np.array([fix_number[fix] for _, fix in keys], dtype=np.int64)
-    logs = np.array([math.log(one.minutes / max(one.usual, 1)) for one in kept])
-    if kept:
-        logs = _clip_outliers(logs, fix[pair])
-    n = np.bincount(pair, minlength=len(keys)).astype(np.float64)
-    mean = np.bincount(pair, weights=logs, minlength=len(keys)) / n
-    deviations = (logs - mean[pair]) ** 2
-    squares = np.bincount(pair, weights=deviations, minlength=len(keys))
-    return PairSummary(fix=fix, n=n, mean=mean, squares=squares.astype(np.float64))
-
-
-def _clip_outliers(logs: Floats, fix: NDArray[np.int64]) -> Floats:
+def _clip_outliers(logs: pd.Series, fix: pd.Series) -> pd.Series:
     """Return the logs with outliers clipped: a timer left on overnight says little.
 
     They are judged about the median of their fix (of the shop, where a fix has one or
     two) by the shop's median absolute deviation.
     """
-    centre = np.full(int(fix.max()) + 1, np.median(logs))
-    order = np.argsort(fix, kind="stable")
-    ends = np.cumsum(np.bincount(fix))
-    for number, of_fix in enumerate(np.split(logs[order], ends[:-1])):
-        if len(of_fix) > 2:
-            centre[number] = np.median(of_fix)
-    deviation = logs - centre[fix]
-    sd = 1.4826 * float(np.median(np.abs(deviation)))
+    by_fix = logs.groupby(fix)
+    medians = by_fix.transform("median")
+    centre = medians.where(by_fix.transform("size") > 2, logs.median())
+    deviation = logs - centre
+    sd = 1.4826 * deviation.abs().median() if len(logs) else 0.0
     limit = OUTLIER_Z * max(sd, math.sqrt(DEFAULT_VARIANCES.within))
-    return np.asarray(centre[fix] + deviation.clip(-limit, limit))
+    return centre + deviation.clip(-limit, limit)
 
 
 def estimate_variances(pairs: PairSummary) -> VarianceComponents:

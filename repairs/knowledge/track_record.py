@@ -12,6 +12,7 @@ from datetime import date
 from decimal import Decimal
 from statistics import median
 
+import pandas as pd
 from django.db.models import Max, Sum
 from django.utils import timezone
 
@@ -23,7 +24,7 @@ from repairs.comebacks.scope import Scope
 from repairs.faults.models import Fix
 from repairs.jobs import states
 from repairs.jobs.models import Labour, Repair, Step
-from repairs.knowledge.labour_time import LabourSample, LabourTimes, labour_times
+from repairs.knowledge.labour_time import LabourTimes, labour_times
 from shopdesk.shop.models import Shop
 
 LARGE = 50_000  # repairs on record; a shop of so many keeps its track record for a day
@@ -136,12 +137,12 @@ def _calculate(on: date, period: int, shop: Shop) -> TrackRecord:
             for events in table.counts.events.tolist()
         ],
         posterior=table.rates.posterior,
-        times=labour_times(_labour_samples(on)),
+        times=_labour_times(on),
     )
 
 
-def _labour_samples(on: date) -> list[LabourSample]:
-    """Return the latest repairs with their minutes."""
+def _labour_times(on: date) -> LabourTimes:
+    """Return the labour times from the latest repairs."""
     rows = list(
         Repair.objects.filter(
             outcome=states.FIXED, handed_over_on__lte=on, fix__isnull=False
@@ -149,19 +150,16 @@ def _labour_samples(on: date) -> list[LabourSample]:
         .order_by("-id")
         .values_list("pk", "fault_id", "fix_id", "minutes_from_history")[:LATEST]
     )
-    if not rows:
-        return []
-    usual = dict(Fix.objects.values_list("pk", "minutes"))
+    repairs = pd.DataFrame(rows, columns=["repair", "fault", "fix", "minutes"])
     booked = dict(
-        Labour.objects.filter(repair__gte=rows[-1][0])
+        Labour.objects.filter(repair__gte=repairs["repair"].min() if rows else 0)
         .order_by()
         .values_list("repair")
         .annotate(n=Sum("minutes"))
     )
-    return [
-        LabourSample(fault, fix, imported + booked.get(pk, 0), usual[fix])
-        for pk, fault, fix, imported in rows
-    ]
+    usual = dict(Fix.objects.values_list("pk", "minutes"))
+    repairs["minutes"] += repairs["repair"].map(booked).fillna(0)
+    return labour_times(repairs.assign(usual=repairs["fix"].map(usual)))
 
 
 def turnaround_days(fixes: list[Fix]) -> dict[int, int]:

@@ -1,6 +1,7 @@
 """What the shop knows of a fault and its fixes: one pair, or all fixes compared."""
 
 from django.contrib import messages
+from django.db.models import Q
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
@@ -9,6 +10,7 @@ from django_tables2 import RequestConfig
 
 from repairs.comebacks import actions, drilldown
 from repairs.comebacks.forms import FixTypeForm
+from repairs.comebacks.queries import fixed_by
 from repairs.comebacks.record import comeback_report
 from repairs.comebacks.risk_chart import forest_plot
 from repairs.comebacks.scope import Scope
@@ -29,9 +31,8 @@ def pair(request, fault, fix):
         report = comeback_report(scope, shop=request.shop)
         comparison = FixComparison(report, fault=fault)
         row = report.row_of(fault.pk, fix.pk)
-        repairs = drilldown.fixed_by(scope.as_of, only=scope.repairs)
         outcomes = drilldown.outcomes(
-            repairs.filter(fault=fault, fix=fix),
+            fixed_by(scope.as_of, only=Q(fault=fault, fix=fix) & scope.repairs),
             as_of=scope.as_of,
             within=scope.within,
         )
@@ -40,7 +41,7 @@ def pair(request, fault, fix):
             "row": row,
             "comparison": comparison,
             "options": comparison.options(shop=request.shop),
-            "forest": forest_plot(comparison.rows, limit=report.limit),
+            "forest": forest_plot(comparison.rows, limit=report.table.limit),
             "curves": comparison.curves(focus=fix.pk) if row else None,
             "table": RequestConfig(request).configure(OutcomeTable(outcomes)),
         }

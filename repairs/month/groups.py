@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from repairs.comebacks.queries import columns
+from repairs.comebacks.queries import read
 from repairs.customers.models import Device, DeviceModel
 from repairs.jobs import states
 from repairs.jobs.models import PartUsed
@@ -92,9 +92,9 @@ def _deliveries(seen: Observations) -> list[GroupRow]:
         repair__outcome=states.FIXED,
         repair__handed_over_on__lte=seen.as_of,
     )
-    repair, delivery = columns(used.order_by().values_list("repair_id", "delivery_id"))
+    rows = used.order_by().values_list("repair_id", "delivery_id")
     # A repair that used two parts of one delivery is one repair.
-    members = pd.DataFrame({"repair": repair, "key": delivery}).drop_duplicates()
+    members = read(rows, ["repair", "key"]).drop_duplicates()
     facts = named.values_list(
         "pk", "part__number", "supplier__name", "lot", "received_on"
     )

@@ -1,11 +1,12 @@
 """What has changed since the month before: short sentences, or none."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
 from repairs.comebacks.comeback_table import Row
-from repairs.comebacks.estimate import verdict
+from repairs.comebacks.estimate.verdict import BETTER_THAN_RECORDED as BETTER
+from repairs.comebacks.estimate.verdict import RELIABLE
 from repairs.comebacks.record import ComebackReport
 from repairs.month.groups import GroupRow
 from repairs.month.months import MonthRow
@@ -37,75 +38,43 @@ def news_of_pairs(now: ComebackReport, *, before: ComebackReport) -> list[NewsIt
     What needs attention first, then what is better than before.
     """
     old = {row.pair: row for row in before.rows}
-    both = [(row, old.get(row.pair)) for row in now.rows]
+    changes = [
+        (rank, row, change, more)
+        for row in now.rows
+        for rank, change, more in _pair_changes(row, old.get(row.pair))
+    ]
     return [
-        *(
-            _too_many(row, was)
-            for row, was in both
-            if row.has_too_many_comebacks and not _had_too_many(was)
-        ),
-        *(_now_lasting(row) for row, was in both if _is_now_lasting(row, was)),
-        *(
-            _no_longer(row)
-            for row, was in both
-            if _had_too_many(was) and not row.has_too_many_comebacks
-        ),
-        *(_better(r) for r, was in both if _is_better(r) and not _is_better(was)),
-        *(
-            _no_longer_better(row)
-            for row, was in both
-            if _is_better(was)
-            and row.verdict != verdict.RELIABLE
-            and not row.has_too_many_comebacks
-        ),
+        NewsItem(
+            about=row.label,
+            sentence=f"{change}: {row.counts_and_risk}.{more}",
+            label=row.mismatch or row.verdict,
+            page="knowledge:pair",
+            args=row.pair,
+        )
+        for _, row, change, more in sorted(changes, key=lambda each: each[0])
     ]
 
 
-def _had_too_many(row: Row | None) -> bool:
-    return row is not None and row.has_too_many_comebacks
-
-
-def _is_now_lasting(row: Row, was: Row | None) -> bool:
-    had = was is not None and was.has_too_many_comebacks and not was.mismatch
-    return had and row.has_too_many_comebacks and bool(row.mismatch)
-
-
-def _is_better(row: Row | None) -> bool:
-    return row is not None and row.mismatch == verdict.BETTER_THAN_RECORDED
-
-
-def _of_pair(row: Row, change: str, more: str = "", *, label: str) -> NewsItem:
-    sentence = f"{change}: {row.counts_and_risk}.{more}"
-    return NewsItem(row.label, sentence, label, page="knowledge:pair", args=row.pair)
-
-
-def _too_many(row: Row, was: Row | None) -> NewsItem:
-    before = f"before: “{was.verdict}”" if was else "new"
-    more = ""
-    if row.mismatch:
+def _pair_changes(row: Row, was: Row | None) -> Iterator[tuple[int, str, str]]:
+    """Yield the rank of each change, what it is, and what follows from it."""
+    is_bad, is_better = row.has_too_many_comebacks, row.mismatch == BETTER
+    was_bad = was is not None and was.has_too_many_comebacks
+    was_better = was is not None and was.mismatch == BETTER
+    if is_bad and not was_bad:
+        before = f"before: “{was.verdict}”" if was else "new"
         more = " It is recorded as lasting and performs like a stopgap."
-    label = row.mismatch or row.verdict
-    return _of_pair(row, f"now has too many comebacks ({before})", more, label=label)
-
-
-def _now_lasting(row: Row) -> NewsItem:
-    change = "still has too many comebacks and is now mostly recorded as lasting"
-    return _of_pair(row, change, label=row.mismatch)
-
-
-def _no_longer(row: Row) -> NewsItem:
-    change = "no longer clearly has too many comebacks"
-    return _of_pair(row, change, label=row.verdict)
-
-
-def _better(row: Row) -> NewsItem:
-    change = "is recorded as a stopgap but is reliable"
-    return _of_pair(row, change, " You can change its type.", label=row.mismatch)
-
-
-def _no_longer_better(row: Row) -> NewsItem:
-    change = "no longer clearly lasts better than recorded"
-    return _of_pair(row, change, label=row.verdict)
+        change = f"now has too many comebacks ({before})"
+        yield 0, change, more if row.mismatch else ""
+    elif is_bad and row.mismatch and was and not was.mismatch:
+        change = "still has too many comebacks and is now mostly recorded as lasting"
+        yield 1, change, ""
+    elif was_bad and not is_bad:
+        yield 2, "no longer clearly has too many comebacks", ""
+    if is_better and not was_better:
+        change = "is recorded as a stopgap but is reliable"
+        yield 3, change, " You can change its type."
+    elif was_better and not is_bad and row.verdict != RELIABLE:
+        yield 4, "no longer clearly lasts better than recorded", ""
 
 
 def news_of_groups(

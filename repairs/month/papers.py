@@ -29,7 +29,7 @@ def render_report_pdf(scope: Scope, *, shop: Shop) -> bytes:
             "headings": HEADINGS,
             "shop": shop,
             "drawn": len(drawn),
-            "forests": forest_plots(drawn, limit=report.limit, lines=LINES),
+            "forests": forest_plots(drawn, limit=report.table.limit, lines=LINES),
             "is_paper": True,
         },
         size=shop.paper,

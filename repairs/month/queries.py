@@ -8,7 +8,14 @@ from django.db.models import Q
 
 from repairs.comebacks.comeback_table import ComebackTable
 from repairs.comebacks.estimate.kaplan_meier import cumulative_hazard
-from repairs.comebacks.queries import ALL, DayNumber, columns, comebacks_by, fixed_by
+from repairs.comebacks.queries import (
+    ALL,
+    PAIR,
+    DayNumber,
+    comebacks_by,
+    fixed_by,
+    read,
+)
 from repairs.comebacks.record import ComebackReport
 from repairs.comebacks.watch import NOT_OBSERVED, Floats
 from repairs.month.frame import Observations
@@ -18,17 +25,17 @@ def read_repairs(as_of: date, *, only: Q = ALL) -> pd.DataFrame:
     """Return the repairs that count by that day, ordered by their ids."""
     # The database need not sort a million rows: they mostly are in order.
     rows = fixed_by(as_of, only=only).order_by()
-    fields = {
-        "repair": "id",
-        "fault_id": "fault_id",
-        "fix_id": "fix_id",
-        "device": "job__device_id",
-        "model": "job__device__model_id",
-        "handed_over": DayNumber("handed_over_on"),
-        "out_of_use": DayNumber("job__device__out_of_use_on"),
-    }
-    found = columns(rows.values_list(*fields.values()))
-    frame = pd.DataFrame(dict(zip(fields, found, strict=True)))
+    frame = read(
+        rows.values_list(
+            "id",
+            *PAIR,
+            "job__device_id",
+            "job__device__model_id",
+            DayNumber("handed_over_on"),
+            DayNumber("job__device__out_of_use_on"),
+        ),
+        ["repair", *PAIR, "device", "model", "handed_over", "out_of_use"],
+    )
     return frame.sort_values("repair", kind="stable", ignore_index=True)
 
 
@@ -36,19 +43,19 @@ def observe(
     repairs: pd.DataFrame, report: ComebackReport, *, only: Q = ALL
 ) -> Observations:
     """Return the observations of a report's date; `repairs` may hold later ones."""
-    as_of = report.as_of
+    as_of = report.scope.as_of
     repairs = repairs[repairs["handed_over"] <= as_of.toordinal()]
-    numbers = report.table.frame[["fault_id", "fix_id", "number"]]
-    repairs = repairs.merge(numbers, on=["fault_id", "fix_id"], how="left")
+    numbers = report.table.frame[[*PAIR, "number"]]
+    repairs = repairs.merge(numbers, on=[*PAIR], how="left")
     back = comebacks_by(as_of, only=only)
-    found = columns(back.values_list("earlier_id", DayNumber("came_back_on")))
-    first = pd.Series(found[1]).groupby(found[0]).min()
+    days = back.values_list("earlier_id", DayNumber("came_back_on"))
+    first = read(days, ["repair", "day"]).groupby("repair")["day"].min()
     came_back = repairs["repair"].map(first).fillna(NOT_OBSERVED).astype("int64")
     whole = report.whole or report.table
     return Observations.of(
         repairs.rename(columns={"number": "pair"}).assign(came_back=came_back),
         as_of=as_of,
-        within=report.within,
+        within=report.scope.within,
         hazard=_hazard(whole),
         posterior=report.table.rates.posterior,
     )

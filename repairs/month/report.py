@@ -26,7 +26,6 @@ from repairs.month.month_chart import (
     rate_chart,
 )
 from repairs.month.months import (
-    MonthRow,
     Months,
     Triangle,
     last_day_before,
@@ -75,22 +74,6 @@ class MonthReport:
     costs_before: MonthCosts
     allowances: list[AllowanceMonth]
     allowance_chart: AllowanceChart
-
-    @property
-    def as_of(self) -> date:
-        return self.scope.as_of
-
-    @property
-    def within(self) -> int:
-        return self.scope.within
-
-    @property
-    def query(self) -> str:
-        return self.scope.query
-
-    @property
-    def rows(self) -> list[MonthRow]:
-        return self.months.rows
 
     @property
     def this_allowance(self) -> AllowanceMonth:
@@ -165,7 +148,7 @@ def _calculate(scope: Scope, *, shop: Shop) -> MonthReport:
 
 
 def _news(now: _Day, before: _Day, *, shop: Shop) -> list[news.NewsItem]:
-    as_of = now.report.as_of
+    as_of = now.report.scope.as_of
     return [
         *news.news_of_pairs(now.report, before=before.report),
         *news.news_of_groups(now.groups, before=before.groups),

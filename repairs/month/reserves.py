@@ -14,11 +14,12 @@ from django.db.models import BigIntegerField
 from django.db.models.functions import Cast, Coalesce
 
 from repairs.comebacks.queries import (
+    PAIR,
     UNPAID,
-    columns,
     comeback_rows,
     comebacks_by,
     fixed_by,
+    read,
 )
 from repairs.comebacks.record import ComebackReport
 from repairs.month.frame import Observations, month_number
@@ -81,21 +82,18 @@ class MonthCosts:
 
 def month_costs(report: ComebackReport, seen: Observations) -> MonthCosts:
     """Return the costs of the month of the report's date, up to that day."""
-    first = report.as_of.replace(day=1)
-    known = comebacks_by(report.as_of, only=report.scope.repairs)
+    first = report.scope.as_of.replace(day=1)
+    known = comebacks_by(report.scope.as_of, only=report.scope.repairs)
     over = known.filter(
-        rework_handed_over_on__gte=first, rework_handed_over_on__lte=report.as_of
+        rework_handed_over_on__gte=first, rework_handed_over_on__lte=report.scope.as_of
     )
     cost = Coalesce(Cast("cost", BigIntegerField()), 0)
-    paid = pd.DataFrame(
-        columns(over.values_list("fault_id", "fix_id", cost)).T,
-        columns=["fault_id", "fix_id", "cost"],
-    )
-    costs = paid.groupby(["fault_id", "fix_id"])["cost"].agg(["size", "sum"])
+    paid = read(over.values_list(*PAIR, cost), [*PAIR, "cost"])
+    costs = paid.groupby([*PAIR])["cost"].agg(["size", "sum"])
     is_new = seen.repairs["handed_over"] >= first.toordinal()
     repairs = seen.repairs[is_new].groupby("pair").size()
     frame = report.table.frame
-    frame = frame.join(costs, on=["fault_id", "fix_id"])
+    frame = frame.join(costs, on=[*PAIR])
     frame = frame.assign(done=frame["number"].map(repairs)).fillna(
         {"size": 0, "sum": 0, "done": 0}
     )
@@ -114,7 +112,7 @@ def month_costs(report: ComebackReport, seen: Observations) -> MonthCosts:
     ]
     rows.sort(key=lambda row: (-row.cost, -row.allowance, row.label))
     return MonthCosts(
-        rows, known.exclude(rework_handed_over_on__lte=report.as_of).count()
+        rows, known.exclude(rework_handed_over_on__lte=report.scope.as_of).count()
     )
 
 
@@ -171,20 +169,19 @@ def allowance_months(
     places: int,
 ) -> list[AllowanceMonth]:
     """Return the allowances of these months."""
-    as_of, only = report.as_of, report.scope.repairs
+    as_of, only = report.scope.as_of, report.scope.repairs
     on_record = fixed_by(as_of, only=only).filter(reserve__isnull=False)
-    repair, charged = columns(
-        on_record.values_list("pk", Cast("reserve", BigIntegerField()))
+    charges = read(
+        on_record.values_list("pk", Cast("reserve", BigIntegerField())),
+        ["repair", "charged"],
     )
     rework = report.table.frame["mean_rework_cost"].astype("float64").to_numpy()
     pair = seen.repairs["pair"].to_numpy()
     rows = seen.repairs[["repair", "month"]].assign(
         rework=rework[pair], expected=seen.risk_ahead(days=seen.within) * rework[pair]
     )
-    charges = pd.DataFrame({"repair": repair, "charged": charged})
     rows = rows.merge(charges, on="repair")
-    back = comeback_rows(as_of, only=only)
-    back = pd.DataFrame({"repair": back.repair, "cost": back.cost})
+    back = comeback_rows(as_of, only=only)[["repair", "cost"]]
     back = back.merge(rows[["repair", "month", "rework"]], on="repair")
     is_paid = back["cost"] != UNPAID
     sums = pd.DataFrame(

@@ -1,8 +1,9 @@
 """The monthly report, its deliveries and models, and the repairs behind its figures."""
 
-from datetime import date
+from datetime import date, timedelta
 from functools import partial
 
+from django.db.models import Q
 from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -10,6 +11,7 @@ from django_tables2 import RequestConfig
 
 from repairs.comebacks import drilldown
 from repairs.comebacks.forms import BoardForm, PeriodForm
+from repairs.comebacks.queries import fixed_by
 from repairs.comebacks.record import comeback_report
 from repairs.comebacks.tables import PairOutcomeTable
 from repairs.comebacks.views import (
@@ -19,6 +21,7 @@ from repairs.comebacks.views import (
     scope_form,
 )
 from repairs.customers.models import DeviceModel
+from repairs.jobs.models import PartUsed
 from repairs.month.groups import BOARD, DELIVERY, MODEL
 from repairs.month.papers import render_report_pdf
 from repairs.month.report import group_url, groups, month_report
@@ -76,21 +79,22 @@ def handed_over(request, year, number):
     if not (1990 <= year <= 9000 and 1 <= number <= 12):
         raise Http404
     first = date(year, number, 1)
-    find = partial(drilldown.repairs_of_month, first)
-    return _repairs(request, f"Handed over in {first:%b %Y}", find, back="month")
+    following = (first + timedelta(days=31)).replace(day=1)
+    of_month = Q(job__handed_over_on__gte=first, job__handed_over_on__lt=following)
+    return _repairs(request, f"Handed over in {first:%b %Y}", of_month, back="month")
 
 
 def delivery(request, pk):
     """The repairs that used a part of one delivery."""
     one = get_object_or_404(Delivery.objects.select_related("part", "supplier"), pk=pk)
-    find = partial(drilldown.repairs_of_delivery, one)
-    return _repairs(request, f"Delivery {one} of {one.part}", find)
+    used = PartUsed.objects.filter(delivery=one).values("repair")
+    return _repairs(request, f"Delivery {one} of {one.part}", Q(pk__in=used))
 
 
 def model(request, pk):
     """The repairs on one maker's model."""
     one = get_object_or_404(DeviceModel, pk=pk)
-    return _repairs(request, str(one), partial(drilldown.repairs_of_model, one))
+    return _repairs(request, str(one), Q(job__device__model=one))
 
 
 def board(request, pk):
@@ -100,12 +104,12 @@ def board(request, pk):
     if not form.is_valid():
         raise Http404
     revision = form.cleaned_data["revision"]
-    find = partial(drilldown.repairs_of_board, one, revision)
-    return _repairs(request, f"{one}, board {revision}", find)
+    on_board = Q(job__device__model=one, job__device__board_revision=revision)
+    return _repairs(request, f"{one}, board {revision}", on_board)
 
 
-def _repairs(request, heading, find, *, back="deliveries"):
-    """Show the repairs of `find(as_of=…)` and what became of them."""
+def _repairs(request, heading, condition, *, back="deliveries"):
+    """Show the repairs of this condition and what became of them."""
     form, wanted = scope_form(request), drilldown_form(request)
     context = {
         "form": form,
@@ -116,7 +120,7 @@ def _repairs(request, heading, find, *, back="deliveries"):
     if form.is_valid():
         scope = form.scope
         found = drilldown.outcomes(
-            find(as_of=scope.as_of).filter(scope.repairs),
+            fixed_by(scope.as_of, only=condition & scope.repairs),
             as_of=scope.as_of,
             within=scope.within,
         )

@@ -13,7 +13,6 @@ from statsmodels.regression.mixed_linear_model import MixedLM
 
 from repairs.knowledge.labour_time import (
     DEFAULT_VARIANCES,
-    LabourSample,
     VarianceComponents,
     labour_times,
     lognormal,
@@ -47,7 +46,11 @@ def test_the_handbooks_variant_gives_its_mean_median_and_95_percent_point():
     assert known.quantile(Z95) == pytest.approx(12.08, abs=5e-3)
 
 
-def shop_of(fixes, *, seed=5) -> list[LabourSample]:
+def frame_of(rows) -> pd.DataFrame:
+    return pd.DataFrame(rows, columns=["fault", "fix", "minutes", "usual"])
+
+
+def shop_of(fixes, *, seed=5) -> list[tuple]:
     """A shop that takes 1.2 times what the book says."""
     pick = np.random.default_rng(seed)
     rows = []
@@ -57,7 +60,7 @@ def shop_of(fixes, *, seed=5) -> list[LabourSample]:
             of_pair = of_fix + pick.normal(0, 0.3)
             for _ in range(int(pick.integers(1, 12))):
                 log = math.log(600) + 0.18 + of_pair + pick.normal(0, 0.35)
-                rows.append(LabourSample(fault, fix, round(math.exp(log)), 600))
+                rows.append((fault, fix, round(math.exp(log)), 600))
     return rows
 
 
@@ -66,9 +69,9 @@ def test_variances_and_effects_equal_those_of_a_mixed_model():
     rows = shop_of(40)
     frame = pd.DataFrame(
         {
-            "y": [math.log(row.minutes / row.usual) for row in rows],
-            "fix": [row.fix for row in rows],
-            "pair": [f"{row.fix}-{row.fault}" for row in rows],
+            "y": [math.log(row[2] / row[3]) for row in rows],
+            "fix": [row[1] for row in rows],
+            "pair": [f"{row[1]}-{row[0]}" for row in rows],
         }
     )
     model = MixedLM.from_formula(
@@ -78,7 +81,7 @@ def test_variances_and_effects_equal_those_of_a_mixed_model():
         vc_formula={"pair": "0 + C(pair)"},
         groups="fix",
     ).fit(reml=True)
-    known = labour_times(rows, book_sd=1e6)
+    known = labour_times(frame_of(rows), book_sd=1e6)
     assert known.variances.within == pytest.approx(model.scale, rel=2e-3)
     assert known.variances.fixes == pytest.approx(model.cov_re.iloc[0, 0], rel=2e-2)
     assert known.variances.pairs == pytest.approx(model.vcomp[0], rel=2e-2)
@@ -94,56 +97,54 @@ def test_variances_and_effects_equal_those_of_a_mixed_model():
 
 
 def test_without_repairs_the_usual_minutes_count():
-    known = labour_times([]).of("any", "new", usual=45)
+    known = labour_times(frame_of([])).of("any", "new", usual=45)
     assert known.mean == pytest.approx(45)
     assert known.median < known.mean < known.percentile_80
 
 
 def test_one_repair_changes_the_usual_minutes_little():
-    known = labour_times([LabourSample("a", "x", 90, 45)]).of("a", "x", usual=45)
+    known = labour_times(frame_of([("a", "x", 90, 45)])).of("a", "x", usual=45)
     assert 50 < known.mean < 75
 
 
 def test_a_pair_with_many_repairs_takes_its_own_time():
-    rows = shop_of(30) + [
-        LabourSample("own", "slow", 95 + n % 11, 40) for n in range(200)
-    ]
-    known = labour_times(rows).of("own", "slow", usual=40)
+    rows = shop_of(30) + [("own", "slow", 95 + n % 11, 40) for n in range(200)]
+    known = labour_times(frame_of(rows)).of("own", "slow", usual=40)
     assert known.median == pytest.approx(100, rel=0.02)
 
 
 def test_a_new_fault_takes_the_labour_time_of_its_fix():
-    rows = shop_of(30) + [
-        LabourSample("own", "slow", 95 + n % 11, 40) for n in range(60)
-    ]
-    known = labour_times(rows).of("other", "slow", usual=40)
-    never = labour_times(rows).of("other", "never done", usual=40)
+    rows = shop_of(30) + [("own", "slow", 95 + n % 11, 40) for n in range(60)]
+    known = labour_times(frame_of(rows)).of("other", "slow", usual=40)
+    never = labour_times(frame_of(rows)).of("other", "never done", usual=40)
     assert known.median > 1.5 * never.median
 
 
 @pytest.mark.parametrize("wild", [0, 1, 3_000, 10_000])
 def test_outliers_in_minutes_are_clipped(wild):
-    rows = [LabourSample("a", f"fix {n % 5}", 40 + n % 9, 45) for n in range(60)]
-    calm = labour_times(rows).of("a", "fix 1", usual=45)
-    known = labour_times([*rows, LabourSample("a", "fix 1", wild, 45)])
+    rows = [("a", f"fix {n % 5}", 40 + n % 9, 45) for n in range(60)]
+    calm = labour_times(frame_of(rows)).of("a", "fix 1", usual=45)
+    known = labour_times(frame_of([*rows, ("a", "fix 1", wild, 45)]))
     assert known.of("a", "fix 1", usual=45).mean == pytest.approx(calm.mean, rel=0.2)
 
 
 def test_a_fix_without_usual_minutes_has_a_labour_time():
-    rows = [LabourSample("a", f"fix {n % 5}", 40, 0) for n in range(60)]
-    assert labour_times(rows).of("a", "fix 1", usual=0).mean == pytest.approx(40, 0.1)
+    rows = [("a", f"fix {n % 5}", 40, 0) for n in range(60)]
+    assert labour_times(frame_of(rows)).of("a", "fix 1", usual=0).mean == pytest.approx(
+        40, 0.1
+    )
 
 
 def test_identical_minutes_are_handled():
-    rows = [LabourSample("a", f"fix {n % 4}", 30, 30) for n in range(40)]
-    known = labour_times(rows)
+    rows = [("a", f"fix {n % 4}", 30, 30) for n in range(40)]
+    known = labour_times(frame_of(rows))
     assert known.of("a", "fix 1", usual=30).mean == pytest.approx(30, rel=0.02)
 
 
 def test_given_variances_are_used():
     given = VarianceComponents(0.0, 0.0, 0.01)
     assert (
-        labour_times(shop_of(10), variances=given).variances
+        labour_times(frame_of(shop_of(10)), variances=given).variances
         == given
         != DEFAULT_VARIANCES
     )

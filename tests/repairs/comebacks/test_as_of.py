@@ -183,15 +183,13 @@ def test_a_tie_of_recorded_types_goes_to_the_latest(pair):
 
 
 @pytest.mark.parametrize("away", [20, 92, 200])
-@pytest.mark.parametrize("most_named", [1, 0])
 @pytest.mark.parametrize(
     ("lasting", "stopgap", "latest"),
     [(5, 0, "lasting"), (0, 5, "stopgap"), (5, 5, "stopgap")],
 )
 def test_a_tie_goes_to_the_latest_within_or_before_the_period(
-    pair, monkeypatch, away, most_named, lasting, stopgap, latest
+    pair, away, lasting, stopgap, latest
 ):
-    monkeypatch.setattr("repairs.comebacks.queries.MAX_FAULTS", most_named)
     make.past_repair(*pair, on=ON + days(lasting), fix_type="lasting")
     make.past_repair(*pair, on=ON + days(stopgap), fix_type="stopgap")
     other = make.fault()

@@ -174,23 +174,19 @@ def test_a_thousand_repairs_of_a_pair_give_a_narrow_range():
     assert 0.03 < row["risk_low"] < row["risk"] < row["risk_high"] < 0.07
 
 
+def types(*rows):
+    """Whether each pair is a stopgap. Rows: number, is_stopgap, repairs, last."""
+    columns = ["number", "is_stopgap", "repairs", "last"]
+    return most_common_type(pd.DataFrame(rows, columns=columns)).tolist()
+
+
 def test_the_type_of_a_pair_is_the_most_common_or_the_latest():
-    text = most_common_type(
-        np.array([0, 0, 1, 1, 2, 2]),
-        is_stopgap=np.array([1, 0, 1, 0, 0, 1]),
-        repairs=np.array([2, 1, 1, 1, 1, 1]),
-        handed_over=np.array([2, 9, 5, 4, 6, 6]),
-        pairs=3,
-    )
-    assert text.tolist() == [True, True, True]
-    text = most_common_type(
-        np.array([0, 0, 1]),
-        is_stopgap=np.array([1, 0, 0]),
-        repairs=np.array([3, 3, 1]),
-        handed_over=np.array([4, 5, 1]),
-        pairs=2,
-    )
-    assert text.tolist() == [False, False]
+    assert types(
+        *[(0, True, 2, 2), (0, False, 1, 9)],
+        *[(1, True, 1, 5), (1, False, 1, 4)],
+        *[(2, False, 1, 6), (2, True, 1, 6)],
+    ) == [True, True, True]
+    assert types((0, True, 3, 4), (0, False, 3, 5), (1, False, 1, 1)) == [False, False]
 
 
 # --- properties that hold on any data ---------------------------------------------

@@ -181,7 +181,7 @@ def test_the_costs_link_to_the_comebacks(owner):
     assert len(of_pair) == 2
     assert comeback_costs(as_of=NOW, fault=other[0].pk) == []
     [still] = owner.get(REDONE, DAY | {"here": "1"}).context["table"].data
-    assert (still.repair, still.cost) == (here, None)
+    assert (still.earlier, still.cost) == (here, None)
 
 
 def test_a_filtered_list_keeps_its_filter_for_another_date(owner):

@@ -128,13 +128,18 @@ def test_a_chart_has_a_title_focusable_figures_and_a_table(owner, pairs):
     )
     for point in curves.points:
         assert f"<title>{point.text}</title>" in text
-        assert (
-            f'<th scope="row" class="code">{point.fix}</th><td class="num">{point.day}'
-            f'</td><td class="num">{point.comebacks}</td>'
-            f'<td class="num">{point.at_risk}</td>'
-            f'<td class="num">{share(point.risk)}</td>'
-            f'<td class="num">{share_range(point.low, point.high)}</td>'
-        ) in text
+        cells = {
+            "Day": point.day,
+            "Comebacks": point.comebacks,
+            "At risk": point.at_risk,
+            "Probability": share(point.risk),
+            "90 % range": share_range(point.low, point.high),
+        }
+        row = "".join(
+            f'<td class="num" data-label="{label}">{value}</td>'
+            for label, value in cells.items()
+        )
+        assert f'<th scope="row" class="code">{point.fix}</th>{row}' in text
 
 
 @pytest.mark.parametrize("name", ["_forest", "_curves"])

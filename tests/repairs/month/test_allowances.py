@@ -82,7 +82,7 @@ def test_expected_comebacks_cost_the_mean_rework_cost(of):
     done(of, 4, month=8, reserve=Decimal(10))
     shown = report()
     [row] = [row for row in shown.allowances if row.name == "Aug 2026"]
-    august = shown.rows[-1]
+    august = shown.months.rows[-1]
     assert (row.charged, row.spent) == (Decimal(40), Decimal(0))
     exact = Decimal(repr(august.still_expected)) * Decimal(30)
     assert row.expected == exact.quantize(Decimal("0.01")) > 0
@@ -149,7 +149,8 @@ def test_the_bars_give_their_figures_to_mouse_and_keyboard(of, page):
         '<caption id="allowance-caption">Allowances by month of handover</caption>'
         in text
     )
-    assert '<td>shortfall</td><td class="num">2 of 2</td>' in text
+    row = '<td data-label="Result">shortfall</td>'
+    assert f'{row}<td class="num" data-label="On record">2 of 2</td>' in text
 
 
 # --- the chart ----------------------------------------------------------------

@@ -66,7 +66,7 @@ def report(as_of=NOW, **only):
 )
 def test_each_month_counts_the_filtered_repairs(owner, only, counts):
     page = owner.get(MONTH, DAY | only)
-    months = {row.name: row for row in page.context["month"].rows}
+    months = {row.name: row for row in page.context["month"].months.rows}
     if any(counts):
         assert (months["Apr 2026"].repairs, months["Apr 2026"].comebacks) == counts
     else:
@@ -133,7 +133,7 @@ def test_the_document_of_filtered_repairs_has_their_month(owner):
 def test_a_filtered_month_is_cached_separately(owner):
     for only, repairs in (({}, 20), ({"kind": "laptop"}, 10), ({}, 20)):
         month = owner.get(MONTH, DAY | only).context["month"]
-        assert month.rows[-1].repairs == repairs
+        assert month.months.rows[-1].repairs == repairs
 
 
 @pytest.mark.parametrize("address", [MONTH, "/comebacks/month/2026/4/"])

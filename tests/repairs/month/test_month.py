@@ -54,7 +54,7 @@ def monthly(of, *, month, held, back=0, after=20):
 
 
 def rows(shown):
-    return {row.name: row for row in shown.rows}
+    return {row.name: row for row in shown.months.rows}
 
 
 def test_a_month_is_complete_after_the_follow_up_of_its_last_day():
@@ -78,7 +78,7 @@ def test_the_months_have_no_gap_and_are_24_at_most():
     of = pair()
     make.past_repair(*of, on=date(2020, 1, 5))
     make.past_repair(*of, on=date(2026, 8, 5))
-    shown = report().rows
+    shown = report().months.rows
     assert [shown[0].name, shown[-1].name, len(shown)] == ["Sep 2024", "Aug 2026", 24]
     assert sum(row.repairs for row in shown) == 1
 
