@@ -1,18 +1,17 @@
 """What the owner changes in the fault book because of comebacks."""
 
-from datetime import date
-
 from django.db import transaction
 
 from repairs.faults.fix_types import STOPGAP
 from repairs.faults.models import Fix
 from shopdesk.errors import RefusedError
+from shopdesk.stamp import Stamp
 
 MAX_NOTES = 4000
 
 
 @transaction.atomic
-def set_fix_type(fix: Fix, *, fix_type: str, reason: str, by, on: date) -> bool:
+def set_fix_type(fix: Fix, *, fix_type: str, reason: str, stamp: Stamp) -> bool:
     """Set a fix to lasting or stopgap; return False where it already was.
 
     A line in its notes says who did so, when and why. Past repairs keep their recorded
@@ -22,7 +21,7 @@ def set_fix_type(fix: Fix, *, fix_type: str, reason: str, by, on: date) -> bool:
     if fix.fix_type == fix_type:
         return False
     called = "a stopgap" if fix_type == STOPGAP else "lasting"
-    line = f"{on}: type changed to {called} by {by}; {reason}."
+    line = f"{stamp.on}: type changed to {called} by {stamp.by}; {reason}."
     notes = f"{fix.notes.rstrip()}\n{line}".strip()
     if len(notes) > MAX_NOTES:
         raise RefusedError(

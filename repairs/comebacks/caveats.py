@@ -35,7 +35,6 @@ def _of_this_table(table: ComebackTable) -> list[str]:
 
 
 def _basis(table: ComebackTable) -> str:
-    """Return what each pair's estimate is adjusted towards."""
     parameters = table.rates.parameters
     if parameters is None:
         return "No comebacks recorded yet. Risks are based on a default assumption."

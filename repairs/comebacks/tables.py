@@ -89,7 +89,6 @@ class PairTable(tables.ListTable):
         return self._link(record, value, "comebacks")
 
     def _link(self, record, number, what):
-        """Return a number that opens the repairs it counts."""
         return format_html(
             '<a href="{}#caption">{}<span class="unseen"> {} of {}</span></a>',
             self.url_of(record),

@@ -227,7 +227,6 @@ def _curve(
 
 
 def _corners(values: Floats, area: _Area, last: int) -> list[tuple[float, float]]:
-    """Return the corners of a step curve over the days up to `last`."""
     corners = [area.point(0, float(values[0]))]
     for day in range(1, last + 1):
         x, y = area.point(day, float(values[day]))
@@ -241,7 +240,6 @@ def _path(corners: Sequence[tuple[float, float]]) -> str:
 
 
 def _point_days(series: _Series) -> list[int]:
-    """Return days with a comeback, evenly chosen if there are many, and the last."""
     rises = np.flatnonzero(np.diff(series.comebacks, prepend=0))
     if len(rises) > MAX_POINTS - 1:
         rises = rises[np.linspace(0, len(rises) - 1, MAX_POINTS - 1).astype(int)]
@@ -265,7 +263,6 @@ def _point(row: Row, series: _Series, day: int, area: _Area, shape: str) -> Curv
 
 
 def _spread(wanted: Sequence[float]) -> list[float]:
-    """Return these heights, moved as little as keeps names from overlapping."""
     order = sorted(range(len(wanted)), key=lambda n: wanted[n])
     placed = [0.0] * len(wanted)
     lowest = float("-inf")

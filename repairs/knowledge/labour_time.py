@@ -209,7 +209,6 @@ def _deviance(log_sds: Floats, pairs: PairSummary) -> float:
 def _shop_mean(
     pairs: PairSummary, variances: VarianceComponents, book: float, variance: float
 ) -> float:
-    """Return the shop's mean, pooled with the book's."""
     if not len(pairs.n):
         return book
     own = variances.pairs + variances.within / pairs.n

@@ -142,7 +142,6 @@ def _calculate(on: date, period: int, shop: Shop) -> TrackRecord:
 
 
 def _labour_times(on: date) -> LabourTimes:
-    """Return the labour times from the latest repairs."""
     rows = list(
         Repair.objects.filter(
             outcome=states.FIXED, handed_over_on__lte=on, fix__isnull=False

@@ -19,6 +19,7 @@ from repairs.comebacks.views import scope_form
 from repairs.faults.models import Fault, Fix
 from repairs.knowledge.fix_comparison import FixComparison
 from shopdesk.look.forms import attempt
+from shopdesk.stamp import Stamp
 
 
 def pair(request, fault, fix):
@@ -65,8 +66,7 @@ def set_fix_type(request, fault, fix):
         fix,
         fix_type=form.cleaned_data["fix_type"],
         reason=f"comebacks for {fault.code}: {record}",
-        by=request.user,
-        on=timezone.localdate(),
+        stamp=Stamp.of(request),
     )
     if done:
         label = dict(form.fields["fix_type"].choices)[form.cleaned_data["fix_type"]]
@@ -104,6 +104,5 @@ def verdict(request, fault, fix):
 
 
 def _report_today(request):
-    """Return the report of today."""
     scope = Scope(as_of=timezone.localdate(), within=request.shop.comeback_period_days)
     return comeback_report(scope, shop=request.shop)

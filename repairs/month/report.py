@@ -193,6 +193,5 @@ def _link(item: GroupRow | news.NewsItem, scope: Scope) -> Link:
 
 
 def group_url(group: GroupRow, scope: Scope, **params: str) -> str:
-    """Return the address of the repairs of a group."""
     query = urlencode(scope.params | group.params | params)
     return f"{reverse(f'month:{group.page}', args=[group.key])}?{query}"

@@ -41,7 +41,6 @@ class GroupTable(tables.ListTable):
         return self._link(record, value, "comebacks", result=COMEBACK)
 
     def _link(self, record, number, what, **params):
-        """Return a number that opens the repairs it counts."""
         return format_html(
             '<a href="{}">{}<span class="unseen"> {} of {}</span></a>',
             self.url_of(record, **params),

@@ -118,7 +118,6 @@ def _around(
 
 
 def _weighted(parts: Sequence[_Points]) -> list[tuple[_Points, Floats]]:
-    """Return the parts with the weights of their points, which add up to one."""
     total = logsumexp(np.concatenate([part.logs for part in parts]))
     return [(part, np.exp(part.logs - total)) for part in parts]
 

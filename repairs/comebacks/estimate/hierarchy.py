@@ -171,11 +171,9 @@ class PairCounts:
         )
 
     def _by_type(self, weights: Floats) -> list[Floats]:
-        """Return these rows (one per pair) split into lasting and stopgap."""
         return [weights[rows] for rows in self._rows_of_type]
 
     def _weighted(self, weights: list[Floats], tables: Floats) -> Floats:
-        """Return each pair's weights (a row) times the table of its recorded type."""
         result = np.empty((self.pairs, tables.shape[1]))
         for rows, part, table in zip(self._rows_of_type, weights, tables, strict=True):
             result[rows] = part @ table.T
@@ -194,7 +192,6 @@ class _Mixture:
 
 
 def _prefix_sums(values: Floats) -> Floats:
-    """Return the sums of the first 0, 1, 2 … values."""
     sums = np.zeros(len(values) + 1)
     np.cumsum(values, out=sums[1:])
     return sums
