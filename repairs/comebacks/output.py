@@ -86,6 +86,7 @@ def _escape(value: object) -> object:
 
 
 def _aligned(rows: list[Row]) -> list[str]:
+    """Return two lines of headings and the rows, as wide as their figures need."""
     headings = list(TEXT_COLUMNS)
     split = [("", *heading.upper().rsplit(" ", 1))[-2:] for heading in headings]
     lines = [list(line) for line in zip(*split, strict=True)]

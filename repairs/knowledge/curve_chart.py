@@ -240,6 +240,7 @@ def _path(corners: Sequence[tuple[float, float]]) -> str:
 
 
 def _point_days(series: _Series) -> list[int]:
+    """Return days with a comeback, evenly chosen if there are many, and the last."""
     rises = np.flatnonzero(np.diff(series.comebacks, prepend=0))
     if len(rises) > MAX_POINTS - 1:
         rises = rises[np.linspace(0, len(rises) - 1, MAX_POINTS - 1).astype(int)]
@@ -263,6 +264,7 @@ def _point(row: Row, series: _Series, day: int, area: _Area, shape: str) -> Curv
 
 
 def _spread(wanted: Sequence[float]) -> list[float]:
+    """Return these heights, moved as little as keeps names from overlapping."""
     order = sorted(range(len(wanted)), key=lambda n: wanted[n])
     placed = [0.0] * len(wanted)
     lowest = float("-inf")

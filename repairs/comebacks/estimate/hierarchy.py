@@ -174,6 +174,7 @@ class PairCounts:
         return [weights[rows] for rows in self._rows_of_type]
 
     def _weighted(self, weights: list[Floats], tables: Floats) -> Floats:
+        """Return each pair's weights (a row) times the table of its recorded type."""
         result = np.empty((self.pairs, tables.shape[1]))
         for rows, part, table in zip(self._rows_of_type, weights, tables, strict=True):
             result[rows] = part @ table.T
