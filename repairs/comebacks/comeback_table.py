@@ -4,7 +4,7 @@ The columns are declared once, at `Row`: their types in the frame, their heading
 formats on screens and documents, their names in files.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
@@ -12,11 +12,10 @@ from typing import Annotated, Any, NamedTuple, get_type_hints
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from repairs.comebacks.estimate import verdict
 from repairs.comebacks.estimate.rate import Rates, filtered_rates, rates
-from repairs.comebacks.watch import Counts, Floats, Ints
+from repairs.comebacks.watch import Counts, Ints
 from repairs.faults.fix_types import STOPGAP
 from shopdesk.look.formats import format_share, format_share_range
 from shopdesk.money import UNIT, rounded
@@ -216,9 +215,15 @@ def comeback_table(
             **thresholds,
         )
     else:
-        estimated = filtered_rates(
-            counts, whole=whole.rates, rows=_rows_in(whole, pairs), **thresholds
+        numbers = whole.frame[["fault_id", "fix_id", "number"]]
+        rows = pairs.merge(numbers, how="left")["number"].to_numpy()
+        estimated = filtered_rates(counts, whole=whole.rates, rows=rows, **thresholds)
+    allowances = [
+        rounded(Decimal(repr(risk)) * cost, places=places)
+        for risk, cost in zip(
+            estimated.risk.tolist(), pairs["mean_rework_cost"], strict=True
         )
+    ]
     frame = pairs.assign(
         number=np.arange(len(pairs)),
         repairs=counts.repairs,
@@ -233,9 +238,7 @@ def comeback_table(
         own_high=estimated.own.high,
         probability_above_limit=estimated.probability_above_limit,
         verdict=estimated.verdict,
-        comeback_allowance=allowances(
-            estimated.risk, pairs["mean_rework_cost"], places=places
-        ),
+        comeback_allowance=np.array(allowances, dtype=object),
     )
     return ComebackTable(
         frame=frame[list(DTYPES)].astype(DTYPES),
@@ -247,23 +250,6 @@ def comeback_table(
 
 def _numbered(codes: pd.Series) -> Ints:
     return np.unique(codes.to_numpy(), return_inverse=True)[1]
-
-
-def _rows_in(whole: ComebackTable, pairs: pd.DataFrame) -> Ints:
-    keys = ["fault", "fix"]
-    numbers = whole.frame.set_index(keys)["number"]
-    return numbers.loc[pd.MultiIndex.from_frame(pairs[keys])].to_numpy()
-
-
-def allowances(
-    risk: Floats, rework_costs: Iterable[Decimal], *, places: int
-) -> NDArray[np.object_]:
-    """Return the amount each repair should contribute: risk × rework cost."""
-    amounts = [
-        rounded(Decimal(repr(each)) * cost, places=places)
-        for each, cost in zip(risk.tolist(), rework_costs, strict=True)
-    ]
-    return np.array(amounts, dtype=object)
 
 
 def mean_rework_costs(costs: pd.DataFrame, *, places: int = 2) -> list[Decimal]:
