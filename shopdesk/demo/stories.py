@@ -27,10 +27,10 @@ STEPS = {
 }
 
 
-def tell_all(story: Story, *, progress: Callable[[], object] = lambda: None) -> None:
-    """Tell every job in the order the devices came in: numbers follow the days."""
+def run_all(story: Story, *, progress: Callable[[], object] = lambda: None) -> None:
+    """Run every job in the order the devices came in: numbers follow the days."""
     for plan in JOBS:
-        _tell(story, plan)
+        _run_job(story, plan)
         progress()
     for what, is_repaired in RETURNS:
         bench_steps.book_in_return(story, what, is_repaired=is_repaired)
@@ -42,8 +42,8 @@ def tell_all(story: Story, *, progress: Callable[[], object] = lambda: None) -> 
     _send_emails(story)
 
 
-def _tell(story: Story, plan: Mapping[str, str]) -> None:
-    """Tell one job; without a `fault` any will do."""
+def _run_job(story: Story, plan: Mapping[str, str]) -> None:
+    """Run the steps of one job; without a `fault` any will do."""
     days = int(plan["days"])
     code = plan["fault"] or story.pick.choice(
         [code for code in sorted(FAULTS) if not code.startswith("LIQ")]

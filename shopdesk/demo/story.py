@@ -1,4 +1,4 @@
-"""Who acts in the demo shop's stories, on which day, and what chance decides."""
+"""The staff, the clock and the seeded chance behind the demo shop's last weeks."""
 
 import heapq
 import random
@@ -18,9 +18,9 @@ from shopdesk.stamp import Stamp
 
 
 class Story:
-    """The last weeks of the demo shop while they are told.
+    """The last weeks of the demo shop: who acts, when, and what chance decides.
 
-    The same seed tells the same story; days count back from `today`.
+    The same seed makes the same story; days count back from `today`.
     """
 
     link = ""

@@ -1,6 +1,6 @@
 """The till of the demo shop: deposits, invoices, reminders, credit notes, day closes.
 
-What is told of money waits for its day, so that numbers follow the days.
+Whatever takes a number or moves money waits for its day: numbers follow the days.
 """
 
 from collections.abc import Callable, Mapping

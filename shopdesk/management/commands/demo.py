@@ -20,7 +20,7 @@ from repairs.stock.models import Part
 from shopdesk.demo.past_import import import_past
 from shopdesk.demo.samples import SAMPLES
 from shopdesk.demo.setup import STAFF, set_up_shop
-from shopdesk.demo.stories import JOBS, RETURNS, tell_all
+from shopdesk.demo.stories import JOBS, RETURNS, run_all
 from shopdesk.demo.story import Story
 from shopdesk.papers.render import PaperFailed
 from shopdesk.shop.models import Series
@@ -99,7 +99,7 @@ class Command(BaseCommand):
             self._bar(len(JOBS) + len(RETURNS), "the last weeks") as bar,
             story.clock(),
         ):
-            tell_all(story, progress=bar.update)
+            run_all(story, progress=bar.update)
         return story.link
 
     def _bar(self, total, what, unit=" jobs"):
