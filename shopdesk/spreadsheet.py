@@ -22,15 +22,21 @@ def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     return out.getvalue()
 
 
-def escape_formula(text: str) -> str:
-    """Return a text on one line that no spreadsheet program runs as a formula."""
+def escape_formula(text: object) -> object:
+    """Return a text on one line that no spreadsheet program runs as a formula.
+
+    Anything but a text stays as it is.
+    """
+    if not isinstance(text, str):
+        return text
     line = " ".join(text.split())
     return f"'{line}" if line.startswith(FORMULA_STARTS) else line
 
 
 def _cell(value: object) -> object:
-    if isinstance(value, str):
-        return escape_formula(value)
     if isinstance(value, Decimal):
         return f"{value:f}"
-    return "" if isinstance(value, float) and math.isnan(value) else value
+    if isinstance(value, float) and math.isnan(value):
+        return ""
+    is_number = value is None or isinstance(value, int | float)
+    return value if is_number else escape_formula(str(value))

@@ -11,11 +11,11 @@ from billing.day_close.actions import close_day
 from billing.day_close.forms import CloseForm
 from billing.day_close.papers import day_slip
 from billing.day_close.tables import DayTable
-from billing.day_close.tally import as_csv
 from billing.invoices.models import DayClose
 from shopdesk.look.downloads import download, pdf_response
 from shopdesk.look.forms import attempt
 from shopdesk.shop.currencies import Currency
+from shopdesk.spreadsheet import csv_text
 
 
 def days(request):
@@ -99,5 +99,5 @@ def csv(request, pk):
     close = _close(pk)
     places = Currency(close.currency, "").places
     payments = queries.payments_of(close.since, close.day)
-    content = as_csv(queries.HEADS, queries.as_rows(payments, places=places))
+    content = csv_text(queries.HEADS, queries.as_rows(payments, places=places))
     return download(content, name=f"till-{close.day}.csv")

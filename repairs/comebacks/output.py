@@ -8,6 +8,7 @@ from decimal import Decimal
 from repairs.comebacks.comeback_table import Row
 from repairs.comebacks.record import ComebackReport
 from shopdesk.look.formats import format_share
+from shopdesk.spreadsheet import escape_formula
 
 WIDTH = 100
 TEXT_COLUMNS = {
@@ -24,7 +25,6 @@ TEXT_COLUMNS = {
 LEFT_ALIGNED = {"Fault", "Fix", "Type", "Verdict"}
 SHORTENED = ("Fault", "Fix")  # where a line would be too long; figures never are
 MIN_NAME = 14
-FORMULA_SIGNS = ("=", "+", "-", "@")
 NO_REPAIRS = "No fixed repairs handed over by that day."
 
 
@@ -55,9 +55,9 @@ def as_csv(report: ComebackReport) -> str:
     """
     frame = report.table.for_file()
     texts = frame.select_dtypes(include=["str", "object"])
-    return frame.assign(**{name: texts[name].map(_escape) for name in texts}).to_csv(
-        index=False, lineterminator="\n"
-    )
+    return frame.assign(
+        **{name: texts[name].map(escape_formula) for name in texts}
+    ).to_csv(index=False, lineterminator="\n")
 
 
 def as_json(report: ComebackReport) -> str:
@@ -76,13 +76,6 @@ def _json_value(value: object) -> object:
     if isinstance(value, Decimal):
         return float(value)
     return None if isinstance(value, float) and math.isnan(value) else value
-
-
-def _escape(value: object) -> object:
-    if not isinstance(value, str):
-        return value
-    on_one_line = " ".join(value.split())
-    return f"'{on_one_line}" if on_one_line.startswith(FORMULA_SIGNS) else on_one_line
 
 
 def _aligned(rows: list[Row]) -> list[str]:

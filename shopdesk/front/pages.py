@@ -1,4 +1,4 @@
-"""The page for those who build pages: all components together."""
+"""The components of the interface on one page, for developers."""
 
 from datetime import date
 from decimal import Decimal
@@ -15,7 +15,7 @@ from shopdesk.look.symbols import ICON_OF
 class SampleForm(forms.Form):
     complaint = forms.CharField(
         widget=forms.Textarea(attrs={"rows": 3}),
-        help_text="In the customer’s words, and when it shows.",
+        help_text="In the customer’s words.",
     )
     serial = forms.CharField(
         max_length=40,
@@ -24,17 +24,17 @@ class SampleForm(forms.Form):
     )
     kind = forms.ChoiceField(choices=[("a", "Amplifier"), ("h", "Handheld")])
     came_by = forms.ChoiceField(
-        choices=[("in", "Walked in"), ("post", "By post")], widget=forms.RadioSelect
+        choices=[("in", "Brought in"), ("post", "By post")], widget=forms.RadioSelect
     )
     accessories = forms.MultipleChoiceField(
         choices=[("psu", "Mains adapter"), ("case", "Case"), ("card", "Memory card")],
         widget=forms.CheckboxSelectMultiple,
         required=False,
     )
-    promised_for = DayFormField()
-    fee = MoneyFormField(label="Fee for finding the fault", places=2)
+    due_on = DayFormField(label="Due date")
+    fee = MoneyFormField(label="Diagnosis fee", places=2)
     may_see_data = forms.BooleanField(
-        required=False, label="We may look at the data where the work needs it"
+        required=False, label="Access to customer data if needed"
     )
 
 
@@ -54,7 +54,7 @@ class SampleTable(tables.ListTable):
         row_attrs = {"class": lambda record: "hot" if record["risk"] > 0.3 else ""}
 
 
-STATES = ("booked in", "diagnosed", "quoted", "repaired", "ready", "handed back")
+STATES = ("booked in", "diagnosed", "quoted", "repaired", "ready", "handed over")
 SAMPLES = [
     {
         "job": f"26-{412 + n:05}",
@@ -70,7 +70,7 @@ SAMPLES = [
 
 
 def look(request):
-    """Everything that a page may be made of; send its form empty to see it refuse."""
+    """Show all components; submit the empty form to see its errors."""
     form = SampleForm(request.POST or None)
     table = RequestConfig(request).configure(SampleTable(SAMPLES))
     return render(

@@ -4,7 +4,6 @@ import re
 from decimal import Decimal
 
 import phonenumbers
-import segno
 from babel.numbers import format_currency, format_decimal
 from django import template
 from django.utils import formats, timezone
@@ -12,6 +11,7 @@ from django.utils.html import format_html, format_html_join
 from django.utils.translation import get_language, gettext
 
 from shopdesk.look.formats import format_share, format_share_range
+from shopdesk.look.qr import qr_code
 from shopdesk.look.symbols import ATTENTION, SHAPES, icon_for
 from shopdesk.money import rounded
 from shopdesk.shop import currencies
@@ -181,24 +181,17 @@ def mark(word, shape_name="", hot=None):
 @register.simple_tag
 def qr(text, title):
     """The QR code of `text`; `title` is what a reader of the screen or paper hears."""
-    code = segno.make(text, error="m", micro=False)
-    size = len(code.matrix) + 4
-    squares = "".join(
-        f"M{x} {y}h1v1h-1z"
-        for y, row in enumerate(code.matrix, start=2)
-        for x, dark in enumerate(row, start=2)
-        if dark
-    )
+    code = qr_code(text)
     return format_html(
         '<svg viewBox="0 0 {} {}" role="img" shape-rendering="crispEdges">'
         '<title>{}</title><path fill="#fff" d="M0 0h{}v{}H0z"/>'
         '<path fill="#000" d="{}"/></svg>',
-        size,
-        size,
+        code.size,
+        code.size,
         title,
-        size,
-        size,
-        squares,
+        code.size,
+        code.size,
+        code.path,
     )
 
 

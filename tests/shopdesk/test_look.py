@@ -110,7 +110,7 @@ def test_codes_are_set_in_letters_of_one_width():
 @pytest.mark.parametrize("kind", Role.values)
 def test_the_menu_shows_what_this_role_may_open_and_nothing_else(kind):
     request = RequestFactory().get("/")
-    request.user = User(username="ada", kind=kind)
+    request.user = User(username="ada", role=kind)
     request.resolver_match = None
     menu = MAIN_MENU + FOOTER_MENU
     shown = {word for _, word, _ in visible_links(request, menu)}

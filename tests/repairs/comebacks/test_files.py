@@ -10,8 +10,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from repairs.comebacks.comeback_table import COLUMNS, FILE_VERDICTS
-from repairs.comebacks.output import FORMULA_SIGNS
 from repairs.faults.models import Fault, Fix
+from shopdesk.spreadsheet import FORMULA_STARTS
 from shopdesk.staff.models import Role
 from shopdesk.templatetags.desk import share, share_range
 from tests import make
@@ -78,7 +78,7 @@ def test_no_text_cell_is_taken_for_a_formula(owner, pairs, sign):
     assert {line["fault"] for line in lines} == {f"'{sign.strip()}HYPERLINK(1)"}
     assert f"'{sign.strip()}1+1" in {line["fix"] for line in lines}
     for line in lines:
-        assert not any(cell[:1] in FORMULA_SIGNS for cell in line.values())
+        assert not any(cell[:1] in FORMULA_STARTS for cell in line.values())
 
 
 @pytest.mark.paper
