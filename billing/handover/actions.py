@@ -15,7 +15,8 @@ from billing.handover.shipping import BILL, CERTIFICATE, HandoverDetails, forbid
 from billing.invoices.issuing import issue_invoice
 from billing.invoices.models import Invoice
 from repairs.jobs import states, workflow
-from repairs.jobs.models import Job, NotYet
+from repairs.jobs.models import Job
+from shopdesk.errors import RefusedError
 from shopdesk.mail import actions as post
 from shopdesk.papers.models import stored_fields
 from shopdesk.papers.render import document_language
@@ -48,13 +49,13 @@ def hand_over(
     if job.state == states.HANDED_OVER:
         return None
     if job.state != states.READY:
-        raise NotYet(not_ready(job))
+        raise RefusedError(not_ready(job))
     cautions = post_cautions(job)
     why_not = forbidden(
         leaving, is_swollen=cautions.swollen, has_battery=cautions.battery
     )
     if why_not:
-        raise NotYet(why_not)
+        raise RefusedError(why_not)
     shop = Shop.current()
     stamp = Stamp(at, by)
     with workflow.changing(job, version=version, stamp=stamp):
@@ -97,11 +98,11 @@ def _post(
 ):
     customer = job.customer
     if not customer.address.strip():
-        raise NotYet(
+        raise RefusedError(
             "Add a postal address to the customer record, or choose collection."
         )
     if not leaving.carrier:
-        raise NotYet("Enter the carrier.")
+        raise RefusedError("Enter the carrier.")
     parcel = Parcel(
         job=job,
         to="\n".join(filter(None, [customer.company, customer.name, customer.address])),

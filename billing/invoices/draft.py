@@ -13,8 +13,9 @@ from billing.invoices.models import InvoiceLine
 from billing.quotes import states as quote_states
 from billing.quotes.models import LineKind, Quote
 from repairs.jobs import states
-from repairs.jobs.models import Job, NotYet
+from repairs.jobs.models import Job
 from shopdesk import money
+from shopdesk.errors import RefusedError
 from shopdesk.papers.render import document_language
 from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
@@ -66,8 +67,8 @@ def agreed_price(job: Job, *, shop: Shop) -> Decimal | None:
 def draft_invoice(job: Job, *, on: date, shop: Shop) -> InvoiceDraft:
     """What was agreed; nothing under warranty; the diagnosis fee without a repair.
 
-    `on` is the day of supply, whose tax rates apply. Raises NotYet for work without an
-    accepted price or warranty.
+    `on` is the day of supply, whose tax rates apply. Raises RefusedError where there is no
+    accepted price and no warranty.
     """
     with document_language(shop):
         draft = _draft(job, on=on, shop=shop)
@@ -86,7 +87,7 @@ def _draft(job: Job, *, on: date, shop: Shop) -> InvoiceDraft:
         return _draft_agreed(quote, on=on, shop=shop)
     if job.is_warranty_repair:
         return _draft_under_warranty(job, on=on, shop=shop)
-    raise NotYet(
+    raise RefusedError(
         "No price has been accepted and this is not a warranty repair. Reopen the job"
         " and send a quote."
     )

@@ -3,8 +3,6 @@
 The steps between the states are in `workflow.py`.
 """
 
-from shopdesk.errors import InvalidTransitionError
-
 EXPECTED = "expected"
 BOOKED_IN = "booked_in"
 DIAGNOSED = "diagnosed"
@@ -67,6 +65,3 @@ RETURN_IS = {
     NO_FAULT_FOUND: "no fault found",
     UNDECIDED: "not assessed",
 }
-
-
-WrongStep = InvalidTransitionError

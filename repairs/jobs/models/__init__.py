@@ -8,9 +8,6 @@ from repairs.jobs.models.change_marks import Changed
 from repairs.jobs.models.decision import Comeback, ReturnAssessment
 from repairs.jobs.models.job import AccessCode, Job, Step
 from repairs.jobs.models.repair import Repair
-from shopdesk.errors import RefusedError, StaleError
-
-NotYet, Stale = RefusedError, StaleError
 
 __all__ = [
     "AccessCode",
@@ -18,12 +15,10 @@ __all__ = [
     "Comeback",
     "Job",
     "Labour",
-    "NotYet",
     "PartUsed",
     "FinalTest",
     "Reading",
     "Repair",
     "ReturnAssessment",
-    "Stale",
     "Step",
 ]

@@ -9,8 +9,7 @@ from django.urls import reverse
 
 from billing.handover.actions import hand_over
 from billing.invoices.models import Invoice, Payment
-from repairs.jobs.models import NotYet, Stale
-from shopdesk.errors import RefusedError
+from shopdesk.errors import RefusedError, StaleError
 from shopdesk.staff.models import Role
 from tests import make
 from tests.billing import till
@@ -77,14 +76,14 @@ def test_paying_too_much_leaves_the_device_here():
 
 def test_a_job_at_the_bench_stays():
     job = till.accepted().job
-    with pytest.raises(NotYet, match="is approved. Close the job at the bench"):
+    with pytest.raises(RefusedError, match="is approved. Close the job at the bench"):
         hand_over(job, version=None, on=till.TODAY, at=till.now(), by=None)
     assert not Invoice.objects.exists()
 
 
 def test_a_job_that_changed_meanwhile_is_looked_at_again():
     job = till.ready()
-    with pytest.raises(Stale):
+    with pytest.raises(StaleError):
         hand_over(job, version=job.version - 1, on=till.TODAY, at=till.now(), by=None)
     job.refresh_from_db()
     assert job.state == "ready" and not Invoice.objects.exists()

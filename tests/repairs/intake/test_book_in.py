@@ -9,7 +9,7 @@ from django.urls import reverse
 from repairs.customers.models import Customer, Device, DeviceModel
 from repairs.intake import actions
 from repairs.jobs import states
-from repairs.jobs.models import AccessCode, Job, NotYet, ReturnAssessment, Step
+from repairs.jobs.models import AccessCode, Job, ReturnAssessment, Step
 from shopdesk.errors import RefusedError
 from shopdesk.shop.models import Series
 from tests import make
@@ -95,7 +95,7 @@ def test_two_simultaneous_sendings_give_one_job(counter, monkeypatch):
 
 def test_nothing_is_saved_if_one_part_is_refused(counter, monkeypatch):
     def refuse(*args, **kwargs):
-        raise NotYet("Not today.")
+        raise RefusedError("Not today.")
 
     monkeypatch.setattr(actions, "store_access_code", refuse)
     before = counts()

@@ -53,7 +53,9 @@ def test_the_page_shows_what_was_done_and_whether_cover_reached_this_visit(
     text = page.content.decode()
     for told in ("PWR-JACK", "JACK-NEW", "lasting", "2 Mar 2026", "1 Apr 2026"):
         assert told in text
-    assert '<td class="num">9</td>' in text and "covered" in text
+    assert (
+        '<td class="num" data-label="Days since">9</td>' in text and "covered" in text
+    )
     late = bench.get(reverse("returns:decide", args=[back(earlier, days=31).pk]))
     assert "not in warranty" in late.content.decode()
 
