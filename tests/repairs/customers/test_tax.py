@@ -15,12 +15,12 @@ from tests import make
 pytestmark = pytest.mark.django_db
 
 
-def change(client, who, **told):
+def change(client, who, **entered):
     client.force_login(make.user())
     page = reverse("customers:change", args=[who.pk])
     form = client.get(page).context["form"]
     kept = {name: form[name].value() or "" for name in form.fields}
-    return client.post(page, kept | told)
+    return client.post(page, kept | entered)
 
 
 @pytest.mark.parametrize("kind", [tax.EXEMPT, tax.OUTSIDE, tax.ZERO, tax.STANDARD])

@@ -107,8 +107,8 @@ def test_a_fault_shows_its_fixes_their_parts_and_its_jobs(client):
     UsualPart.objects.create(fix=fix, part=make.part("JACK-5", on_hand=3), quantity=2)
     job = make.repair(fault_=fault, fix=fix).job
     page = client.get(fault.get_absolute_url()).content.decode()
-    for told in ("1 h 35 min", "180 days", "JACK-5", "3 in stock", job.number):
-        assert told in page, told
+    for text in ("1 h 35 min", "180 days", "JACK-5", "3 in stock", job.number):
+        assert text in page, text
     assert "Wiggle it." in page
     assert "disconnect the battery" in page and "Hot air and solder fumes" in page
     assert "Mains voltage" not in page
@@ -124,9 +124,13 @@ def test_the_fix_record_is_loaded_and_linked(client):
     assert part.status_code == 200 and b"<html" not in part.content
 
 
-def add(client, **told):
-    told = {"code": "pwr-jack-open", "name": "Socket open", "area": "power"} | told
-    return client.post(reverse("faults:add"), told)
+def add(client, **entered):
+    entered = {
+        "code": "pwr-jack-open",
+        "name": "Socket open",
+        "area": "power",
+    } | entered
+    return client.post(reverse("faults:add"), entered)
 
 
 def test_a_fault_is_added_with_its_code_in_capitals(client):
@@ -160,8 +164,8 @@ def test_an_invalid_fault_is_refused_at_its_field(client, field, wrong):
 def test_a_changed_code_keeps_its_repairs(client):
     fault = make.fault("OLD-CODE")
     repair = make.repair(fault_=fault)
-    told = {"code": "NEW-CODE", "name": fault.name, "is_retired": "on"}
-    client.post(reverse("faults:change", args=[fault.pk]), told)
+    entered = {"code": "NEW-CODE", "name": fault.name, "is_retired": "on"}
+    client.post(reverse("faults:change", args=[fault.pk]), entered)
     repair.refresh_from_db()
     assert repair.fault.code == "NEW-CODE" and repair.fault.is_retired
 
@@ -171,17 +175,17 @@ def test_a_code_added_by_someone_else_meanwhile_is_reported(client, monkeypatch)
     monkeypatch.setattr(Fault, "validate_unique", lambda *args, **kwargs: None)
     monkeypatch.setattr(Fault, "validate_constraints", lambda *args, **kwargs: None)
     page = add(client)
-    assert "just added" in page.content.decode()
+    assert "added it just now" in page.content.decode()
     assert Fault.objects.count() == 1
 
 
 # --- fixes ------------------------------------------------------------------------
 
 
-def add_fix(client, fault, **told):
+def add_fix(client, fault, **entered):
     facts = {"code": "jack-new", "name": "New socket", "fix_type": "lasting"}
     facts |= {"minutes": "40", "for_faults": fault.code, "usual": ""}
-    return client.post(reverse("faults:add_fix", args=[fault.pk]), facts | told)
+    return client.post(reverse("faults:add_fix", args=[fault.pk]), facts | entered)
 
 
 def test_a_fix_is_added_with_its_usual_parts(client):
@@ -230,10 +234,10 @@ def test_a_fix_saved_without_changes_stays_the_same(client):
     UsualPart.objects.create(fix=fix, part=make.part("R-1"), quantity=2)
     page = client.get(reverse("faults:change_fix", args=[fix.pk]))
     form = page.context["form"]
-    told = {n: form[n].value() for n in form.fields if form[n].value() is not None}
-    told.pop("is_retired")
+    entered = {n: form[n].value() for n in form.fields if form[n].value() is not None}
+    entered.pop("is_retired")
     before = Fix.objects.values().get()
-    client.post(reverse("faults:change_fix", args=[fix.pk]), told)
+    client.post(reverse("faults:change_fix", args=[fix.pk]), entered)
     assert Fix.objects.values().get() == before
     assert list(fix.faults.all()) == [fault]
     assert fix.usual_parts.get().quantity == 2
@@ -243,8 +247,8 @@ def test_removed_parts_and_faults_are_taken_from_a_fix(client):
     fault = make.fault("PWR-JACK")
     fix = make.fix(fault)
     UsualPart.objects.create(fix=fix, part=make.part("R-1"), quantity=2)
-    told = {"code": fix.code, "name": "n", "fix_type": "stopgap", "minutes": "5"}
-    client.post(reverse("faults:change_fix", args=[fix.pk]), told)
+    entered = {"code": fix.code, "name": "n", "fix_type": "stopgap", "minutes": "5"}
+    client.post(reverse("faults:change_fix", args=[fix.pk]), entered)
     fix.refresh_from_db()
     assert fix.fix_type == "stopgap"
     assert not fix.faults.exists() and not fix.usual_parts.exists()
@@ -265,8 +269,8 @@ def test_an_existing_fix_is_added_to_another_fault(client):
 def test_a_symptom_is_added_renamed_and_retired(client):
     client.post(reverse("faults:add_symptom"), {"name": "No light"})
     symptom = Symptom.objects.get()
-    told = {"name": "No light at all", "is_retired": "on"}
-    client.post(symptom.get_absolute_url(), told)
+    entered = {"name": "No light at all", "is_retired": "on"}
+    client.post(symptom.get_absolute_url(), entered)
     symptom.refresh_from_db()
     assert (symptom.name, symptom.is_retired) == ("No light at all", True)
     page = client.post(reverse("faults:add_symptom"), {"name": "No light at all"})
@@ -274,15 +278,15 @@ def test_a_symptom_is_added_renamed_and_retired(client):
 
 
 def test_a_check_is_added_with_its_results(client):
-    told = {"name": "Diode test", "minutes": "3", "results": "open ;shorted; fine;"}
-    client.post(reverse("faults:add_check"), told)
+    entered = {"name": "Diode test", "minutes": "3", "results": "open ;shorted; fine;"}
+    client.post(reverse("faults:add_check"), entered)
     assert Check.objects.get().results == "open; shorted; fine"
 
 
 @pytest.mark.parametrize("results", ["fine", "fine; Fine"])
 def test_a_check_needs_two_different_results(client, results):
-    told = {"name": "Look at it", "minutes": "3", "results": results}
-    page = client.post(reverse("faults:add_check"), told)
+    entered = {"name": "Look at it", "minutes": "3", "results": results}
+    page = client.post(reverse("faults:add_check"), entered)
     assert list(page.context["form"].errors) == ["results"]
     assert "Look at it" in page.content.decode() and not Check.objects.exists()
 

@@ -116,16 +116,16 @@ def test_an_access_code_is_stored_only_with_consent(counter):
 
 
 @pytest.mark.parametrize(
-    ("typed", "told"),
+    ("typed", "message"),
     [
         ({"due_on": "0001-01-01"}, "Enter a date from 1990-01-01"),
         ({"due_on": "9999-12-31"}, "Enter a date from 1990-01-01"),
         ({"due_on": "tomorrow"}, "Enter a valid date"),
-        ({"agreed_diagnosis_fee": "-5"}, "be less than 0"),
-        ({"agreed_diagnosis_fee": "99999999999"}, "be more than 100000"),
-        ({"agreed_diagnosis_fee": "1e5"}, "plain digits"),
-        ({"agreed_diagnosis_fee": "NaN"}, "plain digits"),
-        ({"agreed_diagnosis_fee": "9" * 400}, "plain digits"),
+        ({"agreed_diagnosis_fee": "-5"}, "Enter at least 0"),
+        ({"agreed_diagnosis_fee": "99999999999"}, "Enter at most 100000"),
+        ({"agreed_diagnosis_fee": "1e5"}, "an amount such as 1234.50"),
+        ({"agreed_diagnosis_fee": "NaN"}, "an amount such as 1234.50"),
+        ({"agreed_diagnosis_fee": "9" * 400}, "an amount such as 1234.50"),
         (
             {"counter_failures": "3", "counter_tries": "2"},
             "Failures cannot exceed tries",
@@ -139,17 +139,17 @@ def test_an_access_code_is_stored_only_with_consent(counter):
         ({"came_by": "balloon"}, "Select a valid choice"),
     ],
 )
-def test_invalid_input_is_explained_and_entries_are_kept(counter, typed, told):
+def test_invalid_input_is_explained_and_entries_are_kept(counter, typed, message):
     device = make.device()
     answer = counter.book_in(device.owner, device, condition="Cracked lid", **typed)
     assert answer.status_code == 200
-    assert told in answer.text.replace("&#x27;", "'").replace("’", "'")
+    assert message in answer.text.replace("&#x27;", "'").replace("’", "'")
     assert "Cracked lid" in answer.text and "Error:" in answer.text
     assert not Job.objects.exists()
 
 
 @pytest.mark.parametrize(
-    ("phone", "told"),
+    ("phone", "message"),
     [
         ("12", "too few digits"),
         ("ring me", "not a phone number"),
@@ -157,9 +157,9 @@ def test_invalid_input_is_explained_and_entries_are_kept(counter, typed, told):
         ("020 7946 0018 ext 5", "without its extension"),
     ],
 )
-def test_an_invalid_phone_is_explained(counter, phone, told):
+def test_an_invalid_phone_is_explained(counter, phone, message):
     answer = counter.press("book", **NEW | {"c-phone": phone})
-    assert told in answer.text and phone in answer.text
+    assert message in answer.text and phone in answer.text
     assert not Customer.objects.exists()
 
 

@@ -32,15 +32,15 @@ def numbers(page):
     return [row.record.number for row in page.context["table"].rows]
 
 
-def send(client, part, verb, **told):
+def send(client, part, verb, **entered):
     prefix = verb[0]
-    told.setdefault("last_movement_id", actions.last_movement(part))
+    entered.setdefault("last_movement_id", actions.last_movement(part))
     if verb == "receive":
-        told = {"quantity": "5", "unit_cost": "1.20", "on": "2026-03-02"} | told
+        entered = {"quantity": "5", "unit_cost": "1.20", "on": "2026-03-02"} | entered
     else:
-        told = {"why": "yearly count"} | told
-    told = {f"{prefix}-{name}": value for name, value in told.items()}
-    return client.post(reverse(f"stock:{verb}", args=[part.pk]), told)
+        entered = {"why": "yearly count"} | entered
+    entered = {f"{prefix}-{name}": value for name, value in entered.items()}
+    return client.post(reverse(f"stock:{verb}", args=[part.pk]), entered)
 
 
 # --- finding ----------------------------------------------------------------------
@@ -149,9 +149,9 @@ def test_a_part_has_a_bounded_query_count(client, django_assert_max_num_queries,
 
 def test_a_part_is_added_and_its_value_shown_as_interpreted(client):
     make.part("R-9", value="4k7 1% 0402")
-    told = {"number": "R-1", "name": "resistor", "value": "4700R 5% 1005"}
-    told |= {"bin": "A3", "fixed_price": "0,50", "substitutes": "r-9"}
-    page = client.post("/shelf/add/", told, follow=True)
+    entered = {"number": "R-1", "name": "resistor", "value": "4700R 5% 1005"}
+    entered |= {"bin": "A3", "fixed_price": "0,50", "substitutes": "r-9"}
+    page = client.post("/shelf/add/", entered, follow=True)
     part = Part.objects.get(number="R-1")
     assert part.fixed_price == Decimal("0.5")
     assert [p.number for p in part.substitutes.all()] == ["R-9"]
@@ -178,8 +178,8 @@ def test_a_part_is_added_and_its_value_shown_as_interpreted(client):
 )
 def test_an_invalid_part_is_refused_at_its_field(client, field, wrong):
     make.part("TAKEN")
-    told = {"number": "R-1", "name": "resistor", "bin": "A3"} | {field: wrong}
-    page = client.post("/shelf/add/", told)
+    entered = {"number": "R-1", "name": "resistor", "bin": "A3"} | {field: wrong}
+    page = client.post("/shelf/add/", entered)
     assert list(page.context["form"].errors) == [field]
     assert 'value="A3"' in page.content.decode()
     assert Part.objects.count() == 1
@@ -187,16 +187,16 @@ def test_an_invalid_part_is_refused_at_its_field(client, field, wrong):
 
 def test_a_change_cannot_set_the_stock(client):
     part = make.part("R-1", on_hand=3)
-    told = {"number": "R-1", "name": "other", "on_hand": "99", "id": "77"}
-    client.post(reverse("stock:change", args=[part.pk]), told)
+    entered = {"number": "R-1", "name": "other", "on_hand": "99", "id": "77"}
+    client.post(reverse("stock:change", args=[part.pk]), entered)
     part.refresh_from_db()
     assert (part.name, part.on_hand) == ("other", 3)
 
 
 def test_a_part_cannot_be_its_own_substitute(client):
     part = make.part("R-1")
-    told = {"number": "R-1", "name": "r", "substitutes": "R-1"}
-    page = client.post(reverse("stock:change", args=[part.pk]), told)
+    entered = {"number": "R-1", "name": "r", "substitutes": "R-1"}
+    page = client.post(reverse("stock:change", args=[part.pk]), entered)
     assert "substitutes" in page.context["form"].errors
 
 
@@ -296,10 +296,10 @@ def test_a_count_sets_the_stock_and_records_the_reason(client, bench):
     assert move.by == bench
 
 
-@pytest.mark.parametrize("told", [{"why": ""}, {"counted": ""}, {"counted": "-1"}])
-def test_a_count_without_reason_or_number_is_refused(client, told):
+@pytest.mark.parametrize("entered", [{"why": ""}, {"counted": ""}, {"counted": "-1"}])
+def test_a_count_without_reason_or_number_is_refused(client, entered):
     part = make.part(on_hand=5)
-    page = send(client, part, "count", **{"counted": "3"} | told)
+    page = send(client, part, "count", **{"counted": "3"} | entered)
     assert page.context["count"].errors
     part.refresh_from_db()
     assert part.on_hand == 5
