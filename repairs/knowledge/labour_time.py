@@ -9,7 +9,7 @@ that are lognormal: MIL-HDBK-338B, 5.6.2.
 """
 
 import math
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,7 +19,6 @@ from scipy.optimize import minimize
 
 Floats = NDArray[np.float64]
 
-Z_80 = 0.8416212335729143  # 80 % of a normal lie below
 MIN_REPAIRS, MIN_FIXES = 20, 3  # with fewer the default variances are taken
 OUTLIER_Z = 4.0  # standard deviations from the median of a fix; more are clipped
 MIN_SD = 1e-4
@@ -40,20 +39,9 @@ class Lognormal:
     def mean(self) -> float:
         return math.exp(self.mu + self.sigma**2 / 2)
 
-    @property
-    def percentile_80(self) -> float:
-        """The time that four of five do not exceed."""
-        return self.quantile(Z_80)
-
     def quantile(self, z: float) -> float:
         """Return the time `z` standard deviations above the median."""
         return math.exp(self.mu + z * self.sigma)
-
-
-def lognormal(times: Sequence[float]) -> Lognormal:
-    """Return the lognormal of one sample of times, with the divisor n − 1."""
-    logs = np.log(np.asarray(times, dtype=np.float64))
-    return Lognormal(float(logs.mean()), float(logs.std(ddof=1)))
 
 
 @dataclass(frozen=True)
