@@ -67,8 +67,8 @@ def agreed_price(job: Job, *, shop: Shop) -> Decimal | None:
 def draft_invoice(job: Job, *, on: date, shop: Shop) -> InvoiceDraft:
     """What was agreed; nothing under warranty; the diagnosis fee without a repair.
 
-    `on` is the day of supply, whose tax rates apply. Raises RefusedError where there is no
-    accepted price and no warranty.
+    `on` is the day of supply, whose tax rates apply. Raises RefusedError where
+    there is no accepted price and no warranty.
     """
     with document_language(shop):
         draft = _draft(job, on=on, shop=shop)

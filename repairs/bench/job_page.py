@@ -85,7 +85,7 @@ class JobPage:
         return any(one.repair.has_parts for one in self.repairs)
 
     @property
-    def all_proven(self) -> bool:
+    def all_tested(self) -> bool:
         return all(one.repair.is_tested for one in self.going_on)
 
     @cached_property
