@@ -10,10 +10,10 @@ from billing.invoices.models import Invoice, InvoiceLine, Receipt
 from repairs.customers.models import Customer
 from repairs.jobs.models import Job
 from shopdesk.money import Totals
-from shopdesk.papers.render import Inside, Schema, render_pdf
+from shopdesk.papers.render import EmbeddedFile, XmpSchema, render_pdf
 from shopdesk.shop.models import Shop
 
-FACTUR_X = Schema(
+FACTUR_X = XmpSchema(
     title="Factur-X PDFA Extension Schema",
     uri="urn:factur-x:pdfa:CrossIndustryDocument:invoice:1p0#",
     prefix="fx",
@@ -41,7 +41,9 @@ def invoice_paper(
     """
     inside = None
     if invoice.einvoice == Customer.EInvoice.PDF:
-        inside = Inside(factur_x.FILE_NAME, cii_of(invoice, lines, shop=shop), FACTUR_X)
+        inside = EmbeddedFile(
+            factur_x.FILE_NAME, cii_of(invoice, lines, shop=shop), FACTUR_X
+        )
     due = invoice.gross - invoice.deposited
     is_note = invoice.is_credit_note
     return render_pdf(

@@ -347,7 +347,7 @@ def _meaning(kind: str) -> str:
 
 
 def _shipping(job: Job, shop: Shop) -> Decimal:
-    return shop.parcel if job.came_by == Job.CameBy.POST else Decimal(0)
+    return shop.return_shipping_price if job.came_by == Job.CameBy.POST else Decimal(0)
 
 
 def _fees(job: Job, shop: Shop) -> list[ListLine]:

@@ -125,7 +125,7 @@ class Migration(migrations.Migration):
                 ('rounding_step', shopdesk.fields.MoneyField(default=Decimal('0.50'), help_text='Labour is rounded to a multiple of this. 0: no rounding.', verbose_name='Labour rounding')),
                 ('target_margin', shopdesk.fields.FixedDecimalField(default=Decimal('15'), help_text='Left of a price after costs and expected comebacks.', verbose_name='Target margin (%)')),
                 ('diagnosis_fee', shopdesk.fields.MoneyField(default=Decimal('25'), help_text='Suggested when booking in. It can be waived.', verbose_name='Diagnosis fee')),
-                ('parcel', shopdesk.fields.MoneyField(default=Decimal('9'), help_text='Packing and shipping one device.', verbose_name='Return shipping price')),
+                ('return_shipping_price', shopdesk.fields.MoneyField(default=Decimal('9'), help_text='Packing and shipping one device.', verbose_name='Return shipping price')),
                 ('deducts_diagnosis_fee', models.BooleanField(default=False, help_text='The fee is deducted if the customer accepts the repair.', verbose_name='Deduct the diagnosis fee from a paid repair')),
                 ('markup', shopdesk.fields.FixedDecimalField(default=Decimal('60'), help_text='On the unit cost of the delivery, below the first tier.', verbose_name='Markup on parts (%)')),
                 ('quote_days', shopdesk.fields.SmallNumberField(default=30, help_text='After that it expires.', verbose_name='Quote validity (days)')),
@@ -153,7 +153,7 @@ class Migration(migrations.Migration):
                 ('parcel_text', models.TextField(blank=True, default='', help_text='On the packing slip that travels with a device.', max_length=2000, verbose_name='In parcels')),
             ],
             options={
-                'constraints': [models.CheckConstraint(condition=models.Q(('id', 1)), name='shop_is_one'), models.CheckConstraint(condition=models.Q(('cash_step__gte', 0), ('diagnosis_fee__gte', 0), ('hourly_cost__gte', 0), ('hourly_rate__gte', 0), ('markup__gte', 0), ('parcel__gte', 0), ('rounding_step__gte', 0), ('target_margin__gte', 0), ('target_margin__lt', 100)), name='shop_amounts_make_sense'), models.CheckConstraint(condition=models.Q(('final_test_risk__gt', 0), ('final_test_risk__lt', 1), ('max_comeback_risk__gt', 0), ('max_comeback_risk__lt', 1), ('verdict_confidence__gt', Decimal('0.5')), ('verdict_confidence__lt', 1)), name='shop_chances_make_sense')],
+                'constraints': [models.CheckConstraint(condition=models.Q(('id', 1)), name='shop_is_one'), models.CheckConstraint(condition=models.Q(('cash_step__gte', 0), ('diagnosis_fee__gte', 0), ('hourly_cost__gte', 0), ('hourly_rate__gte', 0), ('markup__gte', 0), ('return_shipping_price__gte', 0), ('rounding_step__gte', 0), ('target_margin__gte', 0), ('target_margin__lt', 100)), name='shop_amounts_make_sense'), models.CheckConstraint(condition=models.Q(('final_test_risk__gt', 0), ('final_test_risk__lt', 1), ('max_comeback_risk__gt', 0), ('max_comeback_risk__lt', 1), ('verdict_confidence__gt', Decimal('0.5')), ('verdict_confidence__lt', 1)), name='shop_chances_make_sense')],
             },
         ),
         migrations.CreateModel(

@@ -17,8 +17,6 @@ from shopdesk.papers.worker import draw_pdf
 from shopdesk.shop import currencies
 from shopdesk.shop.models import Shop
 
-PaperFailed = PdfError
-
 SIZES = {
     "A4": "A4 portrait",
     "Letter": "letter portrait",
@@ -32,21 +30,18 @@ SIZES = {
     # The roll of a till.
     "80x200": "80mm 200mm",
 }
-"""The papers and labels we print on, as CSS says them."""
+"""Paper and label sizes, as CSS declares them."""
 
 SCREENS = "en"
-"""The language of the screens, and so of papers that stay in the house."""
+"""The language of the screens, and so of documents for staff."""
 
-# A label has no room for margins, nor for a foot.
+# A label has no room for margins or a footer.
 LABEL = "margin: 2mm; @bottom-left { content: none } @bottom-right { content: none }"
 
 
 @dataclass(frozen=True)
-class Schema:
-    """What the paper says of the file inside it, in the terms of the file's own world.
-
-    `terms` are name, value and what the name means.
-    """
+class XmpSchema:
+    """Metadata of an embedded file; `terms` are name, value and meaning of the name."""
 
     title: str
     uri: str
@@ -55,12 +50,12 @@ class Schema:
 
 
 @dataclass(frozen=True)
-class Inside:
-    """A file that travels inside a paper and says the same to a machine."""
+class EmbeddedFile:
+    """A file embedded in a document that contains the same data for a program."""
 
     name: str
     content: bytes
-    schema: Schema
+    schema: XmpSchema
 
 
 def render_pdf(
@@ -69,21 +64,21 @@ def render_pdf(
     *,
     size: str = "A4",
     made_at: datetime,
-    inside: Inside | None = None,
+    inside: EmbeddedFile | None = None,
     language: str = "",
 ) -> bytes:
-    """The paper of `template` (extending shopdesk/look/paper.html) on `size`.
+    """Return the PDF of `template` (extending shopdesk/look/paper.html) on `size`.
 
-    `made_at` is the moment that the paper bears, not the one at which it is drawn. What
-    customers get is written in the shop's language of papers, what stays here in
-    `language`.
+    `made_at` is the moment printed on the document, not the one at which it is drawn.
+    The language is the shop's document language unless `language` is given. Raises
+    PdfError.
     """
     if size not in SIZES:
         raise PdfError(f"There is no paper size {size}.")
     made_at = made_at.astimezone(UTC).replace(microsecond=0)
     shop = context.get("shop") or Shop.current()
     context = {**context, "shop": shop, "made_at": made_at}
-    with _speaking(language or shop.paper_language):
+    with _locale_for(language or shop.paper_language):
         request = {
             "template": template,
             "html": render_to_string(template, context),
@@ -94,41 +89,41 @@ def render_pdf(
 
 
 def document_language(shop: Shop) -> translation.override:
-    """What is written for customers within is in the shop's language of papers."""
-    return _speaking(shop.paper_language)
+    """Activate the language of documents for what is written to customers."""
+    return _locale_for(shop.paper_language)
 
 
-def in_all_paper_languages(text: str) -> set[str]:
-    """A fixed text in every language that papers can be written in."""
-    said = set()
+def in_all_languages(text: str) -> set[str]:
+    """Return a fixed text in every document language."""
+    texts = set()
     for language in currencies.PAPER_LANGUAGES:
-        with _speaking(language):
-            said.add(gettext(text))
-    return said
+        with _locale_for(language):
+            texts.add(gettext(text))
+    return texts
 
 
-def _speaking(language: str) -> translation.override:
-    """The desk's own kind of a language where it speaks it: British English, say."""
+def _locale_for(language: str) -> translation.override:
+    """Activate a language; the variant of the screens where they share it."""
     own = settings.LANGUAGE_CODE
     return translation.override(own if own.split("-")[0] == language else language)
 
 
 def page(size: str) -> str:
-    """What CSS says of a page of this size, in the language of the moment."""
+    """Return the CSS of a page of this size, in the active language."""
     return f"size: {SIZES[size]};" + (LABEL if size[0].isdigit() else _foot())
 
 
 def _foot() -> str:
-    """Which page it is of how many, where that is not said in English."""
-    said = gettext("Page {n} of {all}")
-    if said == "Page {n} of {all}":
+    """Return the CSS of the page number, unless the language is English."""
+    text = gettext("Page {n} of {all}")
+    if text == "Page {n} of {all}":
         return ""
-    counted = said.replace("{n}", '" counter(page) "')
+    counted = text.replace("{n}", '" counter(page) "')
     counted = counted.replace("{all}", '" counter(pages) "')
     return f' @bottom-right {{ content: "{counted}" }}'
 
 
-def _embedded(inside: Inside, made_at: datetime) -> dict[str, Any]:
+def _embedded(inside: EmbeddedFile, made_at: datetime) -> dict[str, Any]:
     schema = inside.schema
     return {
         "name": inside.name,

@@ -58,7 +58,7 @@ GROUPS = (
             "rounding_step",
             "target_margin",
             "diagnosis_fee",
-            "parcel",
+            "return_shipping_price",
             "deducts_diagnosis_fee",
         ),
     ),

@@ -15,7 +15,7 @@ from repairs.jobs.models import Repair
 from repairs.stock.models import Part
 from shopdesk import money
 from shopdesk.fields import FixedDecimalField, MoneyField
-from shopdesk.papers.render import in_all_paper_languages
+from shopdesk.papers.render import in_all_languages
 from shopdesk.shop import price_list, tax
 
 MAX_OPTIONS = 5
@@ -110,7 +110,7 @@ class QuoteOption(models.Model):
     @property
     def has_no_history(self) -> bool:
         """Whether the comeback risk is the shop's average."""
-        return any(text in self.known for text in in_all_paper_languages(NEVER))
+        return any(text in self.known for text in in_all_languages(NEVER))
 
     @property
     def one_in(self) -> str:

@@ -22,7 +22,7 @@ from shopdesk.demo.samples import SAMPLES
 from shopdesk.demo.setup import STAFF, set_up_shop
 from shopdesk.demo.stories import JOBS, RETURNS, run_all
 from shopdesk.demo.story import Story
-from shopdesk.papers.render import PaperFailed
+from shopdesk.errors import PdfError
 from shopdesk.shop.models import Series
 from shopdesk.staff.models import User
 
@@ -59,7 +59,7 @@ class Command(BaseCommand):
                 (folder / LINK_FILE).write_text(f"{link}\n")
                 (folder / LINK_FILE).chmod(0o600)
             self._write_samples(folder)
-        except (PaperFailed, OSError) as error:
+        except (PdfError, OSError) as error:
             raise CommandError(
                 f"The sample documents could not be made: {error}"
             ) from error

@@ -148,7 +148,7 @@ class Shop(models.Model):
         default=Decimal(25),
         help_text="Suggested when booking in. It can be waived.",
     )
-    parcel = amount_setting(
+    return_shipping_price = amount_setting(
         "Return shipping price",
         default=Decimal(9),
         help_text="Packing and shipping one device.",
@@ -333,7 +333,7 @@ class Shop(models.Model):
                     rounding_step__gte=0,
                     markup__gte=0,
                     diagnosis_fee__gte=0,
-                    parcel__gte=0,
+                    return_shipping_price__gte=0,
                     cash_step__gte=0,
                 ),
                 name="shop_amounts_make_sense",
