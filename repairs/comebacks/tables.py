@@ -1,7 +1,7 @@
 """The comeback table, and the lists of repairs and comebacks behind its figures."""
 
 from django.utils.html import format_html, format_html_join
-from django.utils.safestring import mark_safe
+from django.utils.safestring import SafeString
 
 from repairs.comebacks.comeback_table import BY_NAME
 from repairs.comebacks.output import NO_REPAIRS
@@ -11,7 +11,7 @@ from shopdesk.templatetags.desk import mark
 
 def stacked(*lines):
     """Return texts in one cell, one below the other."""
-    return format_html_join(mark_safe("<br>"), "{}", ((line,) for line in lines))
+    return format_html_join(SafeString("<br>"), "{}", ((line,) for line in lines))
 
 
 class Cell:
