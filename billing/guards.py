@@ -2,7 +2,7 @@
 
 from shopdesk.triggers import ForbidChange, append_only, changed
 
-SENT = "A quote that was sent is never changed: revise it."
+SENT = "A sent quote can’t be changed. Revise it."
 
 
 def _quote_of(row: str) -> str:
@@ -17,11 +17,11 @@ def _quote(row: str) -> str:
     return f"(SELECT state FROM billing_quote WHERE id = {row}.quote_id) <> 'draft'"
 
 
-GIVEN = "A form that was given is never changed: make another."
+ISSUED = "An issued form can’t be changed. Create another one."
 
 
-def _given() -> str:
-    """Once given only the customer's yes is added, and that once."""
+def _issued() -> str:
+    """Once issued, only the customer's acceptance is added, and once."""
     frozen = changed(
         "job_id",
         "number",
@@ -30,25 +30,25 @@ def _given() -> str:
         "measures",
         "mode",
         "price",
-        "rule",
-        "most",
+        "price_rule",
+        "max_price",
         "days",
         "has_replacement",
         "replacement_cost",
         "place",
-        "extras_said",
+        "extras_json",
         "valid_days",
         "more",
         "currency",
-        "given_at",
+        "issued_at",
         "valid_until",
-        "said",
+        "issued_terms",
         "pdf",
         "pdf_sha256",
     )
     answered = changed("accepted_at", "accepted_by", "accepted_how")
     return (
-        f"OLD.given_at IS NOT NULL AND ({frozen}"
+        f"OLD.issued_at IS NOT NULL AND ({frozen}"
         f" OR (OLD.accepted_at IS NOT NULL AND {answered}))"
     )
 
@@ -62,7 +62,7 @@ GUARDS = [
         + changed(
             "job_id",
             "version",
-            "words",
+            "findings",
             "valid_until",
             "prices_include_tax",
             "currency",
@@ -78,30 +78,32 @@ GUARDS = [
     ForbidChange("billing_quoteline", "INSERT", SENT, _quote_of("NEW")),
     ForbidChange("billing_quoteline", "UPDATE", SENT, _quote_of("OLD")),
     ForbidChange("billing_quoteline", "DELETE", SENT, _quote_of("OLD")),
-    ForbidChange("billing_repairinformationform", "UPDATE", GIVEN, _given()),
+    ForbidChange("billing_repairinformationform", "UPDATE", ISSUED, _issued()),
     ForbidChange(
-        "billing_repairinformationform", "DELETE", GIVEN, "OLD.given_at IS NOT NULL"
+        "billing_repairinformationform", "DELETE", ISSUED, "OLD.issued_at IS NOT NULL"
     ),
     ForbidChange(
         "billing_link",
         "UPDATE",
-        "A link is never changed: revoke it and make another.",
+        "A link can’t be changed. Revoke it and create another one.",
         "OLD.revoked_at IS NOT NULL AND "
         + changed("revoked_at", "revoked_by_id")
         + " OR "
         + changed("job_id", "purpose", "token_hash", "works_until", "made_at"),
     ),
-    *append_only("billing_signature", "A signature is never changed."),
-    *append_only("billing_changeorder", "A change is never changed: add another."),
-    *append_only("billing_changeline", "A change is never changed: add another."),
+    *append_only("billing_signature", "A signature can’t be changed."),
+    *append_only("billing_changeorder", "Extra work can’t be changed. Add another."),
+    *append_only("billing_changeline", "Extra work can’t be changed. Add another."),
     ForbidChange(
         "billing_changeline",
         "INSERT",
-        "A change that was answered gets no more lines.",
+        "Extra work that is answered gets no more lines.",
         "EXISTS (SELECT 1 FROM billing_changeanswer WHERE change_id = NEW.change_id)",
     ),
-    *append_only("billing_changeanswer", "What was agreed is never changed."),
-    *append_only("billing_diagnosisconsent", "A consent is never changed: add one."),
+    *append_only("billing_changeanswer", "An answer can’t be changed."),
+    *append_only(
+        "billing_diagnosisconsent", "A consent can’t be changed. Add another."
+    ),
     *append_only("billing_collection", "Who took a device is never changed."),
     *append_only(
         "billing_warrantycertificate", "A cover certificate is never changed."

@@ -322,7 +322,7 @@ STILL_SHARED = set(
     context drawing money groups known past_jobs states steps rows columns names limits
     guards links comebacks Group Change Line WhichForm Tick Refused Kind Figures
     WrongStep Row Visit Told Pair FaultForm FixForm Asked Rates Taken Known PartForm
-    CloseForm Bench Bill YesForm NoForm Cell Column Link
+    CloseForm Bench Bill Cell Column Link
     """.split()
 )
 

@@ -145,8 +145,8 @@ def parcel(desk):
 
 
 def repair_form(desk):
-    made = forms.make(till.sent(of=desk.device).options.first(), at=till.now(), by=None)
-    return bytes(forms.give(made, on=till.TODAY, at=till.now(), by=None).paper)
+    made = forms.make(till.sent(of=desk.device).options.first(), stamp=make.stamp())
+    return bytes(forms.issue(made, stamp=make.stamp(on=till.TODAY)).paper)
 
 
 def report(desk):
@@ -217,7 +217,7 @@ def heard(pdf, tmp_path):
 
 
 def carried(pdf):
-    """What the paper lacks, or carries and must not."""
+    """What the paper missing_fields, or carries and must not."""
     paper = pikepdf.open(BytesIO(pdf))
     root = paper.Root
     with paper.open_metadata() as told:

@@ -33,12 +33,12 @@ from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
 
 WORKING = (job_states.APPROVED, job_states.REPAIRED, job_states.TESTED)
-Said = ChangeAnswer.Said
+Decision = ChangeAnswer.Decision
 
 
 @transaction.atomic
 def record(
-    job: Job, *, why: str, lines: Sequence[ChangeLine], at: datetime, by
+    job: Job, *, why: str, lines: Sequence[ChangeLine], stamp: Stamp
 ) -> ChangeOrder:
     """Record extra work and its price; the job waits for the customer's answer."""
     job = Job.objects.select_for_update().get(pk=job.pk)
@@ -63,8 +63,8 @@ def record(
         agreed_before=before,
         extra=after - before,
         new_total=after,
-        made_at=at,
-        taken_by=by,
+        made_at=stamp.at,
+        recorded_by=stamp.by,
     )
     repairs = list(job.repairs.going_on())
     for position, line in enumerate(lines, 1):
@@ -72,7 +72,7 @@ def record(
         line.repair = repairs[0] if len(repairs) == 1 else None
         line.reckon(places=places)
         line.save()
-    _wait(job, Job.WaitingFor.CUSTOMER, by=by)
+    _wait(job, Job.WaitingFor.CUSTOMER, stamp=stamp)
     return change
 
 
@@ -89,10 +89,10 @@ def _open_to_change(job: Job) -> Quote:
     return quote
 
 
-def _wait(job: Job, on: str, *, by) -> None:
+def _wait(job: Job, on: str, *, stamp: Stamp) -> None:
     """Set whom the job waits for; clear it only if it waits for the customer."""
     if on or job.waiting_for == Job.WaitingFor.CUSTOMER:
-        with workflow.changing(job, version=None, stamp=Stamp.now(by)):
+        with workflow.changing(job, version=None, stamp=stamp):
             job.waiting_for = on
             job.save(update_fields=["waiting_for"])
 
@@ -101,24 +101,23 @@ def _wait(job: Job, on: str, *, by) -> None:
 def answer(
     change: ChangeOrder,
     *,
-    said: str,
+    decision: str,
     who: str,
     how: str,
-    at: datetime,
-    by,
+    stamp: Stamp,
+    at: datetime | None = None,
     reached_at: str = "",
     why: str = "",
     links: AnswerLinks = NO_LINKS,
-    now: datetime | None = None,
 ) -> ChangeAnswer:
     """Record the customer's answer. The same answer twice is one answer.
 
-    It is confirmed by email, dated `now` if it was given earlier (`at`).
+    `at` is when it was given, if that was before it is recorded.
     """
     job = Job.objects.select_for_update().get(pk=change.quote.job_id)
     change = ChangeOrder.objects.select_related("quote").get(pk=change.pk)
     if not change.is_open:
-        if change.answer.said == said:
+        if change.answer.decision == decision:
             return change.answer
         who = change.answer.who
         already = (
@@ -126,9 +125,9 @@ def answer(
             if who
             else gettext("Already {answer}.")
         )
-        given = gettext(change.answer.get_said_display())
+        given = gettext(change.answer.get_decision_display())
         raise RefusedError(already.format(answer=given, who=who))
-    if said == Said.YES:
+    if decision == Decision.YES:
         if change.quote.state != states.ACCEPTED:
             raise RefusedError(
                 gettext("The quote was revised meanwhile. Nothing was ordered.")
@@ -136,47 +135,46 @@ def answer(
         _open_to_change(job)
     given = ChangeAnswer.objects.create(
         change=change,
-        said=said,
+        decision=decision,
         who=who,
         how=how,
         reached_at=reached_at,
-        said_at=at,
-        taken_by=by,
+        given_at=at or stamp.at,
+        recorded_by=stamp.by,
         why=why,
     )
-    _wait(job, Job.WaitingFor.NOBODY, by=by)
-    if said != Said.WITHDRAWN:
-        _email_answer(given, links=links, at=now or at, by=by)
+    _wait(job, Job.WaitingFor.NOBODY, stamp=stamp)
+    if decision != Decision.WITHDRAWN:
+        _email_answer(given, links=links, stamp=stamp)
     return given
 
 
-def _email_answer(given: ChangeAnswer, *, links: AnswerLinks, at, by) -> None:
+def _email_answer(given: ChangeAnswer, *, links: AnswerLinks, stamp: Stamp) -> None:
     shop, change = Shop.current(), given.change
     send_emails(
         change.quote,
         {
             "change": change,
-            "said": given.said,
+            "decision": given.decision,
             "who": one_line(given.who),
             "how": given.get_how_display(),
             "why": one_line(given.why),
-            "at": given.said_at,
+            "at": given.given_at,
         },
         template="billing/changes/answer_email.txt",
         attachments=(
             [quote_attachment(change.quote, shop=shop)]
-            if given.said == Said.YES
+            if given.decision == Decision.YES
             else []
         ),
         how=given.how,
         shop=shop,
         links=links,
         about=change.get_absolute_url(),
-        at=at,
-        by=by,
+        stamp=stamp,
     )
 
 
-def withdraw(change: ChangeOrder, *, at: datetime, by) -> ChangeAnswer:
+def withdraw(change: ChangeOrder, *, stamp: Stamp) -> ChangeAnswer:
     """Withdraw extra work that is not answered yet: its amounts were wrong."""
-    return answer(change, said=Said.WITHDRAWN, who="", how="", at=at, by=by)
+    return answer(change, decision=Decision.WITHDRAWN, who="", how="", stamp=stamp)

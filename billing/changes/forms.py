@@ -13,7 +13,7 @@ from shopdesk.fields import DayFormField
 LINES = 5
 """Rows on the form; more than that needs a new quote."""
 
-Said = ChangeAnswer.Said
+Decision = ChangeAnswer.Decision
 ASK = "ask"
 # Online and on the counter screen the customer answers without staff.
 TOLD_THE_DESK = [
@@ -23,7 +23,7 @@ TOLD_THE_DESK = [
 REACHED = (Quote.How.PHONE, Quote.How.EMAIL)
 
 
-class WhyForm(forms.Form):
+class ChangeReasonForm(forms.Form):
     why = forms.CharField(
         label="Reason for extra work",
         max_length=1000,
@@ -55,10 +55,10 @@ def line_forms(data, *, usual, held, places):
     ]
 
 
-class SaidForm(forms.Form):
+class ChangeAnswerForm(forms.Form):
     """The customer's answer, when and how; `may_ask` allows none yet."""
 
-    said = forms.ChoiceField(label="Answer", widget=forms.RadioSelect)
+    decision = forms.ChoiceField(label="Answer", widget=forms.RadioSelect)
     who = forms.CharField(label="Answered by", max_length=120, required=False)
     how = forms.ChoiceField(choices=[("", "choose"), *TOLD_THE_DESK], required=False)
     reached_at = forms.CharField(
@@ -79,25 +79,25 @@ class SaidForm(forms.Form):
     def __init__(self, *args, customer, since, may_ask=False, **kwargs):
         super().__init__(*args, **kwargs)
         self.since = since
-        choices = [(Said.YES, "Agreed"), (Said.NO, "Declined")]
+        choices = [(Decision.YES, "Agreed"), (Decision.NO, "Declined")]
         if may_ask:
             choices.insert(0, (ASK, "Not asked yet: the job waits for the customer"))
-            self.fields["said"].initial = ASK
+            self.fields["decision"].initial = ASK
         else:
-            choices.append((Said.WITHDRAWN, "Withdraw (wrong amounts)"))
-        self.fields["said"].choices = choices
+            choices.append((Decision.WITHDRAWN, "Withdraw (wrong amounts)"))
+        self.fields["decision"].choices = choices
         self.fields["who"].initial = customer.name
 
     def clean(self):
         asked = super().clean()
-        if asked.get("said") in (Said.YES, Said.NO):
+        if asked.get("decision") in (Decision.YES, Decision.NO):
             self._ask_for(asked, "who", "Enter who answered.")
             self._ask_for(asked, "how", "Select how they answered.")
-        if asked.get("said") == Said.YES and asked.get("how") in REACHED:
+        if asked.get("decision") == Decision.YES and asked.get("how") in REACHED:
             self._ask_for(
                 asked, "reached_at", "Enter the phone number or email address."
             )
-        if asked.get("said") == Said.WITHDRAWN:
+        if asked.get("decision") == Decision.WITHDRAWN:
             # Staff withdraw it; the customer gave no answer.
             asked |= {"who": "", "how": "", "reached_at": ""}
         if not self.errors:

@@ -25,11 +25,11 @@ class ChangeQuerySet(models.QuerySet):
         return self.filter(answer=None)
 
     def agreed(self):
-        return self.filter(answer__said=ChangeAnswer.Said.YES)
+        return self.filter(answer__decision=ChangeAnswer.Decision.YES)
 
     def told(self):
         """Fetch what the page shows of each."""
-        return self.select_related("quote", "taken_by", "answer__taken_by")
+        return self.select_related("quote", "recorded_by", "answer__recorded_by")
 
 
 class ChangeOrder(models.Model):
@@ -43,7 +43,7 @@ class ChangeOrder(models.Model):
     extra = MoneyField("extra cost")
     new_total = MoneyField("new total")
     made_at = models.DateTimeField()
-    taken_by = models.ForeignKey(
+    recorded_by = models.ForeignKey(
         STAFF, null=True, on_delete=models.PROTECT, related_name="+"
     )
 
@@ -74,7 +74,7 @@ class ChangeOrder(models.Model):
 
     @property
     def standing(self) -> str:
-        return "waiting" if self.is_open else self.answer.get_said_display()
+        return "waiting" if self.is_open else self.answer.get_decision_display()
 
     def totals(self, *, places: int) -> money.Totals:
         return totals_of(self.lines.all(), quote=self.quote, places=places)
@@ -105,7 +105,7 @@ class ChangeLine(Line):
 class ChangeAnswer(models.Model):
     """The answer to a change order, when and how. Added once, never changed."""
 
-    class Said(models.TextChoices):
+    class Decision(models.TextChoices):
         YES = "yes", "agreed"
         NO = "no", "declined"
         WITHDRAWN = "withdrawn", "withdrawn"
@@ -113,14 +113,14 @@ class ChangeAnswer(models.Model):
     change = models.OneToOneField(
         ChangeOrder, on_delete=models.PROTECT, related_name="answer"
     )
-    said = models.CharField(max_length=9, choices=Said)
+    decision = models.CharField(max_length=9, choices=Decision)
     who = models.CharField("answered by", max_length=120)
     how = models.CharField(max_length=8, choices=Quote.How, blank=True)
     reached_at = models.CharField(
         "phone number or email address used", max_length=120, blank=True
     )
-    said_at = models.DateTimeField()
-    taken_by = models.ForeignKey(
+    given_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(
         STAFF, null=True, on_delete=models.PROTECT, related_name="+"
     )
     why = models.CharField("reason", max_length=500, blank=True)
@@ -128,11 +128,11 @@ class ChangeAnswer(models.Model):
     class Meta:
         constraints = [
             models.CheckConstraint(
-                condition=Q(said="withdrawn") | (~Q(who="") & ~Q(how="")),
+                condition=Q(decision="withdrawn") | (~Q(who="") & ~Q(how="")),
                 name="change_answer_says_who_and_how",
             ),
             models.CheckConstraint(
-                condition=Q(said__in=["withdrawn", "no"])
+                condition=Q(decision__in=["withdrawn", "no"])
                 | ~Q(how__in=["phone", "email"])
                 | ~Q(reached_at=""),
                 name="change_answer_says_where_reached",
@@ -140,7 +140,7 @@ class ChangeAnswer(models.Model):
         ]
 
     def __str__(self):
-        return f"{self.change}: {self.get_said_display()}"
+        return f"{self.change}: {self.get_decision_display()}"
 
 
 def totals_of(lines, *, quote: Quote, places: int) -> money.Totals:

@@ -18,7 +18,7 @@ from shopdesk.shop.price_list import labour_price
 def accepted_quote(job: Job) -> Quote | None:
     """Return the accepted quote of the job, if any."""
     quotes = job.quotes.filter(state=states.ACCEPTED).defer("pdf")
-    return quotes.select_related("chosen", "job").first()
+    return quotes.select_related("accepted_option", "job").first()
 
 
 def agreed_lines(job: Job) -> list[ChangeLine]:
@@ -46,7 +46,10 @@ def open_change(quote: Quote | None) -> ChangeOrder | None:
 def all_agreed(quote: Quote) -> list[Line]:
     """Return all agreed lines of this quote: its option and extra work."""
     changed = ChangeLine.objects.filter(change__in=quote.changes.agreed())
-    return [*quote.chosen.lines.all(), *changed.order_by("change_id", "position")]
+    return [
+        *quote.accepted_option.lines.all(),
+        *changed.order_by("change_id", "position"),
+    ]
 
 
 def agreed_total(quote: Quote, *, places: int) -> Decimal:
@@ -54,7 +57,7 @@ def agreed_total(quote: Quote, *, places: int) -> Decimal:
 
 
 @dataclass(frozen=True)
-class SoFar:
+class WorkProgress:
     """Work done and work agreed, with tax if the shop's prices include it."""
 
     agreed: Decimal
@@ -66,7 +69,7 @@ class SoFar:
         return max(Decimal(0), self.done - self.agreed)
 
 
-def so_far(job: Job, *, shop: Shop) -> SoFar | None:
+def so_far(job: Job, *, shop: Shop) -> WorkProgress | None:
     """Return parts and labour since acceptance, at list prices, and what is agreed.
 
     Fees are no work, and labour before acceptance was the diagnosis. None if no price
@@ -92,6 +95,6 @@ def so_far(job: Job, *, shop: Shop) -> SoFar | None:
     if minutes:
         minutes = max(minutes, shop.minimum_minutes)
     worked = labour_price(minutes, rates=shop.rates())
-    return SoFar(
+    return WorkProgress(
         agreed=agreed, done=worked + (parts or 0), written_in=quote.written_in(shop)
     )

@@ -7,11 +7,12 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from billing.changes import actions, queries
-from billing.changes.forms import ASK, SaidForm, WhyForm, line_forms
+from billing.changes.forms import ASK, ChangeAnswerForm, ChangeReasonForm, line_forms
 from billing.changes.models import ChangeOrder
 from repairs.jobs.models import Job
 from shopdesk.look.forms import attempt
-from shopdesk.shop.models import Shop, TaxRate
+from shopdesk.shop.models import TaxRate
+from shopdesk.stamp import Stamp
 
 
 def _job(pk):
@@ -29,11 +30,13 @@ def of_job(request, pk):
         return redirect("quotes:for_job", pk)
     if request.method != "POST":
         return _page(request, job, quote)
-    boxes = _boxes(job, quote, request.POST)
+    boxes = _boxes(job, quote, shop=request.shop, data=request.POST)
     # Validate all of them, so that all errors are shown at once.
     if not all([form.is_valid() for form in boxes["forms"]]):
         return _page(request, job, quote, boxes)
-    recorded = attempt(request, boxes["about"], _recorded, job, boxes, by=request.user)
+    recorded = attempt(
+        request, boxes["about"], _recorded, job, boxes, stamp=Stamp.of(request)
+    )
     if not recorded:
         return _page(request, job, quote, boxes)
     change = recorded.result
@@ -41,43 +44,41 @@ def of_job(request, pk):
     return redirect(change)
 
 
-def _recorded(job, boxes, *, by):
+def _recorded(job, boxes, *, stamp):
     """Record the extra work, with its answer if the customer gave one."""
-    now = timezone.now()
     lines = [form.reckoned() for form in boxes["lines"] if form.has_changed()]
     with transaction.atomic():
         change = actions.record(
-            job, why=boxes["about"].cleaned_data["why"], lines=lines, at=now, by=by
+            job, why=boxes["about"].cleaned_data["why"], lines=lines, stamp=stamp
         )
-        given = boxes["said"].cleaned_data
-        if given["said"] != ASK:
-            actions.answer(change, by=by, now=now, **given)
+        given = boxes["answer_form"].cleaned_data
+        if given["decision"] != ASK:
+            actions.answer(change, stamp=stamp, **given)
     return change
 
 
-def _boxes(job, quote, data=None):
+def _boxes(job, quote, *, shop, data=None):
     """Return the forms of new extra work, which are sent together."""
-    shop = Shop.current()
-    about = WhyForm(data, prefix="change")
+    about = ChangeReasonForm(data, prefix="change")
     lines = line_forms(
         data,
         usual=job.customer.tax_kind or shop.tax_kind,
         held=TaxRate.objects.holding(timezone.localdate()),
         places=quote.written_in(shop).places,
     )
-    said = SaidForm(
+    answer_form = ChangeAnswerForm(
         data,
-        prefix="said",
+        prefix="answer",
         customer=job.customer,
         since=quote.answered_at,
         may_ask=True,
     )
-    forms = [about, *lines, said]
-    return {"about": about, "lines": lines, "said": said, "forms": forms}
+    forms = [about, *lines, answer_form]
+    return {"about": about, "lines": lines, "answer_form": answer_form, "forms": forms}
 
 
 def _page(request, job, quote, boxes=None, answer=None):
-    shop = Shop.current()
+    shop = request.shop
     context = {"job": job, "quote": quote, "forms": [answer] if answer else []}
     if quote:
         waiting = queries.open_change(quote)
@@ -92,11 +93,11 @@ def _page(request, job, quote, boxes=None, answer=None):
             "may_add": may_add,
         }
         if waiting:
-            context["answer"] = answer or SaidForm(
-                prefix="said", customer=job.customer, since=waiting.made_at
+            context["answer"] = answer or ChangeAnswerForm(
+                prefix="answer", customer=job.customer, since=waiting.made_at
             )
         if may_add or boxes:
-            context |= boxes or _boxes(job, quote)
+            context |= boxes or _boxes(job, quote, shop=shop)
     return render(request, "billing/changes/of_job.html", context)
 
 
@@ -106,12 +107,14 @@ def answer(request, pk):
     if request.method != "POST":
         return redirect(change)
     job = _job(change.quote.job_id)
-    form = SaidForm(
-        request.POST, prefix="said", customer=job.customer, since=change.made_at
+    form = ChangeAnswerForm(
+        request.POST, prefix="answer", customer=job.customer, since=change.made_at
     )
     if form.is_valid():
-        facts = {"by": request.user, "now": timezone.now(), **form.cleaned_data}
-        if attempt(request, None, actions.answer, change, **facts):
+        stamp = Stamp.of(request)
+        if attempt(
+            request, None, actions.answer, change, stamp=stamp, **form.cleaned_data
+        ):
             messages.success(request, "Answer recorded.")
         return redirect(change)
     if not change.is_open:
@@ -129,7 +132,7 @@ def so_far(request, pk):
         "billing/changes/_progress.html",
         {
             "job": job,
-            "so_far": queries.so_far(job, shop=Shop.current()),
+            "so_far": queries.so_far(job, shop=request.shop),
             "waiting": queries.open_change(queries.accepted_quote(job)),
         },
     )

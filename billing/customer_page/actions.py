@@ -1,28 +1,25 @@
 """A link is revoked; the customer answers online."""
 
-from datetime import date, datetime
-
 from django.db import transaction
 from django.utils.translation import gettext, gettext_lazy
 
 from billing.customer_page.models import Signature
-from billing.customer_page.queries import as_shown, offers
+from billing.customer_page.queries import offers, shown_fingerprint
 from billing.quotes import states
 from billing.quotes.answering import accept, decline
 from billing.quotes.drafting import lock
-from billing.quotes.letters import NO_LINKS, AnswerLinks
 from billing.quotes.models import Link, Quote, QuoteOption
 from repairs.jobs import states as job_states
-from repairs.jobs.models import Job
 from shopdesk.errors import RefusedError, StaleError
 from shopdesk.shop.models import Shop
+from shopdesk.stamp import Stamp
 from shopdesk.templatetags.desk import day
 
 
-def revoke(link: Link, *, at: datetime, by) -> None:
+def revoke(link: Link, *, stamp: Stamp) -> None:
     """Make the link invalid; revoking it twice is revoking it once."""
     Link.objects.filter(pk=link.pk, revoked_at=None).update(
-        revoked_at=at, revoked_by=by
+        revoked_at=stamp.at, revoked_by=stamp.by
     )
 
 
@@ -39,70 +36,42 @@ def accept_online(
     option: QuoteOption,
     version: int,
     shown: str,
-    who: str,
-    how: str,
-    on: date,
-    at: datetime,
-    by=None,
+    stamp: Stamp,
     ink: str = "",
-    links: AnswerLinks = NO_LINKS,
+    **answer,
 ) -> Quote:
-    """Accept exactly what the customer was shown."""
-    _, quote = _as_it_was_shown(quote, version=version, shown=shown)
-    was = quote.state
-    if was == states.ACCEPTED and quote.chosen_id == option.pk:
+    """Accept exactly what the customer was shown; `answer` as in `accept`."""
+    quote = _lock_as_shown(quote, version=version, shown=shown)
+    if quote.state == states.ACCEPTED and quote.accepted_option_id == option.pk:
         return quote
-    _open_to_customer(quote)
-    if quote.is_expired(on):
+    _check_unanswered(quote)
+    if quote.is_expired(stamp.on):
         raise RefusedError(
             gettext(
                 "This quote expired on {day}. Nothing was ordered. Please ask us for a"
                 " new quote."
             ).format(day=day(quote.valid_until))
         )
-    quote = accept(
-        quote,
-        option=option,
-        version=version,
-        who=who,
-        how=how,
-        on=on,
-        at=at,
-        by=by,
-        links=links,
-    )
+    quote = accept(quote, option=option, version=version, stamp=stamp, **answer)
     if ink:
         Signature.objects.create(quote=quote, ink=ink)
     return quote
 
 
 @transaction.atomic
-def decline_online(
-    quote: Quote,
-    *,
-    version: int,
-    shown: str,
-    why: str,
-    who: str,
-    how: str,
-    at: datetime,
-    by=None,
-    links: AnswerLinks = NO_LINKS,
-) -> Quote:
-    """Decline the quote, with the customer's reason."""
-    _, quote = _as_it_was_shown(quote, version=version, shown=shown)
+def decline_online(quote: Quote, *, version: int, shown: str, **answer) -> Quote:
+    """Decline what the customer was shown; `answer` as in `decline`."""
+    quote = _lock_as_shown(quote, version=version, shown=shown)
     if quote.state == states.DECLINED:
         return quote
-    _open_to_customer(quote)
-    return decline(
-        quote, version=version, why=why, who=who, how=how, at=at, by=by, links=links
-    )
+    _check_unanswered(quote)
+    return decline(quote, version=version, **answer)
 
 
-def _as_it_was_shown(quote: Quote, *, version: int, shown: str) -> tuple[Job, Quote]:
-    """Return the locked job and quote; raise if they are not as shown."""
+def _lock_as_shown(quote: Quote, *, version: int, shown: str) -> Quote:
+    """Return the locked quote; raise if it is not as shown."""
     job, quote = lock(quote)
-    now = as_shown(offers(quote, shop=Shop.current()))
+    now = shown_fingerprint(offers(quote, shop=Shop.current()))
     if quote.state in (states.REPLACED, states.DRAFT) or (version, shown) != (
         quote.version,
         now,
@@ -115,16 +84,16 @@ def _as_it_was_shown(quote: Quote, *, version: int, shown: str) -> tuple[Job, Qu
                 " Nothing was ordered."
             )
         )
-    return job, quote
+    return quote
 
 
-def _open_to_customer(quote: Quote) -> None:
+def _check_unanswered(quote: Quote) -> None:
     if quote.state == states.ACCEPTED:
         raise RefusedError(
             gettext(
                 "“{option}” was already accepted on {day}. Please contact us to change"
                 " it."
-            ).format(option=quote.chosen, day=day(quote.answered_at))
+            ).format(option=quote.accepted_option, day=day(quote.answered_at))
         )
     if quote.state == states.DECLINED:
         raise RefusedError(

@@ -14,12 +14,17 @@ from django.views.decorators.http import require_POST
 from billing.customer_page import actions
 from billing.customer_page.queries import offered
 from billing.customer_page.tables import LinkTable
-from billing.customer_page.views import Side, answered, told, told_to_customer
+from billing.customer_page.views import (
+    Viewer,
+    in_customers_language,
+    record_answer,
+    show_page,
+)
 from billing.quotes.links import create_address
 from billing.quotes.models import Link, Quote
 from repairs.jobs.models import Job
 from shopdesk.papers.render import document_language
-from shopdesk.shop.models import Shop
+from shopdesk.stamp import Stamp
 
 NOT_FROM_OUTSIDE = ("127.0.0.1", "localhost", "[::1]")
 
@@ -52,8 +57,8 @@ def of_job(request, pk):
 
 def _made(request, job):
     """Create a link, and an email with it."""
-    address = create_address(request, job, at=timezone.now())
-    shop = Shop.current()
+    address = create_address(request, job, stamp=Stamp.of(request))
+    shop = request.shop
     with document_language(shop):
         subject = gettext("Your {device}: job {number}")
         body = gettext(
@@ -78,7 +83,7 @@ def _made(request, job):
 def revoke(request, pk):
     """Make the link invalid."""
     link = get_object_or_404(Link, pk=pk)
-    actions.revoke(link, at=timezone.now(), by=request.user)
+    actions.revoke(link, stamp=Stamp.of(request))
     messages.success(request, "The link is revoked.")
     return redirect("customer_links:of_job", link.job_id)
 
@@ -86,12 +91,12 @@ def revoke(request, pk):
 def sign_here(request, pk):
     """The counter's screen turned to the customer: only their page."""
     job = _job(pk)
-    side = Side(
+    viewer = Viewer(
         reverse("customer_links:sign_here", args=[pk]),
         how=Quote.How.SCREEN,
         by=request.user,
     )
-    with told_to_customer(request):
+    with in_customers_language(request):
         if request.method == "POST":
-            return answered(request, job, side)
-        return told(request, job, side)
+            return record_answer(request, job, viewer)
+        return show_page(request, job, viewer)

@@ -26,13 +26,13 @@ def is_signature_path(path: str) -> bool:
     )
 
 
-class SeenForm(forms.Form):
+class ShownForm(forms.Form):
     """What the customer was shown of the quote; sent along with the answer."""
 
     version = WholeNumberField(widget=forms.HiddenInput)
     shown = forms.CharField(max_length=300, widget=forms.HiddenInput)
 
-    def has_seen(self, version: int, shown: str) -> bool:
+    def is_current(self, version: int, shown: str) -> bool:
         """Whether the quote is still as shown."""
         return self.is_valid() and self.cleaned_data == {
             "version": version,
@@ -40,7 +40,7 @@ class SeenForm(forms.Form):
         }
 
 
-class AnswerForm(SeenForm):
+class AnswerForm(ShownForm):
     who = forms.CharField(
         label=gettext_lazy("Your name"),
         max_length=120,
@@ -54,7 +54,7 @@ class AnswerForm(SeenForm):
         self.fields["shown"].initial = shown
 
 
-class YesForm(AnswerForm):
+class AcceptQuoteForm(AnswerForm):
     option = OptionChoice(
         QuoteOption.objects.none(),
         label=gettext_lazy("Option"),
@@ -67,11 +67,7 @@ class YesForm(AnswerForm):
 
     def __init__(self, quote, shown, *args, written_in, with_pad=False, **kwargs):
         super().__init__(quote, shown, *args, **kwargs)
-        options = quote.options.prefetch_related("lines")
-        self.fields["option"].written_in = written_in
-        self.fields["option"].queryset = options
-        if len(options) == 1:
-            self.fields["option"].initial = options[0].pk
+        self.fields["option"].offer(quote, written_in=written_in)
         if not with_pad:
             del self.fields["ink"]
 
@@ -102,12 +98,12 @@ class ChangeForm(forms.Form):
         self.fields["shown"].initial = shown
         self.now = shown
 
-    def has_seen(self) -> bool:
+    def is_current(self) -> bool:
         """Whether this extra work is the one waiting for an answer."""
         return bool(self.now) and self["shown"].data == self.now
 
 
-class NoForm(AnswerForm):
+class DeclineQuoteForm(AnswerForm):
     why = forms.CharField(
         label=gettext_lazy("Reason"),
         max_length=500,

@@ -29,7 +29,7 @@ WHERE = {
 BY_POST = "Ready. We will ship it to you."
 UNDER_COVER = "Warranty repair in progress, free of charge."
 
-CAME_OF_IT = {
+OUTCOMES = {
     job_states.FIXED: "The device is repaired.",
     job_states.NOT_FIXED: "We could not repair it.",
     job_states.NO_FAULT_FOUND: "We could not reproduce the fault.",
@@ -47,7 +47,7 @@ WAITING = {
 def offered(job: Job) -> Quote | None:
     """Return the version of the quote that the customer may see; none in draft."""
     quotes = job.quotes.live().exclude(state=states.DRAFT)
-    return quotes.defer("pdf").select_related("chosen", "job").first()
+    return quotes.defer("pdf").select_related("accepted_option", "job").first()
 
 
 @dataclass(frozen=True)
@@ -67,22 +67,22 @@ def offers(quote: Quote, *, shop: Shop) -> list[Offer]:
     ]
 
 
-def as_shown(offered: list[Offer]) -> str:
+def shown_fingerprint(offered: list[Offer]) -> str:
     """Return what identifies the options shown, checked when the customer answers."""
     return " ".join(f"{one.option.pk}={one.totals.gross:f}" for one in offered)
 
 
-def change_as_shown(change: ChangeOrder | None) -> str:
+def change_fingerprint(change: ChangeOrder | None) -> str:
     """Return the same for extra work; empty if none is waiting."""
     return f"{change.pk}={change.new_total:f}" if change else ""
 
 
 @dataclass(frozen=True)
-class Whereabouts:
+class RepairStatus:
     """The repair status, in the current language."""
 
     where: str
-    came_of_it: str
+    outcome_text: str
     waiting: str
     due_on: date | None
     is_open: bool
@@ -91,13 +91,13 @@ class Whereabouts:
     handed_over_on: date | None
 
 
-def whereabouts(job: Job) -> Whereabouts:
+def repair_status(job: Job) -> RepairStatus:
     is_open = job.is_open
     is_ready = job.state == job_states.READY
     covered = None if is_open else job.repairs.aggregate(day=Max("warranty_until"))
-    return Whereabouts(
+    return RepairStatus(
         where=gettext(_where(job)),
-        came_of_it=_outcome(job),
+        outcome_text=_outcome(job),
         waiting=gettext(WAITING.get(job.waiting_for, "")) if is_open else "",
         due_on=job.due_on if is_open and not is_ready else None,
         is_open=is_open,
@@ -120,4 +120,4 @@ def _outcome(job: Job) -> str:
     """Return the outcome once the job is closed; empty before."""
     if job.is_open and job.state != job_states.READY:
         return ""
-    return gettext(CAME_OF_IT.get(job.outcome, ""))
+    return gettext(OUTCOMES.get(job.outcome, ""))

@@ -27,13 +27,18 @@ from billing.changes.queries import (
     open_change,
 )
 from billing.customer_page import actions
-from billing.customer_page.forms import ChangeForm, NoForm, SeenForm, YesForm
+from billing.customer_page.forms import (
+    AcceptQuoteForm,
+    ChangeForm,
+    DeclineQuoteForm,
+    ShownForm,
+)
 from billing.customer_page.queries import (
-    as_shown,
-    change_as_shown,
+    change_fingerprint,
     offered,
     offers,
-    whereabouts,
+    repair_status,
+    shown_fingerprint,
 )
 from billing.quotes.letters import NO_LINKS, AnswerLinks
 from billing.quotes.models import Link, Quote
@@ -41,8 +46,8 @@ from billing.quotes.papers import file_name
 from repairs.jobs import states as job_states
 from shopdesk.errors import RefusedError
 from shopdesk.papers.render import document_language
-from shopdesk.shop.models import Shop
 from shopdesk.staff.rate_limit import RateLimit, seconds_to_wait
+from shopdesk.stamp import Stamp
 
 CHANGE_CHANGED = gettext_lazy(
     "This was answered or changed meanwhile. Nothing was ordered now. Please check the"
@@ -58,7 +63,7 @@ INVALID_LIMIT = RateLimit(10)  # of links that open nothing
 ANSWER_LIMIT = RateLimit(5)
 
 
-def _slowed(request, link):
+def _rate_limited(request, link):
     """Return the answer to too many requests, else None. Staff have no limit."""
     if request.user.is_authenticated:
         return None
@@ -83,7 +88,7 @@ def _wait_page(request, wait):
     return answer
 
 
-def _nothing(request):
+def _invalid_link(request):
     """Return the same page for links that are unknown, expired or revoked."""
     wait = _wait(request, "unknown", INVALID_LIMIT)
     if wait:
@@ -100,7 +105,7 @@ def by_link(view):
     def page(request, token, **more):
         if request.method not in ("GET", "HEAD", "POST"):
             return HttpResponseNotAllowed(["GET", "HEAD", "POST"])
-        with told_to_customer(request):
+        with in_customers_language(request):
             answer = found(request, token, **more)
         answer["Cache-Control"] = "no-store, private"
         answer["X-Robots-Tag"] = "noindex, nofollow"
@@ -122,18 +127,17 @@ def by_link(view):
             .first()
         )
         if link is None:
-            return _nothing(request)
+            return _invalid_link(request)
         try:
-            return _slowed(request, link) or view(request, link, token, **more)
+            return _rate_limited(request, link) or view(request, link, token, **more)
         except Http404:
-            return _nothing(request)
+            return _invalid_link(request)
 
     return page
 
 
-def told_to_customer(request):
+def in_customers_language(request):
     """Return a context in which pages use the language of the shop's papers."""
-    request.shop = Shop.current()
     return document_language(request.shop)
 
 
@@ -141,7 +145,7 @@ def told_to_customer(request):
 
 
 @dataclass(frozen=True)
-class Side:
+class Viewer:
     """How the page is opened: by the link, or on the counter's screen."""
 
     here: str
@@ -159,14 +163,14 @@ class Side:
 def page(request, link, token, *, balance_of):
     """Show the quote and its answer forms; later, the repair status."""
     is_staff = request.user.is_authenticated
-    side = Side(
+    viewer = Viewer(
         reverse("link:page", args=[token]), balance_of=balance_of, is_staff=is_staff
     )
     if request.method == "POST" and not is_staff:
-        return answered(request, link.job, side)
+        return record_answer(request, link.job, viewer)
     if request.method == "GET" and not is_staff:
         link.count_view(at=timezone.now())
-    return told(request, link.job, side)
+    return show_page(request, link.job, viewer)
 
 
 @by_link
@@ -183,58 +187,63 @@ def paper(request, link, token, **more):
     )
 
 
-def told(request, job, side, *, refusal="", status=200, **bound):
+def show_page(request, job, viewer, *, refusal="", status=200, **bound):
     """Render the customer's page of a job; `bound` are forms with errors."""
-    shop = Shop.current()
+    shop = request.shop
     quote = offered(job)
     context = {
         "job": job,
         "quote": quote,
-        "side": side,
-        "where": whereabouts(job),
+        "viewer": viewer,
+        "where": repair_status(job),
         "refusal": refusal,
         "forms": list(bound.values()),
     }
-    if side.balance_of:
-        balance = side.balance_of(job)
+    if viewer.balance_of:
+        balance = viewer.balance_of(job)
         context |= {
             "balance": balance,
             "owed_back": -balance.owed,
             "billed_in": balance.written_in(shop),
         }
     if quote is not None:
-        context |= _quote_told(job, quote, side, shop, bound)
+        context |= _quote_context(job, quote, viewer, shop, bound)
     return render(request, "billing/customer_page/page.html", context, status=status)
 
 
-def _quote_told(job, quote, side, shop, bound):
+def _quote_context(job, quote, viewer, shop, bound):
     written_in = quote.written_in(shop)
     options = offers(quote, shop=shop)
-    shown = as_shown(options)
-    may_answer = quote.is_sent and job.state == job_states.QUOTED and not side.is_staff
+    shown = shown_fingerprint(options)
+    may_answer = (
+        quote.is_sent and job.state == job_states.QUOTED and not viewer.is_staff
+    )
     change = _open_change(job, quote)
     found = {
         # Once an option is accepted, only that one is shown.
-        "offers": [one for one in options if quote.chosen_id in (None, one.option.pk)],
+        "offers": [
+            one for one in options if quote.accepted_option_id in (None, one.option.pk)
+        ],
         "written_in": written_in,
         "has_warranty": any(one.option.warranty_days for one in options),
         "is_expired": quote.is_expired(timezone.localdate()),
         "may_answer": may_answer,
         "change": change,
         "agreed_changes": agreed_changes(job),
-        "agreed_now": quote.chosen_id and agreed_total(quote, places=written_in.places),
+        "agreed_now": quote.accepted_option_id
+        and agreed_total(quote, places=written_in.places),
     }
     if may_answer:
-        found["yes"] = YesForm(
+        found["yes"] = AcceptQuoteForm(
             quote,
             shown,
             prefix="yes",
             written_in=written_in,
-            with_pad=side.at_counter,
+            with_pad=viewer.at_counter,
         )
-        found["no"] = NoForm(quote, shown, prefix="no")
+        found["no"] = DeclineQuoteForm(quote, shown, prefix="no")
     if change:
-        found["change_form"] = ChangeForm(change_as_shown(change), prefix="change")
+        found["change_form"] = ChangeForm(change_fingerprint(change), prefix="change")
     return found | bound
 
 
@@ -243,75 +252,76 @@ def _open_change(job, quote):
     return open_change(quote) if job.state in changes.WORKING else None
 
 
-def answered(request, job, side):
+def record_answer(request, job, viewer):
     """Record the customer's answer, if the quote is still as shown."""
     what = request.POST.get("answer")
     if what in ("change yes", "change no"):
-        return _change_answered(request, job, side, said=what.split()[1])
-    quote, shop = offered(job), Shop.current()
+        return _record_change_answer(request, job, viewer, decision=what.split()[1])
+    quote, shop = offered(job), request.shop
     name = "yes" if what == "yes" else "no"
-    shown = as_shown(offers(quote, shop=shop)) if quote else ""
-    seen = SeenForm(request.POST, prefix=name)
-    if quote is None or not seen.has_seen(quote.version, shown):
-        return told(request, job, side, refusal=actions.CHANGED, status=409)
+    shown = shown_fingerprint(offers(quote, shop=shop)) if quote else ""
+    posted = ShownForm(request.POST, prefix=name)
+    if quote is None or not posted.is_current(quote.version, shown):
+        return show_page(request, job, viewer, refusal=actions.CHANGED, status=409)
     if name == "yes":
-        act, more = actions.accept_online, {"on": timezone.localdate()}
-        form = YesForm(
+        act = actions.accept_online
+        form = AcceptQuoteForm(
             quote,
             shown,
             request.POST,
             prefix=name,
             written_in=quote.written_in(shop),
-            with_pad=side.at_counter,
+            with_pad=viewer.at_counter,
         )
     else:
-        act, more = actions.decline_online, {}
-        form = NoForm(quote, shown, request.POST, prefix=name)
+        act = actions.decline_online
+        form = DeclineQuoteForm(quote, shown, request.POST, prefix=name)
     if not form.is_valid():
-        return told(request, job, side, **{name: form})
-    return _done(request, job, side, act, quote, **more, **form.cleaned_data)
+        return show_page(request, job, viewer, **{name: form})
+    return _act(request, job, viewer, act, quote, **form.cleaned_data)
 
 
-def _change_answered(request, job, side, *, said):
+def _record_change_answer(request, job, viewer, *, decision):
     """Record the customer's answer to extra work."""
     change = _open_change(job, accepted_quote(job))
-    form = ChangeForm(change_as_shown(change), request.POST, prefix="change")
-    if not form.has_seen():
-        return told(request, job, side, refusal=CHANGE_CHANGED, status=409)
+    form = ChangeForm(change_fingerprint(change), request.POST, prefix="change")
+    if not form.is_current():
+        return show_page(request, job, viewer, refusal=CHANGE_CHANGED, status=409)
     if not form.is_valid():
-        return told(request, job, side, change_form=form)
+        return show_page(request, job, viewer, change_form=form)
     who = form.cleaned_data["who"]
-    return _done(request, job, side, changes.answer, change, said=said, who=who)
+    return _act(
+        request, job, viewer, changes.answer, change, decision=decision, who=who
+    )
 
 
-def _done(request, job, side, act, *what, **told_us):
+def _act(request, job, viewer, act, *what, **facts):
     """Do it and redirect to the page, or show the page with the refusal."""
     try:
         act(
             *what,
-            how=side.how,
-            at=timezone.now(),
-            by=side.by,
-            links=_answer_links(request, side),
-            **told_us,
+            how=viewer.how,
+            stamp=Stamp.now(viewer.by),
+            links=_answer_links(request, viewer),
+            **facts,
         )
     except RefusedError as refusal:
         job.refresh_from_db()
-        return told(request, job, side, refusal=str(refusal), status=409)
-    return HttpResponseRedirect(side.here, status=303)
+        return show_page(request, job, viewer, refusal=str(refusal), status=409)
+    return HttpResponseRedirect(viewer.here, status=303)
 
 
-def _answer_links(request, side):
+def _answer_links(request, viewer):
     """Return the addresses for the emails about an answer.
 
     ALLOWED_HOSTS may hold patterns, and a visitor may name any host that matches; so
     their host is used only if it is listed in full.
     """
     root = request.build_absolute_uri("/").rstrip("/")
-    if side.at_counter:
+    if viewer.at_counter:
         return AnswerLinks(desk=root)
     if settings.PUBLIC_URL:
         root = settings.PUBLIC_URL.rstrip("/")
     elif split_domain_port(request.get_host())[0] not in settings.ALLOWED_HOSTS:
         return NO_LINKS
-    return AnswerLinks(page=root + side.here, desk=root)
+    return AnswerLinks(page=root + viewer.here, desk=root)

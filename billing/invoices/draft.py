@@ -79,7 +79,11 @@ def draft_invoice(job: Job, *, on: date, shop: Shop) -> InvoiceDraft:
 
 def _draft(job: Job, *, on: date, shop: Shop) -> InvoiceDraft:
     quote = _accepted_quote(job)
-    if job.outcome == states.DECLINED_BY_CUSTOMER and quote and quote.chosen.is_return:
+    if (
+        job.outcome == states.DECLINED_BY_CUSTOMER
+        and quote
+        and quote.accepted_option.is_return
+    ):
         return _draft_agreed(quote, on=on, shop=shop)
     if job.outcome != states.FIXED:
         return _draft_without_repair(job, on=on, shop=shop)

@@ -1,6 +1,6 @@
-"""The price that bears its comebacks: reserve, floor, and what is suggested.
+"""The price that covers its comebacks: allowance, minimum price, suggested price.
 
-All costs are before tax. Prices are as the shop's are, with tax or without.
+All costs exclude tax. Prices include it if the shop's prices do.
 """
 
 from collections.abc import Sequence
@@ -15,10 +15,8 @@ FINE = Decimal("0.0001")
 
 
 @dataclass(frozen=True)
-class Mended:
-    """One fault mended by one fix: planned minutes, cost of parts, and the chance that
-    it comes back while it is covered.
-    """
+class RepairCost:
+    """One repair: planned minutes, cost of parts, comeback risk within its warranty."""
 
     minutes: int
     parts: Decimal
@@ -26,10 +24,10 @@ class Mended:
 
 
 @dataclass(frozen=True)
-class Bearing:
-    """What the shop bears an option by.
+class PricingRules:
+    """The shop's rules for one option.
 
-    `hour` is the cost of an hour, `margin` in percent. `tax` is in percent where prices
+    `hour` is the cost of an hour, `margin` in percent. `tax` is in percent if prices
     include it, else 0. Labour is charged in multiples of `step`.
     """
 
@@ -43,111 +41,112 @@ class Bearing:
 
 @dataclass(frozen=True)
 class Price:
-    """How the price of an option is built up."""
+    """How the price of an option is calculated."""
 
     minutes: int
     labour: Decimal
     parts: Decimal
     fees: Decimal
-    redo: Decimal
-    """Cost of doing all of it again."""
+    rework_cost: Decimal
     chance: Decimal
-    """That any of its repairs comes back while covered."""
+    """That any of its repairs comes back within the warranty."""
     reserve: Decimal
     list_price: Decimal
-    floor_before_rounding: Decimal
-    floor: Decimal
+    exact_min_price: Decimal
+    min_price: Decimal
 
     @property
-    def own(self) -> Decimal:
-        """What it costs the shop, if it holds."""
+    def own_cost(self) -> Decimal:
+        """Return the cost to the shop without comebacks."""
         return self.labour + self.parts + self.fees
 
     @property
     def is_raised(self) -> bool:
-        return self.floor > self.list_price
+        return self.min_price > self.list_price
 
     @property
     def suggested(self) -> Decimal:
-        return max(self.list_price, self.floor)
+        return max(self.list_price, self.min_price)
 
     @property
     def raised_by(self) -> Decimal:
-        """What the labour is raised by, so that the lines come to what is suggested."""
+        """Return what labour is raised by, so that the lines match the suggestion."""
         return self.suggested - self.list_price
 
 
-def priced(
-    mended: Sequence[Mended],
+def price_option(
+    repairs: Sequence[RepairCost],
     *,
     fees: Decimal,
     list_price: Decimal,
-    by: Bearing,
+    by: PricingRules,
 ) -> Price:
-    """The price of mending all of `mended`; the reserves of several faults add up.
+    """Return the price of all `repairs`; their comeback allowances add up.
 
-    The floor is rounded up, so that rounding never eats the margin; where it is above
-    the list price, by whole steps of labour.
+    The minimum price is rounded up, so that rounding never reduces the margin; above
+    the list price it rises by whole steps of labour.
     """
-    labour = sum((labour_cost(one.minutes, hour=by.hour) for one in mended), ZERO)
-    parts = sum((one.parts for one in mended), ZERO)
-    reserve = sum((reserve_of(one, by=by) for one in mended), ZERO)
+    labour = sum(
+        (labour_cost(repair.minutes, hour=by.hour) for repair in repairs), ZERO
+    )
+    parts = sum((repair.parts for repair in repairs), ZERO)
+    reserve = sum((comeback_allowance_of(repair, by=by) for repair in repairs), ZERO)
     exact = (labour + parts + fees + reserve) / (1 - by.margin / HUNDRED)
     exact *= 1 + by.tax / HUNDRED
-    floor = up_to(exact, step=Decimal(1).scaleb(-by.places))
-    if floor > list_price and by.step:
-        floor = list_price + up_to(floor - list_price, step=by.step)
-        floor = up_to(floor, step=Decimal(1).scaleb(-by.places))
+    min_price = round_up(exact, step=Decimal(1).scaleb(-by.places))
+    if min_price > list_price and by.step:
+        min_price = list_price + round_up(min_price - list_price, step=by.step)
+        min_price = round_up(min_price, step=Decimal(1).scaleb(-by.places))
     return Price(
-        minutes=sum(one.minutes for one in mended),
+        minutes=sum(repair.minutes for repair in repairs),
         labour=labour,
         parts=parts,
         fees=fees,
-        redo=sum((rework_cost(one, by=by) for one in mended), ZERO),
-        chance=any_of([one.chance for one in mended]),
+        rework_cost=sum((rework_cost(repair, by=by) for repair in repairs), ZERO),
+        chance=probability_of_any([repair.chance for repair in repairs]),
         reserve=reserve,
         list_price=list_price,
-        floor_before_rounding=exact,
-        floor=floor,
+        exact_min_price=exact,
+        min_price=min_price,
     )
 
 
 def labour_cost(minutes: int, *, hour: Decimal) -> Decimal:
-    """What `minutes` cost the shop."""
+    """Return what `minutes` cost the shop."""
     return hour * minutes / 60
 
 
-def rework_cost(one: Mended, *, by: Bearing) -> Decimal:
-    """What it costs to do it again: the time, the parts, and the parcel back."""
-    return labour_cost(one.minutes, hour=by.hour) + one.parts + by.parcel
+def rework_cost(repair: RepairCost, *, by: PricingRules) -> Decimal:
+    """Return the cost of doing it again: labour, parts and return shipping."""
+    return labour_cost(repair.minutes, hour=by.hour) + repair.parts + by.parcel
 
 
-def reserve_of(one: Mended, *, by: Bearing) -> Decimal:
-    """What is to be laid by for its comebacks."""
-    return one.chance * rework_cost(one, by=by)
+def comeback_allowance_of(repair: RepairCost, *, by: PricingRules) -> Decimal:
+    """Return the comeback allowance: risk times rework cost."""
+    return repair.chance * rework_cost(repair, by=by)
 
 
-def any_of(chances: Sequence[Decimal]) -> Decimal:
-    """The chance that at least one of several comes back."""
+def probability_of_any(chances: Sequence[Decimal]) -> Decimal:
+    """Return the probability that at least one of several comes back."""
     none = Decimal(1)
     for chance in chances:
         none *= 1 - chance
     return (1 - none).quantize(FINE)
 
 
-def up_to(amount: Decimal, *, step: Decimal) -> Decimal:
-    """`amount`, or the next multiple of `step` above it."""
+def round_up(amount: Decimal, *, step: Decimal) -> Decimal:
+    """Return `amount` rounded up to a multiple of `step`."""
     return (amount / step).quantize(Decimal(1), rounding=ROUND_CEILING) * step
 
 
 def margin_of(price: Decimal, *, cost: Decimal, tax: Decimal = ZERO) -> Decimal | None:
-    """What is left of a price in percent, once costs and comebacks are borne."""
+    """Return the margin of a price in percent, None if the price is 0."""
     net = price / (1 + tax / HUNDRED)
     return rounded((net - cost) / net * HUNDRED, places=1) if net > 0 else None
 
 
-def shared(amount: Decimal, *, by: Sequence[Decimal], places: int) -> list[Decimal]:
-    """`amount` in shares as large as `by` says; rounding goes to the first."""
+def allocate(amount: Decimal, *, by: Sequence[Decimal], places: int) -> list[Decimal]:
+    """Return `amount` split in proportion to `by`; the first takes the rounding."""
     total = sum(by, ZERO)
     if not by:
         return []

@@ -10,8 +10,8 @@ from decimal import Decimal
 from django.db.models import Count, Prefetch, Q
 from django.utils.translation import gettext
 
-from billing.pricing.comeback_price import Bearing, Mended, Price, priced
-from billing.pricing.track_record_words import words_of, words_of_all
+from billing.pricing.comeback_price import Price, PricingRules, RepairCost, price_option
+from billing.pricing.track_record_words import describe_all, describe_track_record
 from repairs.faults import fix_types
 from repairs.faults.models import Fix, UsualPart
 from repairs.jobs import states
@@ -62,13 +62,13 @@ class ProposedOption:
     """An option as the fault book and the rates suggest it."""
 
     title: str
-    words: str
+    description: str
     fix_type: str
     warranty_days: int
     lines: list[ProposedLine]
     fixes: list[FixOfRepair] = field(default_factory=list)
-    does: str = REPAIR
-    known: str = ""
+    work_kind: str = REPAIR
+    track_record: str = ""
     turnaround_days: int = USUAL_DAYS
     price: Price | None = None
 
@@ -150,12 +150,14 @@ def _repair_option(
         lines[0].line = replace(labour, price=labour.price + price.raised_by)
     return ProposedOption(
         title=_title(fixes, kind),
-        words=_meaning(kind),
+        description=_meaning(kind),
         fix_type=kind,
         warranty_days=days,
         lines=lines,
         fixes=fixes,
-        known=describe_record(fixes, record=record, within=shop.comeback_period_days),
+        track_record=describe_record(
+            fixes, record=record, within=shop.comeback_period_days
+        ),
         turnaround_days=_turnaround(fixes),
         price=price,
     )
@@ -209,7 +211,7 @@ def describe_record(
             continue
         done, returned = record.outcomes(repair.fault_id, fix.pk, within=within)
         chance = float(record.chance(repair.fault_id, fix.pk, days=within))
-        text = words_of(
+        text = describe_track_record(
             done=done,
             returned=returned,
             # Never better than what was counted.
@@ -218,7 +220,7 @@ def describe_record(
             gettext=gettext,
         )
         texts.append((repair.fault.name, text))
-    return words_of_all(texts)[:300]
+    return describe_all(texts)[:300]
 
 
 def price_repairs(
@@ -238,11 +240,11 @@ def price_repairs(
     if shop.prices_include_tax:
         tax = shop.tax(on, job.customer.tax_kind).rate
     fees = (job.agreed_diagnosis_fee or Decimal(0)) + _shipping(job, shop)
-    return priced(
+    return price_option(
         costs,
         fees=fees / (1 + tax / 100),
         list_price=list_price,
-        by=Bearing(
+        by=PricingRules(
             hour=shop.hourly_cost,
             parcel=_shipping(job, shop),
             margin=shop.target_margin,
@@ -255,7 +257,7 @@ def price_repairs(
 
 def repair_costs(
     fixes: list[FixOfRepair], *, warranty_days: int, on: date, shop: Shop
-) -> list[Mended]:
+) -> list[RepairCost]:
     """Return minutes, parts and comeback risk within the warranty of each repair."""
     record = load_track_record(on=on, shop=shop)
     selected = [(repair, fix) for repair, fix in fixes if fix]
@@ -266,7 +268,7 @@ def repair_costs(
     )
     costs = current_costs({usual.part for usual in usual_parts})
     return [
-        Mended(
+        RepairCost(
             minutes=record.minutes(repair.fault_id, fix),
             parts=sum(
                 (
@@ -288,11 +290,11 @@ def no_repair_option(job: Job, *, shop: Shop) -> ProposedOption:
     fees = _diagnosis_fee(job) + _shipping_fee(job, shop) or [free]
     return ProposedOption(
         title=gettext("Return without repair"),
-        words=gettext("We reassemble the device without repair."),
+        description=gettext("We reassemble the device without repair."),
         fix_type="",
         warranty_days=0,
         lines=[ProposedLine(fee) for fee in fees],
-        does=RETURN,
+        work_kind=RETURN,
         turnaround_days=1,
     )
 
@@ -308,14 +310,14 @@ def board_replacement_option(job: Job, *, shop: Shop) -> ProposedOption:
     ]
     return ProposedOption(
         title=gettext("Board replacement"),
-        words=gettext(
+        description=gettext(
             "The board is replaced. Data stored on the old board may be lost: back it"
             " up first."
         ),
         fix_type=fix_types.LASTING,
         warranty_days=shop.warranty_days(fix_types.LASTING),
         lines=[ProposedLine(line) for line in lines],
-        does=REPLACE,
+        work_kind=REPLACE,
         turnaround_days=7,
     )
 

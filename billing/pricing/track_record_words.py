@@ -1,20 +1,20 @@
-"""What is known of an option, in words a customer can hold against us.
+"""The track record of a fix in words for the customer.
 
-Rounding never makes it look better: one in 17.9 is said as one in 17.
+Rounding never makes it look better: one in 17.9 becomes one in 17.
 """
 
 import math
 from collections.abc import Callable
 
-Spoken = Callable[[str], str]
-"""Gives a sentence of ours in the language it is wanted in."""
+Translate = Callable[[str], str]
+"""Returns a text in the language of papers."""
 
-FEW = 8  # done fewer times, no chance is said
+FEW = 8  # repairs below which no rate is given
 NEVER = "We have not done this repair before."
 
 
-def one_in(chance: float, *, gettext: Spoken = str) -> str:
-    """A chance as one in so many, never fewer comebacks than there are."""
+def as_one_in(chance: float, *, gettext: Translate = str) -> str:
+    """Return a probability as “about 1 in n”, never fewer comebacks than there are."""
     if chance >= 0.75:
         return gettext("more than 3 in 4")
     if chance > 0.5:
@@ -29,51 +29,50 @@ def one_in(chance: float, *, gettext: Spoken = str) -> str:
     return gettext("about 1 in {n}").format(n=n - n % step)
 
 
-def times(n: int, *, gettext: Spoken = str) -> str:
+def times(n: int, *, gettext: Translate = str) -> str:
     if n == 1:
         return gettext("once")
     return gettext("twice") if n == 2 else gettext("{n} times").format(n=n)
 
 
-def words_of(
-    *, done: int, returned: int, chance: float, within: int, gettext: Spoken = str
+def describe_track_record(
+    *, done: int, returned: int, chance: float, within: int, gettext: Translate = str
 ) -> str:
-    """What the record says of one fix for one fault, within so many days.
+    """Return the track record of one fix for one fault, within so many days.
 
-    `chance` is what the record makes of it, and is said only where it was done often
-    enough.
+    `chance` is the estimated comeback risk; it is given only after enough repairs.
     """
     if not done:
         return gettext(NEVER)
     if done >= FEW and not returned:
-        said = gettext(
+        text = gettext(
             "We have done this repair {times}; no comeback within {days} days so far."
             " We assume {chance} to be cautious."
         )
     elif done >= FEW:
-        said = gettext(
+        text = gettext(
             "We have done this repair {times}; {chance} had the same fault again within"
             " {days} days."
         )
     elif returned:
-        said = gettext(
+        text = gettext(
             "We have done this repair {times}; the same fault came back {returned}: not"
             " enough repairs for a rate."
         )
     else:
-        said = gettext(
+        text = gettext(
             "We have done this repair {times}; not enough repairs for a rate."
         )
-    return said.format(
+    return text.format(
         times=times(done, gettext=gettext),
         returned=times(returned, gettext=gettext),
-        chance=one_in(chance, gettext=gettext),
+        chance=as_one_in(chance, gettext=gettext),
         days=within,
     )
 
 
-def words_of_all(each: list[tuple[str, str]]) -> str:
-    """Of several faults, each named; of one its own words alone."""
-    if len(each) == 1:
-        return each[0][1]
-    return " ".join(f"{name}: {words}" for name, words in each)
+def describe_all(texts: list[tuple[str, str]]) -> str:
+    """Return the texts of several faults, each named; of one fault its text alone."""
+    if len(texts) == 1:
+        return texts[0][1]
+    return " ".join(f"{name}: {text}" for name, text in texts)

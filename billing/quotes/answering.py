@@ -1,18 +1,18 @@
 """The customer accepts or declines a quote. The same answer twice is one answer."""
 
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import date
 from decimal import Decimal
 
 from django.db import transaction
 
-from billing.pricing.comeback_price import Bearing, reserve_of, shared
+from billing.pricing.comeback_price import PricingRules, allocate, comeback_allowance_of
 from billing.pricing.proposals import repair_costs
 from billing.quotes import states
 from billing.quotes.drafting import lock
 from billing.quotes.letters import NO_LINKS, AnswerLinks, Attachment, email_answer
 from billing.quotes.models import Quote, QuoteOption
-from billing.quotes.queries import chosen_in
+from billing.quotes.queries import fixes_in
 from repairs.jobs import states as job_states
 from repairs.jobs import workflow
 from repairs.jobs.models import Job, Repair
@@ -30,9 +30,7 @@ def accept(
     version: int,
     who: str,
     how: str,
-    on: date,
-    at: datetime,
-    by,
+    stamp: Stamp,
     links: AnswerLinks = NO_LINKS,
     attachments: Sequence[Attachment] = (),
 ) -> Quote:
@@ -41,31 +39,31 @@ def accept(
     It is confirmed by email, with `attachments` besides the quote.
     """
     job, quote = lock(quote)
-    if quote.state == states.ACCEPTED and quote.chosen_id == option.pk:
+    if quote.state == states.ACCEPTED and quote.accepted_option_id == option.pk:
         return quote
     _check_open(job, quote, version=version)
     if option.quote_id != quote.pk:
         raise InvalidTransitionError("This option is not part of this quote.")
-    if quote.is_expired(on):
+    if quote.is_expired(stamp.on):
         raise InvalidTransitionError(
             f"This quote expired on {day(quote.valid_until)}. Revise it and send it"
             " again."
         )
     quote.step(
         states.ACCEPTED,
-        chosen=option,
-        answered_at=at,
+        accepted_option=option,
+        answered_at=stamp.at,
         answered_how=how,
         answered_by=who,
     )
     why = f"quote version {quote.version}: {option.title}"[:500]
     if option.is_return:
-        workflow.decline(job, stamp=Stamp(at, by), why=why)
+        workflow.decline(job, stamp=stamp, why=why)
     else:
         _update_repairs(option)
-        _store_comeback_allowance(option, on=on)
-        workflow.approve(job, stamp=Stamp(at, by), why=why)
-    email_answer(quote, links=links, at=at, by=by, attachments=attachments)
+        _store_comeback_allowance(option, on=stamp.on)
+        workflow.approve(job, stamp=stamp, why=why)
+    email_answer(quote, links=links, stamp=stamp, attachments=attachments)
     return quote
 
 
@@ -77,8 +75,7 @@ def decline(
     why: str,
     who: str,
     how: str,
-    at: datetime,
-    by,
+    stamp: Stamp,
     links: AnswerLinks = NO_LINKS,
 ) -> Quote:
     """Decline the quote; this is possible after its last day, too."""
@@ -88,13 +85,13 @@ def decline(
     _check_open(job, quote, version=version)
     quote.step(
         states.DECLINED,
-        answered_at=at,
+        answered_at=stamp.at,
         answered_how=how,
         answered_by=who,
         answer_why=why,
     )
-    workflow.decline(job, stamp=Stamp(at, by), why=why)
-    email_answer(quote, links=links, at=at, by=by)
+    workflow.decline(job, stamp=stamp, why=why)
+    email_answer(quote, links=links, stamp=stamp)
     return quote
 
 
@@ -105,7 +102,11 @@ def _check_open(job: Job, quote: Quote, *, version: int) -> None:
             "The quote was revised meanwhile. Show the customer the new version."
         )
     if quote.state in (states.ACCEPTED, states.DECLINED):
-        answer = f"accepted “{quote.chosen}”" if quote.chosen else "declined"
+        answer = (
+            f"accepted “{quote.accepted_option}”"
+            if quote.accepted_option
+            else "declined"
+        )
         raise InvalidTransitionError(
             f"{quote.answered_by} has already answered this quote: {answer}."
         )
@@ -118,7 +119,7 @@ def _check_open(job: Job, quote: Quote, *, version: int) -> None:
 
 def _update_repairs(option: QuoteOption) -> None:
     """Set fix, type and warranty of each repair to what the customer accepted."""
-    fixes = {repair.pk: fix for repair, fix in chosen_in(option) if fix}
+    fixes = {repair.pk: fix for repair, fix in fixes_in(option) if fix}
     for repair, fix in fixes.items():
         kind = option.fix_type if len(fixes) == 1 else fix.fix_type
         Repair.objects.filter(pk=repair, job=option.quote.job_id).update(
@@ -131,16 +132,16 @@ def _store_comeback_allowance(option: QuoteOption, *, on: date) -> None:
     if option.reserve is None:
         return
     shop = Shop.current()
-    chosen = [(repair, fix) for repair, fix in chosen_in(option) if fix]
+    chosen = [(repair, fix) for repair, fix in fixes_in(option) if fix]
     weights = [Decimal(1)]
     if len(chosen) > 1:
-        by = Bearing(shop.hourly_cost, Decimal(0), Decimal(0))
+        by = PricingRules(shop.hourly_cost, Decimal(0), Decimal(0))
         costs = repair_costs(
             chosen, warranty_days=option.warranty_days, on=on, shop=shop
         )
-        weights = [reserve_of(cost, by=by) for cost in costs]
+        weights = [comeback_allowance_of(cost, by=by) for cost in costs]
     places = option.quote.written_in(shop).places
-    shares = shared(option.reserve, by=weights[: len(chosen)], places=places)
+    shares = allocate(option.reserve, by=weights[: len(chosen)], places=places)
     for (repair, _), share in zip(chosen, shares, strict=True):
         Repair.objects.filter(pk=repair.pk, job=option.quote.job_id).update(
             reserve=max(share, Decimal(0))

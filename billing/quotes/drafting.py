@@ -19,7 +19,7 @@ from billing.pricing.proposals import (
 )
 from billing.quotes import states
 from billing.quotes.models import MAX_LINES, MAX_OPTIONS, Quote, QuoteLine, QuoteOption
-from billing.quotes.queries import chosen_in
+from billing.quotes.queries import fixes_in
 from repairs.jobs import states as job_states
 from repairs.jobs import workflow
 from repairs.jobs.models import Job
@@ -48,7 +48,7 @@ def lock_draft(quote: Quote) -> tuple[Job, Quote]:
 
 
 @transaction.atomic
-def draft(job: Job, *, on: date, by) -> Quote:
+def draft(job: Job, *, stamp: Stamp) -> Quote:
     """Create a quote with the options that the fault book and the rates propose."""
     job = Job.objects.select_for_update().get(pk=job.pk)
     if job.state != job_states.DIAGNOSED:
@@ -59,7 +59,7 @@ def draft(job: Job, *, on: date, by) -> Quote:
     live = job.quotes.live().first()
     if live and not live.is_draft:
         # The bench took the job back, so the old version can't be accepted any more.
-        return revise(live, by=by)
+        return revise(live, stamp=stamp)
     if live:
         raise InvalidTransitionError(
             f"Version {live.version} of the quote is {live.get_state_display()}. Use"
@@ -68,17 +68,17 @@ def draft(job: Job, *, on: date, by) -> Quote:
     shop = Shop.current()
     with document_language(shop):
         findings = _findings(job)
-        options = propose_options(job, on=on, shop=shop)
+        options = propose_options(job, on=stamp.on, shop=shop)
     quote = Quote.objects.create(
         job=job,
         version=_next_version(job),
-        words=findings,
+        findings=findings,
         prices_include_tax=shop.prices_include_tax,
         currency=shop.currency,
-        made_by=by,
+        made_by=stamp.by,
     )
     for option in options:
-        _write_option(quote, option, on=on, shop=shop)
+        _write_option(quote, option, on=stamp.on, shop=shop)
     return quote
 
 
@@ -101,14 +101,14 @@ def _write_option(
     option = quote.options.create(
         position=_next_position(quote),
         title=proposed.title,
-        words=proposed.words,
+        description=proposed.description,
         repair=repair,
         fix=fix,
         fix_type=proposed.fix_type,
         warranty_days=proposed.warranty_days,
         turnaround_days=proposed.turnaround_days,
-        does=proposed.does,
-        known=proposed.known,
+        work_kind=proposed.work_kind,
+        track_record=proposed.track_record,
         **_price_fields(proposed.price, shop=shop),
     )
     tax = shop.tax(on, quote.job.customer.tax_kind)
@@ -137,12 +137,12 @@ def _price_fields(price: Price | None, *, shop: Shop) -> dict[str, object]:
         return {}
     return {
         "planned_minutes": price.minutes,
-        "own_cost": rounded(price.own, places=shop.places),
-        "rework_cost": rounded(price.redo, places=shop.places),
+        "own_cost": rounded(price.own_cost, places=shop.places),
+        "rework_cost": rounded(price.rework_cost, places=shop.places),
         "chance": price.chance,
         "reserve": rounded(price.reserve, places=shop.places),
         "list_price": price.list_price,
-        "floor": price.floor,
+        "min_price": price.min_price,
     }
 
 
@@ -155,7 +155,7 @@ def recalculate(option: QuoteOption, *, on: date) -> None:
     job, _ = lock_draft(option.quote)
     price = price_repairs(
         job,
-        chosen_in(option),
+        fixes_in(option),
         warranty_days=option.warranty_days,
         list_price=option.list_price,
         on=on,
@@ -170,7 +170,7 @@ def recalculate(option: QuoteOption, *, on: date) -> None:
 def add_no_repair(quote: Quote, *, on: date) -> None:
     """Add the option to have the device back unrepaired, for fee and shipping only."""
     job, quote = lock_draft(quote)
-    if quote.options.filter(does=QuoteOption.Does.RETURN).exists():
+    if quote.options.filter(work_kind=QuoteOption.WorkKind.RETURN).exists():
         raise RefusedError("The quote already has an option without repair.")
     shop = Shop.current()
     with document_language(shop):
@@ -217,7 +217,7 @@ def remove_line(quote: Quote, *, pk: int) -> None:
 
 
 @transaction.atomic
-def revise(quote: Quote, *, by, why: str = "") -> Quote:
+def revise(quote: Quote, *, stamp: Stamp, why: str = "") -> Quote:
     """Create a new draft, copied from this version, which it replaces."""
     job, quote = lock(quote)
     if quote.is_draft:
@@ -225,22 +225,22 @@ def revise(quote: Quote, *, by, why: str = "") -> Quote:
     quote.step(states.REPLACED)
     if job.state != job_states.DIAGNOSED:
         why = why or f"quote version {quote.version} revised"
-        workflow.revise(job, stamp=Stamp.now(by), why=why)
-    new = next_version(quote, by=by)
+        workflow.revise(job, stamp=stamp, why=why)
+    new = next_version(quote, stamp=stamp)
     for option in quote.options.prefetch_related("lines"):
         copy_option(option, new)
     return new
 
 
-def next_version(quote: Quote, *, by) -> Quote:
+def next_version(quote: Quote, *, stamp: Stamp) -> Quote:
     """Create an empty draft behind all versions, with the findings of `quote`."""
     return Quote.objects.create(
         job=quote.job,
         version=_next_version(quote.job),
-        words=quote.words,
+        findings=quote.findings,
         prices_include_tax=quote.prices_include_tax,
         currency=quote.currency,
-        made_by=by,
+        made_by=stamp.by,
     )
 
 

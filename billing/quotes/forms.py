@@ -20,11 +20,11 @@ from shopdesk.shop.tax import Tax
 from shopdesk.templatetags.desk import money
 
 
-class WordsForm(forms.ModelForm):
+class FindingsForm(forms.ModelForm):
     class Meta:
         model = Quote
-        fields = ["words"]
-        widgets = {"words": forms.Textarea(attrs={"rows": 3})}
+        fields = ["findings"]
+        widgets = {"findings": forms.Textarea(attrs={"rows": 3})}
 
 
 class OptionForm(forms.ModelForm):
@@ -38,16 +38,16 @@ class OptionForm(forms.ModelForm):
     class Meta:
         model = QuoteOption
         fields = [
-            *("title", "does", "fix_type", "warranty_days", "turnaround_days"),
-            *("words", "known", "why_changed"),
+            *("title", "work_kind", "fix_type", "warranty_days", "turnaround_days"),
+            *("description", "track_record", "price_reason"),
         ]
         widgets = {
             "title": forms.TextInput(attrs={"class": "w20"}),
-            "words": forms.Textarea(attrs={"rows": 2}),
-            "known": forms.Textarea(attrs={"rows": 2}),
+            "description": forms.Textarea(attrs={"rows": 2}),
+            "track_record": forms.Textarea(attrs={"rows": 2}),
         }
         labels = {"fix_type": "Type"}
-        help_texts = {"known": "Shown to the customer as written here."}
+        help_texts = {"track_record": "Shown to the customer as written here."}
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
@@ -58,7 +58,9 @@ class OptionForm(forms.ModelForm):
 
     def clean(self):
         asked = super().clean()
-        if asked.get("does") == QuoteOption.Does.RETURN and asked.get("fix_type"):
+        if asked.get("work_kind") == QuoteOption.WorkKind.RETURN and asked.get(
+            "fix_type"
+        ):
             self.add_error("fix_type", "Select “no repair”.")
         return asked
 
@@ -91,14 +93,14 @@ class LineForm(forms.ModelForm):
 
     def _taxes(self):
         """Return the tax rates in force; an older line also offers its own."""
-        known = dict(self.held)
+        taxes = dict(self.held)
         if self.instance.pk:
             line = self.instance
-            known[line.tax_kind] = Tax(line.tax_kind, line.tax_rate, line.tax_reason)
-        self.known = known
+            taxes[line.tax_kind] = Tax(line.tax_kind, line.tax_rate, line.tax_reason)
+        self.taxes = taxes
         return [
             (kind, f"{one.rate.normalize():f} %" if one.rate else tax.LABELS[kind])
-            for kind, one in known.items()
+            for kind, one in taxes.items()
         ]
 
     def clean_quantity(self):
@@ -118,7 +120,7 @@ class LineForm(forms.ModelForm):
 
     def reckoned(self):
         """Return the line as it would be saved."""
-        self.instance.set_tax(self.known[self.cleaned_data["tax_kind"]])
+        self.instance.set_tax(self.taxes[self.cleaned_data["tax_kind"]])
         self.instance.reckon(places=self.places)
         return self.instance
 
@@ -172,13 +174,13 @@ class OptionForms:
         return kept + [f.reckoned() for f in self.lines if f.is_bound and f.is_valid()]
 
     @property
-    def above_suggested(self):
+    def above_suggestion(self):
         """Return how much more than suggested is entered (negative: less)."""
-        return self.option.above_suggested(self.lines_now())
+        return self.option.above_suggestion(self.lines_now())
 
     @property
-    def below_suggested(self):
-        above = self.above_suggested
+    def below_suggestion(self):
+        above = self.above_suggestion
         return -above if above is not None and above < 0 else None
 
     @property
@@ -191,9 +193,9 @@ class OptionForms:
 
     def ask_why(self):
         """Add an error if the price differs from the suggestion without a reason."""
-        if self.above_suggested and not self.form.instance.why_changed.strip():
+        if self.above_suggestion and not self.form.instance.price_reason.strip():
             self.form.add_error(
-                "why_changed",
+                "price_reason",
                 "The price differs from the suggestion. Enter a reason.",
             )
 
@@ -226,8 +228,8 @@ class DraftForms:
         held = TaxRate.objects.holding(on)
         usual = quote.job.customer.tax_kind or shop.tax_kind
         places = quote.written_in(shop).places
-        self.words = WordsForm(
-            data if data is not None and "q-words" in data else None,
+        self.findings = FindingsForm(
+            data if data is not None and "q-findings" in data else None,
             instance=quote,
             prefix="q",
         )
@@ -248,7 +250,7 @@ class DraftForms:
 
     @property
     def all(self):
-        return [self.words, *(form for one in self.options for form in one.all)]
+        return [self.findings, *(form for one in self.options for form in one.all)]
 
     def is_valid(self):
         return all([form.is_valid() for form in self.all if form.is_bound])
@@ -266,7 +268,7 @@ class DraftForms:
                 form.save()
 
     @property
-    def covered_otherwise(self):
+    def changed_warranty(self):
         """Return the options whose warranty days were changed."""
         return [
             one.option
@@ -276,40 +278,21 @@ class DraftForms:
 
 
 class OptionChoice(forms.ModelChoiceField):
-    """The options of a quote, each with its total."""
+    """The options of a quote, each with its total; a single one is selected."""
 
-    written_in = None
+    def offer(self, quote, *, written_in):
+        options = quote.options.prefetch_related("lines")
+        self.written_in = written_in
+        self.queryset = options
+        if len(options) == 1:
+            self.initial = options[0].pk
 
     def label_from_instance(self, option):
         total = option.totals(places=self.written_in.places).gross
         return f"{option.title}: {money(total, self.written_in)}"
 
 
-class YesForm(forms.Form):
-    option = OptionChoice(
-        QuoteOption.objects.none(), widget=forms.RadioSelect, empty_label=None
-    )
-    who = forms.CharField(label="Answered by", max_length=120)
-    how = forms.ChoiceField(choices=Quote.How.choices)
-    version = forms.IntegerField(widget=forms.HiddenInput)
-
-    def __init__(self, quote, *args, written_in, **kwargs):
-        super().__init__(*args, **kwargs)
-        options = quote.options.prefetch_related("lines")
-        self.fields["option"].written_in = written_in
-        self.fields["option"].queryset = options
-        self.fields["version"].initial = quote.version
-        self.fields["who"].initial = quote.job.customer.name
-        if len(options) == 1:
-            self.fields["option"].initial = options[0].pk
-
-
-class NoForm(forms.Form):
-    why = forms.CharField(
-        label="Reason",
-        max_length=500,
-        help_text="In the customer’s words: too expensive, not worth it, not now.",
-    )
+class RecordAnswerForm(forms.Form):
     who = forms.CharField(label="Answered by", max_length=120)
     how = forms.ChoiceField(choices=Quote.How.choices)
     version = forms.IntegerField(widget=forms.HiddenInput)
@@ -318,3 +301,21 @@ class NoForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.fields["version"].initial = quote.version
         self.fields["who"].initial = quote.job.customer.name
+        if "option" in self.fields:
+            self.fields["option"].offer(quote, written_in=written_in)
+
+
+class RecordAcceptanceForm(RecordAnswerForm):
+    option = OptionChoice(
+        QuoteOption.objects.none(), widget=forms.RadioSelect, empty_label=None
+    )
+    field_order = ["option", "who", "how"]
+
+
+class RecordDeclineForm(RecordAnswerForm):
+    why = forms.CharField(
+        label="Reason",
+        max_length=500,
+        help_text="In the customer’s words: too expensive, not worth it, not now.",
+    )
+    field_order = ["why", "who", "how"]

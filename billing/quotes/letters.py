@@ -6,11 +6,10 @@ An email that can't be written (no valid address) stops no answer.
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from decimal import Decimal
 
 from django.template.loader import render_to_string
-from django.utils import timezone
 
 from billing.quotes import states
 from billing.quotes.models import Quote
@@ -22,6 +21,7 @@ from shopdesk.mail import actions as post
 from shopdesk.mail.models import Email
 from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
+from shopdesk.stamp import Stamp
 
 ANSWERED_ONLINE = (Quote.How.LINK, Quote.How.SCREEN)
 """The customer answered without staff, so the shop gets an email too."""
@@ -49,27 +49,26 @@ def email_answer(
     quote: Quote,
     *,
     links: AnswerLinks,
-    at: datetime,
-    by,
+    stamp: Stamp,
     attachments: Sequence[Attachment] = (),
 ) -> None:
     """Confirm the answer just given; `attachments` go to the customer."""
-    shop, job, on = Shop.current(), quote.job, timezone.localdate(at)
+    shop, job = Shop.current(), quote.job
     is_accepted = quote.state == states.ACCEPTED
     facts = {
-        "said": "yes" if is_accepted else "no",
+        "decision": "yes" if is_accepted else "no",
         "who": one_line(quote.answered_by),
         "how": quote.get_answered_how_display(),
         "why": one_line(quote.answer_why),
-        "at": at,
-        "promised": job.due_on if _is_after(job.due_on, on) else None,
+        "at": stamp.at,
+        "promised": job.due_on if _is_after(job.due_on, stamp.on) else None,
     }
-    if option := quote.chosen:
+    if option := quote.accepted_option:
         places = quote.written_in(shop).places
         facts |= {"option": option, "totals": option.totals(places=places)}
         attachments = [quote_attachment(quote, shop=shop), *attachments]
     else:
-        facts["fee"] = _diagnosis_fee(job, on=on, shop=shop)
+        facts["fee"] = _diagnosis_fee(job, on=stamp.on, shop=shop)
     send_emails(
         quote,
         facts,
@@ -79,8 +78,7 @@ def email_answer(
         shop=shop,
         links=links,
         about=quote.get_absolute_url(),
-        at=at,
-        by=by,
+        stamp=stamp,
     )
 
 
@@ -124,7 +122,8 @@ def send_emails(
     how: str,
     shop: Shop,
     links: AnswerLinks,
-    **when,
+    about: str,
+    stamp: Stamp,
 ) -> None:
     """Email the customer; the shop too if no staff recorded the answer (`how`)."""
     job = quote.job
@@ -136,6 +135,7 @@ def send_emails(
         "written_in": quote.written_in(shop),
         "shop": shop,
     }
+    when = {"about": about, "at": stamp.at, "by": stamp.by}
     told = None
     if shop.emails_customer:
         facts["link"] = links.page

@@ -13,7 +13,7 @@ SIDE_BY_SIDE = 8
 MOST_BESIDE = 4
 
 
-def quote_paper(
+def render_quote_pdf(
     quote: Quote, *, shop: Shop, made_at: datetime, link: str = ""
 ) -> bytes:
     """Render the quote; a draft is marked as one.

@@ -6,7 +6,7 @@ from billing.pricing.proposals import FixOfRepair
 from billing.quotes.models import Quote, QuoteOption
 
 
-def chosen_in(option: QuoteOption) -> list[FixOfRepair]:
+def fixes_in(option: QuoteOption) -> list[FixOfRepair]:
     """Return the repairs that an option deals with, each with its fix."""
     lines = option.lines.select_related("repair__fault", "fix")
     found = {line.repair_id: (line.repair, line.fix) for line in lines if line.repair}
@@ -18,12 +18,12 @@ def chosen_in(option: QuoteOption) -> list[FixOfRepair]:
 def draft_fingerprint(quote: Quote) -> str:
     """Return a short hash of all that a draft holds; any change makes it another."""
     options = quote.options.order_by("position").values_list(
-        *("pk", "title", "words", "fix_type", "warranty_days", "turnaround_days"),
-        *("does", "known", "why_changed"),
+        *("pk", "title", "description", "fix_type", "warranty_days", "turnaround_days"),
+        *("work_kind", "track_record", "price_reason"),
     )
     lines = quote.options.order_by("lines__id").values_list(
         *("lines__id", "lines__kind", "lines__text", "lines__quantity"),
         *("lines__price", "lines__tax_kind"),
     )
-    content = (quote.words, list(options), list(lines))
+    content = (quote.findings, list(options), list(lines))
     return sha256(repr(content).encode()).hexdigest()[:20]

@@ -1,6 +1,6 @@
 """A quote is sent: frozen with its paper, and emailed."""
 
-from datetime import date, datetime, timedelta
+from datetime import timedelta
 
 from django.db import transaction
 from django.utils.translation import gettext
@@ -8,7 +8,7 @@ from django.utils.translation import gettext
 from billing.quotes import states
 from billing.quotes.drafting import lock
 from billing.quotes.models import LineKind, Quote, QuoteOption
-from billing.quotes.papers import file_name, quote_paper
+from billing.quotes.papers import file_name, render_quote_pdf
 from repairs.jobs import workflow
 from shopdesk.errors import IncompleteError, InvalidTransitionError
 from shopdesk.mail import actions as post
@@ -21,7 +21,7 @@ from shopdesk.templatetags.desk import day
 
 
 @transaction.atomic
-def send(quote: Quote, *, on: date, at: datetime, by, link: str = "") -> Quote:
+def send(quote: Quote, *, stamp: Stamp, link: str = "") -> Quote:
     """Freeze the quote with its paper; it is valid for the shop's number of days.
 
     `link` is printed on it: the address at which the customer can answer online.
@@ -34,19 +34,19 @@ def send(quote: Quote, *, on: date, at: datetime, by, link: str = "") -> Quote:
     for option in options:
         _check_complete(option)
     shop = Shop.current()
-    quote.sent_at = at
-    quote.valid_until = on + timedelta(days=shop.quote_days)
+    quote.sent_at = stamp.at
+    quote.valid_until = stamp.on + timedelta(days=shop.quote_days)
     # The paper must not be marked as a draft.
     quote.state = states.SENT
-    paper = quote_paper(quote, shop=shop, made_at=at, link=link)
+    paper = render_quote_pdf(quote, shop=shop, made_at=stamp.at, link=link)
     quote.state = states.DRAFT
     quote.step(
         states.SENT,
-        sent_at=at,
+        sent_at=stamp.at,
         valid_until=quote.valid_until,
         **stored_fields(paper),
     )
-    workflow.quote(job, stamp=Stamp(at, by))
+    workflow.quote(job, stamp=stamp)
     return quote
 
 
@@ -60,14 +60,14 @@ def _check_complete(option: QuoteOption) -> None:
             raise IncompleteError(
                 f"Enter the price of “{line.text}” in “{option.title}”."
             )
-    if option.above_suggested() and not option.why_changed.strip():
+    if option.above_suggestion() and not option.price_reason.strip():
         raise IncompleteError(
             f"The price of “{option.title}” differs from the suggestion. Enter a"
             " reason."
         )
 
 
-def mail(quote: Quote, *, link: str, at: datetime, by) -> Email:
+def mail(quote: Quote, *, link: str, stamp: Stamp) -> Email:
     """Email the quote's paper with the link by which it can be answered."""
     if not quote.is_sent:
         raise InvalidTransitionError(
@@ -90,6 +90,6 @@ def mail(quote: Quote, *, link: str, at: datetime, by) -> Email:
         text=text,
         attachments=[(name, "application/pdf", bytes(quote.pdf))],
         about=quote.get_absolute_url(),
-        at=at,
-        by=by,
+        at=stamp.at,
+        by=stamp.by,
     )

@@ -50,8 +50,8 @@ class QuoteTable(tables.ListTable):
         sums = {o.pk: o.totals(places=written_in.places).gross for o in options}
         if not sums:
             return ""
-        if record.chosen_id:
-            return money(sums[record.chosen_id], written_in)
+        if record.accepted_option_id:
+            return money(sums[record.accepted_option_id], written_in)
         least = money(min(sums.values()), written_in)
         return f"from {least}" if len(set(sums.values())) > 1 else least
 
@@ -62,8 +62,8 @@ class QuoteTable(tables.ListTable):
         options = [
             option
             for option in record.options.all()
-            if record.chosen_id in (None, option.pk)
+            if record.accepted_option_id in (None, option.pk)
         ]
-        above = [option.above_suggested() or 0 for option in options]
+        above = [option.above_suggestion() or 0 for option in options]
         least = min(above, default=0)
         return money(-least, record.written_in(self.shop)) if least < 0 else ""

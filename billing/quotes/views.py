@@ -12,16 +12,15 @@ from django_tables2 import RequestConfig
 
 from billing.quotes import answering, drafting, queries, sending
 from billing.quotes.filters import QuoteFilter
-from billing.quotes.forms import DraftForms, NoForm, YesForm
+from billing.quotes.forms import DraftForms, RecordAcceptanceForm, RecordDeclineForm
 from billing.quotes.links import create_address
 from billing.quotes.models import MAX_OPTIONS, Quote
-from billing.quotes.papers import quote_paper
+from billing.quotes.papers import render_quote_pdf
 from billing.quotes.tables import QuoteTable
 from repairs.jobs import states as job_states
 from repairs.jobs import workflow
 from repairs.jobs.models import Job
 from shopdesk.look.forms import attempt
-from shopdesk.shop.models import Shop
 from shopdesk.staff.models import Role
 from shopdesk.staff.permissions import BENCH_OR_OWNER, can_open
 from shopdesk.stamp import Stamp
@@ -78,8 +77,8 @@ def _approve_or_draft(request, job):
             messages.success(request, "Repair approved: warranty repair.")
             return redirect(job)
     else:
-        on = timezone.localdate()
-        drafted = attempt(request, None, drafting.draft, job, on=on, by=request.user)
+        stamp = Stamp.of(request)
+        drafted = attempt(request, None, drafting.draft, job, stamp=stamp)
         if drafted:
             return redirect(drafted.result)
     return redirect("quotes:for_job", job.pk)
@@ -88,7 +87,7 @@ def _approve_or_draft(request, job):
 def _quote(pk):
     return get_object_or_404(
         Quote.objects.defer("pdf").select_related(
-            "job__customer", "job__device__model", "chosen"
+            "job__customer", "job__device__model", "accepted_option"
         ),
         pk=pk,
     )
@@ -103,13 +102,13 @@ def quote(request, pk):
         return _draft_page(
             request,
             quote,
-            DraftForms(quote, shop=Shop.current(), on=timezone.localdate()),
+            DraftForms(quote, shop=request.shop, on=timezone.localdate()),
         )
     return _sent_page(request, quote)
 
 
 def _draft_page(request, quote, forms, status=200):
-    written_in = quote.written_in(Shop.current())
+    written_in = quote.written_in(request.shop)
     return render(
         request,
         "billing/quotes/draft.html",
@@ -119,7 +118,7 @@ def _draft_page(request, quote, forms, status=200):
             "draft": forms,
             "forms": forms.all,
             "written_in": written_in,
-            "sees_suggested": request.user.role in BENCH_OR_OWNER,
+            "sees_suggestion": request.user.role in BENCH_OR_OWNER,
             "has_room": len(forms.options) < MAX_OPTIONS,
             "seen": queries.draft_fingerprint(quote),
         },
@@ -129,7 +128,7 @@ def _draft_page(request, quote, forms, status=200):
 
 def _sent_page(request, quote, yes=None, no=None):
     today = timezone.localdate()
-    written_in = quote.written_in(Shop.current())
+    written_in = quote.written_in(request.shop)
     options = [
         {"option": option, "totals": option.totals(places=written_in.places)}
         for option in quote.options.prefetch_related("lines")
@@ -150,9 +149,10 @@ def _sent_page(request, quote, yes=None, no=None):
             "is_withdrawn": quote.is_withdrawn,
             "latest": latest if latest != quote else None,
             "written_in": written_in,
-            "sees_suggested": request.user.role in BENCH_OR_OWNER,
-            "yes": yes or YesForm(quote, prefix="yes", written_in=written_in),
-            "no": no or NoForm(quote, prefix="no"),
+            "sees_suggestion": request.user.role in BENCH_OR_OWNER,
+            "yes": yes
+            or RecordAcceptanceForm(quote, prefix="yes", written_in=written_in),
+            "no": no or RecordDeclineForm(quote, prefix="no"),
             "forms": [form for form in (yes, no) if form],
         },
     )
@@ -180,7 +180,7 @@ def _save(request, quote, removed="", *, is_sent=False):
         _, locked = drafting.lock_draft(quote)
         forms = DraftForms(
             locked,
-            shop=Shop.current(),
+            shop=request.shop,
             on=timezone.localdate(),
             data=request.POST,
             removed=removed,
@@ -190,7 +190,7 @@ def _save(request, quote, removed="", *, is_sent=False):
             messages.error(request, STALE)
         elif forms.is_valid() and (not is_sent or forms.ask_why()):
             forms.save()
-            for option in forms.covered_otherwise:
+            for option in forms.changed_warranty:
                 drafting.recalculate(option, on=timezone.localdate())
             return forms, True
     return forms, False
@@ -228,14 +228,14 @@ def reckon(request, pk):
     """Return the totals of a draft as entered; nothing is saved."""
     quote = _quote(pk)
     forms = DraftForms(
-        quote, shop=Shop.current(), on=timezone.localdate(), data=request.POST
+        quote, shop=request.shop, on=timezone.localdate(), data=request.POST
     )
     return render(
         request,
         "billing/quotes/_totals_swap.html",
         {
             "draft": forms,
-            "written_in": quote.written_in(Shop.current()),
+            "written_in": quote.written_in(request.shop),
             "quote": quote,
         },
     )
@@ -250,15 +250,14 @@ def send(request, pk):
     @transaction.atomic
     def save_and_send():
         nonlocal forms
-        if "q-words" in request.POST:
+        if "q-findings" in request.POST:
             forms, is_saved = _save(request, quote, is_sent=True)
             if not is_saved:
                 return False
-        now = timezone.now()
+        stamp = Stamp.of(request)
         with_link = "with_link" in request.POST
-        link = create_address(request, quote.job, at=now) if with_link else ""
-        on = timezone.localdate()
-        sending.send(quote, on=on, at=now, by=request.user, link=link)
+        link = create_address(request, quote.job, stamp=stamp) if with_link else ""
+        sending.send(quote, stamp=stamp, link=link)
         return True
 
     sent = attempt(request, None, save_and_send)
@@ -279,15 +278,15 @@ def answer(request, pk):
         messages.error(request, "This quote has not been sent yet.")
         return redirect(quote)
     is_yes = request.POST.get("answer") == "yes"
-    kind, prefix = (YesForm, "yes") if is_yes else (NoForm, "no")
-    written_in = quote.written_in(Shop.current())
+    kind, prefix = (
+        (RecordAcceptanceForm, "yes") if is_yes else (RecordDeclineForm, "no")
+    )
+    written_in = quote.written_in(request.shop)
     form = kind(quote, request.POST, prefix=prefix, written_in=written_in)
     if form.is_valid():
         act = answering.accept if is_yes else answering.decline
-        facts = {"at": timezone.now(), "by": request.user, **form.cleaned_data}
-        if is_yes:
-            facts["on"] = timezone.localdate()
-        if attempt(request, form, act, quote, **facts):
+        stamp = Stamp.of(request)
+        if attempt(request, form, act, quote, stamp=stamp, **form.cleaned_data):
             messages.success(
                 request, f"{'Acceptance' if is_yes else 'Decline'} recorded."
             )
@@ -303,9 +302,9 @@ def mail(request, pk):
 
     @transaction.atomic
     def mail_with_link():
-        at = timezone.now()
-        link = create_address(request, quote.job, at=at)
-        return sending.mail(quote, link=link, at=at, by=request.user)
+        stamp = Stamp.of(request)
+        link = create_address(request, quote.job, stamp=stamp)
+        return sending.mail(quote, link=link, stamp=stamp)
 
     mailed = attempt(request, None, mail_with_link)
     if mailed:
@@ -317,7 +316,7 @@ def mail(request, pk):
 def revise(request, pk):
     """Create a new version to edit; it replaces the old one."""
     quote = _quote(pk)
-    revised = attempt(request, None, drafting.revise, quote, by=request.user)
+    revised = attempt(request, None, drafting.revise, quote, stamp=Stamp.of(request))
     if not revised:
         return redirect(quote)
     new = revised.result
@@ -332,8 +331,8 @@ def paper(request, pk):
     if quote.pdf:
         pdf = bytes(quote.pdf)
     else:
-        facts = {"shop": Shop.current(), "made_at": quote.made_at}
-        drawn = attempt(request, None, quote_paper, quote, **facts)
+        facts = {"shop": request.shop, "made_at": quote.made_at}
+        drawn = attempt(request, None, render_quote_pdf, quote, **facts)
         if not drawn:
             return redirect(quote)
         pdf = drawn.result

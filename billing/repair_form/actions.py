@@ -4,7 +4,6 @@ The job is always locked before its quotes: two people never wait for each other
 """
 
 import json
-from datetime import date, datetime
 from decimal import Decimal
 
 from django.db import transaction
@@ -17,8 +16,8 @@ from billing.quotes.drafting import copy_option, next_version
 from billing.quotes.models import QuoteOption
 from billing.quotes.sending import send
 from billing.repair_form.models import DiagnosisConsent, RepairInformationForm
-from billing.repair_form.papers import form_paper
-from billing.repair_form.terms import holds_until, lacks, written
+from billing.repair_form.papers import render_form_pdf
+from billing.repair_form.terms import last_valid_day, missing_fields, written
 from repairs.jobs import states as job_states
 from repairs.jobs import workflow
 from repairs.jobs.models import Job
@@ -31,7 +30,7 @@ from shopdesk.templatetags.desk import day, money
 
 
 @transaction.atomic
-def make(option: QuoteOption, *, at: datetime, by) -> RepairInformationForm:
+def make(option: QuoteOption, *, stamp: Stamp) -> RepairInformationForm:
     """Create a draft form from an option of a sent quote."""
     job = Job.objects.select_for_update().get(pk=option.quote.job_id)
     shop = Shop.current()
@@ -52,15 +51,15 @@ def make(option: QuoteOption, *, at: datetime, by) -> RepairInformationForm:
         job=job,
         number=last + 1,
         option=option,
-        defect=quote.words or "; ".join(r.fault.name for r in _repairs(job)),
+        defect=quote.findings or "; ".join(r.fault.name for r in _repairs(job)),
         measures=measures,
         price=totals.gross,
         days=option.turnaround_days,
         place=" ".join(shop.address.split("\n")),
         currency=quote.currency,
         more=more,
-        made_at=at,
-        made_by=by,
+        made_at=stamp.at,
+        made_by=stamp.by,
     )
 
 
@@ -69,21 +68,21 @@ def _repairs(job: Job):
 
 
 def _measures(option: QuoteOption) -> str:
-    said = f"{option.title}. {option.words}".strip()
+    text = f"{option.title}. {option.description}".strip()
     if not option.is_stopgap:
-        return said
-    return gettext("Temporary repair: {repair}").format(repair=said)
+        return text
+    return gettext("Temporary repair: {repair}").format(repair=text)
 
 
 def _more(option: QuoteOption, job: Job, shop: Shop) -> str:
-    said = []
+    notes = []
     if option.warranty_days:
         warranty = ngettext(
             "We give a repair warranty of {days} day from handover.",
             "We give a repair warranty of {days} days from handover.",
             option.warranty_days,
         )
-        said += [
+        notes += [
             warranty.format(days=option.warranty_days),
             gettext(
                 "This warranty is in addition to your legal rights and does not limit"
@@ -93,20 +92,18 @@ def _more(option: QuoteOption, job: Job, shop: Shop) -> str:
     if job.agreed_diagnosis_fee:
         fee = money(job.agreed_diagnosis_fee, shop)
         costs = gettext("The diagnosis fee is {fee}, as agreed.")
-        said.append(costs.format(fee=fee))
+        notes.append(costs.format(fee=fee))
         if shop.deducts_diagnosis_fee:
-            said.append(gettext("It is deducted from the repair price."))
-    return " ".join(said)
+            notes.append(gettext("It is deducted from the repair price."))
+    return " ".join(notes)
 
 
 @transaction.atomic
-def give(
-    form: RepairInformationForm, *, on: date, at: datetime, by
-) -> RepairInformationForm:
+def issue(form: RepairInformationForm, *, stamp: Stamp) -> RepairInformationForm:
     """Freeze the form with its paper. Its conditions now bind the shop."""
     Job.objects.select_for_update().get(pk=form.job_id)
     form = RepairInformationForm.objects.select_for_update().get(pk=form.pk)
-    if form.is_given:
+    if form.is_issued:
         return form
     if not form.option.quote.is_sent:
         raise InvalidTransitionError(
@@ -115,17 +112,19 @@ def give(
         )
     shop = Shop.current()
     terms = form.terms(shop=shop)
-    if lacks(terms):
+    if missing_fields(terms):
         raise IncompleteError(
             "The form is not complete. Fill in the fields named above."
         )
-    until = holds_until(on, days=form.valid_days)
-    paper = form_paper(form, terms=terms, given_at=at, until=until, shop=shop)
-    RepairInformationForm.objects.filter(pk=form.pk, given_at=None).update(
-        given_at=at,
-        given_by=by,
+    until = last_valid_day(stamp.on, days=form.valid_days)
+    paper = render_form_pdf(
+        form, terms=terms, issued_at=stamp.at, until=until, shop=shop
+    )
+    RepairInformationForm.objects.filter(pk=form.pk, issued_at=None).update(
+        issued_at=stamp.at,
+        issued_by=stamp.by,
         valid_until=until,
-        said=json.dumps(written(terms)),
+        issued_terms=json.dumps(written(terms)),
         **stored_fields(paper),
     )
     form.refresh_from_db()
@@ -133,10 +132,10 @@ def give(
 
 
 @transaction.atomic
-def drop(form: RepairInformationForm) -> None:
+def delete(form: RepairInformationForm) -> None:
     """Delete a draft."""
     form = RepairInformationForm.objects.select_for_update().get(pk=form.pk)
-    if form.is_given:
+    if form.is_issued:
         raise InvalidTransitionError(
             "An issued form binds the shop and cannot be deleted."
         )
@@ -145,7 +144,7 @@ def drop(form: RepairInformationForm) -> None:
 
 @transaction.atomic
 def accept(
-    form: RepairInformationForm, *, who: str, how: str, on: date, at: datetime, by
+    form: RepairInformationForm, *, who: str, how: str, stamp: Stamp
 ) -> RepairInformationForm:
     """Accept the form's conditions, whatever was quoted since.
 
@@ -155,13 +154,13 @@ def accept(
     form = RepairInformationForm.objects.select_for_update().get(pk=form.pk)
     if form.is_accepted:
         return form
-    if not form.is_given:
+    if not form.is_issued:
         raise InvalidTransitionError("This form has not been issued yet.")
-    if form.has_ended(on):
+    if form.is_expired(stamp.on):
         raise InvalidTransitionError(
             f"This form expired on {day(form.valid_until)}. Create a new one."
         )
-    option = _option_at_these_conditions(form, job, on=on, at=at, by=by)
+    option = _option_at_these_conditions(form, job, stamp=stamp)
     with document_language(Shop.current()):
         name = gettext("form-{number}.pdf").format(number=job.number)
     accept_quote(
@@ -170,22 +169,20 @@ def accept(
         version=option.quote.version,
         who=who,
         how=how,
-        on=on,
-        at=at,
-        by=by,
+        stamp=stamp,
         attachments=[(name, "application/pdf", bytes(form.pdf))],
     )
     RepairInformationForm.objects.filter(pk=form.pk).update(
-        accepted_at=at, accepted_by=who, accepted_how=how
+        accepted_at=stamp.at, accepted_by=who, accepted_how=how
     )
     form.refresh_from_db()
     return form
 
 
-def _option_at_these_conditions(form, job, *, on, at, by) -> QuoteOption:
+def _option_at_these_conditions(form, job, *, stamp: Stamp) -> QuoteOption:
     """Return the option while its quote is valid, else its copy in a new version."""
     quote = form.option.quote
-    if quote.is_sent and not quote.is_expired(on):
+    if quote.is_sent and not quote.is_expired(stamp.on):
         return form.option
     live = job.quotes.live().defer("pdf").first()
     if live and live.state == states.ACCEPTED:
@@ -200,15 +197,15 @@ def _option_at_these_conditions(form, job, *, on, at, by) -> QuoteOption:
         live.step(states.REPLACED)
     if job.state == job_states.QUOTED:
         why = f"form {form.number} accepted"
-        workflow.revise(job, stamp=Stamp(at, by), why=why)
-    new = next_version(quote, by=by)
+        workflow.revise(job, stamp=stamp, why=why)
+    new = next_version(quote, stamp=stamp)
     copy_option(QuoteOption.objects.get(pk=form.option_id), new)
-    return send(new, on=on, at=at, by=by).options.get()
+    return send(new, stamp=stamp).options.get()
 
 
 @transaction.atomic
 def consent(
-    job: Job, *, fee: Decimal, who: str, how: str, at: datetime, by
+    job: Job, *, fee: Decimal, who: str, how: str, stamp: Stamp
 ) -> DiagnosisConsent:
     """Record that the customer agreed to the diagnosis fee."""
     job = Job.objects.select_for_update().get(pk=job.pk)
@@ -223,8 +220,8 @@ def consent(
         is_credited=Shop.current().deducts_diagnosis_fee,
         agreed_by=who,
         agreed_how=how,
-        agreed_at=at,
-        taken_by=by,
+        agreed_at=stamp.at,
+        recorded_by=stamp.by,
     )
     Job.objects.filter(pk=job.pk).update(agreed_diagnosis_fee=fee)
     return made

@@ -6,7 +6,7 @@ from django import forms
 
 from billing.quotes.models import MAX_PRICE, Quote
 from billing.repair_form.models import DiagnosisConsent, RepairInformationForm
-from billing.repair_form.terms import LEAST_DAYS
+from billing.repair_form.terms import MIN_VALID_DAYS
 from shopdesk.fields import MoneyFormField, WholeNumberField
 
 EXTRAS = 4
@@ -21,11 +21,11 @@ class TermsForm(forms.ModelForm):
     days = WholeNumberField(label="Days to complete", min_value=0, max_value=365)
     valid_days = WholeNumberField(
         label="Valid for days",
-        min_value=LEAST_DAYS,
+        min_value=MIN_VALID_DAYS,
         max_value=365,
-        help_text=f"From the day of issue; at least {LEAST_DAYS}.",
+        help_text=f"From the day of issue; at least {MIN_VALID_DAYS}.",
     )
-    most = MoneyFormField(
+    max_price = MoneyFormField(
         label="Maximum price",
         required=False,
         max_value=MAX_PRICE,
@@ -37,7 +37,7 @@ class TermsForm(forms.ModelForm):
     has_replacement = forms.TypedChoiceField(
         label="Replacement device",
         choices=[("no", "no"), ("yes", "yes")],
-        coerce=lambda said: said == "yes",
+        coerce=lambda value: value == "yes",
         widget=forms.RadioSelect,
     )
 
@@ -47,8 +47,8 @@ class TermsForm(forms.ModelForm):
             "defect",
             "measures",
             "mode",
-            "rule",
-            "most",
+            "price_rule",
+            "max_price",
             "days",
             "has_replacement",
             "replacement_cost",
@@ -58,14 +58,14 @@ class TermsForm(forms.ModelForm):
         ]
         widgets = {
             "mode": forms.RadioSelect,
-            "rule": forms.TextInput(attrs={"class": "wide"}),
+            "price_rule": forms.TextInput(attrs={"class": "wide"}),
             "place": forms.TextInput(attrs={"class": "wide"}),
             "defect": forms.Textarea(attrs={"rows": 3}),
             "measures": forms.Textarea(attrs={"rows": 3}),
             "more": forms.Textarea(attrs={"rows": 3}),
         }
         help_texts = {
-            "rule": "For example: labour at 68.00 per hour, parts at list price.",
+            "price_rule": "For example: labour at 68.00 per hour, parts at list price.",
             "measures": "State if it is a temporary repair.",
         }
 
@@ -76,18 +76,18 @@ class TermsForm(forms.ModelForm):
         )
         self.fields["mode"].choices = RepairInformationForm.Mode.choices
         for n in range(EXTRAS):
-            said = self.instance.extras[n] if n < len(self.instance.extras) else {}
+            extra = self.instance.extras[n] if n < len(self.instance.extras) else {}
             self.fields[f"what{n}"] = forms.CharField(
                 label=f"{CALLED} {n + 1}",
                 required=False,
                 max_length=120,
-                initial=said.get("what", ""),
+                initial=extra.get("what", ""),
             )
             self.fields[f"cost{n}"] = MoneyFormField(
                 label=f"Cost {n + 1}",
                 required=False,
                 max_value=MAX_PRICE,
-                initial=Decimal(said["cost"]) if said else None,
+                initial=Decimal(extra["cost"]) if extra else None,
             )
         for field in self.fields.values():
             if isinstance(field, MoneyFormField):
@@ -112,10 +112,10 @@ class TermsForm(forms.ModelForm):
     def clean(self):
         told = super().clean()
         if told.get("mode") == RepairInformationForm.Mode.CALCULATED:
-            if not told.get("rule"):
-                self.add_error("rule", "Enter how the price is calculated.")
-            if "most" not in self.errors and not told.get("most"):
-                self.add_error("most", "Enter a maximum price.")
+            if not told.get("price_rule"):
+                self.add_error("price_rule", "Enter how the price is calculated.")
+            if "max_price" not in self.errors and not told.get("max_price"):
+                self.add_error("max_price", "Enter a maximum price.")
         if told.get("replacement_cost") is None:
             told["replacement_cost"] = Decimal(0)
         for n in range(EXTRAS):

@@ -37,7 +37,7 @@ class RepairFormQuerySet(models.QuerySet):
             return None
         places = currencies.places(quote.currency)
         agreed = agreed_total(quote, places=places)
-        changes = agreed - quote.chosen.totals(places=places).gross
+        changes = agreed - quote.accepted_option.totals(places=places).gross
         return form if gross > form.ceiling + changes else None
 
 
@@ -57,8 +57,8 @@ class RepairInformationForm(StoredPdf):
     measures = models.TextField("repair", max_length=1000, blank=True)
     mode = models.CharField("price", max_length=5, choices=Mode, default=Mode.FIXED)
     price = MoneyField(editable=False)
-    rule = models.CharField("price calculation", max_length=300, blank=True)
-    most = MoneyField("maximum price", null=True, blank=True)
+    price_rule = models.CharField("price calculation", max_length=300, blank=True)
+    max_price = MoneyField("maximum price", null=True, blank=True)
     days = models.PositiveSmallIntegerField(
         "days to complete",
         null=True,
@@ -71,11 +71,11 @@ class RepairInformationForm(StoredPdf):
     replacement_cost = MoneyField("cost of replacement device", default=Decimal(0))
     place = models.CharField("place of handover", max_length=300, blank=True)
     # JSON text: a JSONField brings a CHECK that SQLite considers unsafe.
-    extras_said = models.TextField(default="[]", editable=False)
+    extras_json = models.TextField(default="[]", editable=False)
     valid_days = models.PositiveSmallIntegerField(
         "valid for days",
-        default=terms.LEAST_DAYS,
-        validators=[MinValueValidator(terms.LEAST_DAYS), MaxValueValidator(365)],
+        default=terms.MIN_VALID_DAYS,
+        validators=[MinValueValidator(terms.MIN_VALID_DAYS), MaxValueValidator(365)],
     )
     more = models.TextField("additional information", max_length=1000, blank=True)
     currency = models.CharField(max_length=3, editable=False)
@@ -83,12 +83,12 @@ class RepairInformationForm(StoredPdf):
     made_by = models.ForeignKey(
         STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
     )
-    given_at = models.DateTimeField(null=True, editable=False)
-    given_by = models.ForeignKey(
+    issued_at = models.DateTimeField(null=True, editable=False)
+    issued_by = models.ForeignKey(
         STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
     )
     valid_until = models.DateField(null=True, editable=False)
-    said = models.TextField(blank=True, editable=False)
+    issued_terms = models.TextField(blank=True, editable=False)
     pdf = models.BinaryField(null=True, editable=False)
     pdf_sha256 = models.CharField(max_length=64, blank=True, editable=False)
     accepted_at = models.DateTimeField(null=True, editable=False)
@@ -106,28 +106,32 @@ class RepairInformationForm(StoredPdf):
                 fields=["job", "number"], name="repair_form_number_once_a_job"
             ),
             models.CheckConstraint(
-                condition=Q(given_at=None)
+                condition=Q(issued_at=None)
                 | (Q(valid_until__isnull=False) & ~Q(pdf_sha256="")),
                 name="repair_form_given_is_kept",
             ),
             models.CheckConstraint(
                 condition=Q(accepted_at=None)
                 | (
-                    Q(given_at__isnull=False) & ~Q(accepted_by="") & ~Q(accepted_how="")
+                    Q(issued_at__isnull=False)
+                    & ~Q(accepted_by="")
+                    & ~Q(accepted_how="")
                 ),
                 name="repair_form_accepted_says_who",
             ),
             models.CheckConstraint(
-                condition=Q(valid_days__gte=terms.LEAST_DAYS),
+                condition=Q(valid_days__gte=terms.MIN_VALID_DAYS),
                 name="repair_form_holds_long_enough",
             ),
             models.CheckConstraint(
-                condition=Q(given_at=None) | ~Q(mode=terms.CALCULATED) | Q(most__gt=0),
+                condition=Q(issued_at=None)
+                | ~Q(mode=terms.CALCULATED)
+                | Q(max_price__gt=0),
                 name="repair_form_reckoned_has_a_maximum",
             ),
             models.CheckConstraint(
                 condition=Q(price__gte=0, replacement_cost__gte=0)
-                & (Q(most=None) | Q(most__gte=0)),
+                & (Q(max_price=None) | Q(max_price__gte=0)),
                 name="repair_form_amounts_not_negative",
             ),
         ]
@@ -141,37 +145,37 @@ class RepairInformationForm(StoredPdf):
     @property
     def extras(self) -> list[dict[str, str]]:
         """Ancillary services: `what` each is and its `cost` as text."""
-        return json.loads(self.extras_said)
+        return json.loads(self.extras_json)
 
     @extras.setter
     def extras(self, told: list[dict[str, str]]) -> None:
-        self.extras_said = json.dumps(told)
+        self.extras_json = json.dumps(told)
 
     @property
-    def is_given(self) -> bool:
-        return self.given_at is not None
+    def is_issued(self) -> bool:
+        return self.issued_at is not None
 
     @property
     def is_accepted(self) -> bool:
         return self.accepted_at is not None
 
-    def has_ended(self, on: date) -> bool:
+    def is_expired(self, on: date) -> bool:
         """Whether it is too late to accept on the day `on`."""
-        return self.is_given and not self.is_accepted and on > self.valid_until
+        return self.is_issued and not self.is_accepted and on > self.valid_until
 
     def standing(self, on: date) -> str:
         """Return the status in a word."""
         if self.is_accepted:
             return "accepted"
-        if not self.is_given:
+        if not self.is_issued:
             return "draft"
-        return "expired" if self.has_ended(on) else "sent"
+        return "expired" if self.is_expired(on) else "sent"
 
     def written_in(self, shop: Shop) -> Currency:
         return Currency(self.currency, shop.locale)
 
     def terms(self, *, shop: Shop) -> terms.Terms:
-        """Return the rows as they are now; an issued form keeps its own in `said`."""
+        """Return the rows as they are now; an issued form has `issued_terms`."""
         device = self.job.device
         return terms.Terms(
             repairer=shop.name,
@@ -184,8 +188,8 @@ class RepairInformationForm(StoredPdf):
             measures=self.measures,
             mode=self.mode,
             price=self.price,
-            rule=self.rule,
-            most=self.most,
+            price_rule=self.price_rule,
+            max_price=self.max_price,
             days=self.days,
             has_replacement=self.has_replacement,
             replacement_cost=self.replacement_cost,
@@ -199,7 +203,7 @@ class RepairInformationForm(StoredPdf):
 
     @property
     def ceiling(self) -> Decimal:
-        return self.most if self.mode == terms.CALCULATED else self.price
+        return self.max_price if self.mode == terms.CALCULATED else self.price
 
 
 class DiagnosisConsent(models.Model):
@@ -213,7 +217,7 @@ class DiagnosisConsent(models.Model):
     agreed_by = models.CharField("agreed by", max_length=120)
     agreed_how = models.CharField("how", max_length=8, choices=Quote.How)
     agreed_at = models.DateTimeField()
-    taken_by = models.ForeignKey(
+    recorded_by = models.ForeignKey(
         STAFF, null=True, on_delete=models.PROTECT, related_name="+"
     )
 

@@ -8,11 +8,11 @@ from shopdesk.papers.render import render_pdf
 from shopdesk.shop.models import Shop
 
 
-def form_paper(
+def render_form_pdf(
     form: RepairInformationForm,
     *,
     terms: Terms,
-    given_at: datetime,
+    issued_at: datetime,
     until: date | None,
     shop: Shop,
 ) -> bytes:
@@ -25,9 +25,9 @@ def form_paper(
             "job": form.job,
             "terms": terms,
             "until": until,
-            "given_at": given_at,
+            "issued_at": issued_at,
             "written_in": form.written_in(shop),
         },
         size=shop.paper,
-        made_at=given_at,
+        made_at=issued_at,
     )

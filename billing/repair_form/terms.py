@@ -10,7 +10,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 FIXED, CALCULATED = "fixed", "calc"
-LEAST_DAYS = 30
+MIN_VALID_DAYS = 30
 """Calendar days from the day of issue (Article 4(5))."""
 
 SHOP, JOB, FORM = "shop", "job", "form"
@@ -27,7 +27,7 @@ class Extra:
 
 @dataclass(frozen=True)
 class Terms:
-    """The rows of the form; `price` is the total with tax, `most` its ceiling."""
+    """The rows of the form; `price` is the total with tax, `max_price` its ceiling."""
 
     repairer: str
     address: str
@@ -39,8 +39,8 @@ class Terms:
     measures: str
     mode: str
     price: Decimal | None
-    rule: str
-    most: Decimal | None
+    price_rule: str
+    max_price: Decimal | None
     days: int | None
     has_replacement: bool | None
     replacement_cost: Decimal
@@ -56,11 +56,11 @@ class Terms:
     @property
     def ceiling(self) -> Decimal | None:
         """Return the highest price allowed once the form is accepted."""
-        return self.most if self.is_calculated else self.price
+        return self.max_price if self.is_calculated else self.price
 
 
 @dataclass(frozen=True)
-class Lack:
+class MissingField:
     """A row that must be filled before the form is issued."""
 
     row: str
@@ -68,7 +68,7 @@ class Lack:
     where: str
 
 
-def lacks(terms: Terms) -> list[Lack]:
+def missing_fields(terms: Terms) -> list[MissingField]:
     """Return the missing rows, in the order of the form."""
     needed = [
         (terms.repairer, "Repairer", "Enter the shop’s name.", SHOP),
@@ -94,16 +94,16 @@ def lacks(terms: Terms) -> list[Lack]:
             FORM,
         ),
         (
-            terms.valid_days >= LEAST_DAYS,
+            terms.valid_days >= MIN_VALID_DAYS,
             "Period of validity",
-            f"Enter at least {LEAST_DAYS} days.",
+            f"Enter at least {MIN_VALID_DAYS} days.",
             FORM,
         ),
     ]
     return [
-        Lack(row, sentence, where)
-        for said, row, sentence, where in needed
-        if not (said.strip() if isinstance(said, str) else said)
+        MissingField(row, sentence, where)
+        for value, row, sentence, where in needed
+        if not (value.strip() if isinstance(value, str) else value)
     ]
 
 
@@ -111,9 +111,9 @@ def _price(terms: Terms) -> list[tuple[bool | str, str, str, str]]:
     if not terms.is_calculated:
         return [(terms.price is not None, "Price", "Enter the price.", FORM)]
     return [
-        (terms.rule, "Price", "Enter how the price is calculated.", FORM),
+        (terms.price_rule, "Price", "Enter how the price is calculated.", FORM),
         (
-            terms.most is not None and terms.most > 0,
+            terms.max_price is not None and terms.max_price > 0,
             "Maximum price",
             "Enter a maximum price.",
             FORM,
@@ -121,9 +121,9 @@ def _price(terms: Terms) -> list[tuple[bool | str, str, str, str]]:
     ]
 
 
-def holds_until(given_on: date, *, days: int) -> date:
+def last_valid_day(given_on: date, *, days: int) -> date:
     """Return the last day of validity; the day of issue is day 0."""
-    return given_on + timedelta(days=max(days, LEAST_DAYS))
+    return given_on + timedelta(days=max(days, MIN_VALID_DAYS))
 
 
 def written(terms: Terms) -> dict[str, object]:
@@ -132,6 +132,6 @@ def written(terms: Terms) -> dict[str, object]:
     told["extras"] = [
         {"what": extra.what, "cost": str(extra.cost)} for extra in terms.extras
     ]
-    for name in ("price", "most", "replacement_cost"):
+    for name in ("price", "max_price", "replacement_cost"):
         told[name] = None if told[name] is None else str(told[name])
     return told

@@ -11,14 +11,14 @@ from billing.quotes.models import QuoteOption
 from billing.repair_form import actions
 from billing.repair_form.forms import AcceptForm, ConsentForm, TermsForm
 from billing.repair_form.models import RepairInformationForm
-from billing.repair_form.papers import form_paper
-from billing.repair_form.terms import lacks
+from billing.repair_form.papers import render_form_pdf
+from billing.repair_form.terms import missing_fields
 from repairs.jobs import states as job_states
 from repairs.jobs.models import Job
 from shopdesk.look.forms import attempt
 from shopdesk.mail.actions import write
 from shopdesk.papers.render import document_language
-from shopdesk.shop.models import Shop
+from shopdesk.stamp import Stamp
 from shopdesk.templatetags.desk import day
 
 PDF = "application/pdf"
@@ -34,7 +34,7 @@ def _found(pk):
 def of_job(request, pk):
     """List the forms of a job; record consent to the diagnosis fee."""
     job = get_object_or_404(Job.objects.for_list(), pk=pk)
-    shop = Shop.current()
+    shop = request.shop
     consent = ConsentForm(
         request.POST or None,
         places=shop.places,
@@ -50,8 +50,7 @@ def of_job(request, pk):
             "fee": consent.cleaned_data["fee"],
             "who": consent.cleaned_data["agreed_by"],
             "how": consent.cleaned_data["agreed_how"],
-            "at": timezone.now(),
-            "by": request.user,
+            "stamp": Stamp.of(request),
         }
         if attempt(request, consent, actions.consent, job, **facts):
             messages.success(request, "Consent recorded.")
@@ -78,17 +77,16 @@ def of_job(request, pk):
 def make(request, pk):
     """Create a form from an option."""
     option = get_object_or_404(QuoteOption.objects.select_related("quote__job"), pk=pk)
-    at = timezone.now()
-    made = attempt(request, None, actions.make, option, at=at, by=request.user)
+    made = attempt(request, None, actions.make, option, stamp=Stamp.of(request))
     return redirect(made.result if made else option.quote)
 
 
 def form(request, pk):
     """One form: edited as a draft, accepted once it is issued."""
     one = _found(pk)
-    if one.is_given:
-        return _given_page(request, one, AcceptForm(initial=_who(one)))
-    places = one.written_in(Shop.current()).places
+    if one.is_issued:
+        return _issued_page(request, one, AcceptForm(initial=_who(one)))
+    places = one.written_in(request.shop).places
     boxes = TermsForm(request.POST or None, instance=one, places=places)
     if boxes.is_valid():
         boxes.save()
@@ -102,7 +100,7 @@ def _who(one):
 
 
 def _draft_page(request, one, boxes):
-    shop = Shop.current()
+    shop = request.shop
     # Refused entries stay in the fields; missing rows are those of the stored form.
     kept = one if not boxes.is_bound else _found(one.pk)
     return render(
@@ -112,13 +110,13 @@ def _draft_page(request, one, boxes):
             "one": one,
             "job": one.job,
             "form": boxes,
-            "lacks": lacks(kept.terms(shop=shop)),
+            "missing_fields": missing_fields(kept.terms(shop=shop)),
             "written_in": one.written_in(shop),
         },
     )
 
 
-def _given_page(request, one, accept):
+def _issued_page(request, one, accept):
     today = timezone.localdate()
     return render(
         request,
@@ -127,33 +125,32 @@ def _given_page(request, one, accept):
             "one": one,
             "job": one.job,
             "standing": one.standing(today),
-            "has_ended": one.has_ended(today),
+            "is_expired": one.is_expired(today),
             "form": accept,
-            "written_in": one.written_in(Shop.current()),
+            "written_in": one.written_in(request.shop),
         },
     )
 
 
 @require_POST
-def give(request, pk):
+def issue(request, pk):
     """Save the draft, then freeze the form with its paper."""
     one = _found(pk)
-    if not one.is_given:
-        places = one.written_in(Shop.current()).places
+    if not one.is_issued:
+        places = one.written_in(request.shop).places
         boxes = TermsForm(request.POST, instance=one, places=places)
         if not boxes.is_valid():
             return _draft_page(request, one, boxes)
         boxes.save()
-    facts = {"on": timezone.localdate(), "at": timezone.now(), "by": request.user}
-    attempt(request, None, actions.give, one, **facts)
+    attempt(request, None, actions.issue, one, stamp=Stamp.of(request))
     return redirect(one)
 
 
 @require_POST
-def drop(request, pk):
+def delete(request, pk):
     """Delete a draft."""
     one = _found(pk)
-    if attempt(request, None, actions.drop, one):
+    if attempt(request, None, actions.delete, one):
         return redirect("repair_form:of_job", one.job_id)
     return redirect(one)
 
@@ -164,25 +161,26 @@ def accept(request, pk):
     one = _found(pk)
     form = AcceptForm(request.POST)
     if form.is_valid():
-        facts = {"on": timezone.localdate(), "at": timezone.now(), "by": request.user}
-        facts |= form.cleaned_data
-        if attempt(request, form, actions.accept, one, **facts):
+        stamp = Stamp.of(request)
+        if attempt(
+            request, form, actions.accept, one, stamp=stamp, **form.cleaned_data
+        ):
             messages.success(request, "Acceptance recorded.")
             return redirect(one)
-    if not one.is_given:
+    if not one.is_issued:
         messages.error(request, "This form has not been issued yet.")
         return redirect(one)
-    return _given_page(request, _found(pk), form)
+    return _issued_page(request, _found(pk), form)
 
 
 @require_POST
 def mail(request, pk):
     """Email the issued form to the customer."""
     one = _found(pk)
-    if not one.is_given:
+    if not one.is_issued:
         messages.error(request, "Issue the form before you email it.")
         return redirect(one)
-    shop = Shop.current()
+    shop = request.shop
     number = one.job.number
     with document_language(shop):
         subject = gettext("Repair information form for {device}")
@@ -212,17 +210,17 @@ def mail(request, pk):
 def paper(request, pk):
     """Return the stored paper of an issued form, or a preview of the draft."""
     one = _found(pk)
-    if one.is_given:
+    if one.is_issued:
         pdf = bytes(one.pdf)
     else:
-        shop = Shop.current()
+        shop = request.shop
         drawn = attempt(
             request,
             None,
-            form_paper,
+            render_form_pdf,
             one,
             terms=one.terms(shop=shop),
-            given_at=one.made_at,
+            issued_at=one.made_at,
             until=None,
             shop=shop,
         )

@@ -7,7 +7,7 @@ from django.urls import reverse
 from billing.changes import actions as changes
 from billing.changes.models import ChangeLine, ChangeOrder
 from billing.customer_page import actions as links
-from billing.customer_page.queries import as_shown, offers
+from billing.customer_page.queries import offers, shown_fingerprint
 from billing.quotes import answering, drafting, sending
 from billing.quotes.links import create_link
 from billing.quotes.models import LineKind, Link, Quote, QuoteOption
@@ -41,8 +41,7 @@ def consent(story: Story, job: Job, days: int) -> None:
         fee=Shop.current().diagnosis_fee,
         who=job.customer.name,
         how=Quote.How.COUNTER,
-        at=stamp.at,
-        by=stamp.by,
+        stamp=stamp,
     )
 
 
@@ -52,38 +51,38 @@ def quote(story: Story, job: Job, days: int, how: str = "") -> None:
     if how == "link":
         stamp = story.stamp(days - 1, 15, story.counter)
         revoked, _ = _create_link(story, job, stamp)
-        links.revoke(revoked, at=stamp.at, by=stamp.by)
+        links.revoke(revoked, stamp=stamp)
         link, token = _create_link(story, job, stamp)
         address = story.link = story.site + reverse("link:page", args=[token])
     stamp = story.stamp(days - 1, 16, story.counter)
-    draft = drafting.draft(job, on=stamp.on, by=story.bench)
-    sending.send(draft, on=stamp.on, at=stamp.at, by=stamp.by, link=address)
+    draft = drafting.draft(job, stamp=Stamp(stamp.at, story.bench))
+    sending.send(draft, link=address, stamp=stamp)
     if how == "link":
         link.count_view(at=story.stamp(days - 2, 19, None).at)
 
 
 def _create_link(story: Story, job: Job, stamp: Stamp) -> tuple[Link, str]:
-    return create_link(job, on=stamp.on, at=stamp.at, by=story.counter)
+    return create_link(job, stamp=Stamp(stamp.at, story.counter))
 
 
 def revise(story: Story, job: Job, days: int) -> None:
     """Start a new version with the option of no repair."""
     stamp = story.stamp(days - 2, 9, story.counter)
-    new = drafting.revise(_quote_of(job), by=stamp.by)
+    new = drafting.revise(_quote_of(job), stamp=stamp)
     drafting.add_no_repair(new, on=stamp.on)
 
 
 def issue_form(story: Story, job: Job, days: int) -> None:
     """Issue the first option as a repair information form."""
     stamp = story.stamp(days - 1, 17, story.counter)
-    form = forms.make(_quote_of(job).options.first(), at=stamp.at, by=stamp.by)
-    forms.give(form, on=stamp.on, at=stamp.at, by=stamp.by)
+    form = forms.make(_quote_of(job).options.first(), stamp=stamp)
+    forms.issue(form, stamp=stamp)
 
 
 def draft_form(story: Story, job: Job, days: int) -> None:
     """Leave the form of the last option a draft."""
     stamp = story.stamp(days - 2, 11, story.counter)
-    forms.make(_quote_of(job).options.last(), at=stamp.at, by=stamp.by)
+    forms.make(_quote_of(job).options.last(), stamp=stamp)
 
 
 def extra_work(story: Story, job: Job, days: int) -> None:
@@ -97,7 +96,7 @@ def extra_work(story: Story, job: Job, days: int) -> None:
     line.set_tax(Shop.current().tax(story.day(days - 3), job.customer.tax_kind))
     stamp = story.stamp(days - 3, 10, story.bench)
     why = "With the case open, we found the flat cable torn."
-    changes.record(job, why=why, lines=[line], at=stamp.at, by=stamp.by)
+    changes.record(job, why=why, lines=[line], stamp=stamp)
 
 
 # --- answered -------------------------------------------------------------------------
@@ -111,9 +110,7 @@ def accept(story: Story, job: Job, days: int, how: str = Quote.How.PHONE) -> Non
             RepairInformationForm.objects.filter(job=job).latest("id"),
             who=job.customer.name,
             how=Quote.How.EMAIL,
-            on=stamp.on,
-            at=stamp.at,
-            by=stamp.by,
+            stamp=stamp,
         )
     else:
         _accept_option(story, job, days, how)
@@ -123,7 +120,9 @@ def accept(story: Story, job: Job, days: int, how: str = Quote.How.PHONE) -> Non
 
 def _accept_option(story: Story, job: Job, days: int, how: str) -> None:
     sent = _quote_of(job)
-    option = story.pick.choice([*sent.options.filter(does=QuoteOption.Does.REPAIR)])
+    option = story.pick.choice(
+        [*sent.options.filter(work_kind=QuoteOption.WorkKind.REPAIR)]
+    )
     by_link = how == Quote.How.LINK
     stamp = story.stamp(days - 2, 9, None if by_link else story.counter)
     answer = {
@@ -131,9 +130,7 @@ def _accept_option(story: Story, job: Job, days: int, how: str) -> None:
         "version": sent.version,
         "who": job.customer.name,
         "how": how,
-        "on": stamp.on,
-        "at": stamp.at,
-        "by": stamp.by,
+        "stamp": stamp,
     }
     if how == Quote.How.PHONE:
         answering.accept(sent, **answer)
@@ -146,20 +143,21 @@ def _accept_option(story: Story, job: Job, days: int, how: str) -> None:
 
 def decline(story: Story, job: Job, days: int, how: str = Quote.How.PHONE) -> None:
     by_link = how == Quote.How.LINK
-    stamp = story.stamp(days - 3, 20 if by_link else 11, story.counter)
+    hour, user = (20, None) if by_link else (11, story.counter)
+    stamp = story.stamp(days - 3, hour, user)
     sent = _quote_of(job)
     answer = {
         "version": sent.version,
         "who": job.customer.name,
         "why": "A new one costs little more.",
         "how": how,
-        "at": stamp.at,
+        "stamp": stamp,
     }
     if by_link:
         _open_link(story, job, stamp)
         links.decline_online(sent, shown=_shown(sent), **answer)
     else:
-        answering.decline(sent, by=stamp.by, **answer)
+        answering.decline(sent, **answer)
 
 
 def _open_link(story: Story, job: Job, stamp: Stamp) -> None:
@@ -168,7 +166,7 @@ def _open_link(story: Story, job: Job, stamp: Stamp) -> None:
 
 
 def _shown(sent: Quote) -> str:
-    return as_shown(offers(sent, shop=Shop.current()))
+    return shown_fingerprint(offers(sent, shop=Shop.current()))
 
 
 def answer_extra_work(story: Story, job: Job, days: int, how: str) -> None:
@@ -176,13 +174,12 @@ def answer_extra_work(story: Story, job: Job, days: int, how: str) -> None:
     stamp = story.stamp(days - 3, 11, story.counter)
     changes.answer(
         ChangeOrder.objects.get(quote__job=job),
-        said=how,
+        decision=how,
         who=job.customer.name,
         how=Quote.How.PHONE,
         reached_at=job.customer.phone,
         why="" if how == "yes" else "Not worth it for this device.",
-        at=stamp.at,
-        by=stamp.by,
+        stamp=stamp,
     )
 
 

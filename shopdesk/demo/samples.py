@@ -16,7 +16,7 @@ SAMPLES: dict[str, Callable[[], bytes]] = {
     "device-label.pdf": lambda: render_label_pdf(_just_in(), size="62x29"),
     "quote.pdf": lambda: _kept(Quote.objects.filter(state="sent").order_by("sent_at")),
     "repair-form.pdf": lambda: _kept(
-        RepairInformationForm.objects.exclude(given_at=None)
+        RepairInformationForm.objects.exclude(issued_at=None)
     ),
     "receipt-of-a-deposit.pdf": lambda: _kept(Receipt.objects.order_by("number")),
     "invoice.pdf": lambda: _kept(_bills().exclude(einvoice="pdf")),

@@ -107,7 +107,7 @@ class AllKinds:
 
     def lines(self, name, option):
         """What is kept of an option as text."""
-        kept = [option.title, option.words, option.known]
+        kept = [option.title, option.description, option.track_record]
         self.said[name] = "\n".join([*kept, *(one.text for one in option.lines.all())])
 
     def found(self, *kinds, parts=1, times=0, back=0):
@@ -139,13 +139,13 @@ class AllKinds:
 
     def draft(self, job):
         workflow.diagnose(job, stamp=make.stamp())
-        return drafting.draft(job, on=self.on, by=None)
+        return drafting.draft(job, stamp=make.stamp(on=self.on))
 
     def send(self, quote, **more):
-        return sending.send(quote, on=self.on, at=till.now(), by=None, **more)
+        return sending.send(quote, **more, stamp=make.stamp(on=self.on))
 
     def link(self, job):
-        token = create_link(job, on=self.on, at=till.now(), by=None)[1]
+        token = create_link(job, stamp=make.stamp(on=self.on))[1]
         return reverse("link:page", args=[token])
 
     def page(self, name, where, sent=None):
@@ -169,7 +169,7 @@ class AllKinds:
         job = self.job(self.found("lasting", "stopgap", times=10, back=1))
         self.paper("slip", render_slip_pdf(job, shop=Shop.current()))
         quote = self.draft(job)
-        self.said["quote's words"] = quote.words
+        self.said["quote's words"] = quote.findings
         for option in quote.options.all():
             self.lines(f"option {option.fix_type}", option)
         self.desk_pages["draft"] = self.desk.get(quote.get_absolute_url())
@@ -197,8 +197,7 @@ class AllKinds:
             Job.objects.get(pk=job.pk),
             why="Snorp.",
             lines=[line("10.00", text="Sprock9", rate=19)],
-            at=till.now(),
-            by=None,
+            stamp=make.stamp(),
         )
         self.page("page with a change", where)
         agreed = self.boxes(where, "change", who="Xanthu")
@@ -255,9 +254,9 @@ class AllKinds:
         return unquote(page.context["mail"])
 
     def form(self, option):
-        made = forms.make(option, at=till.now(), by=None)
+        made = forms.make(option, stamp=make.stamp())
         self.said["form's texts"] = "\n".join([made.defect, made.measures, made.more])
-        given = forms.give(made, on=self.on, at=till.now(), by=None)
+        given = forms.issue(made, stamp=make.stamp(on=self.on))
         self.paper("repair form", given.pdf)
         self.desk.post(reverse("repair_form:mail", args=[given.pk]))
 

@@ -100,11 +100,13 @@ def test_english_ones_are_as_they_were_to_the_letter():
 def test_what_was_drafted_stays_in_its_language():
     make.shop()
     quote = till.drafted()
-    before = [(o.title, o.words, o.known) for o in quote.options.all()]
+    before = [(o.title, o.description, o.track_record) for o in quote.options.all()]
     Shop.objects.update(paper_language="de")
-    assert [(o.title, o.words, o.known) for o in quote.options.all()] == before
-    assert quote.words.startswith("We found: ")
-    assert till.drafted().words.startswith("Wir haben festgestellt: ")
+    assert [
+        (o.title, o.description, o.track_record) for o in quote.options.all()
+    ] == before
+    assert quote.findings.startswith("We found: ")
+    assert till.drafted().findings.startswith("Wir haben festgestellt: ")
 
 
 def test_what_the_shop_typed_stays_as_it_was_typed():
@@ -128,7 +130,7 @@ def test_a_long_word_is_parted_and_not_written_over_the_next_column():
     quote = till.drafted()
     long = "Hochspannungswandlerplatinenanschlussbuchse"
     quote.options.filter(position=1).update(title=f"{long} und {long} ersetzen")
-    paper = sending.send(quote, on=till.TODAY, at=till.now(), by=None).pdf
+    paper = sending.send(quote, stamp=make.stamp(on=till.TODAY)).pdf
     said = text(paper)
     assert long not in said.split("Stopgap mend")[0] and "\u2010" in said
     assert "2. Stopgap mend" in said
@@ -166,7 +168,7 @@ def test_a_fix_without_a_history_is_known_as_one_in_every_language():
         make.shop(paper_language=language)
         option = till.drafted().options.first()
         assert option.has_no_history
-        option.known = "Snorp."
+        option.track_record = "Snorp."
         assert not option.has_no_history
 
 

@@ -36,11 +36,11 @@ def diagnosed(*, fixes=("lasting", "stopgap"), with_part=True, **facts):
 
 
 def drafted(**facts):
-    return drafting.draft(diagnosed(**facts), on=TODAY, by=None)
+    return drafting.draft(diagnosed(**facts), stamp=make.stamp(on=TODAY))
 
 
 def sent(on=TODAY, **facts):
-    return sending.send(drafted(**facts), on=on, at=now(), by=None)
+    return sending.send(drafted(**facts), stamp=make.stamp(on=on))
 
 
 def accept_online(quote, *, on=TODAY, option=None, **facts):
@@ -48,7 +48,7 @@ def accept_online(quote, *, on=TODAY, option=None, **facts):
     facts.setdefault("who", "Ada Fenwick")
     facts.setdefault("how", "counter")
     option = option or quote.options.first()
-    return answering.accept(quote, option=option, on=on, at=now(), by=None, **facts)
+    return answering.accept(quote, option=option, **facts, stamp=make.stamp(on=on))
 
 
 def accepted(**facts):

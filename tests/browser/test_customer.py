@@ -6,6 +6,7 @@ from django.utils import timezone
 from billing.changes.models import ChangeAnswer
 from billing.quotes.links import create_link
 from billing.quotes.models import Quote
+from tests import make
 from tests.billing import till
 from tests.billing.changes.test_change_order import record
 from tests.browser.rules import axe
@@ -15,7 +16,7 @@ PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True}
 
 
 def address(job):
-    token = create_link(job, on=timezone.localdate(), at=timezone.now(), by=None)[1]
+    token = create_link(job, stamp=make.stamp())[1]
     return f"/q/{token}/"
 
 
@@ -57,7 +58,7 @@ def test_from_the_quote_to_the_customers_yes(phone, live_server, stocked_shop, s
     page.get_by_role("button", name="Order with obligation to pay").click()
     page.get_by_text("Approved. The repair").wait_for()
     quote.refresh_from_db()
-    assert (quote.state, quote.chosen, quote.answered_how) == (
+    assert (quote.state, quote.accepted_option, quote.answered_how) == (
         "accepted",
         lasting,
         "link",
@@ -94,8 +95,8 @@ def test_a_quote_revised_while_it_is_open_is_shown_again(phone, stocked_shop):
     quote = till.sent(on=timezone.localdate())
     page = phone()
     page.goto(address(quote.job))
-    new = drafting.revise(quote, by=None)
-    sending.send(new, on=timezone.localdate(), at=timezone.now(), by=None)
+    new = drafting.revise(quote, stamp=make.stamp())
+    sending.send(new, stamp=make.stamp())
     page.get_by_label("Lasting mend").check()
     page.get_by_label("Your name").first.fill("Ada Fenwick")
     page.get_by_role("button", name="Order with obligation to pay").click()
@@ -116,7 +117,7 @@ def test_a_change_is_agreed_to_on_the_telephone(phone, stocked_shop):
     page.get_by_role("button", name="Order extra work with obligation to pay").click()
     page.get_by_text("Also agreed").wait_for()
     sound(page)
-    assert ChangeAnswer.objects.get().said == "yes"
+    assert ChangeAnswer.objects.get().decision == "yes"
 
 
 def test_a_link_that_opens_nothing_says_whom_to_ask(phone, stocked_shop):

@@ -38,9 +38,9 @@ def owner(live_server, own_demo, context, client):
     )
     context.set_default_timeout(90_000)
     page = context.new_page()
-    page.said = []
-    page.on("console", lambda said: page.said.append(said.text))
-    page.on("pageerror", lambda said: page.said.append(str(said)))
+    page.decision = []
+    page.on("console", lambda said: page.decision.append(said.text))
+    page.on("pageerror", lambda said: page.decision.append(str(said)))
     return page
 
 
@@ -52,7 +52,7 @@ def pages(page, site):
     # Each kind of page is opened once, and these are linked from some jobs alone.
     asked = Job.objects.filter(state="quoted", quotes__state="sent").last()
     waiting += [
-        RepairInformationForm.objects.exclude(given_at=None).last().get_absolute_url(),
+        RepairInformationForm.objects.exclude(issued_at=None).last().get_absolute_url(),
         reverse("customer_links:sign_here", args=[asked.pk]),
         reverse("handover:hand_over", args=[Parcel.objects.last().job_id]),
     ]
@@ -98,8 +98,8 @@ def test_every_page_is_sound_at_both_widths(owner, live_server):
             wide = owner.evaluate("document.documentElement.scrollWidth")
             if wide > width:
                 wrong.append((address, f"{wide} px wide at {width}"))
-        wrong += [(address, said) for said in owner.said]
-        owner.said.clear()
+        wrong += [(address, said) for said in owner.decision]
+        owner.decision.clear()
     assert wrong == []
     rooms = {name.split(":")[0] for name in EXPECTED}
     assert rooms == {name.split(":")[0] for name in names}

@@ -9,6 +9,7 @@ from billing.invoices.models import Invoice
 from billing.quotes.links import create_link
 from billing.quotes.models import Quote
 from repairs.jobs.models import Job
+from tests import make
 from tests.billing import till
 from tests.browser.rules import axe
 
@@ -21,7 +22,7 @@ def test_quote_yes_work_invoice_part_payment_rest_and_credit_note(
 ):
     quote = till.sent(on=timezone.localdate())
     job, lasting = quote.job, quote.options.get(fix_type="lasting")
-    token = create_link(job, on=timezone.localdate(), at=timezone.now(), by=None)[1]
+    token = create_link(job, stamp=make.stamp())[1]
 
     # The customer, on a telephone.
     phone = new_context(base_url=live_server.url, **PHONE).new_page()
@@ -31,7 +32,7 @@ def test_quote_yes_work_invoice_part_payment_rest_and_credit_note(
     phone.get_by_label("Your name").first.fill("Ada Fenwick")
     phone.get_by_role("button", name="Order with obligation to pay").click()
     phone.get_by_text("Approved. The repair").wait_for()
-    assert Quote.objects.get().chosen == lasting
+    assert Quote.objects.get().accepted_option == lasting
     gross = lasting.totals(places=2).gross
     assert gross > 30
 

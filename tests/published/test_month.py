@@ -84,7 +84,7 @@ def weibull(rows: pd.DataFrame) -> tuple[float, float]:
     return float(beta), float(eta)
 
 
-# Bearing cages, Abernethy et al. 1983; Meeker & Escobar 1998, example 12.8. Shape
+# PricingRules cages, Abernethy et al. 1983; Meeker & Escobar 1998, example 12.8. Shape
 # 2.0353, scale 11792.2 and 5.058 expected: computed; the book's 5.057: memory. Limits 2
 # and 9 of the Poisson-binomial: computed.
 def test_the_expected_failures_of_bearing_cages_equal_the_book():

@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models import Q
 
 from billing.pricing import proposals
-from billing.pricing.track_record_words import NEVER, one_in
+from billing.pricing.track_record_words import NEVER, as_one_in
 from billing.quotes.models.quote import Quote
 from repairs.faults import fix_types
 from repairs.faults.models import Fix
@@ -27,7 +27,7 @@ MAX_PRICE = Decimal(10) ** 9
 class QuoteOption(models.Model):
     """One alternative of a quote: what is done, and its warranty."""
 
-    class Does(models.TextChoices):
+    class WorkKind(models.TextChoices):
         REPAIR = proposals.REPAIR, "repair"
         REPLACE = proposals.REPLACE, "board replacement"
         RETURN = proposals.RETURN, "return without repair"
@@ -35,7 +35,7 @@ class QuoteOption(models.Model):
     quote = models.ForeignKey(Quote, on_delete=models.CASCADE, related_name="options")
     position = models.PositiveSmallIntegerField()
     title = models.CharField(max_length=120)
-    words = models.TextField("description", max_length=1000, blank=True)
+    description = models.TextField("description", max_length=1000, blank=True)
     repair = models.ForeignKey(
         Repair, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
@@ -47,9 +47,11 @@ class QuoteOption(models.Model):
     )
     warranty_days = models.PositiveSmallIntegerField("warranty days", default=0)
     turnaround_days = models.PositiveSmallIntegerField("turnaround days", default=3)
-    does = models.CharField("work", max_length=7, choices=Does, default=Does.REPAIR)
+    work_kind = models.CharField(
+        "work", max_length=7, choices=WorkKind, default=WorkKind.REPAIR
+    )
     # The track record as the customer reads it.
-    known = models.CharField("track record", max_length=300, blank=True)
+    track_record = models.CharField("track record", max_length=300, blank=True)
     # How the price was calculated. Never shown to the customer.
     planned_minutes = models.PositiveIntegerField(null=True, blank=True, editable=False)
     own_cost = MoneyField(null=True, blank=True, editable=False)
@@ -57,8 +59,8 @@ class QuoteOption(models.Model):
     chance = FixedDecimalField("comeback risk", null=True, blank=True, editable=False)
     reserve = MoneyField("comeback allowance", null=True, blank=True, editable=False)
     list_price = MoneyField(null=True, blank=True, editable=False)
-    floor = MoneyField(null=True, blank=True, editable=False)
-    why_changed = models.CharField(
+    min_price = MoneyField(null=True, blank=True, editable=False)
+    price_reason = models.CharField(
         "reason for different price", max_length=200, blank=True
     )
 
@@ -89,18 +91,18 @@ class QuoteOption(models.Model):
     @property
     def is_return(self) -> bool:
         """Whether the device is returned without repair."""
-        return self.does == self.Does.RETURN
+        return self.work_kind == self.WorkKind.RETURN
 
     @property
     def is_board(self) -> bool:
-        return self.does == self.Does.REPLACE
+        return self.work_kind == self.WorkKind.REPLACE
 
     @property
     def suggested(self) -> Decimal | None:
         """Return the suggested price of the option, None if there is none."""
         if self.list_price is None:
             return None
-        return max(self.list_price, self.floor or Decimal(0))
+        return max(self.list_price, self.min_price or Decimal(0))
 
     @property
     def is_raised(self) -> bool:
@@ -110,14 +112,14 @@ class QuoteOption(models.Model):
     @property
     def has_no_history(self) -> bool:
         """Whether the comeback risk is the shop's average."""
-        return any(text in self.known for text in in_all_languages(NEVER))
+        return any(text in self.track_record for text in in_all_languages(NEVER))
 
     @property
     def one_in(self) -> str:
         """Return the comeback risk within the warranty as “about 1 in n”."""
-        return one_in(float(self.chance)) if self.chance else ""
+        return as_one_in(float(self.chance)) if self.chance else ""
 
-    def above_suggested(
+    def above_suggestion(
         self, lines: Iterable["QuoteLine"] | None = None
     ) -> Decimal | None:
         """Return how much more than suggested is charged (negative: less).

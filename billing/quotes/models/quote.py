@@ -34,7 +34,7 @@ class QuoteQuerySet(models.QuerySet):
         """Fetch what one row of a list shows; papers are not loaded."""
         return (
             self.defer("pdf")
-            .select_related("job__customer", "job__device__model", "chosen")
+            .select_related("job__customer", "job__device__model", "accepted_option")
             .prefetch_related("options__lines")
         )
 
@@ -99,7 +99,7 @@ class Quote(StoredPdf):
     state = models.CharField(
         max_length=8, choices=states.CHOICES, default=states.DRAFT, editable=False
     )
-    words = models.TextField(
+    findings = models.TextField(
         "findings",
         max_length=2000,
         blank=True,
@@ -113,7 +113,7 @@ class Quote(StoredPdf):
         STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
     )
     sent_at = models.DateTimeField(null=True, blank=True, editable=False)
-    chosen = models.ForeignKey(
+    accepted_option = models.ForeignKey(
         "QuoteOption",
         null=True,
         blank=True,
@@ -155,7 +155,7 @@ class Quote(StoredPdf):
             models.CheckConstraint(
                 condition=~Q(state=states.ACCEPTED)
                 | (
-                    Q(chosen__isnull=False, answered_at__isnull=False)
+                    Q(accepted_option__isnull=False, answered_at__isnull=False)
                     & ~Q(answered_how="")
                     & ~Q(answered_by="")
                 ),

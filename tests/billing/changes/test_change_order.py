@@ -35,14 +35,15 @@ def line(price, text="Second socket", quantity=1, rate=20, kind="part"):
     return made
 
 
-def record(job, *lines, **facts):
-    facts = {"why": "The second socket is cracked too.", "by": None} | facts
-    return actions.record(job, lines=lines or [line("10.00")], at=till.now(), **facts)
+def record(job, *lines, by=None, **facts):
+    facts.setdefault("why", "The second socket is cracked too.")
+    lines = lines or [line("10.00")]
+    return actions.record(job, lines=lines, stamp=make.stamp(by=by), **facts)
 
 
-def agree(change, said="yes", **facts):
-    facts = {"who": "Ada Fenwick", "how": "counter", "by": None} | facts
-    return actions.answer(change, said=said, at=till.now(), **facts)
+def agree(change, decision="yes", by=None, **facts):
+    facts = {"who": "Ada Fenwick", "how": "counter"} | facts
+    return actions.answer(change, decision=decision, stamp=make.stamp(by=by), **facts)
 
 
 def waiting_for(job):
@@ -64,7 +65,7 @@ def desk(client):
 
 
 def test_a_change_says_what_is_added_and_the_new_total(quote):
-    before = quote.chosen.totals(places=2).gross
+    before = quote.accepted_option.totals(places=2).gross
     by = make.user()
     change = record(quote.job, line("10.00"), line("2.50", quantity=2), by=by)
     assert (change.agreed_before, change.extra, change.new_total) == (
@@ -72,7 +73,7 @@ def test_a_change_says_what_is_added_and_the_new_total(quote):
         Decimal("18.00"),
         before + 18,
     )
-    assert change.taken_by == by and change.is_open
+    assert change.recorded_by == by and change.is_open
     assert waiting_for(quote.job) == "customer"
 
 
@@ -80,7 +81,7 @@ def test_tax_is_rounded_once_over_all_that_was_agreed(quote):
     """Three changes of 0.02 at 20 % each add 0.02 of net; tax is that of their sum."""
     for _ in range(3):
         agree(record(quote.job, line("0.02")))
-    net = quote.chosen.totals(places=2).net + Decimal("0.06")
+    net = quote.accepted_option.totals(places=2).net + Decimal("0.06")
     last = ChangeOrder.objects.last()
     assert last.new_total == net + (net * Decimal("0.2")).quantize(Decimal("0.01"))
     assert agreed_price(quote.job, shop=Shop.current()) == last.new_total
@@ -91,8 +92,8 @@ def test_an_answer_keeps_day_person_way_number_and_who_took_it_down(quote):
     change = record(quote.job)
     agree(change, how="phone", reached_at="+44 1632 960123", by=by)
     kept = ChangeAnswer.objects.get()
-    assert (kept.said, kept.who, kept.how) == ("yes", "Ada Fenwick", "phone")
-    assert (kept.reached_at, kept.taken_by) == ("+44 1632 960123", by)
+    assert (kept.decision, kept.who, kept.how) == ("yes", "Ada Fenwick", "phone")
+    assert (kept.reached_at, kept.recorded_by) == ("+44 1632 960123", by)
     assert waiting_for(quote.job) == ""
 
 
@@ -107,8 +108,8 @@ def test_the_same_answer_twice_is_one_and_another_is_refused(quote):
     change = record(quote.job)
     assert agree(change) == agree(change)
     with pytest.raises(RefusedError, match="Already agreed by Ada"):
-        agree(change, said="no")
-    assert ChangeAnswer.objects.get().said == "yes"
+        agree(change, decision="no")
+    assert ChangeAnswer.objects.get().decision == "yes"
 
 
 @pytest.mark.parametrize(
@@ -148,8 +149,8 @@ def test_a_second_change_waits_until_the_first_is_answered(quote):
 
 def test_what_was_refused_or_withdrawn_is_not_agreed(quote):
     before = agreed_price(quote.job, shop=Shop.current())
-    agree(record(quote.job), said="no", why="Leave it")
-    actions.withdraw(record(quote.job), at=till.now(), by=None)
+    agree(record(quote.job), decision="no", why="Leave it")
+    actions.withdraw(record(quote.job), stamp=make.stamp())
     assert queries.agreed_lines(quote.job) == []
     assert agreed_price(quote.job, shop=Shop.current()) == before
 
@@ -157,7 +158,7 @@ def test_what_was_refused_or_withdrawn_is_not_agreed(quote):
 @pytest.mark.parametrize("lines", [[], [line("0.00")]])
 def test_a_change_that_adds_nothing_is_refused(quote, lines):
     with pytest.raises(RefusedError):
-        actions.record(quote.job, why="x", lines=lines, at=till.now(), by=None)
+        actions.record(quote.job, why="x", lines=lines, stamp=make.stamp())
     assert not ChangeOrder.objects.exists() and waiting_for(quote.job) == ""
 
 
@@ -170,7 +171,7 @@ def test_only_a_job_that_is_being_worked_on_can_get_one():
 
 def test_a_change_of_a_quote_that_was_revised_is_not_agreed_to(quote):
     change = record(quote.job)
-    drafting.revise(quote, by=None)
+    drafting.revise(quote, stamp=make.stamp())
     with pytest.raises(RefusedError, match="revised meanwhile"):
         agree(change)
     assert change.is_open and queries.agreed_lines(quote.job) == []
@@ -200,7 +201,7 @@ def test_the_bill_asks_for_option_and_changes_and_its_paper_says_who_agreed(quot
 def test_without_changes_the_bill_is_as_it_was_quoted(quote):
     job = till.mend(quote.job)
     bill = draft_invoice(job, on=till.TODAY, shop=Shop.current())
-    assert bill.totals.gross == quote.chosen.totals(places=2).gross
+    assert bill.totals.gross == quote.accepted_option.totals(places=2).gross
 
 
 # --- the work so far ----------------------------------------------------------
@@ -244,7 +245,7 @@ def test_minutes_that_are_not_billable_and_finding_the_fault_do_not_count(quote)
 
 
 def typed(**more):
-    sent = {"change-why": "The second socket is cracked too.", "said-said": "ask"}
+    sent = {"change-why": "The second socket is cracked too.", "answer-decision": "ask"}
     sent |= {
         "line1-kind": "part",
         "line1-text": "Second socket",
@@ -265,30 +266,30 @@ def test_a_change_is_written_down_on_the_page_and_answered_later(desk, quote):
     page = desk.post(where, typed(), follow=True)
     change = ChangeOrder.objects.get()
     assert change.lines.count() == 1 and change.is_open
-    assert change.taken_by.role == Role.BENCH
+    assert change.recorded_by.role == Role.BENCH
     assert "Record answer" in page.content.decode()
     answer = reverse("changes:answer", args=[change.pk])
-    told = {"said-said": "yes", "said-who": "Ada", "said-how": "counter"}
+    told = {"answer-decision": "yes", "answer-who": "Ada", "answer-how": "counter"}
     page = desk.post(answer, told, follow=True)
     assert "Agreed by Ada, at the counter" in " ".join(page.content.decode().split())
 
 
 def test_a_change_is_taken_back_by_nobody_but_the_desk(desk, quote):
     change = record(quote.job)
-    told = {"said-said": "withdrawn", "said-who": "Ada", "said-how": "phone"}
+    told = {"answer-decision": "withdrawn", "answer-who": "Ada", "answer-how": "phone"}
     desk.post(reverse("changes:answer", args=[change.pk]), told)
     kept = ChangeAnswer.objects.get()
-    assert (kept.said, kept.who, kept.how) == ("withdrawn", "", "")
-    assert waiting_for(quote.job) == "" and kept.taken_by.role == Role.BENCH
+    assert (kept.decision, kept.who, kept.how) == ("withdrawn", "", "")
+    assert waiting_for(quote.job) == "" and kept.recorded_by.role == Role.BENCH
 
 
 def test_a_change_agreed_on_the_telephone_is_written_down_at_once(desk, quote):
     where = reverse("changes:of_job", args=[quote.job_id])
-    told = {"said-said": "yes", "said-who": "Ada", "said-how": "phone"}
+    told = {"answer-decision": "yes", "answer-who": "Ada", "answer-how": "phone"}
     page = desk.post(where, typed(**told))
     assert "Enter the phone number or email address." in page.content.decode()
     assert not ChangeOrder.objects.exists()
-    told |= {"said-reached_at": "+44 1632 960123"}
+    told |= {"answer-reached_at": "+44 1632 960123"}
     assert desk.post(where, typed(**told)).status_code == 302
     assert ChangeAnswer.objects.get().reached_at == "+44 1632 960123"
 
@@ -305,31 +306,34 @@ def test_a_change_agreed_on_the_telephone_is_written_down_at_once(desk, quote):
         ({"line1-quantity": "0"}, "Enter a quantity"),
         ({"line1-price": "0"}, "does not raise the price"),
         ({"line2-text": "Glue"}, "This field is required"),
-        ({"said-said": "perhaps"}, "valid choice"),
+        ({"answer-decision": "perhaps"}, "valid choice"),
         (
-            {"said-said": "yes", "said-who": "", "said-how": "counter"},
+            {"answer-decision": "yes", "answer-who": "", "answer-how": "counter"},
             "Enter who answered",
         ),
-        ({"said-said": "no", "said-who": "Ada", "said-how": ""}, "Select how"),
+        (
+            {"answer-decision": "no", "answer-who": "Ada", "answer-how": ""},
+            "Select how",
+        ),
         (
             {
-                "said-said": "yes",
-                "said-who": "Ada",
-                "said-how": "counter",
-                "said-day": str(timezone.localdate() + timedelta(days=2)),
+                "answer-decision": "yes",
+                "answer-who": "Ada",
+                "answer-how": "counter",
+                "answer-day": str(timezone.localdate() + timedelta(days=2)),
             },
             "in the future",
         ),
         (
             {
-                "said-said": "yes",
-                "said-who": "Ada",
-                "said-how": "counter",
-                "said-day": "2001-01-01",
+                "answer-decision": "yes",
+                "answer-who": "Ada",
+                "answer-how": "counter",
+                "answer-day": "2001-01-01",
             },
             "before the quote was accepted",
         ),
-        ({"said-said": "yes", "said-day": "0001-01-01"}, "between 1990-01-01"),
+        ({"answer-decision": "yes", "answer-day": "0001-01-01"}, "between 1990-01-01"),
     ],
 )
 def test_what_is_wrong_is_told_and_nothing_is_written(desk, quote, wrong, told):

@@ -40,9 +40,7 @@ def desk(client):
 
 def of_job(job, **address):
     """Somebody with a link to the job, and what they can do with it."""
-    link, token = create_link(
-        job, on=timezone.localdate(), at=timezone.now(), by=make.user()
-    )
+    link, token = create_link(job, stamp=make.stamp(by=make.user()))
     where, client = reverse("link:page", args=[token]), Client(**address)
 
     def read():

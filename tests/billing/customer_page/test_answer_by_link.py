@@ -25,8 +25,8 @@ def state_of(quote):
 
 
 def resend(quote):
-    new = drafting.revise(quote, by=None)
-    return sending.send(new, on=timezone.localdate(), at=till.now(), by=None)
+    new = drafting.revise(quote, stamp=make.stamp())
+    return sending.send(new, stamp=make.stamp())
 
 
 def test_the_page_tells_shop_device_finding_and_every_option_with_its_total(
@@ -34,7 +34,7 @@ def test_the_page_tells_shop_device_finding_and_every_option_with_its_total(
 ):
     page = text(customer.read())
     assert "Fern Lane Electronics" in page and "Your laptop" not in page
-    assert str(quote.job.device.model) in page and quote.words in page
+    assert str(quote.job.device.model) in page and quote.findings in page
     for option in quote.options.all():
         total = option.totals(places=2).gross
         assert option.title in page and f"€{total}" in page
@@ -44,8 +44,8 @@ def test_the_page_tells_shop_device_finding_and_every_option_with_its_total(
 
 def test_what_is_known_of_an_option_is_told_in_its_own_words(shop):
     quote = till.drafted()
-    quote.options.update(known="We have done this 41 times; 2 came back.")
-    quote = sending.send(quote, on=timezone.localdate(), at=till.now(), by=None)
+    quote.options.update(track_record="We have done this 41 times; 2 came back.")
+    quote = sending.send(quote, stamp=make.stamp())
     assert "We have done this 41 times; 2 came back." in text(of_job(quote.job).read())
 
 
@@ -54,7 +54,12 @@ def test_a_yes_accepts_the_option_and_tells_who_and_how(customer, quote):
     answer = customer.send("yes", who="Ada Fenwick", option=second.pk)
     assert (answer.status_code, answer.url) == (303, customer.where)
     quote.refresh_from_db()
-    assert (quote.state, quote.chosen, quote.answered_by, quote.answered_how) == (
+    assert (
+        quote.state,
+        quote.accepted_option,
+        quote.answered_by,
+        quote.answered_how,
+    ) == (
         "accepted",
         second,
         "Ada Fenwick",
@@ -125,7 +130,7 @@ def test_a_quote_revised_while_the_customer_reads_is_not_agreed_to(customer, quo
 
 def test_while_the_new_version_is_written_there_is_nothing_to_agree_to(customer, quote):
     read = customer.read()
-    drafting.revise(quote, by=None)
+    drafting.revise(quote, stamp=make.stamp())
     page = customer.send("no", read, who="Ada", why="Too dear")
     assert page.status_code == 409 and "Nothing was ordered" in text(page)
     assert "preparing a quote" in text(page)
@@ -164,8 +169,7 @@ def test_the_totals_shown_are_held_against_the_books_under_lock(customer, quote)
             shown=f"{quote.options.first().pk}=1.00",
             who="Ada",
             how="link",
-            on=timezone.localdate(),
-            at=till.now(),
+            stamp=make.stamp(),
         )
     assert state_of(quote) == states.SENT
 
@@ -199,7 +203,7 @@ def test_another_yes_or_a_no_after_a_yes_is_refused_in_a_sentence(customer, quot
     for page in (other, no):
         assert page.status_code == 409 and "was already accepted on" in text(page)
     quote.refresh_from_db()
-    assert quote.state == "accepted" and quote.chosen == quote.options.first()
+    assert quote.state == "accepted" and quote.accepted_option == quote.options.first()
 
 
 def test_a_yes_after_a_no_is_refused_in_a_sentence(customer, quote):

@@ -88,7 +88,7 @@ def test_a_yes_is_confirmed_with_what_was_agreed_and_the_kept_paper(customer, qu
     at = timezone.localtime(quote.answered_at)
     assert f"Answered: Ada F., online, {at:%-d %b %Y, %H:%M}" in lines(letter)
     assert enclosed(letter) == [bytes(quote.pdf)]
-    assert letter.standing == "waiting"  # no mail server is named, and none is needed
+    assert letter.status == "waiting"  # no mail server is named, and none is needed
     assert letter.about == quote.get_absolute_url()
 
 
@@ -133,8 +133,8 @@ def test_a_yes_to_having_it_back_says_how_it_comes_back(shop):
         of=make.device(owner=make.customer(email=ADA)), agreed_diagnosis_fee=Decimal(30)
     )
     drafting.add_no_repair(quote, on=timezone.localdate())
-    quote = sending.send(quote, on=timezone.localdate(), at=till.now(), by=None)
-    back = quote.options.get(does="return")
+    quote = sending.send(quote, stamp=make.stamp())
+    back = quote.options.get(work_kind="return")
     of_job(quote.job).send("yes", who="Ada", option=back.pk)
     text = posted()[ADA].text
     assert f"Accepted: {back.title}\nTotal: €36.00 (incl. tax)\nAnswered" in text
@@ -276,7 +276,7 @@ def test_a_no_to_a_change_says_that_what_was_agreed_goes_on(change):
 
 
 def test_a_change_that_is_taken_back_is_told_to_nobody(change):
-    changes.withdraw(change, at=till.now(), by=None)
+    changes.withdraw(change, stamp=make.stamp())
     assert posted() == {}
 
 
@@ -284,16 +284,16 @@ def test_what_the_desk_took_down_before_is_written_as_of_now(change, client):
     client.force_login(make.user(Role.BENCH))
     said = timezone.localtime()
     typed = {
-        "said-said": "yes",
-        "said-who": "Ada",
-        "said-how": "phone",
-        "said-reached_at": "+44 1632 960123",
-        "said-day": f"{said:%Y-%m-%d}",
-        "said-time": f"{said:%H:%M}",
+        "answer-decision": "yes",
+        "answer-who": "Ada",
+        "answer-how": "phone",
+        "answer-reached_at": "+44 1632 960123",
+        "answer-day": f"{said:%Y-%m-%d}",
+        "answer-time": f"{said:%H:%M}",
     }
     before = timezone.now()
     client.post(reverse("changes:answer", args=[change.pk]), typed)
-    assert ChangeAnswer.objects.get().said_at <= before
+    assert ChangeAnswer.objects.get().given_at <= before
     told = posted()
     assert set(told) == {ADA} and told[ADA].written_at >= before
     assert "Answered: Ada, by phone, " in told[ADA].text
@@ -377,13 +377,13 @@ def test_a_change_answered_again_is_told_once(change):
     page = customer.read()
     assert customer.send("change yes", page, who="Ada").status_code == 303
     assert customer.send("change yes", page, who="Ada").status_code == 409
-    changes.answer(change, said="yes", who="Ada", how="link", at=till.now(), by=None)
+    changes.answer(change, decision="yes", who="Ada", how="link", stamp=make.stamp())
     assert set(posted()) == {ADA, SHOP}
 
 
 def test_what_was_refused_is_told_to_nobody(customer, quote):
     page = customer.read()
-    drafting.revise(quote, by=None)
+    drafting.revise(quote, stamp=make.stamp())
     assert customer.send("yes", page, who="Ada").status_code == 409
     assert customer.send("no", page, who="Ada", why="No").status_code == 409
     assert posted() == {}
@@ -392,8 +392,8 @@ def test_what_was_refused_is_told_to_nobody(customer, quote):
 def test_each_answer_to_a_new_version_is_told_anew(customer, quote):
     customer.send("yes", who="Ada")
     Email.objects.all().delete()
-    new = drafting.revise(quote, by=None)
-    sending.send(new, on=timezone.localdate(), at=till.now(), by=None)
+    new = drafting.revise(quote, stamp=make.stamp())
+    sending.send(new, stamp=make.stamp())
     customer.send("no", who="Ada", why="Too dear now")
     assert f"Quote: {quote.job.number}, version 2" in lines(posted()[ADA])
 
@@ -412,9 +412,8 @@ def test_an_answer_that_is_undone_takes_its_letters_along(quote, monkeypatch):
             shown=boxes(page, "yes")["yes-shown"],
             who="Ada",
             how="screen",
-            on=timezone.localdate(),
-            at=till.now(),
             ink="M1 1L2 2",
+            stamp=make.stamp(),
         )
     assert Quote.objects.get().state == "sent" and posted() == {}
 
@@ -439,9 +438,9 @@ def test_of_two_answers_at_once_the_one_that_counts_is_told_once(customer, quote
 def test_the_same_answer_to_a_change_twice_at_once_is_told_once(change):
     def agree():
         given = changes.answer(
-            change, said="yes", who="Ada", how="link", at=till.now(), by=None
+            change, decision="yes", who="Ada", how="link", stamp=make.stamp()
         )
-        return given.said
+        return given.decision
 
     assert at_once(agree, agree) == ["yes", "yes"]
     assert set(posted()) == {ADA, SHOP}
@@ -468,7 +467,7 @@ def test_as_a_mail_it_is_plain_text_with_the_paper_beside_it(customer, quote, se
     assert paper.get_filename() == f"quote-{quote.job.number}-1.pdf"
     assert paper.get_content() == bytes(Quote.objects.get().pdf)
     assert list(by_reader[SHOP].iter_attachments()) == []
-    assert {letter.standing for letter in posted().values()} == {"sent"}
+    assert {letter.status for letter in posted().values()} == {"sent"}
 
 
 ENGLISH = ("Hello", "Answer", "Accepted", "agreed", "Quote", "Total", "version", "days")

@@ -9,6 +9,7 @@ from repairs.jobs.models import Step
 from shopdesk.errors import InvalidTransitionError
 from shopdesk.staff.models import RequestCount
 from shopdesk.staff.rate_limit import RateLimit, seconds_until_allowed
+from tests import make
 from tests.at_once import all_at_once
 from tests.billing.customer_page.conftest import boxes
 
@@ -35,7 +36,7 @@ def test_of_a_yes_to_each_option_one_wins(customer, quote):
     assert sorted(answers) == [303, 409]
     quote = Quote.objects.get(pk=quote.pk)
     won = {"Ada": quote.options.first(), "Bert": quote.options.last()}
-    assert quote.chosen == won[quote.answered_by]
+    assert quote.accepted_option == won[quote.answered_by]
     assert Step.objects.filter(job=quote.job, new="approved").count() == 1
 
 
@@ -66,7 +67,9 @@ def test_a_yes_and_a_revising_at_once_agree_to_no_replaced_quote(customer, quote
 
     def revise():
         try:
-            return drafting.revise(Quote.objects.get(pk=quote.pk), by=None).version
+            return drafting.revise(
+                Quote.objects.get(pk=quote.pk), stamp=make.stamp()
+            ).version
         except InvalidTransitionError:
             return "refused"
 

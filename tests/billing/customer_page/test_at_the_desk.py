@@ -8,7 +8,6 @@ from django.db import DatabaseError, connection, transaction
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
-from django.utils import timezone
 
 from billing.changes import actions as changes
 from billing.changes.models import ChangeAnswer
@@ -46,7 +45,7 @@ def test_a_link_is_shown_once_with_its_code_and_a_letter(desk, quote):
         reverse("customer_links:of_job", args=[quote.job_id])
     ).content.decode()
     assert token not in again and "Links of this job" in again
-    assert Link.objects.get().made_by.kind == "counter"
+    assert Link.objects.get().made_by.role == "counter"
 
 
 def test_the_address_is_the_one_that_customers_use(desk, quote, settings):
@@ -146,7 +145,7 @@ def test_a_yes_on_the_screen_is_kept_with_its_signature(desk, quote):
         "Ada Fenwick",
     )
     assert quote.signature.ink == INK
-    assert quote.job.steps.last().by.kind == "counter"
+    assert quote.job.steps.last().by.role == "counter"
     after = desk.get(answer.url).content.decode()
     assert "Please return the screen" in after
     record_page = desk.get(quote.get_absolute_url()).content.decode()
@@ -200,7 +199,7 @@ def test_the_customer_agrees_to_a_change_by_the_link(changed):
     assert changed.why in html and f"€{changed.new_total}" in html
     assert customer.send("change yes", page, who="Ada").status_code == 303
     kept = ChangeAnswer.objects.get()
-    assert (kept.said, kept.who, kept.how, kept.taken_by) == (
+    assert (kept.decision, kept.who, kept.how, kept.recorded_by) == (
         "yes",
         "Ada",
         "link",
@@ -220,13 +219,17 @@ def test_the_customer_agrees_to_a_change_by_the_link(changed):
 def test_the_customer_refuses_a_change_on_the_counters_screen(desk, changed):
     assert sign(desk, changed.quote, "change no", who="Ada").status_code == 303
     kept = ChangeAnswer.objects.get()
-    assert (kept.said, kept.how, kept.taken_by.role) == ("no", "screen", "counter")
+    assert (kept.decision, kept.how, kept.recorded_by.role) == (
+        "no",
+        "screen",
+        "counter",
+    )
 
 
 def test_a_change_that_was_taken_back_while_the_customer_reads_is_not_agreed(changed):
     customer = of_job(changed.quote.job)
     page = customer.read()
-    changes.withdraw(changed, at=timezone.now(), by=None)
+    changes.withdraw(changed, stamp=make.stamp())
     second = record(changed.quote.job, why="Another thing.")
     answer = customer.send("change yes", page, who="Ada")
     assert answer.status_code == 409

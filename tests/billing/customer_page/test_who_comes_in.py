@@ -88,7 +88,7 @@ def wrong(customer, quote):
             ),
         ]
     )
-    actions.revoke(revoked.link, at=now, by=by)
+    actions.revoke(revoked.link, stamp=make.stamp(by=by))
     assert elsewhere.read().status_code == 200
     return {
         "altered": token[:-1] + ("A" if token[-1] != "A" else "B"),
@@ -161,7 +161,7 @@ def test_a_token_opens_its_own_job_only(customer, shop):
 
 
 def test_the_database_refuses_to_alter_a_link_or_to_undo_a_revoking(customer):
-    actions.revoke(customer.link, at=timezone.now(), by=None)
+    actions.revoke(customer.link, stamp=make.stamp())
     later = customer.link.works_until + timedelta(days=900)
     for change in (
         {"revoked_at": None},
@@ -378,16 +378,16 @@ def test_nothing_of_the_inside_is_told(shop):
         own_cost="31.17",
         rework_cost="29.13",
         reserve="7.77",
-        floor="43.21",
+        min_price="43.21",
         list_price="47.11",
-        why_changed="A friend of ours",
+        price_reason="A friend of ours",
     )
     from billing.quotes.sending import send
 
-    quote = send(quote, on=timezone.localdate(), at=till.now(), by=staff)
+    quote = send(quote, stamp=make.stamp(by=staff))
     job = quote.job
     other = till.sent(of=make.device(job.customer)).job
-    link, token = create_link(job, on=timezone.localdate(), at=timezone.now(), by=staff)
+    link, token = create_link(job, stamp=make.stamp(by=staff))
     page = Client().get(reverse("link:page", args=[token])).content.decode()
     inside = [SECRETS["bench_notes"], "Zebulon", "A friend of ours", other.number]
     inside += ["31.17", "29.13", "7.77", "43.21", "47.11", "reserve", "margin"]

@@ -235,7 +235,7 @@ def test_any_sequence_of_acts_keeps_the_sums_right(monkeypatch):
         "billing.invoices.issuing.invoice_paper",
         "billing.invoices.payments.receipt_paper",
         "billing.reminders.actions.reminder_paper",
-        "billing.quotes.sending.quote_paper",
+        "billing.quotes.sending.render_quote_pdf",
     ):
         monkeypatch.setattr(where, lambda *args, **kwargs: b"%PDF-")
     run_state_machine_as_test(

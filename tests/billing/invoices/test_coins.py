@@ -75,9 +75,9 @@ def invoice(db):
     line.price = D("51.01")
     line.reckon(places=2)
     line.save()
-    quote.options.update(why_changed="To be rounded.")
+    quote.options.update(price_reason="To be rounded.")
     job = till.mend(
-        till.accept_online(send(quote, on=till.TODAY, at=till.now(), by=None)).job
+        till.accept_online(send(quote, stamp=make.stamp(on=till.TODAY))).job
     )
     return issue_invoice(job, on=till.TODAY, at=till.now(), by=None)
 

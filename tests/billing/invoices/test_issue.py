@@ -30,7 +30,7 @@ def test_the_bill_is_what_was_agreed():
     job = till.ready(of=make.device(owner=customer))
     invoice = issue(job)
     assert invoice.full_number == "INV26-00001"
-    agreed = job.quotes.get().chosen
+    agreed = job.quotes.get().accepted_option
     same = ["kind", "text", "quantity", "price", "amount", "tax_kind", "tax_rate"]
     assert list(invoice.lines.values_list(*same)) == list(
         agreed.lines.values_list(*same)

@@ -7,12 +7,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from billing.pricing.comeback_price import (
-    Bearing,
-    Mended,
-    any_of,
+    PricingRules,
+    RepairCost,
+    allocate,
     margin_of,
-    priced,
-    shared,
+    price_option,
+    probability_of_any,
 )
 
 
@@ -21,9 +21,9 @@ def amounts(most="5000", places=2):
 
 
 chances = st.decimals(0, 1, places=4)
-mends = st.builds(Mended, st.integers(0, 3000), amounts(), chances)
+mends = st.builds(RepairCost, st.integers(0, 3000), amounts(), chances)
 bearings = st.builds(
-    Bearing,
+    PricingRules,
     hour=amounts("300"),
     parcel=amounts("50"),
     margin=st.decimals(0, 90, places=1),
@@ -35,57 +35,57 @@ bearings = st.builds(
 
 def test_a_price_by_hand():
     # 60 minutes at 30 an hour, parts 10; one in ten back; a parcel of 9.
-    price = priced(
-        [Mended(60, Decimal(10), Decimal("0.1"))],
+    price = price_option(
+        [RepairCost(60, Decimal(10), Decimal("0.1"))],
         fees=Decimal(25),
         list_price=Decimal(70),
-        by=Bearing(hour=Decimal(30), parcel=Decimal(9), margin=Decimal(20)),
+        by=PricingRules(hour=Decimal(30), parcel=Decimal(9), margin=Decimal(20)),
     )
-    assert price.redo == 49 and price.reserve == Decimal("4.9")
-    assert price.own == 65
+    assert price.rework_cost == 49 and price.reserve == Decimal("4.9")
+    assert price.own_cost == 65
     # (65 + 4.90) / 0.8 = 87.375
-    assert price.floor == price.suggested == Decimal("87.38")
+    assert price.min_price == price.suggested == Decimal("87.38")
     assert price.is_raised and price.raised_by == Decimal("17.38")
 
 
 def test_labour_is_raised_by_whole_steps():
-    price = priced(
-        [Mended(60, Decimal(10), Decimal("0.1"))],
+    price = price_option(
+        [RepairCost(60, Decimal(10), Decimal("0.1"))],
         fees=Decimal(25),
         list_price=Decimal("70.30"),
-        by=Bearing(Decimal(30), Decimal(9), Decimal(20), step=Decimal("0.50")),
+        by=PricingRules(Decimal(30), Decimal(9), Decimal(20), step=Decimal("0.50")),
     )
     assert price.raised_by == Decimal("17.50")
 
 
 def test_a_list_price_that_bears_it_stays():
-    price = priced(
-        [Mended(10, Decimal(0), Decimal("0.02"))],
+    price = price_option(
+        [RepairCost(10, Decimal(0), Decimal("0.02"))],
         fees=Decimal(0),
         list_price=Decimal(40),
-        by=Bearing(Decimal(30), Decimal(0), Decimal(15)),
+        by=PricingRules(Decimal(30), Decimal(0), Decimal(15)),
     )
     assert price.suggested == 40 and not price.is_raised
 
 
 @given(st.lists(mends, max_size=4), amounts(), amounts(), bearings)
-def test_the_floor_keeps_the_target_margin(mended, fees, list_price, by):
-    price = priced(mended, fees=fees, list_price=list_price, by=by)
-    net = price.floor_before_rounding / (1 + by.tax / 100)
-    left = net - price.own - price.reserve
+def test_the_floor_keeps_the_target_margin(repairs, fees, list_price, by):
+    price = price_option(repairs, fees=fees, list_price=list_price, by=by)
+    net = price.exact_min_price / (1 + by.tax / 100)
+    left = net - price.own_cost - price.reserve
     assert abs(left - net * by.margin / 100) < Decimal("1e-9")
-    assert price.floor >= price.floor_before_rounding
-    assert price.suggested >= price.floor
+    assert price.min_price >= price.exact_min_price
+    assert price.suggested >= price.min_price
     assert price.suggested >= list_price
-    assert price.floor == round(price.floor, by.places)
+    assert price.min_price == round(price.min_price, by.places)
 
 
 @given(mends, chances, amounts(), bearings)
 def test_a_likelier_comeback_never_makes_it_cheaper(one, chance, list_price, by):
     low, high = sorted([one.chance, chance])
     cheap, dear = (
-        priced(
-            [Mended(one.minutes, one.parts, chance)],
+        price_option(
+            [RepairCost(one.minutes, one.parts, chance)],
             fees=Decimal(0),
             list_price=list_price,
             by=by,
@@ -99,8 +99,8 @@ def test_a_likelier_comeback_never_makes_it_cheaper(one, chance, list_price, by)
 @given(mends, amounts(), amounts(), bearings)
 def test_dearer_parts_never_make_it_cheaper(one, more, list_price, by):
     cheap, dear = (
-        priced(
-            [Mended(one.minutes, parts, one.chance)],
+        price_option(
+            [RepairCost(one.minutes, parts, one.chance)],
             fees=Decimal(0),
             list_price=list_price,
             by=by,
@@ -111,17 +111,19 @@ def test_dearer_parts_never_make_it_cheaper(one, more, list_price, by):
 
 
 @given(st.lists(mends, min_size=1, max_size=5), bearings)
-def test_reserves_of_several_faults_add_up(mended, by):
+def test_reserves_of_several_faults_add_up(repairs, by):
     def of(some):
-        return priced(some, fees=Decimal(0), list_price=Decimal(0), by=by)
+        return price_option(some, fees=Decimal(0), list_price=Decimal(0), by=by)
 
-    assert of(mended).reserve == sum((of([one]).reserve for one in mended), Decimal(0))
-    assert max(one.chance for one in mended) <= of(mended).chance <= 1
+    assert of(repairs).reserve == sum(
+        (of([one]).reserve for one in repairs), Decimal(0)
+    )
+    assert max(one.chance for one in repairs) <= of(repairs).chance <= 1
 
 
 def test_one_of_two_coins_comes_up():
-    assert any_of([Decimal("0.5"), Decimal("0.5")]) == Decimal("0.75")
-    assert any_of([]) == 0
+    assert probability_of_any([Decimal("0.5"), Decimal("0.5")]) == Decimal("0.75")
+    assert probability_of_any([]) == 0
 
 
 def test_the_margin_is_of_the_price_before_tax():
@@ -135,9 +137,9 @@ def test_the_margin_is_of_the_price_before_tax():
     st.sampled_from([0, 2, 3]),
 )
 def test_shares_add_up(amount, by, places):
-    assert sum(shared(amount, by=by, places=places)) == (amount if by else 0)
+    assert sum(allocate(amount, by=by, places=places)) == (amount if by else 0)
 
 
 @pytest.mark.parametrize("by", [[Decimal(1), Decimal(3)]])
 def test_shares_are_as_large_as_what_they_go_by(by):
-    assert shared(Decimal(8), by=by, places=2) == [2, 6]
+    assert allocate(Decimal(8), by=by, places=2) == [2, 6]

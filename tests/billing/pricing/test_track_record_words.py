@@ -4,7 +4,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from billing.pricing.track_record_words import one_in, words_of, words_of_all
+from billing.pricing.track_record_words import (
+    as_one_in,
+    describe_all,
+    describe_track_record,
+)
 
 
 @pytest.mark.parametrize(
@@ -23,18 +27,18 @@ from billing.pricing.track_record_words import one_in, words_of, words_of_all
     ],
 )
 def test_a_chance_is_said_as_one_in_so_many(chance, said):
-    assert one_in(chance) == said
+    assert as_one_in(chance) == said
 
 
 @given(st.floats(0.001, 1 / 3))
 def test_rounding_never_makes_it_look_better(chance):
-    n = int(one_in(chance).split()[-1])
+    n = int(as_one_in(chance).split()[-1])
     assert 1 / n >= chance - 1e-9
     assert n >= 0.8 / chance - 1
 
 
 def said(done, returned, chance=1 / 30):
-    return words_of(done=done, returned=returned, chance=chance, within=90)
+    return describe_track_record(done=done, returned=returned, chance=chance, within=90)
 
 
 def test_often_done_is_said_with_its_chance():
@@ -60,7 +64,7 @@ def test_no_comeback_so_far_is_no_promise():
 
 
 def test_several_faults_are_named():
-    assert words_of_all([("Fan noisy", "A."), ("Jack loose", "B.")]) == (
+    assert describe_all([("Fan noisy", "A."), ("Jack loose", "B.")]) == (
         "Fan noisy: A. Jack loose: B."
     )
-    assert words_of_all([("Fan noisy", "A.")]) == "A."
+    assert describe_all([("Fan noisy", "A.")]) == "A."

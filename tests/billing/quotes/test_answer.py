@@ -18,7 +18,7 @@ pytestmark = pytest.mark.django_db
 def decline(quote, **facts):
     facts = {"who": "Ada", "how": "phone", "why": "too dear"} | facts
     facts.setdefault("version", quote.version)
-    return answering.decline(quote, at=till.now(), by=None, **facts)
+    return answering.decline(quote, **facts, stamp=make.stamp())
 
 
 def test_a_yes_tells_the_job_and_the_repair():
@@ -26,7 +26,7 @@ def test_a_yes_tells_the_job_and_the_repair():
     stopgap = quote.options.get(fix_type="stopgap")
     till.accept_online(quote, option=stopgap)
     quote.refresh_from_db()
-    assert (quote.state, quote.chosen, quote.answered_by) == (
+    assert (quote.state, quote.accepted_option, quote.answered_by) == (
         "accepted",
         stopgap,
         "Ada Fenwick",
@@ -48,10 +48,8 @@ def test_a_yes_to_two_faults_tells_both_repairs():
     fan = make.fix(other, name="Replace the fan", warranty_days=90)
     second = make.repair(job, other)
     quote = sending.send(
-        drafting.draft(job, on=till.TODAY, by=None),
-        on=till.TODAY,
-        at=till.now(),
-        by=None,
+        drafting.draft(job, stamp=make.stamp(on=till.TODAY)),
+        stamp=make.stamp(on=till.TODAY),
     )
     till.accept_online(quote, option=quote.options.get(fix_type="stopgap"))
     second.refresh_from_db()
@@ -76,7 +74,7 @@ def test_a_yes_to_another_option_afterwards_is_refused():
     ):
         till.accept_online(quote, option=quote.options.last())
     quote.refresh_from_db()
-    assert quote.chosen == quote.options.first()
+    assert quote.accepted_option == quote.options.first()
 
 
 def test_a_yes_after_the_last_day_is_refused_and_a_no_is_not():
@@ -100,10 +98,10 @@ def test_on_the_last_day_a_yes_holds():
 
 def test_a_yes_binds_the_version_that_was_shown():
     old = till.sent()
-    new = drafting.revise(old, by=None)
+    new = drafting.revise(old, stamp=make.stamp())
     with pytest.raises(InvalidTransitionError, match="revised meanwhile"):
         till.accept_online(old)
-    sending.send(new, on=till.TODAY, at=till.now(), by=None)
+    sending.send(new, stamp=make.stamp(on=till.TODAY))
     with pytest.raises(InvalidTransitionError, match="revised meanwhile"):
         till.accept_online(new, version=1)
     new.refresh_from_db()
@@ -146,4 +144,4 @@ def test_a_job_that_went_back_to_the_bench_takes_no_answer_to_the_old_quote():
             act(quote)
     quote.refresh_from_db()
     assert quote.state == states.SENT and quote.job.state == "diagnosed"
-    assert drafting.revise(quote, by=None).version == 2
+    assert drafting.revise(quote, stamp=make.stamp()).version == 2

@@ -51,7 +51,7 @@ def test_without_an_address_no_letter_and_no_link_is_made(desk):
 
 def test_only_what_waits_for_an_answer_is_mailed(desk):
     quote = sent()
-    drafting.revise(quote, by=None)
+    drafting.revise(quote, stamp=make.stamp())
     page = desk.post(reverse("quotes:mail", args=[quote.pk]), follow=True)
     assert "Only a sent quote" in page.content.decode()
     assert not Email.objects.exists()

@@ -75,7 +75,7 @@ def test_a_sent_paper_stays_byte_for_byte_whatever_the_shop_changes(client):
     before = paper(client, quote)
     make.shop(name="Another name", currency="USD", paper="Letter", tax_rate=Decimal(5))
     make.device_model(model="Slate 14").__class__.objects.update(model="Renamed")
-    drafting.revise(quote, by=None)
+    drafting.revise(quote, stamp=make.stamp())
     assert paper(client, quote) == before
     quote.refresh_from_db()
     assert sha256(before).hexdigest() == quote.pdf_sha256
@@ -84,13 +84,13 @@ def test_a_sent_paper_stays_byte_for_byte_whatever_the_shop_changes(client):
 def test_a_draft_is_marked_as_one_and_follows_the_boxes(client):
     quote = till.drafted()
     assert "DRAFT" in text_of(paper(client, quote))
-    Quote.objects.update(words="Something else was found.")
+    Quote.objects.update(findings="Something else was found.")
     assert "Something else was found." in text_of(paper(client, quote))
 
 
 def test_what_people_type_is_text(client):
     quote = till.drafted()
-    Quote.objects.update(words="<b>bold</b> & <img src=file:///etc/passwd>")
+    Quote.objects.update(findings="<b>bold</b> & <img src=file:///etc/passwd>")
     assert "<b>bold</b> & <img" in text_of(paper(client, quote))
 
 
@@ -113,7 +113,7 @@ def test_thirty_lines_and_long_words_lose_nothing(client, size):
         )
         line.reckon(places=2)
         line.save()
-    Quote.objects.update(words="Found a lot. " * 140)
+    Quote.objects.update(findings="Found a lot. " * 140)
     pdf = paper(client, quote)
     assert 2 <= len(pikepdf.open(BytesIO(pdf)).pages) <= 5
     said = " ".join(text_of(pdf).split())

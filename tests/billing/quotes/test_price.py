@@ -42,11 +42,11 @@ def with_history(job, *, done=12, returned=6, minutes=45):
 
 def quoted(**facts):
     job = with_history(till.diagnosed(fixes=["lasting"]), **facts)
-    return drafting.draft(job, on=till.TODAY, by=None)
+    return drafting.draft(job, stamp=make.stamp(on=till.TODAY))
 
 
 def send(quote):
-    return sending.send(quote, on=till.TODAY, at=till.now(), by=None)
+    return sending.send(quote, stamp=make.stamp(on=till.TODAY))
 
 
 def test_a_shop_without_any_history_takes_no_more_than_it_accepts():
@@ -55,7 +55,7 @@ def test_a_shop_without_any_history_takes_no_more_than_it_accepts():
     # 180 days of cover: at most 1 − 0.9².
     assert 0 < option.chance <= Decimal("0.19")
     assert option.has_no_history
-    assert option.known == "We have not done this repair before."
+    assert option.track_record == "We have not done this repair before."
     assert option.suggested == option.list_price == 59
 
 
@@ -69,10 +69,10 @@ def test_what_comes_back_often_costs_more_than_the_list_has_it():
     labour = option.lines.get(kind="labour")
     assert labour.price == labour.suggested > 51
     charged = sum(line.amount for line in option.lines.all())
-    assert charged == option.suggested == option.floor
+    assert charged == option.suggested == option.min_price
     left = charged - option.own_cost - option.reserve
     assert left >= charged * Decimal("0.2") - Decimal("0.02")
-    assert "about 1 in 2" in option.known or "half" in option.known
+    assert "about 1 in 2" in option.track_record or "half" in option.track_record
 
 
 def test_longer_cover_bears_more():
@@ -101,12 +101,12 @@ def test_another_price_is_sent_only_with_a_reason():
     line.price -= 5
     line.reckon(places=2)
     line.save()
-    assert option.above_suggested() == -5
+    assert option.above_suggestion() == -5
     with pytest.raises(IncompleteError, match="Enter a reason"):
         send(quote)
     quote.refresh_from_db()
     assert quote.state == states.DRAFT and quote.job.state == "diagnosed"
-    option.why_changed = "An old customer."
+    option.price_reason = "An old customer."
     option.save()
     assert send(quote).state == states.SENT
 
@@ -154,7 +154,7 @@ def test_a_yes_to_two_faults_shares_the_reserve():
     other = make.fault(name="Fan noisy")
     make.fix(other, name="Replace the fan", fix_type="lasting", minutes=20)
     make.repair(job, other)
-    quote = send(drafting.draft(job, on=till.TODAY, by=None))
+    quote = send(drafting.draft(job, stamp=make.stamp(on=till.TODAY)))
     option = quote.options.get()
     till.accept_online(quote)
     shares = [repair.reserve for repair in job.repairs.all()]
@@ -164,23 +164,23 @@ def test_a_yes_to_two_faults_shares_the_reserve():
 def test_a_stale_page_saves_nothing_and_keeps_what_was_typed(desk):
     quote = till.drafted(fixes=["lasting"])
     page = desk.get(quote.get_absolute_url())
-    typed = boxes(page) | {"seen": page.context["seen"], "q-words": "Mine."}
+    typed = boxes(page) | {"seen": page.context["seen"], "q-findings": "Mine."}
     option = quote.options.get()
     QuoteOption.objects.filter(pk=option.pk).update(title="Changed by another")
     answer = desk.post(quote.get_absolute_url(), typed).content.decode()
     assert "Someone else changed this quote" in answer and "Mine." in answer
     quote.refresh_from_db()
     option.refresh_from_db()
-    assert quote.words != "Mine." and option.title == "Changed by another"
+    assert quote.findings != "Mine." and option.title == "Changed by another"
 
 
 def test_a_fresh_page_is_saved(desk):
     quote = till.drafted(fixes=["lasting"])
     page = desk.get(quote.get_absolute_url())
-    typed = boxes(page) | {"seen": page.context["seen"], "q-words": "Mine."}
+    typed = boxes(page) | {"seen": page.context["seen"], "q-findings": "Mine."}
     assert desk.post(quote.get_absolute_url(), typed).status_code == 302
     quote.refresh_from_db()
-    assert quote.words == "Mine."
+    assert quote.findings == "Mine."
 
 
 def test_the_device_may_be_had_back_unmended_for_the_fee(desk):
@@ -188,7 +188,7 @@ def test_the_device_may_be_had_back_unmended_for_the_fee(desk):
         fixes=["lasting"], agreed_diagnosis_fee=Decimal(25), came_by="post"
     )
     desk.post(quote.get_absolute_url(), draft(desk, quote, then="add return"))
-    option = quote.options.get(does="return")
+    option = quote.options.get(work_kind="return")
     assert [(x.text, x.price) for x in option.lines.all()] == [
         ("Diagnosis fee, as agreed", 25),
         ("Return shipping", 9),
@@ -207,7 +207,7 @@ def test_a_yes_to_nothing_mended_is_billed_as_it_was_offered():
         fixes=["lasting"], agreed_diagnosis_fee=Decimal(25), came_by="post"
     )
     drafting.add_no_repair(quote, on=till.TODAY)
-    till.accept_online(send(quote), option=quote.options.get(does="return"))
+    till.accept_online(send(quote), option=quote.options.get(work_kind="return"))
     job = quote.job
     job.refresh_from_db()
     workflow.close(
@@ -222,7 +222,7 @@ def test_a_board_is_not_offered_without_its_price():
     drafting.add_board_replacement(quote, on=till.TODAY)
     with pytest.raises(IncompleteError, match="price of “Replacement board”"):
         send(quote)
-    line = quote.options.get(does="replace").lines.get(kind="part")
+    line = quote.options.get(work_kind="replace").lines.get(kind="part")
     line.price = Decimal(120)
     line.reckon(places=2)
     line.save()
@@ -235,7 +235,7 @@ def test_the_fee_comes_off_a_repair_where_the_shop_says_so():
     fee = quote.options.get().lines.get(kind="fee")
     assert fee.price == 0 and "25.00" in fee.text and "deducted" in fee.text
     drafting.add_no_repair(quote, on=till.TODAY)
-    assert quote.options.get(does="return").lines.get().price == 25
+    assert quote.options.get(work_kind="return").lines.get().price == 25
 
 
 def test_a_job_taken_back_to_the_bench_withdraws_its_quote(desk):
@@ -248,7 +248,7 @@ def test_a_job_taken_back_to_the_bench_withdraws_its_quote(desk):
     assert "Withdrawn" in page and "Record acceptance" not in page
     with pytest.raises(InvalidTransitionError):
         till.accept_online(quote)
-    new = drafting.draft(quote.job, on=till.TODAY, by=None)
+    new = drafting.draft(quote.job, stamp=make.stamp(on=till.TODAY))
     quote.refresh_from_db()
     assert (quote.state, new.version, new.state) == ("replaced", 2, "draft")
 
@@ -270,7 +270,7 @@ def test_odd_days_get_a_sentence(desk, box, typed):
 def test_nothing_mended_is_neither_lasting_nor_a_stopgap(desk):
     quote = till.drafted(fixes=["lasting"])
     option = quote.options.get()
-    asked = draft(desk, quote, **{f"o{option.pk}-does": "return"})
+    asked = draft(desk, quote, **{f"o{option.pk}-work_kind": "return"})
     assert "Select “no repair”" in (
         desk.post(quote.get_absolute_url(), asked).content.decode()
     )

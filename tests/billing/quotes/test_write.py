@@ -28,7 +28,7 @@ def test_the_fault_book_proposes_a_lasting_option_and_a_stopgap():
     assert (part.kind, part.quantity, part.price) == ("part", 2, 4)
     assert part.amount == 8
     assert lasting.totals(places=2).gross == Decimal("70.80")
-    assert quote.words == "We found: Charging socket loose."
+    assert quote.findings == "We found: Charging socket loose."
 
 
 def test_one_fix_in_the_book_gives_one_option():
@@ -48,7 +48,7 @@ def test_the_fix_the_bench_chose_is_proposed_before_others():
     repair = job.repairs.get()
     repair.fix = make.fix(repair.fault, name="Our own way", minutes=400)
     repair.save()
-    quote = drafting.draft(job, on=till.TODAY, by=None)
+    quote = drafting.draft(job, stamp=make.stamp(on=till.TODAY))
     assert quote.options.first().title == "Our own way"
 
 
@@ -57,7 +57,9 @@ def test_two_faults_make_options_that_deal_with_both():
     other = make.fault(name="Fan noisy")
     make.fix(other, name="Replace the fan", fix_type="lasting", minutes=20)
     make.repair(job, other)
-    lasting, stopgap = drafting.draft(job, on=till.TODAY, by=None).options.all()
+    lasting, stopgap = drafting.draft(
+        job, stamp=make.stamp(on=till.TODAY)
+    ).options.all()
     assert lasting.title == "Lasting repair of 2 faults"
     assert {line.fix.name for line in stopgap.lines.filter(kind="labour")} == {
         "Stopgap mend",
@@ -70,7 +72,9 @@ def test_a_part_without_any_cost_gets_no_suggested_price():
     fix = job.repairs.get().fault.fixes.get()
     UsualPart.objects.create(fix=fix, part=make.part())
     line = (
-        drafting.draft(job, on=till.TODAY, by=None).options.get().lines.get(kind="part")
+        drafting.draft(job, stamp=make.stamp(on=till.TODAY))
+        .options.get()
+        .lines.get(kind="part")
     )
     assert line.suggested is None and line.price == 0
 
@@ -89,14 +93,14 @@ def test_the_fee_agreed_and_the_parcel_are_lines_of_their_own():
 def test_a_job_without_a_fault_gets_no_quote():
     job = make.job()
     with pytest.raises(InvalidTransitionError, match="Complete the diagnosis"):
-        drafting.draft(job, on=till.TODAY, by=None)
+        drafting.draft(job, stamp=make.stamp(on=till.TODAY))
     assert not Quote.objects.exists()
 
 
 def test_a_job_has_one_quote_that_holds():
     quote = till.drafted()
     with pytest.raises(InvalidTransitionError, match="Version 1"):
-        drafting.draft(quote.job, on=till.TODAY, by=None)
+        drafting.draft(quote.job, stamp=make.stamp(on=till.TODAY))
     assert Quote.objects.count() == 1
 
 
@@ -119,7 +123,7 @@ def test_an_empty_quote_is_not_sent(what):
     else:
         option.lines.all().delete()
     with pytest.raises(IncompleteError):
-        sending.send(quote, on=till.TODAY, at=till.now(), by=None)
+        sending.send(quote, stamp=make.stamp(on=till.TODAY))
     quote.refresh_from_db()
     assert quote.state == states.DRAFT and quote.pdf is None
     assert quote.job.state == "diagnosed"
@@ -134,7 +138,7 @@ def test_where_the_job_refuses_nothing_is_sent():
         stamp=make.stamp(),
     )
     with pytest.raises(Exception, match="can't become quoted"):
-        sending.send(quote, on=till.TODAY, at=till.now(), by=None)
+        sending.send(quote, stamp=make.stamp(on=till.TODAY))
     quote.refresh_from_db()
     assert quote.state == states.DRAFT and not quote.pdf_sha256
 
@@ -142,7 +146,7 @@ def test_where_the_job_refuses_nothing_is_sent():
 def test_a_new_version_is_a_copy_and_the_old_paper_stays():
     old = till.sent()
     paper = bytes(Quote.objects.get(pk=old.pk).pdf)
-    new = drafting.revise(old, by=None)
+    new = drafting.revise(old, stamp=make.stamp())
     old.refresh_from_db()
     assert (old.state, new.state, new.version) == ("replaced", "draft", 2)
     assert new.job.state == "diagnosed"
@@ -158,7 +162,7 @@ def test_a_new_version_is_a_copy_and_the_old_paper_stays():
 def test_a_draft_is_changed_and_not_revised():
     quote = till.drafted()
     with pytest.raises(InvalidTransitionError, match="still a draft"):
-        drafting.revise(quote, by=None)
+        drafting.revise(quote, stamp=make.stamp())
     assert Quote.objects.count() == 1
 
 
@@ -166,6 +170,6 @@ def test_work_that_is_done_is_not_quoted_anew():
     job = till.ready()
     quote = job.quotes.get()
     with pytest.raises(Exception, match="ready"):
-        drafting.revise(quote, by=None)
+        drafting.revise(quote, stamp=make.stamp())
     quote.refresh_from_db()
     assert quote.state == "accepted" and Quote.objects.count() == 1

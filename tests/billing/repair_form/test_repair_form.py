@@ -20,7 +20,7 @@ from billing.quotes import drafting, sending
 from billing.quotes.models import Quote
 from billing.repair_form import actions
 from billing.repair_form.models import DiagnosisConsent, RepairInformationForm
-from billing.repair_form.terms import Extra, Terms, holds_until, lacks
+from billing.repair_form.terms import Extra, Terms, last_valid_day, missing_fields
 from shopdesk.errors import IncompleteError, InvalidTransitionError, RefusedError
 from shopdesk.mail.models import Email
 from shopdesk.staff.models import Role
@@ -40,8 +40,8 @@ WHOLE = Terms(
     measures="Replace the socket",
     mode="fixed",
     price=Decimal("70.80"),
-    rule="",
-    most=None,
+    price_rule="",
+    max_price=None,
     days=3,
     has_replacement=False,
     replacement_cost=Decimal(0),
@@ -53,7 +53,7 @@ WHOLE = Terms(
 
 
 def test_a_form_with_every_row_lacks_nothing():
-    assert lacks(WHOLE) == []
+    assert missing_fields(WHOLE) == []
 
 
 @pytest.mark.parametrize(
@@ -67,9 +67,12 @@ def test_a_form_with_every_row_lacks_nothing():
         ({"defect": "\n"}, "Nature of the defect"),
         ({"measures": ""}, "Type of repair"),
         ({"price": None}, "Price"),
-        ({"mode": "calc", "most": Decimal(90)}, "Price"),
-        ({"mode": "calc", "rule": "by the hour"}, "Maximum price"),
-        ({"mode": "calc", "rule": "by the hour", "most": Decimal(0)}, "Maximum price"),
+        ({"mode": "calc", "max_price": Decimal(90)}, "Price"),
+        ({"mode": "calc", "price_rule": "by the hour"}, "Maximum price"),
+        (
+            {"mode": "calc", "price_rule": "by the hour", "max_price": Decimal(0)},
+            "Maximum price",
+        ),
         ({"days": None}, "Time to complete"),
         ({"has_replacement": None}, "Temporary replacement"),
         ({"place": ""}, "Place"),
@@ -78,12 +81,12 @@ def test_a_form_with_every_row_lacks_nothing():
     ],
 )
 def test_each_row_that_is_missing_is_named(changed, row):
-    assert [lack.row for lack in lacks(replace(WHOLE, **changed))] == [row]
+    assert [lack.row for lack in missing_fields(replace(WHOLE, **changed))] == [row]
 
 
 @pytest.mark.parametrize("changed", [{"days": 0}, {"price": Decimal(0)}])
 def test_a_nought_is_an_answer(changed):
-    assert lacks(replace(WHOLE, **changed)) == []
+    assert missing_fields(replace(WHOLE, **changed)) == []
 
 
 @pytest.mark.parametrize(
@@ -96,7 +99,9 @@ def test_a_nought_is_an_answer(changed):
     ],
 )
 def test_it_holds_for_thirty_days_from_the_day_it_is_given(given, days, last):
-    assert holds_until(date.fromisoformat(given), days=days) == date.fromisoformat(last)
+    assert last_valid_day(date.fromisoformat(given), days=days) == date.fromisoformat(
+        last
+    )
 
 
 # --- in the books ---------------------------------------------------------------
@@ -115,17 +120,15 @@ def shop(db):
 
 
 def made(**facts):
-    return actions.make(till.sent(**facts).options.first(), at=till.now(), by=None)
+    return actions.make(till.sent(**facts).options.first(), stamp=make.stamp())
 
 
 def given(on=till.TODAY, **facts):
-    return actions.give(made(**facts), on=on, at=till.now(), by=None)
+    return actions.issue(made(**facts), stamp=make.stamp(on=on))
 
 
 def yes(form, on=till.TODAY):
-    return actions.accept(
-        form, who="Ada Fenwick", how="email", on=on, at=till.now(), by=None
-    )
+    return actions.accept(form, who="Ada Fenwick", how="email", stamp=make.stamp(on=on))
 
 
 def text(pdf):
@@ -175,10 +178,10 @@ def test_a_given_form_is_kept_byte_for_byte(shop):
     form = given()
     assert sha256(form.pdf).hexdigest() == form.pdf_sha256
     assert form.valid_until == till.TODAY + timedelta(days=30)
-    assert json.loads(form.said)["price"] == str(form.price)
-    assert json.loads(form.said)["repairer"] == shop.name
+    assert json.loads(form.issued_terms)["price"] == str(form.price)
+    assert json.loads(form.issued_terms)["repairer"] == shop.name
     make.shop(name="Another name", hourly_rate=Decimal(99))
-    again = actions.give(form, on=date(2026, 6, 1), at=till.now(), by=None)
+    again = actions.issue(form, stamp=make.stamp(on=date(2026, 6, 1)))
     assert bytes(again.pdf) == bytes(form.pdf)
     assert again.valid_until == form.valid_until
 
@@ -188,7 +191,7 @@ def test_a_given_form_is_kept_byte_for_byte(shop):
     [
         lambda: RepairInformationForm.objects.update(price=1),
         lambda: RepairInformationForm.objects.update(valid_until=date(2026, 3, 6)),
-        lambda: RepairInformationForm.objects.update(extras_said="[1]"),
+        lambda: RepairInformationForm.objects.update(extras_json="[1]"),
         lambda: RepairInformationForm.objects.all().delete(),
     ],
 )
@@ -204,8 +207,8 @@ def test_a_form_that_lacks_a_row_is_not_given(shop):
     form = made()
     make.shop(phone="")
     with pytest.raises(IncompleteError, match="not complete"):
-        actions.give(form, on=till.TODAY, at=till.now(), by=None)
-    assert not RepairInformationForm.objects.get().is_given
+        actions.issue(form, stamp=make.stamp(on=till.TODAY))
+    assert not RepairInformationForm.objects.get().is_issued
 
 
 def test_a_shop_that_does_not_offer_it_makes_none(shop):
@@ -218,7 +221,7 @@ def test_a_yes_takes_the_option_and_approves_the_job(shop):
     form = yes(given())
     quote = form.option.quote
     quote.refresh_from_db()
-    assert (quote.state, quote.chosen, quote.answered_how) == (
+    assert (quote.state, quote.accepted_option, quote.answered_how) == (
         "accepted",
         form.option,
         "email",
@@ -242,12 +245,12 @@ def test_the_same_yes_twice_is_one(shop):
 def test_a_revised_quote_does_not_end_the_form(shop):
     """Article 4(5): the conditions may not be altered while the form holds."""
     form = given()
-    new = drafting.revise(form.option.quote, by=None)
+    new = drafting.revise(form.option.quote, stamp=make.stamp())
     new.options.first().lines.update(price=Decimal(500))
     assert yes(form).is_accepted
     quote = Quote.objects.get(state="accepted")
-    assert quote.version == 3 and quote.chosen.title == form.option.title
-    assert quote.chosen.totals(places=2).gross == form.price
+    assert quote.version == 3 and quote.accepted_option.title == form.option.title
+    assert quote.accepted_option.totals(places=2).gross == form.price
     assert sorted(Quote.objects.values_list("state", flat=True)) == [
         "accepted",
         "replaced",
@@ -260,7 +263,8 @@ def test_a_quote_that_ran_out_first_does_not_end_the_form(shop):
     form = given()
     assert yes(form, on=till.TODAY + timedelta(days=30)).is_accepted
     assert (
-        Quote.objects.get(state="accepted").chosen.totals(places=2).gross == form.price
+        Quote.objects.get(state="accepted").accepted_option.totals(places=2).gross
+        == form.price
     )
 
 
@@ -275,10 +279,8 @@ def test_a_yes_after_the_last_day_is_refused(shop):
 def test_a_yes_to_another_version_leaves_the_form(shop):
     form = given()
     new = sending.send(
-        drafting.revise(form.option.quote, by=None),
-        on=till.TODAY,
-        at=till.now(),
-        by=None,
+        drafting.revise(form.option.quote, stamp=make.stamp()),
+        stamp=make.stamp(on=till.TODAY),
     )
     till.accept_online(new)
     with pytest.raises(
@@ -289,15 +291,15 @@ def test_a_yes_to_another_version_leaves_the_form(shop):
 
 def test_consent_is_written_down_before_the_work(shop):
     job = make.job()
-    facts = {"fee": Decimal(25), "who": "Ada", "how": "counter", "by": None}
-    actions.consent(job, at=till.now(), **facts)
+    facts = {"fee": Decimal(25), "who": "Ada", "how": "counter"}
+    actions.consent(job, **facts, stamp=make.stamp())
     job.refresh_from_db()
     assert (
         job.agreed_diagnosis_fee == 25
         and DiagnosisConsent.objects.get().agreed_by == "Ada"
     )
     with pytest.raises(InvalidTransitionError, match="before the diagnosis"):
-        actions.consent(till.diagnosed(), at=till.now(), **facts)
+        actions.consent(till.diagnosed(), **facts, stamp=make.stamp())
     with pytest.raises(IntegrityError), transaction.atomic():
         DiagnosisConsent.objects.update(fee=0)
 
@@ -334,9 +336,9 @@ def test_the_desk_makes_fills_and_gives_a_form(desk):
     assert desk.get(reverse("repair_form:paper", args=[form.pk]))["Content-Type"] == (
         "application/pdf"
     )
-    page = desk.post(reverse("repair_form:give", args=[form.pk]), sent, follow=True)
+    page = desk.post(reverse("repair_form:issue", args=[form.pk]), sent, follow=True)
     form.refresh_from_db()
-    assert form.is_given and "Record acceptance" in page.content.decode()
+    assert form.is_issued and "Record acceptance" in page.content.decode()
     said = text(desk.get(reverse("repair_form:paper", args=[form.pk])).content)
     assert "Parcel there and back" in said and "€9.00" in said and "Back up" in said
     where = reverse("repair_form:accept", args=[form.pk])
@@ -348,10 +350,19 @@ def test_the_desk_makes_fills_and_gives_a_form(desk):
     ("changed", "sentence"),
     [
         ({"mode": "calc"}, "Enter a maximum price"),
-        ({"mode": "calc", "most": "90"}, "Enter how the price is calculated"),
-        ({"mode": "calc", "rule": "by the hour", "most": "1e5"}, "plain digits"),
-        ({"mode": "calc", "rule": "by the hour", "most": "NaN"}, "plain digits"),
-        ({"mode": "calc", "rule": "by the hour", "most": "9" * 400}, "plain digits"),
+        ({"mode": "calc", "max_price": "90"}, "Enter how the price is calculated"),
+        (
+            {"mode": "calc", "price_rule": "by the hour", "max_price": "1e5"},
+            "plain digits",
+        ),
+        (
+            {"mode": "calc", "price_rule": "by the hour", "max_price": "NaN"},
+            "plain digits",
+        ),
+        (
+            {"mode": "calc", "price_rule": "by the hour", "max_price": "9" * 400},
+            "plain digits",
+        ),
         ({"valid_days": "29"}, "30"),
         ({"days": "-1"}, "0"),
         ({"days": ""}, "required"),
@@ -362,7 +373,7 @@ def test_the_desk_makes_fills_and_gives_a_form(desk):
 def test_what_is_wrong_is_said_and_what_was_typed_stays(desk, changed, sentence):
     form = made()
     before = RepairInformationForm.objects.values().get()
-    where = reverse("repair_form:give", args=[form.pk])
+    where = reverse("repair_form:issue", args=[form.pk])
     page = desk.post(where, boxes(form, **changed, more="Kept words"))
     assert page.status_code == 200
     assert sentence in page.content.decode() and "Kept words" in page.content.decode()
@@ -378,10 +389,10 @@ def test_what_the_shop_lacks_is_named_with_the_way_there(desk):
 
 def test_a_draft_is_thrown_away_a_given_form_is_not(desk):
     form = made()
-    desk.post(reverse("repair_form:drop", args=[form.pk]))
+    desk.post(reverse("repair_form:delete", args=[form.pk]))
     assert not RepairInformationForm.objects.exists()
     form = given()
-    desk.post(reverse("repair_form:drop", args=[form.pk]))
+    desk.post(reverse("repair_form:delete", args=[form.pk]))
     assert RepairInformationForm.objects.exists()
 
 
@@ -407,9 +418,13 @@ def test_consent_from_the_forms_page(desk):
 
 def test_a_bill_above_an_accepted_form_is_warned_of_where_it_is_made(desk):
     form = made()
-    form.mode, form.rule, form.most = "calc", "Labour by the hour.", Decimal(60)
+    form.mode, form.price_rule, form.max_price = (
+        "calc",
+        "Labour by the hour.",
+        Decimal(60),
+    )
     form.save()
-    form = yes(actions.give(form, on=till.TODAY, at=till.now(), by=None))
+    form = yes(actions.issue(form, stamp=make.stamp(on=till.TODAY)))
     job = till.mend(form.job)
     page = desk.get(reverse("handover:hand_over", args=[job.pk])).content.decode()
     assert "limits the price to €60.00" in page
