@@ -41,11 +41,23 @@ OPTIONS = [
 
 
 def plain_files():
-    """Return the files of the contract in pyproject.toml that forbids Django."""
+    """Return the files of the contract in pyproject.toml that forbids Django.
+
+    A package in that contract stands for every file in it.
+    """
     project = tomllib.loads((ROOT / "pyproject.toml").read_text())
     contracts = project["tool"]["importlinter"]["contracts"]
     [plain] = [contract for contract in contracts if contract["type"] == "forbidden"]
-    return [f"{module.replace('.', '/')}.py" for module in plain["source_modules"]]
+    paths = [Path(module.replace(".", "/")) for module in plain["source_modules"]]
+    return [
+        str(file)
+        for path in paths
+        for file in (
+            sorted(p.relative_to(ROOT) for p in (ROOT / path).glob("[!_]*.py"))
+            if (ROOT / path).is_dir()
+            else [path.with_suffix(".py")]
+        )
+    ]
 
 
 def copy_project():
