@@ -20,7 +20,7 @@ from shopdesk.shop.tax import Tax
 from shopdesk.templatetags.desk import money
 
 
-class FindingsForm(forms.ModelForm):
+class QuoteFindingsForm(forms.ModelForm):
     class Meta:
         model = Quote
         fields = ["findings"]
@@ -228,7 +228,7 @@ class DraftForms:
         held = TaxRate.objects.holding(on)
         usual = quote.job.customer.tax_kind or shop.tax_kind
         places = quote.written_in(shop).places
-        self.findings = FindingsForm(
+        self.findings = QuoteFindingsForm(
             data if data is not None and "q-findings" in data else None,
             instance=quote,
             prefix="q",
