@@ -2,11 +2,9 @@
 
 import heapq
 import random
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from datetime import date, datetime, time, timedelta
 from itertools import count
-from unittest import mock
 from uuid import UUID
 
 from django.utils import timezone
@@ -41,12 +39,6 @@ class Story:
         here = set(Job.objects.open().values_list("device__owner", flat=True))
         self._customers = list(Customer.objects.exclude(pk__in=here).order_by("id"))
         self.pick.shuffle(self._customers)
-
-    @contextmanager
-    def clock(self) -> Iterator[None]:
-        """Set the clock to the moment of the last stamp, for all that reads it."""
-        with mock.patch.object(timezone, "now", lambda: self.moment):
-            yield
 
     def stamp(self, days: int, hour: int, by: User | None) -> Stamp:
         """Return a moment of that hour so many days ago, never one in the future."""

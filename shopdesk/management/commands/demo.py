@@ -95,10 +95,7 @@ class Command(BaseCommand):
         with self._bar(None, "eighteen months") as bar:
             import_past(today=today, seed=seed, by=staff[0], progress=bar.update)
         story = Story(staff, today=today, seed=seed, site=self._site())
-        with (
-            self._bar(len(JOBS) + len(RETURNS), "the last weeks") as bar,
-            story.clock(),
-        ):
+        with self._bar(len(JOBS) + len(RETURNS), "the last weeks") as bar:
             run_all(story, progress=bar.update)
         return story.link
 
