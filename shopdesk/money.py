@@ -1,6 +1,6 @@
 """Money: rounding, totals and tax, in exact decimals.
 
-Rules after EN 16931 (BR-CO-10 to BR-CO-17): a line is rounded once; tax is reckoned
+Rules after EN 16931 (BR-CO-10 to BR-CO-17): a line is rounded once; tax is calculated
 once per category and rate on the summed nets, never per line; halves go up (away from
 zero); sums of rounded amounts are not rounded again.
 """

@@ -70,7 +70,7 @@ def record(
     for position, line in enumerate(lines, 1):
         line.change, line.position = change, position
         line.repair = repairs[0] if len(repairs) == 1 else None
-        line.reckon(places=places)
+        line.calculate(places=places)
         line.save()
     _wait(job, Job.WaitingFor.CUSTOMER, stamp=stamp)
     return change

@@ -46,7 +46,7 @@ def of_job(request, pk):
 
 def _recorded(job, boxes, *, stamp):
     """Record the extra work, with its answer if the customer gave one."""
-    lines = [form.reckoned() for form in boxes["lines"] if form.has_changed()]
+    lines = [form.calculated() for form in boxes["lines"] if form.has_changed()]
     with transaction.atomic():
         change = actions.record(
             job, why=boxes["about"].cleaned_data["why"], lines=lines, stamp=stamp

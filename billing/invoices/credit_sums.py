@@ -2,7 +2,7 @@
 
 It is what the bill came to before, less what it comes to without the lines taken back.
 So any number of credit notes against one bill add up to it to the last cent, which
-notes that are each reckoned by themselves would not. The price is that the tax of a
+notes that are each calculated on their own would not. The price is that the tax of a
 partial note may be a cent beside its rate times its net.
 """
 

@@ -135,7 +135,7 @@ def _draft_of(
     places = Currency(currency, "").places
     for position, line in enumerate(lines, 1):
         line.position = position
-        line.reckon(places=places)
+        line.calculate(places=places)
     return InvoiceDraft(
         lines=list(lines),
         totals=money.totals(

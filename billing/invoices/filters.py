@@ -35,7 +35,7 @@ class InvoiceFilter(django_filters.FilterSet):
         """In the list's own order.
 
         The sum keeps SQLite from fetching all that is found, with what is owed on each,
-        before it sorts: it goes down the days, and reckons only what the page shows.
+        before it sorts: it goes down the days, and calculates only what the page shows.
         """
         found = Invoice.objects.search(words).order_by()
         return queryset.alias(key=F("pk") + 0).filter(key__in=found.values("pk"))

@@ -577,7 +577,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='repairinformationform',
-            constraint=models.CheckConstraint(condition=models.Q(('issued_at', None), models.Q(('mode', 'calc'), _negated=True), ('max_price__gt', 0), _connector='OR'), name='repair_form_reckoned_has_a_maximum'),
+            constraint=models.CheckConstraint(condition=models.Q(('issued_at', None), models.Q(('mode', 'calc'), _negated=True), ('max_price__gt', 0), _connector='OR'), name='repair_form_calculated_has_max'),
         ),
         migrations.AddConstraint(
             model_name='repairinformationform',

@@ -127,7 +127,7 @@ def _write_option(
             fix=line.fix,
         )
         row.set_tax(tax)
-        row.reckon(places=places)
+        row.calculate(places=places)
         row.save()
 
 

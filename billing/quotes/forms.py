@@ -118,14 +118,14 @@ class LineForm(forms.ModelForm):
             )
         return asked
 
-    def reckoned(self):
+    def calculated(self):
         """Return the line as it would be saved."""
         self.instance.set_tax(self.taxes[self.cleaned_data["tax_kind"]])
-        self.instance.reckon(places=self.places)
+        self.instance.calculate(places=self.places)
         return self.instance
 
     def save(self, commit=True):
-        self.reckoned()
+        self.calculated()
         return super().save(commit=commit)
 
 
@@ -171,7 +171,9 @@ class OptionForms:
     def lines_now(self):
         """Return the lines as entered, as far as they are valid."""
         kept = [f.instance for f in self.lines if not f.is_bound]
-        return kept + [f.reckoned() for f in self.lines if f.is_bound and f.is_valid()]
+        return kept + [
+            form.calculated() for form in self.lines if form.is_bound and form.is_valid()
+        ]
 
     @property
     def above_suggestion(self):
@@ -216,7 +218,7 @@ class OptionForms:
         """Return the totals of what is entered, as far as it is valid."""
         forms_ = [*self.lines, *([self.new] if self.new.has_changed() else [])]
         kept = [f.instance for f in self.lines if not f.is_bound]
-        kept += [f.reckoned() for f in forms_ if f.is_bound and f.is_valid()]
+        kept += [f.calculated() for f in forms_ if f.is_bound and f.is_valid()]
         return self.option.totals_of(kept, places=self.places)
 
 

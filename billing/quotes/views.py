@@ -224,7 +224,7 @@ def _save_and_change(request, quote):
 
 
 @require_POST
-def reckon(request, pk):
+def recalculate(request, pk):
     """Return the totals of a draft as entered; nothing is saved."""
     quote = _quote(pk)
     forms = DraftForms(

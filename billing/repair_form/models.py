@@ -127,7 +127,7 @@ class RepairInformationForm(StoredPdf):
                 condition=Q(issued_at=None)
                 | ~Q(mode=terms.CALCULATED)
                 | Q(max_price__gt=0),
-                name="repair_form_reckoned_has_a_maximum",
+                name="repair_form_calculated_has_max",
             ),
             models.CheckConstraint(
                 condition=Q(price__gte=0, replacement_cost__gte=0)

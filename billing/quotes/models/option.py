@@ -202,7 +202,7 @@ class Line(models.Model):
             held.reason,
         )
 
-    def reckon(self, *, places: int) -> None:
+    def calculate(self, *, places: int) -> None:
         """Set the amount from quantity and price."""
         self.amount = money.line_amount(self.as_money(), places=places)
 

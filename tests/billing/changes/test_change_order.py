@@ -136,7 +136,7 @@ def test_the_database_refuses_to_change_what_was_agreed(quote, act):
 def _one_more(change):
     more = line("90.00")
     more.change, more.position = change, 2
-    more.reckon(places=2)
+    more.calculate(places=2)
     more.save()
 
 

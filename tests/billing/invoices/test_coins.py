@@ -73,7 +73,7 @@ def invoice(db):
     quote = till.drafted()
     line = quote.options.first().lines.first()
     line.price = D("51.01")
-    line.reckon(places=2)
+    line.calculate(places=2)
     line.save()
     quote.options.update(price_reason="To be rounded.")
     job = till.mend(

@@ -178,14 +178,14 @@ def test_totals_follow_what_is_in_the_boxes_and_nothing_is_saved(desk):
     quote = till.drafted()
     line = QuoteLine.objects.first()
     page = desk.post(
-        reverse("quotes:reckon", args=[quote.pk]),
+        reverse("quotes:recalculate", args=[quote.pk]),
         draft(desk, quote, **{f"l{line.pk}-price": "100"}),
     )
     assert "€129.60" in page.content.decode()  # (100 + 8) with 20 %
     line.refresh_from_db()
     assert line.price == 51
     broken = draft(desk, quote, **{f"l{line.pk}-price": "a hundred"})
-    page = desk.post(reverse("quotes:reckon", args=[quote.pk]), broken)
+    page = desk.post(reverse("quotes:recalculate", args=[quote.pk]), broken)
     assert page.status_code == 200 and "€9.60" in page.content.decode()
 
 
@@ -329,7 +329,7 @@ def test_a_draft_asks_the_same_however_many_options(desk, n, django_assert_num_q
     with django_assert_num_queries(10):
         typed = boxes(desk.get(quote.get_absolute_url()))
     with django_assert_num_queries(8):
-        desk.post(reverse("quotes:reckon", args=[quote.pk]), typed)
+        desk.post(reverse("quotes:recalculate", args=[quote.pk]), typed)
 
 
 @pytest.mark.parametrize(

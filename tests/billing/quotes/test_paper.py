@@ -111,7 +111,7 @@ def test_thirty_lines_and_long_words_lose_nothing(client, size):
             price=Decimal("0.035"),
             tax_rate=Decimal(20),
         )
-        line.reckon(places=2)
+        line.calculate(places=2)
         line.save()
     Quote.objects.update(findings="Found a lot. " * 140)
     pdf = paper(client, quote)
@@ -148,7 +148,7 @@ def test_different_taxes_are_shown_by_line(client):
     quote = till.drafted(fixes=["lasting"])
     part = QuoteLine.objects.get(kind="part")
     part.set_tax(Tax(tax.REDUCED, Decimal(5)))
-    part.reckon(places=2)
+    part.calculate(places=2)
     part.save()
     said = " ".join(text_of(paper(client, quote)).split())
     assert "Tax 5 % on €8.00 €0.40" in said and "Tax 20 % on €51.00 €10.20" in said

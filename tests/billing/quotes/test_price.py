@@ -99,7 +99,7 @@ def test_another_price_is_sent_only_with_a_reason():
     option = quote.options.get()
     line = option.lines.get(kind="labour")
     line.price -= 5
-    line.reckon(places=2)
+    line.calculate(places=2)
     line.save()
     assert option.above_suggestion() == -5
     with pytest.raises(IncompleteError, match="Enter a reason"):
@@ -224,7 +224,7 @@ def test_a_board_is_not_offered_without_its_price():
         send(quote)
     line = quote.options.get(work_kind="replace").lines.get(kind="part")
     line.price = Decimal(120)
-    line.reckon(places=2)
+    line.calculate(places=2)
     line.save()
     assert send(quote).state == "sent"
 
@@ -282,7 +282,7 @@ def test_the_owners_list_says_where_less_than_suggested_was_asked(client, kind):
     option = till.drafted(fixes=["lasting"]).options.get()
     line = option.lines.get(kind="labour")
     line.price -= 5
-    line.reckon(places=2)
+    line.calculate(places=2)
     line.save()
     page = client.get("/till/quotes/").content.decode()
     assert ("Below suggestion" in page) == (kind == Role.OWNER)

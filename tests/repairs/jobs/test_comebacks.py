@@ -40,7 +40,7 @@ def told(day):
     }
 
 
-def reckoned(day):
+def calculated(day):
     """The same, from the decisions themselves and in plain words."""
     last = {}
     for decision in ReturnAssessment.objects.order_by("id"):
@@ -167,7 +167,7 @@ def test_the_table_is_what_the_decisions_say_whatever_is_done(seed):
         assert Comeback.objects.first_difference() == ""
         for n in (0, 8, 22, 40):
             day = DAY + days(n)
-            assert told(day) == reckoned(day)
+            assert told(day) == calculated(day)
         seen += len(told(DAY + days(40)))
         costly += sum(bool(cost) for *_, cost in told(DAY + days(40)))
     assert seen > 20 and costly > 0
@@ -321,7 +321,7 @@ def test_of_two_who_write_at_once_the_second_sees_the_first():
     assert all_at_once(*map(slowly, acts)) == []
     assert Comeback.objects.count() == 2
     assert Comeback.objects.first_difference() == ""
-    assert told(DAY + days(30)) == reckoned(DAY + days(30))
+    assert told(DAY + days(30)) == calculated(DAY + days(30))
 
 
 @pytest.mark.django_db(transaction=True)
@@ -353,7 +353,7 @@ def test_a_return_decided_while_its_device_is_handed_back_has_its_cost():
     assert all_at_once(*map(slowly, [decide, leave, decide])) == []
     assert Comeback.objects.first_difference() == ""
     assert [one.cost for one in Comeback.objects.all()] == [Decimal(18)] * 2
-    assert told(DAY + days(30)) == reckoned(DAY + days(30)) != set()
+    assert told(DAY + days(30)) == calculated(DAY + days(30)) != set()
 
 
 @pytest.mark.django_db(transaction=True)

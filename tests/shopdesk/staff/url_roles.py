@@ -47,7 +47,7 @@ FOR_ANY_ROLE = {
     "quotes:mail",
     "quotes:paper",
     "quotes:quote",
-    "quotes:reckon",
+    "quotes:recalculate",
     "quotes:revise",
     "quotes:send",
     "returns:decide",
