@@ -170,10 +170,9 @@ class OptionForms:
 
     def lines_now(self):
         """Return the lines as entered, as far as they are valid."""
-        kept = [f.instance for f in self.lines if not f.is_bound]
-        return kept + [
-            form.calculated() for form in self.lines if form.is_bound and form.is_valid()
-        ]
+        kept = [form.instance for form in self.lines if not form.is_bound]
+        entered = [form for form in self.lines if form.is_bound and form.is_valid()]
+        return kept + [form.calculated() for form in entered]
 
     @property
     def above_suggestion(self):
