@@ -62,7 +62,7 @@ class Row(NamedTuple):
     risk_high: Annotated[Figure, Shown("high")]
     own_risk: Annotated[
         Figure,
-        Shown("alone", "Own repairs only", lambda row: format_share(row.own_risk)),
+        Shown("alone", "Own repairs", lambda row: format_share(row.own_risk)),
     ]
     own_low: Annotated[
         Figure, Shown("alone_low", "90 % range", lambda row: row.own_range)
@@ -72,13 +72,13 @@ class Row(NamedTuple):
         Figure,
         Shown(
             "chance_over_limit",
-            "Probability above limit",
+            "Above limit",
             lambda row: format_share(row.probability_above_limit),
         ),
     ]
     verdict: Annotated[Text, Shown("verdict", "Verdict")]
     mean_rework_cost: Annotated[Money, Shown("mean_redo_cost", "Rework cost")]
-    comeback_allowance: Annotated[Money, Shown("reserve", "Comeback allowance")]
+    comeback_allowance: Annotated[Money, Shown("reserve", "Allowance")]
 
     @property
     def pair(self) -> tuple[int, int]:
