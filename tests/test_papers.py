@@ -70,11 +70,11 @@ def label(desk):
 
 
 def quote(desk):
-    return bytes(till.sent(of=desk.device).paper)
+    return bytes(till.sent(of=desk.device).pdf)
 
 
 def quote_of_one(desk):
-    return bytes(till.sent(of=desk.device, fixes=("lasting",)).paper)
+    return bytes(till.sent(of=desk.device, fixes=("lasting",)).pdf)
 
 
 def draft(desk):
@@ -82,17 +82,17 @@ def draft(desk):
 
 
 def invoice(desk):
-    return bytes(till.handed_back(of=desk.device).paper)
+    return bytes(till.handed_back(of=desk.device).pdf)
 
 
 def invoice_without_file(desk):
-    return bytes(till.handed_back(paid=Decimal(20), means="cash").paper)
+    return bytes(till.handed_back(paid=Decimal(20), means="cash").pdf)
 
 
 def credit_note(desk):
     bill = till.handed_back(of=desk.device)
     note = issue_credit_note(bill, why="Wrong", on=till.TODAY, at=till.now(), by=None)
-    return bytes(note.paper)
+    return bytes(note.pdf)
 
 
 def receipt(desk):
@@ -105,7 +105,7 @@ def receipt(desk):
         at=till.now(),
         by=None,
     )
-    return bytes(paid.receipt.paper)
+    return bytes(paid.receipt.pdf)
 
 
 def reminder(desk):
@@ -114,7 +114,7 @@ def reminder(desk):
     sent = send_reminder(
         bill, on=on, at=till.now(), by=None, words="Please pay.", fee=5
     )
-    return bytes(sent.paper)
+    return bytes(sent.pdf)
 
 
 def closed(desk):
@@ -125,7 +125,7 @@ def closed(desk):
 
 
 def day(desk):
-    return bytes(closed(desk).paper)
+    return bytes(closed(desk).pdf)
 
 
 def day_on_a_roll(desk):
@@ -146,7 +146,7 @@ def parcel(desk):
 
 def repair_form(desk):
     made = forms.make(till.sent(of=desk.device).options.first(), stamp=make.stamp())
-    return bytes(forms.issue(made, stamp=make.stamp(on=till.TODAY)).paper)
+    return bytes(forms.issue(made, stamp=make.stamp(on=till.TODAY)).pdf)
 
 
 def report(desk):
@@ -176,7 +176,7 @@ PAPERS = {
     cover: "billing/handover/cover.html",
     parcel: "billing/handover/parcel.html",
     repair_form: "billing/repair_form/paper.html",
-    report: "repairs/comebacks/report.html",
+    report: "repairs/month/report.html",
 }
 """How each paper is made here, and the template that it proves."""
 

@@ -16,7 +16,7 @@ import pikepdf
 from shopdesk.errors import PdfError
 from shopdesk.papers.worker import MAX_SECONDS, draw_pdf
 
-ROOT = Path(__file__).resolve().parent.parent.parent
+ROOT = Path(__file__).resolve().parents[3]
 # Each box lays out the next one twice and more: 13 of them take minutes.
 FLEX = '<div style="display: flex">' * 15 + "x" + "</div>" * 15
 
