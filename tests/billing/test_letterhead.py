@@ -131,7 +131,7 @@ def test_papers_in_another_language_are_right_for_a_reader_too(shop, tmp_path):
     bill = billed()
     note = issue_credit_note(bill, why="Falsch.", on=till.TODAY, at=till.now(), by=None)
     for paper, word in (
-        (bill.pdf, "Noch zu zahlen"),
+        (bill.pdf, "Offener Betrag"),
         (note.pdf, "Rechnungskorrektur"),
         (render_slip_pdf(bill.job, shop=Shop.current()), "Abholschein"),
     ):

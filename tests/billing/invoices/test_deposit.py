@@ -245,11 +245,11 @@ def test_the_desk_takes_a_deposit_and_reads_what_is_here(desk):
 @pytest.mark.parametrize(
     ("amount", "said"),
     [
-        ("1e5", "plain digits"),
-        ("NaN", "plain digits"),
-        ("1.000,50", "plain digits"),
+        ("1e5", "such as 1234.50"),
+        ("NaN", "such as 1234.50"),
+        ("1.000,50", "such as 1234.50"),
         ("-0", "Enter an amount"),
-        ("9" * 400, "plain digits"),
+        ("9" * 400, "such as 1234.50"),
         ("0.001", "at most 2 decimal places"),
         ("60", None),
     ],

@@ -361,7 +361,7 @@ def test_how_the_customer_wants_it_is_written_with_them(desk):
     shop()
     who = make.customer(phone="+442079460018")
     where = reverse("customers:change", args=[who.pk])
-    assert "bookkeeping reads bills by itself" in desk.get(where).content.decode()
+    assert "accounting software imports invoices" in desk.get(where).content.decode()
     told = {"name": who.name, "phone": "020 7946 0018", "reach": "phone"}
     wrong = desk.post(where, told | {"einvoice": "fax", "country": "ZZ"})
     assert wrong.content.decode().count("valid choice") >= 2

@@ -167,7 +167,7 @@ def test_two_people_issuing_at_once_leave_no_gap():
     start = threading.Barrier(len(jobs))
     failed = []
 
-    def hand_over(pk):
+    def hand_over_together(pk):
         try:
             start.wait(timeout=20)
             job = Job.objects.get(pk=pk)
@@ -177,7 +177,7 @@ def test_two_people_issuing_at_once_leave_no_gap():
         finally:
             connection.close()
 
-    threads = [threading.Thread(target=hand_over, args=[job.pk]) for job in jobs]
+    threads = [threading.Thread(target=hand_over_together, args=[job.pk]) for job in jobs]
     for thread in threads:
         thread.start()
     for thread in threads:
@@ -192,7 +192,7 @@ def test_one_job_handed_back_by_two_at_once_is_billed_once():
     start = threading.Barrier(2)
     got = []
 
-    def hand_over():
+    def hand_over_together():
         try:
             start.wait(timeout=20)
             fresh = Job.objects.get(pk=job.pk)
@@ -202,7 +202,7 @@ def test_one_job_handed_back_by_two_at_once_is_billed_once():
         finally:
             connection.close()
 
-    threads = [threading.Thread(target=hand_over) for _ in range(2)]
+    threads = [threading.Thread(target=hand_over_together) for _ in range(2)]
     for thread in threads:
         thread.start()
     for thread in threads:

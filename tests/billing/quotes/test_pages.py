@@ -60,7 +60,7 @@ def test_approving_without_cover_is_refused(desk):
     job = till.diagnosed()
     where = reverse("quotes:for_job", args=[job.pk])
     page = desk.post(where, {"then": "approve"}, follow=True)
-    assert "must say yes to a quote" in page.content.decode()
+    assert "must accept a quote first" in page.content.decode()
     job.refresh_from_db()
     assert job.state == "diagnosed"
 
@@ -135,15 +135,15 @@ def test_thirty_lines_are_the_most(desk):
 @pytest.mark.parametrize(
     ("box", "typed", "said"),
     [
-        ("price", "1e5", "plain digits"),
-        ("price", "NaN", "plain digits"),
-        ("price", "1.000,50", "plain digits"),
-        ("price", "-1", "less than 0"),
-        ("price", "9" * 400, "plain digits"),
-        ("price", "9999999999", "more than 1000000000"),
+        ("price", "1e5", "such as 1234.50"),
+        ("price", "NaN", "such as 1234.50"),
+        ("price", "1.000,50", "such as 1234.50"),
+        ("price", "-1", "Enter at least 0"),
+        ("price", "9" * 400, "such as 1234.50"),
+        ("price", "9999999999", "Enter at most 1000000000"),
         ("quantity", "0", "Enter a quantity"),
         ("quantity", "-0", "Enter a quantity"),
-        ("quantity", "-2", "less than 0"),
+        ("quantity", "-2", "Enter at least 0"),
         ("tax_kind", "101", "not one of the available choices"),
         ("text", "", "required"),
         ("kind", "bribe", "valid choice"),

@@ -137,7 +137,7 @@ def test_where_the_job_refuses_nothing_is_sent():
         why="The board is burnt through.",
         stamp=make.stamp(),
     )
-    with pytest.raises(Exception, match="can't become quoted"):
+    with pytest.raises(Exception, match="cannot become quoted"):
         sending.send(quote, stamp=make.stamp(on=till.TODAY))
     quote.refresh_from_db()
     assert quote.state == states.DRAFT and not quote.pdf_sha256

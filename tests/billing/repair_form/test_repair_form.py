@@ -353,15 +353,15 @@ def test_the_desk_makes_fills_and_gives_a_form(desk):
         ({"mode": "calc", "max_price": "90"}, "Enter how the price is calculated"),
         (
             {"mode": "calc", "price_rule": "by the hour", "max_price": "1e5"},
-            "plain digits",
+            "such as 1234.50",
         ),
         (
             {"mode": "calc", "price_rule": "by the hour", "max_price": "NaN"},
-            "plain digits",
+            "such as 1234.50",
         ),
         (
             {"mode": "calc", "price_rule": "by the hour", "max_price": "9" * 400},
-            "plain digits",
+            "such as 1234.50",
         ),
         ({"valid_days": "29"}, "30"),
         ({"days": "-1"}, "0"),
@@ -410,7 +410,7 @@ def test_consent_from_the_forms_page(desk):
     job = make.job()
     where = reverse("repair_form:of_job", args=[job.pk])
     page = desk.post(where, {"fee": "1e5", "agreed_by": "Ada", "agreed_how": "phone"})
-    assert "plain digits" in page.content.decode()
+    assert "such as 1234.50" in page.content.decode()
     assert not DiagnosisConsent.objects.exists()
     desk.post(where, {"fee": "30", "agreed_by": "Ada", "agreed_how": "phone"})
     assert "Ada agreed to €30.00, by phone" in desk.get(where).content.decode()
