@@ -35,8 +35,8 @@ WORDS = """
     one open or our overdue page paid parcel part parts pay please price prices
     quote receipt received reminder repair said seconds see sent serial sign slip take
     stopgap taken takes tax thank thanks that the them these they thing this times to
-    total until us version wait we what when where which will with work wrong yes you
-    your
+    total under until us version wait warranty we what when where which will with work
+    wrong yes you your
 """.split()
 """English that is not German as well, as "in", "was" and "so" are."""
 ENGLISH_WORD = re.compile(rf"\b(?:{'|'.join(WORDS)})\b", re.IGNORECASE)
