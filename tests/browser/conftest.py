@@ -10,12 +10,12 @@ PASSPHRASE = "quiet lamp over nine tins"
 
 @pytest.fixture
 def staff(transactional_db):
-    """One of each kind, by kind; all with the same passphrase."""
+    """One of each role, by role; all with the same passphrase."""
     return {
-        kind: User.objects.create_user(
-            kind, PASSPHRASE, name=f"{kind.title()} Person", kind=kind
+        role: User.objects.create_user(
+            role, PASSPHRASE, name=f"{role.title()} Person", role=role
         )
-        for kind in ("counter", "bench", "owner")
+        for role in ("counter", "bench", "owner")
     }
 
 
@@ -23,7 +23,7 @@ def staff(transactional_db):
 def sign_in(live_server, staff, new_context):
     """Opens a browser of its own for a member of staff and signs them in."""
 
-    def open_desk(kind, **how):
+    def open_desk(role, **how):
         how.setdefault("viewport", {"width": 1280, "height": 900})
         context = new_context(base_url=live_server.url, **how)
         context.set_default_timeout(90_000)
@@ -32,7 +32,7 @@ def sign_in(live_server, staff, new_context):
         page.on("console", lambda said: page.complaints.append(said.text))
         page.on("pageerror", lambda said: page.complaints.append(str(said)))
         page.goto("/")
-        page.get_by_label("Sign-in name").fill(kind)
+        page.get_by_label("Sign-in name").fill(role)
         page.get_by_label("Password").fill(PASSPHRASE)
         page.get_by_role("button", name="Sign in").click()
         page.wait_for_url("**/")

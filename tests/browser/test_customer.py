@@ -156,5 +156,5 @@ def test_the_customer_signs_on_the_counters_screen(sign_in, stocked_shop):
     counter.goto(quote.get_absolute_url())
     signature = counter.get_by_role("img", name="Signature of Ada Fenwick")
     assert signature.bounding_box()["height"] > 40
-    counter.get_by_role("link", name="Changes").click()
+    counter.get_by_role("link", name="Extra work").click()
     assert axe(counter) == [] and counter.complaints == []

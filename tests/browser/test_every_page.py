@@ -19,7 +19,7 @@ FILES = "paper slip label cover parcel csv json pdf ubl receipt attachment".spli
 # Not pages: documents, files, fragments, and actions without a page.
 PAPERS = {name for name in EXPECTED if name.split(":")[-1] in FILES}
 PAGES_OF_A_JOB = {"bench:job", "quotes:for_job", "handover:hand_over", "returns:decide"}
-PAGES_OF_GROUPS = {"comebacks:delivery", "comebacks:model", "comebacks:board"}
+PAGES_OF_GROUPS = {"month:delivery", "month:model", "month:board"}
 
 
 def name_of(address):

@@ -139,11 +139,11 @@ def test_a_device_goes_the_whole_way_and_its_comeback_is_counted(sign_in, stocke
 
         # Handed over: the invoice is paid, the warranty starts.
         counter.goto(f"/bench/{job.pk}/")
-        counter.get_by_role("link", name="Hand back").click()
+        counter.get_by_role("link", name="Hand over").click()
         counter.get_by_label("card").check()
-        click(counter, "Hand back")
+        click(counter, "Hand over device")
         pdf(counter, "Invoice (PDF)")
-        pdf(counter, "Cover certificate (PDF)")
+        pdf(counter, "Warranty certificate (PDF)")
         job.refresh_from_db()
         repair = job.repairs.get()
         assert steps(job)[-5:] == BENCH_TO_THE_END
@@ -157,10 +157,10 @@ def test_a_device_goes_the_whole_way_and_its_comeback_is_counted(sign_in, stocke
 
         # It comes back, and is recognised by its serial at once.
         start_booking(counter, serial="nw14 00812")
-        offer = counter.get_by_role("group", name=re.compile("It was here before"))
+        offer = counter.get_by_role("group", name=re.compile("has been here before"))
         offer.wait_for()
         assert re.search(r"\b28\b", offer.inner_text())
-        assert "covered until" in offer.inner_text()
+        assert "in warranty until" in offer.inner_text()
         offer.get_by_label(job.number).check()
         again = finish_booking(counter, "The same as last time.")
         assert again.device == job.device and again.decision.earlier == repair
@@ -181,7 +181,7 @@ def test_a_device_goes_the_whole_way_and_its_comeback_is_counted(sign_in, stocke
         repair_and_test(bench, minutes=30)
         close_as_fixed(bench)
         counter.goto(f"/till/hand-back/{again.pk}/")
-        click(counter, "Hand back")
+        click(counter, "Hand over device")
         again.refresh_from_db()
         assert steps(again)[-5:] == BENCH_TO_THE_END
         assert states.QUOTED not in steps(again)

@@ -41,15 +41,15 @@ def test_quote_yes_work_invoice_part_payment_rest_and_credit_note(
     phone.reload()
     phone.get_by_text("ready", exact=False).first.wait_for()
 
-    # The counter hands it back and takes a part of the money.
+    # The counter hands it over and takes part of the money.
     counter = sign_in("counter")
     counter.goto(f"/till/hand-back/{job.pk}/")
     assert axe(counter) == []
     counter.get_by_label("Amount in").fill("30")
     counter.get_by_label("cash").check()
-    counter.get_by_label("Who takes it").fill("Ada Fenwick")
-    counter.get_by_role("button", name="Hand back").click()
-    counter.get_by_text("Taken by Ada Fenwick").wait_for()
+    counter.get_by_label("Collected by").fill("Ada Fenwick")
+    counter.get_by_role("button", name="Hand over device").click()
+    counter.get_by_text("Collected by Ada Fenwick").wait_for()
     assert axe(counter) == []
     invoice = Invoice.objects.get()
     assert (invoice.gross, invoice.balance) == (gross, gross - 30)
@@ -60,15 +60,15 @@ def test_quote_yes_work_invoice_part_payment_rest_and_credit_note(
     box = counter.get_by_label("Amount in")
     assert Decimal(box.input_value()) == gross - 30
     counter.get_by_label("card").check()
-    counter.get_by_role("button", name="Write down the payment").click()
+    counter.get_by_role("button", name="Record payment").click()
     counter.locator("h1").get_by_text("paid").wait_for()
     assert Invoice.objects.get().balance == 0
 
     # It was billed by mistake: a credit note takes it back, and the money is owed back.
-    counter.get_by_role("link", name="Credit it").click()
+    counter.get_by_role("link", name="Create credit note").click()
     assert axe(counter) == []
-    counter.get_by_label("Why it is taken back").fill("Billed to the wrong company")
-    counter.get_by_role("button", name="Make the credit note").click()
+    counter.get_by_label("Reason for credit").fill("Billed to the wrong company")
+    counter.get_by_role("button", name="Create credit note").click()
     counter.get_by_role("heading", name="Credit note").wait_for()
     note = Invoice.objects.get(kind=Invoice.Kind.CREDIT_NOTE)
     assert (note.gross, note.credits) == (-gross, invoice)
