@@ -177,7 +177,9 @@ def test_two_people_issuing_at_once_leave_no_gap():
         finally:
             connection.close()
 
-    threads = [threading.Thread(target=hand_over_together, args=[job.pk]) for job in jobs]
+    threads = [
+        threading.Thread(target=hand_over_together, args=[job.pk]) for job in jobs
+    ]
     for thread in threads:
         thread.start()
     for thread in threads:
