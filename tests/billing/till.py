@@ -73,12 +73,12 @@ def mend(job):
 
 
 def ready(**facts):
-    """A job that was quoted, agreed to, mended and closed."""
+    """A job that was quoted, accepted, repaired and closed."""
     return mend(accepted(**facts).job)
 
 
 def covered(*, redo=True):
-    """A comeback under cover; mended, if `redo`."""
+    """A comeback in warranty; repaired, if `redo`."""
     fault = make.fault()
     fix = make.fix(fault, name="Replace the socket")
     earlier = make.past_repair(

@@ -226,8 +226,8 @@ def test_a_battery_that_stays_here_needs_no_caution_any_more(desk):
 
 
 def test_what_has_no_cover_offers_no_certificate_of_it(desk):
-    mended = desk.get(address(ready())).content.decode()
-    assert "Warranty terms" in mended and "warranty certificate" in mended
+    page = desk.get(address(ready())).content.decode()
+    assert "Warranty terms" in page and "warranty certificate" in page
     job = till.diagnosed(of=ready().device)
     workflow.close(
         job, outcome="not_repairable", why="Corroded through.", stamp=make.stamp()
