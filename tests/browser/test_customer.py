@@ -136,6 +136,7 @@ def test_the_customer_signs_on_the_counters_screen(sign_in, stocked_shop):
     counter.get_by_role("heading", name="New link (shown once)").wait_for()
     assert axe(counter) == []
     counter.get_by_role("link", name="Open customer screen").click()
+    counter.wait_for_url("**/sign/*/")
     assert axe(counter) == []
     assert counter.get_by_role("navigation").count() == 0
     pad = counter.locator(".pad svg")
@@ -157,4 +158,5 @@ def test_the_customer_signs_on_the_counters_screen(sign_in, stocked_shop):
     signature = counter.get_by_role("img", name="Signature of Ada Fenwick")
     assert signature.bounding_box()["height"] > 40
     counter.get_by_role("link", name="Extra work").click()
+    counter.wait_for_url(f"**/job/{quote.job.pk}/")
     assert axe(counter) == [] and counter.complaints == []

@@ -66,6 +66,7 @@ def test_quote_yes_work_invoice_part_payment_rest_and_credit_note(
 
     # It was billed by mistake: a credit note takes it back, and the money is owed back.
     counter.get_by_role("link", name="Create credit note").click()
+    counter.get_by_label("Reason for credit").wait_for()
     assert axe(counter) == []
     counter.get_by_label("Reason for credit").fill("Billed to the wrong company")
     counter.get_by_role("button", name="Create credit note").click()
