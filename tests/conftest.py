@@ -87,21 +87,25 @@ def pytest_collection_modifyitems(config, items):
     for test in items:
         if "browser" in test.fixturenames:
             test.add_marker("browser")
-    with_database = _with_database(config)
-    if with_database is not None:
-        left = [test for test in items if _needs_database(test) != with_database]
-        items[:] = [test for test in items if _needs_database(test) == with_database]
-        config.hook.pytest_deselected(items=left)
+    runs = _selection(config)
+    left = [test for test in items if not runs(test)]
+    items[:] = [test for test in items if runs(test)]
+    config.hook.pytest_deselected(items=left)
 
 
-def _with_database(config):
-    """Return whether only tests with or only tests without a database run, or None."""
+def _selection(config):
+    """Return which tests run, as a function."""
     if config.getoption("--without-database"):
-        return False
-    # The other tests ran with SQLite.
+        return lambda test: not _needs_database(test)
     if config.getoption("--whole") and config.getoption("--on") == "postgresql":
-        return True
-    return None
+        # The others ran with SQLite; how a paper is drawn is the same on both, and
+        # what is on it is tested on both with the stand-in.
+        return lambda test: _needs_database(test) and not _is_paper(test)
+    return lambda test: True
+
+
+def _is_paper(test):
+    return test.get_closest_marker("paper") is not None
 
 
 # Every other fixture that gives access to the database uses one of these.
@@ -167,7 +171,7 @@ def stand_in_for_pdfs():
 
 
 def pytest_runtest_setup(item):
-    papers.is_real = item.get_closest_marker("paper") is not None
+    papers.is_real = _is_paper(item)
 
 
 @pytest.fixture(scope="session")

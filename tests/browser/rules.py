@@ -1,6 +1,7 @@
 """What every page must keep, as a machine can see it."""
 
 from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
 
 TAGS = "wcag2a wcag2aa wcag21a wcag21aa wcag22aa best-practice".split()
 
@@ -11,3 +12,14 @@ def axe(page):
     # A rule that carries one tag only is easily left out unseen.
     assert any(rule["id"] == "target-size" for rule in found["passes"])
     return [(v["id"], [n["html"] for n in v["nodes"]]) for v in found["violations"]]
+
+
+def settled(page):
+    """Wait until the page is loaded and each part of it that loads by itself is there.
+
+    Waiting for a silent network would take half a second each time.
+    """
+    page.wait_for_load_state()
+    expect(page.locator(".htmx-request, .htmx-swapping, .htmx-settling")).to_have_count(
+        0
+    )

@@ -5,6 +5,7 @@ from urllib.parse import urlsplit
 import pytest
 from django.conf import settings
 from django.contrib.sessions.models import Session
+from django.db import connection
 from django.urls import Resolver404, resolve, reverse
 from django.utils import timezone
 
@@ -12,7 +13,7 @@ from billing.handover.models import Parcel
 from billing.repair_form.models import RepairInformationForm
 from repairs.jobs.models import Job
 from shopdesk.staff.models import User
-from tests.browser.rules import axe
+from tests.browser.rules import axe, settled
 from tests.shopdesk.staff.url_roles import EXPECTED
 
 FILES = "paper slip label cover parcel csv json pdf ubl receipt attachment".split()
@@ -64,7 +65,7 @@ def pages(page, site):
         if name is None or name in PAPERS or key in seen:
             continue
         answer = page.goto(site + address)
-        page.wait_for_load_state("networkidle")
+        settled(page)
         seen[key] = address
         assert page.url == site + address, elsewhere(page, address)
         yield name, address, answer
@@ -92,7 +93,9 @@ def test_every_page_is_sound_at_both_widths(owner, live_server):
         if answer.status != 200:
             wrong.append((address, answer.status))
             continue
-        wrong += [(address, *found) for found in axe(owner)]
+        # What axe sees does not depend on the database.
+        if connection.vendor == "sqlite":
+            wrong += [(address, *found) for found in axe(owner)]
         for width in (320, 1280):
             owner.set_viewport_size({"width": width, "height": 900})
             wide = owner.evaluate("document.documentElement.scrollWidth")

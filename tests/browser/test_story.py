@@ -14,6 +14,7 @@ from billing.invoices.models import Invoice
 from repairs.jobs import states
 from repairs.jobs.models import Job
 from repairs.stock.models import Part
+from tests.browser.rules import settled
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -31,10 +32,15 @@ def steps(job):
 
 
 def click(page, name):
-    """Click a button and wait for the response."""
-    with page.expect_response(lambda answer: answer.request.method == "POST"):
+    """Click a button and wait for the response, or for the page that it leads to."""
+    opened = page.evaluate("performance.timeOrigin")
+    with page.expect_response(lambda answer: answer.request.method == "POST") as sent:
         page.locator("main").get_by_role("button", name=name, exact=True).click()
-    page.wait_for_load_state("networkidle")
+    if sent.value.request.is_navigation_request():
+        page.wait_for_function(
+            "opened => performance.timeOrigin !== opened", arg=opened
+        )
+    settled(page)
 
 
 def box(page, name):
