@@ -210,6 +210,7 @@ class DayFormField(forms.DateField):
             return
         latest = timezone.localdate() + timedelta(days=30 * 365 + 8)
         if not date(1990, 1, 1) <= value <= latest:
+            message = f"Enter a date from 1990-01-01 to {latest}."
             raise ValidationError(
-                f"Enter a date from 1990-01-01 to {latest}.", code="out_of_range"
+                self.error_messages.get("out_of_range", message), code="out_of_range"
             )

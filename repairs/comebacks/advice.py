@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 from repairs.comebacks.comeback_table import Row
-from repairs.comebacks.estimate import verdict
 from repairs.comebacks.estimate.comparison import probability_better
-from repairs.comebacks.estimate.posterior import Posterior
+from repairs.comebacks.estimate.rate import Rates
+from repairs.comebacks.estimate.verdict import BETTER_THAN_RECORDED
 
 MIN_SUSPECTED = 2  # comebacks with a part of one delivery
 
@@ -51,9 +51,7 @@ class Recommendation:
         return self.row.mismatch or self.row.verdict
 
 
-def recommend(
-    rows: Sequence[Row], *, posterior: Posterior, confidence: float
-) -> list[Recommendation]:
+def recommend(rows: Sequence[Row], *, rates: Rates) -> list[Recommendation]:
     """Return too many comebacks in the order of `rows`, then lasts better.
 
     Another fix is recommended only where it does not have too many comebacks itself,
@@ -65,59 +63,55 @@ def recommend(
     worse, better = [], []
     for row in rows:
         if row.has_too_many_comebacks:
-            others = [
-                (
-                    probability_better(
-                        posterior, first=other.number, second=row.number
-                    ),
-                    other,
-                )
-                for other in by_fault[row.fault_id]
-                if other.number != row.number
-            ]
-            worse.append(_replacement(row, others, confidence=confidence))
-        elif row.mismatch == verdict.BETTER_THAN_RECORDED:
+            others = [other for other in by_fault[row.fault_id] if other is not row]
+            worse.append(_replacement(row, others, rates=rates))
+        elif row.mismatch == BETTER_THAN_RECORDED:
             better.append(Recommendation(row, ActionKind.CHANGE_TYPE))
     return worse + better
 
 
-def _replacement(
-    row: Row, others: list[tuple[float, Row]], *, confidence: float
-) -> Recommendation:
+def _replacement(row: Row, others: list[Row], *, rates: Rates) -> Recommendation:
     if not others:
         return Recommendation(row, ActionKind.NO_OTHER)
+    probabilities = {
+        other: probability_better(
+            rates.posterior, first=other.number, second=row.number
+        )
+        for other in others
+    }
     clear = [
-        (probability, other)
-        for probability, other in others
-        if probability >= confidence
+        other
+        for other in others
+        if probabilities[other] >= rates.confidence
         and not (other.has_too_many_comebacks or other.has_too_few_repairs)
     ]
     kind = ActionKind.OTHER_FIX if clear else ActionKind.NONE_BETTER
-    probability, other = min(clear or others, key=lambda each: each[1].risk)
-    return Recommendation(row, kind, other=other, probability=probability)
+    other = min(clear or others, key=lambda row: row.risk)
+    return Recommendation(row, kind, other=other, probability=probabilities[other])
 
 
 def with_suspects(
     recommendations: Sequence[Recommendation],
     *,
-    repairs_back: Mapping[tuple[int, int], frozenset[int]],
+    repairs_back: Mapping[int, frozenset[int]],
     suspects: Sequence[SuspectDelivery],
 ) -> list[Recommendation]:
     """Return the same, naming a bad delivery behind most comebacks of a pair.
 
-    The fix may be good, and the parts were not. `repairs_back` are the repairs of each
-    pair (fault and fix) that came back.
+    The fix may be good, and the parts were not. `repairs_back` are the repairs that
+    came back, by the number of their pair.
     """
     result = []
-    for one in recommendations:
-        repairs = repairs_back.get(one.row.pair, frozenset())
+    for recommendation in recommendations:
+        row = recommendation.row
+        repairs = repairs_back.get(row.number, frozenset())
         count, suspect = max(
             ((len(repairs & suspect.repairs), suspect) for suspect in suspects),
             key=lambda both: both[0],
             default=(0, None),
         )
         is_most = count >= MIN_SUSPECTED and 2 * count > len(repairs)
-        if is_most and one.row.has_too_many_comebacks:
-            one = replace(one, suspect=suspect, suspected=count)
-        result.append(one)
+        if is_most and row.has_too_many_comebacks:
+            recommendation = replace(recommendation, suspect=suspect, suspected=count)
+        result.append(recommendation)
     return result

@@ -21,7 +21,7 @@ from shopdesk.look.formats import format_share, format_share_range
 from shopdesk.money import UNIT, rounded
 
 
-class Shown(NamedTuple):
+class Column(NamedTuple):
     """How a column is shown; one without a heading is shown with another column."""
 
     file_name: str
@@ -46,39 +46,39 @@ class Row(NamedTuple):
     fault_name: Text
     fix_name: Text
 
-    fault: Annotated[Text, Shown("fault", "Fault")]
-    fix: Annotated[Text, Shown("fix", "Fix")]
+    fault: Annotated[Text, Column("fault", "Fault")]
+    fix: Annotated[Text, Column("fix", "Fix")]
     # As recorded most often when the repairs were closed, or last.
-    fix_type: Annotated[Text, Shown("declared", "Type")]
-    repairs: Annotated[Count, Shown("repairs", "Repairs")]
-    followed_up: Annotated[Count, Shown("judged", "Followed up")]
-    comebacks: Annotated[Count, Shown("returned", "Comebacks")]
+    fix_type: Annotated[Text, Column("declared", "Type")]
+    repairs: Annotated[Count, Column("repairs", "Repairs")]
+    followed_up: Annotated[Count, Column("judged", "Followed up")]
+    comebacks: Annotated[Count, Column("returned", "Comebacks")]
     expected_comebacks: Annotated[
         Figure,
-        Shown("expected", "Expected", lambda row: f"{row.expected_comebacks:.1f}"),
+        Column("expected", "Expected", lambda row: f"{row.expected_comebacks:.1f}"),
     ]
-    risk: Annotated[Figure, Shown("risk", "Risk", lambda row: format_share(row.risk))]
-    risk_low: Annotated[Figure, Shown("low", "90 % range", lambda row: row.risk_range)]
-    risk_high: Annotated[Figure, Shown("high")]
+    risk: Annotated[Figure, Column("risk", "Risk", lambda row: format_share(row.risk))]
+    risk_low: Annotated[Figure, Column("low", "90 % range", lambda row: row.risk_range)]
+    risk_high: Annotated[Figure, Column("high")]
     own_risk: Annotated[
         Figure,
-        Shown("alone", "Own repairs", lambda row: format_share(row.own_risk)),
+        Column("alone", "Own repairs", lambda row: format_share(row.own_risk)),
     ]
     own_low: Annotated[
-        Figure, Shown("alone_low", "90 % range", lambda row: row.own_range)
+        Figure, Column("alone_low", "90 % range", lambda row: row.own_range)
     ]
-    own_high: Annotated[Figure, Shown("alone_high")]
+    own_high: Annotated[Figure, Column("alone_high")]
     probability_above_limit: Annotated[
         Figure,
-        Shown(
+        Column(
             "chance_over_limit",
             "Above limit",
             lambda row: format_share(row.probability_above_limit),
         ),
     ]
-    verdict: Annotated[Text, Shown("verdict", "Verdict")]
-    mean_rework_cost: Annotated[Money, Shown("mean_redo_cost", "Rework cost")]
-    comeback_allowance: Annotated[Money, Shown("reserve", "Allowance")]
+    verdict: Annotated[Text, Column("verdict", "Verdict")]
+    mean_rework_cost: Annotated[Money, Column("mean_redo_cost", "Rework cost")]
+    comeback_allowance: Annotated[Money, Column("reserve", "Allowance")]
 
     @property
     def pair(self) -> tuple[int, int]:
@@ -123,27 +123,17 @@ class Row(NamedTuple):
         )
 
 
-class Column(NamedTuple):
-    """A column of the table: how it is kept, and how it is shown."""
-
-    name: str
-    dtype: str
-    file_name: str = ""
-    heading: str = ""
-    format: Callable[[Any], str] | None = None
-
-
-ALL_COLUMNS = [
-    Column(name, dtype, *(shown[0] if shown else ()))
+_HINTS = {
+    name: hint.__metadata__
     for name, hint in get_type_hints(Row, include_extras=True).items()
-    for dtype, *shown in [hint.__metadata__]
-]
-COLUMNS = [column for column in ALL_COLUMNS if column.file_name]
+}
+DTYPES = {name: dtype for name, (dtype, *_) in _HINTS.items()}
+COLUMNS: dict[str, Column] = {
+    name: column for name, (_, *columns) in _HINTS.items() for column in columns
+}
 """The columns of the files, in their order."""
 
-BY_NAME = {column.name: column for column in COLUMNS}
-HEADINGS = {column.name: column.heading for column in COLUMNS}
-DTYPES = {column.name: column.dtype for column in ALL_COLUMNS}
+HEADINGS = {name: column.heading for name, column in COLUMNS.items()}
 
 FILE_VERDICTS = {
     verdict.TOO_MANY_COMEBACKS: "comes back",
@@ -161,8 +151,10 @@ class ComebackTable:
     frame: pd.DataFrame
     """A row per pair, in the order of the rates."""
     rates: Rates
-    limit: float
-    confidence: float
+
+    @property
+    def limit(self) -> float:
+        return self.rates.limit
 
     @property
     def counts(self) -> Counts:
@@ -185,7 +177,7 @@ class ComebackTable:
     def for_file(self) -> pd.DataFrame:
         """Return the columns of the files by their names there."""
         ordered = sorted_by_priority(self.frame)
-        names = {column.name: column.file_name for column in COLUMNS}
+        names = {name: column.file_name for name, column in COLUMNS.items()}
         ordered = ordered[list(names)].rename(columns=names)
         return ordered.assign(verdict=ordered["verdict"].map(FILE_VERDICTS))
 
@@ -205,19 +197,19 @@ def comeback_table(
     costs, in the order of the counts; `places` are the currency's decimals. Where the
     counts are only some of the shop's, `whole` is the table of them all.
     """
-    thresholds = {"limit": limit, "confidence": confidence}
     if whole is None:
         estimated = rates(
             counts,
             is_stopgap=(pairs["fix_type"] == STOPGAP).to_numpy(dtype=bool),
             fault=_numbered(pairs["fault"]),
             fix=_numbered(pairs["fix"]),
-            **thresholds,
+            limit=limit,
+            confidence=confidence,
         )
     else:
         numbers = whole.frame[["fault_id", "fix_id", "number"]]
         rows = pairs.merge(numbers, how="left")["number"].to_numpy()
-        estimated = filtered_rates(counts, whole=whole.rates, rows=rows, **thresholds)
+        estimated = filtered_rates(counts, whole=whole.rates, rows=rows)
     allowances = [
         rounded(Decimal(repr(risk)) * cost, places=places)
         for risk, cost in zip(
@@ -240,12 +232,7 @@ def comeback_table(
         verdict=estimated.verdict,
         comeback_allowance=np.array(allowances, dtype=object),
     )
-    return ComebackTable(
-        frame=frame[list(DTYPES)].astype(DTYPES),
-        rates=estimated,
-        limit=limit,
-        confidence=confidence,
-    )
+    return ComebackTable(frame[list(DTYPES)].astype(DTYPES), estimated)
 
 
 def _numbered(codes: pd.Series) -> Ints:

@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 from datetime import date, timedelta
-from decimal import Decimal
 
 import numpy as np
 from django.db.models import Q
@@ -68,8 +67,7 @@ class RepairOutcome:
     repair: Repair
     days: int
     came_back: bool
-    comeback: Job | None
-    cost: Decimal | None
+    comeback: Comeback | None
     within: int
 
     @property
@@ -89,38 +87,26 @@ def outcomes(repairs, *, as_of: date, within: int) -> list[RepairOutcome]:
         repairs.select_related("job__device__model", "job__customer", "fault", "fix")
     )
     back = comebacks_by(as_of).filter(earlier__in=repairs.order_by().values("pk"))
-    first = first_comebacks(back)
+    latest_first = back.select_related("job").order_by("-came_back_on", "-job_id")
+    first = {comeback.earlier_id: comeback for comeback in latest_first}
+    for comeback in first.values():
+        comeback.cost = comeback.cost_on(as_of)
+    comebacks = [first.get(repair.pk) for repair in found]
     days, is_event = follow_up(
         _ordinals(repair.job.handed_over_on for repair in found),
-        came_back=_ordinals(
-            first[repair.pk].came_back_on if repair.pk in first else None
-            for repair in found
-        ),
+        came_back=_ordinals(first and first.came_back_on for first in comebacks),
         out_of_use=_ordinals(repair.job.device.out_of_use_on for repair in found),
         as_of=as_of.toordinal(),
         within=within,
     )
     rows = [
-        RepairOutcome(
-            repair=repair,
-            days=n,
-            came_back=bool(is_back),
-            comeback=first[repair.pk].job if repair.pk in first else None,
-            cost=first[repair.pk].cost_on(as_of) if repair.pk in first else None,
-            within=within,
-        )
-        for repair, n, is_back in zip(
-            found, days.tolist(), is_event.tolist(), strict=True
+        RepairOutcome(repair, n, bool(is_back), comeback, within)
+        for repair, n, is_back, comeback in zip(
+            found, days.tolist(), is_event.tolist(), comebacks, strict=True
         )
     ]
     rows.sort(key=lambda row: row.job.handed_over_on, reverse=True)
     return sorted(rows, key=lambda row: not row.came_back)
-
-
-def first_comebacks(comebacks) -> dict[int, Comeback]:
-    """Return the first comeback of each repair, by the repair's id."""
-    found = comebacks.select_related("job").order_by("-came_back_on", "-job_id")
-    return {comeback.earlier_id: comeback for comeback in found}
 
 
 def _ordinals(days) -> Ints:
@@ -161,16 +147,16 @@ def comeback_costs(
     *,
     as_of: date,
     is_here: bool = False,
-    fault: int | None = None,
-    fix: int | None = None,
+    pairs: Q = ALL,
     only: Q = ALL,
 ) -> list[Comeback]:
     """Return the comebacks handed over in the month of that day, up to it.
 
-    The latest first; with `is_here`, those still in the shop instead. The cost is that
-    known on the day, None while a device is here.
+    The latest first; with `is_here`, those still in the shop instead. `pairs` is a
+    condition on fault and fix. The cost is that known on the day, None while a device
+    is here.
     """
-    back = comebacks_by(as_of, only=only)
+    back = comebacks_by(as_of, only=only).filter(pairs)
     if is_here:
         back = back.exclude(rework_handed_over_on__lte=as_of)
     else:
@@ -178,10 +164,6 @@ def comeback_costs(
             rework_handed_over_on__gte=as_of.replace(day=1),
             rework_handed_over_on__lte=as_of,
         )
-    if fault:
-        back = back.filter(fault_id=fault)
-    if fix:
-        back = back.filter(fix_id=fix)
     rows = list(
         back.select_related(
             "job__device__model", "earlier__job", "earlier__fault", "earlier__fix"

@@ -3,6 +3,7 @@
 from datetime import date
 
 from django import forms
+from django.db.models import Q
 
 from repairs.comebacks.drilldown import COMEBACK, IN_FOLLOW_UP
 from repairs.comebacks.queries import latest_day
@@ -13,51 +14,28 @@ from shopdesk.fields import DayFormField
 from shopdesk.staff.models import User
 
 MAX_PERIOD = 730
-MAX_NAME = 120
 MAX_ID = 2**31 - 1
-UNKNOWN = {
-    "kind": "No such device kind.",
-    "maker": "No such maker.",
-    "model": "No such model.",
-    "by": "No staff account with this name.",
-}
 
 
-class FilterField(forms.CharField):
-    """One of the names on record, or none for all; what was typed is kept."""
-
-    def __init__(self, **kwargs):
-        super().__init__(
-            required=False,
-            max_length=MAX_NAME,
-            widget=forms.Select,
-            error_messages={"max_length": f"Enter at most {MAX_NAME} characters."},
-            **kwargs,
-        )
-
-
-class ReportDateField(DayFormField):
-    """A date of which something may be known."""
-
-    def validate(self, value):
-        try:
-            super().validate(value)
-        except forms.ValidationError as error:
-            if error.code != "out_of_range":
-                raise
-            raise forms.ValidationError(
-                "Enter a date between 1990-01-01 and today.", code="out_of_range"
-            ) from None
+def filter_field(label: str, *, unknown: str, help_text: str = "") -> forms.ChoiceField:
+    """Return a field for one of the names on record; without any, all count."""
+    return forms.ChoiceField(
+        label=label,
+        required=False,
+        help_text=help_text,
+        error_messages={"invalid_choice": unknown},
+    )
 
 
 class ScopeForm(forms.Form):
     """The date, the comeback period, and which repairs are counted."""
 
-    as_of = ReportDateField(
+    as_of = DayFormField(
         label="Data as of",
         error_messages={
             "required": "Enter a date, such as 2026-03-31.",
             "invalid": "Enter the date as year-month-day, such as 2026-03-31.",
+            "out_of_range": "Enter a date between 1990-01-01 and today.",
         },
     )
     within = forms.IntegerField(
@@ -72,30 +50,33 @@ class ScopeForm(forms.Form):
         },
         widget=forms.TextInput(attrs={"inputmode": "numeric", "class": "w4"}),
     )
-    kind = FilterField(label="Device kind")
-    maker = FilterField(label="Maker")
-    model = FilterField(label="Model")
-    by = FilterField(label="Repaired by", help_text=NOT_ABOUT_PEOPLE)
+    kind = filter_field("Device kind", unknown="No such device kind.")
+    maker = filter_field("Maker", unknown="No such maker.")
+    model = filter_field("Model", unknown="No such model.")
+    by = filter_field(
+        "Repaired by",
+        unknown="No staff account with this name.",
+        help_text=NOT_ABOUT_PEOPLE,
+    )
 
     FILTERS = ("kind", "maker", "model", "by")
 
     def __init__(self, params, *, today: date, within: int):
         """`params` are those of the address, `today` and `within` its defaults."""
         self.today = today
-        filters = {name: params.get(name, "") for name in self.FILTERS}
         super().__init__(
             {
                 "as_of": params.get("as_of", today.isoformat()),
                 "within": params.get("within", str(within)),
-                **filters,
+                **{name: params.get(name, "") for name in self.FILTERS},
             }
         )
         self._names = self._names_on_record() if self.FILTERS else {}
-        for name, typed in filters.items():
-            choices = [("", "all"), *self._names[name].items()]
-            if typed and typed not in self._names[name]:
-                choices.append((typed, typed[:MAX_NAME]))
-            self.fields[name].widget.choices = choices
+        for name, names in self._names.items():
+            field, typed = self.fields[name], self.data[name]
+            field.choices = [("", "all"), *names.items()]
+            if typed and typed not in names:  # stays in the field
+                field.widget.choices = [*field.choices, (typed, typed)]
 
     @staticmethod
     def _names_on_record() -> dict[str, dict[str, str]]:
@@ -109,7 +90,7 @@ class ScopeForm(forms.Form):
         staff = User.objects.order_by("name", "username")
         return {
             **names,
-            "by": {one.username: one.name or one.username for one in staff},
+            "by": {user.username: user.name or user.username for user in staff},
         }
 
     def clean_as_of(self):
@@ -119,12 +100,6 @@ class ScopeForm(forms.Form):
                 f"This date is in the future. The latest date is {latest}."
             )
         return as_of
-
-    def clean(self):
-        for name in self.FILTERS:
-            value = self.cleaned_data.get(name)
-            if value and value not in self._names[name]:
-                self.add_error(name, UNKNOWN[name])
 
     @property
     def scope(self) -> Scope:
@@ -166,19 +141,16 @@ class DrilldownForm(forms.Form):
         names = (*self.fields, *ScopeForm.FILTERS, *more)
         return {name: self.data[name] for name in names if self.data.get(name)}
 
-    def includes(self, row, *, as_of: date) -> bool:
-        """Return whether a repair is one of those."""
-        wanted = self.cleaned_data
-        ends = row.job.device.out_of_use_on
-        is_out_of_use = ends is not None and ends <= as_of
-        return (
-            (not wanted["result"] or row.result == wanted["result"])
-            and not (wanted["result"] == IN_FOLLOW_UP and is_out_of_use)
-            and (wanted["min_days"] is None or row.days >= wanted["min_days"])
-            and (wanted["max_days"] is None or row.days <= wanted["max_days"])
-            and (wanted["fault"] is None or row.repair.fault_id == wanted["fault"])
-            and (wanted["fix"] is None or row.repair.fix_id == wanted["fix"])
-        )
+    @property
+    def pairs(self) -> Q:
+        """The fault and the fix, as a condition on repairs or comebacks."""
+        ids = {name: self.cleaned_data[name] for name in ("fault", "fix")}
+        return Q(**{f"{name}_id": pk for name, pk in ids.items() if pk})
+
+    def includes(self, days: int) -> bool:
+        """Return whether a repair followed up for so many days is one of those."""
+        low, high = self.cleaned_data["min_days"], self.cleaned_data["max_days"]
+        return (low is None or days >= low) and (high is None or days <= high)
 
 
 class BoardForm(forms.Form):

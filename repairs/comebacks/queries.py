@@ -191,19 +191,13 @@ def repair_costs(as_of: date, *, only: Q = ALL) -> pd.DataFrame:
 
 def read(rows, names: list[str]) -> pd.DataFrame:
     """Return rows of whole numbers as a frame."""
-    return pd.DataFrame(dict(zip(names, columns(rows), strict=True)))
-
-
-def columns(rows):
-    """Return the columns of many rows of whole numbers as arrays."""
-    read = [
+    arrays = [
         np.fromiter(chain.from_iterable(batch), dtype=np.int64).reshape(len(batch), -1)
         for batch in batches(rows, size=BATCH)
     ]
-    if not read:
-        width = len(rows.query.values_select) + len(rows.query.annotation_select)
-        return np.zeros((width, 0), dtype=np.int64)
-    return np.concatenate(read).T
+    empty = np.zeros((0, len(names)), dtype=np.int64)
+    columns = np.concatenate([empty, *arrays]).T
+    return pd.DataFrame(dict(zip(names, columns, strict=True)))
 
 
 def batches(rows, *, size: int):

@@ -17,7 +17,6 @@ from repairs.comebacks.comeback_table import (
     comeback_table,
     mean_rework_costs,
 )
-from repairs.comebacks.estimate.prior import NO_COMEBACKS
 from repairs.comebacks.queries import PAIR
 from repairs.comebacks.scope import Scope
 from repairs.comebacks.watch import (
@@ -60,11 +59,7 @@ class ComebackReport:
     @cached_property
     def recommendations(self) -> list[Recommendation]:
         """What to change, by all repairs so far."""
-        return recommend(
-            self.rows,
-            posterior=self.table.rates.posterior,
-            confidence=self.table.confidence,
-        )
+        return recommend(self.rows, rates=self.table.rates)
 
     @property
     def too_few(self) -> int:
@@ -87,7 +82,7 @@ class ComebackReport:
     @property
     def has_average(self) -> bool:
         """Whether the average rests on a comeback at all."""
-        return self.table.rates.prior.basis != NO_COMEBACKS
+        return self.table.rates.parameters is not None
 
     def row_of(self, fault_id: int, fix_id: int) -> Row | None:
         found = (row for row in self.rows if row.pair == (fault_id, fix_id))

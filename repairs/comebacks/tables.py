@@ -3,7 +3,7 @@
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
-from repairs.comebacks.comeback_table import BY_NAME
+from repairs.comebacks.comeback_table import COLUMNS, HEADINGS
 from repairs.comebacks.output import NO_REPAIRS
 from shopdesk.look import tables
 from shopdesk.templatetags.desk import mark
@@ -14,30 +14,17 @@ def stacked(*lines):
     return format_html_join(SafeString("<br>"), "{}", ((line,) for line in lines))
 
 
-class Cell:
-    """One or two columns of the table, stacked in one column of a list."""
+class StackedColumn(tables.Column):
+    """One or two columns of the comeback table, stacked in one column of a list."""
 
-    def __init__(self, *names, **kwargs):
-        self.columns_shown = [BY_NAME[name] for name in names]
-        heading = ", ".join(column.heading for column in self.columns_shown)
-        super().__init__(accessor=names[0], verbose_name=heading, **kwargs)
+    def __init__(self, *names, look="num"):
+        self.look = look
+        self.stacked_columns = [COLUMNS[name] for name in names]
+        heading = ", ".join(column.heading for column in self.stacked_columns)
+        super().__init__(accessor=names[0], verbose_name=heading)
 
-
-class TextCell(Cell, tables.Column):
-    pass
-
-
-class CodeCell(Cell, tables.CodeColumn):
-    pass
-
-
-class FigureCell(Cell, tables.NumberColumn):
     def render(self, record):
-        return stacked(*(column.format(record) for column in self.columns_shown))
-
-
-class MoneyCell(Cell, tables.MoneyColumn):
-    pass
+        return stacked(*(column.format(record) for column in self.stacked_columns))
 
 
 class PairTable(tables.ListTable):
@@ -46,17 +33,17 @@ class PairTable(tables.ListTable):
     caption = "Faults and fixes, most important first"
     row_header = "fault"
 
-    fault = CodeCell("fault", "fix")
-    verdict = TextCell("verdict", "fix_type")
-    repairs = FigureCell("repairs")
-    followed_up = FigureCell("followed_up")
-    comebacks = FigureCell("comebacks")
-    expected_comebacks = FigureCell("expected_comebacks")
-    risk = FigureCell("risk", "risk_low")
-    own_risk = FigureCell("own_risk", "own_low")
-    probability_above_limit = FigureCell("probability_above_limit")
-    mean_rework_cost = MoneyCell("mean_rework_cost")
-    comeback_allowance = MoneyCell("comeback_allowance")
+    fault = StackedColumn("fault", "fix", look="code")
+    verdict = StackedColumn("verdict", "fix_type", look="")
+    repairs = StackedColumn("repairs")
+    followed_up = StackedColumn("followed_up")
+    comebacks = StackedColumn("comebacks")
+    expected_comebacks = StackedColumn("expected_comebacks")
+    risk = StackedColumn("risk", "risk_low")
+    own_risk = StackedColumn("own_risk", "own_low")
+    probability_above_limit = StackedColumn("probability_above_limit")
+    mean_rework_cost = tables.MoneyColumn(verbose_name=HEADINGS["mean_rework_cost"])
+    comeback_allowance = tables.MoneyColumn(verbose_name=HEADINGS["comeback_allowance"])
 
     class Meta(tables.ListTable.Meta):
         per_page = 100
@@ -119,11 +106,12 @@ class OutcomeTable(tables.ListTable):
     result = tables.BadgeColumn()
     comeback = tables.CodeColumn(
         verbose_name="Comeback job",
-        linkify=lambda record: record.comeback.get_absolute_url(),
-        order_by="comeback__number",
+        accessor="comeback__job",
+        linkify=lambda record: record.comeback.job.get_absolute_url(),
+        order_by="comeback__job__number",
     )
     days = tables.NumberColumn(verbose_name="Days followed up")
-    cost = tables.MoneyColumn(verbose_name="Rework cost")
+    cost = tables.MoneyColumn(verbose_name="Rework cost", accessor="comeback__cost")
 
     class Meta(tables.ListTable.Meta):
         empty_text = "No repairs of this pair handed over by that day."
@@ -139,13 +127,6 @@ class PairOutcomeTable(OutcomeTable):
     class Meta(OutcomeTable.Meta):
         sequence = ("job", "pair", "...")
         empty_text = NO_REPAIRS
-
-
-class PagedOutcomeTable(PairOutcomeTable):
-    """The repairs behind a total of the whole table."""
-
-    class Meta(PairOutcomeTable.Meta):
-        per_page = 50
 
 
 class ComebackCostTable(tables.ListTable):

@@ -13,7 +13,7 @@ from repairs.comebacks.forms import DrilldownForm, ScopeForm
 from repairs.comebacks.output import FORMATS
 from repairs.comebacks.record import comeback_report
 from repairs.comebacks.risk_chart import forest_plot
-from repairs.comebacks.tables import ComebackCostTable, PagedOutcomeTable, PairTable
+from repairs.comebacks.tables import ComebackCostTable, PairOutcomeTable, PairTable
 
 MAX_LINES = 40  # of the forest plot
 CONTENT_TYPES = {
@@ -51,11 +51,11 @@ def download(request, format):
 
 def repairs(request):
     """The repairs behind a total of the whole table."""
-    form, wanted = scope_form(request), drilldown_form(request)
-    result = wanted.cleaned_data["result"]
+    form, query = scope_form(request), drilldown_form(request)
+    result = query.cleaned_data["result"]
     context = {
         "form": form,
-        "params": wanted.params(),
+        "params": query.params(),
         "result": result,
         "heading": {COMEBACK: "Comebacks", IN_FOLLOW_UP: "Repairs in follow-up"}.get(
             result, "Repairs"
@@ -65,34 +65,31 @@ def repairs(request):
     if form.is_valid():
         scope = form.scope
         period = {"as_of": scope.as_of, "within": scope.within}
-        since = wanted.cleaned_data["since"]
+        since = query.cleaned_data["since"]
         found = drilldown.counted_repairs(
             **period, result=result, since=since, only=scope.repairs
         )
         rows = drilldown.OutcomePages(found, **period)
-        configured = RequestConfig(request).configure(
-            PagedOutcomeTable(rows, orderable=False)
-        )
+        pages = RequestConfig(request, paginate={"per_page": 50})
         context |= {
             "scope": scope,
             "count": len(rows),
             "since": since,
-            "table": configured,
+            "table": pages.configure(PairOutcomeTable(rows, orderable=False)),
         }
     return render(request, "repairs/comebacks/repairs.html", context)
 
 
 def comebacks(request):
     """The comebacks handed over in a month with their cost, or those in the shop."""
-    form, wanted = scope_form(request), drilldown_form(request)
-    is_here = wanted.cleaned_data["here"]
-    context = {"form": form, "params": wanted.params(), "is_here": is_here}
+    form, query = scope_form(request), drilldown_form(request)
+    is_here = query.cleaned_data["here"]
+    context = {"form": form, "params": query.params(), "is_here": is_here}
     if form.is_valid():
         rows = drilldown.comeback_costs(
             as_of=form.scope.as_of,
             is_here=is_here,
-            fault=wanted.cleaned_data["fault"],
-            fix=wanted.cleaned_data["fix"],
+            pairs=query.pairs,
             only=form.scope.repairs,
         )
         context |= {

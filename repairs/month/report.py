@@ -164,10 +164,9 @@ def _news(now: _Day, before: _Day, *, shop: Shop) -> list[news.NewsItem]:
 
 def _recommendations(now: _Day) -> list[Recommendation]:
     """Return what to change, naming a delivery that is to be suspected first."""
-    pairs = {row.number: row.pair for row in now.report.rows}
     return with_suspects(
         now.report.recommendations,
-        repairs_back={pairs[n]: ids for n, ids in now.seen.repairs_back().items()},
+        repairs_back=now.seen.repairs_back(),
         suspects=[
             SuspectDelivery(
                 group.name, group.repairs_back, group_url(group, now.report.scope)

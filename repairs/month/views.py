@@ -11,7 +11,6 @@ from django_tables2 import RequestConfig
 
 from repairs.comebacks import drilldown
 from repairs.comebacks.forms import BoardForm, PeriodForm
-from repairs.comebacks.queries import fixed_by
 from repairs.comebacks.record import comeback_report
 from repairs.comebacks.tables import PairOutcomeTable
 from repairs.comebacks.views import (
@@ -119,12 +118,14 @@ def _repairs(request, heading, condition, *, back="deliveries"):
     }
     if form.is_valid():
         scope = form.scope
-        found = drilldown.outcomes(
-            fixed_by(scope.as_of, only=condition & scope.repairs),
-            as_of=scope.as_of,
-            within=scope.within,
+        period = {"as_of": scope.as_of, "within": scope.within}
+        found = drilldown.counted_repairs(
+            **period,
+            result=wanted.cleaned_data["result"],
+            only=condition & scope.repairs & wanted.pairs,
         )
-        rows = [row for row in found if wanted.includes(row, as_of=scope.as_of)]
+        outcomes = drilldown.outcomes(found, **period)
+        rows = [row for row in outcomes if wanted.includes(row.days)]
         table = RequestConfig(request).configure(PairOutcomeTable(rows))
         context |= {
             "scope": scope,

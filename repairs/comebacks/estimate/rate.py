@@ -3,12 +3,12 @@
 Arrays in, arrays out, one entry per pair of a fault and a fix.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from repairs.comebacks.estimate import verdict
 from repairs.comebacks.estimate.averaging import bayesian_model_average
 from repairs.comebacks.estimate.hierarchy import PairCounts
 from repairs.comebacks.estimate.hyperprior import HyperParameters
@@ -25,6 +25,7 @@ from repairs.comebacks.estimate.posterior import (
     posterior,
 )
 from repairs.comebacks.estimate.prior import DEFAULT_PRIOR, Prior
+from repairs.comebacks.estimate.verdict import assign_verdicts
 from repairs.comebacks.watch import Counts, Floats, Ints
 
 TAIL_PROBABILITY = 0.05  # outside each limit: the intervals are 90 %
@@ -37,25 +38,54 @@ mistake. All the same 90 % is what the intervals cover: tests/benchmarks/README.
 
 @dataclass(frozen=True)
 class Rates:
-    """The comeback rates of pairs, and the estimates they rest on."""
+    """The comeback rates of pairs, from the estimates they rest on."""
 
     counts: Counts
     expected: Floats
     """Comebacks at the shop's average rate over the same follow-up."""
-    risk: Floats
-    """Probability of a comeback within the period, partially pooled."""
-    low: Floats
-    high: Floats
-    own: KaplanMeierEstimate
-    """The same from each pair's own repairs."""
-    probability_above_limit: Floats
-    verdict: NDArray[np.object_]
     shop_hazard: float
     """The shop's cumulative hazard over the period."""
     prior: Prior
     parameters: HyperParameters | None
     """Of the hierarchical model; None without any comeback."""
     posterior: Posterior
+    limit: float
+    """The highest risk the shop accepts."""
+    confidence: float
+    """The probability a verdict needs."""
+
+    @cached_property
+    def risk(self) -> Floats:
+        """Probability of a comeback within the period, partially pooled."""
+        return self.posterior.risk(self.shop_hazard)
+
+    @cached_property
+    def low(self) -> Floats:
+        return self.posterior.risk_quantile(TAIL_PROBABILITY, self.shop_hazard)
+
+    @cached_property
+    def high(self) -> Floats:
+        upper = 1.0 - UPPER_TAIL_PROBABILITY
+        return self.posterior.risk_quantile(upper, self.shop_hazard)
+
+    @cached_property
+    def own(self) -> KaplanMeierEstimate:
+        """The same from each pair's own repairs."""
+        return kaplan_meier(self.counts, tail=TAIL_PROBABILITY)
+
+    @cached_property
+    def probability_above_limit(self) -> Floats:
+        return self.posterior.probability_above(self.limit, self.shop_hazard)
+
+    @cached_property
+    def verdict(self) -> NDArray[np.object_]:
+        return assign_verdicts(
+            comebacks=self.counts.comebacks,
+            probability_above=self.probability_above_limit,
+            own_width=self.own.high - self.own.low,
+            is_own_risk_above=self.own.risk > self.limit,
+            confidence=self.confidence,
+        )
 
 
 def rates(
@@ -69,12 +99,10 @@ def rates(
 ) -> Rates:
     """Return the comeback rates within the counts' period.
 
-    `limit` is the highest risk the shop accepts, `confidence` the probability a verdict
-    needs. `fault` and `fix` number those of each pair.
+    `fault` and `fix` number those of each pair.
     """
     hazards = cumulative_hazard(counts)
     expected = expected_comebacks(counts, hazards)
-    hazard = float(hazards[-1]) or hazard_before_any_comeback(counts)
     parameters, prior = None, DEFAULT_PRIOR
     if not counts.comebacks.sum():
         pooled = posterior(prior, comebacks=counts.comebacks, expected=expected)
@@ -88,21 +116,19 @@ def rates(
         )
         parameters, pooled = bayesian_model_average(pair_counts)
         prior = parameters.as_prior(stopgap_share=float(is_stopgap.mean()))
-    return _rates(
-        counts,
-        expected,
-        pooled,
-        hazard=hazard,
+    return Rates(
+        counts=counts,
+        expected=expected,
+        shop_hazard=float(hazards[-1]) or hazard_before_any_comeback(counts),
         prior=prior,
         parameters=parameters,
+        posterior=pooled,
         limit=limit,
         confidence=confidence,
     )
 
 
-def filtered_rates(
-    counts: Counts, *, whole: Rates, rows: Ints, limit: float, confidence: float
-) -> Rates:
+def filtered_rates(counts: Counts, *, whole: Rates, rows: Ints) -> Rates:
     """Return the rates where `counts` hold only some of the shop's repairs.
 
     `whole` are the rates of all repairs: they give the average and what each pair is
@@ -116,48 +142,4 @@ def filtered_rates(
         counted_comebacks=counts.comebacks,
         counted_expected=expected,
     )
-    return _rates(
-        counts,
-        expected,
-        pooled,
-        hazard=whole.shop_hazard,
-        prior=whole.prior,
-        parameters=whole.parameters,
-        limit=limit,
-        confidence=confidence,
-    )
-
-
-def _rates(
-    counts: Counts,
-    expected: Floats,
-    pooled: Posterior,
-    *,
-    hazard: float,
-    prior: Prior,
-    parameters: HyperParameters | None,
-    limit: float,
-    confidence: float,
-) -> Rates:
-    own = kaplan_meier(counts, tail=TAIL_PROBABILITY)
-    above_limit = pooled.probability_above(limit, hazard)
-    return Rates(
-        counts=counts,
-        expected=expected,
-        risk=pooled.risk(hazard),
-        low=pooled.risk_quantile(TAIL_PROBABILITY, hazard),
-        high=pooled.risk_quantile(1.0 - UPPER_TAIL_PROBABILITY, hazard),
-        own=own,
-        probability_above_limit=above_limit,
-        verdict=verdict.assign_verdicts(
-            comebacks=counts.comebacks,
-            probability_above=above_limit,
-            own_width=own.high - own.low,
-            is_own_risk_above=own.risk > limit,
-            confidence=confidence,
-        ),
-        shop_hazard=hazard,
-        prior=prior,
-        parameters=parameters,
-        posterior=pooled,
-    )
+    return replace(whole, counts=counts, expected=expected, posterior=pooled)

@@ -69,7 +69,7 @@ def test_the_columns_have_their_order():
     assert list(table.frame.columns) == list(DTYPES)
     assert (
         list(table.for_file().columns)
-        == [column.file_name for column in COLUMNS]
+        == [column.file_name for column in COLUMNS.values()]
         == [
             *("fault", "fix", "declared", "repairs", "judged", "returned", "expected"),
             *("risk", "low", "high", "alone", "alone_low", "alone_high"),
@@ -193,7 +193,7 @@ def test_the_type_of_a_pair_is_the_most_common_or_the_latest():
 
 DAYS = st.tuples(st.integers(0, 30), st.integers(0, 1))
 SHOPS = st.lists(st.lists(DAYS, min_size=1, max_size=12), min_size=1, max_size=30)
-FIGURES = [column.name for column in COLUMNS if column.dtype == "float64"]
+FIGURES = [name for name in COLUMNS if DTYPES[name] == "float64"]
 
 
 @settings(max_examples=60, deadline=None)

@@ -13,7 +13,7 @@ from repairs.comebacks.comeback_table import COLUMNS
 from tests import make
 
 pytestmark = pytest.mark.django_db
-COLUMN_NAMES = [column.file_name for column in COLUMNS]
+COLUMN_NAMES = [column.file_name for column in COLUMNS.values()]
 ON = date(2026, 1, 10)
 AS_OF = "--as-of=2026-06-01"
 

@@ -5,6 +5,7 @@ from decimal import Decimal
 
 import numpy as np
 import pytest
+from django.db.models import Q
 
 from repairs.comebacks.drilldown import (
     comeback_costs,
@@ -177,9 +178,9 @@ def test_the_costs_link_to_the_comebacks(owner):
     answer = owner.get(REDONE, DAY)
     assert (answer.context["count"], answer.context["cost"]) == (2, Decimal("100.30"))
     assert "2 in August 2026 up to 31 Aug 2026" in page_text(answer)
-    of_pair = comeback_costs(as_of=NOW, fault=of[0].pk, fix=of[1].pk)
+    of_pair = comeback_costs(as_of=NOW, pairs=Q(fault=of[0], fix=of[1]))
     assert len(of_pair) == 2
-    assert comeback_costs(as_of=NOW, fault=other[0].pk) == []
+    assert comeback_costs(as_of=NOW, pairs=Q(fault=other[0])) == []
     [still] = owner.get(REDONE, DAY | {"here": "1"}).context["table"].data
     assert (still.earlier, still.cost) == (here, None)
 

@@ -45,18 +45,18 @@ def test_page_csv_and_json_have_the_same_figures(owner, pairs):
     shown = owner.get(reverse("comebacks:json"), params).json()
     sheet = owner.get(reverse("comebacks:csv"), params).content.decode()
     lines = list(csv.DictReader(io.StringIO(sheet)))
-    assert [list(one) for one in shown] == [
-        [column.file_name for column in COLUMNS]
+    assert [list(entry) for entry in shown] == [
+        [column.file_name for column in COLUMNS.values()]
     ] * 2
-    for row, one, line in zip(rows, shown, lines, strict=True):
-        for column in COLUMNS:
-            name, value = column.file_name, getattr(row, column.name)
-            if column.name == "verdict":
+    for row, entry, line in zip(rows, shown, lines, strict=True):
+        for name, (file_name, *_) in COLUMNS.items():
+            value = getattr(row, name)
+            if name == "verdict":
                 value = FILE_VERDICTS[value]
             if isinstance(value, str):
-                assert one[name] == line[name] == value
+                assert entry[file_name] == line[file_name] == value
             else:
-                assert one[name] == float(line[name]) == float(value)
+                assert entry[file_name] == float(line[file_name]) == float(value)
 
 
 def test_a_file_says_what_it_holds(owner, pairs):
@@ -108,7 +108,7 @@ def test_only_the_owner_downloads_the_files(client, pairs, file, kind):
 def test_an_empty_shop_has_files(owner):
     assert owner.get(reverse("comebacks:json")).json() == []
     sheet = owner.get(reverse("comebacks:csv")).content.decode()
-    assert sheet.strip() == ",".join(column.file_name for column in COLUMNS)
+    assert sheet.strip() == ",".join(column.file_name for column in COLUMNS.values())
     assert owner.get(reverse("month:pdf"))["Content-Type"] == "application/pdf"
 
 
