@@ -91,7 +91,7 @@ def invoice_without_file(desk):
 
 def credit_note(desk):
     bill = till.handed_back(of=desk.device)
-    note = issue_credit_note(bill, why="Wrong", on=till.TODAY, at=till.now(), by=None)
+    note = issue_credit_note(bill, why="Wrong", stamp=make.stamp(on=till.TODAY))
     return bytes(note.pdf)
 
 
@@ -101,9 +101,7 @@ def receipt(desk):
         amount=Decimal(20),
         means="cash",
         key=uuid4(),
-        on=till.TODAY,
-        at=till.now(),
-        by=None,
+        stamp=make.stamp(on=till.TODAY),
     )
     return bytes(paid.receipt.pdf)
 
@@ -111,16 +109,14 @@ def receipt(desk):
 def reminder(desk):
     bill = till.handed_back(of=desk.device)
     on = bill.due_on + timedelta(days=30)
-    sent = send_reminder(
-        bill, on=on, at=till.now(), by=None, words="Please pay.", fee=5
-    )
+    sent = send_reminder(bill, stamp=make.stamp(on=on), words="Please pay.", fee=5)
     return bytes(sent.pdf)
 
 
 def closed(desk):
     till.handed_back(of=desk.device, paid=Decimal(20), means="cash")
     return close_day(
-        till.TODAY, counted=Decimal(20), on=till.TODAY, at=till.now(), by=make.user()
+        till.TODAY, counted=Decimal(20), stamp=make.stamp(on=till.TODAY, by=make.user())
     )
 
 

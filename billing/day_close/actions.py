@@ -1,6 +1,6 @@
 """The till is counted and its day closed, once."""
 
-from datetime import date, datetime
+from datetime import date
 from decimal import Decimal
 
 from django.db import transaction
@@ -11,6 +11,7 @@ from billing.invoices.models import DayClose, lock_till
 from shopdesk.errors import RefusedError
 from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
+from shopdesk.stamp import Stamp
 from shopdesk.templatetags.desk import day as format_day
 from shopdesk.templatetags.desk import moment, money
 
@@ -20,9 +21,7 @@ def close_day(
     day: date,
     *,
     counted: Decimal,
-    on: date,
-    at: datetime,
-    by,
+    stamp: Stamp,
     opening: Decimal | None = None,
     cash_removed: Decimal = Decimal(0),
     why: str = "",
@@ -34,7 +33,7 @@ def close_day(
     """
     lock_till()
     shop = Shop.current()
-    _check_day(day, on=on)
+    _check_day(day, on=stamp.on)
     till = open_till(day=day, shop=shop)
     close = DayClose(
         since=till.since,
@@ -45,8 +44,8 @@ def close_day(
         counted=counted,
         cash_removed=cash_removed,
         why=why.strip(),
-        closed_at=at,
-        closed_by=by,
+        closed_at=stamp.at,
+        closed_by=stamp.by,
     )
     _check_count(close, shop=shop)
     close.keep(day_paper(close, rows=till.rows, shop=shop))

@@ -16,6 +16,7 @@ from shopdesk.look.downloads import download, pdf_response
 from shopdesk.look.forms import attempt
 from shopdesk.shop.currencies import Currency
 from shopdesk.spreadsheet import csv_text
+from shopdesk.stamp import Stamp
 
 
 def days(request):
@@ -30,8 +31,8 @@ def days(request):
         initial={"day": on},
     )
     if form.is_valid():
-        now = {"on": on, "at": timezone.now(), "by": request.user}
-        done = attempt(request, form, close_day, **now, **form.cleaned_data)
+        stamp = Stamp.of(request)
+        done = attempt(request, form, close_day, stamp=stamp, **form.cleaned_data)
         if done:
             messages.success(request, "Till closed.")
             return redirect(done.result)

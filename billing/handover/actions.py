@@ -1,6 +1,5 @@
 """The device leaves: bill, payment, cover, papers and the last step, or none of it."""
 
-from datetime import date, datetime
 from decimal import Decimal
 from uuid import UUID
 
@@ -31,9 +30,7 @@ def hand_over(
     job: Job,
     *,
     version: int | None,
-    on: date,
-    at: datetime,
-    by,
+    stamp: Stamp,
     paid: Decimal = Decimal(0),
     means: str = "",
     key: UUID | None = None,
@@ -57,21 +54,22 @@ def hand_over(
     if why_not:
         raise RefusedError(why_not)
     shop = Shop.current()
-    stamp = Stamp(at, by)
     with workflow.changing(job, version=version, stamp=stamp):
-        workflow.hand_over(job, stamp=stamp, shop=shop, on=on)
-        invoice = issue_invoice(
-            job, on=on, at=at, by=by, paid=paid, means=means, key=key
-        )
-        certificate = _certify(job, words=invoice.words, on=on, at=at, shop=shop)
+        workflow.hand_over(job, stamp=stamp, shop=shop)
+        invoice = issue_invoice(job, stamp=stamp, paid=paid, means=means, key=key)
+        certificate = _certify(job, words=invoice.words, stamp=stamp, shop=shop)
         if leaving.is_posted:
-            _post(job, leaving, on=on, at=at, by=by, shop=shop)
+            _post(job, leaving, stamp=stamp, shop=shop)
         elif leaving.to:
             Collection.objects.create(
-                job=job, to=leaving.to, signature=leaving.signature, at=at, given_by=by
+                job=job,
+                to=leaving.to,
+                signature=leaving.signature,
+                at=stamp.at,
+                given_by=stamp.by,
             )
         if leaving.mail:
-            _mail(job, invoice, certificate, leaving, at=at, by=by, shop=shop)
+            _mail(job, invoice, certificate, leaving, stamp=stamp, shop=shop)
         return invoice
 
 
@@ -84,18 +82,18 @@ def not_ready(job: Job) -> str:
 
 
 def _certify(
-    job: Job, *, words: str, on: date, at: datetime, shop: Shop
+    job: Job, *, words: str, stamp: Stamp, shop: Shop
 ) -> WarrantyCertificate | None:
-    told = repairs_told(job, on=on, shop=shop)
+    told = repairs_told(job, on=stamp.on, shop=shop)
     if not any(one.until for one in told):
         return None
-    paper = warranty_certificate(job, told=told, words=words, shop=shop, made_at=at)
+    paper = warranty_certificate(
+        job, told=told, words=words, shop=shop, made_at=stamp.at
+    )
     return WarrantyCertificate.objects.create(job=job, **stored_fields(paper))
 
 
-def _post(
-    job: Job, leaving: HandoverDetails, *, on: date, at: datetime, by, shop: Shop
-):
+def _post(job: Job, leaving: HandoverDetails, *, stamp: Stamp, shop: Shop):
     customer = job.customer
     if not customer.address.strip():
         raise RefusedError(
@@ -110,14 +108,14 @@ def _post(
         number=leaving.number,
         grams=leaving.grams,
         battery=leaving.battery,
-        sent_on=on,
-        sent_by=by,
+        sent_on=stamp.on,
+        sent_by=stamp.by,
     )
-    parcel.keep(parcel_note(parcel, shop=shop, made_at=at))
+    parcel.keep(parcel_note(parcel, shop=shop, made_at=stamp.at))
     parcel.save(force_insert=True)
 
 
-def _mail(job, invoice, certificate, leaving, *, at, by, shop) -> None:
+def _mail(job, invoice, certificate, leaving, *, stamp, shop) -> None:
     papers = []
     with document_language(shop):
         if BILL in leaving.mail:
@@ -134,8 +132,7 @@ def _mail(job, invoice, certificate, leaving, *, at, by, shop) -> None:
         text=f"{way} {enclosed}\n\n{shop.name}",
         attachments=papers,
         about=reverse("handover:hand_over", args=[job.pk]),
-        at=at,
-        by=by,
+        stamp=stamp,
     )
 
 

@@ -24,6 +24,7 @@ from shopdesk.errors import RefusedError
 from shopdesk.look.downloads import pdf_response
 from shopdesk.look.forms import attempt
 from shopdesk.shop.currencies import Currency
+from shopdesk.stamp import Stamp
 
 POST = Job.CameBy.POST
 
@@ -70,9 +71,7 @@ def hand_over(request, pk):
             actions.hand_over,
             job,
             version=form.cleaned_data["version"],
-            on=timezone.localdate(),
-            at=timezone.now(),
-            by=request.user,
+            stamp=Stamp.of(request),
             paid=form.cleaned_data["amount"],
             means=form.cleaned_data["means"],
             key=form.cleaned_data["key"],

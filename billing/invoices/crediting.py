@@ -1,6 +1,5 @@
 """Invoices are credited, as a whole or in part: the only way to correct one."""
 
-from datetime import date, datetime
 from decimal import Decimal
 
 from django.db import transaction
@@ -12,6 +11,7 @@ from repairs.jobs.models import Job
 from shopdesk.errors import RefusedError
 from shopdesk.money import Totals
 from shopdesk.shop.models import Shop
+from shopdesk.stamp import Stamp
 
 
 @transaction.atomic
@@ -19,9 +19,7 @@ def issue_credit_note(
     invoice: Invoice,
     *,
     why: str,
-    on: date,
-    at: datetime,
-    by,
+    stamp: Stamp,
     back: dict[int, Decimal] | None = None,
 ) -> Invoice:
     """Credit an invoice by a credit note, in a series of its own.
@@ -64,9 +62,7 @@ def issue_credit_note(
         lines=_credit_lines(pairs, totals),
         totals=totals,
         shop=Shop.current(),
-        on=on,
-        at=at,
-        by=by,
+        stamp=stamp,
     )
     update_repair_revenue(job)
     return note

@@ -1,7 +1,7 @@
 """Invoices are issued: number, lines, document and e-invoice at once, or none of it."""
 
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import timedelta
 from decimal import Decimal
 from hashlib import sha256
 from uuid import UUID
@@ -24,6 +24,7 @@ from shopdesk.money import Totals
 from shopdesk.papers.render import document_language
 from shopdesk.shop import numbering
 from shopdesk.shop.models import Shop
+from shopdesk.stamp import Stamp
 from shopdesk.templatetags.desk import shop_text
 
 
@@ -68,9 +69,7 @@ def check_can_invoice(job: Job) -> None:
 def issue_invoice(
     job: Job,
     *,
-    on: date,
-    at: datetime,
-    by,
+    stamp: Stamp,
     paid: Decimal = Decimal(0),
     means: str = "",
     key: UUID | None = None,
@@ -84,7 +83,7 @@ def issue_invoice(
     job = Job.objects.select_for_update().get(pk=job.pk)
     check_can_invoice(job)
     shop = Shop.current()
-    supplied_on = job.handed_over_on or on
+    supplied_on = job.handed_over_on or stamp.on
     draft = draft_invoice(job, on=supplied_on, shop=shop)
     money = _paid_at_once(draft, paid=paid, means=means, shop=shop)
     covered = job.repairs.filter(warranty_until__isnull=False).exists()
@@ -98,7 +97,7 @@ def issue_invoice(
         buyer_tax_id=buyer.tax_id,
         buyer_country=buyer.country,
         supplied_on=supplied_on,
-        due_on=on + timedelta(days=shop.payment_term_days),
+        due_on=stamp.on + timedelta(days=shop.payment_term_days),
         currency=draft.currency,
         prices_include_tax=draft.prices_include_tax,
         words=warranty_terms(shop) if covered else "",
@@ -114,11 +113,9 @@ def issue_invoice(
         totals=draft.totals,
         overpaid=draft.overpaid,
         shop=shop,
-        on=on,
-        at=at,
-        by=by,
+        stamp=stamp,
     )
-    _apply_deposits(invoice, on=on, at=at, by=by)
+    _apply_deposits(invoice, stamp=stamp)
     if paid:
         payments.create_payment(
             job,
@@ -127,9 +124,7 @@ def issue_invoice(
             currency=invoice.currency,
             means=means,
             key=key,
-            on=on,
-            at=at,
-            by=by,
+            stamp=stamp,
         )
     update_repair_revenue(job)
     return invoice
@@ -147,14 +142,12 @@ def _paid_at_once(
     )
 
 
-def _apply_deposits(invoice: Invoice, *, on: date, at: datetime, by) -> None:
+def _apply_deposits(invoice: Invoice, *, stamp: Stamp) -> None:
     """Transfer what is here for the job; what is left over stays owed back."""
     left = invoice.deposited
     for source, here in available_credit(invoice.job, currency=invoice.currency):
         if amount := min(left, here):
-            payments.transfer_deposit(
-                amount, source=source, to=invoice, on=on, at=at, by=by
-            )
+            payments.transfer_deposit(amount, source=source, to=invoice, stamp=stamp)
             left -= amount
 
 
@@ -165,20 +158,23 @@ def store_invoice(
     totals: Totals,
     overpaid: Decimal = Decimal(0),
     shop: Shop,
-    on: date,
-    at: datetime,
-    by,
+    stamp: Stamp,
 ) -> None:
     """Give the invoice its number, render its document and store both for good."""
     pattern = shop.credit_series if invoice.is_credit_note else shop.invoice_series
-    invoice.series = numbering.series_name(pattern, on=on)
+    invoice.series = numbering.series_name(pattern, on=stamp.on)
     invoice.number = numbering.give(invoice.series, kind=invoice.kind)
-    invoice.issued_on, invoice.issued_by = on, by
+    invoice.issued_on, invoice.issued_by = stamp.on, stamp.by
     for term in ("name", "address", "country", "tax_id"):
         setattr(invoice, f"seller_{term}", getattr(shop, term))
     invoice.net, invoice.tax, invoice.gross = totals.net, totals.tax, totals.gross
     pdf = invoice_paper(
-        invoice, lines=lines, totals=totals, overpaid=overpaid, shop=shop, made_at=at
+        invoice,
+        lines=lines,
+        totals=totals,
+        overpaid=overpaid,
+        shop=shop,
+        made_at=stamp.at,
     )
     invoice.keep(pdf)
     invoice.save(force_insert=True)
@@ -186,26 +182,26 @@ def store_invoice(
         line.invoice = invoice
     InvoiceLine.objects.bulk_create(lines)
     if invoice.einvoice == Customer.EInvoice.UBL:
-        _create_ubl(invoice, lines=lines, shop=shop, at=at)
+        _create_ubl(invoice, lines=lines, shop=shop, stamp=stamp)
 
 
 @transaction.atomic
-def store_ubl(invoice: Invoice, *, at: datetime) -> EInvoice:
+def store_ubl(invoice: Invoice, *, stamp: Stamp) -> EInvoice:
     """The UBL file of an invoice: made when first asked for, then the one stored."""
     invoice = Invoice.objects.select_for_update().defer("pdf").get(pk=invoice.pk)
     stored = EInvoice.objects.filter(invoice=invoice).first()
     if stored:
         return stored
     lines = list(invoice.lines.all())
-    return _create_ubl(invoice, lines=lines, shop=Shop.current(), at=at)
+    return _create_ubl(invoice, lines=lines, shop=Shop.current(), stamp=stamp)
 
 
 def _create_ubl(
-    invoice: Invoice, *, lines: list[InvoiceLine], shop: Shop, at: datetime
+    invoice: Invoice, *, lines: list[InvoiceLine], shop: Shop, stamp: Stamp
 ) -> EInvoice:
     file = ubl_of(invoice, lines, shop=shop)
     return EInvoice.objects.create(
-        invoice=invoice, file=file, file_hash=sha256(file).hexdigest(), made_at=at
+        invoice=invoice, file=file, file_hash=sha256(file).hexdigest(), made_at=stamp.at
     )
 
 

@@ -3,7 +3,6 @@
 The job is always locked first, so that all that happens to its money happens in turn.
 """
 
-from datetime import date, datetime
 from decimal import Decimal
 from uuid import UUID, uuid4
 
@@ -32,6 +31,7 @@ from shopdesk.errors import RefusedError
 from shopdesk.shop import numbering
 from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
+from shopdesk.stamp import Stamp
 from shopdesk.templatetags.desk import day
 from shopdesk.templatetags.desk import money as format_money
 
@@ -43,9 +43,7 @@ def record_payment(
     amount: Decimal,
     means: str,
     key: UUID,
-    on: date,
-    at: datetime,
-    by,
+    stamp: Stamp,
 ) -> Payment:
     """Money in; a negative `amount` is a refund. The same `key` is one payment."""
     # The lock keeps two payments apart, so that together they can't be too much.
@@ -69,15 +67,13 @@ def record_payment(
         currency=invoice.currency,
         means=means,
         key=key,
-        on=on,
-        at=at,
-        by=by,
+        stamp=stamp,
     )
 
 
 @transaction.atomic
 def record_deposit(
-    job: Job, *, amount: Decimal, means: str, key: UUID, on: date, at: datetime, by
+    job: Job, *, amount: Decimal, means: str, key: UUID, stamp: Stamp
 ) -> Payment:
     """Money on a job that is not invoiced yet, with its receipt.
 
@@ -107,12 +103,10 @@ def record_deposit(
         currency=currency,
         means=means,
         key=key,
-        on=on,
-        at=at,
-        by=by,
+        stamp=stamp,
         words="Deposit refund" if amount < 0 else "Deposit",
     )
-    store_receipt(payment, at=at)
+    store_receipt(payment, stamp=stamp)
     return payment
 
 
@@ -245,9 +239,7 @@ def create_payment(
     money: CashAmount,
     currency: str,
     means: str,
-    on: date,
-    at: datetime,
-    by,
+    stamp: Stamp,
     key: UUID | None = None,
     words: str = "",
 ) -> Payment:
@@ -261,10 +253,10 @@ def create_payment(
         means=means,
         key=key or uuid4(),
         words=words,
-        paid_on=on,
-        booked_on=booking_date(on),
-        taken_at=at,
-        taken_by=by,
+        paid_on=stamp.on,
+        booked_on=booking_date(stamp.on),
+        taken_at=stamp.at,
+        taken_by=stamp.by,
     )
 
 
@@ -273,9 +265,7 @@ def transfer_deposit(
     *,
     source: Invoice | None,
     to: Invoice,
-    on: date,
-    at: datetime,
-    by,
+    stamp: Stamp,
 ) -> None:
     """Money that is here already goes to the invoice `to`; the till does not change."""
     came_from = f"from {source.full_number}" if source else "from the deposit"
@@ -289,15 +279,13 @@ def transfer_deposit(
             money=CashAmount(transferred, Decimal(0)),
             currency=to.currency,
             means=MOVED,
-            on=on,
-            at=at,
-            by=by,
+            stamp=stamp,
             words=words,
         )
 
 
 @transaction.atomic
-def store_receipt(payment: Payment, *, at: datetime) -> Receipt:
+def store_receipt(payment: Payment, *, stamp: Stamp) -> Receipt:
     """The receipt of a payment: made when first asked for, then the one stored."""
     job = Job.objects.select_for_update().get(pk=payment.job_id)
     if stored := Receipt.objects.filter(payment=payment).first():
@@ -309,6 +297,6 @@ def store_receipt(payment: Payment, *, at: datetime) -> Receipt:
     receipt = Receipt(payment=payment, series=f"R{payment.paid_on:%y}")
     # A name of its own, which no series of invoices can have.
     receipt.number = numbering.give(f"receipt {payment.paid_on.year}")
-    receipt.keep(receipt_paper(receipt, job=job, shop=Shop.current(), made_at=at))
+    receipt.keep(receipt_paper(receipt, job=job, shop=Shop.current(), made_at=stamp.at))
     receipt.save(force_insert=True)
     return receipt

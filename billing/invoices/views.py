@@ -30,6 +30,7 @@ from shopdesk.errors import RefusedError
 from shopdesk.look.downloads import download, pdf_response
 from shopdesk.look.forms import attempt
 from shopdesk.shop.currencies import Currency
+from shopdesk.stamp import Stamp
 
 
 @require_GET
@@ -72,7 +73,7 @@ def invoice(request, pk):
             invoice,
             field="amount",
             **form.payment(sign),
-            **_now(request),
+            stamp=Stamp.of(request),
         )
         if done:
             messages.success(request, payment_message(done.result, shop))
@@ -100,10 +101,6 @@ def invoice(request, pk):
     )
 
 
-def _now(request):
-    return {"on": timezone.localdate(), "at": timezone.now(), "by": request.user}
-
-
 def credit(request, pk):
     """Credit an invoice, or a part of it, with a reason."""
     invoice = _invoice(pk)
@@ -116,7 +113,7 @@ def credit(request, pk):
             invoice,
             why=form.cleaned_data["why"],
             back=form.back(),
-            **_now(request),
+            stamp=Stamp.of(request),
         )
         if done:
             note = done.result
@@ -156,7 +153,12 @@ def bill(request, pk):
     if form.is_valid():
         buyer = issuing.Buyer(**form.cleaned_data)
         done = attempt(
-            request, form, issuing.issue_invoice, job, buyer=buyer, **_now(request)
+            request,
+            form,
+            issuing.issue_invoice,
+            job,
+            buyer=buyer,
+            stamp=Stamp.of(request),
         )
         if done:
             messages.success(request, f"Invoice {done.result} issued.")
@@ -205,7 +207,7 @@ def for_job(request, pk):
             job,
             field="amount",
             **sent.payment(-1 if is_refund else 1),
-            **_now(request),
+            stamp=Stamp.of(request),
         )
         if done:
             number = done.result.receipt.full_number
@@ -246,7 +248,7 @@ def ubl(request, pk):
     """The UBL file as it was stored; a press of the button makes it, once."""
     if request.method == "POST":
         invoice = _invoice(pk)
-        if attempt(request, None, issuing.store_ubl, invoice, at=timezone.now()):
+        if attempt(request, None, issuing.store_ubl, invoice, stamp=Stamp.of(request)):
             messages.success(request, "E-invoice created and stored with the invoice.")
         return redirect(invoice)
     found = EInvoice.objects.select_related("invoice").defer("invoice__pdf")
@@ -258,7 +260,7 @@ def receipt(request, pk):
     """The receipt as it was stored; a press of the button makes it, once."""
     payment = get_object_or_404(Payment, pk=pk)
     if request.method == "POST":
-        if attempt(request, None, store_receipt, payment, at=timezone.now()):
+        if attempt(request, None, store_receipt, payment, stamp=Stamp.of(request)):
             return redirect("invoices:receipt", pk)
         return redirect("invoices:for_job", payment.job_id)
     stored = get_object_or_404(Receipt, payment=payment)

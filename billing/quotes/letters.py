@@ -135,7 +135,7 @@ def send_emails(
         "written_in": quote.written_in(shop),
         "shop": shop,
     }
-    when = {"about": about, "at": stamp.at, "by": stamp.by}
+    when = {"about": about, "stamp": stamp}
     told = None
     if shop.emails_customer:
         facts["link"] = links.page

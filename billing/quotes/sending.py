@@ -90,6 +90,5 @@ def mail(quote: Quote, *, link: str, stamp: Stamp) -> Email:
         text=text,
         attachments=[(name, "application/pdf", bytes(quote.pdf))],
         about=quote.get_absolute_url(),
-        at=stamp.at,
-        by=stamp.by,
+        stamp=stamp,
     )

@@ -1,6 +1,6 @@
 """Overdue invoices, and the reminders of them: row, document and email, or none."""
 
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 
 from django.db import transaction
@@ -19,6 +19,7 @@ from repairs.jobs.models import Job
 from shopdesk.errors import RefusedError
 from shopdesk.mail.actions import write
 from shopdesk.shop.models import Shop
+from shopdesk.stamp import Stamp
 from shopdesk.templatetags.desk import day
 
 
@@ -53,9 +54,7 @@ def due_for_reminder(*, on: date, shop: Shop):
 def send_reminder(
     invoice: Invoice,
     *,
-    on: date,
-    at: datetime,
-    by,
+    stamp: Stamp,
     words: str,
     fee: Decimal = Decimal(0),
     mail: bool = False,
@@ -69,23 +68,23 @@ def send_reminder(
     invoice = Invoice.objects.for_list().select_related("customer").get(pk=invoice.pk)
     shop = Shop.current()
     last = invoice.reminders.order_by("-level").first()
-    _check(invoice, last=last, on=on, shop=shop)
+    _check(invoice, last=last, on=stamp.on, shop=shop)
     reminder = Reminder(
         invoice=invoice,
         level=last.level + 1 if last else 1,
-        reminded_on=on,
+        reminded_on=stamp.on,
         fee=fee,
         owed=invoice.owed + fee,
         words=words,
         mailed_to=invoice.customer.email if mail else "",
-        made_at=at,
-        made_by=by,
+        made_at=stamp.at,
+        made_by=stamp.by,
     )
     fees = invoice.fees + fee
-    reminder.keep(reminder_paper(reminder, fees=fees, shop=shop, made_at=at))
+    reminder.keep(reminder_paper(reminder, fees=fees, shop=shop, made_at=stamp.at))
     reminder.save(force_insert=True)
     if mail:
-        _email(reminder, shop=shop, at=at, by=by)
+        _email(reminder, shop=shop, stamp=stamp)
     return reminder
 
 
@@ -103,7 +102,7 @@ def _check(invoice: Invoice, *, last: Reminder | None, on: date, shop: Shop) -> 
         )
 
 
-def _email(reminder: Reminder, *, shop: Shop, at: datetime, by) -> None:
+def _email(reminder: Reminder, *, shop: Shop, stamp: Stamp) -> None:
     invoice = reminder.invoice
     document = Invoice.objects.only("pdf").get(pk=invoice.pk).pdf
     subject, text = email_text(reminder, shop=shop)
@@ -117,13 +116,12 @@ def _email(reminder: Reminder, *, shop: Shop, at: datetime, by) -> None:
             (f"{invoice.full_number}.pdf", pdf, bytes(document)),
         ],
         about=invoice.get_absolute_url(),
-        at=at,
-        by=by,
+        stamp=stamp,
     )
 
 
 @transaction.atomic
-def waive_fees(invoice: Invoice, *, on: date, at: datetime, by) -> Payment:
+def waive_fees(invoice: Invoice, *, stamp: Stamp) -> Payment:
     """Ask no longer for the reminder fees that are still open on an invoice."""
     job = Job.objects.select_for_update().get(pk=invoice.job_id)
     invoice = Invoice.objects.for_list().get(pk=invoice.pk)
@@ -137,8 +135,6 @@ def waive_fees(invoice: Invoice, *, on: date, at: datetime, by) -> Payment:
         money=CashAmount(open_fees, Decimal(0)),
         currency=invoice.currency,
         means=LET_GO,
-        on=on,
-        at=at,
-        by=by,
+        stamp=stamp,
         words="reminder fee",
     )

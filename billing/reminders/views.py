@@ -15,6 +15,7 @@ from billing.reminders.tables import OwedTable
 from shopdesk.errors import RefusedError
 from shopdesk.look.downloads import pdf_response
 from shopdesk.look.forms import attempt
+from shopdesk.stamp import Stamp
 
 BATCH_SIZE = 50
 """Reminders created by one press: each is a document to be rendered."""
@@ -57,7 +58,7 @@ def remind(request, pk):
             form,
             actions.send_reminder,
             invoice,
-            **_now(request),
+            stamp=Stamp.of(request),
             **form.cleaned_data,
         )
         if done:
@@ -78,17 +79,14 @@ def remind(request, pk):
     )
 
 
-def _now(request):
-    return {"on": timezone.localdate(), "at": timezone.now(), "by": request.user}
-
-
 @require_POST
 def remind_all(request):
     """Remind all who are due; one that fails does not stop the others."""
     shop = request.shop
     form = RemindAllForm(request.POST)
     wants_mail = form.is_valid() and form.cleaned_data["mail"]
-    due = actions.due_for_reminder(on=timezone.localdate(), shop=shop)
+    stamp = Stamp.of(request)
+    due = actions.due_for_reminder(on=stamp.on, shop=shop)
     made = []
     for invoice in due[:BATCH_SIZE]:
         try:
@@ -97,7 +95,7 @@ def remind_all(request):
                     invoice,
                     words=default_text(shop),
                     mail=wants_mail and bool(invoice.customer.email),
-                    **_now(request),
+                    stamp=stamp,
                 )
             )
         except RefusedError as refusal:
@@ -118,7 +116,7 @@ def remind_all(request):
 def let_go(request, pk):
     """Ask no longer for the fees of an invoice's reminders."""
     invoice = get_object_or_404(Invoice.objects.defer("pdf"), pk=pk)
-    if attempt(request, None, actions.waive_fees, invoice, **_now(request)):
+    if attempt(request, None, actions.waive_fees, invoice, stamp=Stamp.of(request)):
         messages.success(request, "Reminder fees waived.")
     return redirect(invoice)
 

@@ -198,8 +198,7 @@ def mail(request, pk):
         text=text,
         attachments=[(name, PDF, bytes(one.pdf))],
         about=one.get_absolute_url(),
-        at=timezone.now(),
-        by=request.user,
+        stamp=Stamp.of(request),
     )
     if mailed:
         messages.success(request, f"Email to {mailed.result.to} is in the outbox.")

@@ -5,7 +5,6 @@
 
 from collections.abc import Collection
 from contextlib import contextmanager
-from datetime import date
 
 from django.db import transaction
 from django.db.models import F
@@ -251,9 +250,9 @@ def reopen(job: Job, *, stamp: Stamp, why: str) -> None:
 
 
 @transaction.atomic
-def hand_over(job: Job, *, stamp: Stamp, shop: Shop, on: date | None = None) -> None:
+def hand_over(job: Job, *, stamp: Stamp, shop: Shop) -> None:
     """The device leaves: its cost is final, the warranty starts for what was fixed."""
-    on = on or stamp.on
+    on = stamp.on
     if on < job.booked_in_on:
         raise RefusedError(
             "A device cannot be handed over before the day it was booked in."

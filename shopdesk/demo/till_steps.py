@@ -53,9 +53,7 @@ def _take_deposit(story: Story, job: Job, days: int, means: str) -> None:
         amount=Decimal(30),
         means=means,
         key=story.key(),
-        on=stamp.on,
-        at=stamp.at,
-        by=stamp.by,
+        stamp=stamp,
     )
 
 
@@ -83,16 +81,14 @@ def _hand_over(story: Story, job: Job, plan: Mapping[str, str], days: int) -> No
     invoice = handover.hand_over(
         job,
         version=None,
-        on=stamp.on,
-        at=stamp.at,
-        by=stamp.by,
+        stamp=stamp,
         paid=(due * Decimal(plan["share"])).quantize(Decimal("0.01")),
         means=plan["means"],
         key=story.key(),
         leaving=_handover_details(story, job, plan["leaves"]),
     )
     if plan["einvoice"] == "ubl":
-        store_ubl(invoice, at=stamp.at)
+        store_ubl(invoice, stamp=stamp)
     if plan["then"]:
         AFTERWARDS[plan["then"]](story, invoice, days)
 
@@ -125,9 +121,7 @@ def _remind(story: Story, invoice: Invoice, days: int, *, fee: int) -> None:
     stamp = story.stamp(days, 10, story.owner)
     send_reminder(
         invoice,
-        on=stamp.on,
-        at=stamp.at,
-        by=stamp.by,
+        stamp=stamp,
         words=default_text(Shop.current()),
         fee=Decimal(fee),
         mail=True,
@@ -145,9 +139,7 @@ def _credit_a_quarter(story: Story, invoice: Invoice, days: int) -> None:
     issue_credit_note(
         invoice,
         why="It took a day longer than agreed: a quarter of the labour is credited.",
-        on=stamp.on,
-        at=stamp.at,
-        by=stamp.by,
+        stamp=stamp,
         back={line.pk: line.quantity / 4},
     )
     balance = Invoice.objects.get(pk=invoice.pk).balance
@@ -160,10 +152,9 @@ def _reinvoiced(story: Story, invoice: Invoice, left: int) -> None:
 
 def _issue_to_company(story: Story, invoice: Invoice, days: int) -> None:
     stamp = story.stamp(days, 14, story.counter)
-    who = {"on": stamp.on, "at": stamp.at, "by": stamp.by}
-    issue_credit_note(invoice, why="To be made out to the company.", **who)
+    issue_credit_note(invoice, why="To be made out to the company.", stamp=stamp)
     buyer = Buyer(COMPANIES[2], invoice.buyer_address, "GB")
-    issue_invoice(invoice.job, buyer=buyer, **who)
+    issue_invoice(invoice.job, buyer=buyer, stamp=stamp)
 
 
 AFTERWARDS: dict[str, Callable[[Story, Invoice, int], None]] = {
@@ -179,9 +170,7 @@ def _pay(story: Story, invoice: Invoice, amount: Decimal, stamp: Stamp) -> None:
         amount=amount,
         means="card",
         key=story.key(),
-        on=stamp.on,
-        at=stamp.at,
-        by=story.counter,
+        stamp=stamp,
     )
 
 
@@ -207,9 +196,7 @@ def close_till(story: Story, *, days: int, missing: Decimal = Decimal(0)) -> Non
         close_day(
             stamp.on,
             counted=counted,
-            on=stamp.on,
-            at=stamp.at,
-            by=stamp.by,
+            stamp=stamp,
             opening=opening,
             cash_removed=max(counted - FLOAT, Decimal(0)),
             why="A coin may have rolled under the counter." if missing else "",

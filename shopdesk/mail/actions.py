@@ -2,7 +2,6 @@
 
 import smtplib
 from collections.abc import Iterable, Iterator
-from datetime import datetime
 from email.utils import make_msgid
 
 from django.conf import settings
@@ -14,6 +13,7 @@ from django.db import transaction
 from shopdesk.errors import EmailError
 from shopdesk.mail.models import Attachment, Email
 from shopdesk.shop.models import Shop
+from shopdesk.stamp import Stamp
 
 MAX_BYTES = 15_000_000
 """Attachments of one email; many mail servers refuse more than 20 MB as encoded."""
@@ -27,8 +27,7 @@ def write(
     text: str,
     attachments: Iterable[tuple[str, str, bytes]] = (),
     about: str = "",
-    at: datetime,
-    by,
+    stamp: Stamp,
 ) -> Email:
     """Queue an email; `attachments` are (name, media type, bytes).
 
@@ -54,9 +53,9 @@ def write(
         text=text,
         about=about,
         message_id=make_msgid(domain="shopdesk.invalid"),
-        written_at=at,
-        written_by=by,
-        next_try_at=at,
+        written_at=stamp.at,
+        written_by=stamp.by,
+        next_try_at=stamp.at,
     )
     Attachment.objects.bulk_create(
         Attachment(email=email, name=name[:120], media_type=type, file=content)

@@ -209,9 +209,7 @@ class AllKinds:
             amount=Decimal(20),
             means="cash",
             key=uuid4(),
-            on=self.on,
-            at=till.now(),
-            by=None,
+            stamp=make.stamp(on=self.on),
         )
         self.paper("receipt", paid.receipt.pdf)
         till.mend(job)
@@ -219,9 +217,7 @@ class AllKinds:
         bill = hand_over(
             job,
             version=None,
-            on=self.on,
-            at=till.now(),
-            by=None,
+            stamp=make.stamp(on=self.on),
             leaving=HandoverDetails(to="Xanthu", mail=frozenset({BILL, CERTIFICATE})),
         )
         self.paper("invoice", bill.pdf)
@@ -234,15 +230,13 @@ class AllKinds:
             words = shown.context["form"]["words"].value()
             reminder = send_reminder(
                 Invoice.objects.get(pk=bill.pk),
-                on=overdue + timedelta(days=days),
-                at=till.now(),
-                by=None,
+                stamp=make.stamp(on=overdue + timedelta(days=days)),
                 words=words,
                 fee=Decimal(5),
                 mail=True,
             )
             self.paper(f"reminder {n}", reminder.pdf)
-        note = issue_credit_note(bill, why="Snorp.", on=self.on, at=till.now(), by=None)
+        note = issue_credit_note(bill, why="Snorp.", stamp=make.stamp(on=self.on))
         self.paper("credit note", note.pdf)
 
     def of(self, name, *args):
@@ -298,9 +292,7 @@ class AllKinds:
         bill = hand_over(
             job,
             version=None,
-            on=self.on,
-            at=till.now(),
-            by=None,
+            stamp=make.stamp(on=self.on),
             paid=Decimal(1),
             means="cash",
             leaving=HandoverDetails(
@@ -328,7 +320,7 @@ class AllKinds:
         workflow.diagnose(job, stamp=make.stamp())
         workflow.approve_warranty_repair(job, stamp=make.stamp())
         self.page("page of work under cover", self.link(job))
-        bill = issue_invoice(till.mend(job), on=self.on, at=till.now(), by=None)
+        bill = issue_invoice(till.mend(job), stamp=make.stamp(on=self.on))
         self.said["bill under cover"] = "\n".join(one.text for one in bill.lines.all())
         self.paper("invoice of nothing", bill.pdf)
 
@@ -340,7 +332,7 @@ class AllKinds:
             workflow.close(
                 job, outcome=states.NO_FAULT_FOUND, why="Snorp", stamp=make.stamp()
             )
-            bill = issue_invoice(job, on=self.on, at=till.now(), by=None)
+            bill = issue_invoice(job, stamp=make.stamp(on=self.on))
             self.said[f"bill of a {name}"] = bill.lines.get().text
 
     def closed_doors(self):

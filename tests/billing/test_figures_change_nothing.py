@@ -65,7 +65,7 @@ def papers(client):
         einvoice="ubl", country="DE", tax_id="DE987654321", address="Weg 1"
     )
     job.refresh_from_db()
-    bill = issue_invoice(job, on=till.TODAY, at=till.now(), by=None)
+    bill = issue_invoice(job, stamp=make.stamp(on=till.TODAY))
     client.force_login(make.user())
     files = [
         reverse("quotes:paper", args=[waiting.pk]),
@@ -130,6 +130,6 @@ def test_an_accepted_price_is_billed_as_it_was_accepted():
         hourly_rate=Decimal(500), markup=Decimal(900), prices_include_tax=True
     )
     Shop.objects.update(currency="JPY", diagnosis_fee=Decimal(99))
-    bill = issue_invoice(job, on=till.TODAY, at=till.now(), by=None)
+    bill = issue_invoice(job, stamp=make.stamp(on=till.TODAY))
     assert (bill.net, bill.tax, bill.gross) == (told.net, told.tax, told.gross)
     assert (bill.currency, bill.prices_include_tax) == ("EUR", False)

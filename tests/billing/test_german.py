@@ -116,7 +116,7 @@ def test_what_the_shop_typed_stays_as_it_was_typed():
         reminder_text="",
         slip_text="None",
     )
-    bill = issue_invoice(till.ready(), on=till.TODAY, at=till.now(), by=None)
+    bill = issue_invoice(till.ready(), stamp=make.stamp(on=till.TODAY))
     # Cover begins with the handing back, and so do the words on it.
     assert bill.words == "" and default_text(shop) == ""
     assert till.handed_back().words == "Until the sea gives it back."
@@ -185,7 +185,7 @@ def test_the_file_of_a_bill_says_in_german_why_there_is_no_tax():
         einvoice="ubl", country="FR", tax_id="FR12345678901", address="Weg 1"
     )
     job.refresh_from_db()
-    bill = issue_invoice(job, on=till.TODAY, at=till.now(), by=None)
+    bill = issue_invoice(job, stamp=make.stamp(on=till.TODAY))
     file = bytes(bill.ubl.file).decode()
     assert "Steuerschuldnerschaft des Leistungsempfängers" in file
     assert "Reverse charge" not in file and "Lasting mend, Arbeitszeit" in file

@@ -42,7 +42,7 @@ def billed(**customer):
     job = till.ready()
     Customer.objects.filter(pk=job.customer_id).update(**customer)
     job.refresh_from_db()
-    return issue_invoice(job, on=till.TODAY, at=till.now(), by=None)
+    return issue_invoice(job, stamp=make.stamp(on=till.TODAY))
 
 
 def opened(pdf):
@@ -63,9 +63,7 @@ def pictures(opened):
 def test_logo_and_lines_stand_on_every_paper(shop):
     quote = till.sent()
     bill = billed()
-    note = issue_credit_note(
-        bill, why="Wrong name.", on=till.TODAY, at=till.now(), by=None
-    )
+    note = issue_credit_note(bill, why="Wrong name.", stamp=make.stamp(on=till.TODAY))
     slip = render_slip_pdf(quote.job, shop=Shop.current())
     for paper in (bytes(quote.pdf), bill.pdf, note.pdf, slip):
         pdf = opened(paper)
@@ -80,9 +78,7 @@ def test_logo_and_lines_stand_on_every_paper(shop):
 
 def test_words_stand_at_the_foot_of_their_own_paper(shop):
     quote, bill = till.sent(), billed()
-    note = issue_credit_note(
-        bill, why="Wrong name.", on=till.TODAY, at=till.now(), by=None
-    )
+    note = issue_credit_note(bill, why="Wrong name.", stamp=make.stamp(on=till.TODAY))
     said = {
         "quote": text_of(bytes(quote.pdf)),
         "bill": text_of(bytes(bill.pdf)),
@@ -129,7 +125,7 @@ def test_prices_of_dear_parts_bear_their_band_on_a_quote():
 def test_papers_in_another_language_are_right_for_a_reader_too(shop, tmp_path):
     Shop.objects.update(paper_language="de")
     bill = billed()
-    note = issue_credit_note(bill, why="Falsch.", on=till.TODAY, at=till.now(), by=None)
+    note = issue_credit_note(bill, why="Falsch.", stamp=make.stamp(on=till.TODAY))
     for paper, word in (
         (bill.pdf, "Offener Betrag"),
         (note.pdf, "Rechnungskorrektur"),

@@ -52,10 +52,8 @@ def test_every_page_and_paper_gives_the_reason(client, kind, include_tax):
     after = [said_by(client, place) for place in places]
     till.mend(till.accept_online(sent).job)
     counter = said_by(client, reverse("handover:hand_over", args=[sent.job.pk]))
-    bill = issue_invoice(sent.job, on=till.TODAY, at=till.now(), by=None)
-    note = issue_credit_note(
-        bill, why="Wrong name.", on=till.TODAY, at=till.now(), by=None
-    )
+    bill = issue_invoice(sent.job, stamp=make.stamp(on=till.TODAY))
+    note = issue_credit_note(bill, why="Wrong name.", stamp=make.stamp(on=till.TODAY))
     bills = [
         page
         for one in (bill, note)

@@ -102,9 +102,7 @@ def handed_back(*, paid=Decimal(0), means="", key=None, on=TODAY, **facts):
     return hand_over(
         ready(**facts),
         version=None,
-        on=on,
-        at=now(),
-        by=None,
+        stamp=make.stamp(on=on),
         paid=paid,
         means=means,
         key=key,

@@ -189,7 +189,7 @@ def test_the_bill_asks_for_option_and_changes_and_its_paper_says_who_agreed(quot
     assert [one.text for one in bill.lines][-1] == "Second socket fitted"
     assert bill.lines[-1].repair_id == job.repairs.get().pk
     invoice = hand_over(
-        job, version=None, on=till.TODAY, at=till.now(), by=None, paid=0, means=""
+        job, version=None, stamp=make.stamp(on=till.TODAY), paid=0, means=""
     )
     assert invoice.gross == change.new_total
     words = words_of(invoice.pdf)

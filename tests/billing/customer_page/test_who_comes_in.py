@@ -423,9 +423,7 @@ def test_ready_and_handed_back_tell_what_to_bring_what_is_left_and_the_cover():
     invoice = hand_over(
         quote.job,
         version=None,
-        on=timezone.localdate(),
-        at=till.now(),
-        by=None,
+        stamp=make.stamp(on=timezone.localdate()),
         paid=20,
         means="cash",
     )

@@ -33,16 +33,16 @@ NEXT = DAY + timedelta(days=1)
 
 
 def how(on=DAY):
-    return {"key": uuid4(), "on": on, "at": till.now(), "by": None}
+    return {"key": uuid4(), "stamp": make.stamp(on=on)}
 
 
 def pay(invoice, amount, means="cash", on=DAY):
     return record_payment(invoice, amount=D(amount), means=means, **how(on))
 
 
-def close(counted, *, day=DAY, on=None, **facts):
-    facts.setdefault("by", None)
-    return close_day(day, counted=D(counted), on=on or day, at=till.now(), **facts)
+def close(counted, *, day=DAY, on=None, by=None, **facts):
+    stamp = make.stamp(on=on or day, by=by)
+    return close_day(day, counted=D(counted), stamp=stamp, **facts)
 
 
 def a_day():
@@ -53,7 +53,7 @@ def a_day():
     record_deposit(job, amount=D(30), means="cash", **how())
     record_deposit(job, amount=D(-10), means="cash", **how())
     pay(till.handed_back(), 25, means="card")
-    issue_invoice(till.mend(job), on=DAY, at=till.now(), by=None)
+    issue_invoice(till.mend(job), stamp=make.stamp(on=DAY))
 
 
 def test_what_was_taken_by_which_means_and_what_was_only_moved_is_not_in_it():
@@ -186,7 +186,12 @@ def test_the_file_for_a_sheet_runs_nothing(client):
     person = make.user(Role.COUNTER, name='=cmd|"/c calc"!A1')
     client.force_login(person)
     invoice = till.handed_back()
-    record_payment(invoice, amount=D(20), means="cash", **(how() | {"by": person}))
+    record_payment(
+        invoice,
+        amount=D(20),
+        means="cash",
+        **(how() | {"stamp": make.stamp(on=DAY, by=person)}),
+    )
     answer = client.get(reverse("day_close:csv", args=[close(20).pk]))
     head = answer.content.decode().splitlines()[0]
     assert head == (

@@ -65,5 +65,5 @@ def test_there_is_none_where_nothing_was_fixed(client):
         why="Ran clean for three days.",
         stamp=make.stamp(),
     )
-    hand_over(job, version=None, on=till.TODAY, at=till.now(), by=None)
+    hand_over(job, version=None, stamp=make.stamp(on=till.TODAY))
     assert certificate(client, job).status_code == 404

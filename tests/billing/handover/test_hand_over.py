@@ -43,9 +43,7 @@ def test_all_happens_at_once():
     invoice = hand_over(
         job,
         version=None,
-        on=date(2026, 3, 5),
-        at=till.now(),
-        by=None,
+        stamp=make.stamp(on=date(2026, 3, 5)),
         paid=Decimal("70.80"),
         means="cash",
         key=uuid4(),
@@ -62,9 +60,7 @@ def test_paying_too_much_leaves_the_device_here():
         hand_over(
             job,
             version=None,
-            on=till.TODAY,
-            at=till.now(),
-            by=None,
+            stamp=make.stamp(on=till.TODAY),
             paid=Decimal(71),
             means="cash",
             key=uuid4(),
@@ -77,14 +73,14 @@ def test_paying_too_much_leaves_the_device_here():
 def test_a_job_at_the_bench_stays():
     job = till.accepted().job
     with pytest.raises(RefusedError, match="is approved. Close the job at the bench"):
-        hand_over(job, version=None, on=till.TODAY, at=till.now(), by=None)
+        hand_over(job, version=None, stamp=make.stamp(on=till.TODAY))
     assert not Invoice.objects.exists()
 
 
 def test_a_job_that_changed_meanwhile_is_looked_at_again():
     job = till.ready()
     with pytest.raises(StaleError):
-        hand_over(job, version=job.version - 1, on=till.TODAY, at=till.now(), by=None)
+        hand_over(job, version=job.version - 1, stamp=make.stamp(on=till.TODAY))
     job.refresh_from_db()
     assert job.state == "ready" and not Invoice.objects.exists()
 

@@ -84,7 +84,7 @@ class Desk(RuleBasedStateMachine):
     def took(self, act, **facts):
         """Do it, or be refused; a refusal moves nothing."""
         before = Payment.objects.count()
-        facts = {"key": uuid4(), "on": till.TODAY, "at": till.now(), "by": None} | facts
+        facts = {"key": uuid4(), "stamp": make.stamp(on=till.TODAY)} | facts
         try:
             made = act(**facts)
         except RefusedError:
@@ -128,9 +128,7 @@ class Desk(RuleBasedStateMachine):
         try:
             invoice = issue_invoice(
                 self.job,
-                on=till.TODAY,
-                at=till.now(),
-                by=None,
+                stamp=make.stamp(on=till.TODAY),
                 paid=paid,
                 means=means,
                 key=uuid4(),
@@ -166,7 +164,7 @@ class Desk(RuleBasedStateMachine):
                 }
             try:
                 note = issue_credit_note(
-                    bill, why="no", back=back, on=till.TODAY, at=till.now(), by=None
+                    bill, why="no", back=back, stamp=make.stamp(on=till.TODAY)
                 )
             except RefusedError:
                 return
@@ -180,9 +178,7 @@ class Desk(RuleBasedStateMachine):
         if bills := self.bills():
             bill = data.draw(st.sampled_from(bills))
             try:
-                send_reminder(
-                    bill, on=LATE, at=till.now(), by=None, words="", fee=D(fee)
-                )
+                send_reminder(bill, stamp=make.stamp(on=LATE), words="", fee=D(fee))
             except RefusedError:
                 return
             self.fees[bill.pk] = self.fees.get(bill.pk, 0) + fee

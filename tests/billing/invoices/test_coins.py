@@ -61,9 +61,12 @@ def test_a_part_must_be_in_coins_and_is_not_rounded():
 
 def pay(invoice, amount, means="cash"):
     return record_payment(
-        invoice, amount=D(amount), means=means, key=uuid4(), on=till.TODAY,
-        at=till.now(), by=None,
-    )  # fmt: skip
+        invoice,
+        amount=D(amount),
+        means=means,
+        key=uuid4(),
+        stamp=make.stamp(on=till.TODAY),
+    )
 
 
 @pytest.fixture
@@ -79,7 +82,7 @@ def invoice(db):
     job = till.mend(
         till.accept_online(send(quote, stamp=make.stamp(on=till.TODAY))).job
     )
-    return issue_invoice(job, on=till.TODAY, at=till.now(), by=None)
+    return issue_invoice(job, stamp=make.stamp(on=till.TODAY))
 
 
 def test_cash_settles_the_bill_with_a_rounding_of_its_own(invoice):
@@ -110,7 +113,7 @@ def test_a_card_is_never_rounded(invoice, means):
 
 def test_money_back_is_rounded_too(invoice):
     pay(invoice, "70.81", "card")
-    issue_credit_note(invoice, why="no", on=till.TODAY, at=till.now(), by=None)
+    issue_credit_note(invoice, why="no", stamp=make.stamp(on=till.TODAY))
     back = pay(invoice, "-70.81")
     assert (back.amount, back.rounding) == (D("-70.80"), D("-0.01"))
     assert invoice.balance == 0

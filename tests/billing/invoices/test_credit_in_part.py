@@ -26,7 +26,7 @@ D = Decimal
 
 def credit(invoice, back=None):
     return issue_credit_note(
-        invoice, why="Too much.", back=back, on=till.TODAY, at=till.now(), by=None
+        invoice, why="Too much.", back=back, stamp=make.stamp(on=till.TODAY)
     )
 
 
@@ -126,9 +126,12 @@ def test_what_was_paid_too_much_by_a_part_taken_back_is_paid_back_and_no_more():
 
     def pay(amount):
         return record_payment(
-            invoice, amount=D(amount), means="card", key=uuid4(), on=till.TODAY,
-            at=till.now(), by=None,
-        )  # fmt: skip
+            invoice,
+            amount=D(amount),
+            means="card",
+            key=uuid4(),
+            stamp=make.stamp(on=till.TODAY),
+        )
 
     with pytest.raises(RefusedError, match="refund exceeds the credit"):
         pay("-4.81")

@@ -34,14 +34,12 @@ def deposit(job, amount, *, key=None, means="cash", on=till.TODAY):
         amount=D(amount),
         means=means,
         key=key or uuid4(),
-        on=on,
-        at=till.now(),
-        by=None,
+        stamp=make.stamp(on=on),
     )
 
 
 def issue(job, **facts):
-    return issue_invoice(job, on=till.TODAY, at=till.now(), by=None, **facts)
+    return issue_invoice(job, stamp=make.stamp(on=till.TODAY), **facts)
 
 
 def agreed():
@@ -132,7 +130,7 @@ def test_a_bill_that_takes_the_place_of_another_takes_its_money_over():
     deposit(job, 30)
     till.mend(job)
     first = issue(job, paid=D("40.80"), means="card", key=uuid4())
-    issue_credit_note(first, why="Wrong buyer.", on=till.TODAY, at=till.now(), by=None)
+    issue_credit_note(first, why="Wrong buyer.", stamp=make.stamp(on=till.TODAY))
     assert balance_of(job).owed == D("-70.80") and first.balance == D("-70.80")
     buyer = Buyer("Fenwick & Daughters", "3 Mill Row", "GB", "GB 1")
     second = issue(job, buyer=buyer)
@@ -154,8 +152,8 @@ def test_the_receipt_is_a_paper_for_everybody():
 def test_a_payment_on_a_bill_gets_a_receipt_when_it_is_asked_for():
     invoice = till.handed_back(paid=D(20), means="card", key=uuid4())
     payment = invoice.payments.get()
-    made = store_receipt(payment, at=till.now())
-    assert store_receipt(payment, at=till.now()) == made
+    made = store_receipt(payment, stamp=make.stamp())
+    assert store_receipt(payment, stamp=make.stamp()) == made
 
 
 @pytest.mark.parametrize(
@@ -180,12 +178,10 @@ def test_deposits_bills_and_credit_notes_at_once_leave_no_gap():
     credited = [till.handed_back() for _ in range(3)]
 
     def give_back(job):
-        return hand_over(job, version=None, on=till.TODAY, at=till.now(), by=None)
+        return hand_over(job, version=None, stamp=make.stamp(on=till.TODAY))
 
     def credit(invoice):
-        return issue_credit_note(
-            invoice, why="no", on=till.TODAY, at=till.now(), by=None
-        )
+        return issue_credit_note(invoice, why="no", stamp=make.stamp(on=till.TODAY))
 
     acts = [
         *(lambda job=job: deposit(job, 10) for job in paying),
@@ -284,7 +280,7 @@ def test_a_job_whose_bill_was_taken_back_is_billed_again_to_somebody_else(desk):
     again = reverse("invoices:bill", args=[invoice.job_id])
     refused = desk.get(again, follow=True).content.decode()
     assert "already has an invoice" in refused
-    issue_credit_note(invoice, why="no", on=till.TODAY, at=till.now(), by=None)
+    issue_credit_note(invoice, why="no", stamp=make.stamp(on=till.TODAY))
     told = {"name": "Hollis Ltd", "address": "1 Lock Lane", "country": "FR"}
     wrong = desk.post(again, told | {"name": "", "country": "ZZ"}).content.decode()
     assert "required" in wrong and "valid choice" in wrong and "1 Lock Lane" in wrong

@@ -57,7 +57,7 @@ def billed(form, **facts):
 
 def credited(invoice):
     return issue_credit_note(
-        invoice, why="Wrong person.", on=till.TODAY, at=till.now(), by=None
+        invoice, why="Wrong person.", stamp=make.stamp(on=till.TODAY)
     )
 
 
@@ -95,9 +95,12 @@ def test_the_paper_with_the_e_invoice_is_frozen():
     assert invoice.pdf_sha256 == sha256(before).hexdigest()
     shop(name="Another name", tax_id="")
     record_payment(
-        invoice, amount=D(5), means="cash", key=uuid4(), on=till.TODAY, at=till.now(),
-        by=None,
-    )  # fmt: skip
+        invoice,
+        amount=D(5),
+        means="cash",
+        key=uuid4(),
+        stamp=make.stamp(on=till.TODAY),
+    )
     invoice.refresh_from_db()
     assert bytes(invoice.pdf) == before
     assert inside(invoice) == cii_of(invoice, invoice.lines.all(), shop=Shop.current())
@@ -145,7 +148,7 @@ def test_a_bill_of_nothing_is_an_e_invoice_too(form):
     shop()
     job = till.covered()
     type(job.customer).objects.filter(pk=job.customer_id).update(einvoice=form)
-    invoice = issue_invoice(job, on=till.TODAY, at=till.now(), by=None)
+    invoice = issue_invoice(job, stamp=make.stamp(on=till.TODAY))
     xml = inside(invoice) if form == "pdf" else bytes(invoice.ubl.file)
     assert broken_rules(xml) == set() and figures(xml)[0]["BT-115"] == 0
 
@@ -317,14 +320,14 @@ def test_what_the_record_lacks_is_told_before_anything_moves(form, facts, said):
     shop(**facts)
     job = till.ready(of=of(form))
     with pytest.raises(IncompleteError, match=re.escape(said)):
-        hand_over(job, version=None, on=till.TODAY, at=till.now(), by=None)
+        hand_over(job, version=None, stamp=make.stamp(on=till.TODAY))
     job.refresh_from_db()
     assert job.state == "ready" and not Invoice.objects.exists()
     assert not EInvoice.objects.exists() and not Series.objects.filter(name="INV26")
     assert job.repairs.get().warranty_until is None
     shop(currency="EUR")
     if "currency" not in facts:
-        done = hand_over(job, version=None, on=till.TODAY, at=till.now(), by=None)
+        done = hand_over(job, version=None, stamp=make.stamp(on=till.TODAY))
         assert done.full_number == "INV26-00001"
 
 

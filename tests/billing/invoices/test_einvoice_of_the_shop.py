@@ -141,8 +141,7 @@ def test_a_deposit_is_what_was_paid_before(desk, form):
     job = till.accepted(of=make.device(owner=owner(form))).job
     job.refresh_from_db()
     record_deposit(
-        job, amount=D(30), means="cash", key=uuid4(), on=till.TODAY, at=till.now(),
-        by=None,
+        job, amount=D(30), means="cash", key=uuid4(), stamp=make.stamp(on=till.TODAY),
     )  # fmt: skip
     xml = check(desk, handed_back(desk, till.mend(job), "20", "card"), form)
     whole = figures(xml)[0]
@@ -173,7 +172,7 @@ def test_a_fee_that_comes_off_is_taken_back_with_the_bill(desk, form, monkeypatc
     with pytest.raises(RefusedError, match="the lines that reduce it, too"):
         issue_credit_note(
             invoice, why="no", back={line.pk: line.quantity for line in others},
-            on=till.TODAY, at=till.now(), by=None,
+            stamp=make.stamp(on=till.TODAY),
         )  # fmt: skip
     check(desk, credited(desk, invoice, **{f"line{off.pk}": "0"} | {
         f"line{line.pk}": "0" for line in others[:-1]

@@ -21,7 +21,7 @@ from tests.billing import till
 
 
 def issue(job, **facts):
-    return issue_invoice(job, on=till.TODAY, at=till.now(), by=None, **facts)
+    return issue_invoice(job, stamp=make.stamp(on=till.TODAY), **facts)
 
 
 @pytest.mark.django_db
@@ -115,7 +115,7 @@ def test_no_number_is_lost_where_something_fails_after_it_was_taken(monkeypatch,
     with monkeypatch.context() as broken:
         broken.setattr(issuing, where, fail)
         with pytest.raises(RuntimeError):
-            hand_over(job, version=None, on=till.TODAY, at=till.now(), by=None)
+            hand_over(job, version=None, stamp=make.stamp(on=till.TODAY))
     job.refresh_from_db()
     assert job.state == "ready" and not Invoice.objects.exists()
     assert not InvoiceLine.objects.exists()
@@ -171,7 +171,7 @@ def test_two_people_issuing_at_once_leave_no_gap():
         try:
             start.wait(timeout=20)
             job = Job.objects.get(pk=pk)
-            hand_over(job, version=None, on=till.TODAY, at=till.now(), by=None)
+            hand_over(job, version=None, stamp=make.stamp(on=till.TODAY))
         except Exception as wrong:
             failed.append(wrong)
         finally:
@@ -198,9 +198,7 @@ def test_one_job_handed_back_by_two_at_once_is_billed_once():
         try:
             start.wait(timeout=20)
             fresh = Job.objects.get(pk=job.pk)
-            got.append(
-                hand_over(fresh, version=None, on=till.TODAY, at=till.now(), by=None)
-            )
+            got.append(hand_over(fresh, version=None, stamp=make.stamp(on=till.TODAY)))
         finally:
             connection.close()
 

@@ -101,9 +101,7 @@ def test_the_list_asks_the_same_however_many_bills(desk, n, django_assert_num_qu
 def test_the_list_is_narrowed(desk, standing, shown):
     till.handed_back()
     till.handed_back(paid=Decimal("70.80"), means="cash", key=uuid4())
-    issue_credit_note(
-        till.handed_back(), why="no", on=till.TODAY, at=till.now(), by=None
-    )
+    issue_credit_note(till.handed_back(), why="no", stamp=make.stamp(on=till.TODAY))
     page = desk.get(reverse("invoices:all"), {"standing": standing})
     assert len(page.context["table"].rows) == shown
 
@@ -148,7 +146,7 @@ def test_the_paper_is_kept_byte_for_byte(desk):
 def test_a_credit_note_names_what_it_takes_back(desk):
     invoice = till.handed_back()
     note = issue_credit_note(
-        invoice, why="Wrong person.", on=till.TODAY, at=till.now(), by=None
+        invoice, why="Wrong person.", stamp=make.stamp(on=till.TODAY)
     )
     said = text(paper(desk, note))
     assert "credits all of invoice INV26-00001: Wrong person." in said
@@ -156,7 +154,7 @@ def test_a_credit_note_names_what_it_takes_back(desk):
 
 
 def test_a_bill_of_nothing_says_there_is_nothing_to_pay(desk):
-    invoice = issue_invoice(till.covered(), on=till.TODAY, at=till.now(), by=None)
+    invoice = issue_invoice(till.covered(), stamp=make.stamp(on=till.TODAY))
     said = text(paper(desk, invoice))
     assert "Replace the socket, under warranty" in said and "No payment due." in said
 

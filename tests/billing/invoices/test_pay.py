@@ -26,15 +26,13 @@ def pay(invoice, amount, *, key=None, means="cash"):
         amount=Decimal(amount),
         means=means,
         key=key or uuid4(),
-        on=till.TODAY,
-        at=till.now(),
-        by=None,
+        stamp=make.stamp(on=till.TODAY),
     )
 
 
 def credit(invoice):
     return issue_credit_note(
-        invoice, why="wrong customer", on=till.TODAY, at=till.now(), by=None
+        invoice, why="wrong customer", stamp=make.stamp(on=till.TODAY)
     )
 
 

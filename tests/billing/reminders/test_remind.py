@@ -37,13 +37,12 @@ LATE = DUE + timedelta(days=3)
 
 def reminded(invoice, *, on=LATE, **facts):
     facts.setdefault("words", "It is still open.")
-    return send_reminder(invoice, on=on, at=till.now(), by=None, **facts)
+    return send_reminder(invoice, stamp=make.stamp(on=on), **facts)
 
 
 def pay(invoice, amount):
     return record_payment(
-        invoice, amount=D(amount), means="card", key=uuid4(), on=LATE, at=till.now(),
-        by=None,
+        invoice, amount=D(amount), means="card", key=uuid4(), stamp=make.stamp(on=LATE),
     )  # fmt: skip
 
 
@@ -92,21 +91,21 @@ def test_a_fee_that_nobody_pays_is_let_go_and_no_more_than_the_fee():
     invoice = till.handed_back()
     reminded(invoice, fee=D(4))
     pay(invoice, "72.80")
-    gone = waive_fees(invoice, on=LATE, at=till.now(), by=None)
+    gone = waive_fees(invoice, stamp=make.stamp(on=LATE))
     assert gone.amount == 2 and invoice.balance == 0
     assert not Payment.objects.over_the_counter().filter(pk=gone.pk).exists()
     other = till.handed_back()
     reminded(other, fee=D(4))
-    assert waive_fees(other, on=LATE, at=till.now(), by=None).amount == 4
+    assert waive_fees(other, stamp=make.stamp(on=LATE)).amount == 4
     with pytest.raises(RefusedError, match="has no open reminder fee"):
-        waive_fees(other, on=LATE, at=till.now(), by=None)
+        waive_fees(other, stamp=make.stamp(on=LATE))
     assert other.balance == D("70.80")
 
 
 def test_a_bill_taken_back_asks_no_fee_any_more():
     invoice = till.handed_back()
     reminded(invoice, fee=D(4))
-    issue_credit_note(invoice, why="no", on=LATE, at=till.now(), by=None)
+    issue_credit_note(invoice, why="no", stamp=make.stamp(on=LATE))
     assert invoice.balance == 0 and seen(invoice).owed == 0
 
 

@@ -11,6 +11,7 @@ from django.db import transaction
 from shopdesk.errors import EmailError
 from shopdesk.mail.actions import send_due, write
 from shopdesk.mail.models import CLAIM_TIMEOUT, RETRY_MINUTES, Email
+from shopdesk.stamp import Stamp
 from tests import make
 from tests.shopdesk.mail.post_office import open_office
 
@@ -22,7 +23,7 @@ NOON = datetime(2026, 3, 5, 12, tzinfo=UTC)
 def write_email(
     to="ada@fenwick.example", subject="Your quote", text="Here it is.", **more
 ):
-    return write(to, subject=subject, text=text, at=NOON, by=None, **more)
+    return write(to, subject=subject, text=text, stamp=Stamp(NOON), **more)
 
 
 def send(at=NOON):
