@@ -8,8 +8,9 @@ import pikepdf
 import pytest
 from django.urls import reverse
 
-from billing.quotes import drafting
+from billing.quotes import drafting, sending
 from billing.quotes.models import Quote, QuoteLine
+from billing.quotes.papers import render_quote_pdf
 from shopdesk.shop import tax
 from shopdesk.shop.tax import Tax
 from tests import make
@@ -56,6 +57,35 @@ def test_two_options_fit_on_one_page_of_the_shops_paper(client, size, width):
     ):
         assert words in " ".join(said.split()), words
     assert "DRAFT" not in said
+
+
+@pytest.mark.paper
+@pytest.mark.parametrize("language", ["en", "de"])
+@pytest.mark.parametrize("size", ["A4", "Letter"])
+def test_two_options_with_an_answer_link_fit_on_one_page(db, size, language):
+    shop = make.shop(
+        paper=size,
+        paper_language=language,
+        address="14 Wharf Lane\nLower Hythe\nLH4 2QX",
+        phone="+441632960111",
+        email="desk@tallow.example",
+        other_contact="tallow.example/ask",
+        letterhead="Electronics repair\nTuesday to Saturday, 10 am to 6 pm",
+        return_shipping_price=Decimal(9),
+        quote_text="We ask for a deposit on parts that we order for you.",
+    )
+    quote = till.drafted(
+        agreed_diagnosis_fee=Decimal(25), complaint="Goes off.", came_by="post"
+    )
+    quote.options.update(
+        track_record="We have done this repair 13 times; no comeback within 90 days so"
+        " far. We assume about 1 in 40 to be cautious."
+    )
+    quote = sending.send(quote, stamp=make.stamp(on=till.TODAY))
+    link = "https://tallow.example/q/" + "Ab1_" * 11
+    pdf = render_quote_pdf(quote, shop=shop, made_at=quote.sent_at, link=link)
+    assert len(pikepdf.open(BytesIO(pdf)).pages) == 1
+    assert shop.quote_text in " ".join(text_of(pdf).split())
 
 
 @pytest.mark.paper
