@@ -9,12 +9,7 @@ from datetime import datetime
 from django.db import transaction
 from django.utils.translation import gettext
 
-from billing.changes.models import (
-    ChangeAnswer,
-    ChangeLine,
-    ChangeOrder,
-    totals_of,
-)
+from billing.changes.models import ChangeAnswer, ChangeLine, ChangeOrder
 from billing.changes.queries import accepted_quote, all_agreed, open_change
 from billing.quotes import states
 from billing.quotes.letters import (
@@ -49,11 +44,10 @@ def record(
         )
     if not lines:
         raise RefusedError("Enter at least one line of extra work.")
-    places = quote.written_in(Shop.current()).places
     agreed = all_agreed(quote)
-    before = totals_of(agreed, quote=quote, places=places).gross
+    before = quote.totals_of(agreed).gross
     # All together, as on the invoice: tax is rounded once for all lines.
-    after = totals_of([*agreed, *lines], quote=quote, places=places).gross
+    after = quote.totals_of([*agreed, *lines]).gross
     if after <= before:
         raise RefusedError("This does not raise the price, so no agreement is needed.")
     change = ChangeOrder.objects.create(
@@ -70,7 +64,7 @@ def record(
     for position, line in enumerate(lines, 1):
         line.change, line.position = change, position
         line.repair = repairs[0] if len(repairs) == 1 else None
-        line.calculate(places=places)
+        line.calculate(places=quote.places)
         line.save()
     _wait(job, Job.WaitingFor.CUSTOMER, stamp=stamp)
     return change

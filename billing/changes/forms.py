@@ -37,16 +37,16 @@ class ChangeLineForm(LineForm):
         model = ChangeLine
 
 
-def line_forms(data, *, usual, held, places):
+def line_forms(data, *, usual_tax, taxes, places):
     """Return a form a row. Blank rows are no lines."""
     return [
         ChangeLineForm(
             data,
             instance=ChangeLine(position=n),
-            initial={"tax_kind": usual, "kind": LineKind.PART, "quantity": 1},
+            initial={"tax_kind": usual_tax, "kind": LineKind.PART, "quantity": 1},
             prefix=f"line{n}",
             places=places,
-            held=held,
+            taxes=taxes,
             name=f"line {n}",
             empty_permitted=n > 1,
             use_required_attribute=n == 1,

@@ -11,7 +11,6 @@ from django.urls import reverse
 
 from billing.quotes.models import Line, Quote
 from repairs.jobs.models import Repair
-from shopdesk import money
 from shopdesk.fields import MoneyField
 from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
@@ -73,11 +72,8 @@ class ChangeOrder(models.Model):
         return not hasattr(self, "answer")
 
     @property
-    def standing(self) -> str:
+    def status(self) -> str:
         return "waiting" if self.is_open else self.answer.get_decision_display()
-
-    def totals(self, *, places: int) -> money.Totals:
-        return totals_of(self.lines.all(), quote=self.quote, places=places)
 
     def written_in(self, shop: Shop) -> Currency:
         return self.quote.written_in(shop)
@@ -141,12 +137,3 @@ class ChangeAnswer(models.Model):
 
     def __str__(self):
         return f"{self.change}: {self.get_decision_display()}"
-
-
-def totals_of(lines, *, quote: Quote, places: int) -> money.Totals:
-    """Return the totals of `lines` on the terms of their quote."""
-    return money.totals(
-        [line.as_money() for line in lines],
-        places=places,
-        prices_include_tax=quote.prices_include_tax,
-    )

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from django.db.models import F, Sum
 
-from billing.changes.models import ChangeLine, ChangeOrder, totals_of
+from billing.changes.models import ChangeLine, ChangeOrder
 from billing.quotes import states
 from billing.quotes.models import Line, LineKind, Quote
 from repairs.jobs.models import Job, Labour, PartUsed
@@ -52,8 +52,8 @@ def all_agreed(quote: Quote) -> list[Line]:
     ]
 
 
-def agreed_total(quote: Quote, *, places: int) -> Decimal:
-    return totals_of(all_agreed(quote), quote=quote, places=places).gross
+def agreed_total(quote: Quote) -> Decimal:
+    return quote.totals_of(all_agreed(quote)).gross
 
 
 @dataclass(frozen=True)

@@ -62,9 +62,9 @@ def _boxes(job, quote, *, shop, data=None):
     about = ChangeReasonForm(data, prefix="change")
     lines = line_forms(
         data,
-        usual=job.customer.tax_kind or shop.tax_kind,
-        held=TaxRate.objects.holding(timezone.localdate()),
-        places=quote.written_in(shop).places,
+        usual_tax=job.customer.tax_kind or shop.tax_kind,
+        taxes=TaxRate.objects.holding(timezone.localdate()),
+        places=quote.places,
     )
     answer_form = ChangeAnswerForm(
         data,
@@ -83,11 +83,10 @@ def _page(request, job, quote, boxes=None, answer=None):
     if quote:
         waiting = queries.open_change(quote)
         may_add = job.state in actions.WORKING and waiting is None
-        written_in = quote.written_in(shop)
         context |= {
-            "written_in": written_in,
+            "written_in": quote.written_in(shop),
             "changes": quote.changes.told().prefetch_related("lines"),
-            "agreed_now": queries.agreed_total(quote, places=written_in.places),
+            "agreed_now": queries.agreed_total(quote),
             "so_far": queries.so_far(job, shop=shop),
             "waiting": waiting,
             "may_add": may_add,

@@ -4,14 +4,13 @@ from django.db import transaction
 from django.utils.translation import gettext, gettext_lazy
 
 from billing.customer_page.models import Signature
-from billing.customer_page.queries import offers, shown_fingerprint
+from billing.customer_page.queries import shown_fingerprint
 from billing.quotes import states
 from billing.quotes.answering import accept, decline
 from billing.quotes.drafting import lock
 from billing.quotes.models import Link, Quote, QuoteOption
 from repairs.jobs import states as job_states
 from shopdesk.errors import RefusedError, StaleError
-from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
 from shopdesk.templatetags.desk import day
 
@@ -34,14 +33,13 @@ def accept_online(
     quote: Quote,
     *,
     option: QuoteOption,
-    version: int,
     shown: str,
     stamp: Stamp,
     ink: str = "",
     **answer,
 ) -> Quote:
     """Accept exactly what the customer was shown; `answer` as in `accept`."""
-    quote = _lock_as_shown(quote, version=version, shown=shown)
+    quote = _lock_as_shown(quote, shown=shown)
     if quote.state == states.ACCEPTED and quote.accepted_option_id == option.pk:
         return quote
     _check_unanswered(quote)
@@ -52,30 +50,27 @@ def accept_online(
                 " new quote."
             ).format(day=day(quote.valid_until))
         )
-    quote = accept(quote, option=option, version=version, stamp=stamp, **answer)
+    quote = accept(quote, option=option, stamp=stamp, **answer)
     if ink:
         Signature.objects.create(quote=quote, ink=ink)
     return quote
 
 
 @transaction.atomic
-def decline_online(quote: Quote, *, version: int, shown: str, **answer) -> Quote:
+def decline_online(quote: Quote, *, shown: str, **answer) -> Quote:
     """Decline what the customer was shown; `answer` as in `decline`."""
-    quote = _lock_as_shown(quote, version=version, shown=shown)
+    quote = _lock_as_shown(quote, shown=shown)
     if quote.state == states.DECLINED:
         return quote
     _check_unanswered(quote)
-    return decline(quote, version=version, **answer)
+    return decline(quote, **answer)
 
 
-def _lock_as_shown(quote: Quote, *, version: int, shown: str) -> Quote:
+def _lock_as_shown(quote: Quote, *, shown: str) -> Quote:
     """Return the locked quote; raise if it is not as shown."""
     job, quote = lock(quote)
-    now = shown_fingerprint(offers(quote, shop=Shop.current()))
-    if quote.state in (states.REPLACED, states.DRAFT) or (version, shown) != (
-        quote.version,
-        now,
-    ):
+    current = shown_fingerprint(quote.options.prefetch_related("lines"))
+    if quote.state in (states.REPLACED, states.DRAFT) or shown != current:
         raise StaleError(CHANGED)
     if quote.is_sent and job.state != job_states.QUOTED:
         raise RefusedError(

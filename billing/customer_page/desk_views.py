@@ -12,7 +12,7 @@ from django.utils.translation import gettext
 from django.views.decorators.http import require_POST
 
 from billing.customer_page import actions
-from billing.customer_page.queries import offered
+from billing.customer_page.queries import quote_shown
 from billing.customer_page.tables import LinkTable
 from billing.customer_page.views import (
     Viewer,
@@ -40,7 +40,7 @@ def of_job(request, pk):
     made = _made(request, job) if request.method == "POST" else {}
     today = timezone.localdate()
     links = job.links.select_related("made_by", "revoked_by")
-    quote = offered(job)
+    quote = quote_shown(job)
     return render(
         request,
         "billing/customer_page/of_job.html",

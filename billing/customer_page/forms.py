@@ -7,7 +7,6 @@ from django.utils.translation import gettext_lazy
 
 from billing.quotes.forms import OptionChoice
 from billing.quotes.models import QuoteOption
-from shopdesk.fields import WholeNumberField
 
 SIGNATURE_WIDTH, SIGNATURE_HEIGHT = 600, 200
 MAX_SIGNATURE_LENGTH = 8000  # characters; about a thousand points
@@ -26,35 +25,30 @@ def is_signature_path(path: str) -> bool:
     )
 
 
-class ShownForm(forms.Form):
-    """What the customer was shown of the quote; sent along with the answer."""
+class CustomerForm(forms.Form):
+    """An answer with what the customer was shown; the whole answer to extra work.
 
-    version = WholeNumberField(widget=forms.HiddenInput)
-    shown = forms.CharField(max_length=300, widget=forms.HiddenInput)
+    `shown` is a fingerprint: of the quote's options or of the extra work.
+    """
 
-    def is_current(self, version: int, shown: str) -> bool:
-        """Whether the quote is still as shown."""
-        return self.is_valid() and self.cleaned_data == {
-            "version": version,
-            "shown": shown,
-        }
-
-
-class AnswerForm(ShownForm):
     who = forms.CharField(
         label=gettext_lazy("Your name"),
         max_length=120,
         widget=forms.TextInput(attrs={"autocomplete": "name"}),
     )
+    shown = forms.CharField(max_length=300, widget=forms.HiddenInput)
 
-    def __init__(self, quote, shown, *args, **kwargs):
+    def __init__(self, shown, *args, **kwargs):
         super().__init__(*args, **kwargs)
-        self.quote = quote
-        self.fields["version"].initial = quote.version
         self.fields["shown"].initial = shown
 
+    def is_current(self) -> bool:
+        """Whether the customer saw what there is to answer now."""
+        current = self.fields["shown"].initial
+        return bool(current) and self["shown"].data == current
 
-class AcceptQuoteForm(AnswerForm):
+
+class AcceptQuoteForm(CustomerForm):
     option = OptionChoice(
         QuoteOption.objects.none(),
         label=gettext_lazy("Option"),
@@ -65,8 +59,8 @@ class AcceptQuoteForm(AnswerForm):
 
     field_order = ["option", "who"]
 
-    def __init__(self, quote, shown, *args, written_in, with_pad=False, **kwargs):
-        super().__init__(quote, shown, *args, **kwargs)
+    def __init__(self, shown, *args, quote, written_in, with_pad, **kwargs):
+        super().__init__(shown, *args, **kwargs)
         self.fields["option"].offer(quote, written_in=written_in)
         if not with_pad:
             del self.fields["ink"]
@@ -83,27 +77,7 @@ class AcceptQuoteForm(AnswerForm):
         return drawn
 
 
-class ChangeForm(forms.Form):
-    """The answer to extra work; `shown` is its id and the new total."""
-
-    who = forms.CharField(
-        label=gettext_lazy("Your name"),
-        max_length=120,
-        widget=forms.TextInput(attrs={"autocomplete": "name"}),
-    )
-    shown = forms.CharField(max_length=60, widget=forms.HiddenInput)
-
-    def __init__(self, shown, *args, **kwargs):
-        super().__init__(*args, **kwargs)
-        self.fields["shown"].initial = shown
-        self.now = shown
-
-    def is_current(self) -> bool:
-        """Whether this extra work is the one waiting for an answer."""
-        return bool(self.now) and self["shown"].data == self.now
-
-
-class DeclineQuoteForm(AnswerForm):
+class DeclineQuoteForm(CustomerForm):
     why = forms.CharField(
         label=gettext_lazy("Reason"),
         max_length=500,

@@ -10,7 +10,7 @@ class LinkTable(tables.ListTable):
 
     made_at = tables.MomentColumn("Created")
     made_by = tables.Column("Created by")
-    standing = tables.Column("Status", empty_values=())
+    status = tables.Column("Status", empty_values=())
     works_until = tables.DateColumn("Valid until")
     views = tables.NumberColumn("Visits")
     viewed_at = tables.MomentColumn("Last visit")
@@ -19,29 +19,20 @@ class LinkTable(tables.ListTable):
     class Meta(tables.ListTable.Meta):
         model = Link
         fields = []
-        sequence = [
-            "made_at",
-            "made_by",
-            "standing",
-            "works_until",
-            "views",
-            "viewed_at",
-            "revoke",
-        ]
         empty_text = "No links yet."
 
     def __init__(self, *args, on, request, **kwargs):
         super().__init__(*args, **kwargs)
         self.on = on
-        self.asked = request
+        self.request = request
 
-    def render_standing(self, record):
-        return mark(record.standing(self.on))
+    def render_status(self, record):
+        return mark(record.status(self.on))
 
     def render_revoke(self, record):
         """Return a button if the link is still valid."""
-        if record.standing(self.on) != "valid":
+        if record.status(self.on) != "valid":
             return ""
         return render_to_string(
-            "billing/customer_page/_revoke.html", {"link": record}, request=self.asked
+            "billing/customer_page/_revoke.html", {"link": record}, request=self.request
         )

@@ -29,16 +29,15 @@ from billing.changes.queries import (
 from billing.customer_page import actions
 from billing.customer_page.forms import (
     AcceptQuoteForm,
-    ChangeForm,
+    CustomerForm,
     DeclineQuoteForm,
-    ShownForm,
 )
 from billing.customer_page.queries import (
     change_fingerprint,
-    offered,
-    offers,
-    repair_status,
+    quote_shown,
     shown_fingerprint,
+    status_texts,
+    warranty_until,
 )
 from billing.quotes.letters import NO_LINKS, AnswerLinks
 from billing.quotes.models import Link, Quote
@@ -148,7 +147,7 @@ def in_customers_language(request):
 class Viewer:
     """How the page is opened: by the link, or on the counter's screen."""
 
-    here: str
+    address: str
     how: str = Quote.How.LINK
     by: object = None
     balance_of: Callable | None = None
@@ -176,7 +175,7 @@ def page(request, link, token, *, balance_of):
 @by_link
 def paper(request, link, token, **more):
     """Return the quote's stored paper."""
-    quote = offered(link.job)
+    quote = quote_shown(link.job)
     if request.method == "POST" or quote is None:
         raise Http404
     name = file_name(quote)
@@ -190,12 +189,13 @@ def paper(request, link, token, **more):
 def show_page(request, job, viewer, *, refusal="", status=200, **bound):
     """Render the customer's page of a job; `bound` are forms with errors."""
     shop = request.shop
-    quote = offered(job)
+    quote = quote_shown(job)
     context = {
         "job": job,
         "quote": quote,
         "viewer": viewer,
-        "where": repair_status(job),
+        "status_texts": status_texts(job),
+        "warranty_until": warranty_until(job),
         "refusal": refusal,
         "forms": list(bound.values()),
     }
@@ -212,39 +212,52 @@ def show_page(request, job, viewer, *, refusal="", status=200, **bound):
 
 
 def _quote_context(job, quote, viewer, shop, bound):
-    written_in = quote.written_in(shop)
-    options = offers(quote, shop=shop)
-    shown = shown_fingerprint(options)
+    options = list(quote.options.prefetch_related("lines"))
     may_answer = (
         quote.is_sent and job.state == job_states.QUOTED and not viewer.is_staff
     )
     change = _open_change(job, quote)
-    found = {
+    context = {
         # Once an option is accepted, only that one is shown.
-        "offers": [
-            one for one in options if quote.accepted_option_id in (None, one.option.pk)
+        "options": [
+            option
+            for option in options
+            if quote.accepted_option_id in (None, option.pk)
         ],
-        "written_in": written_in,
-        "has_warranty": any(one.option.warranty_days for one in options),
+        "written_in": quote.written_in(shop),
+        "has_warranty": any(option.warranty_days for option in options),
         "is_expired": quote.is_expired(timezone.localdate()),
         "may_answer": may_answer,
         "change": change,
         "agreed_changes": agreed_changes(job),
-        "agreed_now": quote.accepted_option_id
-        and agreed_total(quote, places=written_in.places),
+        "agreed_total": quote.accepted_option_id and agreed_total(quote),
     }
     if may_answer:
-        found["yes"] = AcceptQuoteForm(
-            quote,
-            shown,
-            prefix="yes",
-            written_in=written_in,
-            with_pad=viewer.at_counter,
-        )
-        found["no"] = DeclineQuoteForm(quote, shown, prefix="no")
+        shown = shown_fingerprint(options)
+        context["accept_form"] = _accept_form(quote, shown, viewer, shop)
+        context["decline_form"] = _decline_form(shown)
     if change:
-        found["change_form"] = ChangeForm(change_fingerprint(change), prefix="change")
-    return found | bound
+        context["change_form"] = _change_form(change)
+    return context | bound
+
+
+def _accept_form(quote, shown, viewer, shop, data=None):
+    return AcceptQuoteForm(
+        shown,
+        data,
+        prefix="yes",
+        quote=quote,
+        written_in=quote.written_in(shop),
+        with_pad=viewer.at_counter,
+    )
+
+
+def _decline_form(shown, data=None):
+    return DeclineQuoteForm(shown, data, prefix="no")
+
+
+def _change_form(change, data=None):
+    return CustomerForm(change_fingerprint(change), data, prefix="change")
 
 
 def _open_change(job, quote):
@@ -254,28 +267,21 @@ def _open_change(job, quote):
 
 def record_answer(request, job, viewer):
     """Record the customer's answer, if the quote is still as shown."""
-    what = request.POST.get("answer")
-    if what in ("change yes", "change no"):
-        return _record_change_answer(request, job, viewer, decision=what.split()[1])
-    quote, shop = offered(job), request.shop
-    name = "yes" if what == "yes" else "no"
-    shown = shown_fingerprint(offers(quote, shop=shop)) if quote else ""
-    posted = ShownForm(request.POST, prefix=name)
-    if quote is None or not posted.is_current(quote.version, shown):
+    answer = request.POST.get("answer")
+    if answer in ("change yes", "change no"):
+        return _record_change_answer(request, job, viewer, decision=answer.split()[1])
+    quote = quote_shown(job)
+    if quote is None:
         return show_page(request, job, viewer, refusal=actions.CHANGED, status=409)
-    if name == "yes":
-        act = actions.accept_online
-        form = AcceptQuoteForm(
-            quote,
-            shown,
-            request.POST,
-            prefix=name,
-            written_in=quote.written_in(shop),
-            with_pad=viewer.at_counter,
-        )
+    shown = shown_fingerprint(quote.options.prefetch_related("lines"))
+    if answer == "yes":
+        act, name = actions.accept_online, "accept_form"
+        form = _accept_form(quote, shown, viewer, request.shop, request.POST)
     else:
-        act = actions.decline_online
-        form = DeclineQuoteForm(quote, shown, request.POST, prefix=name)
+        act, name = actions.decline_online, "decline_form"
+        form = _decline_form(shown, request.POST)
+    if not form.is_current():
+        return show_page(request, job, viewer, refusal=actions.CHANGED, status=409)
     if not form.is_valid():
         return show_page(request, job, viewer, **{name: form})
     return _act(request, job, viewer, act, quote, **form.cleaned_data)
@@ -284,22 +290,20 @@ def record_answer(request, job, viewer):
 def _record_change_answer(request, job, viewer, *, decision):
     """Record the customer's answer to extra work."""
     change = _open_change(job, accepted_quote(job))
-    form = ChangeForm(change_fingerprint(change), request.POST, prefix="change")
+    form = _change_form(change, request.POST)
     if not form.is_current():
         return show_page(request, job, viewer, refusal=CHANGE_CHANGED, status=409)
     if not form.is_valid():
         return show_page(request, job, viewer, change_form=form)
-    who = form.cleaned_data["who"]
-    return _act(
-        request, job, viewer, changes.answer, change, decision=decision, who=who
-    )
+    facts = {"decision": decision, "who": form.cleaned_data["who"]}
+    return _act(request, job, viewer, changes.answer, change, **facts)
 
 
-def _act(request, job, viewer, act, *what, **facts):
+def _act(request, job, viewer, act, record, **facts):
     """Do it and redirect to the page, or show the page with the refusal."""
     try:
         act(
-            *what,
+            record,
             how=viewer.how,
             stamp=Stamp.now(viewer.by),
             links=_answer_links(request, viewer),
@@ -308,7 +312,7 @@ def _act(request, job, viewer, act, *what, **facts):
     except RefusedError as refusal:
         job.refresh_from_db()
         return show_page(request, job, viewer, refusal=str(refusal), status=409)
-    return HttpResponseRedirect(viewer.here, status=303)
+    return HttpResponseRedirect(viewer.address, status=303)
 
 
 def _answer_links(request, viewer):
@@ -324,4 +328,4 @@ def _answer_links(request, viewer):
         root = settings.PUBLIC_URL.rstrip("/")
     elif split_domain_port(request.get_host())[0] not in settings.ALLOWED_HOSTS:
         return NO_LINKS
-    return AnswerLinks(page=root + viewer.here, desk=root)
+    return AnswerLinks(page=root + viewer.address, desk=root)

@@ -142,7 +142,7 @@ class Migration(migrations.Migration):
                 ('own_cost', shopdesk.fields.MoneyField(blank=True, editable=False, null=True)),
                 ('rework_cost', shopdesk.fields.MoneyField(blank=True, editable=False, null=True)),
                 ('chance', shopdesk.fields.FixedDecimalField(blank=True, editable=False, null=True, verbose_name='comeback risk')),
-                ('reserve', shopdesk.fields.MoneyField(blank=True, editable=False, null=True, verbose_name='comeback allowance')),
+                ('comeback_allowance', shopdesk.fields.MoneyField(blank=True, editable=False, null=True, verbose_name='comeback allowance')),
                 ('list_price', shopdesk.fields.MoneyField(blank=True, editable=False, null=True)),
                 ('min_price', shopdesk.fields.MoneyField(blank=True, editable=False, null=True)),
                 ('price_reason', models.CharField(blank=True, max_length=200, verbose_name='reason for different price')),

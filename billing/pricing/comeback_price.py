@@ -50,7 +50,7 @@ class Price:
     rework_cost: Decimal
     chance: Decimal
     """That any of its repairs comes back within the warranty."""
-    reserve: Decimal
+    comeback_allowance: Decimal
     list_price: Decimal
     exact_min_price: Decimal
     min_price: Decimal
@@ -90,8 +90,8 @@ def price_option(
         (labour_cost(repair.minutes, hour=by.hour) for repair in repairs), ZERO
     )
     parts = sum((repair.parts for repair in repairs), ZERO)
-    reserve = sum((comeback_allowance_of(repair, by=by) for repair in repairs), ZERO)
-    exact = (labour + parts + fees + reserve) / (1 - by.margin / HUNDRED)
+    allowance = sum((comeback_allowance_of(repair, by=by) for repair in repairs), ZERO)
+    exact = (labour + parts + fees + allowance) / (1 - by.margin / HUNDRED)
     exact *= 1 + by.tax / HUNDRED
     min_price = round_up(exact, step=Decimal(1).scaleb(-by.places))
     if min_price > list_price and by.step:
@@ -104,7 +104,7 @@ def price_option(
         fees=fees,
         rework_cost=sum((rework_cost(repair, by=by) for repair in repairs), ZERO),
         chance=probability_of_any([repair.chance for repair in repairs]),
-        reserve=reserve,
+        comeback_allowance=allowance,
         list_price=list_price,
         exact_min_price=exact,
         min_price=min_price,

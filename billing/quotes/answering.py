@@ -7,7 +7,7 @@ from decimal import Decimal
 from django.db import transaction
 
 from billing.pricing.comeback_price import PricingRules, allocate, comeback_allowance_of
-from billing.pricing.proposals import repair_costs
+from billing.pricing.option_price import repair_costs
 from billing.quotes import states
 from billing.quotes.drafting import lock
 from billing.quotes.letters import NO_LINKS, AnswerLinks, Attachment, email_answer
@@ -27,21 +27,17 @@ def accept(
     quote: Quote,
     *,
     option: QuoteOption,
-    version: int,
     who: str,
     how: str,
     stamp: Stamp,
     links: AnswerLinks = NO_LINKS,
     attachments: Sequence[Attachment] = (),
 ) -> Quote:
-    """Accept `option` of the version that the customer was shown.
-
-    It is confirmed by email, with `attachments` besides the quote.
-    """
+    """Accept `option`. Confirm it by email, with `attachments` besides the quote."""
     job, quote = lock(quote)
     if quote.state == states.ACCEPTED and quote.accepted_option_id == option.pk:
         return quote
-    _check_open(job, quote, version=version)
+    _check_open(job, quote)
     if option.quote_id != quote.pk:
         raise InvalidTransitionError("This option is not part of this quote.")
     if quote.is_expired(stamp.on):
@@ -71,7 +67,6 @@ def accept(
 def decline(
     quote: Quote,
     *,
-    version: int,
     why: str,
     who: str,
     how: str,
@@ -82,7 +77,7 @@ def decline(
     job, quote = lock(quote)
     if quote.state == states.DECLINED:
         return quote
-    _check_open(job, quote, version=version)
+    _check_open(job, quote)
     quote.step(
         states.DECLINED,
         answered_at=stamp.at,
@@ -95,9 +90,9 @@ def decline(
     return quote
 
 
-def _check_open(job: Job, quote: Quote, *, version: int) -> None:
+def _check_open(job: Job, quote: Quote) -> None:
     """Raise if the quote was revised, answered or withdrawn meanwhile."""
-    if quote.version != version or quote.state == states.REPLACED:
+    if quote.state == states.REPLACED:
         raise InvalidTransitionError(
             "The quote was revised meanwhile. Show the customer the new version."
         )
@@ -129,20 +124,18 @@ def _update_repairs(option: QuoteOption) -> None:
 
 def _store_comeback_allowance(option: QuoteOption, *, on: date) -> None:
     """Share the comeback allowance of the accepted price among its repairs."""
-    if option.reserve is None:
+    if option.comeback_allowance is None:
         return
     shop = Shop.current()
-    chosen = [(repair, fix) for repair, fix in fixes_in(option) if fix]
-    weights = [Decimal(1)]
-    if len(chosen) > 1:
-        by = PricingRules(shop.hourly_cost, Decimal(0), Decimal(0))
-        costs = repair_costs(
-            chosen, warranty_days=option.warranty_days, on=on, shop=shop
-        )
-        weights = [comeback_allowance_of(cost, by=by) for cost in costs]
-    places = option.quote.written_in(shop).places
-    shares = allocate(option.reserve, by=weights[: len(chosen)], places=places)
-    for (repair, _), share in zip(chosen, shares, strict=True):
+    selected = [(repair, fix) for repair, fix in fixes_in(option) if fix]
+    costs = repair_costs(selected, warranty_days=option.warranty_days, on=on, shop=shop)
+    by = PricingRules(hour=shop.hourly_cost, parcel=Decimal(0), margin=Decimal(0))
+    shares = allocate(
+        option.comeback_allowance,
+        by=[comeback_allowance_of(cost, by=by) for cost in costs],
+        places=option.quote.places,
+    )
+    for (repair, _), share in zip(selected, shares, strict=True):
         Repair.objects.filter(pk=repair.pk, job=option.quote.job_id).update(
             reserve=max(share, Decimal(0))
         )

@@ -9,22 +9,14 @@ from django.db import transaction
 from django.db.models import Max
 from django.utils.translation import gettext
 
-from billing.pricing.comeback_price import Price
-from billing.pricing.proposals import (
-    ProposedOption,
-    board_replacement_option,
-    no_repair_option,
-    price_repairs,
-    propose_options,
-)
-from billing.quotes import states
-from billing.quotes.models import MAX_LINES, MAX_OPTIONS, Quote, QuoteLine, QuoteOption
+from billing.pricing.option_price import price_repairs
+from billing.quotes import proposals, states
+from billing.quotes.models import Quote, QuoteLine, QuoteOption
 from billing.quotes.queries import fixes_in
 from repairs.jobs import states as job_states
 from repairs.jobs import workflow
 from repairs.jobs.models import Job
 from shopdesk.errors import InvalidTransitionError, RefusedError
-from shopdesk.money import rounded
 from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
@@ -67,18 +59,15 @@ def draft(job: Job, *, stamp: Stamp) -> Quote:
         )
     shop = Shop.current()
     with document_language(shop):
-        findings = _findings(job)
-        options = propose_options(job, on=stamp.on, shop=shop)
-    quote = Quote.objects.create(
-        job=job,
-        version=_next_version(job),
-        findings=findings,
-        prices_include_tax=shop.prices_include_tax,
-        currency=shop.currency,
-        made_by=stamp.by,
-    )
-    for option in options:
-        _write_option(quote, option, on=stamp.on, shop=shop)
+        quote = Quote.objects.create(
+            job=job,
+            version=_next_version(job),
+            findings=_findings(job),
+            prices_include_tax=shop.prices_include_tax,
+            currency=shop.currency,
+            made_by=stamp.by,
+        )
+        proposals.add_proposed_options(quote, on=stamp.on, shop=shop)
     return quote
 
 
@@ -91,59 +80,6 @@ def _findings(job: Job) -> str:
     if not names:
         return ""
     return gettext("We found: {faults}.").format(faults="; ".join(names))[:2000]
-
-
-def _write_option(
-    quote: Quote, proposed: ProposedOption, *, on: date, shop: Shop
-) -> None:
-    """Add the proposed option with its lines behind the others."""
-    repair, fix = proposed.fixes[0] if len(proposed.fixes) == 1 else (None, None)
-    option = quote.options.create(
-        position=_next_position(quote),
-        title=proposed.title,
-        description=proposed.description,
-        repair=repair,
-        fix=fix,
-        fix_type=proposed.fix_type,
-        warranty_days=proposed.warranty_days,
-        turnaround_days=proposed.turnaround_days,
-        work_kind=proposed.work_kind,
-        track_record=proposed.track_record,
-        **_price_fields(proposed.price, shop=shop),
-    )
-    tax = shop.tax(on, quote.job.customer.tax_kind)
-    places = quote.written_in(shop).places
-    for position, line in enumerate(proposed.lines[:MAX_LINES], 1):
-        row = QuoteLine(
-            option=option,
-            position=position,
-            kind=line.line.kind,
-            text=line.line.text[:200],
-            quantity=line.line.quantity,
-            price=line.line.price or 0,
-            suggested=line.line.price,
-            part=line.part,
-            repair=line.repair,
-            fix=line.fix,
-        )
-        row.set_tax(tax)
-        row.calculate(places=places)
-        row.save()
-
-
-def _price_fields(price: Price | None, *, shop: Shop) -> dict[str, object]:
-    """Return what an option stores of how its price was calculated."""
-    if price is None:
-        return {}
-    return {
-        "planned_minutes": price.minutes,
-        "own_cost": rounded(price.own_cost, places=shop.places),
-        "rework_cost": rounded(price.rework_cost, places=shop.places),
-        "chance": price.chance,
-        "reserve": rounded(price.reserve, places=shop.places),
-        "list_price": price.list_price,
-        "min_price": price.min_price,
-    }
 
 
 @transaction.atomic
@@ -161,7 +97,7 @@ def recalculate(option: QuoteOption, *, on: date) -> None:
         on=on,
         shop=shop,
     )
-    for name, value in _price_fields(price, shop=shop).items():
+    for name, value in proposals.price_fields(price, shop=shop).items():
         setattr(option, name, value)
     option.save()
 
@@ -169,34 +105,28 @@ def recalculate(option: QuoteOption, *, on: date) -> None:
 @transaction.atomic
 def add_no_repair(quote: Quote, *, on: date) -> None:
     """Add the option to have the device back unrepaired, for fee and shipping only."""
-    job, quote = lock_draft(quote)
+    _, quote = lock_draft(quote)
     if quote.options.filter(work_kind=QuoteOption.WorkKind.RETURN).exists():
         raise RefusedError("The quote already has an option without repair.")
     shop = Shop.current()
     with document_language(shop):
-        _write_option(quote, no_repair_option(job, shop=shop), on=on, shop=shop)
+        proposals.add_no_repair_option(quote, on=on, shop=shop)
 
 
 @transaction.atomic
 def add_board_replacement(quote: Quote, *, on: date) -> None:
     """Add the option to replace the board; its price is left to be entered."""
-    job, quote = lock_draft(quote)
+    _, quote = lock_draft(quote)
     shop = Shop.current()
     with document_language(shop):
-        _write_option(quote, board_replacement_option(job, shop=shop), on=on, shop=shop)
-
-
-def _next_position(quote: Quote) -> int:
-    if quote.options.count() >= MAX_OPTIONS:
-        raise RefusedError(f"A quote has at most {MAX_OPTIONS} options.")
-    return (quote.options.aggregate(n=Max("position"))["n"] or 0) + 1
+        proposals.add_board_option(quote, on=on, shop=shop)
 
 
 @transaction.atomic
 def add_option(quote: Quote) -> QuoteOption:
     """Add an empty option behind the others."""
     _, quote = lock_draft(quote)
-    position = _next_position(quote)
+    position = proposals.next_position(quote)
     with document_language(Shop.current()):
         title = gettext("Option {n}").format(n=position)
     return quote.options.create(position=position, title=title)

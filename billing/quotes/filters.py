@@ -3,7 +3,7 @@ from django import forms
 
 from billing.quotes.models import Quote
 
-STANDINGS = [
+STATUSES = [
     ("draft", "draft"),
     ("waiting", "waiting for an answer"),
     ("expired", "expired"),
@@ -15,23 +15,23 @@ STANDINGS = [
 class QuoteFilter(django_filters.FilterSet):
     """Replaced versions are left out unless all are selected."""
 
-    standing = django_filters.ChoiceFilter(
+    status = django_filters.ChoiceFilter(
         label="Status",
-        choices=STANDINGS,
-        method="by_standing",
+        choices=STATUSES,
+        method="by_status",
         empty_label="current versions",
     )
 
     q = django_filters.CharFilter(
         label="Number",
-        method="by_words",
+        method="by_number",
         max_length=200,
         widget=forms.TextInput(attrs={"type": "search", "class": "w12"}),
     )
 
     class Meta:
         model = Quote
-        fields = ["q", "standing"]
+        fields = ["q", "status"]
 
     def __init__(self, *args, on, **kwargs):
         super().__init__(*args, **kwargs)
@@ -39,14 +39,14 @@ class QuoteFilter(django_filters.FilterSet):
 
     def filter_queryset(self, queryset):
         found = super().filter_queryset(queryset)
-        return found if self.form.cleaned_data.get("standing") else found.live()
+        return found if self.form.cleaned_data.get("status") else found.live()
 
-    def by_words(self, queryset, name, words):
+    def by_number(self, queryset, name, number):
         """In the list's own order."""
-        found = Quote.objects.search(words).order_by()
+        found = Quote.objects.search(number).order_by()
         return queryset.filter(pk__in=found.values("pk"))
 
-    def by_standing(self, queryset, name, value):
+    def by_status(self, queryset, name, value):
         if value == "draft":
             return queryset.drafts()
         if value == "waiting":

@@ -57,12 +57,11 @@ class OptionForm(forms.ModelForm):
         ]
 
     def clean(self):
-        asked = super().clean()
-        if asked.get("work_kind") == QuoteOption.WorkKind.RETURN and asked.get(
-            "fix_type"
-        ):
+        cleaned = super().clean()
+        is_return = cleaned.get("work_kind") == QuoteOption.WorkKind.RETURN
+        if is_return and cleaned.get("fix_type"):
             self.add_error("fix_type", "Select “no repair”.")
-        return asked
+        return cleaned
 
 
 class LineForm(forms.ModelForm):
@@ -81,27 +80,23 @@ class LineForm(forms.ModelForm):
         model = QuoteLine
         fields = ["kind", "text", "quantity", "price", "tax_kind"]
 
-    def __init__(self, *args, places, held, name="", **kwargs):
+    def __init__(self, *args, places, taxes, name, **kwargs):
         super().__init__(*args, **kwargs)
         self.places = places
-        self.held = held
-        self.fields["tax_kind"].choices = self._taxes()
+        self.taxes = dict(taxes)
+        if self.instance.pk:
+            # The rate of an older line may not be in force any more.
+            line = self.instance
+            own = Tax(line.tax_kind, line.tax_rate, line.tax_reason)
+            self.taxes[line.tax_kind] = own
+        self.fields["tax_kind"].choices = [
+            (kind, f"{held.rate.normalize():f} %" if held.rate else tax.LABELS[kind])
+            for kind, held in self.taxes.items()
+        ]
         self.fields["price"].shown = places
         self.fields["kind"].choices = LineKind.choices
         for field in self.fields.values():
-            field.widget.attrs["aria-label"] = f"{field.label}, {name}".strip(", ")
-
-    def _taxes(self):
-        """Return the tax rates in force; an older line also offers its own."""
-        taxes = dict(self.held)
-        if self.instance.pk:
-            line = self.instance
-            taxes[line.tax_kind] = Tax(line.tax_kind, line.tax_rate, line.tax_reason)
-        self.taxes = taxes
-        return [
-            (kind, f"{one.rate.normalize():f} %" if one.rate else tax.LABELS[kind])
-            for kind, one in taxes.items()
-        ]
+            field.widget.attrs["aria-label"] = f"{field.label}, {name}"
 
     def clean_quantity(self):
         quantity = self.cleaned_data["quantity"]
@@ -110,13 +105,13 @@ class LineForm(forms.ModelForm):
         return quantity
 
     def clean(self):
-        asked = super().clean()
-        quantity, price = asked.get("quantity"), asked.get("price")
+        cleaned = super().clean()
+        quantity, price = cleaned.get("quantity"), cleaned.get("price")
         if quantity and price and quantity * price > MAX_PRICE:
             self.add_error(
                 "price", f"The amount of a line must not exceed {MAX_PRICE:,.0f}."
             )
-        return asked
+        return cleaned
 
     def calculated(self):
         """Return the line as it would be saved."""
@@ -132,52 +127,56 @@ class LineForm(forms.ModelForm):
 class OptionForms:
     """The form of one option, those of its lines, and one for a new line."""
 
-    def __init__(self, option, *, data, usual, held, places, removed):
+    def __init__(self, option, *, data, usual_tax, taxes, removed):
         self.option = option
-        posted = data if data is not None and f"o{option.pk}-title" in data else None
-        self.form = OptionForm(posted, instance=option, prefix=f"o{option.pk}")
-        self.places = places
+        prefix = f"o{option.pk}"
+        is_posted = data is not None and f"{prefix}-title" in data
+        self.form = OptionForm(
+            data if is_posted else None, instance=option, prefix=prefix
+        )
         self.lines = []
+        common = {"places": option.quote.places, "taxes": taxes}
         for n, line in enumerate(option.lines.all(), 1):
-            line.option = option
-            if f"line {line.pk}" == removed:
-                continue
-            sent = posted if posted and f"l{line.pk}-text" in posted else None
-            self.lines.append(
-                LineForm(
-                    sent,
-                    instance=line,
-                    prefix=f"l{line.pk}",
-                    places=places,
-                    held=held,
-                    name=f"line {n} of {option.title}",
+            if f"line {line.pk}" != removed:
+                prefix, name = f"l{line.pk}", f"line {n} of {option.title}"
+                has_line = is_posted and f"{prefix}-text" in data
+                self.lines.append(
+                    LineForm(
+                        data if has_line else None,
+                        instance=line,
+                        prefix=prefix,
+                        name=name,
+                        **common,
+                    )
                 )
-            )
+        prefix = f"n{option.pk}"
+        has_new = is_posted and f"{prefix}-text" in data
+        last = max((form.instance.position for form in self.lines), default=0)
         self.new = LineForm(
-            posted if posted and f"n{option.pk}-text" in posted else None,
-            instance=QuoteLine(option=option, position=self._next_position()),
-            initial={"tax_kind": usual, "kind": LineKind.LABOUR, "quantity": 1},
-            prefix=f"n{option.pk}",
-            places=places,
-            held=held,
+            data if has_new else None,
+            instance=QuoteLine(option=option, position=last + 1),
+            initial={"tax_kind": usual_tax, "kind": LineKind.LABOUR, "quantity": 1},
+            prefix=prefix,
             name=f"a new line of {option.title}",
             empty_permitted=True,
             use_required_attribute=False,
+            **common,
         )
 
-    def _next_position(self):
-        return max((form.instance.position for form in self.lines), default=0) + 1
-
-    def lines_now(self):
+    @property
+    def entered_lines(self):
         """Return the lines as entered, as far as they are valid."""
-        kept = [form.instance for form in self.lines if not form.is_bound]
-        entered = [form for form in self.lines if form.is_bound and form.is_valid()]
-        return kept + [form.calculated() for form in entered]
+        forms = list(self.lines)
+        if self.new.is_bound and self.new.has_changed():
+            forms.append(self.new)
+        unchanged = [form.instance for form in forms if not form.is_bound]
+        entered = [form for form in forms if form.is_bound and form.is_valid()]
+        return unchanged + [form.calculated() for form in entered]
 
     @property
     def above_suggestion(self):
         """Return how much more than suggested is entered (negative: less)."""
-        return self.option.above_suggestion(self.lines_now())
+        return self.option.above_suggestion(self.entered_lines)
 
     @property
     def below_suggestion(self):
@@ -189,20 +188,8 @@ class OptionForms:
         """Return the margin in percent at the price entered, comebacks included."""
         if self.option.own_cost is None:
             return None
-        cost = self.option.own_cost + (self.option.reserve or 0)
+        cost = self.option.own_cost + (self.option.comeback_allowance or 0)
         return margin_of(self.totals().net, cost=cost)
-
-    def ask_why(self):
-        """Add an error if the price differs from the suggestion without a reason."""
-        if self.above_suggestion and not self.form.instance.price_reason.strip():
-            self.form.add_error(
-                "price_reason",
-                "The price differs from the suggestion. Enter a reason.",
-            )
-
-    @property
-    def key(self):
-        return str(self.option.pk)
 
     @property
     def is_full(self):
@@ -215,39 +202,29 @@ class OptionForms:
 
     def totals(self):
         """Return the totals of what is entered, as far as it is valid."""
-        forms_ = [*self.lines, *([self.new] if self.new.has_changed() else [])]
-        kept = [f.instance for f in self.lines if not f.is_bound]
-        kept += [f.calculated() for f in forms_ if f.is_bound and f.is_valid()]
-        return self.option.totals_of(kept, places=self.places)
+        return self.option.quote.totals_of(self.entered_lines)
 
 
 class DraftForms:
     """All forms on the page of a draft, sent together so that no entry is lost."""
 
     def __init__(self, quote, *, shop, on, data=None, removed=""):
-        self.quote = quote
-        held = TaxRate.objects.holding(on)
-        usual = quote.job.customer.tax_kind or shop.tax_kind
-        places = quote.written_in(shop).places
         self.findings = QuoteFindingsForm(
             data if data is not None and "q-findings" in data else None,
             instance=quote,
             prefix="q",
         )
+        facts = {
+            "data": data,
+            "usual_tax": quote.job.customer.tax_kind or shop.tax_kind,
+            "taxes": TaxRate.objects.holding(on),
+            "removed": removed,
+        }
         self.options = [
-            OptionForms(
-                option,
-                data=data,
-                usual=usual,
-                held=held,
-                places=places,
-                removed=removed,
-            )
+            OptionForms(option, **facts)
             for option in quote.options.prefetch_related("lines__part")
             if f"option {option.pk}" != removed
         ]
-        for one in self.options:
-            one.option.quote = quote
 
     @property
     def all(self):
@@ -256,11 +233,16 @@ class DraftForms:
     def is_valid(self):
         return all([form.is_valid() for form in self.all if form.is_bound])
 
-    def ask_why(self):
-        """Whether every price is as suggested or has a reason."""
-        for one in self.options:
-            if one.form.is_bound:
-                one.ask_why()
+    def has_reasons(self):
+        """Whether every price is as suggested or has a reason; else add an error."""
+        for forms_ in self.options:
+            form = forms_.form
+            needs_reason = form.is_bound and forms_.above_suggestion
+            if needs_reason and not form.instance.price_reason.strip():
+                form.add_error(
+                    "price_reason",
+                    "The price differs from the suggestion. Enter a reason.",
+                )
         return self.is_valid()
 
     def save(self):
@@ -272,9 +254,9 @@ class DraftForms:
     def changed_warranty(self):
         """Return the options whose warranty days were changed."""
         return [
-            one.option
-            for one in self.options
-            if one.form.is_bound and "warranty_days" in one.form.changed_data
+            forms_.option
+            for forms_ in self.options
+            if forms_.form.is_bound and "warranty_days" in forms_.form.changed_data
         ]
 
 
@@ -289,18 +271,16 @@ class OptionChoice(forms.ModelChoiceField):
             self.initial = options[0].pk
 
     def label_from_instance(self, option):
-        total = option.totals(places=self.written_in.places).gross
+        total = option.totals().gross
         return f"{option.title}: {money(total, self.written_in)}"
 
 
 class RecordAnswerForm(forms.Form):
     who = forms.CharField(label="Answered by", max_length=120)
     how = forms.ChoiceField(choices=Quote.How.choices)
-    version = forms.IntegerField(widget=forms.HiddenInput)
 
-    def __init__(self, quote, *args, written_in=None, **kwargs):
+    def __init__(self, quote, *args, written_in, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["version"].initial = quote.version
         self.fields["who"].initial = quote.job.customer.name
         if "option" in self.fields:
             self.fields["option"].offer(quote, written_in=written_in)

@@ -64,8 +64,7 @@ def email_answer(
         "promised": job.due_on if _is_after(job.due_on, stamp.on) else None,
     }
     if option := quote.accepted_option:
-        places = quote.written_in(shop).places
-        facts |= {"option": option, "totals": option.totals(places=places)}
+        facts |= {"option": option, "totals": option.totals()}
         attachments = [quote_attachment(quote, shop=shop), *attachments]
     else:
         facts["fee"] = _diagnosis_fee(job, on=stamp.on, shop=shop)

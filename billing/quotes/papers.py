@@ -8,9 +8,9 @@ from billing.quotes.models import Quote
 from shopdesk.papers.render import render_pdf
 from shopdesk.shop.models import Shop
 
-SIDE_BY_SIDE = 8
-"""Options with at most this many lines are printed side by side."""
-MOST_BESIDE = 4
+MAX_BESIDE = 4
+MAX_LINES_BESIDE = 8
+"""As many options, with as many lines each, are printed side by side."""
 
 
 def render_quote_pdf(
@@ -20,36 +20,27 @@ def render_quote_pdf(
 
     `link` is the address at which the customer can answer online.
     """
-    job = quote.job
-    written_in = quote.written_in(shop)
-    options = [
-        {
-            "number": n,
-            "option": option,
-            "lines": list(option.lines.all()),
-            "totals": option.totals(places=written_in.places),
-        }
-        for n, option in enumerate(quote.options.prefetch_related("lines"), 1)
-    ]
-    several_rates = any(len(one["totals"].groups) > 1 for one in options)
-    side_by_side = 2 <= len(options) <= MOST_BESIDE and all(
-        len(one["lines"]) <= SIDE_BY_SIDE for one in options
+    options = list(quote.options.prefetch_related("lines"))
+    has_several_rates = any(len(option.totals().groups) > 1 for option in options)
+    is_side_by_side = (
+        not has_several_rates
+        and 2 <= len(options) <= MAX_BESIDE
+        and all(len(option.lines.all()) <= MAX_LINES_BESIDE for option in options)
     )
+    numbered = list(enumerate(options, 1))
     in_row = 3 if len(options) == 3 else 2
+    rows = [numbered[n : n + in_row] for n in range(0, len(options), in_row)]
     return render_pdf(
         "billing/quotes/paper.html",
         {
             "shop": shop,
             "quote": quote,
-            "job": job,
-            "device": job.device,
-            "customer": job.customer,
-            "options": options,
-            "several_rates": several_rates,
-            "side_by_side": side_by_side and not several_rates,
-            "rows": [options[n : n + in_row] for n in range(0, len(options), in_row)],
-            "written_in": written_in,
-            "has_warranty": any(one["option"].warranty_days for one in options),
+            "job": quote.job,
+            "options": numbered,
+            "rows": rows if is_side_by_side else [],
+            "several_rates": has_several_rates,
+            "written_in": quote.written_in(shop),
+            "has_warranty": any(option.warranty_days for option in options),
             "link": link,
         },
         size=shop.paper,

@@ -2,7 +2,7 @@
 
 from hashlib import sha256
 
-from billing.pricing.proposals import FixOfRepair
+from billing.pricing.option_price import FixOfRepair
 from billing.quotes.models import Quote, QuoteOption
 
 

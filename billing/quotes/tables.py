@@ -17,23 +17,12 @@ class QuoteTable(tables.ListTable):
     device = tables.Column("Device", accessor="job__device__model", orderable=False)
     state = tables.Column("Status", order_by="state")
     valid_until = tables.DateColumn("Valid until")
-    asked = tables.NumberColumn("Price", empty_values=(), orderable=False)
-
+    price = tables.NumberColumn("Price", empty_values=(), orderable=False)
     below = tables.NumberColumn("Below suggestion", empty_values=(), orderable=False)
 
     class Meta(tables.ListTable.Meta):
         model = Quote
         fields = []
-        sequence = [
-            "number",
-            "version",
-            "customer",
-            "device",
-            "state",
-            "valid_until",
-            "asked",
-            "below",
-        ]
         empty_text = "No quotes found."
 
     def __init__(self, *args, on, **kwargs):
@@ -41,19 +30,19 @@ class QuoteTable(tables.ListTable):
         self.on = on
 
     def render_state(self, record):
-        return mark(record.standing(self.on))
+        return mark(record.status(self.on))
 
-    def render_asked(self, record):
+    def render_price(self, record):
         """Return the total of the accepted option, else the lowest total."""
         written_in = record.written_in(self.shop)
         options = list(record.options.all())
-        sums = {o.pk: o.totals(places=written_in.places).gross for o in options}
-        if not sums:
-            return ""
         if record.accepted_option_id:
-            return money(sums[record.accepted_option_id], written_in)
-        least = money(min(sums.values()), written_in)
-        return f"from {least}" if len(set(sums.values())) > 1 else least
+            options = [one for one in options if one.pk == record.accepted_option_id]
+        prices = {option.totals().gross for option in options}
+        if not prices:
+            return ""
+        lowest = money(min(prices), written_in)
+        return f"from {lowest}" if len(prices) > 1 else lowest
 
     def render_below(self, record):
         """Return how far the price is below the suggestion: of the accepted option,

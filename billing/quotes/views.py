@@ -4,7 +4,6 @@ import re
 
 from django.contrib import messages
 from django.db import transaction
-from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
@@ -20,6 +19,8 @@ from billing.quotes.tables import QuoteTable
 from repairs.jobs import states as job_states
 from repairs.jobs import workflow
 from repairs.jobs.models import Job
+from shopdesk.errors import StaleError
+from shopdesk.look.downloads import pdf_response
 from shopdesk.look.forms import attempt
 from shopdesk.staff.models import Role
 from shopdesk.staff.permissions import BENCH_OR_OWNER, can_open
@@ -30,16 +31,16 @@ from shopdesk.stamp import Stamp
 def all_quotes(request):
     """List all quotes, filtered by status."""
     today = timezone.localdate()
-    asked = QuoteFilter(request.GET, Quote.objects.for_list(), on=today)
-    table = RequestConfig(request).configure(QuoteTable(asked.qs, on=today))
+    quotes = QuoteFilter(request.GET, Quote.objects.for_list(), on=today)
+    table = RequestConfig(request).configure(QuoteTable(quotes.qs, on=today))
     table.exclude = () if request.user.role == Role.OWNER else ("below",)
     return render(
         request,
         "billing/quotes/all.html",
         {
             "table": table,
-            "filter": asked,
-            "form": asked.form,
+            "filter": quotes,
+            "form": quotes.form,
             "sees_invoices": can_open(request.user, "invoices:all"),
         },
     )
@@ -97,18 +98,14 @@ def quote(request, pk):
     """One version: a draft to edit, or the sent quote with its answer."""
     quote = _quote(pk)
     if request.method == "POST":
-        return _write(request, quote)
+        return _change_draft(request, quote)
     if quote.is_draft:
-        return _draft_page(
-            request,
-            quote,
-            DraftForms(quote, shop=request.shop, on=timezone.localdate()),
-        )
+        forms = DraftForms(quote, shop=request.shop, on=timezone.localdate())
+        return _draft_page(request, quote, forms)
     return _sent_page(request, quote)
 
 
-def _draft_page(request, quote, forms, status=200):
-    written_in = quote.written_in(request.shop)
+def _draft_page(request, quote, forms):
     return render(
         request,
         "billing/quotes/draft.html",
@@ -117,110 +114,103 @@ def _draft_page(request, quote, forms, status=200):
             "job": quote.job,
             "draft": forms,
             "forms": forms.all,
-            "written_in": written_in,
+            "written_in": quote.written_in(request.shop),
             "sees_suggestion": request.user.role in BENCH_OR_OWNER,
             "has_room": len(forms.options) < MAX_OPTIONS,
-            "seen": queries.draft_fingerprint(quote),
+            "fingerprint": queries.draft_fingerprint(quote),
         },
-        status=status,
     )
 
 
-def _sent_page(request, quote, yes=None, no=None):
+def _sent_page(request, quote, **bound):
+    """Show a sent quote; `bound` is the form of an answer with errors."""
     today = timezone.localdate()
     written_in = quote.written_in(request.shop)
-    options = [
-        {"option": option, "totals": option.totals(places=written_in.places)}
-        for option in quote.options.prefetch_related("lines")
-    ]
-    for one in options:
-        lines = one["option"].lines.all()
-        one["lines"] = list(zip(lines, one["totals"].lines, strict=True))
-    latest = quote.job.quotes.defer("pdf").live().first()
     return render(
         request,
         "billing/quotes/sent.html",
         {
             "quote": quote,
             "job": quote.job,
-            "options": options,
-            "standing": quote.standing(today),
+            "options": quote.options.prefetch_related("lines"),
+            "status": quote.status(today),
             "is_expired": quote.is_expired(today),
-            "is_withdrawn": quote.is_withdrawn,
-            "latest": latest if latest != quote else None,
+            "latest": quote.job.quotes.defer("pdf").live().first(),
             "written_in": written_in,
             "sees_suggestion": request.user.role in BENCH_OR_OWNER,
-            "yes": yes
-            or RecordAcceptanceForm(quote, prefix="yes", written_in=written_in),
-            "no": no or RecordDeclineForm(quote, prefix="no"),
-            "forms": [form for form in (yes, no) if form],
+            "accept_form": RecordAcceptanceForm(
+                quote, prefix="yes", written_in=written_in
+            ),
+            "decline_form": RecordDeclineForm(
+                quote, prefix="no", written_in=written_in
+            ),
+            "forms": list(bound.values()),
+            **bound,
         },
     )
-
-
-REMOVE = re.compile(r"(line|option) ([0-9]{1,18})", re.ASCII)
 
 
 STALE = (
     "Someone else changed this quote meanwhile. Your entries are kept below but not"
     " saved: check them and save again."
 )
-ADDED = {
-    "add return": drafting.add_no_repair,
-    "add board": drafting.add_board_replacement,
-}
 
 
-def _save(request, quote, removed="", *, is_sent=False):
-    """Return the draft's forms with what was posted, and whether all was saved.
+def _save_draft(request, quote, then, *, removed="", is_sent=False):
+    """Save the draft and call `then`. Return whether both was done, and the forms.
 
     Nothing is saved if somebody else changed the quote since the page was opened.
     """
-    with transaction.atomic():
+    forms = None
+
+    @transaction.atomic
+    def save():
+        nonlocal forms
+        today = timezone.localdate()
         _, locked = drafting.lock_draft(quote)
         forms = DraftForms(
-            locked,
-            shop=request.shop,
-            on=timezone.localdate(),
-            data=request.POST,
-            removed=removed,
+            locked, shop=request.shop, on=today, data=request.POST, removed=removed
         )
-        mark = request.POST.get("seen")
-        if mark and mark != queries.draft_fingerprint(locked):
-            messages.error(request, STALE)
-        elif forms.is_valid() and (not is_sent or forms.ask_why()):
-            forms.save()
-            for option in forms.changed_warranty:
-                drafting.recalculate(option, on=timezone.localdate())
-            return forms, True
-    return forms, False
+        opened = request.POST.get("opened")
+        if opened and opened != queries.draft_fingerprint(locked):
+            raise StaleError(STALE)
+        if not forms.is_valid() or (is_sent and not forms.has_reasons()):
+            return False
+        forms.save()
+        for option in forms.changed_warranty:
+            drafting.recalculate(option, on=today)
+        then()
+        return True
+
+    saved = attempt(request, None, save)
+    return bool(saved and saved.result), forms
 
 
-def _write(request, quote):
-    """Save the draft, then add or remove what was asked for."""
-    written = attempt(request, None, _save_and_change, request, quote)
-    if written and written.result is not None:
-        return _draft_page(request, quote, written.result)
+REMOVE = re.compile(r"(line|option) ([0-9]{1,18})", re.ASCII)
+
+
+def _change_draft(request, quote):
+    """Save the draft; add or remove a line or an option if asked to."""
+    change = request.POST.get("then", "")
+    remove = REMOVE.fullmatch(change)
+
+    def then():
+        today = timezone.localdate()
+        if remove and remove[1] == "option":
+            drafting.remove_option(quote, pk=int(remove[2]))
+        elif remove:
+            drafting.remove_line(quote, pk=int(remove[2]))
+        elif change == "add option":
+            drafting.add_option(quote)
+        elif change == "add return":
+            drafting.add_no_repair(quote, on=today)
+        elif change == "add board":
+            drafting.add_board_replacement(quote, on=today)
+
+    is_done, forms = _save_draft(request, quote, then, removed=change if remove else "")
+    if forms and not is_done:
+        return _draft_page(request, quote, forms)
     return redirect(f"{quote.get_absolute_url()}#options")
-
-
-@transaction.atomic
-def _save_and_change(request, quote):
-    """Return the forms that were not saved, or None."""
-    then = request.POST.get("then", "")
-    removed = then if REMOVE.fullmatch(then) else ""
-    forms, is_saved = _save(request, quote, removed)
-    if not is_saved:
-        return forms
-    if removed:
-        what, pk = removed.split()
-        remove = {"option": drafting.remove_option, "line": drafting.remove_line}[what]
-        remove(quote, pk=int(pk))
-    elif then == "add option":
-        drafting.add_option(quote)
-    elif then in ADDED:
-        ADDED[then](quote, on=timezone.localdate())
-    return None
 
 
 @require_POST
@@ -230,43 +220,28 @@ def recalculate(request, pk):
     forms = DraftForms(
         quote, shop=request.shop, on=timezone.localdate(), data=request.POST
     )
-    return render(
-        request,
-        "billing/quotes/_totals_swap.html",
-        {
-            "draft": forms,
-            "written_in": quote.written_in(request.shop),
-            "quote": quote,
-        },
-    )
+    written_in = quote.written_in(request.shop)
+    context = {"draft": forms, "written_in": written_in, "quote": quote}
+    return render(request, "billing/quotes/_totals_swap.html", context)
 
 
 @require_POST
 def send(request, pk):
     """Save the draft, make the paper, and freeze the quote."""
     quote = _quote(pk)
-    forms = None
 
-    @transaction.atomic
-    def save_and_send():
-        nonlocal forms
-        if "q-findings" in request.POST:
-            forms, is_saved = _save(request, quote, is_sent=True)
-            if not is_saved:
-                return False
+    def then():
         stamp = Stamp.of(request)
         with_link = "with_link" in request.POST
         link = create_address(request, quote.job, stamp=stamp) if with_link else ""
         sending.send(quote, stamp=stamp, link=link)
-        return True
 
-    sent = attempt(request, None, save_and_send)
-    if sent and sent.result:
+    is_done, forms = _save_draft(request, quote, then, is_sent=True)
+    if forms and not is_done:
+        return _draft_page(request, quote, forms)
+    if is_done:
         messages.success(request, "Quote sent. Print or email the PDF.")
-    elif forms is not None and _quote(pk).is_draft:
-        # Nothing was saved: what was typed is still in the boxes.
-        return _draft_page(request, _quote(pk), forms)
-    return redirect("quotes:quote", pk)
+    return redirect(quote)
 
 
 def answer(request, pk):
@@ -277,22 +252,20 @@ def answer(request, pk):
     if quote.is_draft:
         messages.error(request, "This quote has not been sent yet.")
         return redirect(quote)
-    is_yes = request.POST.get("answer") == "yes"
-    kind, prefix = (
-        (RecordAcceptanceForm, "yes") if is_yes else (RecordDeclineForm, "no")
-    )
+    if request.POST.get("answer") == "yes":
+        kind, name, prefix = RecordAcceptanceForm, "accept_form", "yes"
+        act, done = answering.accept, "Acceptance recorded."
+    else:
+        kind, name, prefix = RecordDeclineForm, "decline_form", "no"
+        act, done = answering.decline, "Decline recorded."
     written_in = quote.written_in(request.shop)
     form = kind(quote, request.POST, prefix=prefix, written_in=written_in)
     if form.is_valid():
-        act = answering.accept if is_yes else answering.decline
         stamp = Stamp.of(request)
         if attempt(request, form, act, quote, stamp=stamp, **form.cleaned_data):
-            messages.success(
-                request, f"{'Acceptance' if is_yes else 'Decline'} recorded."
-            )
+            messages.success(request, done)
             return redirect(quote)
-    quote = _quote(pk)
-    return _sent_page(request, quote, **{prefix: form})
+    return _sent_page(request, _quote(pk), **{name: form})
 
 
 @require_POST
@@ -328,17 +301,11 @@ def revise(request, pk):
 def paper(request, pk):
     """Return the stored paper of a sent quote, or a preview of the draft."""
     quote = get_object_or_404(Quote.objects.select_related("job"), pk=pk)
-    if quote.pdf:
-        pdf = bytes(quote.pdf)
-    else:
+    pdf = quote.pdf
+    if not pdf:
         facts = {"shop": request.shop, "made_at": quote.made_at}
         drawn = attempt(request, None, render_quote_pdf, quote, **facts)
         if not drawn:
             return redirect(quote)
         pdf = drawn.result
-    name = f"quote-{quote.job.number}-{quote.version}.pdf"
-    return HttpResponse(
-        pdf,
-        content_type="application/pdf",
-        headers={"Content-Disposition": f'inline; filename="{name}"'},
-    )
+    return pdf_response(pdf, name=f"quote-{quote.job.number}-{quote.version}")

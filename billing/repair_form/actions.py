@@ -43,7 +43,6 @@ def make(option: QuoteOption, *, stamp: Stamp) -> RepairInformationForm:
         raise InvalidTransitionError(
             "The form needs a sent quote that is not answered yet."
         )
-    totals = option.totals(places=quote.written_in(shop).places)
     last = job.repair_forms.aggregate(n=Max("number"))["n"] or 0
     with document_language(shop):
         measures, more = _measures(option), _more(option, job, shop)
@@ -53,7 +52,7 @@ def make(option: QuoteOption, *, stamp: Stamp) -> RepairInformationForm:
         option=option,
         defect=quote.findings or "; ".join(r.fault.name for r in _repairs(job)),
         measures=measures,
-        price=totals.gross,
+        price=option.totals().gross,
         days=option.turnaround_days,
         place=" ".join(shop.address.split("\n")),
         currency=quote.currency,
@@ -166,7 +165,6 @@ def accept(
     accept_quote(
         option.quote,
         option=option,
-        version=option.quote.version,
         who=who,
         how=how,
         stamp=stamp,

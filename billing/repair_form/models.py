@@ -16,7 +16,6 @@ from billing.repair_form import terms
 from repairs.jobs.models import Job
 from shopdesk.fields import MoneyField
 from shopdesk.papers.models import StoredPdf
-from shopdesk.shop import currencies
 from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
 
@@ -35,9 +34,7 @@ class RepairFormQuerySet(models.QuerySet):
         quote = accepted_quote(job)
         if form is None or quote is None:
             return None
-        places = currencies.places(quote.currency)
-        agreed = agreed_total(quote, places=places)
-        changes = agreed - quote.accepted_option.totals(places=places).gross
+        changes = agreed_total(quote) - quote.accepted_option.totals().gross
         return form if gross > form.ceiling + changes else None
 
 
@@ -163,7 +160,7 @@ class RepairInformationForm(StoredPdf):
         """Whether it is too late to accept on the day `on`."""
         return self.is_issued and not self.is_accepted and on > self.valid_until
 
-    def standing(self, on: date) -> str:
+    def status(self, on: date) -> str:
         """Return the status in a word."""
         if self.is_accepted:
             return "accepted"

@@ -63,7 +63,7 @@ def of_job(request, pk):
         "billing/repair_form/of_job.html",
         {
             "job": job,
-            "rows": [(form, form.standing(today)) for form in forms],
+            "rows": [(form, form.status(today)) for form in forms],
             "consents": job.diagnosis_consents.all(),
             "form": consent,
             "may_consent": job.state in (job_states.EXPECTED, job_states.BOOKED_IN),
@@ -124,7 +124,7 @@ def _issued_page(request, one, accept):
         {
             "one": one,
             "job": one.job,
-            "standing": one.standing(today),
+            "standing": one.status(today),
             "is_expired": one.is_expired(today),
             "form": accept,
             "written_in": one.written_in(request.shop),

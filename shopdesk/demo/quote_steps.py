@@ -127,7 +127,6 @@ def _accept_option(story: Story, job: Job, days: int, how: str) -> None:
     stamp = story.stamp(days - 2, 9, None if by_link else story.counter)
     answer = {
         "option": option,
-        "version": sent.version,
         "who": job.customer.name,
         "how": how,
         "stamp": stamp,
@@ -147,7 +146,6 @@ def decline(story: Story, job: Job, days: int, how: str = Quote.How.PHONE) -> No
     stamp = story.stamp(days - 3, hour, user)
     sent = _quote_of(job)
     answer = {
-        "version": sent.version,
         "who": job.customer.name,
         "why": "A new one costs little more.",
         "how": how,

@@ -155,7 +155,7 @@ SEARCH_TYPES = (
         rows="as_found",
         has_shop_number=True,
         list_url_name="quotes:all",
-        list_params={"standing": "all"},
+        list_params={"status": "all"},
     ),
     SearchType(
         "Parts",

@@ -74,14 +74,12 @@ def papers(client):
     ]
 
     def said():
-        shop = Shop.current()
         quote = Quote.objects.get(pk=waiting.pk)
-        places = quote.written_in(shop).places
         kept = Invoice.objects.get(pk=bill.pk)
         return {
             "files": [client.get(file).content for file in files],
             "hold": (quote.valid_until, quote.currency, quote.pdf_sha256),
-            "offers": [o.totals(places=places) for o in quote.options.all()],
+            "offers": [o.totals() for o in quote.options.all()],
             "lines": list(kept.lines.values_list("price", "amount", "tax_rate")),
             "bill": (kept.full_number, kept.net, kept.tax, kept.gross, kept.currency),
             "sums": kept.totals(),
@@ -125,7 +123,7 @@ def test_an_accepted_price_is_billed_as_it_was_accepted():
     make.shop(tax_rate=19)
     quote = till.sent()
     job = till.mend(till.accept_online(quote).job)
-    told = quote.options.first().totals(places=2)
+    told = quote.options.first().totals()
     Shop.objects.update(
         hourly_rate=Decimal(500), markup=Decimal(900), prices_include_tax=True
     )

@@ -44,7 +44,6 @@ def sent(on=TODAY, **facts):
 
 
 def accept_online(quote, *, on=TODAY, option=None, **facts):
-    facts.setdefault("version", quote.version)
     facts.setdefault("who", "Ada Fenwick")
     facts.setdefault("how", "counter")
     option = option or quote.options.first()

@@ -61,7 +61,7 @@ class Link(models.Model):
         """Return what is stored of a token: a plain hash, as it has 256 random bits."""
         return sha256(token.encode(errors="replace")).hexdigest()
 
-    def standing(self, on: date) -> str:
+    def status(self, on: date) -> str:
         if self.revoked_at:
             return "revoked"
         return "expired" if on > self.works_until else "valid"

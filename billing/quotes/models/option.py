@@ -6,7 +6,6 @@ from decimal import Decimal
 from django.db import models
 from django.db.models import Q
 
-from billing.pricing import proposals
 from billing.pricing.track_record_words import NEVER, as_one_in
 from billing.quotes.models.quote import Quote
 from repairs.faults import fix_types
@@ -28,9 +27,9 @@ class QuoteOption(models.Model):
     """One alternative of a quote: what is done, and its warranty."""
 
     class WorkKind(models.TextChoices):
-        REPAIR = proposals.REPAIR, "repair"
-        REPLACE = proposals.REPLACE, "board replacement"
-        RETURN = proposals.RETURN, "return without repair"
+        REPAIR = "repair", "repair"
+        REPLACE = "replace", "board replacement"
+        RETURN = "return", "return without repair"
 
     quote = models.ForeignKey(Quote, on_delete=models.CASCADE, related_name="options")
     position = models.PositiveSmallIntegerField()
@@ -57,7 +56,9 @@ class QuoteOption(models.Model):
     own_cost = MoneyField(null=True, blank=True, editable=False)
     rework_cost = MoneyField(null=True, blank=True, editable=False)
     chance = FixedDecimalField("comeback risk", null=True, blank=True, editable=False)
-    reserve = MoneyField("comeback allowance", null=True, blank=True, editable=False)
+    comeback_allowance = MoneyField(
+        "comeback allowance", null=True, blank=True, editable=False
+    )
     list_price = MoneyField(null=True, blank=True, editable=False)
     min_price = MoneyField(null=True, blank=True, editable=False)
     price_reason = models.CharField(
@@ -115,7 +116,7 @@ class QuoteOption(models.Model):
         return any(text in self.track_record for text in in_all_languages(NEVER))
 
     @property
-    def one_in(self) -> str:
+    def risk_text(self) -> str:
         """Return the comeback risk within the warranty as “about 1 in n”."""
         return as_one_in(float(self.chance)) if self.chance else ""
 
@@ -132,17 +133,8 @@ class QuoteOption(models.Model):
         suggested = [line for line in lines if line.suggested is not None]
         return sum((line.amount for line in suggested), Decimal(0)) - self.suggested
 
-    def totals(self, *, places: int) -> money.Totals:
-        """Return the totals of this option."""
-        return self.totals_of(self.lines.all(), places=places)
-
-    def totals_of(self, lines: Iterable["QuoteLine"], *, places: int) -> money.Totals:
-        """Return the totals of `lines` on the terms of this option's quote."""
-        return money.totals(
-            [line.as_money() for line in lines],
-            places=places,
-            prices_include_tax=self.quote.prices_include_tax,
-        )
+    def totals(self) -> money.Totals:
+        return self.quote.totals_of(self.lines.all())
 
 
 class LineKind(models.TextChoices):

@@ -5,6 +5,7 @@ refuses to change its options and lines (see the triggers in the first migration
 """
 
 import re
+from collections.abc import Iterable
 from datetime import date
 
 from django.conf import settings
@@ -15,9 +16,11 @@ from django.urls import reverse
 from billing.quotes import states
 from repairs.jobs import states as job_states
 from repairs.jobs.models import Job
+from shopdesk import money
 from shopdesk.errors import StaleError
 from shopdesk.lookup import rank_matches
 from shopdesk.papers.models import StoredPdf
+from shopdesk.shop import currencies
 from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
 
@@ -187,7 +190,7 @@ class Quote(StoredPdf):
         """Whether the job went back to diagnosis, so that it can't be accepted."""
         return self.is_sent and self.job.state != job_states.QUOTED
 
-    def standing(self, on: date) -> str:
+    def status(self, on: date) -> str:
         """Return the state in a word: also withdrawn or expired."""
         if self.is_withdrawn:
             return "withdrawn"
@@ -196,6 +199,19 @@ class Quote(StoredPdf):
     def written_in(self, shop: Shop) -> Currency:
         """Return the quote's currency, with the shop's way of writing amounts."""
         return Currency(self.currency, shop.locale)
+
+    @property
+    def places(self) -> int:
+        """Return the decimals of the quote's currency."""
+        return currencies.places(self.currency)
+
+    def totals_of(self, lines: Iterable) -> money.Totals:
+        """Return the totals of `lines` on the terms of this quote."""
+        return money.totals(
+            [line.as_money() for line in lines],
+            places=self.places,
+            prices_include_tax=self.prices_include_tax,
+        )
 
     def step(self, new: str, **changes) -> None:
         """Change `state` (nothing else does), if it is still what this object has."""

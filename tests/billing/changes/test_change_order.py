@@ -65,7 +65,7 @@ def desk(client):
 
 
 def test_a_change_says_what_is_added_and_the_new_total(quote):
-    before = quote.accepted_option.totals(places=2).gross
+    before = quote.accepted_option.totals().gross
     by = make.user()
     change = record(quote.job, line("10.00"), line("2.50", quantity=2), by=by)
     assert (change.agreed_before, change.extra, change.new_total) == (
@@ -81,7 +81,7 @@ def test_tax_is_rounded_once_over_all_that_was_agreed(quote):
     """Three changes of 0.02 at 20 % each add 0.02 of net; tax is that of their sum."""
     for _ in range(3):
         agree(record(quote.job, line("0.02")))
-    net = quote.accepted_option.totals(places=2).net + Decimal("0.06")
+    net = quote.accepted_option.totals().net + Decimal("0.06")
     last = ChangeOrder.objects.last()
     assert last.new_total == net + (net * Decimal("0.2")).quantize(Decimal("0.01"))
     assert agreed_price(quote.job, shop=Shop.current()) == last.new_total
@@ -201,7 +201,7 @@ def test_the_bill_asks_for_option_and_changes_and_its_paper_says_who_agreed(quot
 def test_without_changes_the_bill_is_as_it_was_quoted(quote):
     job = till.mend(quote.job)
     bill = draft_invoice(job, on=till.TODAY, shop=Shop.current())
-    assert bill.totals.gross == quote.accepted_option.totals(places=2).gross
+    assert bill.totals.gross == quote.accepted_option.totals().gross
 
 
 # --- the work so far ----------------------------------------------------------

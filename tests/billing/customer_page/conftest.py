@@ -59,7 +59,8 @@ def of_job(job, **address):
 
 
 def boxes(page, prefix):
-    form = page.context["change_form" if prefix == "change" else prefix]
+    names = {"yes": "accept_form", "no": "decline_form", "change": "change_form"}
+    form = page.context[names[prefix]]
     first = {
         field.html_name: field.value() for field in form if field.value() is not None
     }

@@ -72,7 +72,7 @@ def test_a_yes_is_confirmed_with_what_was_agreed_and_the_kept_paper(customer, qu
     option = quote.options.last()
     customer.send("yes", who="Ada F.", option=option.pk)
     letter, quote = posted()[ADA], Quote.objects.get(pk=quote.pk)
-    number, total = quote.job.number, option.totals(places=2).gross
+    number, total = quote.job.number, option.totals().gross
     assert number in letter.subject and str(quote.job.device.model) in letter.subject
     assert {
         "Hello Ada Fenwick,",
@@ -179,7 +179,7 @@ def test_the_shop_is_told_who_agreed_to_what_on_which_job(customer, quote):
         f"Job: {quote.job.number}",
         "Customer: Ada Fenwick",
         f"Accepted: {option.title}",
-        f"Total: €{option.totals(places=2).gross} (incl. tax)",
+        f"Total: €{option.totals().gross} (incl. tax)",
         f"A confirmation was sent to {ADA}.",
         f"Open job: http://testserver{quote.job.get_absolute_url()}",
     } <= set(lines(letter))
@@ -341,7 +341,7 @@ def test_without_an_address_that_works_the_answer_stands_and_the_shop_knows(addr
 def test_what_staff_took_down_is_confirmed_to_the_customer_alone(quote, client, how):
     client.force_login(make.user(Role.COUNTER))
     where = reverse("quotes:answer", args=[quote.pk])
-    typed = {"yes-version": 1, "yes-who": "Ada", "yes-how": how, "answer": "yes"}
+    typed = {"yes-who": "Ada", "yes-how": how, "answer": "yes"}
     client.post(where, typed | {"yes-option": quote.options.first().pk})
     told = posted()
     assert set(told) == {ADA} and "/q/" not in told[ADA].text
@@ -408,7 +408,6 @@ def test_an_answer_that_is_undone_takes_its_letters_along(quote, monkeypatch):
         link_actions.accept_online(
             quote,
             option=quote.options.first(),
-            version=1,
             shown=boxes(page, "yes")["yes-shown"],
             who="Ada",
             how="screen",

@@ -377,7 +377,7 @@ def test_nothing_of_the_inside_is_told(shop):
     quote.options.update(
         own_cost="31.17",
         rework_cost="29.13",
-        reserve="7.77",
+        comeback_allowance="7.77",
         min_price="43.21",
         list_price="47.11",
         price_reason="A friend of ours",

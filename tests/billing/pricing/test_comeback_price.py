@@ -41,7 +41,7 @@ def test_a_price_by_hand():
         list_price=Decimal(70),
         by=PricingRules(hour=Decimal(30), parcel=Decimal(9), margin=Decimal(20)),
     )
-    assert price.rework_cost == 49 and price.reserve == Decimal("4.9")
+    assert price.rework_cost == 49 and price.comeback_allowance == Decimal("4.9")
     assert price.own_cost == 65
     # (65 + 4.90) / 0.8 = 87.375
     assert price.min_price == price.suggested == Decimal("87.38")
@@ -72,7 +72,7 @@ def test_a_list_price_that_bears_it_stays():
 def test_the_floor_keeps_the_target_margin(repairs, fees, list_price, by):
     price = price_option(repairs, fees=fees, list_price=list_price, by=by)
     net = price.exact_min_price / (1 + by.tax / 100)
-    left = net - price.own_cost - price.reserve
+    left = net - price.own_cost - price.comeback_allowance
     assert abs(left - net * by.margin / 100) < Decimal("1e-9")
     assert price.min_price >= price.exact_min_price
     assert price.suggested >= price.min_price
@@ -92,7 +92,7 @@ def test_a_likelier_comeback_never_makes_it_cheaper(one, chance, list_price, by)
         )
         for chance in (low, high)
     )
-    assert cheap.reserve <= dear.reserve
+    assert cheap.comeback_allowance <= dear.comeback_allowance
     assert cheap.suggested <= dear.suggested
 
 
@@ -111,12 +111,12 @@ def test_dearer_parts_never_make_it_cheaper(one, more, list_price, by):
 
 
 @given(st.lists(mends, min_size=1, max_size=5), bearings)
-def test_reserves_of_several_faults_add_up(repairs, by):
+def test_comeback_allowances_of_several_faults_add_up(repairs, by):
     def of(some):
         return price_option(some, fees=Decimal(0), list_price=Decimal(0), by=by)
 
-    assert of(repairs).reserve == sum(
-        (of([one]).reserve for one in repairs), Decimal(0)
+    assert of(repairs).comeback_allowance == sum(
+        (of([one]).comeback_allowance for one in repairs), Decimal(0)
     )
     assert max(one.chance for one in repairs) <= of(repairs).chance <= 1
 

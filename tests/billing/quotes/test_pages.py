@@ -233,7 +233,7 @@ def test_the_database_refuses_to_change_what_was_sent(change):
 
 
 def answered(quote, kind="yes", **facts):
-    facts = {"who": "Ada", "how": "phone", "version": quote.version} | facts
+    facts = {"who": "Ada", "how": "phone"} | facts
     return {f"{kind}-{name}": value for name, value in facts.items()} | {"answer": kind}
 
 
@@ -258,8 +258,6 @@ def test_a_yes_at_the_counter(desk):
         ({"option": "1" * 30}, "valid choice"),
         ({"who": ""}, "required"),
         ({"how": "by dream"}, "valid choice"),
-        ({"version": "7"}, "revised meanwhile"),
-        ({"version": "x"}, "whole number"),
     ],
 )
 def test_a_yes_with_something_wrong_is_told_and_kept(desk, facts, said):
@@ -333,7 +331,7 @@ def test_a_draft_asks_the_same_however_many_options(desk, n, django_assert_num_q
 
 
 @pytest.mark.parametrize(
-    ("standing", "shown"),
+    ("status", "shown"),
     [
         ("draft", 1),
         ("waiting", 0),
@@ -343,17 +341,17 @@ def test_a_draft_asks_the_same_however_many_options(desk, n, django_assert_num_q
         ("", 3),
     ],
 )
-def test_the_list_is_narrowed(desk, standing, shown):
+def test_the_list_is_narrowed(desk, status, shown):
     till.drafted()
     till.sent()
     till.accepted()
     drafting.revise(till.sent(), stamp=make.stamp()).delete()
-    page = desk.get(reverse("quotes:all"), {"standing": standing})
+    page = desk.get(reverse("quotes:all"), {"status": status})
     assert len(page.context["table"].rows) == shown
 
 
 def test_a_question_that_makes_no_sense_shows_the_list(desk):
-    page = desk.get(reverse("quotes:all"), {"standing": "💥", "page": "x", "sort": "y"})
+    page = desk.get(reverse("quotes:all"), {"status": "💥", "page": "x", "sort": "y"})
     assert page.status_code == 200
 
 

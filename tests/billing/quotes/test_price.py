@@ -63,14 +63,14 @@ def test_what_comes_back_often_costs_more_than_the_list_has_it():
     make.shop(hourly_cost=Decimal(50), target_margin=Decimal(20))
     option = quoted().options.get()
     assert option.is_raised and option.chance > Decimal("0.3")
-    assert option.reserve == pytest.approx(
+    assert option.comeback_allowance == pytest.approx(
         option.chance * option.rework_cost, abs=Decimal("0.01")
     )
     labour = option.lines.get(kind="labour")
     assert labour.price == labour.suggested > 51
     charged = sum(line.amount for line in option.lines.all())
     assert charged == option.suggested == option.min_price
-    left = charged - option.own_cost - option.reserve
+    left = charged - option.own_cost - option.comeback_allowance
     assert left >= charged * Decimal("0.2") - Decimal("0.02")
     assert "about 1 in 2" in option.track_record or "half" in option.track_record
 
@@ -137,7 +137,7 @@ def test_other_days_of_cover_change_what_is_suggested(desk):
     asked = draft(desk, quote, **{f"o{option.pk}-warranty_days": "0"})
     desk.post(quote.get_absolute_url(), asked)
     option.refresh_from_db()
-    assert option.chance == 0 and option.reserve == 0
+    assert option.chance == 0 and option.comeback_allowance == 0
 
 
 def test_a_yes_tells_the_repair_what_its_price_bears():
@@ -145,10 +145,10 @@ def test_a_yes_tells_the_repair_what_its_price_bears():
     quote = send(quoted())
     option = quote.options.get()
     till.accept_online(quote)
-    assert quote.job.repairs.get().reserve == option.reserve > 0
+    assert quote.job.repairs.get().reserve == option.comeback_allowance > 0
 
 
-def test_a_yes_to_two_faults_shares_the_reserve():
+def test_a_yes_to_two_faults_shares_the_comeback_allowance():
     make.shop()
     job = till.diagnosed(fixes=["lasting"])
     other = make.fault(name="Fan noisy")
@@ -158,13 +158,13 @@ def test_a_yes_to_two_faults_shares_the_reserve():
     option = quote.options.get()
     till.accept_online(quote)
     shares = [repair.reserve for repair in job.repairs.all()]
-    assert sum(shares) == option.reserve and shares[0] > shares[1] > 0
+    assert sum(shares) == option.comeback_allowance and shares[0] > shares[1] > 0
 
 
 def test_a_stale_page_saves_nothing_and_keeps_what_was_typed(desk):
     quote = till.drafted(fixes=["lasting"])
     page = desk.get(quote.get_absolute_url())
-    typed = boxes(page) | {"seen": page.context["seen"], "q-findings": "Mine."}
+    typed = boxes(page) | {"opened": page.context["fingerprint"], "q-findings": "Mine."}
     option = quote.options.get()
     QuoteOption.objects.filter(pk=option.pk).update(title="Changed by another")
     answer = desk.post(quote.get_absolute_url(), typed).content.decode()
@@ -177,7 +177,7 @@ def test_a_stale_page_saves_nothing_and_keeps_what_was_typed(desk):
 def test_a_fresh_page_is_saved(desk):
     quote = till.drafted(fixes=["lasting"])
     page = desk.get(quote.get_absolute_url())
-    typed = boxes(page) | {"seen": page.context["seen"], "q-findings": "Mine."}
+    typed = boxes(page) | {"opened": page.context["fingerprint"], "q-findings": "Mine."}
     assert desk.post(quote.get_absolute_url(), typed).status_code == 302
     quote.refresh_from_db()
     assert quote.findings == "Mine."
@@ -243,7 +243,7 @@ def test_a_job_taken_back_to_the_bench_withdraws_its_quote(desk):
     quote.job.refresh_from_db()
     workflow.revise(quote.job, why="Another fault was found.", stamp=make.stamp())
     quote.refresh_from_db()
-    assert quote.standing(till.TODAY) == "withdrawn"
+    assert quote.status(till.TODAY) == "withdrawn"
     page = desk.get(quote.get_absolute_url()).content.decode()
     assert "Withdrawn" in page and "Record acceptance" not in page
     with pytest.raises(InvalidTransitionError):

@@ -27,7 +27,7 @@ def test_the_fault_book_proposes_a_lasting_option_and_a_stopgap():
     assert (labour.kind, labour.price, labour.suggested) == ("labour", 51, 51)
     assert (part.kind, part.quantity, part.price) == ("part", 2, 4)
     assert part.amount == 8
-    assert lasting.totals(places=2).gross == Decimal("70.80")
+    assert lasting.totals().gross == Decimal("70.80")
     assert quote.findings == "We found: Charging socket loose."
 
 

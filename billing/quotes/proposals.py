@@ -1,28 +1,30 @@
 """The options that the fault book and the shop's rates propose for a job.
 
-Every price of an option is built here: list price, comeback allowance, minimum price.
+Their texts are in the language of papers where the caller activates it.
 """
 
-from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 
-from django.db.models import Count, Prefetch, Q
+from django.db.models import Count, Max, Prefetch, Q
 from django.utils.translation import gettext
 
-from billing.pricing.comeback_price import Price, PricingRules, RepairCost, price_option
+from billing.pricing.comeback_price import Price
+from billing.pricing.option_price import FixOfRepair, price_repairs, return_shipping
 from billing.pricing.track_record_words import describe_all, describe_track_record
+from billing.quotes.models import MAX_LINES, MAX_OPTIONS, Quote, QuoteLine, QuoteOption
 from repairs.faults import fix_types
-from repairs.faults.models import Fix, UsualPart
+from repairs.faults.models import Fix
 from repairs.jobs import states
-from repairs.jobs.models import Job, Repair
+from repairs.jobs.models import Job
 from repairs.knowledge.track_record import (
     TrackRecord,
     load_track_record,
     turnaround_days,
 )
-from repairs.stock.models import Part
 from repairs.stock.queries import current_costs
+from shopdesk.errors import RefusedError
+from shopdesk.money import rounded
 from shopdesk.shop.models import Shop
 from shopdesk.shop.price_list import (
     LABOUR,
@@ -33,71 +35,40 @@ from shopdesk.shop.price_list import (
     fee_line,
     labour_lines,
     labour_price,
-    list_total,
     part_line,
 )
 from shopdesk.templatetags.desk import money
 
-FixOfRepair = tuple[Repair, Fix | None]
-
-REPAIR, REPLACE, RETURN = "repair", "replace", "return"
-"""What an option does: repair, replace the board, or return the device unrepaired."""
+WorkKind = QuoteOption.WorkKind
 
 USUAL_DAYS = 3  # turnaround of an option without a track record
 BOARD_MINUTES = 60  # to replace a board, unless the shop's minimum is more
 
 
-@dataclass
-class ProposedLine:
-    """A line of a proposal, and the records it stands for."""
-
-    line: ListLine
-    part: Part | None = None
-    repair: Repair | None = None
-    fix: Fix | None = None
-
-
-@dataclass
-class ProposedOption:
-    """An option as the fault book and the rates suggest it."""
-
-    title: str
-    description: str
-    fix_type: str
-    warranty_days: int
-    lines: list[ProposedLine]
-    fixes: list[FixOfRepair] = field(default_factory=list)
-    work_kind: str = REPAIR
-    track_record: str = ""
-    turnaround_days: int = USUAL_DAYS
-    price: Price | None = None
-
-
-def propose_options(job: Job, *, on: date, shop: Shop) -> list[ProposedOption]:
-    """Return a lasting option and a stopgap, if the fault book has both."""
+def add_proposed_options(quote: Quote, *, on: date, shop: Shop) -> None:
+    """Add a lasting option and a stopgap, if the fault book has both."""
     record = load_track_record(on=on, shop=shop)
     repairs = [
         (repair, _best_fixes(repair))
-        for repair in job.repairs.select_related("fault", "fix")
+        for repair in quote.job.repairs.select_related("fault", "fix")
         if repair.outcome not in (states.NO_FAULT_FOUND, states.NOT_REPAIRABLE)
     ]
-    if not repairs:
-        return []
-    options = []
-    for kind, other in (
-        (fix_types.LASTING, fix_types.STOPGAP),
-        (fix_types.STOPGAP, fix_types.LASTING),
-    ):
-        if any(kind in best for _, best in repairs):
-            fixes = [(r, best.get(kind) or best.get(other)) for r, best in repairs]
-            options.append(_repair_option(job, fixes, kind, shop=shop, record=record))
-    if not options:
-        no_fix = [(repair, None) for repair, _ in repairs]
-        options = [_repair_option(job, no_fix, "", shop=shop, record=record)]
-    return options
+    types = [
+        (kind, other)
+        for kind, other in (
+            (fix_types.LASTING, fix_types.STOPGAP),
+            (fix_types.STOPGAP, fix_types.LASTING),
+        )
+        if any(kind in best for _, best in repairs)
+    ]
+    if repairs and not types:
+        types = [("", "")]
+    for kind, other in types:
+        fixes = [(repair, best.get(kind, best.get(other))) for repair, best in repairs]
+        _add_repair_option(quote, fixes, kind, shop=shop, record=record)
 
 
-def _best_fixes(repair: Repair) -> dict[str, Fix]:
+def _best_fixes(repair) -> dict[str, Fix]:
     """Return the fix of each type: selected at the bench, else used most often."""
     done = Count(
         "repairs",
@@ -121,16 +92,16 @@ def _best_fixes(repair: Repair) -> dict[str, Fix]:
     return best
 
 
-def _repair_option(
-    job: Job,
+def _add_repair_option(
+    quote: Quote,
     fixes: list[FixOfRepair],
     kind: str,
     *,
     shop: Shop,
     record: TrackRecord,
-) -> ProposedOption:
-    """Return the option that repairs each fault with its fix."""
-    lines = _repair_lines(job, fixes, shop=shop, record=record)
+) -> None:
+    """Add the option that repairs each fault with its fix."""
+    lines = _repair_lines(quote, fixes, shop=shop, record=record)
     days = min(
         fix.warranty_days
         if fix and fix.warranty_days is not None
@@ -138,50 +109,100 @@ def _repair_option(
         for _, fix in fixes
     )
     price = price_repairs(
-        job,
+        quote.job,
         fixes,
         warranty_days=days,
-        list_price=list_total([line.line for line in lines], places=shop.places),
+        list_price=sum((line.amount for line in lines), Decimal(0)),
         on=record.as_of,
         shop=shop,
     )
     if price is not None and price.is_raised:
-        labour = lines[0].line
-        lines[0].line = replace(labour, price=labour.price + price.raised_by)
-    return ProposedOption(
+        labour = lines[0]
+        labour.price = labour.suggested = labour.price + price.raised_by
+    repair, fix = fixes[0] if len(fixes) == 1 else (None, None)
+    _add_option(
+        quote,
+        lines,
         title=_title(fixes, kind),
         description=_meaning(kind),
+        repair=repair,
+        fix=fix,
         fix_type=kind,
         warranty_days=days,
-        lines=lines,
-        fixes=fixes,
-        track_record=describe_record(
+        turnaround_days=_turnaround(fixes),
+        track_record=_describe_record(
             fixes, record=record, within=shop.comeback_period_days
         ),
-        turnaround_days=_turnaround(fixes),
-        price=price,
+        **price_fields(price, shop=shop),
     )
 
 
+def _add_option(quote: Quote, lines: list[QuoteLine], **fields) -> None:
+    """Add an option with its lines behind the others."""
+    option = quote.options.create(position=next_position(quote), **fields)
+    for position, line in enumerate(lines[:MAX_LINES], 1):
+        line.option, line.position = option, position
+        line.calculate(places=quote.places)
+        line.save()
+
+
+def next_position(quote: Quote) -> int:
+    """Return the position of one more option; raise if there is no room."""
+    if quote.options.count() >= MAX_OPTIONS:
+        raise RefusedError(f"A quote has at most {MAX_OPTIONS} options.")
+    return (quote.options.aggregate(n=Max("position"))["n"] or 0) + 1
+
+
+def price_fields(price: Price | None, *, shop: Shop) -> dict[str, object]:
+    """Return what an option stores of how its price was calculated."""
+    if price is None:
+        return {}
+    return {
+        "planned_minutes": price.minutes,
+        "own_cost": rounded(price.own_cost, places=shop.places),
+        "rework_cost": rounded(price.rework_cost, places=shop.places),
+        "chance": price.chance,
+        "comeback_allowance": rounded(price.comeback_allowance, places=shop.places),
+        "list_price": price.list_price,
+        "min_price": price.min_price,
+    }
+
+
+def _line(quote: Quote, line: ListLine, *, on: date, shop: Shop, **records):
+    """Return the line of a price list as one of the quote, not yet saved."""
+    new = QuoteLine(
+        kind=line.kind,
+        text=line.text[:200],
+        quantity=line.quantity,
+        price=line.price or Decimal(0),
+        suggested=line.price,
+        **records,
+    )
+    new.set_tax(shop.tax(on, quote.job.customer.tax_kind))
+    new.calculate(places=quote.places)
+    return new
+
+
 def _repair_lines(
-    job: Job, fixes: list[FixOfRepair], *, shop: Shop, record: TrackRecord
-) -> list[ProposedLine]:
+    quote: Quote, fixes: list[FixOfRepair], *, shop: Shop, record: TrackRecord
+) -> list[QuoteLine]:
     """Return labour for each fix, the parts it usually needs, and the fees."""
     rates = shop.rates()
-    work = [
-        PlannedLabour(
-            text=gettext("{work}, labour").format(
-                work=fix.name if fix else repair.fault.name
-            ),
-            minutes=record.minutes(repair.fault_id, fix) if fix else 0,
-        )
-        for repair, fix in fixes
-    ]
+    labour = labour_lines(
+        [
+            PlannedLabour(
+                text=gettext("{work}, labour").format(
+                    work=fix.name if fix else repair.fault.name
+                ),
+                minutes=record.minutes(repair.fault_id, fix) if fix else 0,
+            )
+            for repair, fix in fixes
+        ],
+        rates=rates,
+    )
     lines = [
-        ProposedLine(line, repair=repair, fix=fix)
-        for line, (repair, fix) in zip(
-            labour_lines(work, rates=rates), fixes, strict=True
-        )
+        (line, {"repair": repair, "fix": fix})
+        for line, (repair, fix) in zip(labour, fixes, strict=True)
     ]
     usual_parts = [usual for _, fix in fixes if fix for usual in fix.usual_parts.all()]
     costs = current_costs(usual.part for usual in usual_parts)
@@ -192,8 +213,12 @@ def _repair_lines(
             cost=costs.get(usual.part_id),
             fixed=usual.part.fixed_price,
         )
-        lines.append(ProposedLine(part_line(need, rates=rates), part=usual.part))
-    return lines + [ProposedLine(fee) for fee in _fees(job, shop)]
+        lines.append((part_line(need, rates=rates), {"part": usual.part}))
+    lines += [(line, {}) for line in _fees(quote.job, shop)]
+    return [
+        _line(quote, line, on=record.as_of, shop=shop, **records)
+        for line, records in lines
+    ]
 
 
 def _turnaround(fixes: list[FixOfRepair]) -> int:
@@ -201,7 +226,7 @@ def _turnaround(fixes: list[FixOfRepair]) -> int:
     return max(days.values(), default=USUAL_DAYS)
 
 
-def describe_record(
+def _describe_record(
     fixes: list[FixOfRepair], *, record: TrackRecord, within: int
 ) -> str:
     """Return what the customer is told about earlier repairs of this kind."""
@@ -223,92 +248,33 @@ def describe_record(
     return describe_all(texts)[:300]
 
 
-def price_repairs(
-    job: Job,
-    fixes: list[FixOfRepair],
-    *,
-    warranty_days: int,
-    list_price: Decimal,
-    on: date,
-    shop: Shop,
-) -> Price | None:
-    """Return the price that covers expected comebacks; None if no fix is selected."""
-    costs = repair_costs(fixes, warranty_days=warranty_days, on=on, shop=shop)
-    if not costs:
-        return None
-    tax = Decimal(0)
-    if shop.prices_include_tax:
-        tax = shop.tax(on, job.customer.tax_kind).rate
-    fees = (job.agreed_diagnosis_fee or Decimal(0)) + _shipping(job, shop)
-    return price_option(
-        costs,
-        fees=fees / (1 + tax / 100),
-        list_price=list_price,
-        by=PricingRules(
-            hour=shop.hourly_cost,
-            parcel=_shipping(job, shop),
-            margin=shop.target_margin,
-            tax=tax,
-            step=shop.rounding_step,
-            places=shop.places,
-        ),
-    )
-
-
-def repair_costs(
-    fixes: list[FixOfRepair], *, warranty_days: int, on: date, shop: Shop
-) -> list[RepairCost]:
-    """Return minutes, parts and comeback risk within the warranty of each repair."""
-    record = load_track_record(on=on, shop=shop)
-    selected = [(repair, fix) for repair, fix in fixes if fix]
-    usual_parts = list(
-        UsualPart.objects.filter(fix__in=[fix for _, fix in selected]).select_related(
-            "part"
-        )
-    )
-    costs = current_costs({usual.part for usual in usual_parts})
-    return [
-        RepairCost(
-            minutes=record.minutes(repair.fault_id, fix),
-            parts=sum(
-                (
-                    (costs.get(usual.part_id) or Decimal(0)) * usual.quantity
-                    for usual in usual_parts
-                    if usual.fix_id == fix.pk
-                ),
-                Decimal(0),
-            ),
-            chance=record.chance(repair.fault_id, fix.pk, days=warranty_days),
-        )
-        for repair, fix in selected
-    ]
-
-
-def no_repair_option(job: Job, *, shop: Shop) -> ProposedOption:
-    """Return the option to have the device back as it is, for fee and shipping only."""
+def add_no_repair_option(quote: Quote, *, on: date, shop: Shop) -> None:
+    """Add the option to have the device back as it is, for fee and shipping only."""
+    job = quote.job
     free = fee_line(gettext("Returned free of charge"), Decimal(0))
     fees = _diagnosis_fee(job) + _shipping_fee(job, shop) or [free]
-    return ProposedOption(
+    _add_option(
+        quote,
+        [_line(quote, fee, on=on, shop=shop) for fee in fees],
         title=gettext("Return without repair"),
         description=gettext("We reassemble the device without repair."),
-        fix_type="",
-        warranty_days=0,
-        lines=[ProposedLine(fee) for fee in fees],
-        work_kind=RETURN,
+        work_kind=WorkKind.RETURN,
         turnaround_days=1,
     )
 
 
-def board_replacement_option(job: Job, *, shop: Shop) -> ProposedOption:
-    """Return the option to replace the board; its price is left to be entered."""
+def add_board_option(quote: Quote, *, on: date, shop: Shop) -> None:
+    """Add the option to replace the board; its price is left to be entered."""
     minutes = max(BOARD_MINUTES, shop.minimum_minutes)
     labour = labour_price(minutes, rates=shop.rates())
     lines = [
         ListLine(LABOUR, gettext("Board replacement, labour"), Decimal(1), labour),
         ListLine(PART, gettext("Replacement board"), Decimal(1), None),
-        *_fees(job, shop),
+        *_fees(quote.job, shop),
     ]
-    return ProposedOption(
+    _add_option(
+        quote,
+        [_line(quote, line, on=on, shop=shop) for line in lines],
         title=gettext("Board replacement"),
         description=gettext(
             "The board is replaced. Data stored on the old board may be lost: back it"
@@ -316,8 +282,7 @@ def board_replacement_option(job: Job, *, shop: Shop) -> ProposedOption:
         ),
         fix_type=fix_types.LASTING,
         warranty_days=shop.warranty_days(fix_types.LASTING),
-        lines=[ProposedLine(line) for line in lines],
-        work_kind=REPLACE,
+        work_kind=WorkKind.REPLACE,
         turnaround_days=7,
     )
 
@@ -348,10 +313,6 @@ def _meaning(kind: str) -> str:
     return ""
 
 
-def _shipping(job: Job, shop: Shop) -> Decimal:
-    return shop.return_shipping_price if job.came_by == Job.CameBy.POST else Decimal(0)
-
-
 def _fees(job: Job, shop: Shop) -> list[ListLine]:
     """Return the diagnosis fee, unless a repair includes it, and return shipping."""
     if job.agreed_diagnosis_fee and shop.deducts_diagnosis_fee:
@@ -369,5 +330,5 @@ def _diagnosis_fee(job: Job) -> list[ListLine]:
 
 
 def _shipping_fee(job: Job, shop: Shop) -> list[ListLine]:
-    price = _shipping(job, shop)
+    price = return_shipping(job, shop=shop)
     return [fee_line(gettext("Return shipping"), price)] if price else []
