@@ -25,7 +25,7 @@ def is_signature_path(path: str) -> bool:
     )
 
 
-class CustomerForm(forms.Form):
+class CustomerAnswerForm(forms.Form):
     """An answer with what the customer was shown; the whole answer to extra work.
 
     `shown` is a fingerprint: of the quote's options or of the extra work.
@@ -48,7 +48,7 @@ class CustomerForm(forms.Form):
         return bool(current) and self["shown"].data == current
 
 
-class AcceptQuoteForm(CustomerForm):
+class AcceptQuoteForm(CustomerAnswerForm):
     option = OptionChoice(
         QuoteOption.objects.none(),
         label=gettext_lazy("Option"),
@@ -77,7 +77,7 @@ class AcceptQuoteForm(CustomerForm):
         return drawn
 
 
-class DeclineQuoteForm(CustomerForm):
+class DeclineQuoteForm(CustomerAnswerForm):
     why = forms.CharField(
         label=gettext_lazy("Reason"),
         max_length=500,

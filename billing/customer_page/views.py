@@ -29,7 +29,7 @@ from billing.changes.queries import (
 from billing.customer_page import actions
 from billing.customer_page.forms import (
     AcceptQuoteForm,
-    CustomerForm,
+    CustomerAnswerForm,
     DeclineQuoteForm,
 )
 from billing.customer_page.queries import (
@@ -257,7 +257,7 @@ def _decline_form(shown, data=None):
 
 
 def _change_form(change, data=None):
-    return CustomerForm(change_fingerprint(change), data, prefix="change")
+    return CustomerAnswerForm(change_fingerprint(change), data, prefix="change")
 
 
 def _open_change(job, quote):
