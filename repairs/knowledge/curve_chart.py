@@ -5,14 +5,17 @@ Each from its own repairs. Measures are in units of the drawing.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
+import pandas as pd
 
 from repairs.comebacks.comeback_table import Row
 from repairs.comebacks.estimate.kaplan_meier import beta_product_interval
 from repairs.comebacks.estimate.rate import TAIL_PROBABILITY
 from repairs.comebacks.risk_chart import WIDTH, fit_on_paper, shorten
-from repairs.comebacks.watch import Counts, Floats
+from repairs.comebacks.watch import Counts
 from shopdesk.look.axis import Axis, Tick, share_axis, share_label
 from shopdesk.look.formats import format_share, format_share_range
 
@@ -23,30 +26,30 @@ MAX_NAME = 26  # letters right of the curves
 MAX_CURVES = 5  # more cannot be told apart
 MAX_POINTS = 9  # with figures, on a curve
 DAY_STEPS = (1, 2, 5, 10, 15, 30, 60, 90, 120)
+FIGURES = ("at_risk", "comebacks", "risk", "low", "high")
 DASHES = ("", "8 3", "2 3", "10 3 2 3", "5 5")
 SHAPES = (
-    "M{x} {y}m-4 -4h8v8h-8z",
-    "M{x} {y}m0 -5l5 9h-10z",
-    "M{x} {y}m0 -5l5 5l-5 5l-5 -5z",
-    "M{x} {y}m0 5l5 -9h-10z",
-    "M{x} {y}m-4 -1.5h2.5v-2.5h3v2.5h2.5v3h-2.5v2.5h-3v-2.5h-2.5z",
+    "m-4 -4h8v8h-8z",
+    "m0 -5l5 9h-10z",
+    "m0 -5l5 5l-5 5l-5 -5z",
+    "m0 5l5 -9h-10z",
+    "m-4 -1.5h2.5v-2.5h3v2.5h2.5v3h-2.5v2.5h-3v-2.5h-2.5z",
 )
 
 
-@dataclass(frozen=True)
-class CurvePoint:
-    """A day of one curve with its figures."""
+class CurvePoint(NamedTuple):
+    """A day of one curve: its figures, and where it is drawn."""
 
-    x: float
-    y: float
-    shape: str
     fix: str
+    shape: str
     day: int
     at_risk: int
     comebacks: int
     risk: float
     low: float
     high: float
+    x: float
+    y: float
 
     @property
     def text(self) -> str:
@@ -59,25 +62,65 @@ class CurvePoint:
 
 @dataclass(frozen=True)
 class Curve:
+    """One fix with its figures, a row for each day of its follow-up."""
+
     row: Row
-    dash: str
-    steps: str
-    """The curve as the path of an SVG."""
-    censored: str
-    """Marks where follow-up ended without a comeback."""
-    band: str
-    """The interval of the curve in focus; empty for the others."""
-    points: list[CurvePoint]
-    end: tuple[float, float]
+    figures: pd.DataFrame
+    place: int
     y_name: float
+    in_focus: bool
 
     @property
     def name(self) -> str:
         return shorten(self.row.fix, MAX_NAME)
 
     @property
-    def text(self) -> str:
-        return self.points[-1].text
+    def dash(self) -> str:
+        return DASHES[self.place]
+
+    @property
+    def steps(self) -> str:
+        """The curve as the path of an SVG."""
+        return _path(self._corners("y"))
+
+    @property
+    def censored(self) -> str:
+        """Marks where follow-up ended without a comeback."""
+        ends = self.figures[self.figures["censored"] > 0]
+        positions = zip(ends["x"], ends["y"], strict=True)
+        return "".join(f"M{x} {y - 5}v5" for x, y in positions)
+
+    @property
+    def band(self) -> str:
+        """The interval of the curve in focus; empty for the others."""
+        if not self.in_focus:
+            return ""
+        upper, lower = self._corners("y_high"), self._corners("y_low")
+        return f"{_path(upper)}L{_path(lower[::-1])[1:]}z"
+
+    def _corners(self, column: str) -> list[tuple[float, float]]:
+        positions = list(zip(self.figures["x"], self.figures[column], strict=True))
+        corners = positions[:1]
+        for x, y in positions:
+            if y != corners[-1][1]:
+                corners += [(x, corners[-1][1]), (x, y)]
+        return [*corners, positions[-1]]
+
+    @cached_property
+    def points(self) -> list[CurvePoint]:
+        """Days with a comeback, evenly chosen if there are many, and the last."""
+        rises = np.flatnonzero(np.diff(self.figures["comebacks"], prepend=0))
+        if len(rises) > MAX_POINTS - 1:
+            rises = rises[np.linspace(0, len(rises) - 1, MAX_POINTS - 1).astype(int)]
+        chosen = self.figures.loc[sorted({*rises, len(self.figures) - 1})]
+        return [
+            CurvePoint(self.row.fix, SHAPES[self.place], *values)
+            for values in chosen[[*FIGURES, "x", "y"]].itertuples(name=None)
+        ]
+
+    @property
+    def end(self) -> CurvePoint:
+        return self.points[-1]
 
 
 @dataclass(frozen=True)
@@ -104,163 +147,80 @@ class CurveChart:
 
     @property
     def has_band(self) -> bool:
-        return any(curve.band for curve in self.curves)
-
-
-@dataclass(frozen=True)
-class _Series:
-    """One fix by day 0…H."""
-
-    risk: Floats
-    low: Floats
-    high: Floats
-    at_risk: Floats
-    comebacks: Floats
-    censored: Floats
-    last: int
-
-
-@dataclass(frozen=True)
-class _Area:
-    """Where days and risks are drawn."""
-
-    days: Axis
-    risks: Axis
-
-    def point(self, day: int, risk: float) -> tuple[float, float]:
-        return self.days.position(day), self.risks.position(risk)
+        return any(curve.in_focus for curve in self.curves)
 
 
 def curve_chart(
     rows: Sequence[Row], *, counts: Counts, limit: float, focus: int | None = None
 ) -> CurveChart:
-    """Return the curves of these fixes of one fault; `counts` are in the same order.
+    """Return the curves of these fixes of one fault, by the counts of the table.
 
-    `focus` is the row whose interval is drawn as a band. Of more fixes than can be told
-    apart the most frequent are drawn.
+    `focus` is the id of the fix whose interval is drawn as a band. Of more fixes than
+    can be told apart the most frequent are drawn.
     """
-    order = sorted(range(len(rows)), key=lambda n: (n != focus, -rows[n].repairs))
-    drawn = sorted(order[:MAX_CURVES], key=lambda n: (n != focus, n))
-    series = [_series(counts.select([n])) for n in drawn]
-    within = counts.within
-    risks = share_axis(
-        _highest(series, limit, has_focus=focus is not None),
-        start=BOTTOM,
-        stop=TOP,
+    order = sorted(rows, key=lambda row: (row.fix_id != focus, -row.repairs))
+    drawn = sorted(
+        order[:MAX_CURVES], key=lambda row: (row.fix_id != focus, rows.index(row))
     )
-    step = next((s for s in DAY_STEPS if within / s <= 7), DAY_STEPS[-1])
-    days = Axis(start=LEFT, stop=RIGHT, end=within, step=step)
-    area = _Area(days, risks)
-    ends = [risks.position(float(each.risk[each.last])) for each in series]
-    *names, limit_name = _spread([*ends, risks.position(limit)])
+    figures = [_figures(counts.select([row.number])) for row in drawn]
+    highest = [limit * 1.5, 0.02, *(each["risk"].max() * 1.15 for each in figures)]
+    if drawn[0].fix_id == focus:
+        highest.append(figures[0]["high"].iloc[-1])
+    risks = share_axis(min(1.0, max(highest)), start=BOTTOM, stop=TOP)
+    step = next((s for s in DAY_STEPS if counts.within / s <= 7), DAY_STEPS[-1])
+    days = Axis(start=LEFT, stop=RIGHT, end=counts.within, step=step)
+    placed = [
+        each.assign(
+            x=each.index.map(days.position),
+            y=each["risk"].map(risks.position),
+            y_low=each["low"].map(risks.position),
+            y_high=each["high"].map(risks.position),
+        )
+        for each in figures
+    ]
+    y_limit = risks.position(limit)
+    *names, y_limit_name = _spread([*(each["y"].iloc[-1] for each in placed), y_limit])
     return CurveChart(
         curves=[
-            _curve(rows[n], each, area, place, y_name=y, has_band=n == focus)
-            for place, (n, each, y) in enumerate(zip(drawn, series, names, strict=True))
+            Curve(row, each, place, y_name, in_focus=row.fix_id == focus)
+            for place, (row, each, y_name) in enumerate(
+                zip(drawn, placed, names, strict=True)
+            )
         ],
         days=days.ticks(lambda day: f"{day:g}"),
         risks=risks.ticks(share_label),
-        limit=risks.position(limit),
-        y_limit_name=limit_name,
+        limit=y_limit,
+        y_limit_name=y_limit_name,
         left_out=len(rows) - len(drawn),
     )
 
 
-def _highest(series: list[_Series], limit: float, *, has_focus: bool) -> float:
-    wanted = [float(each.risk.max()) * 1.15 for each in series] + [limit * 1.5, 0.02]
-    if has_focus:
-        wanted += [float(each.high[each.last]) for each in series[:1]]
-    return min(1.0, max(wanted))
-
-
-def _series(counts: Counts) -> _Series:
-    """Return one row of counts, day by day."""
-    at_risk, events = counts.at_risk, counts.events
-    after = at_risk - counts.exits
-    after[:, -1] = counts.completed
-    risk = 1.0 - np.cumprod(1.0 - events / np.maximum(at_risk, 1), axis=1)[0]
-    changes = np.flatnonzero(counts.exits[0])
-    low, high = np.zeros(counts.within + 1), np.ones(counts.within + 1)
-    for day in range(counts.within + 1):
-        if day and not counts.exits[0, day]:
-            low[day], high[day] = low[day - 1], high[day - 1]
-            continue
-        survival_low, survival_high = beta_product_interval(
-            events[:, : day + 1],
-            at_risk[:, : day + 1],
-            after=after[:, day],
-            tail=TAIL_PROBABILITY,
-        )
-        low[day] = 1.0 - float(survival_high[0])
-        high[day] = 1.0 - float(survival_low[0])
-    censored = (counts.exits - events)[0].copy()
-    censored[-1] = 0  # followed up for the whole period
-    last = int(changes[-1]) if changes.size else 0
-    return _Series(risk, low, high, after[0], events[0].cumsum(), censored, last)
-
-
-def _curve(
-    row: Row, series: _Series, area: _Area, place: int, *, y_name: float, has_band: bool
-) -> Curve:
-    censored = [
-        f"M{x} {y - 5}v5"
-        for day in np.flatnonzero(series.censored[: series.last + 1]).tolist()
-        for x, y in [area.point(day, series.risk[day])]
-    ]
-    band = ""
-    if has_band:
-        upper = _corners(series.high, area, series.last)
-        lower = _corners(series.low, area, series.last)
-        band = f"{_path(upper)}L{_path(lower[::-1])[1:]}z"
-    shape = SHAPES[place % len(SHAPES)]
-    points = [_point(row, series, day, area, shape) for day in _point_days(series)]
-    return Curve(
-        row=row,
-        dash=DASHES[place % len(DASHES)],
-        steps=_path(_corners(series.risk, area, series.last)),
-        censored="".join(censored),
-        band=band,
-        points=points,
-        end=(points[-1].x, points[-1].y),
-        y_name=y_name,
+def _figures(counts: Counts) -> pd.DataFrame:
+    """Return the figures of one fix on each day of its follow-up, from 0."""
+    events, exits, at_risk = counts.events[0], counts.exits[0], counts.at_risk[0]
+    after = at_risk - exits
+    after[-1] = counts.completed[0]
+    is_so_far = np.tri(counts.within + 1, dtype=np.int64)
+    survival_low, survival_high = beta_product_interval(
+        is_so_far * events, at_risk, after=after, tail=TAIL_PROBABILITY
     )
-
-
-def _corners(values: Floats, area: _Area, last: int) -> list[tuple[float, float]]:
-    corners = [area.point(0, float(values[0]))]
-    for day in range(1, last + 1):
-        x, y = area.point(day, float(values[day]))
-        if y != corners[-1][1]:
-            corners += [(x, corners[-1][1]), (x, y)]
-    return [*corners, (area.days.position(last), corners[-1][1])]
+    censored = exits - events
+    censored[-1] = 0  # followed up for the whole period
+    figures = pd.DataFrame(
+        {
+            "at_risk": after,
+            "comebacks": events.cumsum(),
+            "risk": 1.0 - np.cumprod(1.0 - events / np.maximum(at_risk, 1)),
+            "low": 1.0 - survival_high,
+            "high": 1.0 - survival_low,
+            "censored": censored,
+        }
+    )
+    return figures[: counts.longest_follow_up + 1]
 
 
 def _path(corners: Sequence[tuple[float, float]]) -> str:
     return "M" + "L".join(f"{x} {y}" for x, y in corners)
-
-
-def _point_days(series: _Series) -> list[int]:
-    """Return days with a comeback, evenly chosen if there are many, and the last."""
-    rises = np.flatnonzero(np.diff(series.comebacks, prepend=0))
-    if len(rises) > MAX_POINTS - 1:
-        rises = rises[np.linspace(0, len(rises) - 1, MAX_POINTS - 1).astype(int)]
-    return sorted({*rises.tolist(), series.last})
-
-
-def _point(row: Row, series: _Series, day: int, area: _Area, shape: str) -> CurvePoint:
-    x, y = area.point(day, float(series.risk[day]))
-    return CurvePoint(
-        x=x,
-        y=y,
-        shape=shape.format(x=x, y=y),
-        fix=row.fix,
-        day=day,
-        at_risk=int(series.at_risk[day]),
-        comebacks=int(series.comebacks[day]),
-        risk=float(series.risk[day]),
-        low=float(series.low[day]),
-        high=float(series.high[day]),
-    )
 
 
 def _spread(wanted: Sequence[float]) -> list[float]:

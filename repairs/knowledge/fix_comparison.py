@@ -4,16 +4,12 @@ import math
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
+from itertools import combinations
 
-import numpy as np
 from django.db.models import Q
 
 from repairs.comebacks.comeback_table import Row
-from repairs.comebacks.estimate.comparison import (
-    compare_pairwise,
-    probabilities_better_than_best_other,
-    total_cost,
-)
+from repairs.comebacks.estimate.comparison import log_rank, probability_better
 from repairs.comebacks.record import ComebackReport
 from repairs.faults.models import Fault, Fix, UsualPart
 from repairs.knowledge.curve_chart import CurveChart, curve_chart
@@ -56,28 +52,25 @@ class FixComparison:
         self.report = report
         rows = [row for row in report.rows if row.fault_id == fault.pk]
         self.rows = sorted(rows, key=lambda row: row.risk)
-        self.counts = report.table.counts.select([row.number for row in self.rows])
 
     @cached_property
     def pairs(self) -> list[FixPair]:
         """Every two fixes, with the log-rank test."""
-        order = range(len(self.rows))
-        frequent = sorted(order, key=lambda n: -self.rows[n].repairs)[:MAX_COMPARED]
-        kept = sorted(frequent)
-        rows = [self.rows[n] for n in kept]
-        posterior = self.report.table.rates.posterior
+        counts = self.report.table.counts
+        frequent = sorted(self.rows, key=lambda row: -row.repairs)[:MAX_COMPARED]
         return [
             FixPair(
-                first=rows[one.first],
-                second=rows[one.second],
-                probability=one.probability,
-                p_value=one.p_value,
+                first=first,
+                second=second,
+                probability=self._probability_better(first, second),
+                p_value=log_rank(counts.select([first.number, second.number])).p_value,
             )
-            for one in compare_pairwise(
-                posterior.select([row.number for row in rows]),
-                counts=self.counts.select(kept),
-            )
+            for first, second in combinations(sorted(frequent, key=self.rows.index), 2)
         ]
+
+    def _probability_better(self, first: Row, second: Row) -> float:
+        posterior = self.report.table.rates.posterior
+        return probability_better(posterior, first=first.number, second=second.number)
 
     def options(self, *, shop: Shop) -> list[FixOption]:
         """Return the fixes done for the fault and those the fault book names for it.
@@ -94,67 +87,54 @@ class FixComparison:
             self._option(fix, done.get(fix.pk), costs[fix.pk], places=shop.places)
             for fix in fixes
         ]
-        return sorted(options, key=lambda one: one.row.risk if one.row else math.inf)
+        return sorted(
+            options, key=lambda option: option.row.risk if option.row else math.inf
+        )
 
     def _option(
         self, fix: Fix, row: Row | None, cost: FixCost, *, places: int
     ) -> FixOption:
-        total = total_cost(
-            own_cost=cost.cost,
-            risk=row.risk if row else self.report.average_risk,
-            rework_cost=row.mean_rework_cost if row else cost.cost,
-        )
+        risk = row.risk if row else self.report.average_risk
+        rework_cost = row.mean_rework_cost if row else cost.cost
+        total = cost.cost + Decimal(repr(risk)) * rework_cost
+        others = [other for other in self.rows if other is not row]
         return FixOption(
             fix=fix,
             row=row,
-            probability_best=self._probability_best.get(fix.pk),
+            probability_best=(
+                self._probability_better(row, others[0]) if row and others else None
+            ),
             cost=cost,
             total_cost=rounded(total, places=places),
         )
-
-    @cached_property
-    def _probability_best(self) -> dict[int, float]:
-        numbers = [row.number for row in self.rows]
-        probabilities = probabilities_better_than_best_other(
-            self.report.table.rates.posterior.select(numbers),
-            risks=np.array([row.risk for row in self.rows]),
-        ).tolist()
-        return {
-            row.fix_id: probability
-            for row, probability in zip(self.rows, probabilities, strict=True)
-            if not math.isnan(probability)
-        }
 
     def curves(self, *, focus: int | None = None) -> CurveChart | None:
         """Return the comeback curves; `focus` is the fix whose interval is drawn."""
         if not self.rows:
             return None
-        fixes = [row.fix_id for row in self.rows]
+        table = self.report.table
         return curve_chart(
-            self.rows,
-            counts=self.counts,
-            limit=self.report.table.limit,
-            focus=fixes.index(focus) if focus in fixes else None,
+            self.rows, counts=table.counts, limit=table.limit, focus=focus
         )
 
 
 def usual_costs(fixes: list[Fix], *, shop: Shop) -> dict[int, FixCost]:
     """Return price and cost of each fix, by the fault book and the shop settings."""
-    usual = list(UsualPart.objects.filter(fix__in=fixes).select_related("part"))
-    costs = current_costs({one.part for one in usual})
+    needed = list(UsualPart.objects.filter(fix__in=fixes).select_related("part"))
+    costs = current_costs({usual.part for usual in needed})
     rates = shop.rates()
     return {
         fix.pk: fix_cost(
             fix.minutes,
             [
                 PartNeed(
-                    one.part.name,
-                    one.quantity,
-                    costs.get(one.part_id),
-                    one.part.fixed_price,
+                    usual.part.name,
+                    usual.quantity,
+                    costs.get(usual.part_id),
+                    usual.part.fixed_price,
                 )
-                for one in usual
-                if one.fix_id == fix.pk
+                for usual in needed
+                if usual.fix_id == fix.pk
             ],
             rates=rates,
             hourly_cost=shop.hourly_cost,

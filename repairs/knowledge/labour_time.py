@@ -73,6 +73,21 @@ class PairSummary:
     def by_fix(self, values: Floats) -> Floats:
         return np.bincount(self.fix, weights=values).astype(np.float64)
 
+    def own_variance(self, variances: VarianceComponents) -> Floats:
+        """Return the variance of each pair's mean about the effect of its fix."""
+        return variances.pairs + variances.within / self.n
+
+    def shrinkage(self, variances: VarianceComponents) -> Floats:
+        """Return by how much each fix is pulled towards the shop's mean; 1 for none."""
+        return 1 + variances.fixes * self.by_fix(1 / self.own_variance(variances))
+
+    def shop_sums(self, variances: VarianceComponents) -> tuple[float, float]:
+        """Return the weighted sum of the means, and the sum of the weights."""
+        own, shrinkage = self.own_variance(variances), self.shrinkage(variances)
+        sums = (self.by_fix(self.mean / own), self.by_fix(1 / own))
+        weighted, weights = (float((each / shrinkage).sum()) for each in sums)
+        return weighted, weights
+
 
 @dataclass(frozen=True)
 class LabourTimes:
@@ -111,12 +126,12 @@ def labour_times(
     pooled with the usual minutes, whose log is within `book_sd` (a standard deviation)
     of the truth. `variances` take the place of the estimated ones.
     """
-    kept = repairs[repairs["minutes"] > 0]
-    logs = (kept["minutes"] / kept["usual"].clip(lower=1)).transform(np.log)
-    kept = kept.assign(log=_clip_outliers(logs, kept["fix"]))
-    by_pair = kept.groupby(["fault", "fix"], sort=False)["log"]
-    square = (kept["log"] - by_pair.transform("mean")) ** 2
-    squares = square.groupby([kept["fault"], kept["fix"]], sort=False).sum()
+    timed = repairs[repairs["minutes"] > 0]
+    logs = (timed["minutes"] / timed["usual"].clip(lower=1)).transform(np.log)
+    timed = timed.assign(log=_clip_outliers(logs, timed["fix"]))
+    by_pair = timed.groupby(["fault", "fix"], sort=False)["log"]
+    square = (timed["log"] - by_pair.transform("mean")) ** 2
+    squares = square.groupby([timed["fault"], timed["fix"]], sort=False).sum()
     keys = list(squares.index)
     number, fixes = pd.factorize(squares.index.get_level_values("fix"))
     pairs = PairSummary(
@@ -126,12 +141,13 @@ def labour_times(
         squares=squares.to_numpy(dtype=np.float64),
     )
     if variances is None:
-        is_few = len(kept) < MIN_REPAIRS or len(fixes) < MIN_FIXES
-        is_few = is_few or len(kept) == len(keys)
+        is_few = len(timed) < MIN_REPAIRS or len(fixes) < MIN_FIXES
+        is_few = is_few or len(timed) == len(keys)
         variances = DEFAULT_VARIANCES if is_few else estimate_variances(pairs)
     # So that the mean of a fix without repairs is what the book says.
     book = -variances.total / 2
-    shop = _shop_mean(pairs, variances, book, book_sd**2)
+    weighted, weights = pairs.shop_sums(variances)
+    shop = (weighted + book / book_sd**2) / (weights + 1 / book_sd**2)
     by_fix, of_pair = _effects(pairs, variances, shop)
     return LabourTimes(
         variances,
@@ -173,46 +189,29 @@ def estimate_variances(pairs: PairSummary) -> VarianceComponents:
 
 def _deviance(log_sds: Floats, pairs: PairSummary) -> float:
     """Return −2 × the restricted log likelihood, but for a constant."""
-    fixes, between, within = np.exp(2 * log_sds)
-    own = between + within / pairs.n
-    weight = pairs.by_fix(1 / own)
-    weighted = pairs.by_fix(pairs.mean / own)
-    shrinkage = 1 + fixes * weight
-    information = float((weight / shrinkage).sum())
-    mean = float((weighted / shrinkage).sum()) / information
-    deviation = pairs.mean - mean
-    square = float((deviation**2 / own).sum())
-    square -= float((fixes / shrinkage * pairs.by_fix(deviation / own) ** 2).sum())
-    degrees = float((pairs.n - 1).sum())
+    variances = VarianceComponents(*(float(v) for v in np.exp(2 * log_sds)))
+    own, shrinkage = pairs.own_variance(variances), pairs.shrinkage(variances)
+    weighted, weights = pairs.shop_sums(variances)
+    deviation = pairs.mean - weighted / weights
+    of_fix = pairs.by_fix(deviation / own)
+    square = (deviation**2 / own).sum() - (
+        variances.fixes / shrinkage * of_fix**2
+    ).sum()
     return float(
-        degrees * math.log(within)
-        + pairs.squares.sum() / within
+        (pairs.n - 1).sum() * math.log(variances.within)
+        + pairs.squares.sum() / variances.within
         + np.log(own).sum()
         + np.log(shrinkage).sum()
         + square
-        + math.log(information)
+        + math.log(weights)
     )
-
-
-def _shop_mean(
-    pairs: PairSummary, variances: VarianceComponents, book: float, variance: float
-) -> float:
-    if not len(pairs.n):
-        return book
-    own = variances.pairs + variances.within / pairs.n
-    shrinkage = 1 + variances.fixes * pairs.by_fix(1 / own)
-    information = float((pairs.by_fix(1 / own) / shrinkage).sum())
-    observed = float((pairs.by_fix(pairs.mean / own) / shrinkage).sum())
-    return (observed + book / variance) / (information + 1 / variance)
 
 
 def _effects(
     pairs: PairSummary, variances: VarianceComponents, shop: float
 ) -> tuple[list[tuple[float, float]], list[tuple[float, float]]]:
     """Return mean and variance of each fix, then of each pair with its fix."""
-    own = variances.pairs + variances.within / pairs.n
-    weight = pairs.by_fix(1 / own)
-    shrinkage = 1 + variances.fixes * weight
+    own, shrinkage = pairs.own_variance(variances), pairs.shrinkage(variances)
     by_fix = pairs.by_fix((pairs.mean - shop) / own)
     fix = shop + variances.fixes * by_fix / shrinkage
     fix_variance = variances.fixes / shrinkage

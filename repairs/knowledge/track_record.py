@@ -6,14 +6,13 @@ day.
 """
 
 import math
-from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from statistics import median
 
 import pandas as pd
-from django.db.models import Max, Sum
+from django.db.models import Max, Min, Q, Sum
 from django.utils import timezone
 
 from repairs.comebacks.cache import cached, fingerprint
@@ -49,9 +48,6 @@ class TrackRecord:
     """Days after which repairs of each pair came back."""
     posterior: Posterior
     times: LabourTimes
-
-    def has(self, fault_id: int, fix_id: int) -> bool:
-        return (fault_id, fix_id) in self.numbers
 
     def hazard(self, days: int) -> float:
         """Return the shop's cumulative hazard by that day.
@@ -102,14 +98,12 @@ def load_track_record(*, on: date, shop: Shop) -> TrackRecord:
 
 def _period(shop: Shop) -> int:
     """Return the days to follow up: as many as the longest warranty of the shop."""
-    warranty = Fix.objects.filter(is_retired=False).aggregate(n=Max("warranty_days"))[
-        "n"
-    ]
+    longest = Max("warranty_days", default=0)
     days = (
         shop.comeback_period_days,
         shop.warranty_days_lasting,
         shop.warranty_days_stopgap,
-        warranty or 0,
+        Fix.objects.filter(is_retired=False).aggregate(days=longest)["days"],
     )
     return max(MIN_PERIOD, min(MAX_PERIOD, max(days)))
 
@@ -171,17 +165,16 @@ def turnaround_days(fixes: list[Fix]) -> dict[int, int]:
             .order_by("-id")
             .values_list("job", flat=True)[:MAX_JOBS]
         )
-        moments = defaultdict(dict)
-        steps = Step.objects.filter(
-            job__in=list(jobs), new__in=[states.APPROVED, states.READY]
-        )
-        for job, new, at in steps.order_by("id").values_list("job", "new", "made_at"):
-            moments[job].setdefault(new, timezone.localtime(at).date())
-        taken = [
-            (days[states.READY] - days[states.APPROVED]).days
-            for days in moments.values()
-            if len(days) == 2
+        first = {
+            name: Min("made_at", filter=Q(new=state))
+            for name, state in (("approved", states.APPROVED), ("ready", states.READY))
+        }
+        steps = Step.objects.filter(job__in=list(jobs)).order_by().values("job")
+        days = [
+            (timezone.localdate(ready) - timezone.localdate(approved)).days
+            for approved, ready in steps.annotate(**first).values_list(*first)
+            if approved and ready
         ]
-        if len(taken) >= MIN_JOBS:
-            result[fix.pk] = min(365, max(0, math.ceil(median(taken))))
+        if len(days) >= MIN_JOBS:
+            result[fix.pk] = min(365, max(0, math.ceil(median(days))))
     return result

@@ -1,8 +1,6 @@
 """Compare two fixes of a fault: by their posteriors, and by the log-rank test."""
 
 from dataclasses import dataclass
-from decimal import Decimal
-from itertools import combinations
 
 import numpy as np
 from scipy.special import betainc, chdtrc
@@ -31,51 +29,6 @@ def probability_better(pairs: Posterior, *, first: int, second: int) -> float:
         x[second][None, :] for x in (pairs.shapes, pairs.rates, pairs.weights)
     )
     return float((w1 * w2 * betainc(a1, a2, b1 / (b1 + b2))).sum())
-
-
-def probabilities_better_than_best_other(pairs: Posterior, *, risks: Floats) -> Floats:
-    """Return for each row the probability that it beats the best of the others.
-
-    The best of the others has the lowest risk. A single row has nothing to beat: NaN.
-    """
-    rows = range(len(risks))
-    result = np.full(len(risks), np.nan)
-    for row in rows:
-        others = [other for other in rows if other != row]
-        if others:
-            best = min(others, key=lambda other: float(risks[other]))
-            result[row] = probability_better(pairs, first=row, second=best)
-    return result
-
-
-@dataclass(frozen=True)
-class Comparison:
-    """Two fixes of a fault by their rows: which one is better, and how surely."""
-
-    first: int
-    second: int
-    probability: float
-    """That the first is better, from all data."""
-    p_value: float
-    """Of the log-rank test, from their own repairs alone."""
-
-
-def compare_pairwise(pairs: Posterior, *, counts: Counts) -> list[Comparison]:
-    """Return the comparison of every two rows, in their order."""
-    return [
-        Comparison(
-            first=first,
-            second=second,
-            probability=probability_better(pairs, first=first, second=second),
-            p_value=log_rank(counts.select([first, second])).p_value,
-        )
-        for first, second in combinations(range(len(pairs.shapes)), 2)
-    ]
-
-
-def total_cost(*, own_cost: Decimal, risk: float, rework_cost: Decimal) -> Decimal:
-    """Return the cost of a repair including its expected rework."""
-    return own_cost + Decimal(repr(float(risk))) * rework_cost
 
 
 def log_rank(counts: Counts) -> LogRank:

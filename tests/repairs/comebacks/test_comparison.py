@@ -1,14 +1,7 @@
-from decimal import Decimal
-
 import numpy as np
 import pytest
 
-from repairs.comebacks.estimate.comparison import (
-    log_rank,
-    probabilities_better_than_best_other,
-    probability_better,
-    total_cost,
-)
+from repairs.comebacks.estimate.comparison import log_rank, probability_better
 from repairs.comebacks.estimate.posterior import Posterior, posterior
 from repairs.comebacks.estimate.prior import Prior
 from repairs.comebacks.watch import count_exits
@@ -22,20 +15,22 @@ PAIRS = posterior(
 def test_the_probability_to_be_better_equals_simulation():
     rng = np.random.default_rng(1)
 
-    def drawn(row):
-        which = (rng.random(500_000) > PAIRS.weights[row, 0]).astype(int)
-        return rng.gamma(PAIRS.shapes[row][which], 1 / PAIRS.rates[row][which])
+    def sample(row):
+        component = (rng.random(500_000) > PAIRS.weights[row, 0]).astype(int)
+        return rng.gamma(PAIRS.shapes[row][component], 1 / PAIRS.rates[row][component])
 
     for first, second in [(0, 1), (1, 2), (2, 0)]:
-        ours = probability_better(PAIRS, first=first, second=second)
-        assert ours == pytest.approx(np.mean(drawn(first) < drawn(second)), abs=0.004)
+        probability = probability_better(PAIRS, first=first, second=second)
+        assert probability == pytest.approx(
+            np.mean(sample(first) < sample(second)), abs=0.004
+        )
 
 
 def test_one_of_two_is_better():
-    ours = probability_better(PAIRS, first=0, second=1)
-    theirs = probability_better(PAIRS, first=1, second=0)
-    assert ours + theirs == pytest.approx(1)
-    assert ours > 0.9
+    probability = probability_better(PAIRS, first=0, second=1)
+    opposite = probability_better(PAIRS, first=1, second=0)
+    assert probability + opposite == pytest.approx(1)
+    assert probability > 0.9
 
 
 def test_a_fix_compared_with_itself_is_even():
@@ -47,27 +42,6 @@ def test_two_exponentials_compare_as_their_rates():
         shapes=np.ones((2, 1)), rates=np.array([[3.0], [1.0]]), weights=np.ones((2, 1))
     )
     assert probability_better(pair, first=0, second=1) == pytest.approx(0.75)
-
-
-def test_each_fix_is_compared_with_the_best_of_the_others():
-    chances = PAIRS.risk(0.08)
-    found = probabilities_better_than_best_other(PAIRS, risks=chances)
-    best, next_best = (int(row) for row in np.argsort(chances)[:2])
-    assert found[best] == probability_better(PAIRS, first=best, second=next_best)
-    for row in set(range(3)) - {best}:
-        assert found[row] == probability_better(PAIRS, first=row, second=best)
-
-
-def test_a_single_fix_is_compared_with_nothing():
-    alone = Posterior(np.ones((1, 1)), np.ones((1, 1)), np.ones((1, 1)))
-    assert np.isnan(
-        probabilities_better_than_best_other(alone, risks=np.array([0.1]))[0]
-    )
-
-
-def test_the_total_cost_includes_the_expected_rework():
-    cost = total_cost(own_cost=Decimal("30"), risk=0.25, rework_cost=Decimal("48.40"))
-    assert cost == Decimal("42.10")
 
 
 def test_log_rank_without_comebacks_is_zero():

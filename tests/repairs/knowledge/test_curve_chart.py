@@ -90,7 +90,7 @@ def test_a_censored_repair_makes_a_tick_and_no_step():
 def test_a_curve_ends_with_the_last_repair_in_follow_up():
     picture = drawn([(10, 0), (30, 0)], [HELD] * 3)
     short, whole = picture.curves
-    assert short.end[0] < whole.end[0] == picture.right
+    assert short.end.x < whole.end.x == picture.right
     assert short.points[-1].day == 30
     assert short.points[-1].text.endswith("0 % (0–100 %)")
 
