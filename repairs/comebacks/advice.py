@@ -27,8 +27,8 @@ class SuspectDelivery:
     """A delivery with too many comebacks."""
 
     name: str
-    repairs: frozenset[int]
-    """The ids of its repairs that came back."""
+    comebacks: Mapping[int, int]
+    """Of its repairs, by the number of their pair."""
     url: str
 
 
@@ -92,25 +92,24 @@ def _replacement(row: Row, others: list[Row], *, rates: Rates) -> Recommendation
 
 def with_suspects(
     recommendations: Sequence[Recommendation],
-    *,
-    repairs_back: Mapping[int, frozenset[int]],
     suspects: Sequence[SuspectDelivery],
 ) -> list[Recommendation]:
     """Return the same, naming a bad delivery behind most comebacks of a pair.
 
-    The fix may be good, and the parts were not. `repairs_back` are the repairs that
-    came back, by the number of their pair.
+    The fix may be good, and the parts were not.
     """
     result = []
     for recommendation in recommendations:
         row = recommendation.row
-        repairs = repairs_back.get(row.number, frozenset())
         count, suspect = max(
-            ((len(repairs & suspect.repairs), suspect) for suspect in suspects),
+            (
+                (delivery.comebacks.get(row.number, 0), delivery)
+                for delivery in suspects
+            ),
             key=lambda both: both[0],
             default=(0, None),
         )
-        is_most = count >= MIN_SUSPECTED and 2 * count > len(repairs)
+        is_most = count >= MIN_SUSPECTED and 2 * count > row.comebacks
         if is_most and row.has_too_many_comebacks:
             recommendation = replace(recommendation, suspect=suspect, suspected=count)
         result.append(recommendation)

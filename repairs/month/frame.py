@@ -6,13 +6,15 @@ numbers only.
 
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
 from repairs.comebacks.estimate.posterior import Posterior
 from repairs.comebacks.watch import Floats, Ints, follow_up
+
+EPOCH = date(1970, 1, 1)  # numpy counts days and months from here
 
 
 @dataclass(frozen=True)
@@ -51,12 +53,12 @@ class Observations:
             as_of=today,
             within=within,
         )
-        is_open = (is_event == 0) & (out_of_use > today)
-        is_open &= handed_over + within > today
         observed = repairs.assign(
             days=days,
             is_event=is_event,
-            is_open=is_open,
+            is_open=(is_event == 0)
+            & (out_of_use > today)
+            & (handed_over + within > today),
             month=month_numbers(handed_over),
         )
         return cls(as_of, within, observed, hazard, posterior)
@@ -75,10 +77,10 @@ class Observations:
         pair = self.repairs["pair"].to_numpy()
         return comeback_risk(self.posterior, pair, self.hazard_ahead(days=days))
 
-    def repairs_back(self) -> dict[Any, frozenset[int]]:
-        """Return the repairs of each pair that came back."""
-        back = self.repairs[self.repairs["is_event"] == 1]
-        return back.groupby("pair")["repair"].agg(frozenset).to_dict()
+    @cached_property
+    def risk(self) -> Floats:
+        """Each repair's probability to come back until its follow-up ends."""
+        return self.risk_ahead(days=self.within)
 
 
 def comeback_risk(posterior: Posterior, pair: Ints, hazard: Floats) -> Floats:
@@ -99,10 +101,9 @@ def month_number(day: date) -> int:
 
 
 def month_numbers(days: Ints) -> Ints:
-    """Return the months of ordinals, by one look at each day that occurs."""
-    each, place = np.unique(days, return_inverse=True)
-    numbers = [month_number(date.fromordinal(day)) for day in each.tolist()]
-    return np.array(numbers, dtype=np.int64)[place.reshape(-1)]
+    """Return the months of ordinals."""
+    months = (days - EPOCH.toordinal()).astype("datetime64[D]").astype("datetime64[M]")
+    return months.astype(np.int64) + month_number(EPOCH)
 
 
 def first_day(month: int) -> date:

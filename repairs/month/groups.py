@@ -1,13 +1,16 @@
 """Deliveries, models and board revisions: their repairs, and which of them are bad."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
+from urllib.parse import urlencode
 
 import numpy as np
 import pandas as pd
+from django.urls import reverse
 
 from repairs.comebacks.queries import read
+from repairs.comebacks.scope import Scope
 from repairs.customers.models import Device, DeviceModel
 from repairs.jobs import states
 from repairs.jobs.models import PartUsed
@@ -16,6 +19,7 @@ from repairs.month.outliers import TOO_MANY_COMEBACKS, group_effects
 from repairs.stock.models import Delivery
 
 DELIVERY, MODEL, BOARD = "delivery", "model", "board revision"
+PAGES = {DELIVERY: "month:delivery", MODEL: "month:model", BOARD: "month:board"}
 MIN_SHARED = 2  # comebacks that two groups have in common before it is shown
 
 
@@ -39,6 +43,8 @@ class GroupRow:
     received: date | None = None
     repairs_back: frozenset[int] = field(default=frozenset(), repr=False)
     """Of a bad group: its repairs that came back."""
+    comebacks_by_pair: dict[int, int] = field(default_factory=dict, repr=False)
+    """Of a bad group, by the number of the pair."""
     devices: int = 0
     """On so many devices."""
     shared: tuple[tuple[str, int], ...] = ()
@@ -52,20 +58,23 @@ class GroupRow:
     def label(self) -> str:
         return f"{self.kind} {self.name}"
 
-    @property
-    def page(self) -> str:
-        return {DELIVERY: "delivery", MODEL: "model", BOARD: "board"}[self.kind]
+    def url(self, scope: Scope, **params: str) -> str:
+        """Return the address of the page that lists its repairs."""
+        if self.kind == BOARD:
+            params = {"revision": self.revision, **params}
+        return page_url(PAGES[self.kind], self.key, scope=scope, **params)
 
-    @property
-    def params(self) -> dict[str, str]:
-        return {"revision": self.revision} if self.kind == BOARD else {}
+
+def page_url(page: str, *args: int, scope: Scope, **params: str) -> str:
+    """Return the address of a page for this scope."""
+    return f"{reverse(page, args=args)}?{urlencode(scope.params | params)}"
 
 
 def all_groups(seen: Observations) -> list[GroupRow]:
     """Return bad groups first, then the most likely; each bad one knows the others."""
-    groups: Iterable[GroupRow] = [*_deliveries(seen), *_models(seen), *_boards(seen)]
     ordered = sorted(
-        groups, key=lambda g: (not g.is_bad, -g.probability, -g.expected, g.name)
+        [*_deliveries(seen), *_models(seen), *_boards(seen)],
+        key=lambda g: (not g.is_bad, -g.probability, -g.expected, g.name),
     )
     bad = [group for group in ordered if group.is_bad]
     return [
@@ -153,23 +162,16 @@ def _group_rows(
     each = members.assign(group=group).drop_duplicates("group").sort_values("group")
     names = list(each[keys].itertuples(index=False, name=None))
     effects = group_effects(seen, row=row, group=group, groups=len(names))
-    figures = pd.DataFrame(
-        {
-            "repairs": effects.repairs,
-            "comebacks": effects.comebacks,
-            "expected": effects.expected,
-            "ratio": effects.ratio,
-            "low": effects.low,
-            "high": effects.high,
-            "probability": effects.probability,
-            "verdict": effects.verdicts,
-        }
-    ).to_dict("records")
+    figures = effects.to_dict("records")
+    is_bad = (effects["verdict"] == TOO_MANY_COMEBACKS).to_numpy()
     back = seen.repairs.iloc[row].assign(group=group)
-    back = back[(back["is_event"] == 1) & effects.is_bad[group]]
+    back = back[(back["is_event"] == 1) & is_bad[group]]
     for number, of_group in back.groupby("group"):
-        figures[number]["repairs_back"] = frozenset(of_group["repair"].tolist())
-        figures[number]["devices"] = of_group["device"].nunique()
+        figures[number] |= {
+            "repairs_back": frozenset(of_group["repair"]),
+            "comebacks_by_pair": of_group["pair"].value_counts().to_dict(),
+            "devices": of_group["device"].nunique(),
+        }
     return [
         GroupRow(kind=kind, key=name[0], **details[name], **figures[number])
         for number, name in enumerate(names)

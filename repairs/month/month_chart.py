@@ -156,7 +156,7 @@ class AllowanceChart:
 
 def allowance_chart(rows: Sequence[AllowanceMonth]) -> AllowanceChart:
     """Return the latest months with an allowance, the last one on top."""
-    drawn = [row for row in reversed(rows) if row.on_record][:MAX_BARS]
+    drawn = [row for row in reversed(rows) if row.with_allowance][:MAX_BARS]
     amounts = [amount for row in drawn for amount in (row.charged, row.needed)]
     most = max(amounts, default=Decimal(0))
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
+import pandas as pd
 
 from repairs.comebacks.watch import Floats, Ints
 from repairs.month.frame import Observations, first_day, month_number
@@ -109,12 +110,11 @@ def p_chart(events: Ints, *, sizes: Ints) -> PChart:
 
 def months(seen: Observations) -> Months:
     """Return the latest months up to the day, with or without repairs."""
-    risk = seen.risk_ahead(days=seen.within)
     last = month_number(seen.as_of)
-    first = int(seen.repairs["month"].min()) if len(risk) else last
+    first = int(seen.repairs["month"].min()) if len(seen.repairs) else last
     first = max(first, last - MAX_MONTHS + 1)
     rows = (
-        seen.repairs.assign(risk=risk)
+        seen.repairs.assign(risk=seen.risk)
         .groupby("month")
         .agg(
             repairs=("repair", "size"),
@@ -124,36 +124,29 @@ def months(seen: Observations) -> Months:
         )
         .reindex(range(first, last + 1), fill_value=0)
     )
-    ends = [first_day(n + 1) - timedelta(days=1) for n in rows.index]
     period = timedelta(days=seen.within)
-    rows["is_complete"] = [end + period <= seen.as_of for end in ends]
+    rows["is_complete"] = [_last_day(n) + period <= seen.as_of for n in rows.index]
     judged = rows[rows["is_complete"] & (rows["repairs"] > 0)]
     chart = p_chart(judged["comebacks"].to_numpy(), sizes=judged["repairs"].to_numpy())
     has_limits = len(judged) >= MIN_COMPLETE
-    limits = {
-        month: {"low": low, "high": high}
-        for month, low, high in zip(
-            judged.index, chart.low.tolist(), chart.high.tolist(), strict=True
-        )
-        if has_limits
-    }
+    limits = pd.DataFrame(
+        {"low": chart.low, "high": chart.high}, index=judged.index
+    ).to_dict("index")
     return Months(
         rows=[
             MonthRow(
                 month=first_day(month),
-                repairs=int(row["repairs"]),
-                comebacks=int(row["comebacks"]),
-                is_complete=bool(row["is_complete"]),
-                in_follow_up=int(row["in_follow_up"]),
-                still_expected=float(row["still_expected"]),
-                **limits.get(month, {}),
+                **figures,
+                **(limits.get(month, {}) if has_limits else {}),
             )
-            for month, row in zip(
-                rows.index.tolist(), rows.to_dict("records"), strict=True
-            )
+            for month, figures in rows.to_dict("index").items()
         ],
         centre=chart.centre if has_limits else None,
     )
+
+
+def _last_day(month: int) -> date:
+    return first_day(month + 1) - timedelta(days=1)
 
 
 def last_day_before(day: date) -> date:
@@ -189,20 +182,9 @@ class Cell:
 
 
 @dataclass(frozen=True)
-class TriangleRow:
-    month: date
-    repairs: int
-    cells: list[Cell]
-
-    @property
-    def name(self) -> str:
-        return f"{self.month:%b %Y}"
-
-
-@dataclass(frozen=True)
 class Triangle:
     headings: list[str]
-    rows: list[TriangleRow]
+    rows: list[tuple[MonthRow, list[Cell]]]
 
 
 def triangle(seen: Observations, rows: list[MonthRow]) -> Triangle:
@@ -224,7 +206,7 @@ def triangle(seen: Observations, rows: list[MonthRow]) -> Triangle:
     return Triangle(
         headings=[f"{low}–{high}" for low, high in edges],
         rows=[
-            TriangleRow(row.month, row.repairs, _cells(row, month_counts, edges, seen))
+            (row, _cells(row, month_counts, edges, seen))
             for row, month_counts in zip(rows, counts.to_numpy().tolist(), strict=True)
         ],
     )
@@ -233,7 +215,7 @@ def triangle(seen: Observations, rows: list[MonthRow]) -> Triangle:
 def _cells(
     row: MonthRow, counts: list[int], edges: list[tuple[int, int]], seen: Observations
 ) -> list[Cell]:
-    last = first_day(month_number(row.month) + 1) - timedelta(days=1)
+    last = _last_day(month_number(row.month))
     return [
         Cell(
             min_days=low,

@@ -2,13 +2,15 @@
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 from decimal import Decimal
 
 from repairs.comebacks.comeback_table import Row
 from repairs.comebacks.estimate.verdict import BETTER_THAN_RECORDED as BETTER
 from repairs.comebacks.estimate.verdict import RELIABLE
 from repairs.comebacks.record import ComebackReport
-from repairs.month.groups import GroupRow
+from repairs.comebacks.scope import Scope
+from repairs.month.groups import GroupRow, page_url
 from repairs.month.months import MonthRow
 from repairs.month.reserves import MonthCosts
 from shopdesk.look.formats import format_share
@@ -25,11 +27,7 @@ class NewsItem:
     about: str
     sentence: str
     label: str
-    page: str
-    """The name of a URL; `args` and `params` complete it."""
-    args: tuple[int, ...] = ()
-    params: tuple[tuple[str, str], ...] = ()
-    anchor: str = ""
+    url: str
 
 
 def news_of_pairs(now: ComebackReport, *, before: ComebackReport) -> list[NewsItem]:
@@ -48,8 +46,7 @@ def news_of_pairs(now: ComebackReport, *, before: ComebackReport) -> list[NewsIt
             about=row.label,
             sentence=f"{change}: {row.counts_and_risk}.{more}",
             label=row.mismatch or row.verdict,
-            page="knowledge:pair",
-            args=row.pair,
+            url=page_url("knowledge:pair", *row.pair, scope=now.scope),
         )
         for _, row, change, more in sorted(changes, key=lambda each: each[0])
     ]
@@ -78,7 +75,7 @@ def _pair_changes(row: Row, was: Row | None) -> Iterator[tuple[int, str, str]]:
 
 
 def news_of_groups(
-    now: Sequence[GroupRow], *, before: Sequence[GroupRow]
+    now: Sequence[GroupRow], *, before: Sequence[GroupRow], scope: Scope
 ) -> list[NewsItem]:
     """Return groups that became bad, or no longer clearly are."""
     old = {group.label for group in before if group.is_bad}
@@ -91,9 +88,7 @@ def news_of_groups(
                 f" expected from these repairs: {group.expected:.1f}."
             ),
             label=group.verdict,
-            page=f"month:{group.page}",
-            args=(group.key,),
-            params=tuple(group.params.items()),
+            url=group.url(scope),
         )
         for group in now
         if group.is_bad != (group.label in old)
@@ -101,7 +96,7 @@ def news_of_groups(
 
 
 def news_of_months(
-    now: Sequence[MonthRow], *, before: Sequence[MonthRow]
+    now: Sequence[MonthRow], *, before: Sequence[MonthRow], scope: Scope
 ) -> list[NewsItem]:
     """Return the months that were not known to be above their range until now."""
     old = {row.month for row in before if row.is_above}
@@ -114,8 +109,9 @@ def news_of_months(
                 f" {format_share(row.high or 0.0)} is normal variation."
             ),
             label=row.status,
-            page="month:handed_over",
-            args=(row.month.year, row.month.month),
+            url=page_url(
+                "month:handed_over", row.month.year, row.month.month, scope=scope
+            ),
         )
         for row in now
         if row.is_above and row.month not in old
@@ -126,19 +122,20 @@ def news_of_costs(
     now: MonthCosts,
     *,
     before: MonthCosts,
-    is_whole_month: bool,
+    scope: Scope,
     format_amount: Callable[[Decimal], str],
 ) -> list[NewsItem]:
     """Return the cost of comebacks if it changed by more than one comeback would.
 
     A month that is not over yet is compared only where it has already cost more.
     """
-    least = max(MIN_COST_CHANGE * before.cost, before.mean_cost)
+    if not before.comebacks:
+        return []
+    is_whole_month = (scope.as_of + timedelta(days=1)).day == 1
+    min_change = max(MIN_COST_CHANGE * before.cost, before.cost / before.comebacks)
     change = now.cost - before.cost
     is_lower = change < 0
-    if not before.comebacks or abs(change) <= least:
-        return []
-    if is_lower and not is_whole_month:
+    if abs(change) <= min_change or (is_lower and not is_whole_month):
         return []
     so_far = "" if is_whole_month else " so far"
     sentence = (
@@ -147,5 +144,5 @@ def news_of_costs(
         f" previous month ({now.comebacks} handed over, {before.comebacks} before)."
     )
     label = LOWER_COST if is_lower else HIGHER_COST
-    about = "The cost of comebacks"
-    return [NewsItem(about, sentence, label, page="month:month", anchor="#costs")]
+    url = f"{page_url('month:month', scope=scope)}#costs"
+    return [NewsItem("The cost of comebacks", sentence, label, url)]

@@ -10,10 +10,8 @@ with one delivery cannot be told from it; then the pair keeps most of the excess
 fixes differ more than deliveries do.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
-from numpy.typing import NDArray
+import pandas as pd
 
 from repairs.comebacks.estimate import prior
 from repairs.comebacks.estimate.posterior import TINY, Posterior, posterior
@@ -45,37 +43,6 @@ TOLERANCE = 1e-3
 MIN_RATE_SHARE = 0.25  # the rate of an averaged gamma may be a little small
 
 
-@dataclass(frozen=True)
-class GroupEffects:
-    """Arrays with one entry per group; the ratio is comebacks to expected ones."""
-
-    repairs: Ints
-    comebacks: Ints
-    expected: Floats
-    ratio: Floats
-    low: Floats
-    high: Floats
-    probability: Floats  # that the ratio is above SUSPECT_RATIO
-    prior: Prior
-
-    @property
-    def is_bad(self) -> NDArray[np.bool_]:
-        is_sure = self.probability >= SUSPECT_PROBABILITY
-        return is_sure & (self.comebacks >= MIN_COMEBACKS)
-
-    @property
-    def verdicts(self) -> NDArray[np.object_]:
-        return np.select(
-            [
-                self.is_bad,
-                self.expected < MIN_EXPECTED,
-                self.probability <= 1.0 - SUSPECT_PROBABILITY,
-            ],
-            [TOO_MANY_COMEBACKS, NOT_ENOUGH_REPAIRS, AS_EXPECTED],
-            default=BORDERLINE,
-        ).astype(object)
-
-
 def group_effects(
     seen: Observations,
     *,
@@ -83,8 +50,11 @@ def group_effects(
     group: Ints,
     groups: int,
     max_rounds: int = MAX_ROUNDS,
-) -> GroupEffects:
-    """Return the estimate of each group against its repairs.
+) -> pd.DataFrame:
+    """Return a row per group: its comebacks against those expected of its repairs.
+
+    `ratio` is comebacks to expected ones, with its limits `low` and `high`;
+    `probability` is that of a ratio above SUSPECT_RATIO.
 
     `row` and `group` go together: the place of a repair in `seen`, and a group it
     belongs to; a repair may belong to several. Without rounds, pairs are taken as they
@@ -119,16 +89,29 @@ def group_effects(
         own = new
         if change < TOLERANCE:
             break
-    fitted, pooled = partial_pooling(comebacks, expectation)
-    return GroupEffects(
-        repairs=np.bincount(group, minlength=groups),
-        comebacks=comebacks,
-        expected=expectation,
-        ratio=pooled.mean,
-        low=pooled.quantile(TAIL_PROBABILITY),
-        high=pooled.quantile(1.0 - TAIL_PROBABILITY),
-        probability=pooled.probability_ratio_above(SUSPECT_RATIO),
-        prior=fitted,
+    _, pooled = partial_pooling(comebacks, expectation)
+    probability = pooled.probability_ratio_above(SUSPECT_RATIO)
+    is_bad = (probability >= SUSPECT_PROBABILITY) & (comebacks >= MIN_COMEBACKS)
+    verdict = np.select(
+        [
+            is_bad,
+            expectation < MIN_EXPECTED,
+            probability <= 1.0 - SUSPECT_PROBABILITY,
+        ],
+        [TOO_MANY_COMEBACKS, NOT_ENOUGH_REPAIRS, AS_EXPECTED],
+        default=BORDERLINE,
+    )
+    return pd.DataFrame(
+        {
+            "repairs": np.bincount(group, minlength=groups),
+            "comebacks": comebacks,
+            "expected": expectation,
+            "ratio": pooled.mean,
+            "low": pooled.quantile(TAIL_PROBABILITY),
+            "high": pooled.quantile(1.0 - TAIL_PROBABILITY),
+            "probability": probability,
+            "verdict": verdict,
+        }
     )
 
 
@@ -141,9 +124,9 @@ def partial_pooling(comebacks: Ints, expected: Floats) -> tuple[Prior, Posterior
     """
     fitted = _mostly_good(comebacks, expected)
     if len(comebacks) >= prior.MIN_PAIRS and comebacks.sum() >= prior.MIN_COMEBACKS:
-        one = prior.one_gamma(comebacks, expected)
-        if 2.0 * (one.log_likelihood - fitted.log_likelihood) > AIC_PENALTY:
-            fitted = one
+        gamma = prior.one_gamma(comebacks, expected)
+        if 2.0 * (gamma.log_likelihood - fitted.log_likelihood) > AIC_PENALTY:
+            fitted = gamma
     return fitted, posterior(fitted, comebacks=comebacks, expected=expected)
 
 

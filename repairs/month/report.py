@@ -1,11 +1,9 @@
 """The monthly report: the same for the page and for the document."""
 
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
-from urllib.parse import urlencode
+from datetime import date
 
 import pandas as pd
-from django.urls import reverse
 
 from repairs.comebacks.advice import (
     Recommendation,
@@ -45,23 +43,15 @@ from shopdesk.templatetags.desk import money
 
 
 @dataclass(frozen=True)
-class Link:
-    """Something with the address of the page that shows its figures."""
-
-    item: GroupRow | news.NewsItem
-    url: str
-
-
-@dataclass(frozen=True)
 class MonthReport:
     scope: Scope
     before: date
     """The last day of the month before, which it is compared with."""
     recommendations: list[Recommendation]
     """What to change, by all repairs up to the day."""
-    news: list[Link]
-    suspects: list[Link]
-    """Deliveries, models and boards with too many comebacks."""
+    news: list[news.NewsItem]
+    suspects: list[tuple[GroupRow, str]]
+    """Deliveries, models and boards with too many comebacks, and their addresses."""
     months: Months
     chart: RateChart
     triangle: Triangle
@@ -132,8 +122,8 @@ def _calculate(scope: Scope, *, shop: Shop) -> MonthReport:
         scope=scope,
         before=last,
         recommendations=_recommendations(now),
-        news=[_link(item, scope) for item in _news(now, before, shop=shop)],
-        suspects=[_link(group, scope) for group in now.groups if group.is_bad],
+        news=_news(now, before, shop=shop),
+        suspects=[(group, group.url(scope)) for group in now.groups if group.is_bad],
         months=now.months,
         chart=rate_chart(now.months),
         triangle=triangle(now.seen, now.months.rows),
@@ -148,15 +138,15 @@ def _calculate(scope: Scope, *, shop: Shop) -> MonthReport:
 
 
 def _news(now: _Day, before: _Day, *, shop: Shop) -> list[news.NewsItem]:
-    as_of = now.report.scope.as_of
+    scope = now.report.scope
     return [
         *news.news_of_pairs(now.report, before=before.report),
-        *news.news_of_groups(now.groups, before=before.groups),
-        *news.news_of_months(now.months.rows, before=before.months.rows),
+        *news.news_of_groups(now.groups, before=before.groups, scope=scope),
+        *news.news_of_months(now.months.rows, before=before.months.rows, scope=scope),
         *news.news_of_costs(
             now.costs,
             before=before.costs,
-            is_whole_month=(as_of + timedelta(days=1)).day == 1,
+            scope=scope,
             format_amount=lambda amount: money(amount, shop),
         ),
     ]
@@ -164,17 +154,14 @@ def _news(now: _Day, before: _Day, *, shop: Shop) -> list[news.NewsItem]:
 
 def _recommendations(now: _Day) -> list[Recommendation]:
     """Return what to change, naming a delivery that is to be suspected first."""
-    return with_suspects(
-        now.report.recommendations,
-        repairs_back=now.seen.repairs_back(),
-        suspects=[
-            SuspectDelivery(
-                group.name, group.repairs_back, group_url(group, now.report.scope)
-            )
-            for group in now.groups
-            if group.is_bad and group.kind == DELIVERY
-        ],
-    )
+    suspects = [
+        SuspectDelivery(
+            group.name, group.comebacks_by_pair, group.url(now.report.scope)
+        )
+        for group in now.groups
+        if group.is_bad and group.kind == DELIVERY
+    ]
+    return with_suspects(now.report.recommendations, suspects)
 
 
 def _comebacks_since(before: Observations, now: Observations) -> int:
@@ -182,15 +169,3 @@ def _comebacks_since(before: Observations, now: Observations) -> int:
     was_open = before.repairs.loc[before.repairs["is_open"], "repair"]
     is_event = now.repairs["repair"].isin(was_open) & (now.repairs["is_event"] == 1)
     return int(is_event.sum())
-
-
-def _link(item: GroupRow | news.NewsItem, scope: Scope) -> Link:
-    if isinstance(item, GroupRow):
-        return Link(item, group_url(item, scope))
-    query = urlencode(scope.params | dict(item.params))
-    return Link(item, f"{reverse(item.page, args=item.args)}?{query}{item.anchor}")
-
-
-def group_url(group: GroupRow, scope: Scope, **params: str) -> str:
-    query = urlencode(scope.params | group.params | params)
-    return f"{reverse(f'month:{group.page}', args=[group.key])}?{query}"

@@ -75,45 +75,39 @@ class MonthCosts:
     def allowance(self) -> Decimal:
         return sum((row.allowance for row in self.rows), Decimal(0))
 
-    @property
-    def mean_cost(self) -> Decimal:
-        return self.cost / self.comebacks if self.comebacks else Decimal(0)
-
 
 def month_costs(report: ComebackReport, seen: Observations) -> MonthCosts:
     """Return the costs of the month of the report's date, up to that day."""
-    first = report.scope.as_of.replace(day=1)
-    known = comebacks_by(report.scope.as_of, only=report.scope.repairs)
-    over = known.filter(
-        rework_handed_over_on__gte=first, rework_handed_over_on__lte=report.scope.as_of
-    )
+    as_of = report.scope.as_of
+    first = as_of.replace(day=1)
+    back = comebacks_by(as_of, only=report.scope.repairs)
+    handed_over = back.filter(rework_handed_over_on__range=(first, as_of))
     cost = Coalesce(Cast("cost", BigIntegerField()), 0)
-    paid = read(over.values_list(*PAIR, cost), [*PAIR, "cost"])
-    costs = paid.groupby([*PAIR])["cost"].agg(["size", "sum"])
+    paid = read(handed_over.values_list(*PAIR, cost), [*PAIR, "cost"])
+    costs = paid.groupby([*PAIR])["cost"].agg(comebacks="size", cost="sum")
     is_new = seen.repairs["handed_over"] >= first.toordinal()
     repairs = seen.repairs[is_new].groupby("pair").size()
-    frame = report.table.frame
-    frame = frame.join(costs, on=[*PAIR])
-    frame = frame.assign(done=frame["number"].map(repairs)).fillna(
-        {"size": 0, "sum": 0, "done": 0}
+    frame = report.table.frame[
+        [*PAIR, "fault", "fix", "number", "comeback_allowance"]
+    ].join(costs, on=[*PAIR])
+    frame = frame.assign(repairs=frame["number"].map(repairs)).fillna(
+        {"comebacks": 0, "cost": 0, "repairs": 0}
     )
-    frame = frame[(frame["size"] > 0) | (frame["done"] > 0)]
     rows = [
         CostRow(
             fault_id=row.fault_id,
             fix_id=row.fix_id,
             label=f"{row.fault} / {row.fix}",
-            comebacks=int(row.size),
-            cost=Decimal(int(row.sum)) / UNIT,
-            repairs=int(row.done),
-            allowance=row.comeback_allowance * int(row.done),
+            comebacks=int(row.comebacks),
+            cost=Decimal(int(row.cost)) / UNIT,
+            repairs=int(row.repairs),
+            allowance=row.comeback_allowance * int(row.repairs),
         )
-        for row in frame.itertuples()
+        for row in frame[(frame["comebacks"] > 0) | (frame["repairs"] > 0)].itertuples()
     ]
     rows.sort(key=lambda row: (-row.cost, -row.allowance, row.label))
-    return MonthCosts(
-        rows, known.exclude(rework_handed_over_on__lte=report.scope.as_of).count()
-    )
+    in_shop = back.exclude(rework_handed_over_on__lte=as_of).count()
+    return MonthCosts(rows, in_shop)
 
 
 # --- allowances charged and used ------------------------------------------------
@@ -125,7 +119,7 @@ class AllowanceMonth:
 
     month: date
     repairs: int
-    on_record: int
+    with_allowance: int
     """Repairs whose price has an allowance."""
     charged: Decimal
     spent: Decimal
@@ -139,7 +133,7 @@ class AllowanceMonth:
 
     @property
     def missing(self) -> int:
-        return self.repairs - self.on_record
+        return self.repairs - self.with_allowance
 
     @property
     def needed(self) -> Decimal:
@@ -156,7 +150,7 @@ class AllowanceMonth:
 
     @property
     def result(self) -> str:
-        if not self.on_record:
+        if not self.with_allowance:
             return "no data"
         return "shortfall" if self.is_short else "surplus"
 
@@ -170,25 +164,26 @@ def allowance_months(
 ) -> list[AllowanceMonth]:
     """Return the allowances of these months."""
     as_of, only = report.scope.as_of, report.scope.repairs
-    on_record = fixed_by(as_of, only=only).filter(reserve__isnull=False)
+    with_allowance = fixed_by(as_of, only=only).filter(reserve__isnull=False)
     charges = read(
-        on_record.values_list("pk", Cast("reserve", BigIntegerField())),
+        with_allowance.values_list("pk", Cast("reserve", BigIntegerField())),
         ["repair", "charged"],
     )
     rework = report.table.frame["mean_rework_cost"].astype("float64").to_numpy()
     pair = seen.repairs["pair"].to_numpy()
     rows = seen.repairs[["repair", "month"]].assign(
-        rework=rework[pair], expected=seen.risk_ahead(days=seen.within) * rework[pair]
+        rework=rework[pair], expected=seen.risk * rework[pair]
     )
     rows = rows.merge(charges, on="repair")
     back = comeback_rows(as_of, only=only)[["repair", "cost"]]
     back = back.merge(rows[["repair", "month", "rework"]], on="repair")
     is_paid = back["cost"] != UNPAID
+    of_month = rows.groupby("month")
     sums = pd.DataFrame(
         {
-            "on_record": rows.groupby("month").size(),
-            "charged": rows.groupby("month")["charged"].sum(),
-            "expected": rows.groupby("month")["expected"].sum(),
+            "with_allowance": of_month.size(),
+            "charged": of_month["charged"].sum(),
+            "expected": of_month["expected"].sum(),
             "spent": back[is_paid].groupby("month")["cost"].sum(),
             "pending": back[~is_paid].groupby("month")["rework"].sum(),
         }
@@ -197,7 +192,7 @@ def allowance_months(
         AllowanceMonth(
             month=row.month,
             repairs=row.repairs,
-            on_record=int(month.on_record),
+            with_allowance=int(month.with_allowance),
             charged=Decimal(int(month.charged)) / UNIT,
             spent=Decimal(int(month.spent)) / UNIT,
             expected=rounded(
@@ -210,11 +205,8 @@ def allowance_months(
 
 def total_allowance(rows: Sequence[AllowanceMonth]) -> AllowanceMonth:
     """Return the sum of these months, at least one."""
-    return AllowanceMonth(
-        month=rows[-1].month,
-        repairs=sum(row.repairs for row in rows),
-        on_record=sum(row.on_record for row in rows),
-        charged=sum((row.charged for row in rows), Decimal(0)),
-        spent=sum((row.spent for row in rows), Decimal(0)),
-        expected=sum((row.expected for row in rows), Decimal(0)),
-    )
+    sums = {
+        name: sum(getattr(row, name) for row in rows)
+        for name in ("repairs", "with_allowance", "charged", "spent", "expected")
+    }
+    return AllowanceMonth(rows[-1].month, **sums)

@@ -26,13 +26,12 @@ class GroupTable(tables.ListTable):
     class Meta(tables.ListTable.Meta):
         row_attrs = {"class": lambda record: "hot" if record.is_bad else ""}
 
-    def __init__(self, *args, url_of, **kwargs):
-        """`url_of` gives the page of a group's repairs, with the same scope."""
-        self.url_of = url_of
+    def __init__(self, *args, scope, **kwargs):
+        self.scope = scope
         super().__init__(*args, **kwargs)
 
     def render_name(self, record):
-        return format_html('<a href="{}">{}</a>', self.url_of(record), record.name)
+        return format_html('<a href="{}">{}</a>', record.url(self.scope), record.name)
 
     def render_repairs(self, record, value):
         return self._link(record, value, "repairs")
@@ -43,7 +42,7 @@ class GroupTable(tables.ListTable):
     def _link(self, record, number, what, **params):
         return format_html(
             '<a href="{}">{}<span class="unseen"> {} of {}</span></a>',
-            self.url_of(record, **params),
+            record.url(self.scope, **params),
             number,
             what,
             record.name,

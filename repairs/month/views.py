@@ -1,7 +1,6 @@
 """The monthly report, its deliveries and models, and the repairs behind its figures."""
 
 from datetime import date, timedelta
-from functools import partial
 
 from django.db.models import Q
 from django.http import Http404
@@ -23,7 +22,7 @@ from repairs.customers.models import DeviceModel
 from repairs.jobs.models import PartUsed
 from repairs.month.groups import BOARD, DELIVERY, MODEL
 from repairs.month.papers import render_report_pdf
-from repairs.month.report import group_url, groups, month_report
+from repairs.month.report import groups, month_report
 from repairs.month.tables import BoardTable, DeliveryTable, ModelTable
 from repairs.stock.models import Delivery
 from shopdesk.look.forms import attempt
@@ -65,7 +64,7 @@ def deliveries(request):
             configured.configure(
                 table(
                     [row for row in rows if row.kind == kind],
-                    url_of=partial(group_url, scope=form.scope),
+                    scope=form.scope,
                 )
             )
             for kind, table in TABLES.items()
@@ -85,47 +84,48 @@ def handed_over(request, year, number):
 
 def delivery(request, pk):
     """The repairs that used a part of one delivery."""
-    one = get_object_or_404(Delivery.objects.select_related("part", "supplier"), pk=pk)
-    used = PartUsed.objects.filter(delivery=one).values("repair")
-    return _repairs(request, f"Delivery {one} of {one.part}", Q(pk__in=used))
+    deliveries = Delivery.objects.select_related("part", "supplier")
+    delivery = get_object_or_404(deliveries, pk=pk)
+    used = PartUsed.objects.filter(delivery=delivery).values("repair")
+    return _repairs(request, f"Delivery {delivery} of {delivery.part}", Q(pk__in=used))
 
 
 def model(request, pk):
     """The repairs on one maker's model."""
-    one = get_object_or_404(DeviceModel, pk=pk)
-    return _repairs(request, str(one), Q(job__device__model=one))
+    model = get_object_or_404(DeviceModel, pk=pk)
+    return _repairs(request, str(model), Q(job__device__model=model))
 
 
 def board(request, pk):
     """The repairs on one board revision of a model."""
-    one = get_object_or_404(DeviceModel, pk=pk)
+    model = get_object_or_404(DeviceModel, pk=pk)
     form = BoardForm(request.GET)
     if not form.is_valid():
         raise Http404
     revision = form.cleaned_data["revision"]
-    on_board = Q(job__device__model=one, job__device__board_revision=revision)
-    return _repairs(request, f"{one}, board {revision}", on_board)
+    on_board = Q(job__device__model=model, job__device__board_revision=revision)
+    return _repairs(request, f"{model}, board {revision}", on_board)
 
 
 def _repairs(request, heading, condition, *, back="deliveries"):
     """Show the repairs of this condition and what became of them."""
-    form, wanted = scope_form(request), drilldown_form(request)
+    form, choice = scope_form(request), drilldown_form(request)
     context = {
         "form": form,
-        "params": wanted.params("revision"),
+        "params": choice.params("revision"),
         "heading": heading,
         "back": reverse(f"month:{back}"),
     }
     if form.is_valid():
         scope = form.scope
         period = {"as_of": scope.as_of, "within": scope.within}
-        found = drilldown.counted_repairs(
+        repairs = drilldown.counted_repairs(
             **period,
-            result=wanted.cleaned_data["result"],
-            only=condition & scope.repairs & wanted.pairs,
+            result=choice.cleaned_data["result"],
+            only=condition & scope.repairs & choice.pairs,
         )
-        outcomes = drilldown.outcomes(found, **period)
-        rows = [row for row in outcomes if wanted.includes(row.days)]
+        outcomes = drilldown.outcomes(repairs, **period)
+        rows = [row for row in outcomes if choice.includes(row.days)]
         table = RequestConfig(request).configure(PairOutcomeTable(rows))
         context |= {
             "scope": scope,

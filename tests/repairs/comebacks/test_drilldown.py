@@ -113,8 +113,8 @@ def test_the_cells_of_the_triangle_open_as_many_jobs(owner):
     page = owner.get("/comebacks/month/", DAY)
     text = page_text(page)
     opened = 0
-    for row in page.context["month"].triangle.rows:
-        for cell in row.cells:
+    for row, cells in page.context["month"].triangle.rows:
+        for cell in cells:
             address = (
                 f"/comebacks/month/{row.month.year}/{row.month.month}/?as_of=2026-08-31"
                 f"&within=90&result=comeback&min_days={cell.min_days}&max_days={cell.max_days}"

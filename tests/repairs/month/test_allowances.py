@@ -72,7 +72,7 @@ def test_the_allowances_of_a_month_are_compared_with_its_costs(of):
     assert (shown.expected, shown.difference) == (0, Decimal("10.50"))
     assert shown.result == "shortfall"
     # A comeback's own repair is a repair of its month, with no reserve on record.
-    assert (rows["Jun 2026"].repairs, rows["Jun 2026"].on_record) == (1, 0)
+    assert (rows["Jun 2026"].repairs, rows["Jun 2026"].with_allowance) == (1, 0)
 
 
 def test_expected_comebacks_cost_the_mean_rework_cost(of):
@@ -105,14 +105,14 @@ def test_repairs_without_an_allowance_are_left_out_and_counted(of, page):
     came_back(without[0], on=date(2026, 8, 10), cost="900")
     row = report().this_allowance
     # The two comebacks were handed back in August themselves.
-    assert (row.repairs, row.on_record, row.missing) == (9, 3, 6)
+    assert (row.repairs, row.with_allowance, row.missing) == (9, 3, 6)
     assert (row.charged, row.spent) == (15, 20)
     text = page()
     assert "6 of 9 repairs have no allowance on record" in text
     assert "are left out of both sums" in text
 
 
-def test_without_allowances_on_record_there_are_no_bars(of, page):
+def test_without_allowances_with_allowance_there_are_no_bars(of, page):
     done(of, 2, month=8)
     text = page()
     assert "2 of 2 repairs have no allowance on record" in text
@@ -156,9 +156,12 @@ def test_the_bars_give_their_figures_to_mouse_and_keyboard(of, page):
 # --- the chart ----------------------------------------------------------------
 
 
-def row(month, *, charged, spent="0", expected="0", on_record=1):
+def row(month, *, charged, spent="0", expected="0", with_allowance=1):
     return AllowanceMonth(
-        date(2026, month, 1), 3, on_record, *map(Decimal, (charged, spent, expected))
+        date(2026, month, 1),
+        3,
+        with_allowance,
+        *map(Decimal, (charged, spent, expected)),
     )
 
 
@@ -175,7 +178,7 @@ def test_the_longest_bar_fills_the_chart_and_the_others_are_to_scale():
 
 
 def test_months_without_allowances_are_not_drawn():
-    assert allowance_chart([row(1, charged="0", on_record=0)]).bars == []
+    assert allowance_chart([row(1, charged="0", with_allowance=0)]).bars == []
     assert allowance_chart([row(1, charged="0")]).bars[0].charged == 0
 
 
@@ -183,7 +186,7 @@ def test_the_total_of_months_adds_up():
     shown = total_allowance(
         [row(1, charged="10", spent="2"), row(2, charged="1", spent="20")]
     )
-    assert (shown.repairs, shown.on_record, shown.charged, shown.needed) == (
+    assert (shown.repairs, shown.with_allowance, shown.charged, shown.needed) == (
         6,
         2,
         11,

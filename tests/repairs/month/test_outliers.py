@@ -66,67 +66,69 @@ def good(first, count, *, pair=0):
 
 
 def test_a_bad_delivery_is_found_though_it_raises_its_own_pairs_rate():
-    found = effects(*good(0, 6), (0, 6, 12, 7))
-    assert found.verdicts[6] == outliers.TOO_MANY_COMEBACKS
-    assert not (found.verdicts[:6] == outliers.TOO_MANY_COMEBACKS).any()
-    assert found.ratio[6] > 4
+    result = effects(*good(0, 6), (0, 6, 12, 7))
+    assert result.verdict[6] == outliers.TOO_MANY_COMEBACKS
+    assert not (result.verdict[:6] == outliers.TOO_MANY_COMEBACKS).any()
+    assert result.ratio[6] > 4
     plain = effects(*good(0, 6), (0, 6, 12, 7), max_rounds=0)
-    assert found.probability[6] > plain.probability[6]
-    assert found.expected[6] < plain.expected[6]
+    assert result.probability[6] > plain.probability[6]
+    assert result.expected[6] < plain.expected[6]
 
 
 def test_a_good_delivery_that_went_into_a_bad_fix_is_not_blamed():
     # The fix comes back with every part that was ever used for it.
     bad_fix = [(1, 6 + n, 12, 5) for n in range(4)]
-    found = effects(*good(0, 6), *bad_fix)
-    assert not (found.verdicts == outliers.TOO_MANY_COMEBACKS).any()
-    assert found.comebacks[6] == 5
-    assert found.expected[6] > 3
-    assert found.ratio[6] < 1.6
+    result = effects(*good(0, 6), *bad_fix)
+    assert not (result.verdict == outliers.TOO_MANY_COMEBACKS).any()
+    assert result.comebacks[6] == 5
+    assert result.expected[6] > 3
+    assert result.ratio[6] < 1.6
 
 
 def test_a_fix_with_one_delivery_only_takes_the_blame_itself():
-    found = effects(*good(0, 6), (1, 6, 20, 9))
-    assert found.verdicts[6] != outliers.TOO_MANY_COMEBACKS
-    assert found.expected[6] > 4
+    result = effects(*good(0, 6), (1, 6, 20, 9))
+    assert result.verdict[6] != outliers.TOO_MANY_COMEBACKS
+    assert result.expected[6] > 4
 
 
 def test_one_comeback_or_few_repairs_are_not_enough():
-    found = effects(*good(0, 6), (0, 6, 1, 1), (0, 7, 3, 0))
-    assert found.verdicts[6] == outliers.NOT_ENOUGH_REPAIRS
-    assert found.verdicts[7] == outliers.NOT_ENOUGH_REPAIRS
+    result = effects(*good(0, 6), (0, 6, 1, 1), (0, 7, 3, 0))
+    assert result.verdict[6] == outliers.NOT_ENOUGH_REPAIRS
+    assert result.verdict[7] == outliers.NOT_ENOUGH_REPAIRS
 
 
 def test_few_repairs_are_not_enough_and_many_are_as_expected():
-    found = effects((0, 0, 3, 0), (1, 1, 400, 12), (1, None, 400, 12))
-    assert found.verdicts.tolist() == [
+    result = effects((0, 0, 3, 0), (1, 1, 400, 12), (1, None, 400, 12))
+    assert result.verdict.tolist() == [
         outliers.NOT_ENOUGH_REPAIRS,
         outliers.AS_EXPECTED,
     ]
 
 
 def test_without_comebacks_no_group_is_judged():
-    found = effects((0, 0, 5, 0), (1, 1, 4, 0))
-    assert found.verdicts.tolist() == [outliers.NOT_ENOUGH_REPAIRS] * 2
-    assert found.comebacks.tolist() == [0, 0]
-    assert np.isfinite(found.high).all()
+    result = effects((0, 0, 5, 0), (1, 1, 4, 0))
+    assert result.verdict.tolist() == [outliers.NOT_ENOUGH_REPAIRS] * 2
+    assert result.comebacks.tolist() == [0, 0]
+    assert np.isfinite(result.high).all()
 
 
 def test_without_rounds_a_delivery_is_compared_with_its_pairs():
     seen, row, group = shop(*good(0, 4), (1, 2, 10, 3))
     ratio = seen.posterior.weights * seen.posterior.shapes / seen.posterior.rates
     each = ratio.sum(axis=1)[seen.repairs["pair"]] * HAZARD[seen.repairs["days"]]
-    found = group_effects(seen, row=row, group=group, groups=4, max_rounds=0)
-    assert found.expected == pytest.approx(np.bincount(group, weights=each[row]))
+    result = group_effects(seen, row=row, group=group, groups=4, max_rounds=0)
+    assert result.expected.to_numpy() == pytest.approx(
+        np.bincount(group, weights=each[row])
+    )
 
 
 def test_a_repair_with_two_deliveries_counts_for_both():
     seen, row, group = shop(*good(0, 4))
     both_rows = np.concatenate([row, row[:20]])
     both_groups = np.concatenate([group, np.full(20, 4)])
-    found = group_effects(seen, row=both_rows, group=both_groups, groups=5)
-    assert found.repairs.tolist() == [20] * 5
-    assert found.comebacks[4] == found.comebacks[0]
+    result = group_effects(seen, row=both_rows, group=both_groups, groups=5)
+    assert result.repairs.tolist() == [20] * 5
+    assert result.comebacks[4] == result.comebacks[0]
 
 
 def test_good_deliveries_are_rarely_blamed():
@@ -143,6 +145,6 @@ def test_good_deliveries_are_rarely_blamed():
                 stretches.append((pair, number, repairs, back))
                 number += 1
         blamed += int(
-            (effects(*stretches).verdicts == outliers.TOO_MANY_COMEBACKS).sum()
+            (effects(*stretches).verdict == outliers.TOO_MANY_COMEBACKS).sum()
         )
     assert blamed <= 2  # of 2400 deliveries
