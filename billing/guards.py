@@ -39,10 +39,8 @@ def _issued() -> str:
         "extras_json",
         "valid_days",
         "more",
-        "currency",
         "issued_at",
         "valid_until",
-        "issued_terms",
         "pdf",
         "pdf_sha256",
     )

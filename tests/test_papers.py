@@ -213,7 +213,7 @@ def heard(pdf, tmp_path):
 
 
 def carried(pdf):
-    """What the paper missing_fields, or carries and must not."""
+    """What the paper lacks, or carries and must not."""
     paper = pikepdf.open(BytesIO(pdf))
     root = paper.Root
     with paper.open_metadata() as told:

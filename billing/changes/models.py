@@ -65,7 +65,7 @@ class ChangeOrder(models.Model):
         return f"Extra work {self.number}, job {self.quote.job.number}"
 
     def get_absolute_url(self):
-        return reverse("changes:of_job", args=[self.quote.job_id])
+        return reverse("changes:for_job", args=[self.quote.job_id])
 
     @property
     def is_open(self) -> bool:

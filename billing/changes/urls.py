@@ -4,7 +4,7 @@ from billing.changes import views
 
 app_name = "changes"
 urlpatterns = [
-    path("job/<int:pk>/", views.of_job, name="of_job"),
+    path("job/<int:pk>/", views.for_job, name="for_job"),
     path("<int:pk>/answer/", views.answer, name="answer"),
     path("so-far/<int:pk>/", views.so_far, name="so_far"),
 ]

@@ -19,7 +19,7 @@ def _job(pk):
     return get_object_or_404(Job.objects.for_list(), pk=pk)
 
 
-def of_job(request, pk):
+def for_job(request, pk):
     """List the extra work of a job; add more."""
     job = _job(pk)
     quote = queries.accepted_quote(job)
@@ -97,7 +97,7 @@ def _page(request, job, quote, boxes=None, answer=None):
             )
         if may_add or boxes:
             context |= boxes or _boxes(job, quote, shop=shop)
-    return render(request, "billing/changes/of_job.html", context)
+    return render(request, "billing/changes/for_job.html", context)
 
 
 def answer(request, pk):

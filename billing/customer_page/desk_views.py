@@ -33,7 +33,7 @@ def _job(pk):
     return get_object_or_404(Job.objects.for_list(), pk=pk)
 
 
-def of_job(request, pk):
+def for_job(request, pk):
     """The job's links. A new one is shown in the answer to its form, and never again:
     a redirect would have to keep the token somewhere."""
     job = _job(pk)
@@ -43,7 +43,7 @@ def of_job(request, pk):
     quote = quote_shown(job)
     return render(
         request,
-        "billing/customer_page/of_job.html",
+        "billing/customer_page/for_job.html",
         {
             "job": job,
             "table": LinkTable(links, on=today, request=request, orderable=False),
@@ -85,7 +85,7 @@ def revoke(request, pk):
     link = get_object_or_404(Link, pk=pk)
     actions.revoke(link, stamp=Stamp.of(request))
     messages.success(request, "The link is revoked.")
-    return redirect("customer_links:of_job", link.job_id)
+    return redirect("customer_links:for_job", link.job_id)
 
 
 def sign_here(request, pk):

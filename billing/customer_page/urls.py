@@ -14,7 +14,7 @@ urlpatterns = [
 
 desk_urls = (
     [
-        path("job/<int:pk>/", desk_views.of_job, name="of_job"),
+        path("job/<int:pk>/", desk_views.for_job, name="for_job"),
         path("<int:pk>/revoke/", desk_views.revoke, name="revoke"),
         path("sign/<int:pk>/", desk_views.sign_here, name="sign_here"),
     ],

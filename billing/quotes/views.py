@@ -65,7 +65,7 @@ def for_job(request, pk):
             "quotes": quotes,
             "may_make": is_diagnosed and not has_live,
             "needs_none": is_diagnosed and job.is_warranty_repair,
-            "sees_forms": can_open(request.user, "repair_form:of_job"),
+            "sees_forms": can_open(request.user, "repair_form:for_job"),
             "sees_money": can_open(request.user, "invoices:for_job"),
         },
     )

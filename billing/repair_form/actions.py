@@ -3,7 +3,6 @@
 The job is always locked before its quotes: two people never wait for each other.
 """
 
-import json
 from decimal import Decimal
 
 from django.db import transaction
@@ -16,12 +15,13 @@ from billing.quotes.drafting import copy_option, next_version
 from billing.quotes.models import QuoteOption
 from billing.quotes.sending import send
 from billing.repair_form.models import DiagnosisConsent, RepairInformationForm
-from billing.repair_form.papers import render_form_pdf
-from billing.repair_form.terms import last_valid_day, missing_fields, written
+from billing.repair_form.papers import file_name, render_form_pdf
 from repairs.jobs import states as job_states
 from repairs.jobs import workflow
 from repairs.jobs.models import Job
 from shopdesk.errors import IncompleteError, InvalidTransitionError, RefusedError
+from shopdesk.mail import actions as post
+from shopdesk.mail.models import Email
 from shopdesk.papers.models import stored_fields
 from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
@@ -44,26 +44,22 @@ def make(option: QuoteOption, *, stamp: Stamp) -> RepairInformationForm:
             "The form needs a sent quote that is not answered yet."
         )
     last = job.repair_forms.aggregate(n=Max("number"))["n"] or 0
+    faults = [repair.fault.name for repair in job.repairs.select_related("fault")]
     with document_language(shop):
         measures, more = _measures(option), _more(option, job, shop)
     return RepairInformationForm.objects.create(
         job=job,
         number=last + 1,
         option=option,
-        defect=quote.findings or "; ".join(r.fault.name for r in _repairs(job)),
+        defect=quote.findings or "; ".join(faults),
         measures=measures,
         price=option.totals().gross,
         days=option.turnaround_days,
         place=" ".join(shop.address.split("\n")),
-        currency=quote.currency,
         more=more,
         made_at=stamp.at,
         made_by=stamp.by,
     )
-
-
-def _repairs(job: Job):
-    return job.repairs.select_related("fault")
 
 
 def _measures(option: QuoteOption) -> str:
@@ -110,20 +106,16 @@ def issue(form: RepairInformationForm, *, stamp: Stamp) -> RepairInformationForm
             " a new form from the current version."
         )
     shop = Shop.current()
-    terms = form.terms(shop=shop)
-    if missing_fields(terms):
+    if form.missing_rows(shop=shop):
         raise IncompleteError(
             "The form is not complete. Fill in the fields named above."
         )
-    until = last_valid_day(stamp.on, days=form.valid_days)
-    paper = render_form_pdf(
-        form, terms=terms, issued_at=stamp.at, until=until, shop=shop
-    )
+    until = form.last_valid_day(stamp.on)
+    paper = render_form_pdf(form, issued_at=stamp.at, until=until, shop=shop)
     RepairInformationForm.objects.filter(pk=form.pk, issued_at=None).update(
         issued_at=stamp.at,
         issued_by=stamp.by,
         valid_until=until,
-        issued_terms=json.dumps(written(terms)),
         **stored_fields(paper),
     )
     form.refresh_from_db()
@@ -161,7 +153,7 @@ def accept(
         )
     option = _option_at_these_conditions(form, job, stamp=stamp)
     with document_language(Shop.current()):
-        name = gettext("form-{number}.pdf").format(number=job.number)
+        name = file_name(form)
     accept_quote(
         option.quote,
         option=option,
@@ -201,25 +193,49 @@ def _option_at_these_conditions(form, job, *, stamp: Stamp) -> QuoteOption:
     return send(new, stamp=stamp).options.get()
 
 
+def mail(form: RepairInformationForm, *, stamp: Stamp) -> Email:
+    """Email the issued form to the customer."""
+    if not form.is_issued:
+        raise InvalidTransitionError("Issue the form before you email it.")
+    job, shop = form.job, Shop.current()
+    with document_language(shop):
+        subject = gettext("Repair information form for {device}")
+        text = gettext(
+            "Please find attached the form for job {number}. Its conditions are valid"
+            " until {day}.\n\n{shop}"
+        ).format(number=job.number, day=day(form.valid_until), shop=shop.name)
+        name = file_name(form)
+    return post.write(
+        job.customer.email,
+        subject=subject.format(device=job.device),
+        text=text,
+        attachments=[(name, "application/pdf", bytes(form.pdf))],
+        about=form.get_absolute_url(),
+        stamp=stamp,
+    )
+
+
+MAY_CONSENT = (job_states.EXPECTED, job_states.BOOKED_IN)
+
+
 @transaction.atomic
 def consent(
-    job: Job, *, fee: Decimal, who: str, how: str, stamp: Stamp
+    job: Job, *, fee: Decimal, agreed_by: str, agreed_how: str, stamp: Stamp
 ) -> DiagnosisConsent:
     """Record that the customer agreed to the diagnosis fee."""
     job = Job.objects.select_for_update().get(pk=job.pk)
-    if job.state not in (job_states.EXPECTED, job_states.BOOKED_IN):
+    if job.state not in MAY_CONSENT:
         raise InvalidTransitionError(
             f"Job {job.number} is {job.get_state_display()}. Consent is recorded before"
             " the diagnosis."
         )
-    made = DiagnosisConsent.objects.create(
+    Job.objects.filter(pk=job.pk).update(agreed_diagnosis_fee=fee)
+    return DiagnosisConsent.objects.create(
         job=job,
         fee=fee,
         is_credited=Shop.current().deducts_diagnosis_fee,
-        agreed_by=who,
-        agreed_how=how,
+        agreed_by=agreed_by,
+        agreed_how=agreed_how,
         agreed_at=stamp.at,
         recorded_by=stamp.by,
     )
-    Job.objects.filter(pk=job.pk).update(agreed_diagnosis_fee=fee)
-    return made

@@ -5,14 +5,15 @@ from decimal import Decimal
 from django import forms
 
 from billing.quotes.models import MAX_PRICE, Quote
-from billing.repair_form.models import DiagnosisConsent, RepairInformationForm
-from billing.repair_form.terms import MIN_VALID_DAYS
+from billing.repair_form.models import (
+    MIN_VALID_DAYS,
+    DiagnosisConsent,
+    RepairInformationForm,
+)
 from shopdesk.fields import MoneyFormField, WholeNumberField
 
 EXTRAS = 4
 """Ancillary services that one form has room for."""
-
-CALLED = "Ancillary service"
 
 
 class TermsForm(forms.ModelForm):
@@ -69,29 +70,30 @@ class TermsForm(forms.ModelForm):
             "measures": "State if it is a temporary repair.",
         }
 
-    def __init__(self, *args, places, **kwargs):
+    def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
         self.initial["has_replacement"] = (
             "yes" if self.instance.has_replacement else "no"
         )
         self.fields["mode"].choices = RepairInformationForm.Mode.choices
+        extras = dict(enumerate(self.instance.extras))
         for n in range(EXTRAS):
-            extra = self.instance.extras[n] if n < len(self.instance.extras) else {}
+            extra = extras.get(n, {})
             self.fields[f"what{n}"] = forms.CharField(
-                label=f"{CALLED} {n + 1}",
+                label=f"Ancillary service {n + 1}",
                 required=False,
                 max_length=120,
-                initial=extra.get("what", ""),
+                initial=extra.get("what"),
             )
             self.fields[f"cost{n}"] = MoneyFormField(
                 label=f"Cost {n + 1}",
                 required=False,
                 max_value=MAX_PRICE,
-                initial=Decimal(extra["cost"]) if extra else None,
+                initial=extra.get("cost"),
             )
         for field in self.fields.values():
             if isinstance(field, MoneyFormField):
-                field.places = places
+                field.places = self.instance.option.quote.places
 
     @property
     def rows(self):
@@ -110,28 +112,29 @@ class TermsForm(forms.ModelForm):
         return any(box.value() or (self.is_bound and box.errors) for box in boxes)
 
     def clean(self):
-        told = super().clean()
-        if told.get("mode") == RepairInformationForm.Mode.CALCULATED:
-            if not told.get("price_rule"):
+        cleaned = super().clean()
+        if cleaned.get("mode") == RepairInformationForm.Mode.CALCULATED:
+            if not cleaned.get("price_rule"):
                 self.add_error("price_rule", "Enter how the price is calculated.")
-            if "max_price" not in self.errors and not told.get("max_price"):
+            if "max_price" not in self.errors and not cleaned.get("max_price"):
                 self.add_error("max_price", "Enter a maximum price.")
-        if told.get("replacement_cost") is None:
-            told["replacement_cost"] = Decimal(0)
+        if cleaned.get("replacement_cost") is None:
+            cleaned["replacement_cost"] = Decimal(0)
         for n in range(EXTRAS):
-            what, cost = told.get(f"what{n}"), told.get(f"cost{n}")
+            what, cost = cleaned.get(f"what{n}"), cleaned.get(f"cost{n}")
             if cost and not what:
                 self.add_error(f"what{n}", "Enter what this cost is for.")
             if what and cost is None and f"cost{n}" not in self.errors:
                 self.add_error(f"cost{n}", "Enter the cost; 0 if free.")
-        return told
+        return cleaned
 
     def save(self, commit=True):
-        told = self.cleaned_data
-        self.instance.extras = [
-            {"what": told[f"what{n}"], "cost": str(told[f"cost{n}"])}
+        pairs = [
+            (self.cleaned_data[f"what{n}"], self.cleaned_data[f"cost{n}"])
             for n in range(EXTRAS)
-            if told[f"what{n}"]
+        ]
+        self.instance.extras = [
+            {"what": what, "cost": cost} for what, cost in pairs if what
         ]
         return super().save(commit)
 

@@ -1,7 +1,12 @@
-"""The European Repair Information Form of an option, and consent to a diagnosis."""
+"""The European Repair Information Form of an option, and consent to a diagnosis.
+
+Source: Directive (EU) 2024/1799, Article 4(4) and Annex I, seventeen rows in two parts.
+The form is voluntary; once issued, its conditions stay valid for at least thirty days
+(Article 4(5)).
+"""
 
 import json
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 
 from django.conf import settings
@@ -12,7 +17,6 @@ from django.urls import reverse
 
 from billing.changes.queries import accepted_quote, agreed_total
 from billing.quotes.models import Quote, QuoteOption
-from billing.repair_form import terms
 from repairs.jobs.models import Job
 from shopdesk.fields import MoneyField
 from shopdesk.papers.models import StoredPdf
@@ -20,6 +24,12 @@ from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
 
 STAFF = settings.AUTH_USER_MODEL
+
+MIN_VALID_DAYS = 30
+"""Calendar days from the day of issue (Article 4(5))."""
+
+MissingRow = tuple[str, str, bool]
+"""A row of the form, what to do, and whether it is entered in the shop's settings."""
 
 
 class RepairFormQuerySet(models.QuerySet):
@@ -42,8 +52,8 @@ class RepairInformationForm(StoredPdf):
     """Conditions that bind the shop once issued, and are frozen then."""
 
     class Mode(models.TextChoices):
-        FIXED = terms.FIXED, "fixed"
-        CALCULATED = terms.CALCULATED, "calculated, with a maximum"
+        FIXED = "fixed", "fixed"
+        CALCULATED = "calc", "calculated, with a maximum"
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="repair_forms")
     number = models.PositiveSmallIntegerField(editable=False)
@@ -57,25 +67,19 @@ class RepairInformationForm(StoredPdf):
     price_rule = models.CharField("price calculation", max_length=300, blank=True)
     max_price = MoneyField("maximum price", null=True, blank=True)
     days = models.PositiveSmallIntegerField(
-        "days to complete",
-        null=True,
-        blank=True,
-        validators=[MaxValueValidator(365)],
+        "days to complete", validators=[MaxValueValidator(365)]
     )
-    has_replacement = models.BooleanField(
-        "replacement device", null=True, blank=True, default=False
-    )
+    has_replacement = models.BooleanField("replacement device", default=False)
     replacement_cost = MoneyField("cost of replacement device", default=Decimal(0))
     place = models.CharField("place of handover", max_length=300, blank=True)
     # JSON text: a JSONField brings a CHECK that SQLite considers unsafe.
     extras_json = models.TextField(default="[]", editable=False)
     valid_days = models.PositiveSmallIntegerField(
         "valid for days",
-        default=terms.MIN_VALID_DAYS,
-        validators=[MinValueValidator(terms.MIN_VALID_DAYS), MaxValueValidator(365)],
+        default=MIN_VALID_DAYS,
+        validators=[MinValueValidator(MIN_VALID_DAYS), MaxValueValidator(365)],
     )
     more = models.TextField("additional information", max_length=1000, blank=True)
-    currency = models.CharField(max_length=3, editable=False)
     made_at = models.DateTimeField()
     made_by = models.ForeignKey(
         STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
@@ -85,7 +89,6 @@ class RepairInformationForm(StoredPdf):
         STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
     )
     valid_until = models.DateField(null=True, editable=False)
-    issued_terms = models.TextField(blank=True, editable=False)
     pdf = models.BinaryField(null=True, editable=False)
     pdf_sha256 = models.CharField(max_length=64, blank=True, editable=False)
     accepted_at = models.DateTimeField(null=True, editable=False)
@@ -117,13 +120,11 @@ class RepairInformationForm(StoredPdf):
                 name="repair_form_accepted_says_who",
             ),
             models.CheckConstraint(
-                condition=Q(valid_days__gte=terms.MIN_VALID_DAYS),
+                condition=Q(valid_days__gte=MIN_VALID_DAYS),
                 name="repair_form_holds_long_enough",
             ),
             models.CheckConstraint(
-                condition=Q(issued_at=None)
-                | ~Q(mode=terms.CALCULATED)
-                | Q(max_price__gt=0),
+                condition=Q(issued_at=None) | ~Q(mode="calc") | Q(max_price__gt=0),
                 name="repair_form_calculated_has_max",
             ),
             models.CheckConstraint(
@@ -140,13 +141,16 @@ class RepairInformationForm(StoredPdf):
         return reverse("repair_form:form", args=[self.pk])
 
     @property
-    def extras(self) -> list[dict[str, str]]:
-        """Ancillary services: `what` each is and its `cost` as text."""
-        return json.loads(self.extras_json)
+    def extras(self) -> list[dict]:
+        """Ancillary services: `what` each is, and its `cost` as Decimal."""
+        return [
+            {"what": extra["what"], "cost": Decimal(extra["cost"])}
+            for extra in json.loads(self.extras_json)
+        ]
 
     @extras.setter
-    def extras(self, told: list[dict[str, str]]) -> None:
-        self.extras_json = json.dumps(told)
+    def extras(self, extras: list[dict]) -> None:
+        self.extras_json = json.dumps(extras, default=str)
 
     @property
     def is_issued(self) -> bool:
@@ -168,39 +172,40 @@ class RepairInformationForm(StoredPdf):
             return "draft"
         return "expired" if self.is_expired(on) else "sent"
 
-    def written_in(self, shop: Shop) -> Currency:
-        return Currency(self.currency, shop.locale)
+    def last_valid_day(self, issued_on: date) -> date:
+        """Return the last day of validity; the day of issue is day 0."""
+        return issued_on + timedelta(days=self.valid_days)
 
-    def terms(self, *, shop: Shop) -> terms.Terms:
-        """Return the rows as they are now; an issued form has `issued_terms`."""
-        device = self.job.device
-        return terms.Terms(
-            repairer=shop.name,
-            address=shop.address,
-            phone=shop.phone,
-            email=shop.email,
-            other_contact=shop.other_contact,
-            good=f"{device.model.kind}, {device}",
-            defect=self.defect,
-            measures=self.measures,
-            mode=self.mode,
-            price=self.price,
-            price_rule=self.price_rule,
-            max_price=self.max_price,
-            days=self.days,
-            has_replacement=self.has_replacement,
-            replacement_cost=self.replacement_cost,
-            place=self.place,
-            extras=tuple(
-                terms.Extra(one["what"], Decimal(one["cost"])) for one in self.extras
-            ),
-            valid_days=self.valid_days,
-            more=self.more,
-        )
+    def written_in(self, shop: Shop) -> Currency:
+        return self.option.quote.written_in(shop)
+
+    @property
+    def is_calculated(self) -> bool:
+        """Whether the price is calculated after the repair, up to `max_price`."""
+        return self.mode == self.Mode.CALCULATED
 
     @property
     def ceiling(self) -> Decimal:
-        return self.max_price if self.mode == terms.CALCULATED else self.price
+        """Return the highest price allowed once the form is accepted."""
+        return self.max_price if self.is_calculated else self.price
+
+    def missing_rows(self, *, shop: Shop) -> list[MissingRow]:
+        """Return the rows to be filled before the form is issued, in its order."""
+        rows = [
+            (shop.name, "Repairer", "Enter the shop’s name.", True),
+            (shop.address, "Address", "Enter the shop’s address.", True),
+            (shop.phone, "Telephone number", "Enter the shop’s phone number.", True),
+            (shop.email, "Email address", "Enter the shop’s email address.", True),
+            (self.defect, "Nature of the defect", "Enter the defect.", False),
+            (self.measures, "Type of repair", "Enter the repair.", False),
+        ]
+        if self.is_calculated:
+            how = "Enter how the price is calculated."
+            rows.append((self.price_rule, "Price", how, False))
+            most = self.max_price or ""
+            rows.append((most, "Maximum price", "Enter a maximum price.", False))
+        rows.append((self.place, "Place", "Enter the place of handover.", False))
+        return [(row, *facts) for value, row, *facts in rows if not str(value).strip()]
 
 
 class DiagnosisConsent(models.Model):

@@ -2,19 +2,15 @@
 
 from datetime import date, datetime
 
+from django.utils.translation import gettext
+
 from billing.repair_form.models import RepairInformationForm
-from billing.repair_form.terms import Terms
 from shopdesk.papers.render import render_pdf
 from shopdesk.shop.models import Shop
 
 
 def render_form_pdf(
-    form: RepairInformationForm,
-    *,
-    terms: Terms,
-    issued_at: datetime,
-    until: date | None,
-    shop: Shop,
+    form: RepairInformationForm, *, issued_at: datetime, until: date | None, shop: Shop
 ) -> bytes:
     """Render the form; without `until` it is marked as a draft."""
     return render_pdf(
@@ -23,7 +19,6 @@ def render_form_pdf(
             "shop": shop,
             "form": form,
             "job": form.job,
-            "terms": terms,
             "until": until,
             "issued_at": issued_at,
             "written_in": form.written_in(shop),
@@ -31,3 +26,8 @@ def render_form_pdf(
         size=shop.paper,
         made_at=issued_at,
     )
+
+
+def file_name(form: RepairInformationForm) -> str:
+    """Return the name of its PDF, in the language of papers."""
+    return gettext("form-{number}.pdf").format(number=form.job.number)

@@ -4,7 +4,7 @@ from billing.repair_form import views
 
 app_name = "repair_form"
 urlpatterns = [
-    path("of-job/<int:pk>/", views.of_job, name="of_job"),
+    path("of-job/<int:pk>/", views.for_job, name="for_job"),
     path("make/<int:pk>/", views.make, name="make"),
     path("<int:pk>/", views.form, name="form"),
     path("<int:pk>/give/", views.issue, name="issue"),

@@ -39,8 +39,8 @@ def consent(story: Story, job: Job, days: int) -> None:
     forms.consent(
         job,
         fee=Shop.current().diagnosis_fee,
-        who=job.customer.name,
-        how=Quote.How.COUNTER,
+        agreed_by=job.customer.name,
+        agreed_how=Quote.How.COUNTER,
         stamp=stamp,
     )
 

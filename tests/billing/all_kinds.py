@@ -244,7 +244,7 @@ class AllKinds:
 
     def by_hand(self, job):
         """The letter that the desk's own mail program is handed with a new link."""
-        page = self.desk.post(reverse("customer_links:of_job", args=[job.pk]))
+        page = self.desk.post(reverse("customer_links:for_job", args=[job.pk]))
         return unquote(page.context["mail"])
 
     def form(self, option):

@@ -261,7 +261,7 @@ def typed(**more):
 
 
 def test_a_change_is_written_down_on_the_page_and_answered_later(desk, quote):
-    where = reverse("changes:of_job", args=[quote.job_id])
+    where = reverse("changes:for_job", args=[quote.job_id])
     assert "Add extra work" in desk.get(where).content.decode()
     page = desk.post(where, typed(), follow=True)
     change = ChangeOrder.objects.get()
@@ -284,7 +284,7 @@ def test_a_change_is_taken_back_by_nobody_but_the_desk(desk, quote):
 
 
 def test_a_change_agreed_on_the_telephone_is_written_down_at_once(desk, quote):
-    where = reverse("changes:of_job", args=[quote.job_id])
+    where = reverse("changes:for_job", args=[quote.job_id])
     told = {"answer-decision": "yes", "answer-who": "Ada", "answer-how": "phone"}
     page = desk.post(where, typed(**told))
     assert "Enter the phone number or email address." in page.content.decode()
@@ -337,7 +337,7 @@ def test_a_change_agreed_on_the_telephone_is_written_down_at_once(desk, quote):
     ],
 )
 def test_what_is_wrong_is_told_and_nothing_is_written(desk, quote, wrong, told):
-    where = reverse("changes:of_job", args=[quote.job_id])
+    where = reverse("changes:for_job", args=[quote.job_id])
     page = desk.post(where, typed(**wrong))
     assert page.status_code == 200 and told in page.content.decode()
     if "change-why" not in wrong:
@@ -347,7 +347,7 @@ def test_what_is_wrong_is_told_and_nothing_is_written(desk, quote, wrong, told):
 
 def test_a_job_without_an_agreed_price_has_nothing_to_change(desk):
     job = till.sent().job
-    where = reverse("changes:of_job", args=[job.pk])
+    where = reverse("changes:for_job", args=[job.pk])
     assert "No price is agreed" in desk.get(where).content.decode()
     assert desk.post(where, typed()).status_code == 302
     assert not ChangeOrder.objects.exists()
@@ -359,6 +359,6 @@ def test_the_page_asks_no_more_for_more_changes(desk, quote):
         for _ in range(n):
             agree(record(quote.job), by=make.user())
         with CaptureQueriesContext(connection) as asked:
-            desk.get(reverse("changes:of_job", args=[quote.job_id]))
+            desk.get(reverse("changes:for_job", args=[quote.job_id]))
         counts.append(len(asked))
     assert counts[0] == counts[1]

@@ -29,7 +29,7 @@ def quote(shop):
 
 @pytest.fixture
 def customer(quote):
-    return of_job(quote.job)
+    return customer_of(quote.job)
 
 
 @pytest.fixture
@@ -38,7 +38,7 @@ def desk(client):
     return client
 
 
-def of_job(job, **address):
+def customer_of(job, **address):
     """Somebody with a link to the job, and what they can do with it."""
     link, token = create_link(job, stamp=make.stamp(by=make.user()))
     where, client = reverse("link:page", args=[token]), Client(**address)

@@ -13,7 +13,7 @@ from repairs.jobs.models import Job, Step
 from shopdesk.errors import StaleError
 from tests import make
 from tests.billing import till
-from tests.billing.customer_page.conftest import boxes, of_job
+from tests.billing.customer_page.conftest import boxes, customer_of
 
 
 def text(answer):
@@ -46,7 +46,9 @@ def test_what_is_known_of_an_option_is_told_in_its_own_words(shop):
     quote = till.drafted()
     quote.options.update(track_record="We have done this 41 times; 2 came back.")
     quote = sending.send(quote, stamp=make.stamp())
-    assert "We have done this 41 times; 2 came back." in text(of_job(quote.job).read())
+    assert "We have done this 41 times; 2 came back." in text(
+        customer_of(quote.job).read()
+    )
 
 
 def test_a_yes_accepts_the_option_and_tells_who_and_how(customer, quote):
@@ -242,5 +244,5 @@ def test_the_paper_is_that_of_the_quote_byte_for_byte(customer, quote):
 
 
 def test_without_a_quote_the_page_tells_where_the_device_is():
-    customer = of_job(make.job(on=timezone.localdate()))
+    customer = customer_of(make.job(on=timezone.localdate()))
     assert "Your device is here. The diagnosis comes next." in text(customer.read())

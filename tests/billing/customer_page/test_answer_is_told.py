@@ -29,7 +29,7 @@ from shopdesk.staff.models import Role
 from tests import make
 from tests.billing import till
 from tests.billing.changes.test_change_order import record
-from tests.billing.customer_page.conftest import boxes, of_job
+from tests.billing.customer_page.conftest import boxes, customer_of
 from tests.billing.customer_page.test_at_once import at_once, posting
 from tests.billing.repair_form.test_repair_form import given as given_form
 from tests.billing.repair_form.test_repair_form import yes as agree_to
@@ -102,7 +102,7 @@ def test_the_customer_can_follow_the_device_by_the_link_they_came_by(customer, c
 def test_a_no_is_receipted_with_the_fee_and_when_to_fetch_it(shop):
     soon = timezone.localdate() + timedelta(days=4)
     quote = sent(agreed_diagnosis_fee=Decimal(30), due_on=soon)
-    of_job(quote.job).send("no", who="Ada", why="Too dear")
+    customer_of(quote.job).send("no", who="Ada", why="Too dear")
     letter, job = posted()[ADA], Job.objects.get(pk=quote.job_id)
     workflow.close(job, outcome=job_states.DECLINED_BY_CUSTOMER, stamp=make.stamp())
     fee = draft_invoice(job, on=timezone.localdate(), shop=Shop.current()).totals.gross
@@ -123,7 +123,7 @@ def test_a_no_is_receipted_with_the_fee_and_when_to_fetch_it(shop):
 )
 def test_a_no_without_a_fee_says_that_none_is_charged(shop, facts, told):
     quote = sent(**facts)
-    of_job(quote.job).send("no", who="Ada", why="Too dear")
+    customer_of(quote.job).send("no", who="Ada", why="Too dear")
     text = posted()[ADA].text
     assert "No fee is charged." in text and told in text and "collection by" not in text
 
@@ -135,7 +135,7 @@ def test_a_yes_to_having_it_back_says_how_it_comes_back(shop):
     drafting.add_no_repair(quote, on=timezone.localdate())
     quote = sending.send(quote, stamp=make.stamp())
     back = quote.options.get(work_kind="return")
-    of_job(quote.job).send("yes", who="Ada", option=back.pk)
+    customer_of(quote.job).send("yes", who="Ada", option=back.pk)
     text = posted()[ADA].text
     assert f"Accepted: {back.title}\nTotal: €36.00 (incl. tax)\nAnswered" in text
     assert "The page below shows" in text and "cost more" not in text
@@ -146,7 +146,7 @@ def test_words_of_the_shop_stand_in_the_confirmation_of_a_yes_alone(customer, qu
     customer.send("yes", who="Ada")
     assert "You may withdraw\nwithin 14 days." in posted()[ADA].text
     other = sent("bert@fenwick.example")
-    of_job(other.job).send("no", who="Bert", why="No")
+    customer_of(other.job).send("no", who="Bert", why="No")
     no = Email.objects.get(to="bert@fenwick.example")
     assert "withdraw" not in no.text
 
@@ -249,7 +249,7 @@ def change(shop):
 
 
 def test_a_yes_to_a_change_is_confirmed_with_the_new_total(change):
-    of_job(change.quote.job).send("change yes", who="Ada F.")
+    customer_of(change.quote.job).send("change yes", who="Ada F.")
     told = posted()
     assert {
         "Extra work: 1",
@@ -267,7 +267,7 @@ def test_a_yes_to_a_change_is_confirmed_with_the_new_total(change):
 
 
 def test_a_no_to_a_change_says_that_what_was_agreed_goes_on(change):
-    of_job(change.quote.job).send("change no", who="Ada")
+    customer_of(change.quote.job).send("change no", who="Ada")
     told = posted()
     goes_on = f"We continue with the work already agreed, at €{change.agreed_before}."
     assert goes_on in told[ADA].text and "(not agreed)" in told[ADA].text
@@ -322,7 +322,7 @@ def test_the_shop_decides_who_is_told(customer, answer, figures, told):
 @pytest.mark.parametrize("figures", [{}, {"emails_customer": False}])
 def test_a_change_is_told_to_whom_the_shop_decides(change, figures):
     make.shop(emails_shop=False, **figures)
-    of_job(change.quote.job).send("change yes", who="Ada")
+    customer_of(change.quote.job).send("change yes", who="Ada")
     assert set(posted()) == ({ADA} if not figures else set())
 
 
@@ -330,7 +330,7 @@ def test_a_change_is_told_to_whom_the_shop_decides(change, figures):
 def test_without_an_address_that_works_the_answer_stands_and_the_shop_knows(address):
     quote = sent("")
     Customer.objects.update(email=address)
-    assert of_job(quote.job).send("yes", who="Ada").status_code == 303
+    assert customer_of(quote.job).send("yes", who="Ada").status_code == 303
     told = posted()
     assert set(told) == {SHOP}
     assert "No confirmation was sent to the customer." in told[SHOP].text
@@ -373,7 +373,7 @@ def test_an_answer_sent_again_is_told_once(customer, quote):
 
 
 def test_a_change_answered_again_is_told_once(change):
-    customer = of_job(change.quote.job)
+    customer = customer_of(change.quote.job)
     page = customer.read()
     assert customer.send("change yes", page, who="Ada").status_code == 303
     assert customer.send("change yes", page, who="Ada").status_code == 409
@@ -403,7 +403,7 @@ def test_an_answer_that_is_undone_takes_its_letters_along(quote, monkeypatch):
         raise RuntimeError("the disk is full")
 
     monkeypatch.setattr(Signature.objects, "create", fail)
-    page = of_job(quote.job).read()
+    page = customer_of(quote.job).read()
     with pytest.raises(RuntimeError):
         link_actions.accept_online(
             quote,
@@ -477,7 +477,7 @@ def test_letters_are_in_the_language_of_papers(answer, shop):
     make.shop(paper_language="de")
     quote = sent(agreed_diagnosis_fee=Decimal(30))
     quote.options.first()
-    customer = of_job(quote.job)
+    customer = customer_of(quote.job)
     customer.send(answer, who="Ada", **({"why": "Nö"} if answer == "no" else {}))
     told = posted()
     for letter in told.values():
@@ -489,7 +489,7 @@ def test_letters_are_in_the_language_of_papers(answer, shop):
 
 def test_letters_about_a_change_are_in_the_language_of_papers(change):
     make.shop(paper_language="de")
-    of_job(change.quote.job).send("change yes", who="Ada")
+    customer_of(change.quote.job).send("change yes", who="Ada")
     told = posted()
     for letter in told.values():
         assert [w for w in ENGLISH if w in f"{letter.subject}\n{letter.text}"] == []

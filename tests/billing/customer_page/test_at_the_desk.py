@@ -16,14 +16,14 @@ from billing.quotes.models import Link, Quote
 from tests import make
 from tests.billing import till
 from tests.billing.changes.test_change_order import record
-from tests.billing.customer_page.conftest import boxes, of_job
+from tests.billing.customer_page.conftest import boxes, customer_of
 from tests.papers import words_of
 
 INK = "M10 20L30 40L50 60"
 
 
 def made(desk, job):
-    page = desk.post(reverse("customer_links:of_job", args=[job.pk]))
+    page = desk.post(reverse("customer_links:for_job", args=[job.pk]))
     assert page.status_code == 200
     return page
 
@@ -42,7 +42,7 @@ def test_a_link_is_shown_once_with_its_code_and_a_letter(desk, quote):
     assert Client().get(urlsplit(address).path).status_code == 200
     token = urlsplit(address).path.split("/")[2]
     again = desk.get(
-        reverse("customer_links:of_job", args=[quote.job_id])
+        reverse("customer_links:for_job", args=[quote.job_id])
     ).content.decode()
     assert token not in again and "Links of this job" in again
     assert Link.objects.get().made_by.role == "counter"
@@ -56,7 +56,7 @@ def test_the_address_is_the_one_that_customers_use(desk, quote, settings):
 
 def test_a_forged_host_makes_no_link(desk, quote):
     page = desk.post(
-        reverse("customer_links:of_job", args=[quote.job_id]), HTTP_HOST="evil.example"
+        reverse("customer_links:for_job", args=[quote.job_id]), HTTP_HOST="evil.example"
     )
     assert page.status_code == 400 and not Link.objects.exists()
 
@@ -64,7 +64,7 @@ def test_a_forged_host_makes_no_link(desk, quote):
 def test_a_desk_opened_on_its_own_machine_says_that_the_link_works_there_only(
     desk, quote
 ):
-    where = reverse("customer_links:of_job", args=[quote.job_id])
+    where = reverse("customer_links:for_job", args=[quote.job_id])
     page = desk.post(where, HTTP_HOST="127.0.0.1:8000").content.decode()
     assert "works on this machine only" in page
     assert "works on this machine only" not in made(desk, quote.job).content.decode()
@@ -76,12 +76,12 @@ def test_without_a_mail_address_there_is_no_letter(desk, quote):
 
 
 def test_a_revoked_link_opens_nothing_and_others_still_do(desk, customer):
-    other = of_job(customer.link.job)
+    other = customer_of(customer.link.job)
     for _ in range(2):
         desk.post(reverse("customer_links:revoke", args=[customer.link.pk]))
     assert customer.read().status_code == 404
     assert other.read().status_code == 200
-    page = desk.get(reverse("customer_links:of_job", args=[customer.link.job_id]))
+    page = desk.get(reverse("customer_links:for_job", args=[customer.link.job_id]))
     assert "revoked" in page.content.decode()
 
 
@@ -89,9 +89,9 @@ def test_the_list_asks_no_more_for_more_links(desk, quote):
     counts = []
     for n in (1, 30):
         for _ in range(n):
-            of_job(quote.job)
+            customer_of(quote.job)
         with CaptureQueriesContext(connection) as asked:
-            desk.get(reverse("customer_links:of_job", args=[quote.job_id]))
+            desk.get(reverse("customer_links:for_job", args=[quote.job_id]))
         counts.append(len(asked))
     assert counts[0] == counts[1]
 
@@ -192,7 +192,7 @@ def changed(shop):
 
 
 def test_the_customer_agrees_to_a_change_by_the_link(changed):
-    customer = of_job(changed.quote.job)
+    customer = customer_of(changed.quote.job)
     page = customer.read()
     html = page.content.decode()
     assert "Extra work needed" in html
@@ -227,7 +227,7 @@ def test_the_customer_refuses_a_change_on_the_counters_screen(desk, changed):
 
 
 def test_a_change_that_was_taken_back_while_the_customer_reads_is_not_agreed(changed):
-    customer = of_job(changed.quote.job)
+    customer = customer_of(changed.quote.job)
     page = customer.read()
     changes.withdraw(changed, stamp=make.stamp())
     second = record(changed.quote.job, why="Another thing.")
@@ -238,7 +238,7 @@ def test_a_change_that_was_taken_back_while_the_customer_reads_is_not_agreed(cha
 
 
 def test_a_change_without_a_name_is_not_agreed(changed):
-    customer = of_job(changed.quote.job)
+    customer = customer_of(changed.quote.job)
     page = customer.send("change yes", who="")
     assert page.status_code == 200
     assert "Your name: This field is required" in page.content.decode()

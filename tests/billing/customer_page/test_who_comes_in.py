@@ -25,7 +25,7 @@ from repairs.jobs.models import Job
 from shopdesk.staff.models import RequestCount
 from tests import make
 from tests.billing import till
-from tests.billing.customer_page.conftest import boxes, of_job
+from tests.billing.customer_page.conftest import boxes, customer_of
 
 
 def everything():
@@ -52,12 +52,12 @@ def test_a_token_has_256_random_bits_and_is_kept_nowhere(customer):
     assert re.fullmatch(r"[A-Za-z0-9_-]{43}", customer.token)
     customer.read()
     assert customer.token not in everything()
-    other = of_job(customer.link.job)
+    other = customer_of(customer.link.job)
     assert other.token != customer.token
 
 
 def test_a_new_link_leaves_the_old_one_working(customer):
-    of_job(customer.link.job)
+    customer_of(customer.link.job)
     assert customer.read().status_code == 200
 
 
@@ -67,7 +67,7 @@ def wrong(customer, quote):
     now, today, by = timezone.now(), timezone.localdate(), None
 
     def another():
-        return of_job(quote.job)
+        return customer_of(quote.job)
 
     expired, revoked, elsewhere = another(), another(), another()
     expired.link.works_until = today - timedelta(days=1)
@@ -285,7 +285,7 @@ def test_sixty_looks_a_minute_and_then_a_pause(customer):
         clock.shift(59)
         assert customer.read()["Retry-After"] == "1"
         # Another page of the same address, and another address, are not slowed.
-        assert of_job(customer.link.job).read().status_code == 200
+        assert customer_of(customer.link.job).read().status_code == 200
         there = Client(REMOTE_ADDR="203.0.113.9")
         assert there.get(customer.where).status_code == 200
         clock.shift(2)
@@ -413,7 +413,7 @@ def test_after_the_yes_the_link_tells_where_the_device_is(customer, waiting, tol
 
 def test_ready_and_handed_back_tell_what_to_bring_what_is_left_and_the_cover():
     quote = till.accepted()
-    customer = of_job(quote.job)
+    customer = customer_of(quote.job)
     assert "Left to pay" not in customer.read().content.decode()
     till.mend(quote.job)
     page = customer.read().content.decode()
@@ -437,7 +437,7 @@ def test_ready_and_handed_back_tell_what_to_bring_what_is_left_and_the_cover():
 def test_a_job_under_cover_costs_nothing_and_says_so():
     job = till.covered(redo=False)
     workflow.approve_warranty_repair(job, stamp=make.stamp())
-    page = of_job(job).read().content.decode()
+    page = customer_of(job).read().content.decode()
     assert "Warranty repair in progress, free of charge" in page
 
 

@@ -16,7 +16,7 @@ FOR_ANY_ROLE = {
     "bench:job",
     "bench:mine",
     "changes:answer",
-    "changes:of_job",
+    "changes:for_job",
     "changes:so_far",
     "customers:all",
     "customers:change",
@@ -38,7 +38,7 @@ FOR_ANY_ROLE = {
     "intake:slip",
     "knowledge:fault_record",
     "knowledge:verdict",
-    "customer_links:of_job",
+    "customer_links:for_job",
     "customer_links:revoke",
     "customer_links:sign_here",
     "quotes:all",
@@ -92,7 +92,7 @@ FOR_COUNTER_OR_OWNER = {
     "repair_form:issue",
     "repair_form:mail",
     "repair_form:make",
-    "repair_form:of_job",
+    "repair_form:for_job",
     "repair_form:paper",
 }
 FOR_BENCH_OR_OWNER = {
