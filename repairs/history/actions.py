@@ -6,12 +6,13 @@ such as another spelling of a customer's name, the row's own text is kept beside
 """
 
 from collections import Counter
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 from decimal import Decimal
 from graphlib import TopologicalSorter
 
 from django.db import transaction
+from django.db.models import Model
 
 from repairs.history.books import (
     IMPORT_NOTE,
@@ -21,8 +22,7 @@ from repairs.history.books import (
     noon,
     stock_movement,
 )
-from repairs.history.issues import ImportIssues
-from repairs.history.on_record import (
+from repairs.history.existing import (
     job_differences,
     load_jobs,
     record_texts,
@@ -30,6 +30,7 @@ from repairs.history.on_record import (
     unmatched,
     write_lines,
 )
+from repairs.history.issues import ImportIssues
 from repairs.history.past_jobs import PastJob, past_jobs
 from repairs.history.rows import Row
 from repairs.jobs import states, warranty
@@ -49,6 +50,8 @@ from shopdesk.shop.numbering import advance_job_numbers, job_number
 
 BATCH = 500
 """Jobs saved between two moves of the progress bar."""
+SAVED = (Job, Step, Repair, ReturnAssessment, Labour, PartUsed, StockMovement)
+"""In this order, as later ones refer to earlier ones."""
 
 
 @dataclass
@@ -95,12 +98,12 @@ def import_jobs(
 
 
 def _check_existing(past: PastJob, job: Job, issues: ImportIssues) -> None:
-    for row, difference in job_differences(past.rows, rows_of(job)):
+    for row, column, difference in job_differences(past.rows, rows_of(job)):
         text = (
             f"Job {row.job} already exists with different data: {difference}. It was"
             " not changed."
         )
-        issues.add(row.line, difference.column, text)
+        issues.add(row.line, column, text)
 
 
 class _Importer:
@@ -126,40 +129,38 @@ class _Importer:
         _advance_job_numbers(jobs)
 
     def _save_jobs(self, batch: list[PastJob]) -> None:
-        jobs, steps, repairs, decisions = [], [], [], []
-        labour, used, movements = [], [], []
+        records: dict[type[Model], list[Model]] = {kind: [] for kind in SAVED}
         for past in batch:
-            head, day = past.head, past.head.handed_back or past.head.booked_in
-            job = self._job(past)
-            jobs.append(job)
-            steps.append(
-                Step(
-                    job=job, old="", new=past.state, made_at=noon(day), why=IMPORT_NOTE
+            for record in self._records(past):
+                records[type(record)].append(record)
+        for of_kind in records.values():
+            create(of_kind, self.result.created)
+
+    def _records(self, past: PastJob) -> Iterator[Model]:
+        """Yield the job with all that belongs to it, each before what refers to it."""
+        head, day = past.head, past.head.handed_back or past.head.booked_in
+        job = self._job(past)
+        yield job
+        yield Step(job=job, old="", new=past.state, made_at=noon(day), why=IMPORT_NOTE)
+        assessment = self._assessment(job, past)
+        if assessment:
+            yield assessment
+        if not past.repairs and head.minutes:
+            yield Labour(job=job, minutes=head.minutes, note=IMPORT_NOTE)
+        self.repairs[head.job] = []
+        for row in past.repairs:
+            repair = self._repair(job, row, assessment)
+            self.repairs[head.job].append(repair)
+            yield repair
+            for part_used in self._parts_used(repair, row):
+                yield part_used
+                yield stock_movement(
+                    part_used.delivery,
+                    kind=StockMovement.Kind.USED,
+                    quantity=-part_used.quantity,
+                    on=day,
+                    why=f"job {head.job}",
                 )
-            )
-            decision = self._decision(job, past)
-            if decision:
-                decisions.append(decision)
-            if not past.repairs and head.minutes:
-                labour.append(Labour(job=job, minutes=head.minutes, note=IMPORT_NOTE))
-            self.repairs[head.job] = []
-            for row in past.repairs:
-                repair = self._repair(job, row, decision)
-                self.repairs[head.job].append(repair)
-                for part_used in self._parts_used(repair, row):
-                    used.append(part_used)
-                    movements.append(
-                        stock_movement(
-                            part_used.delivery,
-                            kind=StockMovement.Kind.USED,
-                            quantity=-part_used.quantity,
-                            on=day,
-                            why=f"job {head.job}",
-                        )
-                    )
-            repairs += self.repairs[head.job]
-        for records in (jobs, steps, repairs, decisions, labour, used, movements):
-            create(records, self.result.created)
 
     def _job(self, past: PastJob) -> Job:
         head = past.head
@@ -180,15 +181,15 @@ class _Importer:
             booked_in_on=head.booked_in,
             handed_over_on=head.handed_back,
             is_from_history=True,
-            imported_text=self._kept(head, texts),
+            imported_text=self._imported_text(head, texts),
         )
 
-    def _kept(self, row: Row, texts: dict[str, str]) -> str:
+    def _imported_text(self, row: Row, texts: dict[str, str]) -> str:
         self.result.unmatched += [(row.line, *cell) for cell in texts.items()]
         return write_lines(texts)
 
-    def _decision(self, job: Job, past: PastJob) -> ReturnAssessment | None:
-        """Return what the return is, decided on the day it came in."""
+    def _assessment(self, job: Job, past: PastJob) -> ReturnAssessment | None:
+        """Return what the return is, assessed on the day it came in."""
         head = past.head
         if not head.returned_from or not self.repairs[head.returned_from]:
             return None
@@ -207,7 +208,9 @@ class _Importer:
             assessed_on=head.booked_in,
         )
 
-    def _repair(self, job: Job, row: Row, decision: ReturnAssessment | None) -> Repair:
+    def _repair(
+        self, job: Job, row: Row, assessment: ReturnAssessment | None
+    ) -> Repair:
         fault, fix = self.books.faults[row.fault], self.books.fixes.get(row.fix)
         record = {"fault_name": fault.name, "fix_name": fix.name if fix else ""}
         repair = Repair(
@@ -220,7 +223,7 @@ class _Importer:
             minutes_from_history=row.minutes or 0,
             charged=row.charged,
             parts_cost_from_history=row.other_parts_cost,
-            imported_text=self._kept(row, unmatched(row, record)),
+            imported_text=self._imported_text(row, unmatched(row, record)),
             handed_over_on=job.handed_over_on,
         )
         if row.handed_back:
@@ -234,26 +237,22 @@ class _Importer:
             )
             if row.outcome == states.FIXED:
                 promise = repair.promise(
-                    on=row.handed_back, shop=self.shop, decision=decision
+                    on=row.handed_back, shop=self.shop, decision=assessment
                 )
-                repair.warranty_days, repair.warranty_until = (
-                    promise.days,
-                    promise.until,
-                )
+                repair.warranty_days = promise.days
+                repair.warranty_until = promise.until
         return repair
 
-    def _parts_used(self, repair: Repair, row: Row) -> list[PartUsed]:
-        deliveries = self.books.deliveries
-        return [
-            PartUsed(
+    def _parts_used(self, repair: Repair, row: Row) -> Iterator[PartUsed]:
+        for part in row.parts:
+            delivery = self.books.deliveries[part.number, part.lot]
+            yield PartUsed(
                 repair=repair,
-                part=deliveries[part.number, part.lot].part,
-                delivery=deliveries[part.number, part.lot],
+                part=delivery.part,
+                delivery=delivery,
                 quantity=part.quantity,
                 cost=part.cost or Decimal(0),
             )
-            for part in row.parts
-        ]
 
 
 def _in_order(jobs: list[PastJob]) -> list[PastJob]:

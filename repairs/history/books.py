@@ -1,11 +1,12 @@
 """The records that past jobs need: customers, devices, the fault book, the stock."""
 
-from collections import Counter, defaultdict
-from collections.abc import Collection, Hashable, Iterable, Sequence
+from collections import Counter
+from collections.abc import Collection, Hashable, Sequence
 from datetime import date, datetime, time
 from decimal import Decimal
 from statistics import median_low, mode
 
+import pandas as pd
 from django.db import models
 from django.db.models import F
 from django.utils import timezone
@@ -13,15 +14,20 @@ from django.utils import timezone
 from repairs.customers.models import Customer, Device, DeviceModel
 from repairs.faults import fix_types
 from repairs.faults.models import Fault, Fix
-from repairs.history import on_record
+from repairs.history.existing import (
+    batches,
+    load_deliveries,
+    load_devices,
+    load_devices_without_serial,
+    model_key,
+    visit_of,
+)
 from repairs.history.issues import ImportIssues
 from repairs.history.matching import (
     NO_SERIAL,
-    CustomerFacts,
-    Person,
+    CustomerIndex,
     Visit,
     check_returns,
-    match_customers,
     match_devices,
     serial_normalized,
 )
@@ -78,14 +84,13 @@ class Books:
         self.faults: dict[str, Fault] = {}
         self.fixes: dict[str, Fix] = {}
         self.deliveries: dict[tuple[str, str], Delivery] = {}
-        self._people: dict[str, Person] = {}
-        self._customers: dict[Person, Customer] = {}
+        self._customers: dict[str, Customer] = {}
         self._device_keys: dict[str, Hashable] = {}
         self._devices: dict[Hashable, Device] = {}
 
     def customer(self, number: str) -> Customer:
         """Return the customer of the job of this number."""
-        return self._customers[self._people[number]]
+        return self._customers[number]
 
     def device(self, number: str) -> Device:
         return self._devices[self._device_keys[number]]
@@ -95,11 +100,9 @@ class Books:
     def look_up(self, *, numbers: Collection[str], issues: ImportIssues) -> None:
         """Find the records of each job, and check its return and its codes."""
         heads = [job.head for job in self.jobs]
-        people = match_customers(
-            [CustomerFacts(head.customer, head.email, head.phone) for head in heads],
-            existing=on_record.load_people() if heads else [],
-        )
-        self._people = {h.job: person for h, person in zip(heads, people, strict=True)}
+        customers = Customer.objects.filter(erased_on=None).order_by("id")
+        self._index = CustomerIndex(customers if heads else [])
+        self._customers = self._index.match(heads)
         self._find_devices(heads, numbers=numbers, issues=issues)
         self._find_codes("fault", self.faults, Fault, issues=issues)
         self._find_codes("fix", self.fixes, Fix, issues=issues)
@@ -107,13 +110,10 @@ class Books:
     def _find_devices(
         self, heads: list[Row], *, numbers: Collection[str], issues: ImportIssues
     ) -> None:
-        visits = {
-            number: on_record.visit_of(job, on_record.rows_of(job)[0])
-            for number, job in self.earlier.items()
-        }
+        visits = {number: visit_of(job) for number, job in self.earlier.items()}
         visits |= {head.job: self._visit(head) for head in heads}
         check_returns(visits, numbers=numbers, issues=issues)
-        with_serial = on_record.load_devices(
+        with_serial = load_devices(
             visit.serial for visit in visits.values() if visit.serial
         )
         self._device_keys = match_devices(
@@ -125,14 +125,10 @@ class Books:
         self._devices |= {device.pk: device for device in with_serial.values()}
 
     def _visit(self, head: Row) -> Visit:
-        model, serial = on_record.model_key(head), serial_normalized(head.serial)
+        model, serial = model_key(head), serial_normalized(head.serial)
         return Visit(
-            number=head.job,
-            line=head.line,
-            booked_in=head.booked_in,
-            handed_back=head.handed_back,
-            returned_from=head.returned_from,
-            owner=self._people[head.job],
+            row=head,
+            owner=id(self._customers[head.job]),
             model=model,
             serial=(model[1], serial) if serial else None,
         )
@@ -167,43 +163,33 @@ class Books:
         self._save_deliveries([row for job in by_day for row in job.repairs])
 
     def _save_customers(self) -> None:
-        people = list(dict.fromkeys(self._people.values()))
-        existing = Customer.objects.in_bulk([p.id for p in people if p.id is not None])
-        for person in people:
-            customer = existing.get(person.id) or Customer(name=person.name)
-            customer.email, customer.phone = person.email, person.phone
+        completed = list(self._index.completed.values())
+        for customer in [*self._index.new, *completed]:
             customer.search = customer.searched_as()
-            self._customers[person] = customer
-        create([self._customers[p] for p in people if p.id is None], self.created)
-        changed = [self._customers[p] for p in people if p.id and p.is_changed]
-        Customer.objects.bulk_update(changed, ["email", "phone", "search"], 500)
+        create(self._index.new, self.created)
+        Customer.objects.bulk_update(completed, ["email", "phone", "search"], 500)
 
     def _save_devices(self, heads: list[Row]) -> None:
-        models = {
-            on_record.model_key(model): model
-            for model in DeviceModel.objects.order_by("-id")
-        }
-        without_serial = on_record.load_devices_without_serial(
-            customer.pk for customer in self._customers.values()
-        )
+        models = {model_key(m): m for m in DeviceModel.objects.order_by("-id")}
+        owners = {id(customer): customer for customer in self._customers.values()}
+        without_serial = load_devices_without_serial(c.pk for c in owners.values())
         new_models, new = [], []
         for head in heads:
-            key, owner = self._device_keys[head.job], self.customer(head.job)
-            model_key = on_record.model_key(head)
+            key, model = self._device_keys[head.job], model_key(head)
             device = self._devices.get(key)
             if device is None and key[0] == NO_SERIAL:
-                device = without_serial.get((self._customers[key[1]].pk, model_key))
+                device = without_serial.get((owners[key[1]].pk, model))
             if device is None:
-                if model_key not in models:
-                    models[model_key] = DeviceModel(
+                if model not in models:
+                    models[model] = DeviceModel(
                         kind=head.kind, maker=head.maker, model=head.model
                     )
-                    new_models.append(models[model_key])
-                device = Device(model=models[model_key])
+                    new_models.append(models[model])
+                device = Device(model=models[model])
                 new.append(device)
             self._devices[key] = device
             if device.pk is None:
-                device.owner = owner  # whoever brought it last
+                device.owner = self.customer(head.job)  # whoever brought it last
                 if not device.serial and serial_normalized(head.serial):
                     device.serial = head.serial
                 device.set_keys()
@@ -212,16 +198,12 @@ class Books:
 
     def _save_fault_book(self) -> None:
         rows = [row for job in self.jobs for row in job.repairs if row.fix]
-        minutes, types = defaultdict(list), defaultdict(list)
-        for row in rows:
-            types[row.fix].append(row.declared or fix_types.LASTING)
-            if row.minutes:
-                minutes[row.fix].append(row.minutes)
         new_fixes = [fix for fix in self.fixes.values() if fix.pk is None]
         for fix in new_fixes:
-            fix.fix_type = mode(types[fix.code])
-            if minutes[fix.code]:
-                fix.minutes = median_low(minutes[fix.code])
+            of_fix = [row for row in rows if row.fix == fix.code]
+            fix.fix_type = mode(row.declared or fix_types.LASTING for row in of_fix)
+            if minutes := [row.minutes for row in of_fix if row.minutes]:
+                fix.minutes = median_low(minutes)
         create([f for f in self.faults.values() if f.pk is None], self.created)
         create(new_fixes, self.created)
         through = Fix.faults.through
@@ -235,48 +217,49 @@ class Books:
 
     def _save_deliveries(self, rows: list[Row]) -> None:
         """Receive what the jobs used, before they used it: stock ends as it was."""
-        used: Counter[tuple[str, str]] = Counter()
-        first: dict[tuple[str, str], date] = {}
-        cost: dict[tuple[str, str], Decimal] = {}
-        for row in rows:
-            for part in row.parts:
-                lot = (part.number, part.lot)
-                used[lot] += part.quantity
-                first.setdefault(lot, row.booked_in)
-                if part.cost is not None:
-                    cost.setdefault(lot, part.cost)
-        parts = self._save_parts(number for number, _ in used)
-        existing = on_record.load_deliveries(part.pk for part in parts.values())
+        used = pd.DataFrame(
+            [
+                (part.number, part.lot, part.quantity, part.cost, row.booked_in)
+                for row in rows
+                for part in row.parts
+            ],
+            columns=["number", "lot", "quantity", "cost", "day"],
+        )
+        lots = used.groupby(["number", "lot"], sort=False, as_index=False).agg(
+            quantity=("quantity", "sum"), cost=("cost", "first"), day=("day", "first")
+        )
+        parts = self._save_parts(lots["number"].unique().tolist())
+        existing = load_deliveries(part.pk for part in parts.values())
         new, movements = [], []
-        for lot, quantity in used.items():
-            part = parts[lot[0]]
-            delivery = existing.get((part.pk, lot[1]))
+        for number, lot, quantity, cost, day in lots.itertuples(index=False, name=None):
+            part = parts[number]
+            delivery = existing.get((part.pk, lot))
             if delivery is None:
                 delivery = Delivery(
                     part=part,
-                    lot=lot[1],
+                    lot=lot,
                     quantity=quantity,
                     remaining=0,
-                    unit_cost=cost.get(lot, Decimal(0)),
-                    received_on=first[lot],
+                    unit_cost=cost or Decimal(0),
+                    received_on=day,
                 )
                 new.append(delivery)
             else:
                 Delivery.objects.filter(pk=delivery.pk).update(
                     quantity=F("quantity") + quantity
                 )
-            self.deliveries[lot] = delivery
+            self.deliveries[number, lot] = delivery
             kind = StockMovement.Kind.RECEIVED
             movements.append(
-                stock_movement(delivery, kind=kind, quantity=quantity, on=first[lot])
+                stock_movement(delivery, kind=kind, quantity=quantity, on=day)
             )
         create(new, self.created)
         create(movements, self.created)
 
-    def _save_parts(self, numbers: Iterable[str]) -> dict[str, Part]:
-        numbers = list(dict.fromkeys(numbers))
-        found = on_record.batches(Part.objects.all(), "number", numbers)
-        parts = {part.number: part for part in found}
+    def _save_parts(self, numbers: list[str]) -> dict[str, Part]:
+        parts = {
+            part.number: part for part in batches(Part.objects.all(), "number", numbers)
+        }
         new = [Part(number=n, name=n) for n in numbers if n not in parts]
         for part in new:
             part.search = part.searched_as()

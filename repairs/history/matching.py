@@ -7,12 +7,12 @@ stay two, and so do two of one name as soon as anything tells them apart.
 
 from collections import defaultdict
 from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
-from datetime import date
-from typing import NamedTuple
+from dataclasses import dataclass
 
+from repairs.customers.models import Customer
 from repairs.customers.names import normalize_serial
 from repairs.history.issues import ImportIssues
+from repairs.history.rows import Row
 
 PLACEHOLDERS = frozenset("NA NONE NIL NULL NOSERIAL UNKNOWN UNREADABLE MISSING".split())
 
@@ -23,86 +23,61 @@ Serial = tuple[str, str]
 # --- customers ------------------------------------------------------------------------
 
 
-class CustomerFacts(NamedTuple):
-    """What one job says of its customer."""
+class CustomerIndex:
+    """Customers by what identifies them."""
 
-    name: str
-    email: str
-    phone: str
+    def __init__(self, customers: Iterable[Customer]) -> None:
+        self.new: list[Customer] = []
+        self.completed: dict[int, Customer] = {}
+        """Those on record that got an email or a phone number, by their ids."""
+        self._by_email: dict[str, Customer] = {}
+        self._by_phone: dict[tuple[str, str], Customer] = {}
+        self._by_name: dict[str, list[Customer]] = defaultdict(list)
+        for customer in customers:
+            self._by_name[customer.name].append(customer)
+            self._add_contacts(customer, customer.email, customer.phone)
 
+    def match(self, rows: Sequence[Row]) -> dict[str, Customer]:
+        """Return the customer of each row by its job, whatever the order of the rows.
 
-@dataclass(eq=False, slots=True)
-class Person:
-    """A customer on record (`id`), or one to be added (None)."""
+        Rows that say most are matched first: an email before a phone before a name
+        alone.
+        """
+        ordered = sorted(rows, key=lambda row: (not row.email, not row.phone))
+        return {row.job: self._match(row) for row in ordered}
 
-    name: str
-    email: str = ""
-    phone: str = ""
-    id: int | None = None
-    is_changed: bool = False
+    def _match(self, row: Row) -> Customer:
+        customer = self._find(row)
+        if customer is None:
+            customer = Customer(name=row.customer, email=row.email, phone=row.phone)
+            self.new.append(customer)
+            self._by_name[row.customer].append(customer)
+        for name in ("email", "phone"):
+            # What is missing is filled in; what is there stays.
+            if getattr(row, name) and not getattr(customer, name):
+                setattr(customer, name, getattr(row, name))
+                if customer.pk:
+                    self.completed[customer.pk] = customer
+        self._add_contacts(customer, row.email, row.phone)
+        return customer
 
-    def add_missing(self, facts: CustomerFacts) -> None:
-        """Take over what was unknown; what is known stays."""
-        if facts.email and not self.email:
-            self.email, self.is_changed = facts.email, True
-        if facts.phone and not self.phone:
-            self.phone, self.is_changed = facts.phone, True
-
-
-@dataclass
-class _Index:
-    by_email: dict[str, Person] = field(default_factory=dict)
-    by_phone: dict[tuple[str, str], Person] = field(default_factory=dict)
-    by_name: dict[str, list[Person]] = field(default_factory=lambda: defaultdict(list))
-
-    def add(self, person: Person) -> None:
-        self.by_name[person.name].append(person)
-        self.add_contacts(person, person.email, person.phone)
-
-    def add_contacts(self, person: Person, email: str, phone: str) -> None:
+    def _add_contacts(self, customer: Customer, email: str, phone: str) -> None:
         if email:
-            self.by_email.setdefault(email.casefold(), person)
+            self._by_email.setdefault(email.casefold(), customer)
         if phone:
-            self.by_phone.setdefault((phone, person.name.casefold()), person)
+            self._by_phone.setdefault((phone, customer.name.casefold()), customer)
 
-    def find(self, facts: CustomerFacts) -> Person | None:
-        person = self.by_email.get(facts.email.casefold()) or self.by_phone.get(
-            (facts.phone, facts.name.casefold())
+    def _find(self, row: Row) -> Customer | None:
+        customer = self._by_email.get(row.email.casefold()) or self._by_phone.get(
+            (row.phone, row.customer.casefold())
         )
-        if person:
-            return person
-        same_name = self.by_name.get(facts.name, [])
-        bare = [p for p in same_name if not p.email and not p.phone]
-        if facts.email or facts.phone:
+        if customer:
+            return customer
+        same_name = self._by_name.get(row.customer, [])
+        bare = [c for c in same_name if not c.email and not c.phone]
+        if row.email or row.phone:
             return bare[0] if len(same_name) == len(bare) == 1 else None
         return same_name[0] if len(same_name) == 1 else next(iter(bare), None)
-
-
-def match_customers(
-    facts: Sequence[CustomerFacts], *, existing: Iterable[Person]
-) -> list[Person]:
-    """Return the customer of each job, whatever their order.
-
-    Jobs that say most are matched first: an email before a phone before a name alone.
-    """
-    index = _Index()
-    for person in existing:
-        index.add(person)
-    people: dict[int, Person] = {}
-    for n in sorted(range(len(facts)), key=lambda n: _vagueness(facts[n])):
-        found = index.find(facts[n])
-        if found is None:
-            found = Person(*facts[n])
-            index.add(found)
-        else:
-            found.add_missing(facts[n])
-            index.add_contacts(found, facts[n].email, facts[n].phone)
-        people[n] = found
-    return [people[n] for n in range(len(facts))]
-
-
-def _vagueness(facts: CustomerFacts) -> int:
-    return 0 if facts.email else 1 if facts.phone else 2
 
 
 # --- devices and returns --------------------------------------------------------------
@@ -112,11 +87,7 @@ def _vagueness(facts: CustomerFacts) -> int:
 class Visit:
     """A job as far as its device and its return go; `device` if it is on record."""
 
-    number: str
-    line: int
-    booked_in: date
-    handed_back: date | None
-    returned_from: str
+    row: Row
     owner: Hashable
     model: Hashable
     serial: Serial | None
@@ -138,20 +109,21 @@ def check_returns(
     `numbers` every job number in the file, also of rows that could not be read.
     """
     for visit in visits.values():
-        if not visit.returned_from or visit.device is not None:
+        row = visit.row
+        if not row.returned_from or visit.device is not None:
             continue
-        earlier = visits.get(visit.returned_from)
+        earlier = visits.get(row.returned_from)
         if earlier is None:
-            if visit.returned_from not in numbers:
-                _add(issues, visit, f"There is no job {visit.returned_from}.")
-        elif earlier.handed_back is None:
-            _add(issues, visit, f"Job {earlier.number} was not handed back yet.")
-        elif earlier.handed_back > visit.booked_in:
+            if row.returned_from not in numbers:
+                _add(issues, visit, f"There is no job {row.returned_from}.")
+        elif earlier.row.handed_back is None:
+            _add(issues, visit, f"Job {row.returned_from} was not handed back yet.")
+        elif earlier.row.handed_back > row.booked_in:
             _add(
                 issues,
                 visit,
-                f"Job {earlier.number} was handed back on {earlier.handed_back}, after"
-                f" this one was booked in on {visit.booked_in}.",
+                f"Job {row.returned_from} was handed back on {earlier.row.handed_back},"
+                f" after this one was booked in on {row.booked_in}.",
             )
     for circle in _circles(visits):
         numbers_text = " from ".join([*circle, circle[0]])
@@ -159,7 +131,7 @@ def check_returns(
 
 
 def _add(issues: ImportIssues, visit: Visit, text: str) -> None:
-    issues.add(visit.line, "returned_from", text)
+    issues.add(visit.row.line, "returned_from", text)
 
 
 def _circles(visits: Mapping[str, Visit]) -> Iterator[list[str]]:
@@ -170,7 +142,7 @@ def _circles(visits: Mapping[str, Visit]) -> Iterator[list[str]]:
         while number in visits and number not in done:
             done.add(number)
             path.append(number)
-            number = visits[number].returned_from
+            number = visits[number].row.returned_from
         if number in path:
             circle = path[path.index(number) :]
             if len(circle) > 1:  # a return of itself is refused with its row
@@ -192,10 +164,12 @@ def match_devices(
     for chain in _chains(visits):
         device = _device_of(chain, existing)
         for visit in chain:
-            devices[visit.number] = device
-            problem = _mismatch(visit, visits.get(visit.returned_from), chain, existing)
+            devices[visit.row.job] = device
+            problem = _mismatch(
+                visit, visits.get(visit.row.returned_from), chain, existing
+            )
             if problem:
-                job = visit.returned_from
+                job = visit.row.returned_from
                 text = f"Job {job} was for a different device ({problem})."
                 _add(issues, visit, text)
     return devices
@@ -203,21 +177,18 @@ def match_devices(
 
 def _chains(visits: Mapping[str, Visit]) -> list[list[Visit]]:
     """Return the visits in groups that returns link, each by day."""
-    parent: dict[str, str] = {}
-
-    def root(number: str) -> str:
-        while (above := parent.get(number, number)) != number:
-            parent[number] = parent.get(above, above)
-            number = above
-        return number
-
-    for visit in visits.values():
-        if visit.returned_from in visits:
-            parent[root(visit.number)] = root(visit.returned_from)
-    chains: dict[str, list[Visit]] = defaultdict(list)
-    for visit in sorted(visits.values(), key=lambda v: (v.booked_in, v.line)):
-        chains[root(visit.number)].append(visit)
-    return list(chains.values())
+    chains = {number: [visit] for number, visit in visits.items()}
+    for number, visit in visits.items():
+        chain = chains[number]
+        earlier = chains.get(visit.row.returned_from, chain)
+        if chain is not earlier:
+            shorter, longer = sorted((chain, earlier), key=len)
+            longer += shorter
+            chains |= {member.row.job: longer for member in shorter}
+    return [
+        sorted(chain, key=lambda visit: (visit.row.booked_in, visit.row.line))
+        for chain in {id(chain): chain for chain in chains.values()}.values()
+    ]
 
 
 def _device_of(chain: list[Visit], existing: Mapping[Serial, int]) -> Hashable:

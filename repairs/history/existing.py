@@ -2,15 +2,15 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from decimal import Decimal
 from itertools import islice
-from typing import NamedTuple
 
 from django.db.models import Model, Prefetch, QuerySet
 
 from repairs.customers.models import Customer, Device
 from repairs.history.cells import ImportedPart
-from repairs.history.matching import Person, Serial, Visit
+from repairs.history.matching import Serial, Visit
 from repairs.history.rows import COLUMNS, Row
 from repairs.jobs import states
 from repairs.jobs.models import Job, PartUsed, Repair, ReturnAssessment
@@ -44,24 +44,16 @@ def load_jobs(numbers: Iterable[str]) -> Iterator[Job]:
     return batches(jobs, "number", numbers)
 
 
-def load_people() -> list[Person]:
-    """Return the customers on record, the oldest first."""
-    rows = Customer.objects.filter(erased_on=None).order_by("id")
-    return [
-        Person(name, email, phone, id)
-        for id, name, email, phone in rows.values_list("id", "name", "email", "phone")
-    ]
-
-
 def load_devices(serials: Iterable[Serial]) -> dict[Serial, Device]:
     """Return the devices with one of these makers and serial numbers."""
-    wanted = set(serials)
-    devices = Device.objects.select_related("model")
-    found = batches(devices, "serial_normalized", (key for _, key in wanted))
-    by_serial = {
-        (device.maker_key, device.serial_normalized): device for device in found
-    }
-    return {serial: by_serial[serial] for serial in wanted & by_serial.keys()}
+    serials = set(serials)
+    devices = batches(
+        Device.objects.select_related("model"),
+        "serial_normalized",
+        (number for _, number in serials),
+    )
+    by_serial = {(d.maker_key, d.serial_normalized): d for d in devices}
+    return {serial: by_serial[serial] for serial in serials & by_serial.keys()}
 
 
 def load_devices_without_serial(owners: Iterable[int]) -> dict[tuple, Device]:
@@ -88,20 +80,15 @@ def model_key(model) -> tuple[str, str, str]:
     )
 
 
-def visit_of(job: Job, row: Row) -> Visit:
+def visit_of(job: Job) -> Visit:
     """Return a job on record as far as its device and its return go."""
     device = job.device
+    serial = (device.maker_key, device.serial_normalized)
     return Visit(
-        number=job.number,
-        line=0,
-        booked_in=job.booked_in_on,
-        handed_back=job.handed_over_on,
-        returned_from=row.returned_from,
+        row=rows_of(job)[0],
         owner=None,
         model=model_key(device.model),
-        serial=(device.maker_key, device.serial_normalized)
-        if device.serial_normalized
-        else None,
+        serial=serial if device.serial_normalized else None,
         device=device.pk,
     )
 
@@ -207,36 +194,30 @@ def read_lines(stored: str) -> dict[str, str]:
     return {column: text for column, _, text in pairs}
 
 
-class Difference(NamedTuple):
-    column: str
-    in_file: str
-    on_record: str
-
-    def __str__(self) -> str:
-        if not self.column:
-            return self.in_file
-        return f"“{self.in_file}” in the file, “{self.on_record}” on record"
-
-
 def job_differences(
-    rows: Sequence[Row], on_record: Sequence[Row]
-) -> Iterator[tuple[Row, Difference]]:
-    """Yield how the rows of a job differ from it on record, in whatever order."""
-    left = list(on_record)
+    rows: Sequence[Row], existing: Sequence[Row]
+) -> Iterator[tuple[Row, str, str]]:
+    """Yield how the rows of a job differ from it on record: row, column and text.
+
+    Rows of both are compared in whatever order makes fewest differences.
+    """
+    left = list(existing)
     for row in rows:
         if not left:
-            yield row, Difference("", "the file has one repair more", "")
+            yield row, "", "the file has one repair more"
             continue
         differences = [_differences(row, other) for other in left]
         nearest = min(range(len(left)), key=lambda n: len(differences[n]))
         left.pop(nearest)
-        yield from ((row, difference) for difference in differences[nearest])
+        for column, text in differences[nearest].items():
+            yield row, column, text
     if left:
-        yield rows[0], Difference("", "the file has one repair less", "")
+        yield rows[0], "", "the file has one repair less"
 
 
-def _differences(row: Row, other: Row) -> list[Difference]:
-    found = []
+def _differences(row: Row, other: Row) -> dict[str, str]:
+    """Return the columns that differ, each with both texts."""
+    differences = {}
     for name, column in COLUMNS.items():
         # Names belong to the fault book, which may have been reworded since.
         if name in ("job", "fault_name", "fix_name"):
@@ -246,25 +227,20 @@ def _differences(row: Row, other: Row) -> list[Difference]:
             continue
         if name == "parts" and _are_same_parts(here, there):
             continue
-        found.append(Difference(name, _text(here), _text(there)))
-    return found
+        differences[name] = f"“{_text(here)}” in the file, “{_text(there)}” on record"
+    return differences
 
 
 def _are_same_parts(
-    parts: Sequence[ImportedPart], on_record: Sequence[ImportedPart]
+    parts: Sequence[ImportedPart], existing: Sequence[ImportedPart]
 ) -> bool:
     """Compare in any order; a part without a cost may have cost anything."""
-    left = list(on_record)
+    left = list(existing)
     for part in parts:
-        for other in left:
-            if part in (
-                other,
-                ImportedPart(other.number, other.quantity, None, other.lot),
-            ):
-                left.remove(other)
-                break
-        else:
+        same = (other for other in left if part in (other, replace(other, cost=None)))
+        if (other := next(same, None)) is None:
             return False
+        left.remove(other)
     return not left
 
 
