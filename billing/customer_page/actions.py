@@ -11,8 +11,8 @@ from billing.quotes.drafting import lock
 from billing.quotes.models import Link, Quote, QuoteOption
 from repairs.jobs import states as job_states
 from shopdesk.errors import RefusedError, StaleError
+from shopdesk.look.shop_formats import day
 from shopdesk.stamp import Stamp
-from shopdesk.templatetags.desk import day
 
 
 def revoke(link: Link, *, stamp: Stamp) -> None:

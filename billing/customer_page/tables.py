@@ -2,7 +2,7 @@ from django.template.loader import render_to_string
 
 from billing.quotes.models import Link
 from shopdesk.look import tables
-from shopdesk.templatetags.desk import mark
+from shopdesk.look.badges import badge
 
 
 class LinkTable(tables.ListTable):
@@ -27,7 +27,7 @@ class LinkTable(tables.ListTable):
         self.request = request
 
     def render_status(self, record):
-        return mark(record.status(self.on))
+        return badge(record.status(self.on))
 
     def render_revoke(self, record):
         """Return a button if the link is still valid."""

@@ -9,11 +9,11 @@ from billing.day_close.papers import day_paper
 from billing.day_close.queries import open_till
 from billing.invoices.models import DayClose, lock_till
 from shopdesk.errors import RefusedError
+from shopdesk.look.shop_formats import day as format_day
+from shopdesk.look.shop_formats import moment, money
 from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
-from shopdesk.templatetags.desk import day as format_day
-from shopdesk.templatetags.desk import moment, money
 
 
 @transaction.atomic

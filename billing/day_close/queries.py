@@ -11,8 +11,8 @@ from django.db.models.functions import Coalesce
 from billing.invoices.models import MEANS, DayClose, Payment
 from shopdesk import money
 from shopdesk.fields import MoneyField
+from shopdesk.look.shop_formats import moment
 from shopdesk.shop.models import Shop
-from shopdesk.templatetags.desk import moment
 
 HEADS = (
     *("counts_on", "paid_on", "taken_at", "job", "invoice", "receipt"),

@@ -1,7 +1,7 @@
 from billing.invoices.models import DayClose
 from shopdesk.look import tables
+from shopdesk.look.shop_formats import money
 from shopdesk.shop.currencies import Currency
-from shopdesk.templatetags.desk import money
 
 
 class TillMoneyColumn(tables.NumberColumn):

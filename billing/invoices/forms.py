@@ -9,8 +9,8 @@ from billing.invoices.models import MEANS
 from billing.quotes.models import MAX_PRICE
 from repairs.customers.fields import NormalizedCharField
 from shopdesk.fields import ExactFormField, MoneyFormField
+from shopdesk.look.shop_formats import money
 from shopdesk.shop import currencies
-from shopdesk.templatetags.desk import money
 
 
 class PaymentForm(forms.Form):

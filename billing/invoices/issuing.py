@@ -20,12 +20,12 @@ from repairs.customers.models import Customer
 from repairs.jobs import states
 from repairs.jobs.models import Job
 from shopdesk.errors import RefusedError
+from shopdesk.look.shop_formats import shop_text
 from shopdesk.money import Totals
 from shopdesk.papers.render import document_language
 from shopdesk.shop import numbering
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
-from shopdesk.templatetags.desk import shop_text
 
 
 @dataclass(frozen=True)

@@ -28,12 +28,12 @@ from billing.invoices.papers import receipt_paper
 from repairs.jobs import states
 from repairs.jobs.models import Job
 from shopdesk.errors import RefusedError
+from shopdesk.look.shop_formats import day
+from shopdesk.look.shop_formats import money as format_money
 from shopdesk.shop import numbering
 from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
-from shopdesk.templatetags.desk import day
-from shopdesk.templatetags.desk import money as format_money
 
 
 @transaction.atomic

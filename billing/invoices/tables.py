@@ -1,6 +1,7 @@
 from billing.invoices.models import Invoice
 from shopdesk.look import tables
-from shopdesk.templatetags.desk import mark, money
+from shopdesk.look.badges import badge
+from shopdesk.look.shop_formats import money
 
 
 class WrittenMoneyColumn(tables.NumberColumn):
@@ -45,4 +46,4 @@ class InvoiceTable(tables.ListTable):
         self.on = on
 
     def render_standing(self, record):
-        return mark(record.standing_on(self.on))
+        return badge(record.standing_on(self.on))

@@ -17,9 +17,9 @@ from repairs.jobs import states as job_states
 from repairs.jobs import workflow
 from repairs.jobs.models import Job, Repair
 from shopdesk.errors import InvalidTransitionError
+from shopdesk.look.shop_formats import day
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
-from shopdesk.templatetags.desk import day
 
 
 @transaction.atomic

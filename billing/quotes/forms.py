@@ -14,10 +14,10 @@ from billing.quotes.models import (
     QuoteOption,
 )
 from shopdesk.fields import ExactFormField, MoneyFormField
+from shopdesk.look.shop_formats import money
 from shopdesk.shop import tax
 from shopdesk.shop.models import TaxRate
 from shopdesk.shop.tax import Tax
-from shopdesk.templatetags.desk import money
 
 
 class QuoteFindingsForm(forms.ModelForm):

@@ -24,6 +24,7 @@ from repairs.knowledge.track_record import (
 )
 from repairs.stock.queries import current_costs
 from shopdesk.errors import RefusedError
+from shopdesk.look.shop_formats import money
 from shopdesk.money import rounded
 from shopdesk.shop.models import Shop
 from shopdesk.shop.price_list import (
@@ -37,7 +38,6 @@ from shopdesk.shop.price_list import (
     labour_price,
     part_line,
 )
-from shopdesk.templatetags.desk import money
 
 WorkKind = QuoteOption.WorkKind
 

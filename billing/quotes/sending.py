@@ -11,13 +11,13 @@ from billing.quotes.models import LineKind, Quote, QuoteOption
 from billing.quotes.papers import file_name, render_quote_pdf
 from repairs.jobs import workflow
 from shopdesk.errors import IncompleteError, InvalidTransitionError
+from shopdesk.look.shop_formats import day
 from shopdesk.mail import actions as post
 from shopdesk.mail.models import Email
 from shopdesk.papers.models import stored_fields
 from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
-from shopdesk.templatetags.desk import day
 
 
 @transaction.atomic

@@ -1,6 +1,7 @@
 from billing.quotes.models import Quote
 from shopdesk.look import tables
-from shopdesk.templatetags.desk import mark, money
+from shopdesk.look.badges import badge
+from shopdesk.look.shop_formats import money
 
 
 class QuoteTable(tables.ListTable):
@@ -30,7 +31,7 @@ class QuoteTable(tables.ListTable):
         self.on = on
 
     def render_state(self, record):
-        return mark(record.status(self.on))
+        return badge(record.status(self.on))
 
     def render_price(self, record):
         """Return the total of the accepted option, else the lowest total."""

@@ -17,10 +17,10 @@ from billing.reminders.papers import (
 )
 from repairs.jobs.models import Job
 from shopdesk.errors import RefusedError
+from shopdesk.look.shop_formats import day
 from shopdesk.mail.actions import write
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
-from shopdesk.templatetags.desk import day
 
 
 def outstanding_invoices():

@@ -7,9 +7,9 @@ from django.template.loader import render_to_string
 from django.utils.translation import gettext
 
 from billing.invoices.models import Reminder
+from shopdesk.look.shop_formats import shop_text
 from shopdesk.papers.render import document_language, render_pdf
 from shopdesk.shop.models import Shop
-from shopdesk.templatetags.desk import shop_text
 
 
 def reminder_paper(

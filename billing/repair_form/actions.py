@@ -20,13 +20,13 @@ from repairs.jobs import states as job_states
 from repairs.jobs import workflow
 from repairs.jobs.models import Job
 from shopdesk.errors import IncompleteError, InvalidTransitionError, RefusedError
+from shopdesk.look.shop_formats import day, money
 from shopdesk.mail import actions as post
 from shopdesk.mail.models import Email
 from shopdesk.papers.models import stored_fields
 from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
-from shopdesk.templatetags.desk import day, money
 
 
 @transaction.atomic

@@ -18,7 +18,7 @@ class BenchTable(tables.ListTable):
     )
     complaint = TemplateColumn("{{ value|truncatechars:70 }}", verbose_name="Complaint")
     is_return = TemplateColumn(
-        '{% load desk %}{% if value %}{% mark "return" %}{% endif %}',
+        '{% load desk %}{% if value %}{% badge "return" %}{% endif %}',
         verbose_name="Return",
     )
     waiting_for = TemplateColumn("{% if record.waiting_for %}{{ value }}{% endif %}")

@@ -6,7 +6,7 @@ from django.utils.safestring import SafeString
 from repairs.comebacks.comeback_table import COLUMNS, HEADINGS
 from repairs.comebacks.output import NO_REPAIRS
 from shopdesk.look import tables
-from shopdesk.templatetags.desk import mark
+from shopdesk.look.badges import badge
 
 
 def stacked(*lines):
@@ -87,8 +87,8 @@ class PairTable(tables.ListTable):
     def render_verdict(self, record):
         recorded = record.fix_type
         if record.mismatch:
-            recorded = format_html("{}, {}", recorded, mark(record.mismatch))
-        return stacked(mark(record.verdict), recorded)
+            recorded = format_html("{}, {}", recorded, badge(record.mismatch))
+        return stacked(badge(record.verdict), recorded)
 
 
 class OutcomeTable(tables.ListTable):

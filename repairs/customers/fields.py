@@ -5,7 +5,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from repairs.customers.names import normalize_text
-from shopdesk.templatetags.desk import phone
+from shopdesk.look.shop_formats import phone
 
 
 class NormalizedCharField(forms.CharField):

@@ -1,5 +1,5 @@
 from shopdesk.look import tables
-from shopdesk.templatetags.desk import phone
+from shopdesk.look.shop_formats import phone
 
 
 class PhoneColumn(tables.Column):

@@ -38,8 +38,8 @@ from repairs.month.reserves import (
     month_costs,
     total_allowance,
 )
+from shopdesk.look.shop_formats import money
 from shopdesk.shop.models import Shop
-from shopdesk.templatetags.desk import money
 
 
 @dataclass(frozen=True)

@@ -6,8 +6,8 @@ from repairs.comebacks.drilldown import COMEBACK
 from repairs.comebacks.output import NO_REPAIRS
 from repairs.comebacks.tables import stacked
 from shopdesk.look import tables
+from shopdesk.look.badges import badge
 from shopdesk.look.formats import format_share
-from shopdesk.templatetags.desk import mark
 
 
 class GroupTable(tables.ListTable):
@@ -49,7 +49,7 @@ class GroupTable(tables.ListTable):
         )
 
     def render_verdict(self, value):
-        return mark(value)
+        return badge(value)
 
     def render_expected(self, value):
         return f"{value:.1f}"

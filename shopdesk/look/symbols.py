@@ -1,4 +1,4 @@
-"""The shape that stands before the word of a state, so that colour is never needed.
+"""The icon that stands before the word of a state, so that colour is never needed.
 
 Shapes are drawn in a box of 12 by 12: a line and a filled part, each an SVG path.
 """
@@ -42,7 +42,6 @@ ICON_OF: dict[str, str] = {
     "approved": "tick",
     "declined": "cross",
     "repaired": "halfblock",
-    "proven": "full",
     "tested": "full",
     "ready": "block",
     "handed back": "dash",
@@ -82,7 +81,6 @@ ICON_OF: dict[str, str] = {
     "not assessed": "diamond",
     "covered": "tick",
     "in warranty": "tick",
-    "under cover": "tick",
     "not covered": "cross",
     "not in warranty": "cross",
     # quotes, invoices, emails, readings, stock
@@ -137,5 +135,5 @@ ATTENTION: frozenset[str] = frozenset(
 
 
 def icon_for(word: str) -> str:
-    """The name of the shape of a state's word; a ring where the word is not known."""
+    """The name of the icon for a state's word; a ring where the word is not known."""
     return ICON_OF.get(word.lower().replace("_", " ").replace("-", " "), "ring")

@@ -4,8 +4,9 @@ from django.core.paginator import Paginator
 from django.utils.functional import cached_property
 from django_tables2 import Column, Table
 
+from shopdesk.look.badges import badge
+from shopdesk.look.shop_formats import day, minutes, moment, money, percent
 from shopdesk.shop.models import Shop
-from shopdesk.templatetags.desk import day, mark, minutes, moment, money, percent
 
 
 class ListTable(Table):
@@ -135,4 +136,4 @@ class BadgeColumn(Column):
     """A state, by shape and word."""
 
     def render(self, value):
-        return mark(value)
+        return badge(value)

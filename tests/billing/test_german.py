@@ -15,10 +15,10 @@ from billing.invoices.issuing import issue_invoice
 from billing.quotes import sending
 from billing.reminders.papers import default_text
 from repairs.customers.models import Customer
+from shopdesk.look.shop_formats import decimal, money, price, shop_text
 from shopdesk.papers.render import document_language
 from shopdesk.shop import currencies
 from shopdesk.shop.models import Shop
-from shopdesk.templatetags.desk import figure, money, price, shop_text
 from tests import make
 from tests.billing import till
 from tests.billing.all_kinds import AllKinds, text
@@ -154,7 +154,7 @@ def test_numbers_go_with_the_language_and_the_shop_s_own_way_of_it(
         shown = (
             money(Decimal("1234.5"), shop),
             price(Decimal("0.035"), shop),
-            figure(Decimal("17.50"), shop),
+            decimal(Decimal("17.50"), shop),
         )
     assert shown == said
     assert translation.get_language() == "en-gb"

@@ -7,9 +7,9 @@ from django.template import Context, Template
 from lxml import html as lxml_html
 
 from repairs.jobs import states
+from shopdesk.look.shop_formats import day, minutes, moment, money, percent, phone
 from shopdesk.look.symbols import ATTENTION, ICON_OF, SHAPES, icon_for
 from shopdesk.shop.models import Shop
-from shopdesk.templatetags.desk import day, minutes, moment, money, percent, phone
 
 
 def drawn(source, **context):
@@ -62,27 +62,27 @@ def test_a_telephone_number_is_shown_as_dialled_from_the_shop():
     assert phone("", here) == phone(None, here) == ""
 
 
-def test_every_word_has_a_shape_that_can_be_drawn():
+def test_every_word_has_an_icon_that_can_be_drawn():
     assert set(ICON_OF.values()) <= set(SHAPES)
     assert set(ICON_OF) >= ATTENTION
 
 
-def test_every_state_of_a_job_has_a_shape_of_its_own():
+def test_every_state_of_a_job_has_an_icon_of_its_own():
     labels = [str(label).lower() for label in states.LABELS.values()]
     assert all(label in ICON_OF for label in labels)
     assert len({icon_for(label) for label in labels}) == len(labels)
 
 
-def test_a_mark_says_its_word_and_hides_its_shape_from_readers():
-    mark = tree(drawn('{% mark "overdue" %}'))
-    assert mark.text_content() == "overdue"
-    assert mark.get("class") == "mark hot"
-    assert mark.find("svg").get("aria-hidden") == "true"
-    assert drawn("{% mark '' %}") == ""
+def test_a_badge_says_its_word_and_hides_its_icon_from_readers():
+    badge = tree(drawn('{% badge "overdue" %}'))
+    assert badge.text_content() == "overdue"
+    assert badge.get("class") == "badge hot"
+    assert badge.find("svg").get("aria-hidden") == "true"
+    assert drawn("{% badge '' %}") == ""
 
 
-def test_a_word_can_carry_no_markup_into_a_mark():
-    assert "<b>" not in drawn("{% mark word %}", word="<b>x</b>")
+def test_a_word_can_carry_no_markup_into_a_badge():
+    assert "<b>" not in drawn("{% badge word %}", word="<b>x</b>")
 
 
 def test_shares_and_limits_in_a_sentence_stay_on_one_line():

@@ -9,9 +9,9 @@ from django_tables2 import RequestConfig
 from lxml import html as lxml_html
 
 from shopdesk.look import tables
+from shopdesk.look.shop_formats import money
 from shopdesk.shop.models import Shop
 from shopdesk.staff.models import User
-from shopdesk.templatetags.desk import money
 from tests import make
 
 

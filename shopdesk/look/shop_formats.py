@@ -1,0 +1,120 @@
+"""How amounts, days, durations and telephone numbers are written for the shop."""
+
+import re
+from decimal import Decimal
+
+import phonenumbers
+from babel.numbers import format_currency, format_decimal
+from django.utils import formats, timezone
+from django.utils.html import format_html, format_html_join
+from django.utils.translation import get_language, gettext
+
+from shopdesk.money import rounded
+from shopdesk.shop import currencies
+
+SHARES = re.compile(r"([<>]?[\d.]+(?:–[<>]?[\d.]+)? %)")
+
+
+def money(amount, shop):
+    """An amount as the shop writes it: `{{ line.price|money:shop }}` → €1,234.50."""
+    if amount is None or amount == "":
+        return ""
+    return currencies.written(
+        Decimal(amount), currency=shop.currency, locale=_number_locale(shop.locale)
+    )
+
+
+def _number_locale(locale):
+    """How numbers are written now: a paper in German has them as Germans do, unless the
+    shop's own way is one of German already, such as the Swiss.
+    """
+    return currencies.locale_in(get_language() or "", locale=locale)
+
+
+def price(amount, shop):
+    """The price of one, with the further decimals that small parts need: €0.035."""
+    if amount is None or amount == "":
+        return ""
+    if Decimal(amount) == rounded(Decimal(amount), places=shop.places):
+        return money(amount, shop)
+    text = format_currency(
+        Decimal(amount).normalize(),
+        shop.currency,
+        locale=_number_locale(shop.locale),
+        decimal_quantization=False,
+    )
+    return text.replace("\u202f", "\u00a0")
+
+
+def decimal(number, shop):
+    """A number as the shop writes it, with no more decimals than it has: 2.5."""
+    if number is None or number == "":
+        return ""
+    text = format_decimal(
+        Decimal(number).normalize(),
+        locale=_number_locale(shop.locale),
+        decimal_quantization=False,
+    )
+    return text.replace("\u202f", "\u00a0")
+
+
+def no_break(text):
+    """A sentence whose shares and limits stay on one line: 35 %, 28–57 %."""
+    parts = SHARES.split(str(text))
+    pieces = [
+        format_html('<span class="whole">{}</span>', part) if n % 2 else part
+        for n, part in enumerate(parts)
+    ]
+    return format_html_join("", "{}", ((piece,) for piece in pieces))
+
+
+def shop_text(shop, name):
+    """Words of the shop: as they were typed, or those it began with, translated."""
+    text = getattr(shop, name)
+    is_ours = text == shop._meta.get_field(name).default
+    return gettext(text) if text and is_ours else text
+
+
+def day(value):
+    """A day as it is shown everywhere: 5 Mar 2026. A moment gives its local day."""
+    if not value:
+        return ""
+    if hasattr(value, "hour"):
+        value = timezone.localtime(value) if timezone.is_aware(value) else value
+    return formats.date_format(value, gettext("j M Y"))
+
+
+def moment(value):
+    """A moment in the shop's time: 5 Mar 2026, 14:05."""
+    if not value:
+        return ""
+    value = timezone.localtime(value) if timezone.is_aware(value) else value
+    return formats.date_format(value, gettext("j M Y, H:i"))
+
+
+def minutes(value):
+    """Whole minutes as people say them: 95 → 1 h 35 min."""
+    if value is None or value == "":
+        return ""
+    hours, rest = divmod(int(value), 60)
+    if not hours:
+        return f"{rest} min"
+    return f"{hours} h {rest} min" if rest else f"{hours} h"
+
+
+def percent(value, places=0):
+    """A share as a percentage: 0.126 → 13 %."""
+    return "" if value is None or value == "" else f"{float(value) * 100:.{places}f} %"
+
+
+def phone(number, shop):
+    """A telephone number as one would dial it from the shop: `{{ n|phone:shop }}`."""
+    try:
+        parsed = phonenumbers.parse(number or "", shop.country)
+    except phonenumbers.NumberParseException:
+        return number or ""
+    at_home = phonenumbers.region_code_for_number(parsed) == shop.country
+    form = phonenumbers.PhoneNumberFormat
+    return phonenumbers.format_number(
+        parsed, form.NATIONAL if at_home else form.INTERNATIONAL
+    )
