@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 from repairs.comebacks.comeback_table import Row
-from repairs.comebacks.estimate.comparison import probability_better
 from repairs.comebacks.estimate.rate import Rates
 from repairs.comebacks.estimate.verdict import BETTER_THAN_RECORDED
 
@@ -74,9 +73,7 @@ def _replacement(row: Row, others: list[Row], *, rates: Rates) -> Recommendation
     if not others:
         return Recommendation(row, ActionKind.NO_OTHER)
     probabilities = {
-        other: probability_better(
-            rates.posterior, first=other.number, second=row.number
-        )
+        other: rates.posterior.probability_better(other.number, row.number)
         for other in others
     }
     clear = [

@@ -40,20 +40,15 @@ def _basis(table: ComebackTable) -> str:
         return "No comebacks recorded yet. Risks are based on a default assumption."
     lasting = format_share(parameters.reliable_share(is_stopgap=False))
     stopgap = format_share(parameters.reliable_share(is_stopgap=True))
+    prior = table.rates.prior
+    weight, (first, second) = format_share(prior.weights[0]), prior.means
     data = min(len(table.frame), int(table.counts.comebacks.sum()))
     few = " With so few data this is mainly an assumption."
     return (
-        f"{_two_groups(table)} Prior probability of the better group: {lasting} for"
-        f" lasting fixes, {stopgap} for stopgaps, from this shop’s data. Other fixes of"
-        " the fault and the same fix on other faults also count, less so the more"
-        f" repairs a pair has (partial pooling).{few if data < MIN_PAIRS else ''}"
-    )
-
-
-def _two_groups(table: ComebackTable) -> str:
-    fitted = table.rates.prior
-    weight, (first, second) = format_share(fitted.weights[0]), fitted.means
-    return (
         f"The fixes of this shop form two groups: {weight} have {first:.2g} times the"
         f" average comeback rate, the others {second:.2g} times."
+        f" Prior probability of the better group: {lasting} for lasting fixes,"
+        f" {stopgap} for stopgaps, from this shop’s data. Other fixes of the fault and"
+        " the same fix on other faults also count, less so the more repairs a pair has"
+        f" (partial pooling).{few if data < MIN_PAIRS else ''}"
     )

@@ -7,7 +7,7 @@ from django.db.models import Q
 
 from repairs.comebacks.drilldown import COMEBACK, IN_FOLLOW_UP
 from repairs.comebacks.queries import latest_day
-from repairs.comebacks.scope import NOT_ABOUT_PEOPLE, Scope
+from repairs.comebacks.scope import FILTERS, NOT_ABOUT_PEOPLE, Scope
 from repairs.customers.models import DeviceModel
 from repairs.faults import fix_types
 from shopdesk.fields import DayFormField
@@ -59,7 +59,7 @@ class ScopeForm(forms.Form):
         help_text=NOT_ABOUT_PEOPLE,
     )
 
-    FILTERS = ("kind", "maker", "model", "by")
+    filters = tuple(FILTERS)
 
     def __init__(self, params, *, today: date, within: int):
         """`params` are those of the address, `today` and `within` its defaults."""
@@ -68,10 +68,10 @@ class ScopeForm(forms.Form):
             {
                 "as_of": params.get("as_of", today.isoformat()),
                 "within": params.get("within", str(within)),
-                **{name: params.get(name, "") for name in self.FILTERS},
+                **{name: params.get(name, "") for name in self.filters},
             }
         )
-        self._names = self._names_on_record() if self.FILTERS else {}
+        self._names = self._names_on_record() if self.filters else {}
         for name, names in self._names.items():
             field, typed = self.fields[name], self.data[name]
             field.choices = [("", "all"), *names.items()]
@@ -111,13 +111,13 @@ class ScopeForm(forms.Form):
     @property
     def is_filtered(self) -> bool:
         """Whether the filters are shown open."""
-        return any(self.data[name] for name in self.FILTERS)
+        return any(self.data[name] for name in self.filters)
 
 
 class PeriodForm(ScopeForm):
     """The date and the period, of all repairs."""
 
-    FILTERS = ()
+    filters = ()
     kind = maker = model = by = None
 
 
@@ -138,7 +138,7 @@ class DrilldownForm(forms.Form):
 
     def params(self, *more: str) -> dict[str, str]:
         """Return what was asked, and `more`, to ask it again for another date."""
-        names = (*self.fields, *ScopeForm.FILTERS, *more)
+        names = (*self.fields, *FILTERS, *more)
         return {name: self.data[name] for name in names if self.data.get(name)}
 
     @property

@@ -14,6 +14,15 @@ NOT_ABOUT_PEOPLE = (
 ONLY_COUNTS = "Only the counts are filtered. Estimates still use all repairs."
 
 
+FILTERS = {
+    "kind": "job__device__model__kind",
+    "maker": "job__device__model__maker",
+    "model": "job__device__model__model",
+    "by": "by__username",
+}
+"""The filters, and the field of a repair that each is compared with."""
+
+
 @dataclass(frozen=True)
 class Scope:
     """What a report is about; an empty filter means all repairs."""
@@ -28,8 +37,14 @@ class Scope:
     by_name: str = ""
 
     @property
+    def filters(self) -> dict[str, str]:
+        """The filters that are set."""
+        filters = {name: getattr(self, name) for name in FILTERS}
+        return {name: value for name, value in filters.items() if value}
+
+    @property
     def is_filtered(self) -> bool:
-        return any((self.kind, self.maker, self.model, self.by))
+        return bool(self.filters)
 
     @property
     def whole(self) -> "Scope":
@@ -39,22 +54,16 @@ class Scope:
     @property
     def repairs(self) -> Q:
         """The filters as a condition on repairs."""
-        filters = {
-            "job__device__model__kind": self.kind,
-            "job__device__model__maker": self.maker,
-            "job__device__model__model": self.model,
-            "by__username": self.by,
-        }
-        return Q(**{field: value for field, value in filters.items() if value})
+        return Q(**{FILTERS[name]: value for name, value in self.filters.items()})
 
     @property
     def text(self) -> str:
         """The filters in words; empty without any."""
-        names = (("kind", self.kind), ("maker", self.maker), ("model", self.model))
-        parts = [f"{name} {value}" for name, value in names if value]
+        texts = self.filters
         if self.by:
-            parts.append(f"repaired by {self.by_name or self.by}")
-        return ", ".join(parts)
+            texts |= {"by": self.by_name or self.by}
+        names = {"by": "repaired by"}
+        return ", ".join(f"{names.get(name, name)} {texts[name]}" for name in texts)
 
     @property
     def notices(self) -> list[str]:
@@ -67,11 +76,7 @@ class Scope:
     @property
     def params(self) -> dict[str, str]:
         """The parameters of an address that asks for the same."""
-        filters = {
-            name: getattr(self, name) for name in ("kind", "maker", "model", "by")
-        }
-        day = {"as_of": self.as_of.isoformat(), "within": str(self.within)}
-        return day | {name: value for name, value in filters.items() if value}
+        return {"as_of": str(self.as_of), "within": str(self.within), **self.filters}
 
     @property
     def query(self) -> str:
@@ -79,11 +84,7 @@ class Scope:
 
     def file_name(self, ending: str) -> str:
         """Return the name of a file that holds the report."""
-        filters = [
-            f"{name}-{value}"
-            for name, value in self.params.items()
-            if name not in ("as_of", "within")
-        ]
+        filters = [f"{name}-{value}" for name, value in self.filters.items()]
         parts = ["comebacks", str(self.as_of), f"{self.within}-days", *filters]
         name = re.sub(r"[^a-z0-9]+", "-", "-".join(parts).lower()).strip("-")
         return f"{name[:120]}.{ending}"

@@ -27,6 +27,23 @@ class StackedColumn(tables.Column):
         return stacked(*(column.format(record) for column in self.stacked_columns))
 
 
+class LinkedCount(StackedColumn):
+    """A count with a link to the repairs of its row."""
+
+    def __init__(self, name, *, of=""):
+        super().__init__(name)
+        self.of = of or name
+
+    def render(self, record, value, table):
+        return format_html(
+            '<a href="{}#caption">{}<span class="unseen"> {} of {}</span></a>',
+            table.url_of(record),
+            value,
+            self.of,
+            record.label,
+        )
+
+
 class PairTable(tables.ListTable):
     """A row per pair, most important first until another order is asked for."""
 
@@ -35,9 +52,9 @@ class PairTable(tables.ListTable):
 
     fault = StackedColumn("fault", "fix", look="code")
     verdict = StackedColumn("verdict", "fix_type", look="")
-    repairs = StackedColumn("repairs")
-    followed_up = StackedColumn("followed_up")
-    comebacks = StackedColumn("comebacks")
+    repairs = LinkedCount("repairs")
+    followed_up = LinkedCount("followed_up", of="repairs with complete follow-up")
+    comebacks = LinkedCount("comebacks")
     expected_comebacks = StackedColumn("expected_comebacks")
     risk = StackedColumn("risk", "risk_low")
     own_risk = StackedColumn("own_risk", "own_low")
@@ -64,24 +81,6 @@ class PairTable(tables.ListTable):
             record.fault,
             record.fix,
             record.fix,
-        )
-
-    def render_repairs(self, record, value):
-        return self._link(record, value, "repairs")
-
-    def render_followed_up(self, record, value):
-        return self._link(record, value, "repairs with complete follow-up")
-
-    def render_comebacks(self, record, value):
-        return self._link(record, value, "comebacks")
-
-    def _link(self, record, number, what):
-        return format_html(
-            '<a href="{}#caption">{}<span class="unseen"> {} of {}</span></a>',
-            self.url_of(record),
-            number,
-            what,
-            record.label,
         )
 
     def render_verdict(self, record):

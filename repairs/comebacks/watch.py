@@ -6,6 +6,7 @@ pair left the follow-up on each day, so that is kept and nothing else.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -53,29 +54,6 @@ class Counts:
         """Return the counts of these pairs, in this order."""
         keep = np.asarray(rows, dtype=np.int64)
         return Counts(exits=self.exits[keep], events=self.events[keep])
-
-    def moved(
-        self, pair: Ints, *, from_: tuple[Ints, Ints], to: tuple[Ints, Ints]
-    ) -> "Counts":
-        """Return the counts with some repairs moved from one follow-up to another.
-
-        `from_` and `to` are what `follow_up` gave for them, with less and with more
-        information.
-        """
-        out, into = (
-            count_exits(
-                pair,
-                days=days,
-                is_event=is_event,
-                pairs=len(self.exits),
-                within=self.within,
-            )
-            for days, is_event in (from_, to)
-        )
-        return Counts(
-            exits=self.exits - out.exits + into.exits,
-            events=self.events - out.events + into.events,
-        )
 
     @property
     def within(self) -> int:
@@ -135,32 +113,28 @@ def count_follow_up(
     has the days since handover of those within the period. `observed` are single
     repairs, counted in `fixed`, that came back or whose device is out of use.
     """
+    count = partial(count_exits, pairs=pairs, within=within)
     texts = fixed["ages"].fillna("")
     young = (texts.str.count(",") + (texts != "")).to_numpy(dtype=np.int64)
     days = np.fromstring(",".join(filter(None, texts)), dtype=np.int64, sep=",")
     number = fixed["number"].to_numpy()
-    counts = count_exits(
-        np.repeat(number, young),
-        days=days,
-        is_event=np.zeros_like(days),
-        pairs=pairs,
-        within=within,
-    )
+    exits = count(np.repeat(number, young), days=days, is_event=0 * days).exits
     old = fixed["repairs"].to_numpy() - young
     completed = np.bincount(number, weights=old, minlength=pairs)
-    counts.exits[:, within] += completed.astype(np.int64)
-    handed_over = observed["handed_over"].to_numpy()
-    return counts.moved(
-        observed["number"].to_numpy(),
-        from_=follow_up(handed_over, as_of=as_of, within=within),
-        to=follow_up(
-            handed_over,
-            out_of_use=observed["out_of_use"].to_numpy(),
-            came_back=observed["came_back"].to_numpy(),
-            as_of=as_of,
-            within=within,
-        ),
+    exits[:, within] += completed.astype(np.int64)
+    # So far as if nothing had been observed of any repair.
+    follow = partial(
+        follow_up, observed["handed_over"].to_numpy(), as_of=as_of, within=within
     )
+    number = observed["number"].to_numpy()
+    days, is_event = follow()
+    exits -= count(number, days=days, is_event=is_event).exits
+    days, is_event = follow(
+        out_of_use=observed["out_of_use"].to_numpy(),
+        came_back=observed["came_back"].to_numpy(),
+    )
+    after = count(number, days=days, is_event=is_event)
+    return Counts(exits=exits + after.exits, events=after.events)
 
 
 def merge_observations(ended: pd.DataFrame, comebacks: pd.DataFrame) -> pd.DataFrame:

@@ -9,7 +9,7 @@ from itertools import combinations
 from django.db.models import Q
 
 from repairs.comebacks.comeback_table import Row
-from repairs.comebacks.estimate.comparison import log_rank, probability_better
+from repairs.comebacks.estimate.kaplan_meier import log_rank
 from repairs.comebacks.record import ComebackReport
 from repairs.faults.models import Fault, Fix, UsualPart
 from repairs.knowledge.curve_chart import CurveChart, curve_chart
@@ -70,7 +70,7 @@ class FixComparison:
 
     def _probability_better(self, first: Row, second: Row) -> float:
         posterior = self.report.table.rates.posterior
-        return probability_better(posterior, first=first.number, second=second.number)
+        return posterior.probability_better(first.number, second.number)
 
     def options(self, *, shop: Shop) -> list[FixOption]:
         """Return the fixes done for the fault and those the fault book names for it.

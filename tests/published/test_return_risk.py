@@ -13,12 +13,12 @@ from statsmodels.discrete.discrete_model import NegativeBinomial
 from statsmodels.duration.survfunc import SurvfuncRight, survdiff
 
 from repairs.comebacks.estimate import prior
-from repairs.comebacks.estimate.comparison import log_rank
 from repairs.comebacks.estimate.kaplan_meier import (
     beta_product_interval,
     cumulative_hazard,
     expected_comebacks,
     kaplan_meier,
+    log_rank,
     survival,
 )
 from repairs.comebacks.estimate.posterior import posterior

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import minimize
 from scipy.special import expit, logsumexp
 
 from repairs.comebacks.estimate.hyperprior import LOG_WEIGHTS, NODES, Hyperprior
+from repairs.comebacks.estimate.prior import minimize_from
 from repairs.comebacks.watch import Floats, Ints
 
 TINY = 1e-300  # its logarithm is finite
@@ -88,7 +88,8 @@ class PairCounts:
         by_others /= by_others.sum(axis=1, keepdims=True)
         reliable = _reliable_probability(x, EFFECTS).transpose(0, 2, 1)
         prior = self._weighted(self._by_type(by_others), reliable)
-        logs = np.log(np.maximum(mixed.back + prior * (mixed.held - mixed.back), TINY))
+        either = mixed.second + prior * (mixed.first - mixed.second)
+        logs = np.log(np.maximum(either, TINY))
         weights, fix_sd = fix_effect_weights(logs, fix=self.fix)
         other = copy.copy(self)
         other._effects, other.effect_weights = EFFECTS, weights
@@ -109,7 +110,7 @@ class PairCounts:
         steepness = self._weighted(
             self._weights_of_type, mixed.reliable * (1.0 - mixed.reliable)
         )
-        pull = steepness * (mixed.held - mixed.back) / mixed.either
+        pull = steepness * (mixed.first - mixed.second) / mixed.either
         pull *= mixed.by_fault[self._number]
         by_pair = pull.sum(axis=1)
         slope[4], slope[5] = by_pair.sum(), -(by_pair @ self._stopgap)
@@ -153,8 +154,8 @@ class PairCounts:
         reliable = _reliable_probability(x, self._effects)
         prior = self._weighted(self._weights_of_type, reliable)
         top = np.maximum(first, second)
-        held, back = np.exp(first - top)[:, None], np.exp(second - top)[:, None]
-        either = np.maximum(back + prior * (held - back), TINY)
+        in_first, in_second = (np.exp(logs - top)[:, None] for logs in (first, second))
+        either = np.maximum(in_second + prior * (in_first - in_second), TINY)
         logs = np.add.reduceat(np.log(either), self._starts, axis=0) + LOG_WEIGHTS
         highest = logs.max(axis=1, keepdims=True)
         by_fault = np.exp(logs - highest)
@@ -162,12 +163,12 @@ class PairCounts:
         by_fault /= total
         return _Mixture(
             log_likelihood=float((np.log(total) + highest).sum() + top.sum()),
-            held=held,
-            back=back,
+            first=in_first,
+            second=in_second,
             either=either,
             by_fault=by_fault,
             reliable=reliable,
-            share=(by_fault[self._number] * prior * held / either).sum(axis=1),
+            share=(by_fault[self._number] * prior * in_first / either).sum(axis=1),
         )
 
     def _by_type(self, weights: Floats) -> list[Floats]:
@@ -184,8 +185,8 @@ class PairCounts:
 @dataclass(frozen=True)
 class _Mixture:
     log_likelihood: float
-    held: Floats  # likelihood of a pair (row) if it is reliable, and if it
-    back: Floats  # is not, the greater taken as one
+    first: Floats  # likelihood of a pair (row) in the group of reliable fixes, and
+    second: Floats  # in the other one, the greater taken as one
     either: Floats  # and whichever it is, at each node of its fault's effect
     by_fault: Floats  # posterior weight of each node: a row per fault
     reliable: Floats  # prior probability to be reliable, by type and both effects
@@ -233,18 +234,13 @@ def fit_parameters(
     pair_counts: PairCounts, hyperprior: Hyperprior, *, starts: Sequence[Floats] = ()
 ) -> Floats:
     """Return the parameters of highest posterior density."""
-    results = [
-        minimize(
-            pair_counts.loss,
-            np.array(start),
-            args=(hyperprior,),
-            jac=True,
-            method="L-BFGS-B",
-            bounds=hyperprior.bounds,
-        )
-        for start in (starts or hyperprior.starts)
-    ]
-    return np.asarray(min(results, key=lambda result: float(result.fun)).x)
+    return minimize_from(
+        pair_counts.loss,
+        starts=starts or hyperprior.starts,
+        bounds=hyperprior.bounds,
+        args=(hyperprior,),
+        jac=True,
+    )
 
 
 def curvature(

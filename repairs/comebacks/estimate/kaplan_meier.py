@@ -1,4 +1,4 @@
-"""Survival estimates that assume nothing: Kaplan–Meier and Nelson–Aalen.
+"""Survival estimates that assume nothing: Kaplan–Meier, Nelson–Aalen and log-rank.
 
 The Kaplan–Meier interval is the beta product confidence procedure (Fay, Brittain &
 Proschan 2013, Biostatistics 14:723–736). It keeps its level for a handful of repairs,
@@ -8,7 +8,7 @@ where Greenwood's does not: with nothing censored it is Clopper and Pearson's.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import betaincinv
+from scipy.special import betaincinv, chdtrc
 
 from repairs.comebacks.watch import Counts, Floats, Ints
 
@@ -73,6 +73,38 @@ def _beta_quantile(log_mean: Floats, spread: Floats, p: float) -> Floats:
     a = np.where(is_certain, 1.0, (1.0 - mean * np.exp(spread)) / excess)
     b = np.where(is_certain, 1.0, a * (1.0 - mean) / mean)
     return np.where(is_certain, 1.0, betaincinv(a, b, p))
+
+
+# --- two groups ---------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class LogRank:
+    """Comebacks observed and expected in each group if both were alike."""
+
+    observed: Floats
+    expected: Floats
+    statistic: float
+    p_value: float
+
+
+def log_rank(counts: Counts) -> LogRank:
+    """Return the log-rank test between two groups, a row each.
+
+    Where no day tells the groups apart the statistic is zero and p is one.
+    """
+    if counts.exits.shape[0] != 2:
+        raise ValueError("The log-rank test here compares two groups.")
+    at_risk = counts.at_risk
+    n, events = at_risk.sum(axis=0), counts.events.sum(axis=0)
+    share = at_risk / np.maximum(n, 1)
+    expected = (share * events).sum(axis=1)
+    left_over = (n - events) / np.maximum(n - 1, 1)
+    variance = float((share[0] * share[1] * events * left_over).sum())
+    observed = counts.comebacks.astype(np.float64)
+    difference = float((observed[0] - expected[0]) ** 2)
+    statistic = difference / variance if variance else 0.0
+    return LogRank(observed, expected, statistic, float(chdtrc(1, statistic)))
 
 
 # --- the whole shop ---------------------------------------------------------------

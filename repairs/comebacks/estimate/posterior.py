@@ -7,7 +7,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import gammainc, gammaincc, gammaincinv, gammaln, logsumexp, xlogy
+from scipy.special import (
+    betainc,
+    gammainc,
+    gammaincc,
+    gammaincinv,
+    gammaln,
+    logsumexp,
+    xlogy,
+)
 
 from repairs.comebacks.estimate.prior import Prior, log_likelihood
 from repairs.comebacks.watch import Floats, Ints
@@ -56,6 +64,16 @@ class Posterior:
         above = gammaincc(self.shapes, self.rates * ratio)
         return np.asarray((self.weights * above).sum(axis=1))
 
+    def probability_better(self, first: int, second: int) -> float:
+        """Return the probability that the hazard of row `first` is the smaller.
+
+        Of two gammas X and Y, P(X < Y) is an incomplete beta; mixtures go by weights.
+        """
+        a1, b1, w1 = self.shapes[first], self.rates[first], self.weights[first]
+        a2, b2, w2 = self.shapes[second], self.rates[second], self.weights[second]
+        below = betainc(a1[:, None], a2, b1[:, None] / (b1[:, None] + b2))
+        return float(w1 @ below @ w2)
+
     def quantile(self, p: float) -> Floats:
         """Return the hazard ratio that is not exceeded with probability `p`.
 
@@ -100,18 +118,12 @@ def posterior(prior: Prior, *, comebacks: Ints, expected: Floats) -> Posterior:
     Each component is updated as a gamma; the weights go by its marginal likelihood.
     """
     shapes, rates = np.array(prior.shapes), np.array(prior.rates)
-    logs = np.stack(
-        [
-            np.log(weight) + log_likelihood(comebacks, expected, shape=a, rate=b)
-            for a, b, weight in zip(
-                prior.shapes, prior.rates, prior.weights, strict=True
-            )
-        ],
-        axis=1,
-    )
+    o, e = _column(comebacks), _column(expected)
+    likelihood = log_likelihood(o, e, shape=shapes, rate=rates)
+    logs = np.log(prior.weights) + likelihood
     return Posterior(
-        shapes=shapes + np.asarray(comebacks, dtype=np.float64)[:, None],
-        rates=rates + np.asarray(expected, dtype=np.float64)[:, None],
+        shapes=shapes + o,
+        rates=rates + e,
         weights=np.exp(logs - logsumexp(logs, axis=1, keepdims=True)),
     )
 

@@ -4,8 +4,9 @@ Fitted by marginal likelihood (empirical Bayes): given its expected number E, th
 comebacks O of a pair are negative binomial with shape a and probability b / (b + E).
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy.optimize import minimize
@@ -47,7 +48,11 @@ DEFAULT_PRIOR = Prior((1.5,), (1.5,), (1.0,), basis=NO_COMEBACKS)
 
 
 def log_likelihood(
-    comebacks: Ints, expected: Floats, *, shape: float, rate: float
+    comebacks: Ints | Floats,
+    expected: Floats,
+    *,
+    shape: float | Floats,
+    rate: float | Floats,
 ) -> Floats:
     """Return the log probability of these comebacks under one component.
 
@@ -77,14 +82,18 @@ def one_gamma(comebacks: Ints, expected: Floats) -> Prior:
 
 
 def minimize_from(
-    loss: Callable[[Floats], float],
+    loss: Callable[..., Any],
     *,
-    starts: tuple[tuple[float, ...], ...],
-    bounds: tuple[tuple[float, float], ...],
+    starts: Sequence[Sequence[float] | Floats],
+    bounds: Sequence[tuple[float, float]],
+    **options: Any,
 ) -> Floats:
-    """Return the lowest point reached from any of the starts."""
+    """Return the lowest point reached from any of the starts.
+
+    `options` are those of `scipy.optimize.minimize`.
+    """
     results = [
-        minimize(loss, np.array(start), method="L-BFGS-B", bounds=bounds)
+        minimize(loss, np.array(start), method="L-BFGS-B", bounds=bounds, **options)
         for start in starts
     ]
     return np.asarray(min(results, key=lambda result: float(result.fun)).x)

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from repairs.comebacks.estimate.comparison import log_rank, probability_better
+from repairs.comebacks.estimate.kaplan_meier import log_rank
 from repairs.comebacks.estimate.posterior import Posterior, posterior
 from repairs.comebacks.estimate.prior import Prior
 from repairs.comebacks.watch import count_exits
@@ -20,28 +20,28 @@ def test_the_probability_to_be_better_equals_simulation():
         return rng.gamma(PAIRS.shapes[row][component], 1 / PAIRS.rates[row][component])
 
     for first, second in [(0, 1), (1, 2), (2, 0)]:
-        probability = probability_better(PAIRS, first=first, second=second)
+        probability = PAIRS.probability_better(first, second)
         assert probability == pytest.approx(
             np.mean(sample(first) < sample(second)), abs=0.004
         )
 
 
 def test_one_of_two_is_better():
-    probability = probability_better(PAIRS, first=0, second=1)
-    opposite = probability_better(PAIRS, first=1, second=0)
+    probability = PAIRS.probability_better(0, 1)
+    opposite = PAIRS.probability_better(1, 0)
     assert probability + opposite == pytest.approx(1)
     assert probability > 0.9
 
 
 def test_a_fix_compared_with_itself_is_even():
-    assert probability_better(PAIRS, first=2, second=2) == pytest.approx(0.5)
+    assert PAIRS.probability_better(2, 2) == pytest.approx(0.5)
 
 
 def test_two_exponentials_compare_as_their_rates():
     pair = Posterior(
         shapes=np.ones((2, 1)), rates=np.array([[3.0], [1.0]]), weights=np.ones((2, 1))
     )
-    assert probability_better(pair, first=0, second=1) == pytest.approx(0.75)
+    assert pair.probability_better(0, 1) == pytest.approx(0.75)
 
 
 def test_log_rank_without_comebacks_is_zero():

@@ -1,7 +1,13 @@
 import numpy as np
+import pandas as pd
 import pytest
 
-from repairs.comebacks.watch import NOT_OBSERVED, count_exits, follow_up
+from repairs.comebacks.watch import (
+    NOT_OBSERVED,
+    count_exits,
+    count_follow_up,
+    follow_up,
+)
 
 HANDED_OVER = 1000
 
@@ -75,20 +81,25 @@ def test_no_repairs_give_empty_counts(pairs):
     assert counts.longest_follow_up == 0
 
 
-def test_later_information_moves_a_repair():
-    t, d = np.array([90, 90, 40]), np.array([0, 0, 0])
-    counts = count_exits(np.array([0, 0, 1]), days=t, is_event=d, pairs=2, within=90)
-    later = counts.moved(
-        np.array([0, 1]),
-        from_=(np.array([90, 40]), np.array([0, 0])),
-        to=(np.array([12, 40]), np.array([1, 1])),
+def test_what_was_observed_takes_the_place_of_complete_follow_up():
+    fixed = pd.DataFrame(
+        {"number": [0, 1], "repairs": [2, 1], "ages": [None, "40"]},
     )
-    straight = count_exits(
+    observed = pd.DataFrame(
+        {
+            "number": [0, 1],
+            "handed_over": [1000, 1460],
+            "came_back": [1012, 1500],
+            "out_of_use": NOT_OBSERVED,
+        }
+    )
+    counts = count_follow_up(fixed, observed, pairs=2, as_of=1500, within=90)
+    direct = count_exits(
         np.array([0, 0, 1]),
         days=np.array([12, 90, 40]),
         is_event=np.array([1, 0, 1]),
         pairs=2,
         within=90,
     )
-    assert np.array_equal(later.exits, straight.exits)
-    assert np.array_equal(later.events, straight.events)
+    assert np.array_equal(counts.exits, direct.exits)
+    assert np.array_equal(counts.events, direct.events)
