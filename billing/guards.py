@@ -87,7 +87,7 @@ GUARDS = [
         "OLD.revoked_at IS NOT NULL AND "
         + changed("revoked_at", "revoked_by_id")
         + " OR "
-        + changed("job_id", "purpose", "token_hash", "works_until", "made_at"),
+        + changed("job_id", "token_hash", "works_until", "made_at"),
     ),
     *append_only("billing_signature", "A signature can’t be changed."),
     *append_only("billing_changeorder", "Extra work can’t be changed. Add another."),

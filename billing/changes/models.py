@@ -26,7 +26,7 @@ class ChangeQuerySet(models.QuerySet):
     def agreed(self):
         return self.filter(answer__decision=ChangeAnswer.Decision.YES)
 
-    def told(self):
+    def for_list(self):
         """Fetch what the page shows of each."""
         return self.select_related("quote", "recorded_by", "answer__recorded_by")
 

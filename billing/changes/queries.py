@@ -21,21 +21,12 @@ def accepted_quote(job: Job) -> Quote | None:
     return quotes.select_related("accepted_option", "job").first()
 
 
-def agreed_lines(job: Job) -> list[ChangeLine]:
-    """Return the lines of all extra work that the customer agreed to."""
-    agreed = ChangeOrder.objects.agreed().filter(
-        quote__job=job, quote__state=states.ACCEPTED
-    )
-    lines = ChangeLine.objects.filter(change__in=agreed)
-    return list(lines.order_by("change_id", "position", "id"))
-
-
 def agreed_changes(job: Job) -> list[ChangeOrder]:
-    """Return the change orders behind `agreed_lines`, each with its answer."""
+    """Return the extra work that the customer agreed to, each with its answer."""
     changes = ChangeOrder.objects.agreed().filter(
         quote__job=job, quote__state=states.ACCEPTED
     )
-    return list(changes.told())
+    return list(changes.for_list())
 
 
 def open_change(quote: Quote | None) -> ChangeOrder | None:

@@ -85,7 +85,7 @@ def _page(request, job, quote, boxes=None, answer=None):
         may_add = job.state in actions.WORKING and waiting is None
         context |= {
             "written_in": quote.written_in(shop),
-            "changes": quote.changes.told().prefetch_related("lines"),
+            "changes": quote.changes.for_list().prefetch_related("lines"),
             "agreed_now": queries.agreed_total(quote),
             "so_far": queries.so_far(job, shop=shop),
             "waiting": waiting,
@@ -102,7 +102,7 @@ def _page(request, job, quote, boxes=None, answer=None):
 
 def answer(request, pk):
     """Record the answer to extra work, or withdraw it."""
-    change = get_object_or_404(ChangeOrder.objects.told(), pk=pk)
+    change = get_object_or_404(ChangeOrder.objects.for_list(), pk=pk)
     if request.method != "POST":
         return redirect(change)
     job = _job(change.quote.job_id)

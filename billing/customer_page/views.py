@@ -119,9 +119,7 @@ def by_link(view):
 
     def found(request, token, **more):
         link = (
-            Link.objects.opened_by(
-                token, purpose=Link.Purpose.FOLLOW, on=timezone.localdate()
-            )
+            Link.objects.opened_by(token, on=timezone.localdate())
             .select_related("job__customer", "job__device__model")
             .first()
         )

@@ -17,8 +17,8 @@ from shopdesk.errors import IncompleteError
 STANDARD, ZERO, EXEMPT, REVERSE, OUTSIDE = "S", "Z", "E", "AE", "O"
 """Tax categories (UNCL 5305) that a repair may fall under."""
 
-ONE = "C62"
-"""The unit of a line: one of it (UNECE Recommendation 20)."""
+UNIT = "C62"
+"""The unit of every line: one of it (UNECE Recommendation 20)."""
 
 EUROPE = frozenset(
     """
@@ -53,23 +53,9 @@ class Line:
     price: Decimal
     rate: Decimal
     category: str = STANDARD
-    unit: str = ONE
 
     def as_money(self) -> money.Line:
         return money.Line(self.quantity, self.price, self.rate, self.category)
-
-
-@dataclass(frozen=True)
-class Allowance:
-    """Taken off the whole bill, such as a fee that is credited; a positive amount."""
-
-    amount: Decimal
-    reason: str
-    rate: Decimal
-    category: str = STANDARD
-
-    def as_money(self) -> money.Line:
-        return money.Line(Decimal(-1), self.amount, self.rate, self.category)
 
 
 @dataclass(frozen=True)
@@ -94,7 +80,6 @@ class Bill:
     tax: Decimal
     gross: Decimal
     prices_include_tax: bool = False
-    allowances: Sequence[Allowance] = ()
     said: money.Totals | None = None
     due_on: date | None = None
     paid: Decimal = Decimal(0)
@@ -103,11 +88,6 @@ class Bill:
     credits: tuple[str, date] | None = None
     notes: Sequence[str] = ()
     reasons: Mapping[str, str] = field(default_factory=dict)
-
-    @property
-    def parts(self) -> list[Line | Allowance]:
-        """All that the sums are made of: the lines, then what is taken off."""
-        return [*self.lines, *self.allowances]
 
     @property
     def sign(self) -> int:
@@ -128,15 +108,12 @@ class WrittenLine:
 class Sums:
     """The amounts of the document, all before tax but `tax` and `gross` (BT-110, 112).
 
-    `lines_net` is BT-106, `allowed` BT-107, `net` BT-109, `rounding` BT-114, `due`
-    BT-115.
+    `lines_net` is BT-106, `net` BT-109, `rounding` BT-114, `due` BT-115.
     """
 
     lines: tuple[WrittenLine, ...]
-    allowances: tuple[Decimal, ...]
     groups: tuple[money.TaxGroup, ...]
     lines_net: Decimal
-    allowed: Decimal
     net: Decimal
     tax: Decimal
     gross: Decimal
@@ -147,30 +124,24 @@ class Sums:
 
 def sums(bill: Bill) -> Sums:
     """What the bill comes to, which must be what its record says to the last digit."""
-    parts = bill.parts
     totals = bill.said or money.totals(
-        [part.as_money() for part in parts],
+        [line.as_money() for line in bill.lines],
         places=bill.places,
         prices_include_tax=bill.prices_include_tax,
     )
-    nets = _nets(parts, totals, bill)
-    count = len(bill.lines)
     lines = tuple(
         _written(line, net, bill)
-        for line, net in zip(bill.lines, nets[:count], strict=True)
+        for line, net in zip(bill.lines, _nets(totals, bill), strict=True)
     )
-    allowed = tuple(-bill.sign * net for net in nets[count:])
     groups = tuple(
         money.TaxGroup(g.category, g.rate, bill.sign * g.net, bill.sign * g.tax)
         for g in totals.groups
     )
     zero = money.rounded(Decimal(0), places=bill.places)
-    found = Sums(
+    amounts = Sums(
         lines=lines,
-        allowances=allowed,
         groups=groups,
         lines_net=sum((line.net for line in lines), zero),
-        allowed=sum(allowed, zero),
         net=bill.sign * totals.net,
         tax=bill.sign * totals.tax,
         gross=bill.sign * totals.gross,
@@ -183,13 +154,11 @@ def sums(bill: Bill) -> Sums:
             f"The lines of {bill.number} come to {totals.gross} with {totals.tax} tax,"
             f" its record says {bill.gross} with {bill.tax}: no e-invoice is created."
         )
-    return found
+    return amounts
 
 
-def _nets(
-    parts: Sequence[Line | Allowance], totals: money.Totals, bill: Bill
-) -> list[Decimal]:
-    """The amounts of lines and allowances before tax, summing to their groups.
+def _nets(totals: money.Totals, bill: Bill) -> list[Decimal]:
+    """The amounts of the lines before tax, summing to their groups.
 
     Where prices include tax the cents of a group go first to the amounts whose
     fractions of a cent are largest.
@@ -199,19 +168,19 @@ def _nets(
     cent = Decimal(1).scaleb(-bill.places)
     nets = list(totals.lines)
     for group in totals.groups:
-        of_it = [
+        members = [
             n
-            for n, part in enumerate(parts)
-            if (part.category, part.rate) == (group.category, group.rate)
+            for n, line in enumerate(bill.lines)
+            if (line.category, line.rate) == (group.category, group.rate)
         ]
-        exact = {n: totals.lines[n] * 100 / (100 + group.rate) for n in of_it}
-        for n in of_it:
+        exact = {n: totals.lines[n] * 100 / (100 + group.rate) for n in members}
+        for n in members:
             nets[n] = exact[n].quantize(cent, rounding=ROUND_FLOOR)
-        left = int((group.net - sum(nets[n] for n in of_it)) / cent)
+        missing = int((group.net - sum(nets[n] for n in members)) / cent)
         # A note that takes back a part may want a cent less, or one more than lines.
-        needy = sorted(of_it, key=lambda n: nets[n] - exact[n])
-        for turn in range(abs(left)):
-            nets[needy[turn % len(needy)]] += cent if left > 0 else -cent
+        needy = sorted(members, key=lambda n: nets[n] - exact[n])
+        for turn in range(abs(missing)):
+            nets[needy[turn % len(needy)]] += cent if missing > 0 else -cent
     return nets
 
 
@@ -239,7 +208,7 @@ def _price(line: Line, net: Decimal, bill: Bill) -> Decimal:
 
 def check(bill: Bill) -> None:
     """Raise IncompleteError where the record has not what the standard asks for."""
-    used = {part.category for part in bill.parts}
+    used = {line.category for line in bill.lines}
     if not bill.lines:
         raise IncompleteError("An e-invoice needs at least one line.")
     if not bill.seller.name.strip():
@@ -292,22 +261,21 @@ def check(bill: Bill) -> None:
         raise IncompleteError(
             "Enter the reason for the tax exemption. An e-invoice requires it."
         )
-    for part in bill.parts:
-        _check_tax(part)
+    for line in bill.lines:
+        _check_tax(line)
 
 
-def _check_tax(part: Line | Allowance) -> None:
-    what = part.text if isinstance(part, Line) else part.reason
-    if not what.strip():
+def _check_tax(line: Line) -> None:
+    if not line.text.strip():
         raise IncompleteError("Each line of an e-invoice needs a description.")
-    if part.category not in (STANDARD, ZERO, EXEMPT, REVERSE, OUTSIDE):
+    if line.category not in (STANDARD, ZERO, EXEMPT, REVERSE, OUTSIDE):
         raise IncompleteError(
-            f"“{what}” has an unsupported tax category: {part.category}."
+            f"“{line.text}” has an unsupported tax category: {line.category}."
         )
-    if (part.category == STANDARD) != (part.rate > 0):
+    if (line.category == STANDARD) != (line.rate > 0):
         raise IncompleteError(
-            f"“{what}” has a tax rate of {part.rate:f} %, which does not go with"
-            f" its tax category {part.category}."
+            f"“{line.text}” has a tax rate of {line.rate:f} %, which does not go with"
+            f" its tax category {line.category}."
         )
 
 

@@ -1,7 +1,7 @@
 """A bill as an e-invoice (EN 16931): CII for inside the PDF, UBL 2.1 as a file.
 
 Written by the factur-x library, of which all that is known is here. That library would
-send each invoice to a web server for checking unless told otherwise: here it never is.
+send each invoice to a web server for checking unless terms otherwise: here it never is.
 That what it writes keeps the official rules is tested with the rules themselves.
 """
 
@@ -13,7 +13,7 @@ from billing.einvoice.en16931 import (
     EXEMPT,
     OUTSIDE,
     REVERSE,
-    Allowance,
+    UNIT,
     Bill,
     Line,
     Party,
@@ -74,7 +74,7 @@ def _written(how: str, bill: Bill) -> bytes:
 def _document(bill: Bill) -> dict[str, Any]:
     """The bill under the standard's own names: BT a term, BG a group of terms."""
     check(bill)
-    found = sums(bill)
+    amounts = sums(bill)
     document: dict[str, Any] = {
         "BT-1": _text(bill.number),
         "BT-2": bill.issued_on,
@@ -84,20 +84,20 @@ def _document(bill: Bill) -> dict[str, Any]:
         "BG-1": [{"BT-22": _text(note)} for note in bill.notes if note.strip()],
         "BG-4": _seller(bill),
         "BG-7": _buyer(bill),
-        "BG-23": [_tax(group, bill) for group in found.groups],
+        "BG-23": [_tax(group, bill) for group in amounts.groups],
         "BG-25": [
             _line(n, line, written, bill)
             for n, (line, written) in enumerate(
-                zip(bill.lines, found.lines, strict=True), 1
+                zip(bill.lines, amounts.lines, strict=True), 1
             )
         ],
-        "BT-106": _amount(found.lines_net, bill),
-        "BT-109": _amount(found.net, bill),
-        "BT-110": _amount(found.tax, bill),
-        "BT-112": _amount(found.gross, bill),
-        "BT-115": _amount(found.due, bill),
+        "BT-106": _amount(amounts.lines_net, bill),
+        "BT-109": _amount(amounts.net, bill),
+        "BT-110": _amount(amounts.tax, bill),
+        "BT-112": _amount(amounts.gross, bill),
+        "BT-115": _amount(amounts.due, bill),
     }
-    if found.due > 0 and not bill.credits:
+    if amounts.due > 0 and not bill.credits:
         if bill.due_on:
             document["BT-9"] = bill.due_on
         document["BT-20"] = (
@@ -109,40 +109,31 @@ def _document(bill: Bill) -> dict[str, Any]:
         document["BG-3"] = [{"BT-25": _text(number), "BT-26": on}]
     if bill.paid:
         document["BT-113"] = _amount(bill.paid, bill)
-        if found.rounding:
-            document["BT-114"] = _amount(found.rounding, bill)
+        if amounts.rounding:
+            document["BT-114"] = _amount(amounts.rounding, bill)
         if bill.means in MEANS:
             document["BT-81"] = MEANS[bill.means]
-    if bill.allowances:
-        document["BT-107"] = _amount(found.allowed, bill)
-        document["BG-20"] = [
-            _allowance(one, net, bill)
-            for one, net in zip(bill.allowances, found.allowances, strict=True)
-        ]
     return document
 
 
 def _party(party: Party) -> dict[str, Any]:
-    told: dict[str, Any] = {
-        "name": _text(party.name),
-        "country_code": party.country,
-    }
-    return told | _address(party.address)
+    name = {"name": _text(party.name), "country_code": party.country}
+    return name | _address(party.address)
 
 
 def _address(address: str) -> dict[str, str]:
-    """An envelope's lines, a post code that stands before its town told apart."""
+    """An envelope's lines, a post code that stands before its town terms apart."""
     lines = [_text(line) for line in address.splitlines() if line.strip()]
-    told = {}
+    terms = {}
     town = re.fullmatch(
         r"(?:[A-Z]{1,2}-)?([0-9]{4,6}) +(\D.*)", lines[-1] if lines else ""
     )
     if town:
-        told["postcode"], told["city"] = town.groups()
+        terms["postcode"], terms["city"] = town.groups()
         lines.pop()
     if len(lines) > 3:
         lines[2:] = [", ".join(lines[2:])]
-    return told | {f"addr_l{n}": line for n, line in enumerate(lines, 1)}
+    return terms | {f"addr_l{n}": line for n, line in enumerate(lines, 1)}
 
 
 def _is_outside(bill: Bill) -> bool:
@@ -150,70 +141,59 @@ def _is_outside(bill: Bill) -> bool:
 
 
 def _seller(bill: Bill) -> dict[str, Any]:
-    told = _party(bill.seller)
+    terms = _party(bill.seller)
     number = vat_number(bill.seller)
     if number and not _is_outside(bill):
-        told["vat_identifier"] = number
-        return told
+        terms["vat_identifier"] = number
+        return terms
     # Not a VAT number, or a bill on which none may stand: then the seller is known by
     # the number as it is.
     own = _text(bill.seller.tax_id)
-    told["identifiers"] = {None: own}
+    terms["identifiers"] = {None: own}
     if not _is_outside(bill):
-        told["tax_identifier"] = own
-    return told
+        terms["tax_identifier"] = own
+    return terms
 
 
 def _buyer(bill: Bill) -> dict[str, Any]:
-    told = _party(bill.buyer)
+    terms = _party(bill.buyer)
     number = vat_number(bill.buyer)
     if number and not _is_outside(bill):
-        told["vat_identifier"] = number
+        terms["vat_identifier"] = number
     elif bill.buyer.tax_id.strip():
-        told["identifiers"] = {None: _text(bill.buyer.tax_id)}
-    return told
+        terms["identifiers"] = {None: _text(bill.buyer.tax_id)}
+    return terms
 
 
 def _tax(group: money.TaxGroup, bill: Bill) -> dict[str, str]:
-    told = {
+    terms = {
         "BT-116": _amount(group.net, bill),
         "BT-117": _amount(group.tax, bill),
         "BT-118": group.category,
     }
     if group.category != OUTSIDE:
-        told["BT-119"] = _plain(group.rate)
+        terms["BT-119"] = _plain(group.rate)
     reason = bill.reasons.get(group.category) or REASONS.get(group.category, "")
     if reason and group.category in (EXEMPT, REVERSE, OUTSIDE):
-        told["BT-120"] = _text(reason)
+        terms["BT-120"] = _text(reason)
     if group.category in REASON_CODES:
-        told["BT-121"] = REASON_CODES[group.category]
-    return told
+        terms["BT-121"] = REASON_CODES[group.category]
+    return terms
 
 
 def _line(n: int, line: Line, written: WrittenLine, bill: Bill) -> dict[str, Any]:
-    told = {
+    terms = {
         "BT-126": str(n),
         "BT-129": _plain(written.quantity),
-        "BT-130": line.unit,
+        "BT-130": UNIT,
         "BT-131": _amount(written.net, bill),
         "BT-146": _price_text(written.price, bill),
         "BT-151": line.category,
         "BT-153": _text(line.text),
     }
     if line.category != OUTSIDE:
-        told["BT-152"] = _plain(line.rate)
-    return told
-
-
-def _allowance(one: Allowance, net: Decimal, bill: Bill) -> dict[str, str]:
-    told = {
-        "amount": _amount(net, bill),
-        "reason": _text(one.reason),
-        "vat_category_code": one.category,
-    }
-    if one.category != OUTSIDE:
-        told["vat_rate"] = _plain(one.rate)
-    return told
+        terms["BT-152"] = _plain(line.rate)
+    return terms
 
 
 def _amount(amount: Decimal, bill: Bill) -> str:

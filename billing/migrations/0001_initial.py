@@ -398,7 +398,6 @@ class Migration(migrations.Migration):
             name='Link',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('purpose', models.CharField(choices=[('follow', 'read and answer the quote, check the repair status')], default='follow', max_length=8)),
                 ('token_hash', models.CharField(editable=False, max_length=64, unique=True)),
                 ('works_until', models.DateField()),
                 ('made_at', models.DateTimeField()),
@@ -411,7 +410,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(models.Q(('purpose', ''), _negated=True), models.Q(('token_hash', ''), _negated=True)), name='link_is_whole')],
+                'constraints': [models.CheckConstraint(condition=models.Q(('token_hash', ''), _negated=True), name='link_has_token')],
             },
         ),
         migrations.CreateModel(

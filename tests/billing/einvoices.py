@@ -48,7 +48,7 @@ def bill(category="S", rate=NINETEEN, **facts):
             for one in facts["lines"]
         ]
     said = money.totals(
-        [part.as_money() for part in (*facts["lines"], *facts.get("allowances", ()))],
+        [line.as_money() for line in facts["lines"]],
         places=facts["places"],
         prices_include_tax=facts.get("prices_include_tax", False),
     )

@@ -13,7 +13,7 @@ import facturx
 import pytest
 
 from billing.einvoice import factur_x
-from billing.einvoice.en16931 import Allowance, Line, Party
+from billing.einvoice.en16931 import Line, Party
 from tests.billing.einvoices import (
     bill,
     broken_rules,
@@ -25,13 +25,13 @@ from tests.billing.einvoices import (
 
 D = Decimal
 DATA = Path(__file__).parent / "data"
-FEE = Allowance(D(25), "Fee for finding the fault, credited", D(19))
+FEE = Line("Fee for finding the fault, credited", D(-1), D(25), D(19))
 NO_NUMBER = Party("Ada Fenwick", "", "GB")
 MATRIX = {
     "standard": bill(),
     "standard, paid in part": bill(paid=D(30), means="card"),
     "standard, paid in full": bill(paid=D("129.10"), means="transfer"),
-    "fee credited and a deposit": bill(allowances=[FEE], paid=D(30), means="cash"),
+    "fee credited and a deposit": bill(lines=[*lines(), FEE], paid=D(30), means="cash"),
     "two rates": bill(lines=[*lines(), *lines(rate=D(7))]),
     "zero": bill("Z", D(0)),
     "zero beside standard": bill(lines=[*lines(), *lines("Z", D(0))]),
@@ -41,7 +41,9 @@ MATRIX = {
     "nothing to pay": bill(lines=[Line("Under cover", D(1), D(0), D(19))]),
     "a line taken off": bill(lines=[*lines(), Line("Less", D(1), D(-5), D(19))]),
     "prices with tax": bill(prices_include_tax=True),
-    "fee credited, prices with tax": bill(allowances=[FEE], prices_include_tax=True),
+    "fee credited, prices with tax": bill(
+        lines=[*lines(), FEE], prices_include_tax=True
+    ),
     "a private customer": bill(buyer=NO_NUMBER),
     "a tax number that is none of VAT": bill(
         seller=Party("Tallow & Finch", "3 Mill Row", "DE", "12/345/67890")
@@ -88,12 +90,12 @@ def test_the_amounts_are_those_reckoned_by_hand(write):
     whole, rows, allowances, groups = figures(
         write(MATRIX["fee credited and a deposit"])
     )
-    assert [row["net"] for row in rows] == [D(85), D("23.49")]
-    assert [one["net"] for one in allowances] == [D(25)]
+    assert [row["net"] for row in rows] == [D(85), D("23.49"), D(-25)]
+    assert allowances == []
     assert [(g["net"], g["tax"]) for g in groups] == [(D("83.49"), D("15.86"))]
     assert whole == {
-        "BT-106": D("108.49"),
-        "BT-107": D(25),
+        "BT-106": D("83.49"),
+        "BT-107": D(0),
         "BT-109": D("83.49"),
         "BT-110": D("15.86"),
         "BT-112": D("99.35"),
@@ -180,13 +182,12 @@ def test_example_8_comes_out_as_published(write):
 @forms
 def test_example_2_comes_out_as_published(write):
     """Published: 1460.50 at 25 % is 365.13; net 1436.50, tax 365.28, in all 1801.78, of
-    which 1000.00 was paid. Its charge of 100.00 stands here as one line more."""
+    which 1000.00 was paid. Its charge and allowance of 100.00 stand here as lines."""
     charge = Line("Charge", D(1), D(100), D(25))
-    allowance = Allowance(D(100), "Allowance", D(25))
+    allowance = Line("Allowance", D(-1), D(100), D(25))
     xml = write(
         bill(
-            lines=[*stated("example2"), charge],
-            allowances=[allowance],
+            lines=[*stated("example2"), charge, allowance],
             paid=D(1000),
             reasons={"E": "Exempt"},
         )

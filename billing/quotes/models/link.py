@@ -17,19 +17,15 @@ class LinkQuerySet(models.QuerySet):
         """Return the links that are valid on the day `on`."""
         return self.filter(revoked_at=None, works_until__gte=on)
 
-    def opened_by(self, token: str, *, purpose: str, on: date):
+    def opened_by(self, token: str, *, on: date):
         """Return the valid link of `token`; none if unknown, expired or revoked."""
-        return self.working(on).filter(token_hash=Link.hash_of(token), purpose=purpose)
+        return self.working(on).filter(token_hash=Link.hash_of(token))
 
 
 class Link(models.Model):
     """A customer's link to one job. The token itself is stored nowhere."""
 
-    class Purpose(models.TextChoices):
-        FOLLOW = "follow", "read and answer the quote, check the repair status"
-
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="links")
-    purpose = models.CharField(max_length=8, choices=Purpose, default=Purpose.FOLLOW)
     token_hash = models.CharField(max_length=64, unique=True, editable=False)
     works_until = models.DateField()
     made_at = models.DateTimeField()
@@ -48,9 +44,7 @@ class Link(models.Model):
     class Meta:
         ordering = ["-id"]
         constraints = [
-            models.CheckConstraint(
-                condition=~Q(purpose="") & ~Q(token_hash=""), name="link_is_whole"
-            ),
+            models.CheckConstraint(condition=~Q(token_hash=""), name="link_has_token"),
         ]
 
     def __str__(self):

@@ -151,7 +151,7 @@ def test_what_was_refused_or_withdrawn_is_not_agreed(quote):
     before = agreed_price(quote.job, shop=Shop.current())
     agree(record(quote.job), decision="no", why="Leave it")
     actions.withdraw(record(quote.job), stamp=make.stamp())
-    assert queries.agreed_lines(quote.job) == []
+    assert queries.agreed_changes(quote.job) == []
     assert agreed_price(quote.job, shop=Shop.current()) == before
 
 
@@ -174,7 +174,7 @@ def test_a_change_of_a_quote_that_was_revised_is_not_agreed_to(quote):
     drafting.revise(quote, stamp=make.stamp())
     with pytest.raises(RefusedError, match="revised meanwhile"):
         agree(change)
-    assert change.is_open and queries.agreed_lines(quote.job) == []
+    assert change.is_open and queries.agreed_changes(quote.job) == []
 
 
 # --- the bill -----------------------------------------------------------------

@@ -79,13 +79,6 @@ def wrong(customer, quote):
                 works_until=today - timedelta(days=1),
                 made_at=now,
             ),
-            Link(
-                job=quote.job,
-                purpose="photos",
-                token_hash=Link.hash_of("y" * 43),
-                works_until=today + timedelta(days=9),
-                made_at=now,
-            ),
         ]
     )
     actions.revoke(revoked.link, stamp=make.stamp(by=by))
@@ -97,7 +90,6 @@ def wrong(customer, quote):
         "long": token + "A",
         "unknown": "z" * 43,
         "expired": "x" * 43,
-        "another purpose": "y" * 43,
         "revoked": revoked.token,
         "hash itself": customer.link.token_hash,
     }

@@ -7,7 +7,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from billing.einvoice.en16931 import (
-    Allowance,
     Line,
     Party,
     check,
@@ -68,11 +67,11 @@ def test_lines_add_up_to_groups_and_groups_to_the_total(
 
 @given(st.lists(sold, min_size=1, max_size=8), amounts(2, 10**6), st.booleans())
 def test_what_is_taken_off_lowers_its_own_group(rows, off, include):
-    allowance = Allowance(off, "Fee credited", D(19))
-    one = bill(lines=rows, allowances=[allowance], prices_include_tax=include)
+    credit = Line("Fee credited", D(-1), off, D(19))
+    one = bill(lines=[*rows, credit], prices_include_tax=include)
     found = sums(one)
-    assert found.allowed == sum(found.allowances) >= 0
-    assert found.lines_net - found.allowed == found.net
+    assert found.lines[-1].net <= 0 <= found.lines[-1].price
+    assert found.lines_net == sum(line.net for line in found.lines) == found.net
     assert found.net + found.tax == found.gross == one.gross
 
 
@@ -88,9 +87,6 @@ def test_prices_with_tax_are_split_without_losing_a_cent():
 def test_a_record_that_its_lines_do_not_come_to_is_refused(wrong):
     with pytest.raises(IncompleteError, match="come to 129.10 with 20.61 tax"):
         sums(bill(**wrong))
-
-
-FEE = Allowance(D(25), "Fee", D(19))
 
 
 @pytest.mark.parametrize(
@@ -119,8 +115,7 @@ FEE = Allowance(D(25), "Fee", D(19))
         ({"rate": D(0)}, "does not go with its tax category S"),
         ({"category": "K", "rate": D(0)}, "an unsupported tax category: K"),
         ({"lines": [Line(" ", D(1), D(1), D(19))]}, "needs a description"),
-        ({"allowances": [Allowance(D(1), "", D(19))]}, "needs a description"),
-        ({"category": "O", "rate": D(0), "allowances": [FEE]}, "cannot mix items"),
+        ({"lines": [*lines(), *lines("O", D(0))]}, "cannot mix items"),
         ({"credit_sums": True, "paid": D(1)}, "A credit note takes no payment"),
     ],
 )
