@@ -29,7 +29,7 @@ def round_to_step(amount: Decimal, *, step: Decimal) -> Decimal:
 
 
 @dataclass(frozen=True)
-class Line:
+class TaxedLine:
     """One line of an offer or a bill, as far as totals need it.
 
     `price` is for one of `quantity`; net of tax, or with it where the shop's prices
@@ -66,13 +66,13 @@ class Totals:
     gross: Decimal
 
 
-def line_amount(line: Line, *, places: int = 2) -> Decimal:
+def line_amount(line: TaxedLine, *, places: int = 2) -> Decimal:
     """Price times quantity, rounded once (EN 16931 BT-131)."""
     return rounded(line.price * line.quantity, places=places)
 
 
 def totals(
-    lines: Iterable[Line], *, places: int = 2, prices_include_tax: bool = False
+    lines: Iterable[TaxedLine], *, places: int = 2, prices_include_tax: bool = False
 ) -> Totals:
     """The totals of `lines`, tax once per category and rate.
 

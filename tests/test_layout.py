@@ -45,7 +45,7 @@ TOP = set(
 KINDS = set(
     """
     __init__ actions apps checks fields filters forms guards middleware models papers
-    printing queries tables urls views
+    queries states tables urls views
     """.split()
 )
 # Words that say nothing, or that are another trade's for what we call otherwise.
@@ -312,19 +312,9 @@ def test_a_file_name_and_a_class_name_have_one_meaning():
             if isinstance(node, ast.ClassDef):
                 classes[node.name].add(module)
     shared = {name for name, where in files.items() if len(where) > 1}
-    assert sorted(shared - KINDS - STILL_SHARED) == []
+    assert sorted(shared - KINDS) == []
     shared = {name for name, where in classes.items() if len(where) > 1}
-    assert sorted(shared - STILL_SHARED) == []
-
-
-STILL_SHARED = set(
-    """
-    context drawing money groups known past_jobs states steps rows columns names limits
-    guards links comebacks Group Change Line WhichForm Tick Refused Kind Figures
-    WrongStep Row Visit Told Pair FaultForm FixForm Asked Rates Taken Known PartForm
-    CloseForm Bench Bill Cell Column Link
-    """.split()
-)
+    assert sorted(shared) == []
 
 
 # --- the whole ----------------------------------------------------------------

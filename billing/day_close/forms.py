@@ -7,7 +7,7 @@ from repairs.customers.fields import NormalizedCharField
 from shopdesk.fields import DayFormField, MoneyFormField
 
 
-class CloseForm(forms.Form):
+class DayCloseForm(forms.Form):
     """What was counted, for which day, and the reason for a difference."""
 
     day = DayFormField(label="Day")

@@ -8,7 +8,7 @@ from django_tables2 import RequestConfig
 
 from billing.day_close import queries
 from billing.day_close.actions import close_day
-from billing.day_close.forms import CloseForm
+from billing.day_close.forms import DayCloseForm
 from billing.day_close.papers import day_slip
 from billing.day_close.tables import DayTable
 from billing.invoices.models import DayClose
@@ -24,7 +24,7 @@ def days(request):
     shop, on = request.shop, timezone.localdate()
     till = queries.open_till(day=on, shop=shop)
     written_in = Currency(till.currency, shop.locale)
-    form = CloseForm(
+    form = DayCloseForm(
         request.POST or None,
         written_in=written_in,
         has_opening=till.opening is not None,

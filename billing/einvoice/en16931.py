@@ -45,7 +45,7 @@ class Party:
 
 
 @dataclass(frozen=True)
-class Line:
+class EInvoiceLine:
     """What was sold, in the shop's own figures: `price` with or without tax."""
 
     text: str
@@ -54,8 +54,8 @@ class Line:
     rate: Decimal
     category: str = STANDARD
 
-    def as_money(self) -> money.Line:
-        return money.Line(self.quantity, self.price, self.rate, self.category)
+    def as_money(self) -> money.TaxedLine:
+        return money.TaxedLine(self.quantity, self.price, self.rate, self.category)
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,7 @@ class Bill:
     buyer: Party
     currency: str
     places: int
-    lines: Sequence[Line]
+    lines: Sequence[EInvoiceLine]
     tax: Decimal
     gross: Decimal
     prices_include_tax: bool = False
@@ -184,7 +184,7 @@ def _nets(totals: money.Totals, bill: Bill) -> list[Decimal]:
     return nets
 
 
-def _written(line: Line, net: Decimal, bill: Bill) -> WrittenLine:
+def _written(line: EInvoiceLine, net: Decimal, bill: Bill) -> WrittenLine:
     quantity = bill.sign * line.quantity
     price = _price(line, net, bill)
     if price < 0:
@@ -192,7 +192,7 @@ def _written(line: Line, net: Decimal, bill: Bill) -> WrittenLine:
     return WrittenLine(quantity=quantity, price=price, net=bill.sign * net)
 
 
-def _price(line: Line, net: Decimal, bill: Bill) -> Decimal:
+def _price(line: EInvoiceLine, net: Decimal, bill: Bill) -> Decimal:
     """The price of one before tax, with the fewest decimals that come to `net`."""
     amount = money.line_amount(line.as_money(), places=bill.places)
     if not bill.prices_include_tax and amount == net:
@@ -265,7 +265,7 @@ def check(bill: Bill) -> None:
         _check_tax(line)
 
 
-def _check_tax(line: Line) -> None:
+def _check_tax(line: EInvoiceLine) -> None:
     if not line.text.strip():
         raise IncompleteError("Each line of an e-invoice needs a description.")
     if line.category not in (STANDARD, ZERO, EXEMPT, REVERSE, OUTSIDE):

@@ -15,7 +15,7 @@ from billing.einvoice.en16931 import (
     REVERSE,
     UNIT,
     Bill,
-    Line,
+    EInvoiceLine,
     Party,
     WrittenLine,
     check,
@@ -181,7 +181,9 @@ def _tax(group: money.TaxGroup, bill: Bill) -> dict[str, str]:
     return terms
 
 
-def _line(n: int, line: Line, written: WrittenLine, bill: Bill) -> dict[str, Any]:
+def _line(
+    n: int, line: EInvoiceLine, written: WrittenLine, bill: Bill
+) -> dict[str, Any]:
     terms = {
         "BT-126": str(n),
         "BT-129": _plain(written.quantity),

@@ -3,11 +3,11 @@
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
-from shopdesk.money import Line, line_amount, rounded
+from shopdesk.money import TaxedLine, line_amount, rounded
 
 
 def allocate_net(
-    lines: Iterable[tuple[int | None, Line]],
+    lines: Iterable[tuple[int | None, TaxedLine]],
     *,
     repairs: Sequence[int],
     net: Decimal,

@@ -13,7 +13,7 @@ from shopdesk import money
 
 
 def credit_sums(
-    stood: Sequence[money.Line],
+    stood: Sequence[money.TaxedLine],
     *,
     back: Sequence[Decimal],
     places: int,
@@ -24,7 +24,7 @@ def credit_sums(
     Lines of which nothing is taken back are not in it.
     """
     left = [
-        money.Line(line.quantity - gone, line.price, line.rate, line.category)
+        money.TaxedLine(line.quantity - gone, line.price, line.rate, line.category)
         for line, gone in zip(stood, back, strict=True)
     ]
     before, after = (

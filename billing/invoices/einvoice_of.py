@@ -58,7 +58,7 @@ def einvoice_of(invoice: Invoice, lines: Sequence[InvoiceLine]) -> en16931.Bill:
         currency=invoice.currency,
         places=invoice.places,
         lines=[
-            en16931.Line(
+            en16931.EInvoiceLine(
                 line.text, line.quantity, line.price, line.tax_rate, line.tax_category
             )
             for line in lines

@@ -104,7 +104,7 @@ def _diagnosis_fee(job: Job, *, on: date, shop: Shop) -> money.Totals | None:
     if not job.agreed_diagnosis_fee or job.is_warranty_repair:
         return None
     tax = shop.tax(on, job.customer.tax_kind)
-    line = money.Line(
+    line = money.TaxedLine(
         Decimal(1), job.agreed_diagnosis_fee, tax.rate, tax.category, tax.reason
     )
     return money.totals(

@@ -85,7 +85,7 @@ class FindingsForm(forms.Form):
             self.add_error("failed", f"Enter at most {tries}, the number of tries.")
 
 
-class FaultForm(forms.Form):
+class JobFaultForm(forms.Form):
     fault = FaultField(known="faults-known", label="Fault (code or words)")
 
 
@@ -125,7 +125,7 @@ class NewFixForm(NewEntryForm):
     field_order = ["code", "name", "fix_type", "minutes"]
 
 
-class FixForm(forms.Form):
+class JobFixForm(forms.Form):
     """One of the fixes that the book names for the fault, or another of the book."""
 
     chosen = forms.ModelChoiceField(
@@ -241,7 +241,7 @@ class TimerForm(RepairChoiceForm):
     pass
 
 
-class PartForm(RepairChoiceForm):
+class JobPartForm(RepairChoiceForm):
     part = PartField(known="parts-known", label="Part (type or scan)")
     quantity = count(999, min_value=1, initial=1, label="Quantity")
     delivery = forms.CharField(

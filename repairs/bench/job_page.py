@@ -191,7 +191,7 @@ class JobPage:
 
     @cached_property
     def fault_form(self):
-        return self.form("fault", forms.FaultForm)
+        return self.form("fault", forms.JobFaultForm)
 
     @cached_property
     def new_fault_form(self):
@@ -213,7 +213,7 @@ class JobPage:
 
     @cached_property
     def part_form(self):
-        return self.form("part", forms.PartForm, repairs=self._repairs)
+        return self.form("part", forms.JobPartForm, repairs=self._repairs)
 
     @cached_property
     def whole_form(self):
@@ -276,7 +276,7 @@ class RepairPanel:
         fixes = list(self.page.fixes_of_fault.get(self.repair.fault_id, ()))
         if self.repair.fix is not None and self.repair.fix not in fixes:
             fixes.append(self.repair.fix)
-        return self._form("fix", forms.FixForm, repair=self.repair, fixes=fixes)
+        return self._form("fix", forms.JobFixForm, repair=self.repair, fixes=fixes)
 
     @cached_property
     def new_fix_form(self):

@@ -119,7 +119,7 @@ def save_findings(request, pk):
 
 
 def add_fault(request, pk):
-    job, form = _job(pk), forms.FaultForm(request.POST, prefix="fault")
+    job, form = _job(pk), forms.JobFaultForm(request.POST, prefix="fault")
     return answer(request, job, "_faults", actions.add_fault, job, sent={"fault": form})
 
 
@@ -136,7 +136,7 @@ def remove_fault(request, pk):
 
 def select_fix(request, pk):
     repair, name = _repair(pk), f"fix-{pk}"
-    form = forms.FixForm(request.POST, repair=repair, prefix=name)
+    form = forms.JobFixForm(request.POST, repair=repair, prefix=name)
     return _of_repair(request, repair, "_faults", actions.select_fix, {name: form})
 
 
@@ -205,7 +205,7 @@ def remove_labour(request, pk):
 
 def use_part(request, pk):
     job = _job(pk)
-    form = forms.PartForm(request.POST, repairs=_repairs(job), prefix="part")
+    form = forms.JobPartForm(request.POST, repairs=_repairs(job), prefix="part")
 
     def use(job, *, repair, **facts):
         return parts.use_part(repair, **facts)

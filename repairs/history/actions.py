@@ -32,7 +32,7 @@ from repairs.history.existing import (
 )
 from repairs.history.issues import ImportIssues
 from repairs.history.past_jobs import PastJob, past_jobs
-from repairs.history.rows import Row
+from repairs.history.rows import ImportRow
 from repairs.jobs import states, warranty
 from repairs.jobs.costs import repair_cost
 from repairs.jobs.models import (
@@ -66,7 +66,7 @@ class ImportResult:
 
 @transaction.atomic
 def import_jobs(
-    rows: Iterable[Row],
+    rows: Iterable[ImportRow],
     *,
     issues: ImportIssues,
     numbers: Collection[str] = (),
@@ -184,7 +184,7 @@ class _Importer:
             imported_text=self._imported_text(head, texts),
         )
 
-    def _imported_text(self, row: Row, texts: dict[str, str]) -> str:
+    def _imported_text(self, row: ImportRow, texts: dict[str, str]) -> str:
         self.result.unmatched += [(row.line, *cell) for cell in texts.items()]
         return write_lines(texts)
 
@@ -209,7 +209,7 @@ class _Importer:
         )
 
     def _repair(
-        self, job: Job, row: Row, assessment: ReturnAssessment | None
+        self, job: Job, row: ImportRow, assessment: ReturnAssessment | None
     ) -> Repair:
         fault, fix = self.books.faults[row.fault], self.books.fixes.get(row.fix)
         record = {"fault_name": fault.name, "fix_name": fix.name if fix else ""}
@@ -243,7 +243,7 @@ class _Importer:
                 repair.warranty_until = promise.until
         return repair
 
-    def _parts_used(self, repair: Repair, row: Row) -> Iterator[PartUsed]:
+    def _parts_used(self, repair: Repair, row: ImportRow) -> Iterator[PartUsed]:
         for part in row.parts:
             delivery = self.books.deliveries[part.number, part.lot]
             yield PartUsed(

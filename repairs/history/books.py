@@ -32,7 +32,7 @@ from repairs.history.matching import (
     serial_normalized,
 )
 from repairs.history.past_jobs import PastJob
-from repairs.history.rows import Row
+from repairs.history.rows import ImportRow
 from repairs.jobs.models import Job
 from repairs.stock.models import Delivery, Part, StockMovement
 
@@ -108,7 +108,7 @@ class Books:
         self._find_codes("fix", self.fixes, Fix, issues=issues)
 
     def _find_devices(
-        self, heads: list[Row], *, numbers: Collection[str], issues: ImportIssues
+        self, heads: list[ImportRow], *, numbers: Collection[str], issues: ImportIssues
     ) -> None:
         visits = {number: visit_of(job) for number, job in self.earlier.items()}
         visits |= {head.job: self._visit(head) for head in heads}
@@ -124,7 +124,7 @@ class Books:
         self._devices = {job.device_id: job.device for job in self.earlier.values()}
         self._devices |= {device.pk: device for device in with_serial.values()}
 
-    def _visit(self, head: Row) -> Visit:
+    def _visit(self, head: ImportRow) -> Visit:
         model, serial = model_key(head), serial_normalized(head.serial)
         return Visit(
             row=head,
@@ -169,7 +169,7 @@ class Books:
         create(self._index.new, self.created)
         Customer.objects.bulk_update(completed, ["email", "phone", "search"], 500)
 
-    def _save_devices(self, heads: list[Row]) -> None:
+    def _save_devices(self, heads: list[ImportRow]) -> None:
         models = {model_key(m): m for m in DeviceModel.objects.order_by("-id")}
         owners = {id(customer): customer for customer in self._customers.values()}
         without_serial = load_devices_without_serial(c.pk for c in owners.values())
@@ -215,7 +215,7 @@ class Books:
             ignore_conflicts=True,
         )
 
-    def _save_deliveries(self, rows: list[Row]) -> None:
+    def _save_deliveries(self, rows: list[ImportRow]) -> None:
         """Receive what the jobs used, before they used it: stock ends as it was."""
         used = pd.DataFrame(
             [

@@ -11,7 +11,7 @@ from django.db.models import Model, Prefetch, QuerySet
 from repairs.customers.models import Customer, Device
 from repairs.history.cells import ImportedPart
 from repairs.history.matching import Serial, Visit
-from repairs.history.rows import COLUMNS, Row
+from repairs.history.rows import COLUMNS, ImportRow
 from repairs.jobs import states
 from repairs.jobs.models import Job, PartUsed, Repair, ReturnAssessment
 from repairs.stock.models import Delivery
@@ -96,7 +96,7 @@ def visit_of(job: Job) -> Visit:
 # --- as rows --------------------------------------------------------------------------
 
 
-def rows_of(job: Job) -> list[Row]:
+def rows_of(job: Job) -> list[ImportRow]:
     """Return the rows that a history file would have of this job."""
     facts = _job_facts(job)
     repairs = list(job.repairs.all())
@@ -104,7 +104,7 @@ def rows_of(job: Job) -> list[Row]:
         minutes = sum(w.minutes for w in job.labour.all() if w.repair_id is None)
         outcome = job.outcome if job.outcome in states.OUTCOMES else ""
         return [
-            Row(
+            ImportRow(
                 **facts,
                 outcome=outcome,
                 minutes=minutes,
@@ -115,7 +115,7 @@ def rows_of(job: Job) -> list[Row]:
     for work in job.labour.all():
         minutes_of[work.repair_id or repairs[0].pk] += work.minutes
     return [
-        Row(**facts, **_repair_facts(repair, minutes=minutes_of[repair.pk]))
+        ImportRow(**facts, **_repair_facts(repair, minutes=minutes_of[repair.pk]))
         for repair in repairs
     ]
 
@@ -177,7 +177,7 @@ def _repair_facts(repair: Repair, *, minutes: int) -> dict:
 # --- differences ----------------------------------------------------------------------
 
 
-def unmatched(row: Row, record: Mapping[str, str]) -> dict[str, str]:
+def unmatched(row: ImportRow, record: Mapping[str, str]) -> dict[str, str]:
     """Return what the row says, by column, where the record says something else."""
     texts = {column: str(getattr(row, column)) for column in record}
     return {c: text for c, text in texts.items() if text not in ("", record[c])}
@@ -195,8 +195,8 @@ def read_lines(stored: str) -> dict[str, str]:
 
 
 def job_differences(
-    rows: Sequence[Row], existing: Sequence[Row]
-) -> Iterator[tuple[Row, str, str]]:
+    rows: Sequence[ImportRow], existing: Sequence[ImportRow]
+) -> Iterator[tuple[ImportRow, str, str]]:
     """Yield how the rows of a job differ from it on record: row, column and text.
 
     Rows of both are compared in whatever order makes fewest differences.
@@ -215,7 +215,7 @@ def job_differences(
         yield rows[0], "", "the file has one repair less"
 
 
-def _differences(row: Row, other: Row) -> dict[str, str]:
+def _differences(row: ImportRow, other: ImportRow) -> dict[str, str]:
     """Return the columns that differ, each with both texts."""
     differences = {}
     for name, column in COLUMNS.items():

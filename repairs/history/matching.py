@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from repairs.customers.models import Customer
 from repairs.customers.names import normalize_serial
 from repairs.history.issues import ImportIssues
-from repairs.history.rows import Row
+from repairs.history.rows import ImportRow
 
 PLACEHOLDERS = frozenset("NA NONE NIL NULL NOSERIAL UNKNOWN UNREADABLE MISSING".split())
 
@@ -37,7 +37,7 @@ class CustomerIndex:
             self._by_name[customer.name].append(customer)
             self._add_contacts(customer, customer.email, customer.phone)
 
-    def match(self, rows: Sequence[Row]) -> dict[str, Customer]:
+    def match(self, rows: Sequence[ImportRow]) -> dict[str, Customer]:
         """Return the customer of each row by its job, whatever the order of the rows.
 
         Rows that say most are matched first: an email before a phone before a name
@@ -46,7 +46,7 @@ class CustomerIndex:
         ordered = sorted(rows, key=lambda row: (not row.email, not row.phone))
         return {row.job: self._match(row) for row in ordered}
 
-    def _match(self, row: Row) -> Customer:
+    def _match(self, row: ImportRow) -> Customer:
         customer = self._find(row)
         if customer is None:
             customer = Customer(name=row.customer, email=row.email, phone=row.phone)
@@ -67,7 +67,7 @@ class CustomerIndex:
         if phone:
             self._by_phone.setdefault((phone, customer.name.casefold()), customer)
 
-    def _find(self, row: Row) -> Customer | None:
+    def _find(self, row: ImportRow) -> Customer | None:
         customer = self._by_email.get(row.email.casefold()) or self._by_phone.get(
             (row.phone, row.customer.casefold())
         )
@@ -87,7 +87,7 @@ class CustomerIndex:
 class Visit:
     """A job as far as its device and its return go; `device` if it is on record."""
 
-    row: Row
+    row: ImportRow
     owner: Hashable
     model: Hashable
     serial: Serial | None

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from repairs.history.cells import quoted
 from repairs.history.issues import ImportIssues
-from repairs.history.rows import JOB_COLUMNS, REPAIR_COLUMNS, Row
+from repairs.history.rows import JOB_COLUMNS, REPAIR_COLUMNS, ImportRow
 from repairs.jobs import states
 
 MAX_ROWS = 100
@@ -17,14 +17,14 @@ COMPARED = [c for c in REPAIR_COLUMNS if c not in ("fault_name", "fix_name")]
 class PastJob:
     """A job of the history file. What belongs to the job is the same in all rows."""
 
-    rows: list[Row]
+    rows: list[ImportRow]
 
     @property
-    def head(self) -> Row:
+    def head(self) -> ImportRow:
         return self.rows[0]
 
     @property
-    def repairs(self) -> list[Row]:
+    def repairs(self) -> list[ImportRow]:
         """The rows that name a fault."""
         return [row for row in self.rows if row.fault]
 
@@ -50,7 +50,7 @@ class PastJob:
         return states.DIAGNOSED if self.repairs else states.BOOKED_IN
 
 
-def past_jobs(rows: Iterable[Row], *, issues: ImportIssues) -> dict[str, PastJob]:
+def past_jobs(rows: Iterable[ImportRow], *, issues: ImportIssues) -> dict[str, PastJob]:
     """Return the jobs by number, in the order of the file."""
     jobs: dict[str, PastJob] = {}
     for row in rows:

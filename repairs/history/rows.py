@@ -40,7 +40,7 @@ RETURN_IS = one_of(
 
 
 @dataclass(frozen=True)
-class Column:
+class ImportColumn:
     """How a column is read; `max_length` is what fits the record it is stored on.
 
     With `is_optional` an empty cell says nothing, so it contradicts no record.
@@ -61,14 +61,14 @@ def _column(
     is_required: bool = False,
     **facts: bool,
 ) -> Any:
-    column = Column(read, max_length, is_required, **facts)
+    column = ImportColumn(read, max_length, is_required, **facts)
     if is_required:
         return field(metadata={"column": column})
     return field(default=default, metadata={"column": column})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
+class ImportRow:
     """One repair of one job, or a job on which no fault is named.
 
     Empty text and None are what the file does not say. `declared`, `outcome` and
@@ -110,8 +110,8 @@ class Row:
         return self.parts_cost - total_cost(self.parts)
 
 
-COLUMNS: dict[str, Column] = {
-    one.name: one.metadata["column"] for one in fields(Row) if one.metadata
+COLUMNS: dict[str, ImportColumn] = {
+    one.name: one.metadata["column"] for one in fields(ImportRow) if one.metadata
 }
 REQUIRED = [name for name, column in COLUMNS.items() if column.is_required]
 _FIRST_OF_REPAIR = list(COLUMNS).index("fault")
@@ -121,7 +121,7 @@ REPAIR_COLUMNS = list(COLUMNS)[_FIRST_OF_REPAIR:]
 
 def read_row(
     line: int, cells: Mapping[str, str], *, bounds: Bounds, issues: ImportIssues
-) -> Row | None:
+) -> ImportRow | None:
     """Return the row that `cells` mean, or None and add what is wrong to `issues`."""
     before = issues.count
     values: dict[str, Any] = {}
@@ -135,13 +135,13 @@ def read_row(
                 issues.add(line, name, sentence)
     if issues.count > before:
         return None
-    row = Row(line=line, **values)
+    row = ImportRow(line=line, **values)
     for name, sentence in check_row(row):
         issues.add(line, name, sentence)
     return row if issues.count == before else None
 
 
-def _checked(text: str, column: Column) -> str:
+def _checked(text: str, column: ImportColumn) -> str:
     if not text and column.is_required:
         raise CellError("Required.")
     if column.max_length and len(text) > column.max_length:
@@ -154,7 +154,7 @@ def _checked(text: str, column: Column) -> str:
     return text
 
 
-def check_row(row: Row) -> Iterator[tuple[str, str]]:
+def check_row(row: ImportRow) -> Iterator[tuple[str, str]]:
     """Yield what does not fit together within a row, with the column to look at."""
     if row.handed_back and row.handed_back < row.booked_in:
         yield (

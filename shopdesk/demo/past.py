@@ -12,7 +12,7 @@ from decimal import Decimal
 from types import SimpleNamespace
 
 from repairs.history.cells import ImportedPart, total_cost
-from repairs.history.rows import Row
+from repairs.history.rows import ImportRow
 from repairs.jobs import states
 from shopdesk.demo.facts import FAULTS, FIXES, MODELS, PAIRS, PARTS, words
 
@@ -33,7 +33,7 @@ BAD_RISK = 0.45
 SUPPLIERS = words("supplier")
 
 
-def past(*, today: date, seed: int) -> list[Row]:
+def past(*, today: date, seed: int) -> list[ImportRow]:
     """Return the rows of all jobs handed over before `today`."""
     return _rows(_Inventor(random.Random(seed)).visits(), today=today)
 
@@ -234,7 +234,7 @@ def _rows(visits, *, today):
         earlier = visit.returned_from
         for row in visit.rows:
             rows.append(
-                Row(
+                ImportRow(
                     line=len(rows) + 2,
                     job=visit.number,
                     booked_in=booked_in,

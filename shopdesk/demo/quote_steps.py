@@ -7,7 +7,7 @@ from django.urls import reverse
 from billing.changes import actions as changes
 from billing.changes.models import ChangeLine, ChangeOrder
 from billing.customer_page import actions as links
-from billing.customer_page.queries import offers, shown_fingerprint
+from billing.customer_page.queries import shown_fingerprint
 from billing.quotes import answering, drafting, sending
 from billing.quotes.links import create_link
 from billing.quotes.models import LineKind, Link, Quote, QuoteOption
@@ -164,7 +164,7 @@ def _open_link(story: Story, job: Job, stamp: Stamp) -> None:
 
 
 def _shown(sent: Quote) -> str:
-    return shown_fingerprint(offers(sent, shop=Shop.current()))
+    return shown_fingerprint(sent.options.prefetch_related("lines"))
 
 
 def answer_extra_work(story: Story, job: Job, days: int, how: str) -> None:

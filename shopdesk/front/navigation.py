@@ -24,7 +24,7 @@ MAIN_MENU = (
 )
 FOOTER_MENU = (
     ("Emails", "mail:outbox", ("mail",)),
-    ("Shop settings", "shop:figures", ()),
+    ("Shop settings", "shop:settings", ()),
     ("Staff", "staff:people", ()),
     ("My password", "staff:password", ()),
 )

@@ -13,12 +13,12 @@ from shopdesk.fields import (
 )
 from shopdesk.shop import currencies, numbering, tax
 from shopdesk.shop.fields import LinesField, LogoField, LogoInput, SeriesField
-from shopdesk.shop.figures import GROUPS, STANDARD_TEXTS
 from shopdesk.shop.models import MarkupTier, Series, Shop, TaxRate
+from shopdesk.shop.setting_groups import GROUPS, STANDARD_TEXTS
 
 
-class FiguresForm(forms.ModelForm):
-    """All settings; `held` are the kinds of tax that the shop has."""
+class SettingsForm(forms.ModelForm):
+    """All settings; `known_kinds` are the kinds of tax that the shop has."""
 
     address = LinesField(most=6)
     country = forms.ChoiceField(choices=currencies.countries().items)
@@ -51,9 +51,9 @@ class FiguresForm(forms.ModelForm):
             **{name: forms.Textarea(attrs={"rows": 3}) for name in STANDARD_TEXTS},
         }
 
-    def __init__(self, *args, held=frozenset(tax.UNSAID), **kwargs):
+    def __init__(self, *args, known_kinds=frozenset(tax.UNSAID), **kwargs):
         super().__init__(*args, **kwargs)
-        self.held = held
+        self.known_kinds = known_kinds
         self.order_fields([name for group in GROUPS for name in group.names])
         for name, box in self.fields.items():
             field = Shop._meta.get_field(name)
@@ -70,7 +70,7 @@ class FiguresForm(forms.ModelForm):
 
     def clean_tax_kind(self):
         kind = self.cleaned_data["tax_kind"]
-        if kind not in self.held:
+        if kind not in self.known_kinds:
             raise ValidationError(
                 f"Enter below what the {tax.LABELS[kind]} is, from a day that is not in"
                 " the future."
@@ -219,24 +219,24 @@ class BandForm(forms.ModelForm):
 
     def __init__(self, *args, places, **kwargs):
         super().__init__(*args, **kwargs)
-        least = Decimal(1).scaleb(-places)
+        min_cost = Decimal(1).scaleb(-places)
         self.fields["starts_at"] = MoneyFormField(
-            label="Parts that cost at least",
+            label="Parts that cost at min_cost",
             places=places,
-            min_value=least,
+            min_value=min_cost,
             max_value=Decimal(1_000_000),
         )
 
     def clean_starts_at(self):
-        least = self.cleaned_data["starts_at"]
-        if MarkupTier.objects.filter(starts_at=least).exists():
+        min_cost = self.cleaned_data["starts_at"]
+        if MarkupTier.objects.filter(starts_at=min_cost).exists():
             raise ValidationError(
                 "A tier from this cost already exists. Remove it first."
             )
-        return least
+        return min_cost
 
 
-class Figures:
+class SettingsForms:
     """All forms of the page, sent together so that no entry is lost."""
 
     def __init__(self, shop, *, on, data=None, files=None):
@@ -251,11 +251,11 @@ class Figures:
             places=shop.places,
             **more,
         )
-        held = set(TaxRate.objects.holding(on))
+        known_kinds = set(TaxRate.objects.holding(on))
         if self.rate.is_bound and self.rate.has_changed() and self.rate.is_valid():
             new = self.rate.cleaned_data
-            held |= {new["kind"]} if new["starts_on"] <= on else set()
-        self.shop = FiguresForm(data, files, instance=shop, held=held)
+            known_kinds |= {new["kind"]} if new["starts_on"] <= on else set()
+        self.shop = SettingsForm(data, files, instance=shop, known_kinds=known_kinds)
         self.added = [self.rate, self.band]
 
     def is_valid(self):
@@ -269,7 +269,7 @@ class Figures:
             if form.is_bound and form.has_changed():
                 form.save()
 
-    def groups(self, *, asked=""):
+    def groups(self, *, open_key=""):
         """Return the groups with their fields; those that need attention are open."""
         wrong = set(self.shop.errors)
         more_wrong = {"tax": self.rate.errors, "parts": self.band.errors}
@@ -277,7 +277,7 @@ class Figures:
             {
                 "group": group,
                 "fields": [self.shop[name] for name in group.names],
-                "is_open": group.key == asked
+                "is_open": group.key == open_key
                 or bool(wrong & set(group.names) or more_wrong.get(group.key)),
             }
             for group in GROUPS

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from shopdesk.money import Line, line_amount, round_to_step, rounded
+from shopdesk.money import TaxedLine, line_amount, round_to_step, rounded
 
 LABOUR, PART, FEE = "labour", "part", "fee"
 
@@ -36,7 +36,7 @@ class Markups:
 
 
 @dataclass(frozen=True)
-class Rates:
+class ChargeRates:
     """What the shop charges by: an hour of labour in steps, and the markups."""
 
     hour: Decimal
@@ -84,7 +84,7 @@ class FixCost:
     """Whether the price of every part is known."""
 
 
-def labour_price(minutes: int, *, rates: Rates) -> Decimal:
+def labour_price(minutes: int, *, rates: ChargeRates) -> Decimal:
     """Return the price of `minutes` of labour, to the shop's rounding step."""
     exact = rates.hour * minutes / 60
     return rounded(round_to_step(exact, step=rates.step), places=rates.places)
@@ -95,7 +95,9 @@ def part_price(cost: Decimal, *, fixed: Decimal | None, markups: Markups) -> Dec
     return markups.price(cost) if fixed is None else fixed
 
 
-def labour_lines(items: Sequence[PlannedLabour], *, rates: Rates) -> list[ListLine]:
+def labour_lines(
+    items: Sequence[PlannedLabour], *, rates: ChargeRates
+) -> list[ListLine]:
     """Return a line for each fix. The minimum minutes apply to all of them together."""
     short = max(0, rates.minimum_minutes - sum(item.minutes for item in items))
     return [
@@ -109,7 +111,7 @@ def labour_lines(items: Sequence[PlannedLabour], *, rates: Rates) -> list[ListLi
     ]
 
 
-def part_line(need: PartNeed, *, rates: Rates) -> ListLine:
+def part_line(need: PartNeed, *, rates: ChargeRates) -> ListLine:
     """Return the line of a part; without a cost and a fixed price it has no price."""
     price = need.fixed
     if need.cost is not None:
@@ -127,7 +129,7 @@ def list_total(lines: Sequence[ListLine], *, places: int) -> Decimal:
     return sum(
         (
             line_amount(
-                Line(line.quantity, line.price or Decimal(0), Decimal(0)),
+                TaxedLine(line.quantity, line.price or Decimal(0), Decimal(0)),
                 places=places,
             )
             for line in lines
@@ -137,7 +139,7 @@ def list_total(lines: Sequence[ListLine], *, places: int) -> Decimal:
 
 
 def fix_cost(
-    minutes: int, parts: Sequence[PartNeed], *, rates: Rates, hourly_cost: Decimal
+    minutes: int, parts: Sequence[PartNeed], *, rates: ChargeRates, hourly_cost: Decimal
 ) -> FixCost:
     """Return the list price of one fix and its cost to the shop."""
     parts_cost = sum(

@@ -4,6 +4,6 @@ from shopdesk.shop import views
 
 app_name = "shop"
 urlpatterns = [
-    path("figures/", views.figures, name="figures"),
+    path("figures/", views.settings, name="settings"),
     path("figures/examples/", views.examples, name="examples"),
 ]

@@ -7,50 +7,50 @@ from django.views.decorators.http import require_GET
 
 from shopdesk.errors import RefusedError
 from shopdesk.shop import actions
-from shopdesk.shop.figures import GROUPS
-from shopdesk.shop.forms import Figures, FiguresForm
+from shopdesk.shop.forms import SettingsForm, SettingsForms
 from shopdesk.shop.models import Shop
 from shopdesk.shop.queries import band_rows, example, rate_rows, settings_version
+from shopdesk.shop.setting_groups import GROUPS
 
 KEYS = [group.key for group in GROUPS]
 
 
-def figures(request):
+def settings(request):
     """Show and save all settings of the shop."""
     shop = Shop.current()
     today = timezone.localdate()
     pressed = request.POST.get("then", "")
-    asked = Figures(
+    entered = SettingsForms(
         shop, on=today, data=request.POST or None, files=request.FILES or None
     )
     version = settings_version()
-    if asked.shop.is_bound and request.POST.get("seen", version) != version:
-        asked.shop.add_error(
+    if entered.shop.is_bound and request.POST.get("seen", version) != version:
+        entered.shop.add_error(
             None,
             "The settings were changed by someone else. Yours are not saved yet: check"
             " them and save again.",
         )
-    if request.method == "POST" and asked.is_valid():
-        asked.save()
+    if request.method == "POST" and entered.is_valid():
+        entered.save()
         messages.success(request, "Settings saved. New documents use them.")
         return _back(request, _drop(request, pressed, on=today))
     # The form has set on the record what it could not save.
-    kept = Shop.current()
-    facts = {
-        "form": asked.shop,
-        "forms": asked.added,
-        "rate_form": asked.rate,
-        "band_form": asked.band,
-        "groups": asked.groups(asked=request.GET.get("at", "")),
+    saved = Shop.current()
+    context = {
+        "form": entered.shop,
+        "forms": entered.added,
+        "rate_form": entered.rate,
+        "band_form": entered.band,
+        "groups": entered.groups(open_key=request.GET.get("at", "")),
         "rates": rate_rows(today),
-        "bands": band_rows(kept),
-        "kept": kept,
+        "bands": band_rows(saved),
+        "saved": saved,
         "seen": version,
         "example": example(
-            {name: getattr(kept, name) for name in FiguresForm.Meta.fields}, on=today
+            {name: getattr(saved, name) for name in SettingsForm.Meta.fields}, on=today
         ),
     }
-    return render(request, "shopdesk/shop/figures.html", facts)
+    return render(request, "shopdesk/shop/settings.html", context)
 
 
 def _drop(request: HttpRequest, pressed: str, *, on) -> str:
@@ -71,14 +71,14 @@ def _drop(request: HttpRequest, pressed: str, *, on) -> str:
 
 
 def _back(request: HttpRequest, group: str):
-    page = reverse("shop:figures")
+    page = reverse("shop:settings")
     return redirect(f"{page}?at={group}#{group}" if group in KEYS else page)
 
 
 @require_GET
 def examples(request):
     """Show what the typed settings would look like on a document."""
-    form = FiguresForm(request.GET, instance=Shop.current())
+    form = SettingsForm(request.GET, instance=Shop.current())
     form.is_valid()
     shown = example(form.cleaned_data, on=timezone.localdate())
     return render(request, "shopdesk/shop/_examples.html", {"example": shown})

@@ -87,7 +87,7 @@ def set_up(request):
         messages.success(
             request, "The shop is set up. Check its settings before the first job."
         )
-        return redirect("shop:figures")
+        return redirect("shop:settings")
     return render(request, "shopdesk/staff/set_up.html", {"form": form})
 
 

@@ -12,7 +12,7 @@ from importlib.resources import files
 
 from lxml import etree
 
-from billing.einvoice.en16931 import Bill, Line, Party
+from billing.einvoice.en16931 import Bill, EInvoiceLine, Party
 from shopdesk import money
 
 D = Decimal
@@ -32,8 +32,8 @@ SVRL = {"s": "http://purl.oclc.org/dsdl/svrl"}
 def lines(category="S", rate=NINETEEN):
     """An hour and a quarter, and a part: 85.00 and 23.49 before tax."""
     return [
-        Line("Labour", D("1.25"), D(68), rate, category),
-        Line("Socket, 5 pin", D(1), D("23.49"), rate, category),
+        EInvoiceLine("Labour", D("1.25"), D(68), rate, category),
+        EInvoiceLine("Socket, 5 pin", D(1), D("23.49"), rate, category),
     ]
 
 
@@ -44,7 +44,7 @@ def bill(category="S", rate=NINETEEN, **facts):
     if facts.pop("credit_sums", False):
         facts["credits"] = ("INV26-00001", DAY)
         facts["lines"] = [
-            Line(one.text, -one.quantity, one.price, one.rate, one.category)
+            EInvoiceLine(one.text, -one.quantity, one.price, one.rate, one.category)
             for one in facts["lines"]
         ]
     said = money.totals(

@@ -10,7 +10,7 @@ from billing.invoices.crediting import issue_credit_note
 from billing.invoices.issuing import issue_invoice
 from billing.quotes import drafting, sending
 from repairs.customers.models import Customer
-from shopdesk.money import Line, totals
+from shopdesk.money import TaxedLine, totals
 from shopdesk.shop import tax
 from shopdesk.shop.models import TaxRate
 from tests import make
@@ -94,8 +94,8 @@ def test_a_customer_under_reverse_charge_gets_it_without_a_word_to_the_desk(clie
 
 
 def test_two_reasons_of_one_kind_are_both_said():
-    line = Line(Decimal(1), Decimal(10), Decimal(0), "E", "Books")
-    other = Line(Decimal(2), Decimal(5), Decimal(0), "E", "Repairs of books")
+    line = TaxedLine(Decimal(1), Decimal(10), Decimal(0), "E", "Books")
+    other = TaxedLine(Decimal(2), Decimal(5), Decimal(0), "E", "Repairs of books")
     (group,) = totals([line, other, line]).groups
     assert group.reasons == ("Books", "Repairs of books")
     assert (group.net, group.tax) == (30, 0)

@@ -13,7 +13,7 @@ import facturx
 import pytest
 
 from billing.einvoice import factur_x
-from billing.einvoice.en16931 import Line, Party
+from billing.einvoice.en16931 import EInvoiceLine, Party
 from tests.billing.einvoices import (
     bill,
     broken_rules,
@@ -25,7 +25,7 @@ from tests.billing.einvoices import (
 
 D = Decimal
 DATA = Path(__file__).parent / "data"
-FEE = Line("Fee for finding the fault, credited", D(-1), D(25), D(19))
+FEE = EInvoiceLine("Fee for finding the fault, credited", D(-1), D(25), D(19))
 NO_NUMBER = Party("Ada Fenwick", "", "GB")
 MATRIX = {
     "standard": bill(),
@@ -38,8 +38,10 @@ MATRIX = {
     "exempt": bill("E", D(0), reasons={"E": "Small business, no VAT charged"}),
     "reverse charge": bill("AE", D(0)),
     "not subject": bill("O", D(0)),
-    "nothing to pay": bill(lines=[Line("Under cover", D(1), D(0), D(19))]),
-    "a line taken off": bill(lines=[*lines(), Line("Less", D(1), D(-5), D(19))]),
+    "nothing to pay": bill(lines=[EInvoiceLine("Under cover", D(1), D(0), D(19))]),
+    "a line taken off": bill(
+        lines=[*lines(), EInvoiceLine("Less", D(1), D(-5), D(19))]
+    ),
     "prices with tax": bill(prices_include_tax=True),
     "fee credited, prices with tax": bill(
         lines=[*lines(), FEE], prices_include_tax=True
@@ -50,7 +52,7 @@ MATRIX = {
     ),
     "no decimals": bill(currency="JPY", places=0),
     "letters to be escaped": bill(
-        lines=[Line("<Ω & “5 V”>\x0b 低", D("0.5"), D("0.035"), D(20))]
+        lines=[EInvoiceLine("<Ω & “5 V”>\x0b 低", D("0.5"), D("0.035"), D(20))]
     ),
 }
 CREDITED = {
@@ -164,7 +166,7 @@ def stated(example):
     with (DATA / f"en16931_ubl_tc434_{example}_lines.csv").open() as file:
         rows = list(csv.DictReader(line for line in file if not line.startswith("#")))
     return [
-        Line(f"Line {n}", D(1), D(row["line_net"]), D(row["rate"]), row["cat"])
+        EInvoiceLine(f"Line {n}", D(1), D(row["line_net"]), D(row["rate"]), row["cat"])
         for n, row in enumerate(rows, 1)
     ]
 
@@ -183,8 +185,8 @@ def test_example_8_comes_out_as_published(write):
 def test_example_2_comes_out_as_published(write):
     """Published: 1460.50 at 25 % is 365.13; net 1436.50, tax 365.28, in all 1801.78, of
     which 1000.00 was paid. Its charge and allowance of 100.00 stand here as lines."""
-    charge = Line("Charge", D(1), D(100), D(25))
-    allowance = Line("Allowance", D(-1), D(100), D(25))
+    charge = EInvoiceLine("Charge", D(1), D(100), D(25))
+    allowance = EInvoiceLine("Allowance", D(-1), D(100), D(25))
     xml = write(
         bill(
             lines=[*stated("example2"), charge, allowance],

@@ -12,7 +12,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shopdesk.money import Line, TaxGroup, line_amount, round_to_step, rounded, totals
+from shopdesk.money import (
+    TaxedLine,
+    TaxGroup,
+    line_amount,
+    round_to_step,
+    rounded,
+    totals,
+)
 
 D = Decimal
 DATA = Path(__file__).parent / "data"
@@ -27,7 +34,7 @@ def rows(example):
 def stated(example):
     """The lines by the net amount that each states (BT-131)."""
     return [
-        Line(D(1), D(row["line_net"]), D(row["rate"]), row["cat"])
+        TaxedLine(D(1), D(row["line_net"]), D(row["rate"]), row["cat"])
         for row in rows(example)
     ]
 
@@ -36,7 +43,7 @@ def test_example_2_rounds_half_a_cent_up():
     """Published: 25 % of 1460.50 is 365.125 and stands there as 365.13; the total is
     1801.78, of which 1000.00 was paid before."""
     # Allowance and charge on the whole document, 100.00 each, both at 25 %.
-    document = [Line(D(-1), D(100), D(25)), Line(D(1), D(100), D(25))]
+    document = [TaxedLine(D(-1), D(100), D(25)), TaxedLine(D(1), D(100), D(25))]
     found = totals(stated("example2") + document)
     assert found.groups == (
         TaxGroup("E", D(0), D("-25.00"), D("0.00")),
@@ -58,7 +65,9 @@ def test_example_2_would_be_a_cent_less_by_rounding_to_even():
 def test_example_8_takes_tax_on_the_sum():
     """Published: ten lines at 21 %, 908.91 net, 190.87 tax, 1099.78 in all."""
     lines = [
-        Line(D(row["qty"]), D(row["net_price"]) / D(row["base_qty"]), D(row["rate"]))
+        TaxedLine(
+            D(row["qty"]), D(row["net_price"]) / D(row["base_qty"]), D(row["rate"])
+        )
         for row in rows("example8")
     ]
     found = totals(lines)
@@ -105,14 +114,14 @@ def test_ties_go_up(raw, cents):
     ],
 )
 def test_currencies_of_any_decimals(places, amount, tax, gross):
-    found = totals([Line(D(1), D(amount), D(10))], places=places)
+    found = totals([TaxedLine(D(1), D(amount), D(10))], places=places)
     assert (str(found.tax), str(found.gross)) == (tax, gross)
 
 
 def test_a_line_is_rounded_once_and_sums_are_not_rounded_again():
-    line = Line(D(3), D("0.333"), D(0))
+    line = TaxedLine(D(3), D("0.333"), D(0))
     assert line_amount(line) == D("1.00")
-    found = totals([line, line, Line(D(1), D("0.004"), D(0))])
+    found = totals([line, line, TaxedLine(D(1), D("0.004"), D(0))])
     assert found.lines == (D("1.00"), D("1.00"), D("0.00"))
     assert found.net == D("2.00")
 
@@ -131,7 +140,7 @@ def test_to_a_step(amount, step, result):
 
 LINES = st.lists(
     st.builds(
-        Line,
+        TaxedLine,
         quantity=st.decimals(-99, 999, places=2),
         price=st.decimals(0, 9999, places=4),
         rate=st.sampled_from([D(0), D(7), D("8.1"), D(19), D(25)]),

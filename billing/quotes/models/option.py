@@ -198,8 +198,8 @@ class Line(models.Model):
         """Set the amount from quantity and price."""
         self.amount = money.line_amount(self.as_money(), places=places)
 
-    def as_money(self) -> money.Line:
-        return money.Line(
+    def as_money(self) -> money.TaxedLine:
+        return money.TaxedLine(
             self.quantity,
             self.price,
             self.tax_rate,

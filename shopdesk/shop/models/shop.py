@@ -13,7 +13,7 @@ from django.db.models import Q
 from shopdesk.fields import FixedDecimalField, MoneyField, SmallNumberField
 from shopdesk.shop import currencies, tax
 from shopdesk.shop.models.rates import MarkupTier, TaxRate
-from shopdesk.shop.price_list import Markups, Rates
+from shopdesk.shop.price_list import ChargeRates, Markups
 
 
 def amount_setting(label, **options):
@@ -399,9 +399,9 @@ class Shop(models.Model):
             places=self.places,
         )
 
-    def rates(self) -> Rates:
+    def rates(self) -> ChargeRates:
         """Return what labour and parts are charged by."""
-        return Rates(
+        return ChargeRates(
             hour=self.hourly_rate,
             minimum_minutes=self.minimum_minutes,
             step=self.rounding_step,

@@ -7,11 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from billing.invoices.charged import allocate_net
-from shopdesk.money import Line, totals
+from shopdesk.money import TaxedLine, totals
 
 
 def line(price, rate=20):
-    return Line(Decimal(1), Decimal(price), Decimal(rate))
+    return TaxedLine(Decimal(1), Decimal(price), Decimal(rate))
 
 
 @pytest.mark.parametrize(
@@ -62,7 +62,7 @@ def test_without_repairs_nothing_is_shared():
 )
 def test_the_shares_of_all_repairs_add_up_to_the_net_total(prices, places, include):
     lines = [
-        (n % 3 + 1, Line(Decimal(1), Decimal(p).scaleb(-places), Decimal(20)))
+        (n % 3 + 1, TaxedLine(Decimal(1), Decimal(p).scaleb(-places), Decimal(20)))
         for n, p in enumerate(prices)
     ]
     net = totals(

@@ -32,14 +32,14 @@ def credit(invoice, back=None):
 
 def test_what_is_taken_back_is_reckoned_by_hand():
     """Two sockets at 4.00 and 51.00 of labour, 20 %: one socket is 4.00 and 0.80."""
-    stood = [money.Line(D(1), D(51), D(20)), money.Line(D(2), D(4), D(20))]
+    stood = [money.TaxedLine(D(1), D(51), D(20)), money.TaxedLine(D(2), D(4), D(20))]
     found = credit_sums(stood, back=[D(0), D(1)], places=2, prices_include_tax=False)
     assert (found.net, found.tax, found.gross) == (-4, D("-0.80"), D("-4.80"))
     assert found.lines == (-4,)
 
 
 sold = st.builds(
-    money.Line,
+    money.TaxedLine,
     st.integers(1, 40).map(lambda n: D(n) / 4),
     st.integers(0, 10**7).map(lambda n: D(n) / 10**4),
     st.sampled_from([D(0), D(5), D("7.7"), D(19), D(20)]),
@@ -66,7 +66,7 @@ def test_any_parts_add_up_to_the_whole_and_none_gives_anything(
         if any(back):
             notes.append(credit_sums(stands, back=back, **how))
         stands = [
-            money.Line(line.quantity - gone, line.price, line.rate, line.category)
+            money.TaxedLine(line.quantity - gone, line.price, line.rate, line.category)
             for line, gone in zip(stands, back, strict=True)
         ]
     assert sum(note.gross for note in notes) == -whole.gross

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from billing.einvoice.en16931 import (
-    Line,
+    EInvoiceLine,
     Party,
     check,
     sums,
@@ -26,7 +26,7 @@ def amounts(places, top):
 
 
 sold = st.builds(
-    lambda quantity, price, rate: Line(
+    lambda quantity, price, rate: EInvoiceLine(
         "Socket", quantity, price, rate, "S" if rate else "Z"
     ),
     amounts(4, 10**7),
@@ -67,7 +67,7 @@ def test_lines_add_up_to_groups_and_groups_to_the_total(
 
 @given(st.lists(sold, min_size=1, max_size=8), amounts(2, 10**6), st.booleans())
 def test_what_is_taken_off_lowers_its_own_group(rows, off, include):
-    credit = Line("Fee credited", D(-1), off, D(19))
+    credit = EInvoiceLine("Fee credited", D(-1), off, D(19))
     one = bill(lines=[*rows, credit], prices_include_tax=include)
     found = sums(one)
     assert found.lines[-1].net <= 0 <= found.lines[-1].price
@@ -77,7 +77,7 @@ def test_what_is_taken_off_lowers_its_own_group(rows, off, include):
 
 def test_prices_with_tax_are_split_without_losing_a_cent():
     """Three at 0.10 with 20 %: 0.30 in all, 0.05 of it tax; 0.09 + 0.08 + 0.08."""
-    rows = [Line(f"Fuse {n}", D(1), D("0.10"), D(20)) for n in range(3)]
+    rows = [EInvoiceLine(f"Fuse {n}", D(1), D("0.10"), D(20)) for n in range(3)]
     found = sums(bill(lines=rows, prices_include_tax=True))
     assert [line.net for line in found.lines] == [D("0.09"), D("0.08"), D("0.08")]
     assert (found.net, found.tax, found.gross) == (D("0.25"), D("0.05"), D("0.30"))
@@ -114,7 +114,7 @@ def test_a_record_that_its_lines_do_not_come_to_is_refused(wrong):
         ({"category": "Z"}, "does not go with its tax category Z"),
         ({"rate": D(0)}, "does not go with its tax category S"),
         ({"category": "K", "rate": D(0)}, "an unsupported tax category: K"),
-        ({"lines": [Line(" ", D(1), D(1), D(19))]}, "needs a description"),
+        ({"lines": [EInvoiceLine(" ", D(1), D(1), D(19))]}, "needs a description"),
         ({"lines": [*lines(), *lines("O", D(0))]}, "cannot mix items"),
         ({"credit_sums": True, "paid": D(1)}, "A credit note takes no payment"),
     ],

@@ -377,7 +377,7 @@ def test_what_the_shop_lacks_is_named_with_the_way_there(desk):
     form = made()
     make.shop(address="")
     page = desk.get(form.get_absolute_url()).content.decode()
-    assert "Enter the shop’s address" in page and reverse("shop:figures") in page
+    assert "Enter the shop’s address" in page and reverse("shop:settings") in page
 
 
 def test_a_draft_is_thrown_away_a_given_form_is_not(desk):

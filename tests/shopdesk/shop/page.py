@@ -1,6 +1,6 @@
-"""The page of the shop's figures, as a browser sends it back."""
+"""The settings page, as a browser sends it back."""
 
-from shopdesk.shop.forms import FiguresForm
+from shopdesk.shop.forms import SettingsForm
 from shopdesk.shop.models import Shop
 
 PAGE = "/shop/figures/"
@@ -8,7 +8,7 @@ PAGE = "/shop/figures/"
 
 def as_typed(**changes):
     """What a browser would send back from the page as it stands, with changes."""
-    form = FiguresForm(instance=Shop.current())
+    form = SettingsForm(instance=Shop.current())
     told = {}
     for name in form.fields:
         value = form[name].value()

@@ -5,10 +5,10 @@ from decimal import Decimal
 import pytest
 
 from shopdesk.shop.price_list import (
+    ChargeRates,
     Markups,
     PartNeed,
     PlannedLabour,
-    Rates,
     fee_line,
     fix_cost,
     labour_lines,
@@ -17,7 +17,7 @@ from shopdesk.shop.price_list import (
     part_line,
 )
 
-RATES = Rates(
+RATES = ChargeRates(
     hour=Decimal(68),
     minimum_minutes=15,
     step=Decimal("0.50"),
@@ -56,7 +56,7 @@ def test_a_part_costs_its_fixed_price_or_cost_plus_markup(cost, fixed, price):
 
 @pytest.mark.parametrize(("places", "price"), [(0, "57"), (2, "56.67"), (3, "56.667")])
 def test_a_price_has_the_decimals_of_its_currency(places, price):
-    rates = Rates(Decimal(68), 15, Decimal(0), Markups(Decimal(60)), places)
+    rates = ChargeRates(Decimal(68), 15, Decimal(0), Markups(Decimal(60)), places)
     assert labour_price(50, rates=rates) == Decimal(price)
 
 
@@ -98,7 +98,9 @@ def test_a_part_of_unknown_cost_is_reported_as_missing_from_the_sum():
 
 def test_the_price_of_a_fix_is_that_of_its_quote_lines():
     # Each line is rounded, as on a quote: 50 and 12. The exact sum is 62.70.
-    rates = Rates(Decimal("67.20"), 15, Decimal(0), Markups(Decimal(60)), places=0)
+    rates = ChargeRates(
+        Decimal("67.20"), 15, Decimal(0), Markups(Decimal(60)), places=0
+    )
     parts = [PartNeed("socket", 1, Decimal(10), fixed=Decimal("12.30"))]
     found = fix_cost(45, parts, rates=rates, hourly_cost=Decimal(34))
     assert found.price == Decimal(62)

@@ -155,7 +155,7 @@ FOR_OWNER_ONLY = {
     "month:month",
     "month:pdf",
     "shop:examples",
-    "shop:figures",
+    "shop:settings",
     "staff:add",
     "staff:people",
     "staff:person",

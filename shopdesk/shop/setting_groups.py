@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
-class Group:
+class SettingGroup:
     """`key` names it in addresses; `sentence` says what it is for."""
 
     key: str
@@ -23,31 +23,31 @@ STANDARD_TEXTS = (
     "parcel_text",
 )
 GROUPS = (
-    Group(
+    SettingGroup(
         "shop",
         "The shop",
         "Shown at the top of every document.",
         ("name", "address", "country", "phone", "email", "other_contact"),
     ),
-    Group(
+    SettingGroup(
         "papers",
         "Documents",
         "How quotes, invoices and slips look. Issued documents do not change.",
         ("logo", "letterhead", "paper", "paper_language"),
     ),
-    Group(
+    SettingGroup(
         "currency",
         "Currency",
         "Choose it before the first job. Existing amounts are not converted.",
         ("currency", "locale", "cash_step"),
     ),
-    Group(
+    SettingGroup(
         "tax",
         "Tax",
         "Ask your tax adviser. Check local regulations.",
         ("tax_id", "tax_kind", "prices_include_tax"),
     ),
-    Group(
+    SettingGroup(
         "prices",
         "Prices",
         "Defaults for new quotes. Each can be changed on the quote.",
@@ -62,13 +62,13 @@ GROUPS = (
             "deducts_diagnosis_fee",
         ),
     ),
-    Group(
+    SettingGroup(
         "parts",
         "Markup on parts",
         "How the price of a part is calculated from its cost if it has no fixed price.",
         ("markup",),
     ),
-    Group(
+    SettingGroup(
         "quotes",
         "Quotes",
         "How long quotes are valid, and how customers can answer them.",
@@ -80,7 +80,7 @@ GROUPS = (
             "emails_shop",
         ),
     ),
-    Group(
+    SettingGroup(
         "bills",
         "Invoices",
         "How invoices and credit notes are numbered and when they are due. Numbers have"
@@ -92,14 +92,14 @@ GROUPS = (
             "reminder_interval_days",
         ),
     ),
-    Group(
+    SettingGroup(
         "cover",
         "Warranty",
         "Warranty days count from the day after handover. Legal rights apply in"
         " addition.",
         ("warranty_days_lasting", "warranty_days_stopgap", "warranty_days_minimum"),
     ),
-    Group(
+    SettingGroup(
         "comebacks",
         "Comebacks",
         "Settings of the monthly comeback report. Enter probabilities from 0 to 1.",
@@ -110,7 +110,7 @@ GROUPS = (
             "final_test_risk",
         ),
     ),
-    Group(
+    SettingGroup(
         "words",
         "Standard texts",
         "Texts printed on customer documents.",
