@@ -53,8 +53,12 @@ def take_all(site):
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(
             executable_path=os.environ.get("CHROMIUM", "/usr/bin/chromium"),
-            args=["--no-sandbox", "--disable-gpu"],
-            env={**os.environ, "LANGUAGE": "en_GB"},  # for the browser's date fields
+            args=[
+                "--no-sandbox",
+                "--disable-gpu",
+                # Date fields follow the language of the page.
+                "--enable-blink-features=LangAttributeAwareFormControlUI",
+            ],
         )
         page = browser.new_page(viewport=DESKTOP, base_url=site, locale="en-GB")
         page.set_default_timeout(30_000)
@@ -72,6 +76,7 @@ def take_all(site):
 def take(page, name, until=None):
     """Save the whole page, not only what fits a screen; or all `until` a part ends."""
     page.wait_for_load_state("networkidle")
+    page.evaluate("document.documentElement.lang = 'en-GB'")
     clip = None
     if until:
         part = page.locator(until).bounding_box()

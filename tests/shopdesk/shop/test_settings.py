@@ -12,7 +12,7 @@ def save(client, **changes):
     return client.post(PAGE, as_typed(**changes))
 
 
-def test_every_figure_of_the_shop_is_on_the_page(client, owner):
+def test_every_setting_of_the_shop_is_on_the_page(client, owner):
     shown = set(client.get(PAGE).context["form"].fields)
     kept = {field.name for field in Shop._meta.get_fields()} - {"id"}
     assert shown == kept
