@@ -12,7 +12,7 @@ from django.utils.translation import gettext
 from billing.changes.models import ChangeAnswer, ChangeLine, ChangeOrder
 from billing.changes.queries import accepted_quote, all_agreed, open_change
 from billing.quotes import states
-from billing.quotes.letters import (
+from billing.quotes.answer_emails import (
     NO_LINKS,
     AnswerLinks,
     one_line,

@@ -16,7 +16,7 @@ LINES = 5
 Decision = ChangeAnswer.Decision
 ASK = "ask"
 # Online and on the counter screen the customer answers without staff.
-TOLD_THE_DESK = [
+HOW_STAFF_HEARD = [
     (how.value, how.label)
     for how in (Quote.How.COUNTER, Quote.How.PHONE, Quote.How.EMAIL)
 ]
@@ -60,7 +60,7 @@ class ChangeAnswerForm(forms.Form):
 
     decision = forms.ChoiceField(label="Answer", widget=forms.RadioSelect)
     who = forms.CharField(label="Answered by", max_length=120, required=False)
-    how = forms.ChoiceField(choices=[("", "choose"), *TOLD_THE_DESK], required=False)
+    how = forms.ChoiceField(choices=[("", "choose"), *HOW_STAFF_HEARD], required=False)
     reached_at = forms.CharField(
         label="Phone number or email address used",
         max_length=120,
@@ -89,23 +89,23 @@ class ChangeAnswerForm(forms.Form):
         self.fields["who"].initial = customer.name
 
     def clean(self):
-        asked = super().clean()
-        if asked.get("decision") in (Decision.YES, Decision.NO):
-            self._ask_for(asked, "who", "Enter who answered.")
-            self._ask_for(asked, "how", "Select how they answered.")
-        if asked.get("decision") == Decision.YES and asked.get("how") in REACHED:
-            self._ask_for(
-                asked, "reached_at", "Enter the phone number or email address."
+        cleaned = super().clean()
+        if cleaned.get("decision") in (Decision.YES, Decision.NO):
+            self._require(cleaned, "who", "Enter who answered.")
+            self._require(cleaned, "how", "Select how they answered.")
+        if cleaned.get("decision") == Decision.YES and cleaned.get("how") in REACHED:
+            self._require(
+                cleaned, "reached_at", "Enter the phone number or email address."
             )
-        if asked.get("decision") == Decision.WITHDRAWN:
+        if cleaned.get("decision") == Decision.WITHDRAWN:
             # Staff withdraw it; the customer gave no answer.
-            asked |= {"who": "", "how": "", "reached_at": ""}
+            cleaned |= {"who": "", "how": "", "reached_at": ""}
         if not self.errors:
-            asked["at"] = self._moment(asked.pop("day"), asked.pop("time"))
-        return asked
+            cleaned["at"] = self._moment(cleaned.pop("day"), cleaned.pop("time"))
+        return cleaned
 
-    def _ask_for(self, asked, name, sentence):
-        if not asked.get(name) and name not in self.errors:
+    def _require(self, cleaned, name, sentence):
+        if not cleaned.get(name) and name not in self.errors:
             self.add_error(name, sentence)
 
     def _moment(self, day: date | None, time) -> datetime:

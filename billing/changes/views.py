@@ -30,36 +30,44 @@ def for_job(request, pk):
         return redirect("quotes:for_job", pk)
     if request.method != "POST":
         return _page(request, job, quote)
-    boxes = _boxes(job, quote, shop=request.shop, data=request.POST)
+    new_forms = _new_forms(job, quote, shop=request.shop, data=request.POST)
     # Validate all of them, so that all errors are shown at once.
-    if not all([form.is_valid() for form in boxes["forms"]]):
-        return _page(request, job, quote, boxes)
+    if not all([form.is_valid() for form in new_forms["forms"]]):
+        return _page(request, job, quote, new_forms)
     recorded = attempt(
-        request, boxes["about"], _recorded, job, boxes, stamp=Stamp.of(request)
+        request,
+        new_forms["reason_form"],
+        _record,
+        job,
+        new_forms,
+        stamp=Stamp.of(request),
     )
     if not recorded:
-        return _page(request, job, quote, boxes)
+        return _page(request, job, quote, new_forms)
     change = recorded.result
     messages.success(request, f"Extra work {change.number} saved.")
     return redirect(change)
 
 
-def _recorded(job, boxes, *, stamp):
+def _record(job, new_forms, *, stamp):
     """Record the extra work, with its answer if the customer gave one."""
-    lines = [form.calculated() for form in boxes["lines"] if form.has_changed()]
+    lines = [form.calculated() for form in new_forms["lines"] if form.has_changed()]
     with transaction.atomic():
         change = actions.record(
-            job, why=boxes["about"].cleaned_data["why"], lines=lines, stamp=stamp
+            job,
+            why=new_forms["reason_form"].cleaned_data["why"],
+            lines=lines,
+            stamp=stamp,
         )
-        given = boxes["answer_form"].cleaned_data
+        given = new_forms["answer_form"].cleaned_data
         if given["decision"] != ASK:
             actions.answer(change, stamp=stamp, **given)
     return change
 
 
-def _boxes(job, quote, *, shop, data=None):
+def _new_forms(job, quote, *, shop, data=None):
     """Return the forms of new extra work, which are sent together."""
-    about = ChangeReasonForm(data, prefix="change")
+    reason_form = ChangeReasonForm(data, prefix="change")
     lines = line_forms(
         data,
         usual_tax=job.customer.tax_kind or shop.tax_kind,
@@ -73,11 +81,16 @@ def _boxes(job, quote, *, shop, data=None):
         since=quote.answered_at,
         may_ask=True,
     )
-    forms = [about, *lines, answer_form]
-    return {"about": about, "lines": lines, "answer_form": answer_form, "forms": forms}
+    forms = [reason_form, *lines, answer_form]
+    return {
+        "reason_form": reason_form,
+        "lines": lines,
+        "answer_form": answer_form,
+        "forms": forms,
+    }
 
 
-def _page(request, job, quote, boxes=None, answer=None):
+def _page(request, job, quote, new_forms=None, answer=None):
     shop = request.shop
     context = {"job": job, "quote": quote, "forms": [answer] if answer else []}
     if quote:
@@ -95,8 +108,8 @@ def _page(request, job, quote, boxes=None, answer=None):
             context["answer"] = answer or ChangeAnswerForm(
                 prefix="answer", customer=job.customer, since=waiting.made_at
             )
-        if may_add or boxes:
-            context |= boxes or _boxes(job, quote, shop=shop)
+        if may_add or new_forms:
+            context |= new_forms or _new_forms(job, quote, shop=shop)
     return render(request, "billing/changes/for_job.html", context)
 
 

@@ -39,7 +39,7 @@ from billing.customer_page.queries import (
     status_texts,
     warranty_until,
 )
-from billing.quotes.letters import NO_LINKS, AnswerLinks
+from billing.quotes.answer_emails import NO_LINKS, AnswerLinks
 from billing.quotes.models import Link, Quote
 from billing.quotes.papers import file_name
 from repairs.jobs import states as job_states
@@ -105,7 +105,7 @@ def by_link(view):
         if request.method not in ("GET", "HEAD", "POST"):
             return HttpResponseNotAllowed(["GET", "HEAD", "POST"])
         with in_customers_language(request):
-            answer = found(request, token, **more)
+            answer = respond(request, token, **more)
         answer["Cache-Control"] = "no-store, private"
         answer["X-Robots-Tag"] = "noindex, nofollow"
         # Under plain no-referrer a form is sent without an origin, and Django refuses
@@ -117,7 +117,7 @@ def by_link(view):
         )
         return answer
 
-    def found(request, token, **more):
+    def respond(request, token, **more):
         link = (
             Link.objects.opened_by(token, on=timezone.localdate())
             .select_related("job__customer", "job__device__model")

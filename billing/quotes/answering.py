@@ -9,8 +9,8 @@ from django.db import transaction
 from billing.pricing.comeback_price import PricingRules, allocate, comeback_allowance_of
 from billing.pricing.option_price import repair_costs
 from billing.quotes import states
+from billing.quotes.answer_emails import NO_LINKS, AnswerLinks, Attachment, email_answer
 from billing.quotes.drafting import lock
-from billing.quotes.letters import NO_LINKS, AnswerLinks, Attachment, email_answer
 from billing.quotes.models import Quote, QuoteOption
 from billing.quotes.queries import fixes_in
 from repairs.jobs import states as job_states

@@ -30,7 +30,7 @@ from tests import make
 from tests.billing import till
 from tests.billing.changes.test_change_order import record
 from tests.billing.customer_page.conftest import boxes, customer_of
-from tests.billing.customer_page.test_at_once import at_once, posting
+from tests.billing.customer_page.test_simultaneous_answers import at_once, posting
 from tests.billing.repair_form.test_repair_form import given as given_form
 from tests.billing.repair_form.test_repair_form import yes as agree_to
 from tests.shopdesk.mail.post_office import open_office

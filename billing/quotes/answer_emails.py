@@ -61,7 +61,7 @@ def email_answer(
         "how": quote.get_answered_how_display(),
         "why": one_line(quote.answer_why),
         "at": stamp.at,
-        "promised": job.due_on if _is_after(job.due_on, stamp.on) else None,
+        "promised": job.due_on if job.due_on and job.due_on > stamp.on else None,
     }
     if option := quote.accepted_option:
         facts |= {"option": option, "totals": option.totals()}
@@ -71,7 +71,7 @@ def email_answer(
     send_emails(
         quote,
         facts,
-        template=f"billing/quotes/letters/{quote.state}.txt",
+        template=f"billing/quotes/emails/{quote.state}.txt",
         attachments=attachments,
         how=quote.answered_how,
         shop=shop,
@@ -79,10 +79,6 @@ def email_answer(
         about=quote.get_absolute_url(),
         stamp=stamp,
     )
-
-
-def _is_after(day: date | None, on: date) -> bool:
-    return day is not None and day > on
 
 
 def quote_attachment(quote: Quote, *, shop: Shop) -> Attachment:
@@ -135,14 +131,14 @@ def send_emails(
         "shop": shop,
     }
     when = {"about": about, "stamp": stamp}
-    told = None
+    confirmation = None
     if shop.emails_customer:
         facts["link"] = links.page
-        told = _write(template, facts, job.customer.email, attachments, **when)
+        confirmation = _write(template, facts, job.customer.email, attachments, **when)
     if shop.emails_shop and how in ANSWERED_ONLINE:
         desk = f"{links.desk}{job.get_absolute_url()}"
-        facts |= {"link": "", "told": told, "desk": desk}
-        _write("billing/quotes/letters/shop.txt", facts, shop.email, (), **when)
+        facts |= {"link": "", "confirmation": confirmation, "desk": desk}
+        _write("billing/quotes/emails/shop.txt", facts, shop.email, (), **when)
 
 
 def _write(template: str, facts: dict, to: str, attachments, **when) -> Email | None:
