@@ -83,26 +83,26 @@ class RepairOutcome:
 
 def outcomes(repairs, *, as_of: date, within: int) -> list[RepairOutcome]:
     """Return what became of these repairs: comebacks first, then the latest."""
-    found = list(
+    back = comebacks_by(as_of).filter(earlier__in=repairs.order_by().values("pk"))
+    repairs = list(
         repairs.select_related("job__device__model", "job__customer", "fault", "fix")
     )
-    back = comebacks_by(as_of).filter(earlier__in=repairs.order_by().values("pk"))
     latest_first = back.select_related("job").order_by("-came_back_on", "-job_id")
     first = {comeback.earlier_id: comeback for comeback in latest_first}
     for comeback in first.values():
         comeback.cost = comeback.cost_on(as_of)
-    comebacks = [first.get(repair.pk) for repair in found]
+    comebacks = [first.get(repair.pk) for repair in repairs]
     days, is_event = follow_up(
-        _ordinals(repair.job.handed_over_on for repair in found),
+        _ordinals(repair.job.handed_over_on for repair in repairs),
         came_back=_ordinals(first and first.came_back_on for first in comebacks),
-        out_of_use=_ordinals(repair.job.device.out_of_use_on for repair in found),
+        out_of_use=_ordinals(repair.job.device.out_of_use_on for repair in repairs),
         as_of=as_of.toordinal(),
         within=within,
     )
     rows = [
         RepairOutcome(repair, n, bool(is_back), comeback, within)
         for repair, n, is_back, comeback in zip(
-            found, days.tolist(), is_event.tolist(), comebacks, strict=True
+            repairs, days.tolist(), is_event.tolist(), comebacks, strict=True
         )
     ]
     rows.sort(key=lambda row: row.job.handed_over_on, reverse=True)

@@ -85,8 +85,8 @@ class ComebackReport:
         return self.table.rates.parameters is not None
 
     def row_of(self, fault_id: int, fix_id: int) -> Row | None:
-        found = (row for row in self.rows if row.pair == (fault_id, fix_id))
-        return next(found, None)
+        rows = (row for row in self.rows if row.pair == (fault_id, fix_id))
+        return next(rows, None)
 
 
 def comeback_report(scope: Scope, *, shop: Shop) -> ComebackReport:

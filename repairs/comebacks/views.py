@@ -66,10 +66,10 @@ def repairs(request):
         scope = form.scope
         period = {"as_of": scope.as_of, "within": scope.within}
         since = query.cleaned_data["since"]
-        found = drilldown.counted_repairs(
+        counted = drilldown.counted_repairs(
             **period, result=result, since=since, only=scope.repairs
         )
-        rows = drilldown.OutcomePages(found, **period)
+        rows = drilldown.OutcomePages(counted, **period)
         pages = RequestConfig(request, paginate={"per_page": 50})
         context |= {
             "scope": scope,

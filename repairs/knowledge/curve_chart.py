@@ -223,13 +223,13 @@ def _path(corners: Sequence[tuple[float, float]]) -> str:
     return "M" + "L".join(f"{x} {y}" for x, y in corners)
 
 
-def _spread(wanted: Sequence[float]) -> list[float]:
+def _spread(heights: Sequence[float]) -> list[float]:
     """Return these heights, moved as little as keeps names from overlapping."""
-    order = sorted(range(len(wanted)), key=lambda n: wanted[n])
-    placed = [0.0] * len(wanted)
+    order = sorted(range(len(heights)), key=lambda n: heights[n])
+    placed = [0.0] * len(heights)
     lowest = float("-inf")
     for n in order:
-        placed[n] = max(wanted[n], lowest + MIN_NAME_GAP)
+        placed[n] = max(heights[n], lowest + MIN_NAME_GAP)
         lowest = placed[n]
     end = BOTTOM + 2
     limit = end if lowest > end else float("inf")

@@ -66,15 +66,15 @@ def freireich(*, within: int) -> Counts:
     )
 
 
-def known(model: Prior, returned: int, expected: float):
+def pooled(model: Prior, comebacks: int, expected: float):
     return posterior(
-        model, comebacks=np.array([returned]), expected=np.array([expected])
+        model, comebacks=np.array([comebacks]), expected=np.array([expected])
     )
 
 
 @pytest.mark.parametrize(("o", "e", "chance", "low", "high", "over"), OF_ONE)
 def test_the_posterior_of_one_gamma_is_as_computed(o, e, chance, low, high, over):
-    found = known(ONE, o, e)
+    found = pooled(ONE, o, e)
     assert found.risk(HAZARD)[0] == pytest.approx(chance, rel=1e-6)
     assert found.risk_quantile(0.05, HAZARD)[0] == pytest.approx(low, rel=1e-5)
     assert found.risk_quantile(0.95, HAZARD)[0] == pytest.approx(high, rel=1e-5)
@@ -83,7 +83,7 @@ def test_the_posterior_of_one_gamma_is_as_computed(o, e, chance, low, high, over
 
 @pytest.mark.parametrize(("o", "e", "q", "chance", "low", "high", "over"), OF_TWO)
 def test_the_posterior_of_two_gammas_is_as_computed(o, e, q, chance, low, high, over):
-    found = known(TWO, o, e)
+    found = pooled(TWO, o, e)
     assert found.weights[0, 0] == pytest.approx(q, rel=1e-6)
     assert found.risk(HAZARD)[0] == pytest.approx(chance, rel=1e-6)
     assert found.risk_quantile(0.05, HAZARD)[0] == pytest.approx(low, rel=1e-5)
@@ -107,7 +107,7 @@ SIGNALS = [
 
 @pytest.mark.parametrize(("n", "e", "q", "low", "high"), SIGNALS)
 def test_the_mixture_posterior_is_dumouchels(n, e, q, low, high):
-    found = known(CAERS, n, e)
+    found = pooled(CAERS, n, e)
     assert found.weights[0, 0] == pytest.approx(q, abs=1e-6)
     assert found.quantile(0.05)[0] == pytest.approx(low, abs=0.0101)
     assert found.quantile(0.95)[0] == pytest.approx(high, abs=0.0101)
@@ -127,10 +127,10 @@ def test_one_gamma_is_fitted_as_statsmodels_does_now():
     rows = read("scottish_lip_cancer_56.csv")
     found = prior.one_gamma(rows["O"].to_numpy(), rows["E"].to_numpy())
     model = NegativeBinomial(rows["O"], np.ones(len(rows)), exposure=rows["E"])
-    theirs = model.fit(disp=False, maxiter=500)
-    assert found.means[0] == pytest.approx(np.exp(theirs.params["const"]), rel=1e-3)
-    assert 1 / found.shapes[0] == pytest.approx(theirs.params["alpha"], rel=1e-3)
-    assert found.log_likelihood == pytest.approx(theirs.llf, abs=1e-5)
+    reference = model.fit(disp=False, maxiter=500)
+    assert found.means[0] == pytest.approx(np.exp(reference.params["const"]), rel=1e-3)
+    assert 1 / found.shapes[0] == pytest.approx(reference.params["alpha"], rel=1e-3)
+    assert found.log_likelihood == pytest.approx(reference.llf, abs=1e-5)
 
 
 @pytest.mark.parametrize(
@@ -159,10 +159,10 @@ def test_kaplan_meier_on_6mp(week, keeps):
 
 def test_kaplan_meier_is_that_of_statsmodels():
     rows = read("freireich_6mp.csv").query("group == '6MP'")
-    theirs = SurvfuncRight(rows["weeks"], rows["relapse"])
-    for week, keeps in zip(theirs.surv_times, theirs.surv_prob, strict=True):
-        ours = 1 - kaplan_meier(freireich(within=int(week))).risk[0]
-        assert ours == pytest.approx(keeps, abs=1e-12)
+    reference = SurvfuncRight(rows["weeks"], rows["relapse"])
+    for week, keeps in zip(reference.surv_times, reference.surv_prob, strict=True):
+        figures = 1 - kaplan_meier(freireich(within=int(week))).risk[0]
+        assert figures == pytest.approx(keeps, abs=1e-12)
 
 
 # NIST/SEMATECH e-Handbook 8.2.1.5: risk sets published, products computed.
@@ -209,32 +209,32 @@ def test_beta_product_limits_on_6mp(week, tail, low, high):
     weeks = np.arange(week + 1)
     lost = [((rows["weeks"] == w) & (rows["relapse"] == 1)).sum() for w in weeks]
     at_risk = [(rows["weeks"] >= w).sum() for w in weeks]
-    ours = beta_product_interval(
+    figures = beta_product_interval(
         np.array([lost]),
         np.array([at_risk]),
         after=np.array([(rows["weeks"] > week).sum()]),
         tail=tail,
     )
-    assert ours[0][0] == pytest.approx(low, abs=1e-6)
-    assert ours[1][0] == pytest.approx(high, abs=1e-6)
+    assert figures[0][0] == pytest.approx(low, abs=1e-6)
+    assert figures[1][0] == pytest.approx(high, abs=1e-6)
 
 
 # With nobody lost from sight the limits are Clopper and Pearson's: an identity of the
 # 2013 paper. 2 of 20: 0.683017–0.987651 surviving, published with statsmodels.
 @pytest.mark.parametrize(
-    ("returned", "repairs"),
+    ("comebacks", "repairs"),
     [(0, 20), (1, 29), (2, 20), (15, 148), (20, 20), (3, 20_000)],
 )
-def test_limits_without_censoring_are_clopper_and_pearsons(returned, repairs):
+def test_limits_without_censoring_are_clopper_and_pearsons(comebacks, repairs):
     t = np.full(repairs, 90)
-    t[:returned] = np.arange(returned) % 90
-    d = np.arange(repairs) < returned
+    t[:comebacks] = np.arange(comebacks) % 90
+    d = np.arange(repairs) < comebacks
     pair = np.zeros(repairs, dtype=np.int64)
     counts = count_exits(pair, days=t, is_event=d.astype(np.int64), pairs=1, within=90)
-    exact = binomtest(returned, repairs).proportion_ci(0.9, method="exact")
-    ours = kaplan_meier(counts, tail=0.05)
-    assert ours.low[0] == pytest.approx(exact.low, abs=1e-9)
-    assert ours.high[0] == pytest.approx(exact.high, abs=1e-9)
+    exact = binomtest(comebacks, repairs).proportion_ci(0.9, method="exact")
+    figures = kaplan_meier(counts, tail=0.05)
+    assert figures.low[0] == pytest.approx(exact.low, abs=1e-9)
+    assert figures.high[0] == pytest.approx(exact.high, abs=1e-9)
 
 
 def test_two_of_twenty_has_the_limits_of_statsmodels():
@@ -243,9 +243,9 @@ def test_two_of_twenty_has_the_limits_of_statsmodels():
     counts = count_exits(
         np.zeros(20, dtype=np.int64), days=t, is_event=d, pairs=1, within=90
     )
-    ours = kaplan_meier(counts, tail=0.025)
-    assert 1 - ours.high[0] == pytest.approx(0.68301729, abs=1e-7)
-    assert 1 - ours.low[0] == pytest.approx(0.98765147, abs=1e-7)
+    figures = kaplan_meier(counts, tail=0.025)
+    assert 1 - figures.high[0] == pytest.approx(0.68301729, abs=1e-7)
+    assert 1 - figures.low[0] == pytest.approx(0.98765147, abs=1e-7)
 
 
 # Log-rank, 6-MP against placebo. Computed by four libraries: 16.792941; published (R's

@@ -116,15 +116,19 @@ def test_a_late_assessment_does_not_count_before_its_day(pair):
 def test_of_two_comebacks_of_a_repair_the_first_counts(pair):
     repair = make.past_repair(*pair, on=ON, back_on=ON + days(30))
     make.comeback(repair, on=ON + days(12))
-    [behind] = outcomes_of(*pair, as_of=LATER, within=90)
-    assert (behind.days, row().comebacks) == (12, 1)
+    [results] = outcomes_of(*pair, as_of=LATER, within=90)
+    assert (results.days, row().comebacks) == (12, 1)
 
 
 def test_follow_up_ends_when_a_device_goes_out_of_use(pair):
     device = make.device(out_of_use_on=ON + days(15))
     make.past_repair(*pair, on=ON, of=device)
-    [behind] = outcomes_of(*pair, as_of=LATER, within=90)
-    assert (behind.days, behind.result, row().followed_up) == (15, "in follow-up", 0)
+    [results] = outcomes_of(*pair, as_of=LATER, within=90)
+    assert (results.days, results.result, row().followed_up) == (
+        15,
+        "in follow-up",
+        0,
+    )
 
 
 def test_a_comeback_counts_though_the_device_went_out_of_use_later(pair):
@@ -152,25 +156,27 @@ def test_grouped_counts_equal_those_repair_by_repair(pair):
         )
         for _ in range(int(rng.integers(0, 3))):
             back = on + days(int(rng.integers(0, 100)))
-            made = make.comeback(repair, on=back)
+            comeback = make.comeback(repair, on=back)
             if rng.random() < 0.3:
                 make.decision(
-                    made.job,
+                    comeback.job,
                     repair,
                     what=states.NEW_FAULT,
                     on=back + days(int(rng.integers(0, 60))),
                 )
     for as_of in (ON + days(60), ON + days(100), LATER):
-        for found in rows_of(as_of):
-            behind = outcomes_of(
-                Fault.objects.get(pk=found.fault_id),
-                Fix.objects.get(pk=found.fix_id),
+        for table_row in rows_of(as_of):
+            results = outcomes_of(
+                Fault.objects.get(pk=table_row.fault_id),
+                Fix.objects.get(pk=table_row.fix_id),
                 as_of=as_of,
                 within=90,
             )
-            assert found.repairs == len(behind)
-            assert found.comebacks == sum(b.came_back for b in behind)
-            assert found.followed_up == sum(b.came_back or b.days == 90 for b in behind)
+            assert table_row.repairs == len(results)
+            assert table_row.comebacks == sum(b.came_back for b in results)
+            assert table_row.followed_up == sum(
+                b.came_back or b.days == 90 for b in results
+            )
 
 
 def test_a_tie_of_recorded_types_goes_to_the_latest(pair):
@@ -205,10 +211,10 @@ def test_the_repairs_behind_a_row_are_those_it_counts(pair):
     make.past_repair(*pair, on=ON + days(3), back_on=ON + days(20))
     make.past_repair(*pair, on=LATER - days(4))
     make.past_repair(pair[0], make.fix(pair[0]), on=ON)
-    behind = outcomes_of(*pair, as_of=LATER, within=90)
-    assert [b.result for b in behind] == ["comeback", "in follow-up", "no comeback"]
-    assert [b.days for b in behind] == [17, 4, 90]
-    assert (len(behind), sum(b.came_back for b in behind)) == (3, 1)
+    results = outcomes_of(*pair, as_of=LATER, within=90)
+    assert [b.result for b in results] == ["comeback", "in follow-up", "no comeback"]
+    assert [b.days for b in results] == [17, 4, 90]
+    assert (len(results), sum(b.came_back for b in results)) == (3, 1)
     assert (row().repairs, row().comebacks, row().followed_up) == (3, 1, 2)
 
 
@@ -300,8 +306,8 @@ def test_names_limit_and_device_details_are_those_of_today(pair):
         after.expected_comebacks < before.expected_comebacks
         or before.expected_comebacks == 0
     )
-    [behind] = outcomes_of(fault, fix, as_of=ON + days(60), within=90)
-    assert behind.days == 20
+    [results] = outcomes_of(fault, fix, as_of=ON + days(60), within=90)
+    assert results.days == 20
     make.shop(max_comeback_risk=Decimal("0.5"))
     assert (
         rows_of(ON + days(60))[0].probability_above_limit

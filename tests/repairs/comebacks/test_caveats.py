@@ -11,7 +11,7 @@ from repairs.comebacks.comeback_table import comeback_table
 from repairs.comebacks.watch import count_exits
 
 
-def text(pairs, *, back, held=20):
+def text(pairs, *, comebacks, without_comeback=20):
     """The sentences of a shop with so many pairs.
 
     The last fifth of them are stopgaps with `back` comebacks each.
@@ -20,11 +20,11 @@ def text(pairs, *, back, held=20):
     rows = [
         (pair, 20 if n < returns else 90, int(n < returns))
         for pair in range(pairs)
-        for returns in [back if pair >= bad else 0]
-        for n in range(held)
+        for returns in [comebacks if pair >= bad else 0]
+        for n in range(without_comeback)
     ]
     pair, t, d = np.array(rows).T
-    words = ["stopgap" if pair >= bad else "lasting" for pair in range(pairs)]
+    sentences = ["stopgap" if pair >= bad else "lasting" for pair in range(pairs)]
     table = comeback_table(
         count_exits(pair, days=t, is_event=d, pairs=pairs, within=90),
         pd.DataFrame(
@@ -35,7 +35,7 @@ def text(pairs, *, back, held=20):
                 "fix_name": "",
                 "fault": [f"F{pair}" for pair in range(pairs)],
                 "fix": "X",
-                "fix_type": words,
+                "fix_type": sentences,
                 "mean_rework_cost": Decimal(40),
             }
         ),
@@ -46,29 +46,29 @@ def text(pairs, *, back, held=20):
 
 
 def test_the_report_says_how_reliable_the_recorded_types_are():
-    table, words = text(40, back=10)
+    table, sentences = text(40, comebacks=10)
     lasting, stopgap = (
         table.rates.parameters.reliable_share(is_stopgap=word) for word in (False, True)
     )
     assert lasting > 0.9 > 0.5 > stopgap
-    assert "Prior probability of the better group: " in words
-    assert "for lasting fixes" in words
-    assert "form two groups" in words
-    assert "mainly an assumption" not in words
+    assert "Prior probability of the better group: " in sentences
+    assert "for lasting fixes" in sentences
+    assert "form two groups" in sentences
+    assert "mainly an assumption" not in sentences
 
 
 def test_a_small_shop_is_told_that_this_is_mainly_an_assumption():
-    _, words = text(6, back=3)
-    assert "this is mainly an assumption" in words
+    _, sentences = text(6, comebacks=3)
+    assert "this is mainly an assumption" in sentences
 
 
 def test_the_report_says_so_if_there_are_no_comebacks():
-    _, words = text(40, back=0)
-    assert "No comebacks recorded yet." in words
+    _, sentences = text(40, comebacks=0)
+    assert "No comebacks recorded yet." in sentences
 
 
 def test_the_general_limits_are_always_shown():
-    for back in (10, 0):
-        _, words = text(40, back=back)
-        assert "repaired elsewhere are not recorded" in words
-        assert "Ranges are approximate." in words
+    for comebacks in (10, 0):
+        _, sentences = text(40, comebacks=comebacks)
+        assert "repaired elsewhere are not recorded" in sentences
+        assert "Ranges are approximate." in sentences

@@ -22,7 +22,7 @@ from repairs.comebacks.watch import count_exits, most_common_type
 def table_of(
     repairs,
     *,
-    declared=(),
+    fix_types=(),
     faults=(),
     costs=(),
     within=90,
@@ -30,7 +30,9 @@ def table_of(
     verdict_confidence=0.9,
 ):
     """`repairs` lists (days, is_event) of each pair."""
-    rows = [(pair, t, d) for pair, seen in enumerate(repairs) for t, d in seen]
+    rows = [
+        (pair, t, d) for pair, follow_ups in enumerate(repairs) for t, d in follow_ups
+    ]
     pair, t, d = np.array(rows, dtype=np.int64).reshape(-1, 3).T
     pairs = pd.DataFrame(
         {
@@ -40,7 +42,7 @@ def table_of(
             "fix_name": "A fix",
             "fault": faults or [f"FAULT-{pair:03}" for pair in range(len(repairs))],
             "fix": ["FIX"] * len(repairs),
-            "fix_type": declared or ["lasting"] * len(repairs),
+            "fix_type": fix_types or ["lasting"] * len(repairs),
             "mean_rework_cost": costs or [Decimal("40.00")] * len(repairs),
         }
     )
@@ -53,15 +55,17 @@ def table_rows(table):
     return sorted(table.rows, key=lambda row: row.number)
 
 
-def held(n):
+def no_comebacks(n):
     return [(90, 0)] * n
 
 
-def back(n, *, on=20):
+def comebacks_after(n, *, on=20):
     return [(on, 1)] * n
 
 
-A_SHOP = [held(40) + back(1) for _ in range(28)] + [held(10) + back(10)] * 4
+A_SHOP = [no_comebacks(40) + comebacks_after(1) for _ in range(28)] + [
+    no_comebacks(10) + comebacks_after(10)
+] * 4
 
 
 def test_the_columns_have_their_order():
@@ -93,19 +97,19 @@ def test_the_table_knows_its_prior():
 
 
 def test_similar_fixes_stay_near_the_average():
-    table = table_of([held(38) + back(2) for _ in range(40)])
+    table = table_of([no_comebacks(38) + comebacks_after(2) for _ in range(40)])
     assert table.frame["risk"].to_numpy() == pytest.approx(0.05, abs=0.01)
 
 
 def test_the_recorded_type_counts_where_there_are_few_repairs():
-    shop = A_SHOP + [held(1), held(1)]
-    words = ["lasting"] * 28 + ["stopgap"] * 4 + ["lasting", "stopgap"]
-    lasting, stopgap = table_of(shop, declared=words).frame["risk"][-2:]
+    shop = A_SHOP + [no_comebacks(1), no_comebacks(1)]
+    verdicts = ["lasting"] * 28 + ["stopgap"] * 4 + ["lasting", "stopgap"]
+    lasting, stopgap = table_of(shop, fix_types=verdicts).frame["risk"][-2:]
     assert stopgap > 2 * lasting
 
 
 def test_without_comebacks_the_default_prior_gives_a_risk_above_zero():
-    table = table_of([held(3), held(60)])
+    table = table_of([no_comebacks(3), no_comebacks(60)])
     assert table.rates.prior == prior.DEFAULT_PRIOR
     assert table.rates.parameters is None
     assert table.has_no_comebacks
@@ -120,7 +124,9 @@ def test_without_comebacks_the_default_prior_gives_a_risk_above_zero():
 
 
 def test_one_repair_is_not_enough():
-    assert list(table_of([held(1)]).frame["verdict"]) == [verdict.NOT_ENOUGH_REPAIRS]
+    assert list(table_of([no_comebacks(1)]).frame["verdict"]) == [
+        verdict.NOT_ENOUGH_REPAIRS
+    ]
 
 
 def test_an_empty_shop_has_an_empty_table():
@@ -132,12 +138,14 @@ def test_an_empty_shop_has_an_empty_table():
 
 
 def test_one_comeback_is_not_enough_for_a_verdict():
-    table = table_of([held(40) + back(1)] * 25 + [back(1)])
+    table = table_of(
+        [no_comebacks(40) + comebacks_after(1)] * 25 + [comebacks_after(1)]
+    )
     assert table.frame["verdict"].iloc[-1] == verdict.NOT_ENOUGH_REPAIRS
 
 
 def test_two_of_two_are_too_many_comebacks():
-    table = table_of(A_SHOP + [back(2)])
+    table = table_of(A_SHOP + [comebacks_after(2)])
     assert table.frame["verdict"].iloc[-1] == verdict.TOO_MANY_COMEBACKS
 
 
@@ -148,7 +156,7 @@ def test_a_lasting_fix_with_too_many_comebacks_performs_like_a_stopgap():
 
 
 def test_a_reliable_stopgap_lasts_better_than_recorded():
-    table = table_of(A_SHOP, declared=["stopgap"] * 32)
+    table = table_of(A_SHOP, fix_types=["stopgap"] * 32)
     assert table_rows(table)[0].mismatch == verdict.BETTER_THAN_RECORDED
     assert table_rows(table)[28].mismatch == ""
 
@@ -162,14 +170,14 @@ def test_the_allowance_is_risk_times_rework_cost_to_the_cent():
 
 def test_too_many_comebacks_come_first_by_cost():
     costs = [Decimal(1)] * 28 + [Decimal(n) for n in (10, 40, 20, 30)]
-    declared = ["stopgap"] * 2 + ["lasting"] * 30
-    rows = sorted_by_priority(table_of(A_SHOP, costs=costs, declared=declared).frame)
+    fix_types = ["stopgap"] * 2 + ["lasting"] * 30
+    rows = sorted_by_priority(table_of(A_SHOP, costs=costs, fix_types=fix_types).frame)
     order = [int(fault[-3:]) for fault in rows["fault"]]
     assert order[:6] == [29, 31, 30, 28, 0, 1]
 
 
 def test_a_thousand_repairs_of_a_pair_give_a_narrow_range():
-    row = table_of([held(950) + back(50)]).frame.iloc[0]
+    row = table_of([no_comebacks(950) + comebacks_after(50)]).frame.iloc[0]
     assert row["risk"] == pytest.approx(0.05, abs=0.005)
     assert 0.03 < row["risk_low"] < row["risk"] < row["risk_high"] < 0.07
 
@@ -201,7 +209,7 @@ FIGURES = [name for name in COLUMNS if DTYPES[name] == "float64"]
 def test_no_figure_is_missing_and_limits_are_in_order(shop, chance):
     rows = table_of(
         shop,
-        declared=[chance.choice(["lasting", "stopgap"]) for _ in shop],
+        fix_types=[chance.choice(["lasting", "stopgap"]) for _ in shop],
         faults=[chance.choice("ABCDE") for _ in shop],
         within=30,
     ).frame
@@ -224,7 +232,9 @@ def test_no_figure_is_missing_and_limits_are_in_order(shop, chance):
 def test_more_comebacks_of_as_many_repairs_never_lower_the_risk(repairs, comebacks):
     comebacks = min(comebacks, repairs - 1)
     less, more = (
-        table_of(A_SHOP + [held(repairs - o) + back(o)], faults=["A"] * 33).frame
+        table_of(
+            A_SHOP + [no_comebacks(repairs - o) + comebacks_after(o)], faults=["A"] * 33
+        ).frame
         for o in (comebacks, comebacks + 1)
     )
     assert less["risk"].iloc[-1] < more["risk"].iloc[-1]
@@ -249,18 +259,18 @@ def test_more_comebacks_of_as_many_repairs_never_lower_the_risk(repairs, comebac
         "all back on the last day",
     ],
 )
-@pytest.mark.parametrize("declared", ["lasting", "stopgap"])
-def test_extreme_cases_have_figures(shop, declared):
-    rows = table_of(shop, declared=[declared] * len(shop), within=30).frame
+@pytest.mark.parametrize("fix_types", ["lasting", "stopgap"])
+def test_extreme_cases_have_figures(shop, fix_types):
+    rows = table_of(shop, fix_types=[fix_types] * len(shop), within=30).frame
     assert np.isfinite(rows[FIGURES].to_numpy()).all()
 
 
 def test_the_files_keep_the_words_of_the_verdicts():
-    table = table_of([*A_SHOP, back(2), held(1)])
-    words = {row.label: row.verdict for row in table.rows}
+    table = table_of([*A_SHOP, comebacks_after(2), no_comebacks(1)])
+    verdicts = {row.label: row.verdict for row in table.rows}
     in_file = table.for_file()
     labels = in_file["fault"] + " / " + in_file["fix"]
     for label, word in zip(labels, in_file["verdict"], strict=True):
-        assert word == FILE_VERDICTS[words[label]]
+        assert word == FILE_VERDICTS[verdicts[label]]
     assert {"comes back", "holds", "too few to tell"} == set(in_file["verdict"])
     assert FILE_VERDICTS[verdict.BORDERLINE] == "between"

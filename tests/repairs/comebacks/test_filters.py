@@ -79,14 +79,14 @@ def test_every_output_counts_the_filtered_repairs(owner, shop, only, counts):
     [shown] = owner.get(reverse("comebacks:json"), only).json()
     assert (shown["repairs"], shown["returned"]) == counts
     out = io.StringIO()
-    words_of = [f"--{name}={value}" for name, value in only.items()]
-    call_command("comebacks", *words_of, "--format=json", stdout=out, stderr=out)
+    options = [f"--{name}={value}" for name, value in only.items()]
+    call_command("comebacks", *options, "--format=json", stdout=out, stderr=out)
     printed = out.getvalue()
     assert json.loads(printed[printed.index("[\n") :]) == [shown]
-    behind = owner.get(
+    outcomes = owner.get(
         reverse("knowledge:pair", args=[shop[0].pk, shop[1].pk]), only
     ).context["table"]
-    assert len(behind.rows) == counts[0]
+    assert len(outcomes.rows) == counts[0]
 
 
 def test_a_filter_without_repairs_has_no_rows(owner, shop):
@@ -121,12 +121,12 @@ def test_the_filter_is_named_wherever_figures_are_shown(owner, shop):
 
 
 def test_the_report_names_its_filter(owner, shop):
-    paper = owner.get(reverse("month:pdf"), {"by": "rosa"})
-    assert paper["Content-Type"] == "application/pdf"
-    assert "by-rosa.pdf" in paper["Content-Disposition"]
+    pdf = owner.get(reverse("month:pdf"), {"by": "rosa"})
+    assert pdf["Content-Type"] == "application/pdf"
+    assert "by-rosa.pdf" in pdf["Content-Disposition"]
     whole = owner.get(reverse("month:pdf"))
     with (
-        pikepdf.open(io.BytesIO(paper.content)) as one,
+        pikepdf.open(io.BytesIO(pdf.content)) as one,
         pikepdf.open(io.BytesIO(whole.content)) as other,
     ):
         assert ", repaired by Rosa Quint" in str(one.docinfo["/Title"])
@@ -134,13 +134,13 @@ def test_the_report_names_its_filter(owner, shop):
 
 
 def test_filtered_reports_use_the_average_and_the_prior_of_all_repairs(shop):
-    shop_ = Shop.current()
-    whole = comeback_report(scope(), shop=shop_).table
-    some = comeback_report(scope(kind="laptop"), shop=shop_).table
+    settings = Shop.current()
+    whole = comeback_report(scope(), shop=settings).table
+    some = comeback_report(scope(kind="laptop"), shop=settings).table
     assert some.rates.shop_hazard == whole.rates.shop_hazard
     assert some.rates.prior.shapes == whole.rates.prior.shapes
     assert some.rates.prior.weights == whole.rates.prior.weights
-    rest = comeback_report(scope(kind="amplifier"), shop=shop_).table
+    rest = comeback_report(scope(kind="amplifier"), shop=settings).table
     expected = [t.frame["expected_comebacks"].sum() for t in (some, rest, whole)]
     assert expected[0] + expected[1] == pytest.approx(expected[2])
     risks = [float(t.frame["risk"].iloc[0]) for t in (rest, whole, some)]
@@ -149,15 +149,15 @@ def test_filtered_reports_use_the_average_and_the_prior_of_all_repairs(shop):
 
 def test_a_filter_that_excludes_nothing_changes_no_figure(shop):
     """So the same repairs never look better because of a filter."""
-    shop_ = Shop.current()
+    settings = Shop.current()
     fault = make.fault()
     for n in range(12):
         laptop = make.device(model=make.device_model("laptop", "Norwind", "Slate 14"))
         back = ago(150 - n) if n < 3 else None
         fix = make.fix(fault, code=f"OWN-{n % 2}") if n < 2 else fix_of(fault, n)
         make.past_repair(fault, fix, on=ago(190 - n), back_on=back, of=laptop)
-    whole = comeback_report(scope(), shop=shop_)
-    some = comeback_report(scope(kind="laptop"), shop=shop_)
+    whole = comeback_report(scope(), shop=settings)
+    some = comeback_report(scope(kind="laptop"), shop=settings)
     both = {row.fix: row for row in some.rows if row.fault == fault.code}
     assert len(both) == 2
     assert both == {row.fix: row for row in whole.rows if row.fix in both}
@@ -173,7 +173,7 @@ def test_removing_repairs_equals_never_having_had_them(seed):
     prior = Prior((4.0, 3.0), (16.0, 0.8), (0.8, 0.2))
     returned, expected = rng.poisson(3, 50), rng.gamma(2.0, 1.0, 50)
     kept_o, kept_e = rng.binomial(returned, 0.4), expected * rng.uniform(0, 1, 50)
-    found = filtered_posterior(
+    pooled = filtered_posterior(
         posterior(prior, comebacks=returned, expected=expected),
         comebacks=returned,
         expected=expected,
@@ -182,7 +182,7 @@ def test_removing_repairs_equals_never_having_had_them(seed):
     )
     straight = posterior(prior, comebacks=kept_o, expected=kept_e)
     for name in ("shapes", "rates", "weights"):
-        assert getattr(found, name) == pytest.approx(getattr(straight, name))
+        assert getattr(pooled, name) == pytest.approx(getattr(straight, name))
 
 
 def test_a_filtered_report_shows_the_limits_of_all_repairs(shop):
@@ -193,12 +193,12 @@ def test_a_filtered_report_shows_the_limits_of_all_repairs(shop):
 
 
 def test_a_filter_with_few_repairs_is_pooled_towards_all(shop):
-    shop_ = Shop.current()
-    many = comeback_report(scope(kind="laptop"), shop=shop_).rows[0]
+    settings = Shop.current()
+    many = comeback_report(scope(kind="laptop"), shop=settings).rows[0]
     fix, fault = shop[1], shop[0]
     lone = make.device_model("recorder", "Halden", "R1")
     make.past_repair(fault, fix, on=ago(150), of=make.device(model=lone))
-    few = comeback_report(scope(kind="recorder"), shop=shop_).rows[0]
+    few = comeback_report(scope(kind="recorder"), shop=settings).rows[0]
     assert few.verdict == "not enough repairs"
     assert few.risk_high - few.risk_low > 0
     assert few.repairs == 1

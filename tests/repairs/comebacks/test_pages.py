@@ -21,14 +21,14 @@ def ago(n):
     return today() - timedelta(days=n)
 
 
-def shop_of(pairs, *, back=2, held=10):
+def shop_of(pairs, *, comebacks=2, others=10):
     """Pairs of one fault, each with so many repairs with and without a comeback."""
     fault = make.fault()
     fixes = [make.fix(fault) for _ in range(pairs)]
     for fix in fixes:
-        for n in range(back):
+        for n in range(comebacks):
             make.past_repair(fault, fix, on=ago(200 + n), back_on=ago(190))
-        for n in range(held):
+        for n in range(others):
             make.past_repair(fault, fix, on=ago(150 + n))
     return fault, fixes
 
@@ -65,8 +65,8 @@ def test_each_row_links_to_its_jobs(owner):
     for number, what in ((12, "repairs"), (2, "comebacks")):
         counted = f'{number}<span class="unseen"> {what} of {fault.code} / {fix.code}'
         assert f'{link}&within=90#caption">{counted}' in text
-    behind = page(owner, reverse("knowledge:pair", args=[fault.pk, fix.pk]))
-    text = page_text(behind)
+    outcomes = page(owner, reverse("knowledge:pair", args=[fault.pk, fix.pk]))
+    text = page_text(outcomes)
     for repair in fix.repairs.all():
         assert repair.job.get_absolute_url() in text
     assert text.count("</svg>comeback</span>") == 2
@@ -183,7 +183,7 @@ def test_the_pages_require_sign_in(client):
 def test_more_rows_need_no_more_queries(owner, name, django_assert_max_num_queries):
     counts = []
     for pairs in (1, 29):
-        fault, [fix, *_] = shop_of(pairs, back=1, held=pairs)
+        fault, [fix, *_] = shop_of(pairs, comebacks=1, others=pairs)
         address = {
             "table": TABLE,
             "pair": reverse("knowledge:pair", args=[fault.pk, fix.pk]),

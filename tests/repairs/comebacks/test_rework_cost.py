@@ -19,25 +19,25 @@ def means(*pairs, places=2):
 
 
 def test_the_mean_is_over_the_comebacks_of_the_pair_if_it_had_any():
-    found = means((JACK, ("90.01", 2), (500, 1)), (JACK, ("10", 1), (500, 1)))
-    assert found == [Decimal("45.01"), Decimal("10.00")]
+    costs = means((JACK, ("90.01", 2), (500, 1)), (JACK, ("10", 1), (500, 1)))
+    assert costs == [Decimal("45.01"), Decimal("10.00")]
 
 
 def test_a_pair_without_comebacks_takes_the_mean_of_its_fault():
-    found = means(
+    costs = means(
         (JACK, ("90", 2), NONE), (JACK, NONE, (500, 1)), (FAN, ("8", 1), NONE)
     )
-    assert found[1] == Decimal("45.00")
+    assert costs[1] == Decimal("45.00")
 
 
 def test_a_fault_without_comebacks_takes_the_mean_of_the_shop():
-    found = means((JACK, ("90", 2), NONE), (FAN, NONE, (500, 1)))
-    assert found[1] == Decimal("45.00")
+    costs = means((JACK, ("90", 2), NONE), (FAN, NONE, (500, 1)))
+    assert costs[1] == Decimal("45.00")
 
 
 def test_a_shop_without_comebacks_takes_the_cost_of_the_repair():
-    found = means((JACK, NONE, (70, 2)), (FAN, NONE, NONE))
-    assert found == [Decimal("35.00"), Decimal("0.00")]
+    costs = means((JACK, NONE, (70, 2)), (FAN, NONE, NONE))
+    assert costs == [Decimal("35.00"), Decimal("0.00")]
 
 
 def test_a_comeback_that_cost_nothing_counts():
@@ -49,8 +49,8 @@ def test_a_currency_without_decimals_is_rounded_to_whole_units():
 
 
 def test_amounts_keep_all_their_digits():
-    found = means((JACK, ("15.0001", 2), NONE), places=4)
-    assert found == [Decimal("7.5001")]
+    costs = means((JACK, ("15.0001", 2), NONE), places=4)
+    assert costs == [Decimal("7.5001")]
 
 
 def test_no_pairs_have_no_costs():

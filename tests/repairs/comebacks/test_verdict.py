@@ -4,9 +4,9 @@ import pytest
 from repairs.comebacks.estimate import verdict
 
 
-def word(*, over, returned=5, width=0.2, is_over_alone=False, verdict_confidence=0.9):
+def word(*, over, comebacks=5, width=0.2, is_over_alone=False, verdict_confidence=0.9):
     return verdict.assign_verdicts(
-        comebacks=np.array([returned]),
+        comebacks=np.array([comebacks]),
         probability_above=np.array([over]),
         own_width=np.array([width]),
         is_own_risk_above=np.array([is_over_alone]),
@@ -36,8 +36,8 @@ def test_more_confidence_needs_more_evidence_for_a_verdict():
 
 
 def test_one_comeback_is_not_enough_for_a_verdict():
-    assert word(over=0.99, returned=1) == verdict.BORDERLINE
-    assert word(over=0.99, returned=2) == verdict.TOO_MANY_COMEBACKS
+    assert word(over=0.99, comebacks=1) == verdict.BORDERLINE
+    assert word(over=0.99, comebacks=2) == verdict.TOO_MANY_COMEBACKS
 
 
 def test_a_wide_own_range_is_never_reliable():

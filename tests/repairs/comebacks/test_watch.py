@@ -12,7 +12,7 @@ from repairs.comebacks.watch import (
 HANDED_OVER = 1000
 
 
-def watch(*, came_back=NOT_OBSERVED, out_of_use=NOT_OBSERVED, as_of=2000, within=90):
+def follow(*, came_back=NOT_OBSERVED, out_of_use=NOT_OBSERVED, as_of=2000, within=90):
     t, d = follow_up(
         np.array([HANDED_OVER]),
         came_back=np.array([came_back]),
@@ -24,37 +24,37 @@ def watch(*, came_back=NOT_OBSERVED, out_of_use=NOT_OBSERVED, as_of=2000, within
 
 
 def test_an_old_repair_without_comeback_is_followed_up_for_the_whole_period():
-    assert watch() == (90, 0)
+    assert follow() == (90, 0)
 
 
 def test_a_young_repair_is_followed_up_to_the_report_date():
-    assert watch(as_of=1012) == (12, 0)
+    assert follow(as_of=1012) == (12, 0)
 
 
 def test_a_comeback_ends_the_follow_up_on_its_day():
-    assert watch(came_back=1031) == (31, 1)
+    assert follow(came_back=1031) == (31, 1)
 
 
 def test_a_comeback_on_the_last_day_counts_and_one_a_day_later_does_not():
-    assert watch(came_back=1090) == (90, 1)
-    assert watch(came_back=1091) == (90, 0)
+    assert follow(came_back=1090) == (90, 1)
+    assert follow(came_back=1091) == (90, 0)
 
 
 def test_a_comeback_after_the_report_date_is_not_counted():
-    assert watch(came_back=1031, as_of=1030) == (30, 0)
-    assert watch(came_back=1031, as_of=1031) == (31, 1)
+    assert follow(came_back=1031, as_of=1030) == (30, 0)
+    assert follow(came_back=1031, as_of=1031) == (31, 1)
 
 
 def test_follow_up_ends_on_the_day_a_device_goes_out_of_use():
-    assert watch(out_of_use=1020) == (20, 0)
+    assert follow(out_of_use=1020) == (20, 0)
 
 
 def test_a_device_out_of_use_before_handover_has_no_follow_up():
-    assert watch(out_of_use=900) == (0, 0)
+    assert follow(out_of_use=900) == (0, 0)
 
 
 def test_the_day_of_handover_is_day_0():
-    assert watch(came_back=1000) == (0, 1)
+    assert follow(came_back=1000) == (0, 1)
 
 
 def test_counts_give_at_risk_completed_and_followed_up():

@@ -36,7 +36,7 @@ def pair():
     return fault, fix
 
 
-def door(pair):
+def url(pair):
     return reverse("knowledge:set_fix_type", args=[pair[0].pk, pair[1].pk])
 
 
@@ -45,7 +45,7 @@ def page_text(answer):
 
 
 def test_changing_the_type_adds_who_when_and_why_to_the_notes(owner, pair):
-    answer = owner.post(door(pair), {"fix_type": "stopgap"}, follow=True)
+    answer = owner.post(url(pair), {"fix_type": "stopgap"}, follow=True)
     assert "Stopgap: RESOLDER now has this type." in page_text(answer)
     fix = pair[1]
     fix.refresh_from_db()
@@ -60,15 +60,15 @@ def test_changing_the_type_adds_who_when_and_why_to_the_notes(owner, pair):
 
 
 def test_recorded_types_and_the_verdict_stay(owner, pair):
-    owner.post(door(pair), {"fix_type": "stopgap"})
+    owner.post(url(pair), {"fix_type": "stopgap"})
     assert {r.fix_type for r in pair[1].repairs.all()} == {"lasting"}
     page = owner.get(reverse("knowledge:pair", args=[pair[0].pk, pair[1].pk]))
     assert page.context["row"].mismatch == "performs like a stopgap"
 
 
 def test_the_type_can_be_changed_back(owner, pair):
-    owner.post(door(pair), {"fix_type": "stopgap"})
-    owner.post(door(pair), {"fix_type": "lasting"})
+    owner.post(url(pair), {"fix_type": "stopgap"})
+    owner.post(url(pair), {"fix_type": "lasting"})
     pair[1].refresh_from_db()
     assert pair[1].fix_type == "lasting"
     assert pair[1].notes.count("type changed to") == 2
@@ -76,7 +76,7 @@ def test_the_type_can_be_changed_back(owner, pair):
 
 def test_the_same_type_twice_is_noted_once(owner, pair):
     for _ in range(2):
-        answer = owner.post(door(pair), {"fix_type": "stopgap"}, follow=True)
+        answer = owner.post(url(pair), {"fix_type": "stopgap"}, follow=True)
     pair[1].refresh_from_db()
     assert pair[1].notes.count("type changed to") == 1
     assert "RESOLDER already has this type." in page_text(answer)
@@ -84,7 +84,7 @@ def test_the_same_type_twice_is_noted_once(owner, pair):
 
 @pytest.mark.parametrize("text", [{}, {"fix_type": "nonsense"}, {"fix_type": ""}])
 def test_any_other_type_is_refused_and_changes_nothing(owner, pair, text):
-    answer = owner.post(door(pair), text, follow=True)
+    answer = owner.post(url(pair), text, follow=True)
     assert "Select lasting or stopgap." in page_text(answer)
     pair[1].refresh_from_db()
     assert (pair[1].fix_type, pair[1].notes) == ("lasting", "Needs a hot iron.")
@@ -94,14 +94,14 @@ def test_full_notes_are_not_cut(owner, pair):
     full = "x" * (MAX_NOTES - 5)
     pair[1].notes = full
     pair[1].save()
-    answer = owner.post(door(pair), {"fix_type": "stopgap"}, follow=True)
+    answer = owner.post(url(pair), {"fix_type": "stopgap"}, follow=True)
     assert "The notes of RESOLDER are full" in page_text(answer)
     pair[1].refresh_from_db()
     assert (pair[1].fix_type, pair[1].notes) == ("lasting", full)
 
 
 def test_a_get_request_changes_nothing(owner, pair):
-    assert owner.get(door(pair)).status_code == 405
+    assert owner.get(url(pair)).status_code == 405
     pair[1].refresh_from_db()
     assert pair[1].fix_type == "lasting"
 
@@ -109,7 +109,7 @@ def test_a_get_request_changes_nothing(owner, pair):
 @pytest.mark.parametrize("kind", [Role.COUNTER, Role.BENCH])
 def test_only_the_owner_changes_the_type_here(client, pair, kind):
     client.force_login(make.user(kind), "django.contrib.auth.backends.ModelBackend")
-    assert client.post(door(pair), {"fix_type": "stopgap"}).status_code == 403
+    assert client.post(url(pair), {"fix_type": "stopgap"}).status_code == 403
     pair[1].refresh_from_db()
     assert pair[1].fix_type == "lasting"
 
