@@ -163,10 +163,11 @@ class Books:
         self._save_deliveries([row for job in by_day for row in job.repairs])
 
     def _save_customers(self) -> None:
-        completed = list(self._index.completed.values())
-        for customer in [*self._index.new, *completed]:
+        customers = {id(c): c for c in self._customers.values() if c.pk is None}
+        new, completed = list(customers.values()), list(self._index.completed.values())
+        for customer in new + completed:
             customer.search = customer.searched_as()
-        create(self._index.new, self.created)
+        create(new, self.created)
         Customer.objects.bulk_update(completed, ["email", "phone", "search"], 500)
 
     def _save_devices(self, heads: list[ImportRow]) -> None:

@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
+from functools import lru_cache
 from itertools import islice
 
 from django.db.models import Model, Prefetch, QuerySet
@@ -73,11 +74,12 @@ def load_deliveries(parts: Iterable[int]) -> dict[tuple[int, str], Delivery]:
 
 def model_key(model) -> tuple[str, str, str]:
     """Return a device model, or that of a row, as it is compared."""
-    return (
-        normalize_search(model.kind),
-        normalize_search(model.maker),
-        normalize_search(model.model),
-    )
+    return _model_key(model.kind, model.maker, model.model)
+
+
+@lru_cache
+def _model_key(kind: str, maker: str, model: str) -> tuple[str, str, str]:
+    return normalize_search(kind), normalize_search(maker), normalize_search(model)
 
 
 def visit_of(job: Job) -> Visit:

@@ -27,7 +27,6 @@ class CustomerIndex:
     """Customers by what identifies them."""
 
     def __init__(self, customers: Iterable[Customer]) -> None:
-        self.new: list[Customer] = []
         self.completed: dict[int, Customer] = {}
         """Those on record that got an email or a phone number, by their ids."""
         self._by_email: dict[str, Customer] = {}
@@ -44,13 +43,13 @@ class CustomerIndex:
         alone.
         """
         ordered = sorted(rows, key=lambda row: (not row.email, not row.phone))
-        return {row.job: self._match(row) for row in ordered}
+        customers = {row.job: self._match(row) for row in ordered}
+        return {row.job: customers[row.job] for row in rows}
 
     def _match(self, row: ImportRow) -> Customer:
         customer = self._find(row)
         if customer is None:
             customer = Customer(name=row.customer, email=row.email, phone=row.phone)
-            self.new.append(customer)
             self._by_name[row.customer].append(customer)
         for name in ("email", "phone"):
             # What is missing is filled in; what is there stays.

@@ -18,7 +18,7 @@ from repairs.jobs.actions import use_part
 from repairs.jobs.models import Job, Repair
 from repairs.returns.actions import assess_return
 from shopdesk.demo.facts import FAULTS, KINDS, MODELS, words
-from shopdesk.demo.story import Story
+from shopdesk.demo.story import Story, step
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
 
@@ -105,18 +105,18 @@ def diagnose(story: Story, job: Job, days: int, code: str) -> None:
         high=Decimal("0.60"),
     )
     fault = Fault.objects.get(code=code)
-    found = bench.add_fault(job, fault=fault, stamp=stamp)
+    diagnosed = bench.add_fault(job, fault=fault, stamp=stamp)
     minutes = story.pick.randrange(10, 25)
-    _add_labour(job, found, minutes=minutes, note="diagnosis", stamp=stamp)
+    _add_labour(job, diagnosed, minutes=minutes, note="diagnosis", stamp=stamp)
     workflow.diagnose(job, stamp=stamp)
 
 
 def _add_labour(
-    job: Job, of: Repair, *, minutes: int, stamp: Stamp, note: str = ""
+    job: Job, repair: Repair, *, minutes: int, stamp: Stamp, note: str = ""
 ) -> None:
     bench.add_labour(
         job,
-        repair=of,
+        repair=repair,
         minutes=minutes,
         is_billable=True,
         note=note,
@@ -124,6 +124,7 @@ def _add_labour(
     )
 
 
+@step
 def wait(story: Story, job: Job, days: int, how: str = "") -> None:
     """Wait for parts, for the customer or, after an answer, for nothing."""
     bench.save_details(
@@ -135,32 +136,36 @@ def wait(story: Story, job: Job, days: int, how: str = "") -> None:
     )
 
 
+@step
 def start_timer(story: Story, job: Job, days: int) -> None:
     stamp = Stamp(story.now - timedelta(minutes=24), story.bench)
     bench.start_timer(job, repair=job.repairs.get(), stamp=stamp)
 
 
+@step
 def repair(story: Story, job: Job, days: int) -> None:
     """Do each fix with its usual parts and about its usual minutes."""
     stamp = story.stamp(days - 3, 14, story.bench)
-    for one in job.repairs.select_related("fix"):
-        for usual in one.fix.usual_parts.select_related("part"):
-            use_part(one, part=usual.part, quantity=usual.quantity, stamp=stamp)
-        minutes = one.fix.minutes + story.pick.randrange(-5, 12)
-        _add_labour(job, one, minutes=minutes, stamp=stamp)
+    for on_bench in job.repairs.select_related("fix"):
+        for usual in on_bench.fix.usual_parts.select_related("part"):
+            use_part(on_bench, part=usual.part, quantity=usual.quantity, stamp=stamp)
+        minutes = on_bench.fix.minutes + story.pick.randrange(-5, 12)
+        _add_labour(job, on_bench, minutes=minutes, stamp=stamp)
     workflow.mark_repaired(job, stamp=stamp)
 
 
+@step
 def final_test(story: Story, job: Job, days: int) -> None:
     """Pass the final test of each repair."""
     stamp, shop = story.stamp(days - 3, 17, story.bench), Shop.current()
-    for one in job.repairs.going_on():
-        tries = one.passes_needed(shop)
+    for on_bench in job.repairs.going_on():
+        tries = on_bench.passes_needed(shop)
         bench.record_final_test(
-            one, tries=tries, failed=0, note="", shop=shop, stamp=stamp
+            on_bench, tries=tries, failed=0, note="", shop=shop, stamp=stamp
         )
 
 
+@step
 def fail_final_test(story: Story, job: Job, days: int) -> None:
     stamp = story.stamp(days - 4, 11, story.bench)
     bench.record_final_test(
@@ -173,37 +178,42 @@ def fail_final_test(story: Story, job: Job, days: int) -> None:
     )
 
 
+@step
 def close(story: Story, job: Job, days: int) -> None:
     """Close the job with all its repairs fixed."""
     stamp = story.stamp(days - 4, 10, story.bench)
     repairs = {
-        one: {
+        on_bench: {
             "outcome": states.FIXED,
-            "fix_type": one.fix_type or one.fix.fix_type,
-            "no_part_needed": not one.fix.needs_parts,
+            "fix_type": on_bench.fix_type or on_bench.fix.fix_type,
+            "no_part_needed": not on_bench.fix.needs_parts,
         }
-        for one in job.repairs.select_related("fix")
+        for on_bench in job.repairs.select_related("fix")
     }
     bench.close_fixed(job, repairs=repairs, why="", version=None, stamp=stamp)
 
 
+@step
 def close_as_no_fault_found(story: Story, job: Job, days: int) -> None:
     stamp = story.stamp(days - 1, 15, story.bench)
     why = "Ran for four hours under load without a shutdown."
     workflow.close(job, outcome=states.NO_FAULT_FOUND, stamp=stamp, why=why)
 
 
+@step
 def close_as_not_repairable(story: Story, job: Job, days: int) -> None:
     stamp = story.stamp(days - 2, 15, story.bench)
     why = "Board corroded through under three chips."
     workflow.close(job, outcome=states.NOT_REPAIRABLE, stamp=stamp, why=why)
 
 
+@step
 def close_as_declined(story: Story, job: Job, days: int) -> None:
     stamp = story.stamp(days - 4, 9, story.counter)
     workflow.close(job, outcome=states.DECLINED_BY_CUSTOMER, stamp=stamp)
 
 
+@step
 def mark_uncollected(story: Story, job: Job, days: int) -> None:
     """Ready for a month, the device has not been collected."""
     job.uncollected_since = story.day(days - 4 - 30)
@@ -259,7 +269,7 @@ def book_in_return(story: Story, what: str, *, is_repaired: bool) -> None:
 
 def _earlier_repair(story: Story, *, before: date) -> Repair:
     """Return a recent repair in warranty whose device has been here only once."""
-    found = (
+    repairs = (
         Repair.objects.filter(
             outcome=states.FIXED,
             job__is_from_history=True,
@@ -271,18 +281,4 @@ def _earlier_repair(story: Story, *, before: date) -> Repair:
         .filter(visits=1)
         .select_related("job__device__owner", "job__device__model", "fault")
     )
-    return story.pick.choice(list(found.order_by("id")))
-
-
-STEPS = (
-    wait,
-    start_timer,
-    repair,
-    final_test,
-    fail_final_test,
-    close,
-    close_as_no_fault_found,
-    close_as_not_repairable,
-    close_as_declined,
-    mark_uncollected,
-)
+    return story.pick.choice(list(repairs.order_by("id")))

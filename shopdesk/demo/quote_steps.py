@@ -15,7 +15,7 @@ from billing.repair_form import actions as forms
 from billing.repair_form.models import RepairInformationForm
 from repairs.jobs.models import Job
 from shopdesk.demo.bench_steps import wait
-from shopdesk.demo.story import Story
+from shopdesk.demo.story import Story, step
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
 
@@ -33,6 +33,7 @@ def _quote_of(job: Job) -> Quote:
     return Quote.objects.filter(job=job).latest("id")
 
 
+@step
 def consent(story: Story, job: Job, days: int) -> None:
     """Agree the diagnosis fee at the counter."""
     stamp = story.stamp(days, 12, story.counter)
@@ -45,6 +46,7 @@ def consent(story: Story, job: Job, days: int) -> None:
     )
 
 
+@step
 def quote(story: Story, job: Job, days: int, how: str = "") -> None:
     """Send a quote; `link`: with the address at which the customer can answer it."""
     address = ""
@@ -65,6 +67,7 @@ def _create_link(story: Story, job: Job, stamp: Stamp) -> tuple[Link, str]:
     return create_link(job, stamp=Stamp(stamp.at, story.counter))
 
 
+@step
 def revise(story: Story, job: Job, days: int) -> None:
     """Start a new version with the option of no repair."""
     stamp = story.stamp(days - 2, 9, story.counter)
@@ -72,6 +75,7 @@ def revise(story: Story, job: Job, days: int) -> None:
     drafting.add_no_repair(new, on=stamp.on)
 
 
+@step
 def issue_form(story: Story, job: Job, days: int) -> None:
     """Issue the first option as a repair information form."""
     stamp = story.stamp(days - 1, 17, story.counter)
@@ -79,12 +83,14 @@ def issue_form(story: Story, job: Job, days: int) -> None:
     forms.issue(form, stamp=stamp)
 
 
+@step
 def draft_form(story: Story, job: Job, days: int) -> None:
     """Leave the form of the last option a draft."""
     stamp = story.stamp(days - 2, 11, story.counter)
     forms.make(_quote_of(job).options.last(), stamp=stamp)
 
 
+@step
 def extra_work(story: Story, job: Job, days: int) -> None:
     """Ask the customer to agree to more work."""
     line = ChangeLine(
@@ -102,6 +108,7 @@ def extra_work(story: Story, job: Job, days: int) -> None:
 # --- answered -------------------------------------------------------------------------
 
 
+@step
 def accept(story: Story, job: Job, days: int, how: str = Quote.How.PHONE) -> None:
     """Accept by phone, by link, on the counter's screen, or by the repair form."""
     if how == "form":
@@ -140,6 +147,7 @@ def _accept_option(story: Story, job: Job, days: int, how: str) -> None:
         links.accept_online(sent, shown=_shown(sent), ink=ink, **answer)
 
 
+@step
 def decline(story: Story, job: Job, days: int, how: str = Quote.How.PHONE) -> None:
     by_link = how == Quote.How.LINK
     hour, user = (20, None) if by_link else (11, story.counter)
@@ -167,6 +175,7 @@ def _shown(sent: Quote) -> str:
     return shown_fingerprint(sent.options.prefetch_related("lines"))
 
 
+@step
 def answer_extra_work(story: Story, job: Job, days: int, how: str) -> None:
     """Answer `yes` or `no` by phone."""
     stamp = story.stamp(days - 3, 11, story.counter)
@@ -179,16 +188,3 @@ def answer_extra_work(story: Story, job: Job, days: int, how: str) -> None:
         why="" if how == "yes" else "Not worth it for this device.",
         stamp=stamp,
     )
-
-
-STEPS = (
-    consent,
-    quote,
-    revise,
-    issue_form,
-    draft_form,
-    extra_work,
-    accept,
-    decline,
-    answer_extra_work,
-)

@@ -5,9 +5,9 @@ from datetime import timedelta
 from decimal import Decimal
 
 from repairs.jobs import states
-from shopdesk.demo import bench_steps, quote_steps, till_steps
+from shopdesk.demo import bench_steps, till_steps
 from shopdesk.demo.facts import FAULTS, read
-from shopdesk.demo.story import Story
+from shopdesk.demo.story import STEPS, Story
 from shopdesk.mail.models import Email
 
 JOBS = read("jobs.csv")
@@ -20,11 +20,6 @@ RETURNS = (
     (states.SAME_FAULT, True),
 )
 """What each return is assessed as, and whether it is repaired already."""
-STEPS = {
-    step.__name__: step
-    for module in (bench_steps, quote_steps, till_steps)
-    for step in module.STEPS
-}
 
 
 def run_all(story: Story, *, progress: Callable[[], object] = lambda: None) -> None:
@@ -35,9 +30,9 @@ def run_all(story: Story, *, progress: Callable[[], object] = lambda: None) -> N
     for what, is_repaired in RETURNS:
         bench_steps.book_in_return(story, what, is_repaired=is_repaired)
         progress()
-    till_steps.pay_a_part(story, days=1)
-    till_steps.close_till(story, days=5)
-    till_steps.close_till(story, days=1, missing=Decimal("0.50"))
+    story.at_till(1, 11, story.counter, till_steps.pay_a_part)
+    story.at_till(5, 18, story.counter, till_steps.close_till)
+    story.at_till(1, 18, story.counter, till_steps.close_till, Decimal("0.50"))
     story.run_till()
     _send_emails(story)
 

@@ -14,6 +14,16 @@ from repairs.jobs.models import Job
 from shopdesk.staff.models import User
 from shopdesk.stamp import Stamp
 
+Act = Callable[..., None]
+STEPS: dict[str, Act] = {}
+"""What jobs.csv can name: a function of the story, the job, and how many days ago it
+came in; then of what stands after a colon."""
+
+
+def step(act: Act) -> Act:
+    STEPS[act.__name__] = act
+    return act
+
 
 class Story:
     """The last weeks of the demo shop: who acts, when, and what chance decides.
@@ -33,11 +43,11 @@ class Story:
         self.pick = random.Random(seed + 2)
         self.now = self.moment = timezone.now()
         self._turn = count()
-        self._till_acts: list[tuple[int, int, int, Callable[[], object]]] = []
+        self._till_acts: list[tuple[int, int, int, Callable[[], None]]] = []
         # Asked in two steps: as one, a database without statistics may go through all
         # devices for each customer.
-        here = set(Job.objects.open().values_list("device__owner", flat=True))
-        self._customers = list(Customer.objects.exclude(pk__in=here).order_by("id"))
+        in_shop = set(Job.objects.open().values_list("device__owner", flat=True))
+        self._customers = list(Customer.objects.exclude(pk__in=in_shop).order_by("id"))
         self.pick.shuffle(self._customers)
 
     def stamp(self, days: int, hour: int, by: User | None) -> Stamp:
@@ -55,12 +65,19 @@ class Story:
 
     def next_customer(self) -> Customer:
         """Return one with an email address, so that documents can be sent to all."""
-        index = max(n for n, one in enumerate(self._customers) if one.email)
+        index = max(n for n, c in enumerate(self._customers) if c.email)
         return self._customers.pop(index)
 
-    def at_till(self, days: int, hour: int, act: Callable[[], object]) -> None:
-        """Do this when the till reaches that day: its numbers follow the days."""
-        heapq.heappush(self._till_acts, (-days, hour, next(self._turn), act))
+    def at_till(self, days: int, hour: int, by: User, act: Act, *args: object) -> None:
+        """Do this when the till reaches that day: its numbers follow the days.
+
+        `act` is called with the story and the stamp of that hour, then with `args`.
+        """
+
+        def run() -> None:
+            act(self, self.stamp(days, hour, by), *args)
+
+        heapq.heappush(self._till_acts, (-days, hour, next(self._turn), run))
 
     def run_till(self) -> None:
         """Do what the till has to do, day by day; an act may add later ones."""

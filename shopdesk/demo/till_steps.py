@@ -29,7 +29,7 @@ from billing.reminders.papers import default_text
 from repairs.jobs.models import Job
 from shopdesk.demo.facts import KINDS, words
 from shopdesk.demo.quote_steps import SIGNATURE
-from shopdesk.demo.story import Story
+from shopdesk.demo.story import Story, step
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
 
@@ -41,20 +41,14 @@ COMPANIES = words("company")
 # --- deposits -------------------------------------------------------------------------
 
 
+@step
 def deposit(story: Story, job: Job, days: int, how: str) -> None:
     """Take a deposit by cash or card when the till reaches that day."""
-    story.at_till(days - 2, 12, lambda: _take_deposit(story, job, days - 2, how))
+    story.at_till(days - 2, 12, story.counter, _take_deposit, job, how)
 
 
-def _take_deposit(story: Story, job: Job, days: int, means: str) -> None:
-    stamp = story.stamp(days, 12, story.counter)
-    record_deposit(
-        job,
-        amount=Decimal(30),
-        means=means,
-        key=story.key(),
-        stamp=stamp,
-    )
+def _take_deposit(story: Story, stamp: Stamp, job: Job, means: str) -> None:
+    record_deposit(job, amount=Decimal(30), means=means, key=story.key(), stamp=stamp)
 
 
 # --- handover -------------------------------------------------------------------------
@@ -72,11 +66,10 @@ def hand_over(story: Story, job: Job, plan: Mapping[str, str]) -> None:
         customer.einvoice, customer.country = einvoice, "GB"
         customer.company = customer.company or COMPANIES[einvoice == "ubl"]
         customer.save(update_fields=["einvoice", "country", "company"])
-    story.at_till(days, 16, lambda: _hand_over(story, job, plan, days))
+    story.at_till(days, 16, story.counter, _hand_over, job, plan)
 
 
-def _hand_over(story: Story, job: Job, plan: Mapping[str, str], days: int) -> None:
-    stamp = story.stamp(days, 16, story.counter)
+def _hand_over(story: Story, stamp: Stamp, job: Job, plan: Mapping[str, str]) -> None:
     due = draft_invoice(job, on=stamp.on, shop=Shop.current()).amount_due
     invoice = handover.hand_over(
         job,
@@ -90,7 +83,7 @@ def _hand_over(story: Story, job: Job, plan: Mapping[str, str], days: int) -> No
     if plan["einvoice"] == "ubl":
         store_ubl(invoice, stamp=stamp)
     if plan["then"]:
-        AFTERWARDS[plan["then"]](story, invoice, days)
+        AFTERWARDS[plan["then"]](story, invoice, int(plan["handed_over"]))
 
 
 def _handover_details(story: Story, job: Job, leaves: str) -> HandoverDetails:
@@ -113,12 +106,11 @@ def _handover_details(story: Story, job: Job, leaves: str) -> HandoverDetails:
 
 def _reminded(story: Story, invoice: Invoice, left: int) -> None:
     """Twice, the second time with a fee."""
-    story.at_till(left - 16, 10, lambda: _remind(story, invoice, left - 16, fee=0))
-    story.at_till(left - 27, 10, lambda: _remind(story, invoice, left - 27, fee=5))
+    story.at_till(left - 16, 10, story.owner, _remind, invoice, 0)
+    story.at_till(left - 27, 10, story.owner, _remind, invoice, 5)
 
 
-def _remind(story: Story, invoice: Invoice, days: int, *, fee: int) -> None:
-    stamp = story.stamp(days, 10, story.owner)
+def _remind(story: Story, stamp: Stamp, invoice: Invoice, fee: int) -> None:
     send_reminder(
         invoice,
         stamp=stamp,
@@ -129,13 +121,12 @@ def _remind(story: Story, invoice: Invoice, days: int, *, fee: int) -> None:
 
 
 def _credited_in_part(story: Story, invoice: Invoice, left: int) -> None:
-    story.at_till(left - 2, 14, lambda: _credit_a_quarter(story, invoice, left - 2))
+    story.at_till(left - 2, 14, story.owner, _credit_a_quarter, invoice)
 
 
-def _credit_a_quarter(story: Story, invoice: Invoice, days: int) -> None:
+def _credit_a_quarter(story: Story, stamp: Stamp, invoice: Invoice) -> None:
     """Credit a quarter of the labour, and refund it."""
     line = invoice.lines.filter(kind=LineKind.LABOUR).first()
-    stamp = story.stamp(days, 14, story.owner)
     issue_credit_note(
         invoice,
         why="It took a day longer than agreed: a quarter of the labour is credited.",
@@ -143,15 +134,14 @@ def _credit_a_quarter(story: Story, invoice: Invoice, days: int) -> None:
         back={line.pk: line.quantity / 4},
     )
     balance = Invoice.objects.get(pk=invoice.pk).balance
-    _pay(story, invoice, balance, stamp)
+    _pay_by_card(story, invoice, balance, stamp)
 
 
 def _reinvoiced(story: Story, invoice: Invoice, left: int) -> None:
-    story.at_till(left - 1, 14, lambda: _issue_to_company(story, invoice, left - 1))
+    story.at_till(left - 1, 14, story.counter, _issue_to_company, invoice)
 
 
-def _issue_to_company(story: Story, invoice: Invoice, days: int) -> None:
-    stamp = story.stamp(days, 14, story.counter)
+def _issue_to_company(story: Story, stamp: Stamp, invoice: Invoice) -> None:
     issue_credit_note(invoice, why="To be made out to the company.", stamp=stamp)
     buyer = Buyer(COMPANIES[2], invoice.buyer_address, "GB")
     issue_invoice(invoice.job, buyer=buyer, stamp=stamp)
@@ -164,45 +154,27 @@ AFTERWARDS: dict[str, Callable[[Story, Invoice, int], None]] = {
 }
 
 
-def _pay(story: Story, invoice: Invoice, amount: Decimal, stamp: Stamp) -> None:
-    record_payment(
-        invoice,
-        amount=amount,
-        means="card",
-        key=story.key(),
-        stamp=stamp,
-    )
+def _pay_by_card(story: Story, invoice: Invoice, amount: Decimal, stamp: Stamp) -> None:
+    record_payment(invoice, amount=amount, means="card", key=story.key(), stamp=stamp)
 
 
-def pay_a_part(story: Story, *, days: int) -> None:
+def pay_a_part(story: Story, stamp: Stamp) -> None:
     """Pay ten more on the invoice of which half was paid in cash."""
-
-    def act() -> None:
-        stamp = story.stamp(days, 11, story.counter)
-        half = Payment.objects.filter(means="cash", invoice__isnull=False)
-        _pay(story, half.order_by("id").first().invoice, Decimal(10), stamp)
-
-    story.at_till(days, 11, act)
+    half = Payment.objects.filter(means="cash", invoice__isnull=False)
+    invoice = half.order_by("id").first().invoice
+    _pay_by_card(story, invoice, Decimal(10), stamp)
 
 
-def close_till(story: Story, *, days: int, missing: Decimal = Decimal(0)) -> None:
+def close_till(story: Story, stamp: Stamp, missing: Decimal = Decimal(0)) -> None:
     """Count the till in the evening, and remove all but the float."""
-
-    def act() -> None:
-        stamp = story.stamp(days, 18, story.counter)
-        till = open_till(day=stamp.on, shop=Shop.current())
-        opening = FLOAT if till.opening is None else till.opening
-        counted = opening + till.cash - missing
-        close_day(
-            stamp.on,
-            counted=counted,
-            stamp=stamp,
-            opening=opening,
-            cash_removed=max(counted - FLOAT, Decimal(0)),
-            why="A coin may have rolled under the counter." if missing else "",
-        )
-
-    story.at_till(days, 18, act)
-
-
-STEPS = (deposit,)
+    till = open_till(day=stamp.on, shop=Shop.current())
+    opening = FLOAT if till.opening is None else till.opening
+    counted = opening + till.cash - missing
+    close_day(
+        stamp.on,
+        counted=counted,
+        stamp=stamp,
+        opening=opening,
+        cash_removed=max(counted - FLOAT, Decimal(0)),
+        why="A coin may have rolled under the counter." if missing else "",
+    )
