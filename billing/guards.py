@@ -104,7 +104,7 @@ GUARDS = [
     ),
     *append_only("billing_collection", "Who took a device is never changed."),
     *append_only(
-        "billing_warrantycertificate", "A cover certificate is never changed."
+        "billing_warrantycertificate", "A warranty certificate is never changed."
     ),
     ForbidChange(
         "billing_parcel",

@@ -19,7 +19,7 @@ from django.core.management import call_command
 from django.urls import reverse
 
 from billing.day_close.actions import close_day
-from billing.day_close.papers import day_slip
+from billing.day_close.papers import day_paper
 from billing.invoices.crediting import issue_credit_note
 from billing.invoices.payments import record_deposit
 from billing.reminders.actions import send_reminder
@@ -109,7 +109,7 @@ def receipt(desk):
 def reminder(desk):
     bill = till.handed_back(of=desk.device)
     on = bill.due_on + timedelta(days=30)
-    sent = send_reminder(bill, stamp=make.stamp(on=on), words="Please pay.", fee=5)
+    sent = send_reminder(bill, stamp=make.stamp(on=on), text="Please pay.", fee=5)
     return bytes(sent.pdf)
 
 
@@ -125,11 +125,11 @@ def day(desk):
 
 
 def day_on_a_roll(desk):
-    return day_slip(closed(desk), shop=Shop.current())
+    return day_paper(closed(desk), shop=Shop.current(), is_slip=True)
 
 
 def cover(desk):
-    return desk.of("handover:cover", till.handed_back(of=desk.device).job.pk)
+    return desk.of("handover:certificate", till.handed_back(of=desk.device).job.pk)
 
 
 def parcel(desk):
@@ -169,8 +169,8 @@ PAPERS = {
     reminder: "billing/reminders/paper.html",
     day: "billing/day_close/paper.html",
     day_on_a_roll: "billing/day_close/slip.html",
-    cover: "billing/handover/cover.html",
-    parcel: "billing/handover/parcel.html",
+    cover: "billing/handover/warranty_certificate.html",
+    parcel: "billing/handover/packing_slip.html",
     repair_form: "billing/repair_form/paper.html",
     report: "repairs/month/report.html",
 }

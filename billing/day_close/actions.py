@@ -11,7 +11,6 @@ from billing.invoices.models import DayClose, lock_till
 from shopdesk.errors import RefusedError
 from shopdesk.look.shop_formats import day as format_day
 from shopdesk.look.shop_formats import moment, money
-from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
 
@@ -34,21 +33,13 @@ def close_day(
     lock_till()
     shop = Shop.current()
     _check_day(day, on=stamp.on)
-    till = open_till(day=day, shop=shop)
-    close = DayClose(
-        since=till.since,
-        day=day,
-        currency=till.currency,
-        opening=(opening or Decimal(0)) if till.opening is None else till.opening,
-        cash=till.cash,
-        counted=counted,
-        cash_removed=cash_removed,
-        why=why.strip(),
-        closed_at=stamp.at,
-        closed_by=stamp.by,
-    )
+    close, _ = open_till(day=day, shop=shop)
+    if close.opening is None:
+        close.opening = opening or Decimal(0)
+    close.counted, close.cash_removed, close.why = counted, cash_removed, why.strip()
+    close.closed_at, close.closed_by = stamp.at, stamp.by
     _check_count(close, shop=shop)
-    close.keep(day_paper(close, rows=till.rows, shop=shop))
+    close.keep(day_paper(close, shop=shop))
     close.save(force_insert=True)
     return close
 
@@ -66,12 +57,12 @@ def _check_day(day: date, *, on: date) -> None:
 
 
 def _check_count(close: DayClose, *, shop: Shop) -> None:
-    written_in = Currency(close.currency, shop.locale)
+    written_in = close.written_in(shop)
     if close.difference and not close.why:
         expected = money(close.expected, written_in)
-        much = "too much" if close.difference > 0 else "missing"
+        deviation = "too much" if close.difference > 0 else "missing"
         raise RefusedError(
-            f"{money(abs(close.difference), written_in)} is {much}: {expected} is"
+            f"{money(abs(close.difference), written_in)} is {deviation}: {expected} is"
             " expected. Count again or enter a reason."
         )
     if close.cash_removed > close.counted:

@@ -1,36 +1,27 @@
-"""The report of a closed day: a page to keep, and a strip for the receipt printer."""
+"""The report of a closed day: a page to keep, and a slip for the receipt printer."""
 
-from billing.day_close.queries import MethodTotals, grand_total, takings
+from billing.day_close.queries import grand_total, takings
 from billing.invoices.models import DayClose
 from shopdesk.papers.render import SCREENS, render_pdf
-from shopdesk.shop.currencies import Currency
 from shopdesk.shop.models import Shop
 
 ROLL = "80x200"
-"""The usual roll of a receipt printer; what is longer goes on, on another piece."""
+"""The usual roll of a receipt printer, in mm; longer text goes on another piece."""
 
 
-def day_paper(close: DayClose, *, rows: list[MethodTotals], shop: Shop) -> bytes:
-    return _pdf("paper", close, rows=rows, shop=shop, size=shop.paper)
-
-
-def day_slip(close: DayClose, *, shop: Shop) -> bytes:
-    """The same for the roll; what it says was fixed when the day was closed."""
-    rows = takings(close.since, close.day, currency=close.currency)
-    return _pdf("slip", close, rows=rows, shop=shop, size=ROLL)
-
-
-def _pdf(name: str, close: DayClose, *, rows, shop: Shop, size: str) -> bytes:
+def day_paper(close: DayClose, *, shop: Shop, is_slip: bool = False) -> bytes:
+    """The report as a page, or as a slip; what it says is fixed by the closing."""
+    rows = takings(close)
     return render_pdf(
-        f"billing/day_close/{name}.html",
+        f"billing/day_close/{'slip' if is_slip else 'paper'}.html",
         {
             "shop": shop,
             "close": close,
             "rows": rows,
             "total": grand_total(rows),
-            "written_in": Currency(close.currency, shop.locale),
+            "written_in": close.written_in(shop),
         },
-        size=size,
+        size=ROLL if is_slip else shop.paper,
         made_at=close.closed_at,
         language=SCREENS,
     )

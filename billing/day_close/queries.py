@@ -1,16 +1,14 @@
-"""What was taken on the days that one closing covers, by the way it was paid."""
+"""What was taken on the days that one closing covers, by payment method."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
-from django.db.models import Count, Min, Q, Sum, Value
-from django.db.models.functions import Coalesce
+from django.db.models import Count, Min, Q, Sum
 
 from billing.invoices.models import MEANS, DayClose, Payment
 from shopdesk import money
-from shopdesk.fields import MoneyField
 from shopdesk.look.shop_formats import moment
 from shopdesk.shop.models import Shop
 
@@ -18,109 +16,81 @@ HEADS = (
     *("counts_on", "paid_on", "taken_at", "job", "invoice", "receipt"),
     *("what", "how", "amount", "rounding", "currency", "taken_by"),
 )
-SUMS = ("bills", "deposits", "back", "rounding", "count")
+SUMS = ("invoices", "deposits", "refunds", "cash_rounding", "count")
 
 
 @dataclass(frozen=True)
 class MethodTotals:
-    """One way of paying: money on invoices, deposits, refunds (negative), rounding."""
+    """Money on invoices, deposits and refunds (negative) by one payment method."""
 
     means: str
     label: str
-    bills: Decimal = Decimal(0)
+    invoices: Decimal = Decimal(0)
     deposits: Decimal = Decimal(0)
-    back: Decimal = Decimal(0)
-    rounding: Decimal = Decimal(0)
+    refunds: Decimal = Decimal(0)
+    cash_rounding: Decimal = Decimal(0)
     count: int = 0
 
     @property
     def total(self) -> Decimal:
         """What came in less what went out; rounding is no money."""
-        return self.bills + self.deposits + self.back
+        return self.invoices + self.deposits + self.refunds
 
 
 def grand_total(rows: list[MethodTotals]) -> MethodTotals:
-    """The sum of all ways of paying."""
+    """The sum of all payment methods."""
     sums = {name: sum(getattr(row, name) for row in rows) for name in SUMS}
     return MethodTotals("", "Total", **sums)
 
 
-def payments_of(since: date, day: date):
-    """The money that counts on these days, but for what was only transferred."""
-    return Payment.objects.over_the_counter().filter(booked_on__range=(since, day))
+def payments_of(close: DayClose):
+    """The money that counts on the days of `close`; transfers are not in it."""
+    payments = Payment.objects.over_the_counter().for_list().select_related("job")
+    return payments.filter(booked_on__range=(close.since, close.day)).order_by("id")
 
 
-def takings(since: date, day: date, *, currency: str) -> list[MethodTotals]:
-    """What was taken in a currency on these days: one row a way of paying."""
+def takings(close: DayClose) -> list[MethodTotals]:
+    """What was taken on its days in its currency: one row per payment method."""
 
-    def total(of: str, **only):
-        zero = Value(Decimal(0), output_field=MoneyField())
-        return Coalesce(Sum(of, filter=Q(**only)) if only else Sum(of), zero)
+    def total(field: str, **only):
+        return Sum(field, filter=Q(**only), default=Decimal(0))
 
-    rows = payments_of(since, day).filter(currency=currency).order_by()
-    by_means = rows.values("means").annotate(
-        bills=total("amount", invoice__isnull=False, amount__gt=0),
+    payments = payments_of(close).filter(currency=close.currency).order_by()
+    sums = payments.values("means").annotate(
+        invoices=total("amount", invoice__isnull=False, amount__gt=0),
         deposits=total("amount", invoice__isnull=True, amount__gt=0),
-        back=total("amount", amount__lt=0),
-        rounded=total("rounding"),
+        refunds=total("amount", amount__lt=0),
+        cash_rounding=total("rounding"),
         count=Count("id"),
     )
-    found = {row["means"]: row for row in by_means}
-    for row in found.values():
-        row["rounding"] = row.pop("rounded")
+    found = {row["means"]: row for row in sums}
     return [
-        MethodTotals(**{"means": means, **found.get(means, {}), "label": label})
+        MethodTotals(**{"means": means, "label": label, **found.get(means, {})})
         for means, label in MEANS
     ]
 
 
-@dataclass
-class TillState:
-    """The till before it is counted, from `since` to `day`."""
-
-    since: date
-    day: date
-    currency: str
-    opening: Decimal | None
-    rows: list[MethodTotals]
-
-    @property
-    def total(self) -> MethodTotals:
-        return grand_total(self.rows)
-
-    @property
-    def cash(self) -> Decimal:
-        return next(row.total for row in self.rows if row.means == "cash")
-
-    @property
-    def expected(self) -> Decimal:
-        return (self.opening or Decimal(0)) + self.cash
-
-
-def open_till(*, day: date, shop: Shop) -> TillState:
-    """What is to be counted if the till is closed with `day`.
+def open_till(*, day: date, shop: Shop) -> tuple[DayClose, list[MethodTotals]]:
+    """The closing of the till with `day` before anything is counted, and its takings.
 
     `opening` is None before the first closing: nobody has counted yet.
     """
     last = DayClose.last()
+    till = DayClose(since=date.min, day=day, currency=shop.currency, opening=None)
     if last:
-        since = last.day + timedelta(days=1)
+        till.since = last.day + timedelta(days=1)
+        if last.currency == till.currency:
+            till.opening = last.closing_float
     else:
-        since = payments_of(date.min, day).aggregate(n=Min("booked_on"))["n"] or day
-    is_same = last is not None and last.currency == shop.currency
-    return TillState(
-        since=since,
-        day=day,
-        currency=shop.currency,
-        opening=last.stays if is_same else None,
-        rows=takings(since, day, currency=shop.currency),
-    )
+        till.since = payments_of(till).aggregate(n=Min("booked_on"))["n"] or day
+    rows = takings(till)
+    till.cash = next(row.total for row in rows if row.means == "cash")
+    return till, rows
 
 
-def as_rows(payments, *, places: int) -> Iterator[tuple]:
+def as_rows(close: DayClose) -> Iterator[tuple]:
     """Each payment as a row of the file, in the order of HEADS."""
-    found = payments.select_related("job").for_list().order_by("id")
-    for payment in found:
+    for payment in payments_of(close):
         invoice = payment.invoice
         yield (
             payment.booked_on,
@@ -129,10 +99,10 @@ def as_rows(payments, *, places: int) -> Iterator[tuple]:
             payment.job.number,
             invoice.full_number if invoice else None,
             payment.receipt.full_number if hasattr(payment, "receipt") else None,
-            payment.words or ("on a bill" if invoice else "deposit"),
+            payment.text or ("on a bill" if invoice else "deposit"),
             payment.get_means_display(),
-            money.rounded(payment.amount, places=places),
-            money.rounded(payment.rounding, places=places),
+            money.rounded(payment.amount, places=close.places),
+            money.rounded(payment.rounding, places=close.places),
             payment.currency,
             payment.taken_by,
         )

@@ -9,12 +9,11 @@ from django_tables2 import RequestConfig
 from billing.day_close import queries
 from billing.day_close.actions import close_day
 from billing.day_close.forms import DayCloseForm
-from billing.day_close.papers import day_slip
-from billing.day_close.tables import DayTable
+from billing.day_close.papers import day_paper
+from billing.day_close.tables import DayCloseTable
 from billing.invoices.models import DayClose
 from shopdesk.look.downloads import download, pdf_response
 from shopdesk.look.forms import attempt
-from shopdesk.shop.currencies import Currency
 from shopdesk.spreadsheet import csv_text
 from shopdesk.stamp import Stamp
 
@@ -22,8 +21,8 @@ from shopdesk.stamp import Stamp
 def days(request):
     """What is in the till since it was last counted, and the days that are closed."""
     shop, on = request.shop, timezone.localdate()
-    till = queries.open_till(day=on, shop=shop)
-    written_in = Currency(till.currency, shop.locale)
+    till, rows = queries.open_till(day=on, shop=shop)
+    written_in = till.written_in(shop)
     form = DayCloseForm(
         request.POST or None,
         written_in=written_in,
@@ -36,15 +35,15 @@ def days(request):
         if done:
             messages.success(request, "Till closed.")
             return redirect(done.result)
-    table = DayTable(DayClose.objects.defer("pdf").select_related("closed_by"))
+    table = DayCloseTable(DayClose.objects.defer("pdf").select_related("closed_by"))
     RequestConfig(request).configure(table)
     return render(
         request,
         "billing/day_close/days.html",
         {
             "till": till,
-            "rows": till.rows,
-            "total": till.total,
+            "rows": rows,
+            "total": queries.grand_total(rows),
             "is_closed": till.since > on,
             "written_in": written_in,
             "table": table,
@@ -62,8 +61,7 @@ def _close(pk):
 def day(request, pk):
     """One closed day, with all money that counts on it."""
     close = _close(pk)
-    rows = queries.takings(close.since, close.day, currency=close.currency)
-    payments = queries.payments_of(close.since, close.day).select_related("job")
+    rows = queries.takings(close)
     return render(
         request,
         "billing/day_close/day.html",
@@ -71,8 +69,8 @@ def day(request, pk):
             "close": close,
             "rows": rows,
             "total": queries.grand_total(rows),
-            "payments": payments.for_list().order_by("id"),
-            "written_in": Currency(close.currency, request.shop.locale),
+            "payments": queries.payments_of(close),
+            "written_in": close.written_in(request.shop),
         },
     )
 
@@ -88,7 +86,7 @@ def paper(request, pk):
 def slip(request, pk):
     """The report for the receipt printer."""
     close = _close(pk)
-    done = attempt(request, None, day_slip, close, shop=request.shop)
+    done = attempt(request, None, day_paper, close, shop=request.shop, is_slip=True)
     if not done:
         return redirect(close)
     return pdf_response(done.result, name=f"till-{close.day}-roll")
@@ -98,7 +96,5 @@ def slip(request, pk):
 def csv(request, pk):
     """The money of the day as a file for a spreadsheet."""
     close = _close(pk)
-    places = Currency(close.currency, "").places
-    payments = queries.payments_of(close.since, close.day)
-    content = csv_text(queries.HEADS, queries.as_rows(payments, places=places))
+    content = csv_text(queries.HEADS, queries.as_rows(close))
     return download(content, name=f"till-{close.day}.csv")

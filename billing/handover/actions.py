@@ -1,4 +1,4 @@
-"""The device leaves: bill, payment, cover, papers and the last step, or none of it."""
+"""The handover: invoice, payment, warranty, documents and last step, or nothing."""
 
 from decimal import Decimal
 from uuid import UUID
@@ -8,15 +8,20 @@ from django.urls import reverse
 from django.utils.translation import gettext
 
 from billing.handover.models import Collection, Parcel, WarrantyCertificate
-from billing.handover.papers import parcel_note, warranty_certificate
-from billing.handover.queries import post_cautions, repairs_told
-from billing.handover.shipping import BILL, CERTIFICATE, HandoverDetails, forbidden
+from billing.handover.papers import packing_slip, warranty_certificate
+from billing.handover.queries import has_battery_hazard
+from billing.handover.shipping import (
+    CERTIFICATE,
+    INVOICE,
+    HandoverDetails,
+    shipping_problem,
+)
 from billing.invoices.issuing import issue_invoice
 from billing.invoices.models import Invoice
 from repairs.jobs import states, workflow
 from repairs.jobs.models import Job
 from shopdesk.errors import RefusedError
-from shopdesk.mail import actions as post
+from shopdesk.mail.actions import write
 from shopdesk.papers.models import stored_fields
 from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
@@ -34,116 +39,115 @@ def hand_over(
     paid: Decimal = Decimal(0),
     means: str = "",
     key: UUID | None = None,
-    leaving: HandoverDetails | None = None,
+    details: HandoverDetails | None = None,
 ) -> Invoice | None:
-    """Hand the device over; returns its bill, or None where it was handed back before.
+    """Hand the device over; return its invoice, or None if it was handed over before.
 
-    `version` is that of the job as the desk saw it: a bill that has changed since is
-    not sprung on anybody.
+    `version` is that of the job as the desk saw it: nobody gets an invoice that has
+    changed since.
     """
-    leaving = leaving or HandoverDetails()
+    details = details or HandoverDetails()
     job = Job.objects.select_for_update().get(pk=job.pk)
     if job.state == states.HANDED_OVER:
         return None
-    if job.state != states.READY:
-        raise RefusedError(not_ready(job))
-    cautions = post_cautions(job)
-    why_not = forbidden(
-        leaving, is_swollen=cautions.swollen, has_battery=cautions.battery
-    )
-    if why_not:
-        raise RefusedError(why_not)
+    check_ready(job)
+    if problem := shipping_problem(
+        details,
+        is_swollen=job.has_swollen_battery,
+        has_battery=has_battery_hazard(job),
+    ):
+        raise RefusedError(problem)
     shop = Shop.current()
     with workflow.changing(job, version=version, stamp=stamp):
         workflow.hand_over(job, stamp=stamp, shop=shop)
         invoice = issue_invoice(job, stamp=stamp, paid=paid, means=means, key=key)
-        certificate = _certify(job, words=invoice.words, stamp=stamp, shop=shop)
-        if leaving.is_posted:
-            _post(job, leaving, stamp=stamp, shop=shop)
-        elif leaving.to:
+        certificate = _certify(job, terms=invoice.text, stamp=stamp, shop=shop)
+        if details.is_posted:
+            _ship(job, details, stamp=stamp, shop=shop)
+        elif details.to:
             Collection.objects.create(
                 job=job,
-                to=leaving.to,
-                signature=leaving.signature,
+                to=details.to,
+                signature=details.signature,
                 at=stamp.at,
                 given_by=stamp.by,
             )
-        if leaving.mail:
-            _mail(job, invoice, certificate, leaving, stamp=stamp, shop=shop)
+        if details.mail:
+            _mail(job, invoice, certificate, details, stamp=stamp, shop=shop)
         return invoice
 
 
-def not_ready(job: Job) -> str:
-    """Why the device stays here, in a sentence."""
-    return (
-        f"Job {job.number} is {job.get_state_display()}. Close the job at the bench"
-        " before handover."
-    )
+def check_ready(job: Job) -> None:
+    """Refuse a job that the bench has not closed."""
+    if job.state != states.READY:
+        raise RefusedError(
+            f"Job {job.number} is {job.get_state_display()}. Close the job at the bench"
+            " before handover."
+        )
 
 
 def _certify(
-    job: Job, *, words: str, stamp: Stamp, shop: Shop
+    job: Job, *, terms: str, stamp: Stamp, shop: Shop
 ) -> WarrantyCertificate | None:
-    told = repairs_told(job, on=stamp.on, shop=shop)
-    if not any(one.until for one in told):
-        return None
-    paper = warranty_certificate(
-        job, told=told, words=words, shop=shop, made_at=stamp.at
+    pdf = warranty_certificate(
+        job, on=stamp.on, terms=terms, shop=shop, made_at=stamp.at
     )
-    return WarrantyCertificate.objects.create(job=job, **stored_fields(paper))
+    if pdf is None:
+        return None
+    return WarrantyCertificate.objects.create(job=job, **stored_fields(pdf))
 
 
-def _post(job: Job, leaving: HandoverDetails, *, stamp: Stamp, shop: Shop):
+def _ship(job: Job, details: HandoverDetails, *, stamp: Stamp, shop: Shop):
     customer = job.customer
     if not customer.address.strip():
         raise RefusedError(
             "Add a postal address to the customer record, or choose collection."
         )
-    if not leaving.carrier:
+    if not details.carrier:
         raise RefusedError("Enter the carrier.")
     parcel = Parcel(
         job=job,
         to="\n".join(filter(None, [customer.company, customer.name, customer.address])),
-        carrier=leaving.carrier,
-        number=leaving.number,
-        grams=leaving.grams,
-        battery=leaving.battery,
+        carrier=details.carrier,
+        number=details.number,
+        grams=details.grams,
+        battery=details.battery,
         sent_on=stamp.on,
         sent_by=stamp.by,
     )
-    parcel.keep(parcel_note(parcel, shop=shop, made_at=stamp.at))
+    parcel.keep(packing_slip(parcel, shop=shop, made_at=stamp.at))
     parcel.save(force_insert=True)
 
 
-def _mail(job, invoice, certificate, leaving, *, stamp, shop) -> None:
-    papers = []
+def _mail(job, invoice, certificate, details, *, stamp, shop) -> None:
+    attachments = []
     with document_language(shop):
-        if BILL in leaving.mail:
-            papers.append((f"{invoice.full_number}.pdf", PDF, bytes(invoice.pdf)))
-        if CERTIFICATE in leaving.mail and certificate:
+        if INVOICE in details.mail:
+            attachments.append((f"{invoice.full_number}.pdf", PDF, bytes(invoice.pdf)))
+        if CERTIFICATE in details.mail and certificate:
             name = gettext("warranty-{number}.pdf").format(number=job.number)
-            papers.append((name, PDF, bytes(certificate.pdf)))
+            attachments.append((name, PDF, bytes(certificate.pdf)))
         subject = gettext("Your {device}: documents for job {number}")
         enclosed = gettext("Your documents are attached.")
-        way = _way(leaving)
-    post.write(
+        handover = _handover_text(details)
+    write(
         job.customer.email,
         subject=subject.format(device=job.device.model, number=job.number),
-        text=f"{way} {enclosed}\n\n{shop.name}",
-        attachments=papers,
+        text=f"{handover} {enclosed}\n\n{shop.name}",
+        attachments=attachments,
         about=reverse("handover:hand_over", args=[job.pk]),
         stamp=stamp,
     )
 
 
-def _way(leaving: HandoverDetails) -> str:
-    """How the device left, told to its customer."""
-    if not leaving.is_posted:
+def _handover_text(details: HandoverDetails) -> str:
+    """How the device was handed over, for its customer."""
+    if not details.is_posted:
         return gettext("Thank you for collecting your device.")
-    if not leaving.number:
+    if not details.number:
         return gettext("Your device was shipped today with {carrier}.").format(
-            carrier=leaving.carrier
+            carrier=details.carrier
         )
     return gettext(
         "Your device was shipped today with {carrier}, parcel number {number}."
-    ).format(carrier=leaving.carrier, number=leaving.number)
+    ).format(carrier=details.carrier, number=details.number)

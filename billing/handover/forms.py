@@ -1,3 +1,5 @@
+from dataclasses import fields
+
 from django import forms
 
 from billing.customer_page.forms import is_signature_path
@@ -5,17 +7,17 @@ from billing.handover import shipping
 from billing.invoices.forms import PaymentForm
 from shopdesk.fields import WholeNumberField
 
-POSTED = ["carrier", "number", "grams", "battery"]
+PARCEL_FIELDS = ["carrier", "number", "grams", "battery"]
 
 
-class HandBackForm(PaymentForm):
+class HandoverForm(PaymentForm):
     """The payment, who collects or which parcel, and the documents to email.
 
-    For the job as the desk saw it.
+    `version` is that of the job as the desk saw it.
     """
 
     how = forms.ChoiceField(
-        label="Handover method", choices=shipping.WAYS, widget=forms.RadioSelect
+        label="Handover method", choices=shipping.METHODS, widget=forms.RadioSelect
     )
     to = forms.CharField(
         label="Collected by",
@@ -43,76 +45,54 @@ class HandBackForm(PaymentForm):
         label="Send documents by email",
         required=False,
         choices=[
-            (shipping.BILL, "invoice"),
+            (shipping.INVOICE, "invoice"),
             (shipping.CERTIFICATE, "warranty certificate"),
         ],
         widget=forms.CheckboxSelectMultiple,
     )
-    ink = forms.CharField(required=False, widget=forms.HiddenInput)
+    signature = forms.CharField(required=False, widget=forms.HiddenInput)
     version = forms.IntegerField(widget=forms.HiddenInput)
 
-    def __init__(self, *args, version, came_by, email, is_in_warranty, **kwargs):
+    def __init__(self, *args, job, has_warranty, **kwargs):
         super().__init__(*args, is_optional=True, **kwargs)
-        self.fields["version"].initial = version
-        self.fields["how"].initial = shipping.POST if came_by == "post" else "counter"
-        if email:
-            self.fields["mail"].help_text = f"To {email}."
-            if not is_in_warranty:
-                self.fields["mail"].choices = [
-                    (key, said)
-                    for key, said in self.fields["mail"].choices
-                    if key != shipping.CERTIFICATE
-                ]
-        else:
+        self.fields["version"].initial = job.version
+        self.fields["how"].initial = (
+            shipping.POST if job.came_by == "post" else shipping.COUNTER
+        )
+        mail = self.fields["mail"]
+        mail.help_text = f"To {job.customer.email}."
+        if not job.customer.email:
             del self.fields["mail"]
+        elif not has_warranty:
+            mail.choices = mail.choices[:1]
 
     @property
     def is_for_post(self) -> bool:
-        """Whether the boxes for a parcel stand open."""
-        said = self["how"].value() == shipping.POST
-        return said or any(self[name].errors for name in POSTED if self.is_bound)
+        """Whether the fields of a parcel are shown."""
+        is_posted = self["how"].value() == shipping.POST
+        return is_posted or any(name in self.errors for name in PARCEL_FIELDS)
 
-    @property
-    def money(self):
-        return [self["amount"], self["means"]]
-
-    @property
-    def leaves(self):
-        return [self["how"], self["to"]]
-
-    @property
-    def posted(self):
-        return [self[name] for name in POSTED]
-
-    def clean_ink(self):
-        drawn = self.cleaned_data["ink"]
-        if drawn and not is_signature_path(drawn):
+    def clean_signature(self):
+        signature = self.cleaned_data["signature"]
+        if signature and not is_signature_path(signature):
             raise forms.ValidationError("The signature could not be read. Sign again.")
-        return drawn
+        return signature
 
     def clean(self):
-        asked = super().clean()
-        if asked.get("ink") and not asked.get("to") and "to" in asked:
+        entered = super().clean()
+        if entered.get("signature") and entered.get("to") == "":
             self.add_error("to", "Enter the name of the person who signed.")
-        if asked.get("how") == shipping.POST:
-            if "carrier" in asked and not asked["carrier"]:
+        if entered.get("how") == shipping.POST:
+            if entered.get("carrier") == "":
                 self.add_error("carrier", "Enter the carrier.")
-            if "battery" in asked and not asked["battery"]:
+            if entered.get("battery") == "":
                 self.add_error("battery", "Select the battery status.")
-        return asked
+        return entered
 
-    def leaving(self) -> shipping.HandoverDetails:
-        told = self.cleaned_data
-        is_posted = told["how"] == shipping.POST
+    def details(self) -> shipping.HandoverDetails:
+        names = {field.name for field in fields(shipping.HandoverDetails)}
         return shipping.HandoverDetails(
-            how=told["how"],
-            to="" if is_posted else told["to"],
-            signature="" if is_posted else told["ink"],
-            carrier=told["carrier"],
-            number=told["number"],
-            grams=told["grams"],
-            battery=told["battery"] if is_posted else "",
-            mail=frozenset(told.get("mail", [])),
+            **{name: self.cleaned_data[name] for name in names & self.fields.keys()}
         )
 
 

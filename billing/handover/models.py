@@ -1,4 +1,4 @@
-"""What is kept of a device's leaving: who took it, the parcel, the certificate."""
+"""What is kept of a handover: who collected it, the parcel, the certificate."""
 
 from django.conf import settings
 from django.db import models
@@ -12,7 +12,7 @@ STAFF = settings.AUTH_USER_MODEL
 
 
 class Collection(models.Model):
-    """Who took the device over the counter. Never changed."""
+    """Who collected the device. Never changed."""
 
     job = models.OneToOneField(Job, on_delete=models.PROTECT, related_name="collected")
     to = models.CharField("who took it", max_length=120)
@@ -62,12 +62,12 @@ class Parcel(StoredPdf):
         return f"{self.carrier} {self.number}".strip()
 
     def add_number(self, number: str) -> bool:
-        """Write down the carrier's number; False where one stands already."""
+        """Store the carrier's number; return False if there is one already."""
         return bool(Parcel.objects.filter(pk=self.pk, number="").update(number=number))
 
 
 class WarrantyCertificate(StoredPdf):
-    """The cover certificate as it was handed over. Never changed."""
+    """The warranty certificate as it was handed over. Never changed."""
 
     job = models.OneToOneField(
         Job, on_delete=models.PROTECT, related_name="warranty_certificate"
@@ -76,9 +76,9 @@ class WarrantyCertificate(StoredPdf):
     class Meta:
         constraints = [
             models.CheckConstraint(
-                condition=~Q(pdf_sha256=""), name="cover_paper_is_kept"
+                condition=~Q(pdf_sha256=""), name="warranty_certificate_is_kept"
             ),
         ]
 
     def __str__(self):
-        return f"Cover certificate {self.job_id}"
+        return f"Warranty certificate {self.job_id}"

@@ -1,9 +1,9 @@
-"""The cover certificate and the parcel note."""
+"""The warranty certificate and the packing slip."""
 
-from datetime import datetime
+from datetime import date, datetime
 
 from billing.handover.models import Parcel
-from billing.handover.queries import Told
+from billing.handover.queries import repairs_with_warranty
 from billing.handover.shipping import SOUND, TAKEN_OUT
 from repairs.faults.cautions import BATTERY_IN_PARCEL, BATTERY_REMOVED
 from repairs.jobs.models import Job
@@ -15,33 +15,37 @@ CAUTION_OF = {SOUND: BATTERY_IN_PARCEL, TAKEN_OUT: BATTERY_REMOVED}
 
 
 def warranty_certificate(
-    job: Job, *, told: list[Told], words: str, shop: Shop, made_at: datetime
-) -> bytes:
-    """What is covered, until when, and what voids it."""
+    job: Job, *, on: date, terms: str, shop: Shop, made_at: datetime
+) -> bytes | None:
+    """The repairs under warranty and the terms; None if no repair has any.
+
+    `on` is the day of the handover.
+    """
+    repairs = repairs_with_warranty(job, on=on, shop=shop)
+    covered = [repair for repair in repairs if repair.warranty_until]
+    if not covered:
+        return None
     return render_pdf(
-        "billing/handover/cover.html",
+        "billing/handover/warranty_certificate.html",
         {
             "shop": shop,
             "job": job,
-            "device": job.device,
-            "customer": job.customer,
-            "told": [one for one in told if one.until],
-            "words": words,
+            "repairs": covered,
+            "terms": terms,
         },
         size=shop.paper,
         made_at=made_at,
     )
 
 
-def parcel_note(parcel: Parcel, *, shop: Shop, made_at: datetime) -> bytes:
-    """What lies in the parcel with the device, and shows through a window."""
+def packing_slip(parcel: Parcel, *, shop: Shop, made_at: datetime) -> bytes:
+    """The slip in the parcel; its address shows through a window."""
     return render_pdf(
-        "billing/handover/parcel.html",
+        "billing/handover/packing_slip.html",
         {
             "shop": shop,
             "parcel": parcel,
             "job": parcel.job,
-            "device": parcel.job.device,
             "caution": CAUTION_OF.get(parcel.battery, ""),
         },
         size=shop.paper,

@@ -1,4 +1,4 @@
-"""The counter hands a device back: what was done, the bill, the money, the papers."""
+"""The handover of a device: what was done, invoice, payment, documents."""
 
 from datetime import datetime, time
 
@@ -9,24 +9,22 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
 from billing.handover import actions
-from billing.handover.forms import HandBackForm, ParcelNumberForm
+from billing.handover.forms import HandoverForm, ParcelNumberForm
 from billing.handover.models import Collection, Parcel, WarrantyCertificate
 from billing.handover.papers import warranty_certificate
-from billing.handover.queries import post_cautions, repairs_told
+from billing.handover.queries import has_battery_hazard, repairs_with_warranty
+from billing.handover.shipping import TAKEN_OUT
 from billing.invoices.draft import draft_invoice
 from billing.invoices.issuing import warranty_terms
 from billing.invoices.payments import due_in_cash
 from billing.repair_form.models import RepairInformationForm
-from repairs.faults.cautions import SHIPPING
+from repairs.faults.cautions import SHIPPING, SWOLLEN_BATTERY
 from repairs.jobs import states
 from repairs.jobs.models import Job
 from shopdesk.errors import RefusedError
 from shopdesk.look.downloads import pdf_response
 from shopdesk.look.forms import attempt
-from shopdesk.shop.currencies import Currency
 from shopdesk.stamp import Stamp
-
-POST = Job.CameBy.POST
 
 
 def _job(pk):
@@ -44,25 +42,22 @@ def hand_over(request, pk):
             )
             return redirect("handover:hand_over", pk)
         return _done_page(request, job)
-    if job.state != states.READY:
-        return _refusal_page(request, job, actions.not_ready(job))
-    shop = request.shop
+    shop, on = request.shop, timezone.localdate()
     try:
-        draft = draft_invoice(job, on=timezone.localdate(), shop=shop)
+        actions.check_ready(job)
+        draft = draft_invoice(job, on=on, shop=shop)
     except RefusedError as refusal:
-        return _refusal_page(request, job, str(refusal))
-    written_in = Currency(draft.currency, shop.locale)
-    told = repairs_told(job, on=timezone.localdate(), shop=shop)
-    is_in_warranty = any(one.until for one in told)
-    form = HandBackForm(
+        context = {"job": job, "why": str(refusal)}
+        return render(request, "billing/handover/not_ready.html", context, status=409)
+    repairs = repairs_with_warranty(job, on=on, shop=shop)
+    has_warranty = any(repair.warranty_until for repair in repairs)
+    form = HandoverForm(
         request.POST or None,
-        written_in=written_in,
-        left=draft.amount_due,
+        job=job,
+        written_in=draft.written_in(shop),
+        due=draft.amount_due,
         in_cash=due_in_cash(draft.amount_due, currency=draft.currency, shop=shop),
-        version=job.version,
-        came_by=job.came_by,
-        email=job.customer.email,
-        is_in_warranty=is_in_warranty,
+        has_warranty=has_warranty,
     )
     if form.is_valid():
         done = attempt(
@@ -75,11 +70,11 @@ def hand_over(request, pk):
             paid=form.cleaned_data["amount"],
             means=form.cleaned_data["means"],
             key=form.cleaned_data["key"],
-            leaving=form.leaving(),
+            details=form.details(),
         )
         if done:
             return redirect("handover:hand_over", pk)
-        # What has changed is in view now, so the next press may go by it.
+        # The page shows what has changed, so the next press is for this version.
         form.data = form.data.copy()
         form.data["version"] = job.version
     return render(
@@ -87,34 +82,35 @@ def hand_over(request, pk):
         "billing/handover/hand_over.html",
         {
             "job": job,
-            "told": told,
-            "is_in_warranty": is_in_warranty,
-            "promised": warranty_terms(shop),
+            "repairs": repairs,
+            "has_warranty": has_warranty,
+            "warranty_terms": warranty_terms(shop),
             "draft": draft,
             "bound_by": RepairInformationForm.objects.exceeded_by(
                 draft.totals.gross, job=job
             ),
-            "lines": list(zip(draft.lines, draft.totals.lines, strict=True)),
-            "totals": draft.totals,
-            "written_in": written_in,
-            "cautions": post_cautions(job) if job.came_by == POST else None,
-            "shipping": SHIPPING,
+            "written_in": draft.written_in(shop),
             "form": form,
-        },
+        }
+        | _caution(job, is_shipped=job.came_by == Job.CameBy.POST),
     )
 
 
-def _refusal_page(request, job, why):
-    return render(
-        request, "billing/handover/not_ready.html", {"job": job, "why": why}, status=409
-    )
+def _caution(job, *, is_shipped):
+    """What a page warns of before a device is shipped that has a dangerous battery."""
+    return {
+        "needs_caution": is_shipped
+        and (job.has_swollen_battery or has_battery_hazard(job)),
+        "swollen": SWOLLEN_BATTERY,
+        "shipping": SHIPPING,
+    }
 
 
 def _done_page(request, job):
-    """The papers, after the device has left."""
+    """The documents, after the device has left."""
     shop = request.shop
-    told = repairs_told(job, on=job.handed_over_on, shop=shop)
-    invoice = job.invoices.for_list().standing().first()
+    repairs = repairs_with_warranty(job, on=job.handed_over_on, shop=shop)
+    invoice = job.invoices.for_list().in_force().first()
     parcel = Parcel.objects.filter(job=job).defer("pdf").first()
     return render(
         request,
@@ -122,20 +118,20 @@ def _done_page(request, job):
         {
             "job": job,
             "parcel": parcel,
-            "collected": Collection.objects.filter(job=job).first(),
+            "collection": Collection.objects.filter(job=job).first(),
             "form": ParcelNumberForm(),
-            "told": told,
-            "is_in_warranty": any(one.until for one in told),
+            "repairs": repairs,
+            "has_warranty": any(repair.warranty_until for repair in repairs),
             "invoice": invoice,
             "written_in": invoice.written_in(shop) if invoice else None,
-            "cautions": post_cautions(job) if parcel else None,
-        },
+        }
+        | _caution(job, is_shipped=parcel and parcel.battery != TAKEN_OUT),
     )
 
 
 @require_GET
-def cover(request, pk):
-    """The cover certificate of a job that was handed back with cover."""
+def certificate(request, pk):
+    """The warranty certificate of a job that was handed over with warranty."""
     job = _job(pk)
     if job.handed_over_on is None:
         raise Http404
@@ -145,29 +141,28 @@ def cover(request, pk):
         return pdf_response(stored.pdf, name=name)
     # A job from a history file: its certificate is made when it is asked for.
     shop = request.shop
-    told = repairs_told(job, on=job.handed_over_on, shop=shop)
-    if not any(one.until for one in told):
-        raise Http404
-    # The words that stood on the bill were promised; later ones were not.
-    invoice = job.invoices.defer("pdf").exclude(words="").order_by("id").first()
+    # The terms on the invoice were promised; later ones were not.
+    invoice = job.invoices.defer("pdf").exclude(text="").order_by("id").first()
     done = attempt(
         request,
         None,
         warranty_certificate,
         job,
-        told=told,
-        words=invoice.words if invoice else warranty_terms(shop),
+        on=job.handed_over_on,
+        terms=invoice.text if invoice else warranty_terms(shop),
         shop=shop,
-        made_at=_moment_of_handing_back(job),
+        made_at=_handover_moment(job),
     )
     if not done:
         return redirect("handover:hand_over", pk)
+    if done.result is None:
+        raise Http404
     return pdf_response(done.result, name=name)
 
 
 @require_GET
 def parcel(request, pk):
-    """The parcel note as it was made."""
+    """The packing slip as it was made."""
     found = get_object_or_404(Parcel.objects.select_related("job"), job=pk)
     return pdf_response(found.pdf, name=f"parcel-{found.job.number}")
 
@@ -186,7 +181,7 @@ def parcel_number(request, pk):
     return redirect("handover:hand_over", pk)
 
 
-def _moment_of_handing_back(job):
+def _handover_moment(job):
     """A job from a history file has a day and no moment."""
     step = job.steps.filter(new=states.HANDED_OVER).last()
     if step:

@@ -6,45 +6,43 @@ from decimal import Decimal
 
 from billing.invoices.models import Invoice
 from repairs.jobs.models import Job
-from shopdesk.shop.currencies import Currency
+from shopdesk.shop.currencies import Currency, InCurrency
 from shopdesk.shop.models import Shop
 
 
 @dataclass(frozen=True)
-class JobBalance:
+class JobBalance(InCurrency):
     """What was invoiced and paid over all invoices and payments of a job.
 
     `owed` is what the customer still owes; negative, what the shop owes. Before there
     is an invoice nothing is owed, and `deposit` is what was paid in advance.
     """
 
-    billed: Decimal
+    invoiced: Decimal
     paid: Decimal
     deposit: Decimal
     currency: str
-    is_billed: bool
+    is_invoiced: bool
 
     @property
     def owed(self) -> Decimal:
-        return self.billed - self.paid if self.is_billed else Decimal(0)
-
-    def written_in(self, shop: Shop) -> Currency:
-        return Currency(self.currency, shop.locale)
+        return self.invoiced - self.paid if self.is_invoiced else Decimal(0)
 
 
 def balance_of(job: Job) -> JobBalance:
     """What the customer owes or is owed for this job, deposits included."""
-    bills = job.invoices.with_balance().filter(kind=Invoice.Kind.INVOICE)
-    bills = list(bills.defer("pdf").order_by("id"))
+    invoices = job.invoices.with_balance().filter(kind=Invoice.Kind.INVOICE)
+    invoices = list(invoices.defer("pdf").order_by("id"))
     paid = job.payments.total()
     deposit, currency = deposits_of(job)
-    on_bills = paid - deposit
+    if invoices:
+        currency = invoices[-1].currency
     return JobBalance(
-        billed=sum((bill.owed for bill in bills), on_bills),
+        invoiced=sum((invoice.owed for invoice in invoices), paid - deposit),
         paid=paid,
         deposit=deposit,
-        currency=bills[-1].currency if bills else currency or Shop.current().currency,
-        is_billed=bool(bills),
+        currency=currency or Shop.current().currency,
+        is_invoiced=bool(invoices),
     )
 
 
@@ -65,20 +63,24 @@ def available_credit(
     found: list[tuple[Invoice | None, Decimal]] = []
     if deposit > 0 and its_currency == currency:
         found.append((None, deposit))
-    bills = job.invoices.unsettled().filter(owed__lt=0, currency=currency)
-    return found + [(bill, -bill.owed) for bill in bills.defer("pdf").order_by("id")]
+    credited = job.invoices.with_balance().filter(owed__lt=0, currency=currency)
+    for invoice in credited.defer("pdf").order_by("id"):
+        found.append((invoice, -invoice.owed))
+    return found
 
 
 def outstanding_totals(
-    bills, *, on: date, shop: Shop
+    invoices, *, on: date, shop: Shop
 ) -> list[tuple[Currency, Decimal, Decimal]]:
-    """What `bills` (with their balance) ask together, and what of it is overdue.
+    """The sum owed on `invoices` (`with_balance`), and how much of it is overdue.
 
     One row per currency, since a shop may have changed its own.
     """
     sums: dict[str, list[Decimal]] = {}
-    for currency, owed, due_on in bills.values_list("currency", "owed", "due_on"):
-        both = sums.setdefault(currency, [Decimal(0), Decimal(0)])
-        both[0] += owed
-        both[1] += owed if due_on < on else 0
-    return [(Currency(code, shop.locale), *both) for code, both in sorted(sums.items())]
+    for currency, owed, due_on in invoices.values_list("currency", "owed", "due_on"):
+        total = sums.setdefault(currency, [Decimal(0), Decimal(0)])
+        total[0] += owed
+        total[1] += owed if due_on < on else 0
+    return [
+        (Currency(code, shop.locale), *total) for code, total in sorted(sums.items())
+    ]

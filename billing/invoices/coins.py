@@ -15,7 +15,7 @@ class CashAmount:
     """The money that changes hands, and the rounding that settles the rest."""
 
     amount: Decimal
-    rounding: Decimal
+    rounding: Decimal = Decimal(0)
 
     @property
     def settles(self) -> Decimal:
@@ -37,10 +37,10 @@ def pay_in_coins(
     Raises: CashRoundingError for a part payment that is no multiple of `step`.
     """
     if not step or not amount:
-        return CashAmount(amount, Decimal(0))
+        return CashAmount(amount)
     whole = round_to_coins(due, step=step, places=places)
     if amount in (due, whole):
         return CashAmount(whole, due - whole)
     if amount % step:
         raise CashRoundingError
-    return CashAmount(amount, Decimal(0))
+    return CashAmount(amount)

@@ -1,56 +1,51 @@
-"""What a credit note comes to that takes back a bill, or a part of it.
+"""The totals of a credit note for an invoice, or for a part of it.
 
-It is what the bill came to before, less what it comes to without the lines taken back.
-So any number of credit notes against one bill add up to it to the last cent, which
-notes that are each calculated on their own would not. The price is that the tax of a
-partial note may be a cent beside its rate times its net.
+They are the totals of the invoice before, less those without the credited lines. So any
+number of credit notes on one invoice add up to it to the last cent, which notes that
+are each calculated on their own would not. The price is that the tax of a partial note
+may differ by a cent from its rate times its net.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from decimal import Decimal
 
 from shopdesk import money
 
 
 def credit_sums(
-    stood: Sequence[money.TaxedLine],
+    lines: Sequence[money.TaxedLine],
     *,
     back: Sequence[Decimal],
     places: int,
     prices_include_tax: bool,
 ) -> money.Totals:
-    """The totals, none above zero, of taking `back` so much of each line that `stood`.
+    """The totals, none above zero, of crediting the quantity `back` of each line.
 
-    Lines of which nothing is taken back are not in it.
+    Lines of which nothing is credited are not in it.
     """
-    left = [
-        money.TaxedLine(line.quantity - gone, line.price, line.rate, line.category)
-        for line, gone in zip(stood, back, strict=True)
+    remaining = [
+        replace(line, quantity=line.quantity - quantity)
+        for line, quantity in zip(lines, back, strict=True)
     ]
     before, after = (
-        money.totals(lines, places=places, prices_include_tax=prices_include_tax)
-        for lines in (stood, left)
+        money.totals(sold, places=places, prices_include_tax=prices_include_tax)
+        for sold in (lines, remaining)
     )
-    touched = {
+    credited = [
         (line.category, line.rate)
-        for line, gone in zip(stood, back, strict=True)
-        if gone
-    }
-    still = {(group.category, group.rate): group for group in after.groups}
-    groups = []
-    for group in before.groups:
-        key = (group.category, group.rate)
-        if key in touched:
-            rest = still[key]
-            groups.append(
-                money.TaxGroup(
-                    *key, rest.net - group.net, rest.tax - group.tax, group.reasons
-                )
-            )
+        for line, quantity in zip(lines, back, strict=True)
+        if quantity
+    ]
+    groups = tuple(
+        replace(was, net=now.net - was.net, tax=now.tax - was.tax)
+        for was, now in zip(before.groups, after.groups, strict=True)
+        if (was.category, was.rate) in credited
+    )
     amounts = zip(before.lines, after.lines, back, strict=True)
     return money.Totals(
-        tuple(now - was for was, now, gone in amounts if gone),
-        tuple(groups),
+        tuple(now - was for was, now, quantity in amounts if quantity),
+        groups,
         after.net - before.net,
         after.tax - before.tax,
         after.gross - before.gross,

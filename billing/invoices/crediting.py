@@ -20,11 +20,11 @@ def issue_credit_note(
     *,
     why: str,
     stamp: Stamp,
-    back: dict[int, Decimal] | None = None,
+    quantities: dict[int, Decimal] | None = None,
 ) -> Invoice:
     """Credit an invoice by a credit note, in a series of its own.
 
-    `back` is the quantity to credit by the key of a line; without it all that is not
+    `quantities` are those to credit, by the key of a line; without them all that is not
     credited yet is.
     """
     job = Job.objects.select_for_update().get(pk=invoice.job_id)
@@ -33,33 +33,29 @@ def issue_credit_note(
         raise RefusedError("A credit note cannot be credited.")
     if invoice.credit_notes.filter(is_whole=True).exists():
         raise RefusedError(f"{invoice.full_number} is already fully credited.")
-    stood = invoice.standing_lines()
-    gone = [line.quantity if back is None else _quantity(line, back) for line in stood]
-    if back is not None and not any(gone):
+    lines = invoice.remaining_lines()
+    credited = [_quantity(line, quantities) for line in lines]
+    if quantities is not None and not any(credited):
         raise RefusedError("Enter the quantity to credit on at least one line.")
-    totals = invoice.totals_taking_back(stood, gone)
+    totals = invoice.totals_of_credit(lines, credited)
     _check_totals(invoice, totals)
-    pairs = list(zip(stood, gone, strict=True))
     note = Invoice(
         kind=Invoice.Kind.CREDIT_NOTE,
         credits=invoice,
-        is_whole=all(line.quantity == quantity for line, quantity in pairs),
+        is_whole=[line.quantity for line in lines] == credited,
         job=job,
         quote=invoice.quote,
         customer=invoice.customer,
-        buyer_name=invoice.buyer_name,
-        buyer_address=invoice.buyer_address,
-        buyer_tax_id=invoice.buyer_tax_id,
-        buyer_country=invoice.buyer_country,
         supplied_on=invoice.supplied_on,
         currency=invoice.currency,
         prices_include_tax=invoice.prices_include_tax,
-        words=why,
+        text=why,
         einvoice=_einvoice_form(invoice),
     )
+    note.set_party("buyer", invoice.party("buyer"))
     store_invoice(
         note,
-        lines=_credit_lines(pairs, totals),
+        lines=_credit_lines(lines, credited, totals),
         totals=totals,
         shop=Shop.current(),
         stamp=stamp,
@@ -68,21 +64,21 @@ def issue_credit_note(
     return note
 
 
-def _quantity(line: InvoiceLine, back: dict[int, Decimal]) -> Decimal:
-    """How much of a line is credited; never more than stands, nor the other way."""
-    asked = back.get(line.pk, Decimal(0))
-    if not min(Decimal(0), line.quantity) <= asked <= max(Decimal(0), line.quantity):
+def _quantity(line: InvoiceLine, quantities: dict[int, Decimal] | None) -> Decimal:
+    """How much of a line is credited: between nothing and what remains of it."""
+    if quantities is None:
+        return line.quantity
+    quantity = quantities.get(line.pk, Decimal(0))
+    if not min(Decimal(0), line.quantity) <= quantity <= max(Decimal(0), line.quantity):
         raise RefusedError(
             f"At most {line.quantity.normalize():f} of “{line.text}” can be credited."
         )
-    return asked
+    return quantity
 
 
 def _check_totals(invoice: Invoice, totals: Totals) -> None:
-    """No part of a note gives more than its invoice asked, nor asks for anything."""
-    left = invoice.gross - sum(
-        (-note.gross for note in invoice.credit_notes.only("gross")), Decimal(0)
-    )
+    """No credit note gives more than its invoice has left, nor asks for anything."""
+    left = invoice.remaining_gross
     if totals.gross > 0 or -totals.gross > left or totals.net > 0 or totals.tax > 0:
         raise RefusedError(
             "The credit exceeds the invoice. Credit the lines that reduce it, too."
@@ -90,18 +86,16 @@ def _check_totals(invoice: Invoice, totals: Totals) -> None:
 
 
 def _credit_lines(
-    pairs: list[tuple[InvoiceLine, Decimal]], totals: Totals
+    lines: list[InvoiceLine], quantities: list[Decimal], totals: Totals
 ) -> list[InvoiceLine]:
-    lines = [
-        InvoiceLine.copied(
-            line, position=line.position, quantity=-quantity, takes_back=line
-        )
-        for line, quantity in pairs
+    credit_lines = [
+        InvoiceLine.copied(line, quantity=-quantity, credits=line)
+        for line, quantity in zip(lines, quantities, strict=True)
         if quantity
     ]
-    for line, amount in zip(lines, totals.lines, strict=True):
+    for line, amount in zip(credit_lines, totals.lines, strict=True):
         line.amount = amount
-    return lines
+    return credit_lines
 
 
 def _einvoice_form(invoice: Invoice) -> str:

@@ -17,13 +17,13 @@ from repairs.jobs.models import Job
 from shopdesk import money
 from shopdesk.errors import RefusedError
 from shopdesk.papers.render import document_language
-from shopdesk.shop.currencies import Currency
+from shopdesk.shop.currencies import InCurrency
 from shopdesk.shop.models import Shop
 from shopdesk.shop.tax import Tax
 
 
 @dataclass
-class InvoiceDraft:
+class InvoiceDraft(InCurrency):
     """An invoice that is not issued yet: its lines, its totals and its quote.
 
     `deposits` is the customer's money that is here already: deposits, and what the shop
@@ -31,13 +31,23 @@ class InvoiceDraft:
     rate on the day of supply is not that of the quote, each with the tax of the quote.
     """
 
-    lines: list[InvoiceLine]
-    totals: money.Totals
+    lines: Sequence[InvoiceLine]
     currency: str
     prices_include_tax: bool
     quote: Quote | None = None
     tax_changes: list[tuple[InvoiceLine, Tax]] = field(default_factory=list)
     deposits: Decimal = Decimal(0)
+    totals: money.Totals = field(init=False)
+
+    def __post_init__(self) -> None:
+        for position, line in enumerate(self.lines, 1):
+            line.position = position
+            line.calculate(places=self.places)
+        self.totals = money.totals(
+            [line.as_money() for line in self.lines],
+            places=self.places,
+            prices_include_tax=self.prices_include_tax,
+        )
 
     @property
     def deposits_used(self) -> Decimal:
@@ -79,22 +89,28 @@ def draft_invoice(job: Job, *, on: date, shop: Shop) -> InvoiceDraft:
 
 def _draft(job: Job, *, on: date, shop: Shop) -> InvoiceDraft:
     quote = _accepted_quote(job)
-    if (
-        job.outcome == states.DECLINED_BY_CUSTOMER
-        and quote
-        and quote.accepted_option.is_return
+    is_fixed = job.outcome == states.FIXED
+    if quote and (
+        (is_fixed and not job.approved_warranty_repair)
+        or (
+            job.outcome == states.DECLINED_BY_CUSTOMER
+            and quote.accepted_option.is_return
+        )
     ):
         return _draft_agreed(quote, on=on, shop=shop)
-    if job.outcome != states.FIXED:
-        return _draft_without_repair(job, on=on, shop=shop)
-    if quote and not job.approved_warranty_repair:
-        return _draft_agreed(quote, on=on, shop=shop)
-    if job.is_warranty_repair:
-        return _draft_under_warranty(job, on=on, shop=shop)
-    raise RefusedError(
-        "No price has been accepted and this is not a warranty repair. Reopen the job"
-        " and send a quote."
-    )
+    if not is_fixed:
+        lines = [_diagnosis_line(job)]
+    elif job.is_warranty_repair:
+        lines = _warranty_lines(job)
+    else:
+        raise RefusedError(
+            "No price has been accepted and this is not a warranty repair. Reopen the"
+            " job and send a quote."
+        )
+    tax = shop.tax(on, job.customer.tax_kind)
+    for line in lines:
+        line.set_tax(tax)
+    return InvoiceDraft(lines, shop.currency, shop.prices_include_tax)
 
 
 def _accepted_quote(job: Job) -> Quote | None:
@@ -105,18 +121,13 @@ def _draft_agreed(quote: Quote, *, on: date | None, shop: Shop) -> InvoiceDraft:
     """All that was agreed, with the tax rates of the day `on` where one is given."""
     lines = [InvoiceLine.copied(line) for line in all_agreed(quote)]
     tax_changes = _apply_tax_rates(lines, on=on, shop=shop) if on else []
-    draft = _draft_of(
-        lines,
-        currency=quote.currency,
-        prices_include_tax=quote.prices_include_tax,
+    return InvoiceDraft(
+        lines, quote.currency, quote.prices_include_tax, quote, tax_changes
     )
-    draft.quote = quote
-    draft.tax_changes = tax_changes
-    return draft
 
 
 def _apply_tax_rates(
-    lines: list[InvoiceLine], *, on: date, shop: Shop
+    lines: Sequence[InvoiceLine], *, on: date, shop: Shop
 ) -> list[tuple[InvoiceLine, Tax]]:
     """Give each line the rate of its own kind of tax on the day of supply."""
     changed = []
@@ -129,38 +140,7 @@ def _apply_tax_rates(
     return changed
 
 
-def _draft_of(
-    lines: Sequence[InvoiceLine], *, currency: str, prices_include_tax: bool
-) -> InvoiceDraft:
-    places = Currency(currency, "").places
-    for position, line in enumerate(lines, 1):
-        line.position = position
-        line.calculate(places=places)
-    return InvoiceDraft(
-        lines=list(lines),
-        totals=money.totals(
-            [line.as_money() for line in lines],
-            places=places,
-            prices_include_tax=prices_include_tax,
-        ),
-        currency=currency,
-        prices_include_tax=prices_include_tax,
-    )
-
-
-def _draft_at_todays_terms(
-    job: Job, lines: Sequence[InvoiceLine], *, on: date, shop: Shop
-) -> InvoiceDraft:
-    """Lines that no quote has: in the shop's currency, with the customer's tax."""
-    tax = shop.tax(on, job.customer.tax_kind)
-    for line in lines:
-        line.set_tax(tax)
-    return _draft_of(
-        lines, currency=shop.currency, prices_include_tax=shop.prices_include_tax
-    )
-
-
-def _draft_under_warranty(job: Job, *, on: date, shop: Shop) -> InvoiceDraft:
+def _warranty_lines(job: Job) -> list[InvoiceLine]:
     """All that was done, at no price: the customer sees the work, and pays nothing."""
     lines = []
     text = gettext("{what}, under warranty")
@@ -172,20 +152,18 @@ def _draft_under_warranty(job: Job, *, on: date, shop: Shop) -> InvoiceDraft:
             line = _free_line(LineKind.PART, text.format(what=name))
             line.quantity = Decimal(used.quantity)
             lines.append(line)
-    return _draft_at_todays_terms(job, lines, on=on, shop=shop)
+    return lines
 
 
 def _free_line(kind: str, text: str) -> InvoiceLine:
     return InvoiceLine(kind=kind, text=text[:200], price=Decimal(0))
 
 
-def _draft_without_repair(job: Job, *, on: date, shop: Shop) -> InvoiceDraft:
-    """Only the diagnosis fee, if one was agreed."""
-    fee = (
-        Decimal(0) if job.is_warranty_repair else job.agreed_diagnosis_fee or Decimal(0)
-    )
+def _diagnosis_line(job: Job) -> InvoiceLine:
+    """The diagnosis fee, if one was agreed."""
+    fee = None if job.is_warranty_repair else job.agreed_diagnosis_fee
     text = gettext("Diagnosis") if fee else gettext("Inspection, no charge")
     outcome = gettext(job.get_outcome_display())
     line = _free_line(LineKind.FEE, f"{text} ({outcome})")
-    line.price = fee
-    return _draft_at_todays_terms(job, [line], on=on, shop=shop)
+    line.price = fee or Decimal(0)
+    return line

@@ -7,43 +7,35 @@ from collections.abc import Callable, Sequence
 
 from django.utils.translation import gettext
 
-from billing.einvoice import en16931, factur_x
+from billing.einvoice import en16931
 from billing.invoices.models import Invoice, InvoiceLine
 from shopdesk.errors import IncompleteError
 from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
 
 
-def cii_of(invoice: Invoice, lines: Sequence[InvoiceLine], *, shop: Shop) -> bytes:
-    """The file for inside the PDF. Raises IncompleteError."""
-    return _written(factur_x.cii, invoice, lines, shop=shop)
-
-
-def ubl_of(invoice: Invoice, lines: Sequence[InvoiceLine], *, shop: Shop) -> bytes:
-    """The UBL file. Raises IncompleteError."""
-    return _written(factur_x.ubl, invoice, lines, shop=shop)
-
-
-def _written(
+def einvoice_file(
     write: Callable[[en16931.Bill], bytes],
     invoice: Invoice,
     lines: Sequence[InvoiceLine],
     *,
     shop: Shop,
 ) -> bytes:
+    """The file in the form of `write`, `factur_x.cii` or `ubl`.
+
+    Raises IncompleteError; a missing entry must not keep the device in the shop, so the
+    error names the way out.
+    """
     try:
         with document_language(shop):
             document = einvoice_of(invoice, lines)
         return write(document)
-    except IncompleteError as missing:
-        raise IncompleteError(f"{missing}{_way_out(invoice)}") from missing
-
-
-def _way_out(invoice: Invoice) -> str:
-    """A missing entry must not keep the device in the shop."""
-    if invoice.is_credit_note or not invoice.einvoice:
-        return ""
-    return " To continue without an e-invoice, change the customer record."
+    except IncompleteError as error:
+        if invoice.is_credit_note or not invoice.einvoice:
+            raise
+        raise IncompleteError(
+            f"{error} To continue without an e-invoice, change the customer record."
+        ) from error
 
 
 def einvoice_of(invoice: Invoice, lines: Sequence[InvoiceLine]) -> en16931.Bill:
@@ -53,8 +45,8 @@ def einvoice_of(invoice: Invoice, lines: Sequence[InvoiceLine]) -> en16931.Bill:
         number=invoice.full_number,
         issued_on=invoice.issued_on,
         supplied_on=invoice.supplied_on,
-        seller=_party(invoice, "seller"),
-        buyer=_party(invoice, "buyer"),
+        seller=invoice.party("seller"),
+        buyer=invoice.party("buyer"),
         currency=invoice.currency,
         places=invoice.places,
         lines=[
@@ -67,19 +59,14 @@ def einvoice_of(invoice: Invoice, lines: Sequence[InvoiceLine]) -> en16931.Bill:
         gross=invoice.gross,
         prices_include_tax=invoice.prices_include_tax,
         due_on=invoice.due_on,
-        paid=invoice.deposited + invoice.paid_with_it,
+        paid=invoice.deposits_used + invoice.paid_with_it,
         rounding=-invoice.rounding,
         means=invoice.means,
         said=invoice.credit_totals(lines) if credited else None,
         credits=(credited.full_number, credited.issued_on) if credited else None,
-        notes=[invoice.words],
+        notes=[invoice.text],
         reasons={
             line.tax_category: line.tax_reason and gettext(line.tax_reason)
             for line in lines
         },
     )
-
-
-def _party(invoice: Invoice, role: str) -> en16931.Party:
-    terms = ("name", "address", "country", "tax_id")
-    return en16931.Party(*(getattr(invoice, f"{role}_{term}") for term in terms))

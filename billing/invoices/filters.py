@@ -7,7 +7,7 @@ from billing.invoices.models import Invoice
 
 
 class InvoiceFilter(django_filters.FilterSet):
-    standing = django_filters.ChoiceFilter(
+    status = django_filters.ChoiceFilter(
         label="Status",
         choices=[
             ("open", "open"),
@@ -16,31 +16,31 @@ class InvoiceFilter(django_filters.FilterSet):
             ("credited", "credited"),
             ("notes", "credit notes"),
         ],
-        method="by_standing",
+        method="by_status",
         empty_label="all",
     )
 
     q = django_filters.CharFilter(
         label="Number or name",
-        method="by_words",
+        method="by_query",
         max_length=200,
         widget=forms.TextInput(attrs={"type": "search", "class": "w20"}),
     )
 
     class Meta:
         model = Invoice
-        fields = ["q", "standing"]
+        fields = ["q", "status"]
 
-    def by_words(self, queryset, name, words):
+    def by_query(self, queryset, name, query):
         """In the list's own order.
 
         The sum keeps SQLite from fetching all that is found, with what is owed on each,
         before it sorts: it goes down the days, and calculates only what the page shows.
         """
-        found = Invoice.objects.search(words).order_by()
+        found = Invoice.objects.search(query).order_by()
         return queryset.alias(key=F("pk") + 0).filter(key__in=found.values("pk"))
 
-    def by_standing(self, queryset, name, value):
+    def by_status(self, queryset, name, value):
         if value == "open":
             return queryset.unsettled()
         if value == "overdue":

@@ -1,4 +1,4 @@
-"""What the desk fills in about a bill."""
+"""What the desk fills in to pay, to credit and to make out an invoice."""
 
 from decimal import Decimal
 from uuid import uuid4
@@ -23,22 +23,22 @@ class PaymentForm(forms.Form):
     key = forms.UUIDField(widget=forms.HiddenInput)
 
     def __init__(
-        self, *args, written_in, left, in_cash=None, is_optional=False, **kwargs
+        self, *args, written_in, due, in_cash=None, is_optional=False, **kwargs
     ):
-        """`in_cash` is what `left` comes to in coins, where that is another amount."""
+        """`in_cash` is what `due` comes to in coins, where that is another amount."""
         super().__init__(*args, **kwargs)
         self.is_optional = is_optional
         self.fields["key"].initial = uuid4
         amount = self.fields["amount"]
         amount.places = written_in.places
-        amount.initial = abs(left) if left is not None else None
+        amount.initial = abs(due) if due is not None else None
         amount.label = f"Amount in {written_in.currency}"
         if is_optional:
             amount.required = self.fields["means"].required = False
             amount.help_text = "Blank or 0: paid later."
-        if in_cash is not None and left and in_cash != left:
-            said = f"In cash: {money(abs(in_cash), written_in)} settles it."
-            amount.help_text = f"{amount.help_text} {said}".strip()
+        if in_cash is not None and due and in_cash != due:
+            note = f"In cash: {money(abs(in_cash), written_in)} settles it."
+            amount.help_text = f"{amount.help_text} {note}".strip()
 
     def clean_amount(self):
         amount = self.cleaned_data["amount"]
@@ -47,10 +47,10 @@ class PaymentForm(forms.Form):
         return amount or Decimal(0)
 
     def clean(self):
-        asked = super().clean()
-        if asked.get("amount") and not asked.get("means") and "means" in asked:
+        entered = super().clean()
+        if entered.get("amount") and entered.get("means") == "":
             self.add_error("means", "Select a payment method.")
-        return asked
+        return entered
 
     def payment(self, sign=1):
         """What the form records; a `sign` of -1 makes it a refund."""
@@ -63,7 +63,7 @@ class PaymentForm(forms.Form):
 
 
 class CreditForm(forms.Form):
-    """Why, and how much of each line that stands: all of it if nothing is said."""
+    """Why, and how much of each remaining line: all of it unless changed."""
 
     why = forms.CharField(
         label="Reason for credit",
@@ -91,8 +91,8 @@ class CreditForm(forms.Form):
         """Each line with its box."""
         return [(line, self[self._name(line)]) for line in self.lines]
 
-    def back(self):
-        """How much of which line is taken back; None for all that stands."""
+    def quantities(self):
+        """The quantity to credit by the key of its line; None for all that remains."""
         names = {line.pk: self._name(line) for line in self.lines}
         if not any(self.add_prefix(name) in self.data for name in names.values()):
             return None

@@ -1,6 +1,6 @@
 """Invoices are issued: number, lines, document and e-invoice at once, or none of it."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
 from datetime import timedelta
 from decimal import Decimal
 from hashlib import sha256
@@ -8,12 +8,14 @@ from uuid import UUID
 
 from django.db import transaction
 
+from billing.einvoice import factur_x
+from billing.einvoice.en16931 import Party
 from billing.invoices import payments
 from billing.invoices.balance import available_credit
 from billing.invoices.charged import allocate_net
 from billing.invoices.coins import CashAmount
 from billing.invoices.draft import InvoiceDraft, draft_invoice
-from billing.invoices.einvoice_of import ubl_of
+from billing.invoices.einvoice_of import einvoice_file
 from billing.invoices.models import EInvoice, Invoice, InvoiceLine
 from billing.invoices.papers import invoice_paper
 from repairs.customers.models import Customer
@@ -28,19 +30,9 @@ from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
 
 
-@dataclass(frozen=True)
-class Buyer:
-    """Who the invoice is made out to."""
-
-    name: str
-    address: str
-    country: str
-    tax_id: str = ""
-
-
-def default_buyer(customer: Customer, shop: Shop) -> Buyer:
+def default_buyer(customer: Customer, shop: Shop) -> Party:
     """The customer as an invoice names them."""
-    return Buyer(
+    return Party(
         name=", ".join(filter(None, [customer.company, customer.name])),
         address=customer.address,
         country=customer.country or shop.country,
@@ -61,7 +53,7 @@ def check_can_invoice(job: Job) -> None:
             f"Job {job.number} is {job.get_state_display()}. It can be invoiced once"
             " the work is done."
         )
-    if job.invoices.standing().exists():
+    if job.invoices.in_force().exists():
         raise RefusedError(f"Job {job.number} already has an invoice.")
 
 
@@ -73,7 +65,7 @@ def issue_invoice(
     paid: Decimal = Decimal(0),
     means: str = "",
     key: UUID | None = None,
-    buyer: Buyer | None = None,
+    buyer: Party | None = None,
 ) -> Invoice:
     """Invoice a finished job; use its deposits, and record what is paid at once.
 
@@ -86,27 +78,23 @@ def issue_invoice(
     supplied_on = job.handed_over_on or stamp.on
     draft = draft_invoice(job, on=supplied_on, shop=shop)
     money = _paid_at_once(draft, paid=paid, means=means, shop=shop)
-    covered = job.repairs.filter(warranty_until__isnull=False).exists()
-    buyer = buyer or default_buyer(job.customer, shop)
+    has_warranty = job.repairs.filter(warranty_until__isnull=False).exists()
     invoice = Invoice(
         job=job,
         quote=draft.quote,
         customer=job.customer,
-        buyer_name=buyer.name,
-        buyer_address=buyer.address,
-        buyer_tax_id=buyer.tax_id,
-        buyer_country=buyer.country,
         supplied_on=supplied_on,
         due_on=stamp.on + timedelta(days=shop.payment_term_days),
         currency=draft.currency,
         prices_include_tax=draft.prices_include_tax,
-        words=warranty_terms(shop) if covered else "",
-        deposited=draft.deposits_used,
+        text=warranty_terms(shop) if has_warranty else "",
+        deposits_used=draft.deposits_used,
         paid_with_it=money.amount,
         rounding=money.rounding,
         means=means if paid else "",
         einvoice=job.customer.einvoice,
     )
+    invoice.set_party("buyer", buyer or default_buyer(job.customer, shop))
     store_invoice(
         invoice,
         lines=draft.lines,
@@ -118,9 +106,9 @@ def issue_invoice(
     _apply_deposits(invoice, stamp=stamp)
     if paid:
         payments.create_payment(
-            job,
+            money,
+            job=job,
             invoice=invoice,
-            money=money,
             currency=invoice.currency,
             means=means,
             key=key,
@@ -134,7 +122,7 @@ def _paid_at_once(
     draft: InvoiceDraft, *, paid: Decimal, means: str, shop: Shop
 ) -> CashAmount:
     if not paid:
-        return CashAmount(Decimal(0), Decimal(0))
+        return CashAmount(Decimal(0))
     if paid < 0:
         raise RefusedError("A refund is only possible once the invoice is issued.")
     return payments.checked_amount(
@@ -143,8 +131,8 @@ def _paid_at_once(
 
 
 def _apply_deposits(invoice: Invoice, *, stamp: Stamp) -> None:
-    """Transfer what is here for the job; what is left over stays owed back."""
-    left = invoice.deposited
+    """Transfer the deposits that the invoice uses; the rest stays to be refunded."""
+    left = invoice.deposits_used
     for source, here in available_credit(invoice.job, currency=invoice.currency):
         if amount := min(left, here):
             payments.transfer_deposit(amount, source=source, to=invoice, stamp=stamp)
@@ -154,7 +142,7 @@ def _apply_deposits(invoice: Invoice, *, stamp: Stamp) -> None:
 def store_invoice(
     invoice: Invoice,
     *,
-    lines: list[InvoiceLine],
+    lines: Sequence[InvoiceLine],
     totals: Totals,
     overpaid: Decimal = Decimal(0),
     shop: Shop,
@@ -165,8 +153,8 @@ def store_invoice(
     invoice.series = numbering.series_name(pattern, on=stamp.on)
     invoice.number = numbering.give(invoice.series, kind=invoice.kind)
     invoice.issued_on, invoice.issued_by = stamp.on, stamp.by
-    for term in ("name", "address", "country", "tax_id"):
-        setattr(invoice, f"seller_{term}", getattr(shop, term))
+    seller = Party(shop.name, shop.address, shop.country, shop.tax_id)
+    invoice.set_party("seller", seller)
     invoice.net, invoice.tax, invoice.gross = totals.net, totals.tax, totals.gross
     pdf = invoice_paper(
         invoice,
@@ -192,14 +180,15 @@ def store_ubl(invoice: Invoice, *, stamp: Stamp) -> EInvoice:
     stored = EInvoice.objects.filter(invoice=invoice).first()
     if stored:
         return stored
-    lines = list(invoice.lines.all())
-    return _create_ubl(invoice, lines=lines, shop=Shop.current(), stamp=stamp)
+    return _create_ubl(
+        invoice, lines=invoice.lines.all(), shop=Shop.current(), stamp=stamp
+    )
 
 
 def _create_ubl(
-    invoice: Invoice, *, lines: list[InvoiceLine], shop: Shop, stamp: Stamp
+    invoice: Invoice, *, lines: Sequence[InvoiceLine], shop: Shop, stamp: Stamp
 ) -> EInvoice:
-    file = ubl_of(invoice, lines, shop=shop)
+    file = einvoice_file(factur_x.ubl, invoice, lines, shop=shop)
     return EInvoice.objects.create(
         invoice=invoice, file=file, file_hash=sha256(file).hexdigest(), made_at=stamp.at
     )
@@ -210,7 +199,7 @@ def update_repair_revenue(job: Job) -> None:
     repairs = list(job.repairs.filter(outcome=states.FIXED))
     charged = dict.fromkeys([repair.pk for repair in repairs], Decimal(0))
     for invoice in job.invoices.filter(kind=Invoice.Kind.INVOICE).defer("pdf"):
-        lines = invoice.standing_lines()
+        lines = invoice.remaining_lines()
         shares = allocate_net(
             [(line.repair_id, line.as_money()) for line in lines],
             repairs=list(charged),

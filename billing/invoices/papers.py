@@ -1,11 +1,12 @@
 """Invoice, credit note and receipt as PDF."""
 
+from collections.abc import Sequence
 from datetime import datetime
 from decimal import Decimal
 
 from billing.changes.queries import agreed_changes
 from billing.einvoice import factur_x
-from billing.invoices.einvoice_of import cii_of
+from billing.invoices.einvoice_of import einvoice_file
 from billing.invoices.models import Invoice, InvoiceLine, Receipt
 from repairs.customers.models import Customer
 from repairs.jobs.models import Job
@@ -29,7 +30,7 @@ FACTUR_X = XmpSchema(
 def invoice_paper(
     invoice: Invoice,
     *,
-    lines: list[InvoiceLine],
+    lines: Sequence[InvoiceLine],
     totals: Totals,
     overpaid: Decimal,
     shop: Shop,
@@ -37,14 +38,13 @@ def invoice_paper(
 ) -> bytes:
     """The document of an invoice or a credit note that is about to be stored.
 
-    Where the customer wants the e-invoice inside, it is.
+    It has the e-invoice inside where the customer wants that.
     """
     inside = None
     if invoice.einvoice == Customer.EInvoice.PDF:
-        inside = EmbeddedFile(
-            factur_x.FILE_NAME, cii_of(invoice, lines, shop=shop), FACTUR_X
-        )
-    due = invoice.gross - invoice.deposited
+        file = einvoice_file(factur_x.cii, invoice, lines, shop=shop)
+        inside = EmbeddedFile(factur_x.FILE_NAME, file, FACTUR_X)
+    due = invoice.gross - invoice.deposits_used
     is_note = invoice.is_credit_note
     return render_pdf(
         "billing/invoices/paper.html",
@@ -56,12 +56,10 @@ def invoice_paper(
             "several_rates": len(totals.groups) > 1,
             "written_in": invoice.written_in(shop),
             "job": invoice.job,
-            "device": invoice.job.device,
-            "paid": invoice.paid_with_it,
-            "asked": due,
+            "due": due,
             "is_rest": is_note and invoice.gross != -invoice.credits.gross,
             "left": due - invoice.paid_with_it - invoice.rounding,
-            "over": overpaid,
+            "overpaid": overpaid,
             "changes": agreed_changes(invoice.job)
             if invoice.quote and not is_note
             else [],
@@ -83,12 +81,9 @@ def receipt_paper(
             "receipt": receipt,
             "payment": payment,
             "amount": abs(payment.amount),
-            "is_back": payment.amount < 0,
+            "is_refund": payment.amount < 0,
             "written_in": payment.written_in(shop),
             "job": job,
-            "device": job.device,
-            "customer": job.customer,
-            "invoice": payment.invoice,
         },
         size=shop.paper,
         made_at=made_at,

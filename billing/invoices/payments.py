@@ -31,19 +31,14 @@ from shopdesk.errors import RefusedError
 from shopdesk.look.shop_formats import day
 from shopdesk.look.shop_formats import money as format_money
 from shopdesk.shop import numbering
-from shopdesk.shop.currencies import Currency
+from shopdesk.shop.currencies import Currency, places
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
 
 
 @transaction.atomic
 def record_payment(
-    invoice: Invoice,
-    *,
-    amount: Decimal,
-    means: str,
-    key: UUID,
-    stamp: Stamp,
+    invoice: Invoice, *, amount: Decimal, means: str, key: UUID, stamp: Stamp
 ) -> Payment:
     """Money in; a negative `amount` is a refund. The same `key` is one payment."""
     # The lock keeps two payments apart, so that together they can't be too much.
@@ -61,9 +56,9 @@ def record_payment(
         shop=Shop.current(),
     )
     return create_payment(
-        job,
+        money,
+        job=job,
         invoice=invoice,
-        money=money,
         currency=invoice.currency,
         means=means,
         key=key,
@@ -83,47 +78,47 @@ def record_deposit(
     if duplicate := _find_duplicate(key, job=job, invoice=None):
         return duplicate
     shop = Shop.current()
-    here, currency = deposits_of(job)
+    deposit, currency = deposits_of(job)
     currency = currency or shop.currency
-    if amount < 0:
-        _check_refund(-amount, here=here, currency=currency, shop=shop)
-    else:
-        _check_deposit(job, amount, here=here, currency=currency, shop=shop)
-    money = _in_cash_or_not(
+    is_refund = amount < 0
+    check = _check_refund if is_refund else _check_deposit
+    check(job, abs(amount), deposit=deposit, currency=currency, shop=shop)
+    money = _cash_amount(
         amount,
-        due=-here if amount < 0 else Decimal(0),
+        due=-deposit if is_refund else Decimal(0),
         means=means,
         currency=currency,
         shop=shop,
     )
     payment = create_payment(
-        job,
-        invoice=None,
-        money=money,
+        money,
+        job=job,
         currency=currency,
         means=means,
         key=key,
+        text="Deposit refund" if is_refund else "Deposit",
         stamp=stamp,
-        words="Deposit refund" if amount < 0 else "Deposit",
     )
     store_receipt(payment, stamp=stamp)
     return payment
 
 
-def _check_refund(amount: Decimal, *, here: Decimal, currency: str, shop: Shop) -> None:
-    if here <= 0:
+def _check_refund(
+    job: Job, amount: Decimal, *, deposit: Decimal, currency: str, shop: Shop
+) -> None:
+    if deposit <= 0:
         raise RefusedError("There is no deposit to refund.")
-    if amount > here:
+    if amount > deposit:
         raise RefusedError(
-            f"The deposit held is {amount_text(here, currency, shop)}. Enter at most"
+            f"The deposit held is {amount_text(deposit, currency, shop)}. Enter at most"
             " that."
         )
 
 
 def _check_deposit(
-    job: Job, amount: Decimal, *, here: Decimal, currency: str, shop: Shop
+    job: Job, amount: Decimal, *, deposit: Decimal, currency: str, shop: Shop
 ) -> None:
-    if job.invoices.standing().exists():
+    if job.invoices.in_force().exists():
         raise RefusedError(
             f"Job {job.number} already has an invoice. Record the payment there."
         )
@@ -137,17 +132,21 @@ def _check_deposit(
             f" {shop.currency}. Refund it first."
         )
     agreed = agreed_price(job, shop=shop)
-    if agreed is None or amount + here <= agreed:
+    if agreed is None or amount + deposit <= agreed:
         return
     if not agreed:
         raise RefusedError(
             "This is a warranty repair free of charge. No deposit is needed."
         )
-    held = amount_text(here, currency, shop)
-    besides = f", and {held} is already held" if here else ""
+    besides = (
+        f", and {amount_text(deposit, currency, shop)} is already held"
+        if deposit
+        else ""
+    )
+    most = amount_text(max(agreed - deposit, Decimal(0)), currency, shop)
     raise RefusedError(
         f"The agreed price is {amount_text(agreed, currency, shop)}{besides}. Enter at"
-        f" most {amount_text(max(agreed - here, Decimal(0)), currency, shop)}."
+        f" most {most}."
     )
 
 
@@ -163,41 +162,39 @@ def checked_amount(
     amount: Decimal, *, due: Decimal, means: str, currency: str, shop: Shop
 ) -> CashAmount:
     """What changes hands for `amount`; never more than is due, either way."""
-    money = _in_cash_or_not(amount, due=due, means=means, currency=currency, shop=shop)
+    money = _cash_amount(amount, due=due, means=means, currency=currency, shop=shop)
     settles = money.settles
     if not settles:
         raise RefusedError("Enter an amount.")
     if settles > 0 and settles > due:
-        raise RefusedError(_overpayment_error(due, currency, shop))
+        raise RefusedError(
+            f"The balance due is {amount_text(due, currency, shop)}. Enter at most"
+            " that."
+            if due > 0
+            else "There is no balance due on this invoice."
+        )
     if settles < 0 and settles < due:
         credit = f" of {amount_text(-due, currency, shop)}" if due < 0 else ""
         raise RefusedError(f"The refund exceeds the credit{credit} on this invoice.")
     return money
 
 
-def _overpayment_error(due: Decimal, currency: str, shop: Shop) -> str:
-    if due <= 0:
-        return "There is no balance due on this invoice."
-    return f"The balance due is {amount_text(due, currency, shop)}. Enter at most that."
-
-
-def _in_cash_or_not(
+def _cash_amount(
     amount: Decimal, *, due: Decimal, means: str, currency: str, shop: Shop
 ) -> CashAmount:
     """What changes hands for `amount`, rounded to coins where it is cash."""
     if means not in dict(MEANS):
         raise RefusedError("Select a payment method: cash, card or bank transfer.")
     if means != "cash":
-        return CashAmount(amount, Decimal(0))
+        return CashAmount(amount)
     step = _cash_step(currency, shop)
-    places = Currency(currency, shop.locale).places
     try:
-        return pay_in_coins(amount, due=due, step=step, places=places)
+        return pay_in_coins(amount, due=due, step=step, places=places(currency))
     except CashRoundingError:
-        near = abs(round_to_coins(amount, step=step, places=places))
+        nearest = abs(due_in_cash(amount, currency=currency, shop=shop))
         raise RefusedError(
             f"Cash amounts must be multiples of {amount_text(step, currency, shop)}."
-            f" The nearest is {amount_text(near, currency, shop)}."
+            f" The nearest is {amount_text(nearest, currency, shop)}."
         ) from None
 
 
@@ -209,7 +206,7 @@ def _cash_step(currency: str, shop: Shop) -> Decimal:
 def due_in_cash(due: Decimal, *, currency: str, shop: Shop) -> Decimal:
     """What `due` comes to in coins."""
     step = _cash_step(currency, shop)
-    return round_to_coins(due, step=step, places=Currency(currency, shop.locale).places)
+    return round_to_coins(due, step=step, places=places(currency))
 
 
 def amount_text(amount: Decimal, currency: str, shop: Shop) -> str:
@@ -219,11 +216,12 @@ def amount_text(amount: Decimal, currency: str, shop: Shop) -> str:
 
 def payment_message(payment: Payment, shop: Shop) -> str:
     """What the desk reads of a payment it has just recorded."""
-    amount = amount_text(abs(payment.amount), payment.currency, shop)
+    written_in = payment.written_in(shop)
+    amount = format_money(abs(payment.amount), written_in)
     done = "refunded" if payment.settles < 0 else "received"
     sentences = [f"{amount} {done}, {payment.get_means_display()}."]
     if payment.rounding:
-        settled = amount_text(abs(payment.settles), payment.currency, shop)
+        settled = format_money(abs(payment.settles), written_in)
         sentences.append(f"Cash rounding applied: it settles {settled}.")
     if payment.booked_on != payment.paid_on:
         sentences.append(
@@ -233,54 +231,41 @@ def payment_message(payment: Payment, shop: Shop) -> str:
 
 
 def create_payment(
-    job: Job,
-    *,
-    invoice: Invoice | None,
-    money: CashAmount,
-    currency: str,
-    means: str,
-    stamp: Stamp,
-    key: UUID | None = None,
-    words: str = "",
+    money: CashAmount, *, stamp: Stamp, key: UUID | None = None, **fields
 ) -> Payment:
-    """Record a payment on the first day of the till that is still open."""
+    """Record a payment on the first day of the till that is still open.
+
+    `fields` are those of `Payment`: job, invoice, currency, means and text.
+    """
     return Payment.objects.create(
-        job=job,
-        invoice=invoice,
         amount=money.amount,
         rounding=money.rounding,
-        currency=currency,
-        means=means,
         key=key or uuid4(),
-        words=words,
         paid_on=stamp.on,
         booked_on=booking_date(stamp.on),
         taken_at=stamp.at,
         taken_by=stamp.by,
+        **fields,
     )
 
 
 def transfer_deposit(
-    amount: Decimal,
-    *,
-    source: Invoice | None,
-    to: Invoice,
-    stamp: Stamp,
+    amount: Decimal, *, source: Invoice | None, to: Invoice, stamp: Stamp
 ) -> None:
     """Money that is here already goes to the invoice `to`; the till does not change."""
     came_from = f"from {source.full_number}" if source else "from the deposit"
-    for invoice, transferred, words in (
+    for invoice, transferred, text in (
         (source, -amount, f"to {to.full_number}"),
         (to, amount, came_from),
     ):
         create_payment(
-            to.job,
+            CashAmount(transferred),
+            job=to.job,
             invoice=invoice,
-            money=CashAmount(transferred, Decimal(0)),
             currency=to.currency,
             means=MOVED,
+            text=text,
             stamp=stamp,
-            words=words,
         )
 
 

@@ -4,14 +4,16 @@ from shopdesk.look.badges import badge
 from shopdesk.look.shop_formats import money
 
 
-class WrittenMoneyColumn(tables.NumberColumn):
-    """An amount in the currency of its own invoice."""
+class OwnCurrencyColumn(tables.NumberColumn):
+    """An amount in the currency of its own record."""
 
     def render(self, value, record, table):
         return money(value, record.written_in(table.shop))
 
 
 class InvoiceTable(tables.ListTable):
+    """Invoices and credit notes, with where they stand on the day `on`."""
+
     caption = "Invoices and credit notes"
     row_header = "number"
 
@@ -21,29 +23,19 @@ class InvoiceTable(tables.ListTable):
     issued_on = tables.DateColumn("Issued")
     buyer = tables.Column("Bill to", accessor="buyer_name")
     job = tables.CodeColumn("Job", accessor="job__number")
-    standing = tables.Column("Status", accessor="standing", orderable=False)
-    gross = WrittenMoneyColumn("Total")
+    status = tables.Column("Status", accessor="status", orderable=False)
     due_on = tables.DateColumn("Due")
-    owed = WrittenMoneyColumn("Balance due")
+    gross = OwnCurrencyColumn("Total")
+    owed = OwnCurrencyColumn("Balance due")
 
     class Meta(tables.ListTable.Meta):
         model = Invoice
         fields = []
-        sequence = [
-            "number",
-            "issued_on",
-            "buyer",
-            "job",
-            "standing",
-            "due_on",
-            "gross",
-            "owed",
-        ]
         empty_text = "No invoices found."
 
     def __init__(self, *args, on, **kwargs):
         super().__init__(*args, **kwargs)
         self.on = on
 
-    def render_standing(self, record):
-        return badge(record.standing_on(self.on))
+    def render_status(self, record):
+        return badge(record.status_on(self.on))

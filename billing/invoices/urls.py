@@ -10,6 +10,6 @@ urlpatterns = [
     path("<int:pk>/paper/", views.paper, name="paper"),
     path("<int:pk>/ubl/", views.ubl, name="ubl"),
     path("job/<int:pk>/", views.for_job, name="for_job"),
-    path("job/<int:pk>/bill/", views.bill, name="bill"),
+    path("job/<int:pk>/bill/", views.create, name="create"),
     path("receipt/<int:pk>/", views.receipt, name="receipt"),
 ]

@@ -8,6 +8,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 from django_tables2 import RequestConfig
 
+from billing.einvoice.en16931 import Party
 from billing.invoices import issuing
 from billing.invoices.balance import balance_of
 from billing.invoices.crediting import issue_credit_note
@@ -29,7 +30,6 @@ from repairs.jobs.models import Job
 from shopdesk.errors import RefusedError
 from shopdesk.look.downloads import download, pdf_response
 from shopdesk.look.forms import attempt
-from shopdesk.shop.currencies import Currency
 from shopdesk.stamp import Stamp
 
 
@@ -60,39 +60,24 @@ def invoice(request, pk):
     form = PaymentForm(
         request.POST or None,
         written_in=invoice.written_in(shop),
-        left=invoice.owed,
+        due=invoice.owed,
         in_cash=due_in_cash(invoice.owed, currency=invoice.currency, shop=shop),
     )
-    if form.is_valid():
-        # Where the shop owes, the same form pays back.
-        sign = -1 if request.POST.get("way") == "back" else 1
-        done = attempt(
-            request,
-            form,
-            record_payment,
-            invoice,
-            field="amount",
-            **form.payment(sign),
-            stamp=Stamp.of(request),
-        )
-        if done:
-            messages.success(request, payment_message(done.result, shop))
-            return redirect(invoice)
-    totals = invoice.totals()
+    if payment := _pay(request, form, record_payment, invoice):
+        messages.success(request, payment_message(payment, shop))
+        return redirect(invoice)
     on = timezone.localdate()
     return render(
         request,
         "billing/invoices/invoice.html",
         {
             "invoice": invoice,
-            "job": invoice.job,
-            "lines": list(zip(invoice.lines.all(), totals.lines, strict=True)),
-            "totals": totals,
+            "totals": invoice.totals(),
             "payments": invoice.payments.for_list(),
             "reminders": invoice.reminders.defer("pdf"),
             "notes": invoice.credit_notes.defer("pdf"),
             "written_in": invoice.written_in(shop),
-            "where": invoice.standing_on(on),
+            "status": invoice.status_on(on),
             "days_late": invoice.days_late(on),
             "owed_back": -invoice.owed,
             "has_ubl": EInvoice.objects.filter(invoice=invoice).exists(),
@@ -101,10 +86,26 @@ def invoice(request, pk):
     )
 
 
+def _pay(request, form, action, record):
+    """Record the payment of a form, or with `way=back` the refund; None if refused."""
+    if not form.is_valid():
+        return None
+    sign = -1 if request.POST.get("way") == "back" else 1
+    return attempt(
+        request,
+        form,
+        action,
+        record,
+        field="amount",
+        **form.payment(sign),
+        stamp=Stamp.of(request),
+    ).result
+
+
 def credit(request, pk):
     """Credit an invoice, or a part of it, with a reason."""
     invoice = _invoice(pk)
-    form = CreditForm(request.POST or None, lines=invoice.standing_lines())
+    form = CreditForm(request.POST or None, lines=invoice.remaining_lines())
     if form.is_valid():
         done = attempt(
             request,
@@ -112,7 +113,7 @@ def credit(request, pk):
             issue_credit_note,
             invoice,
             why=form.cleaned_data["why"],
-            back=form.back(),
+            quantities=form.quantities(),
             stamp=Stamp.of(request),
         )
         if done:
@@ -130,13 +131,13 @@ def credit(request, pk):
             "invoice": invoice,
             "form": form,
             "rows": form.rows(),
-            "left": invoice.gross + sum(n.gross for n in invoice.credit_notes.all()),
+            "remaining": invoice.remaining_gross,
             "written_in": invoice.written_in(request.shop),
         },
     )
 
 
-def bill(request, pk):
+def create(request, pk):
     """Invoice a job without handing it over: one whose invoice was credited, say."""
     found = Job.objects.select_related("customer", "device__model")
     job = get_object_or_404(found, pk=pk)
@@ -151,7 +152,7 @@ def bill(request, pk):
     buyer = issuing.default_buyer(job.customer, shop)
     form = BuyerForm(request.POST or None, initial=dataclasses.asdict(buyer))
     if form.is_valid():
-        buyer = issuing.Buyer(**form.cleaned_data)
+        buyer = Party(**form.cleaned_data)
         done = attempt(
             request,
             form,
@@ -165,16 +166,14 @@ def bill(request, pk):
             return redirect(done.result)
     return render(
         request,
-        "billing/invoices/bill.html",
+        "billing/invoices/create.html",
         {
             "job": job,
             "draft": draft,
             "bound_by": RepairInformationForm.objects.exceeded_by(
                 draft.totals.gross, job=job
             ),
-            "lines": list(zip(draft.lines, draft.totals.lines, strict=True)),
-            "totals": draft.totals,
-            "written_in": Currency(draft.currency, shop.locale),
+            "written_in": draft.written_in(shop),
             "form": form,
         },
     )
@@ -188,34 +187,23 @@ def for_job(request, pk):
     balance = balance_of(job)
     written_in = balance.written_in(shop)
     is_refund = request.POST.get("way") == "back"
-    typed = request.POST or None
+    entered = request.POST or None
     deposit_form = PaymentForm(
-        None if is_refund else typed, written_in=written_in, left=None, prefix="in"
+        None if is_refund else entered, written_in=written_in, due=None, prefix="in"
     )
     refund_form = PaymentForm(
-        typed if is_refund else None,
+        entered if is_refund else None,
         written_in=written_in,
-        left=balance.deposit,
+        due=balance.deposit,
         prefix="back",
     )
-    sent = refund_form if is_refund else deposit_form
-    if sent.is_valid():
-        done = attempt(
-            request,
-            sent,
-            record_deposit,
-            job,
-            field="amount",
-            **sent.payment(-1 if is_refund else 1),
-            stamp=Stamp.of(request),
-        )
-        if done:
-            number = done.result.receipt.full_number
-            said = payment_message(done.result, shop)
-            messages.success(request, f"{said} Receipt {number} is below.")
-            return redirect("invoices:for_job", pk)
-    bills = job.invoices.for_list().order_by("id")
-    is_billed = any(not (b.is_credit_note or b.is_credited) for b in bills)
+    form = refund_form if is_refund else deposit_form
+    if payment := _pay(request, form, record_deposit, job):
+        number = payment.receipt.full_number
+        text = payment_message(payment, shop)
+        messages.success(request, f"{text} Receipt {number} is below.")
+        return redirect("invoices:for_job", pk)
+    is_invoiced = job.invoices.in_force().exists()
     return render(
         request,
         "billing/invoices/for_job.html",
@@ -225,13 +213,13 @@ def for_job(request, pk):
             "owed_back": -balance.owed,
             "agreed": agreed_price(job, shop=shop),
             "written_in": written_in,
-            "bills": bills,
+            "invoices": job.invoices.for_list().order_by("id"),
             "payments": job.payments.for_list(),
-            "may_take": not is_billed and job.state != states.HANDED_OVER,
-            "may_bill": not is_billed
+            "takes_deposit": not is_invoiced and job.state != states.HANDED_OVER,
+            "can_invoice": not is_invoiced
             and job.state in (states.READY, states.HANDED_OVER),
-            "takes": deposit_form,
-            "gives": refund_form,
+            "deposit_form": deposit_form,
+            "refund_form": refund_form,
             "forms": [deposit_form, refund_form],
         },
     )

@@ -4,11 +4,11 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from django.db import transaction
-from django.db.models import IntegerField, Max, OuterRef, Q, Subquery, Value
+from django.db.models import IntegerField, OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce
 
 from billing.invoices.coins import CashAmount
-from billing.invoices.models import LET_GO, Invoice, Payment, Reminder
+from billing.invoices.models import WAIVED, Invoice, Payment, Reminder
 from billing.invoices.payments import create_payment
 from billing.reminders.papers import (
     email_text,
@@ -25,17 +25,13 @@ from shopdesk.stamp import Stamp
 
 def outstanding_invoices():
     """The invoices with a balance due, and what was sent to remind of each."""
-    sent = Reminder.objects.filter(invoice=OuterRef("pk")).order_by().values("invoice")
+    last = Reminder.objects.filter(invoice=OuterRef("pk")).order_by("-level")[:1]
     return (
         Invoice.objects.for_list()
         .filter(owed__gt=0)
         .annotate(
-            reminded=Coalesce(
-                Subquery(sent.annotate(n=Max("level")).values("n")),
-                Value(0),
-                output_field=IntegerField(),
-            ),
-            reminded_on=Subquery(sent.annotate(n=Max("reminded_on")).values("n")),
+            reminded=Coalesce(last.values("level"), 0, output_field=IntegerField()),
+            reminded_on=Subquery(last.values("reminded_on")),
         )
         .select_related("customer", "job")
         .order_by("due_on", "id")
@@ -55,7 +51,7 @@ def send_reminder(
     invoice: Invoice,
     *,
     stamp: Stamp,
-    words: str,
+    text: str,
     fee: Decimal = Decimal(0),
     mail: bool = False,
 ) -> Reminder:
@@ -68,14 +64,14 @@ def send_reminder(
     invoice = Invoice.objects.for_list().select_related("customer").get(pk=invoice.pk)
     shop = Shop.current()
     last = invoice.reminders.order_by("-level").first()
-    _check(invoice, last=last, on=stamp.on, shop=shop)
+    _check_overdue(invoice, last=last, on=stamp.on, shop=shop)
     reminder = Reminder(
         invoice=invoice,
         level=last.level + 1 if last else 1,
         reminded_on=stamp.on,
         fee=fee,
         owed=invoice.owed + fee,
-        words=words,
+        text=text,
         mailed_to=invoice.customer.email if mail else "",
         made_at=stamp.at,
         made_by=stamp.by,
@@ -88,7 +84,9 @@ def send_reminder(
     return reminder
 
 
-def _check(invoice: Invoice, *, last: Reminder | None, on: date, shop: Shop) -> None:
+def _check_overdue(
+    invoice: Invoice, *, last: Reminder | None, on: date, shop: Shop
+) -> None:
     if invoice.is_credit_note or invoice.owed <= 0:
         raise RefusedError(f"{invoice.full_number} has no balance due.")
     if invoice.due_on >= on:
@@ -125,16 +123,16 @@ def waive_fees(invoice: Invoice, *, stamp: Stamp) -> Payment:
     """Ask no longer for the reminder fees that are still open on an invoice."""
     job = Job.objects.select_for_update().get(pk=invoice.job_id)
     invoice = Invoice.objects.for_list().get(pk=invoice.pk)
-    waived = invoice.payments.filter(means=LET_GO).total()
+    waived = invoice.payments.filter(means=WAIVED).total()
     open_fees = min(invoice.fees - waived, invoice.owed)
     if open_fees <= 0:
         raise RefusedError(f"{invoice.full_number} has no open reminder fee.")
     return create_payment(
-        job,
+        CashAmount(open_fees),
+        job=job,
         invoice=invoice,
-        money=CashAmount(open_fees, Decimal(0)),
         currency=invoice.currency,
-        means=LET_GO,
+        means=WAIVED,
+        text="reminder fee",
         stamp=stamp,
-        words="reminder fee",
     )

@@ -7,38 +7,31 @@ from repairs.customers.fields import NormalizedCharField
 from shopdesk.fields import MoneyFormField
 
 
-class RemindForm(forms.Form):
+class ReminderForm(forms.Form):
     """The text and the fee of a reminder."""
 
-    words = NormalizedCharField(max_length=2000, required=False, keep_lines=True)
+    text = NormalizedCharField(max_length=2000, required=False, keep_lines=True)
     fee = MoneyFormField(
         label="Reminder fee",
         required=False,
         max_value=MAX_PRICE,
         help_text="Added to the balance due. Blank: no fee. Check local regulations.",
     )
-    mail = forms.BooleanField(required=False)
+    mail = forms.BooleanField(required=False, initial=True)
 
-    def __init__(self, *args, written_in, words, email, **kwargs):
+    def __init__(self, *args, written_in, email, **kwargs):
         super().__init__(*args, **kwargs)
         self.fields["fee"].places = written_in.places
-        self.fields["words"].initial = words
         if email:
             self.fields["mail"].label = f"Send by email to {email}, with the invoice"
-            self.fields["mail"].initial = True
         else:
             del self.fields["mail"]
 
     def clean_fee(self):
         return self.cleaned_data["fee"] or Decimal(0)
 
-    def clean(self):
-        asked = super().clean()
-        asked.setdefault("mail", False)
-        return asked
 
-
-class RemindAllForm(forms.Form):
+class AllRemindersForm(forms.Form):
     mail = forms.BooleanField(
         label="Email them where an address is on record", required=False, initial=True
     )

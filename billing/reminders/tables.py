@@ -1,42 +1,30 @@
 from django.urls import reverse
 from django.utils.html import format_html
 
-from billing.invoices.models import Invoice
-from billing.invoices.tables import WrittenMoneyColumn
+from billing.invoices.tables import InvoiceTable
 from shopdesk.look import tables
 
 
-class OwedTable(tables.ListTable):
+class OutstandingTable(InvoiceTable):
     """Invoices with a balance due, the oldest first."""
 
     caption = "Outstanding invoices"
-    row_header = "number"
 
-    number = tables.CodeColumn(
-        "Number", accessor="full_number", order_by=("series", "number"), linkify=True
-    )
     buyer = tables.Column("Customer", accessor="buyer_name")
-    due_on = tables.DateColumn("Due")
-    late = tables.NumberColumn("Days overdue", empty_values=(), order_by="-due_on")
-    owed = WrittenMoneyColumn("Balance due")
+    days_late = tables.NumberColumn("Days overdue", empty_values=(), order_by="-due_on")
     reminded = tables.NumberColumn("Reminders")
     reminded_on = tables.DateColumn("Last reminder")
     remind = tables.Column("Action", empty_values=(), orderable=False)
 
-    class Meta(tables.ListTable.Meta):
-        model = Invoice
-        fields = []
+    class Meta(InvoiceTable.Meta):
+        exclude = ["issued_on", "job", "status", "gross"]
         sequence = [
-            *("number", "buyer", "due_on", "late", "owed"),
+            *("number", "buyer", "due_on", "days_late", "owed"),
             *("reminded", "reminded_on", "remind"),
         ]
         empty_text = "No outstanding invoices."
 
-    def __init__(self, *args, on, **kwargs):
-        super().__init__(*args, **kwargs)
-        self.on = on
-
-    def render_late(self, record):
+    def render_days_late(self, record):
         return record.days_late(self.on) or "not due"
 
     def render_remind(self, record):

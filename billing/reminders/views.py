@@ -9,9 +9,9 @@ from django_tables2 import RequestConfig
 from billing.invoices.balance import outstanding_totals
 from billing.invoices.models import Invoice, Reminder
 from billing.reminders import actions
-from billing.reminders.forms import RemindAllForm, RemindForm
+from billing.reminders.forms import AllRemindersForm, ReminderForm
 from billing.reminders.papers import default_text
-from billing.reminders.tables import OwedTable
+from billing.reminders.tables import OutstandingTable
 from shopdesk.errors import RefusedError
 from shopdesk.look.downloads import pdf_response
 from shopdesk.look.forms import attempt
@@ -22,21 +22,21 @@ BATCH_SIZE = 50
 
 
 @require_GET
-def owed(request):
+def outstanding(request):
     """The invoices with something left to pay."""
     on, shop = timezone.localdate(), request.shop
-    rows = actions.outstanding_invoices()
-    table = OwedTable(rows, on=on)
+    invoices = actions.outstanding_invoices()
+    table = OutstandingTable(invoices, on=on)
     RequestConfig(request).configure(table)
     return render(
         request,
-        "billing/reminders/owed.html",
+        "billing/reminders/outstanding.html",
         {
             "table": table,
-            "sums": outstanding_totals(rows, on=on, shop=shop),
-            "due": actions.due_for_reminder(on=on, shop=shop).count(),
-            "at_once": BATCH_SIZE,
-            "form": RemindAllForm(),
+            "totals": outstanding_totals(invoices, on=on, shop=shop),
+            "due_count": actions.due_for_reminder(on=on, shop=shop).count(),
+            "batch_size": BATCH_SIZE,
+            "form": AllRemindersForm(),
         },
     )
 
@@ -46,10 +46,10 @@ def remind(request, pk):
     found = Invoice.objects.for_list().select_related("customer", "job")
     invoice = get_object_or_404(found, pk=pk)
     shop = request.shop
-    form = RemindForm(
+    form = ReminderForm(
         request.POST or None,
         written_in=invoice.written_in(shop),
-        words=default_text(shop),
+        initial={"text": default_text(shop)},
         email=invoice.customer.email,
     )
     if form.is_valid():
@@ -83,37 +83,37 @@ def remind(request, pk):
 def remind_all(request):
     """Remind all who are due; one that fails does not stop the others."""
     shop = request.shop
-    form = RemindAllForm(request.POST)
+    form = AllRemindersForm(request.POST)
     wants_mail = form.is_valid() and form.cleaned_data["mail"]
     stamp = Stamp.of(request)
     due = actions.due_for_reminder(on=stamp.on, shop=shop)
-    made = []
+    created = []
     for invoice in due[:BATCH_SIZE]:
         try:
-            made.append(
+            created.append(
                 actions.send_reminder(
                     invoice,
-                    words=default_text(shop),
+                    text=default_text(shop),
                     mail=wants_mail and bool(invoice.customer.email),
                     stamp=stamp,
                 )
             )
         except RefusedError as refusal:
             messages.error(request, f"{invoice.full_number}: {refusal}")
-    if made:
-        mailed = sum(bool(reminder.mailed_to) for reminder in made)
+    if created:
+        mailed = sum(bool(reminder.mailed_to) for reminder in created)
         messages.success(
             request,
-            f"Reminders created: {len(made)}, of which {mailed} emailed. The others can"
-            " be printed from their invoices.",
+            f"Reminders created: {len(created)}, of which {mailed} emailed. The others"
+            " can be printed from their invoices.",
         )
     else:
         messages.warning(request, "No reminders are due.")
-    return redirect("reminders:owed")
+    return redirect("reminders:outstanding")
 
 
 @require_POST
-def let_go(request, pk):
+def waive_fees(request, pk):
     """Ask no longer for the fees of an invoice's reminders."""
     invoice = get_object_or_404(Invoice.objects.defer("pdf"), pk=pk)
     if attempt(request, None, actions.waive_fees, invoice, stamp=Stamp.of(request)):

@@ -8,10 +8,11 @@ from decimal import Decimal
 
 from billing.day_close.actions import close_day
 from billing.day_close.queries import open_till
+from billing.einvoice.en16931 import Party
 from billing.handover import actions as handover
 from billing.handover.shipping import (
-    BILL,
     CERTIFICATE,
+    INVOICE,
     NO_BATTERY,
     SOUND,
     TAKEN_OUT,
@@ -20,7 +21,7 @@ from billing.handover.shipping import (
 from billing.handover.shipping import POST as BY_POST
 from billing.invoices.crediting import issue_credit_note
 from billing.invoices.draft import draft_invoice
-from billing.invoices.issuing import Buyer, issue_invoice, store_ubl
+from billing.invoices.issuing import issue_invoice, store_ubl
 from billing.invoices.models import Invoice, Payment
 from billing.invoices.payments import record_deposit, record_payment
 from billing.quotes.models import LineKind
@@ -78,7 +79,7 @@ def _hand_over(story: Story, stamp: Stamp, job: Job, plan: Mapping[str, str]) ->
         paid=(due * Decimal(plan["share"])).quantize(Decimal("0.01")),
         means=plan["means"],
         key=story.key(),
-        leaving=_handover_details(story, job, plan["leaves"]),
+        details=_handover_details(story, job, plan["leaves"]),
     )
     if plan["einvoice"] == "ubl":
         store_ubl(invoice, stamp=stamp)
@@ -97,7 +98,7 @@ def _handover_details(story: Story, job: Job, leaves: str) -> HandoverDetails:
         number="" if job.has_swollen_battery else "OP 4471 0926",
         grams=story.pick.randrange(600, 2900, 50),
         battery=TAKEN_OUT if job.has_swollen_battery else battery,
-        mail=frozenset({BILL, CERTIFICATE}),
+        mail={INVOICE, CERTIFICATE},
     )
 
 
@@ -114,7 +115,7 @@ def _remind(story: Story, stamp: Stamp, invoice: Invoice, fee: int) -> None:
     send_reminder(
         invoice,
         stamp=stamp,
-        words=default_text(Shop.current()),
+        text=default_text(Shop.current()),
         fee=Decimal(fee),
         mail=True,
     )
@@ -131,7 +132,7 @@ def _credit_a_quarter(story: Story, stamp: Stamp, invoice: Invoice) -> None:
         invoice,
         why="It took a day longer than agreed: a quarter of the labour is credited.",
         stamp=stamp,
-        back={line.pk: line.quantity / 4},
+        quantities={line.pk: line.quantity / 4},
     )
     balance = Invoice.objects.get(pk=invoice.pk).balance
     _pay_by_card(story, invoice, balance, stamp)
@@ -143,7 +144,7 @@ def _reinvoiced(story: Story, invoice: Invoice, left: int) -> None:
 
 def _issue_to_company(story: Story, stamp: Stamp, invoice: Invoice) -> None:
     issue_credit_note(invoice, why="To be made out to the company.", stamp=stamp)
-    buyer = Buyer(COMPANIES[2], invoice.buyer_address, "GB")
+    buyer = Party(COMPANIES[2], invoice.buyer_address, "GB")
     issue_invoice(invoice.job, buyer=buyer, stamp=stamp)
 
 
@@ -167,7 +168,7 @@ def pay_a_part(story: Story, stamp: Stamp) -> None:
 
 def close_till(story: Story, stamp: Stamp, missing: Decimal = Decimal(0)) -> None:
     """Count the till in the evening, and remove all but the float."""
-    till = open_till(day=stamp.on, shop=Shop.current())
+    till, _ = open_till(day=stamp.on, shop=Shop.current())
     opening = FLOAT if till.opening is None else till.opening
     counted = opening + till.cash - missing
     close_day(

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cache
+from typing import Any
 
 from babel import Locale, UnknownLocaleError
 from babel.numbers import (
@@ -62,6 +63,24 @@ class Currency:
     def places(self) -> int:
         """Decimals of the currency (ISO 4217)."""
         return places(self.currency)
+
+
+class InCurrency:
+    """A record or value with amounts in a `currency` of its own.
+
+    It keeps that currency when the shop's changes.
+    """
+
+    currency: str
+
+    @property
+    def places(self) -> int:
+        """Decimals of its currency."""
+        return places(self.currency)
+
+    def written_in(self, shop: Any) -> Currency:
+        """Its currency, with numbers as the shop writes them."""
+        return Currency(self.currency, shop.locale)
 
 
 def written(amount: Decimal, *, currency: str, locale: str) -> str:

@@ -18,7 +18,7 @@ from django.utils import timezone
 from billing.changes import actions as changes
 from billing.handover.actions import hand_over
 from billing.handover.models import Parcel, WarrantyCertificate
-from billing.handover.shipping import BILL, CERTIFICATE, POST, SOUND, HandoverDetails
+from billing.handover.shipping import CERTIFICATE, INVOICE, POST, SOUND, HandoverDetails
 from billing.invoices.crediting import issue_credit_note
 from billing.invoices.issuing import issue_invoice
 from billing.invoices.models import Invoice
@@ -218,20 +218,22 @@ class AllKinds:
             job,
             version=None,
             stamp=make.stamp(on=self.on),
-            leaving=HandoverDetails(to="Xanthu", mail=frozenset({BILL, CERTIFICATE})),
+            details=HandoverDetails(
+                to="Xanthu", mail=frozenset({INVOICE, CERTIFICATE})
+            ),
         )
         self.paper("invoice", bill.pdf)
-        self.said["invoice's words"] = bill.words
-        self.paper("cover certificate", WarrantyCertificate.objects.get(job=job).pdf)
+        self.said["invoice's words"] = bill.text
+        self.paper("warranty certificate", WarrantyCertificate.objects.get(job=job).pdf)
         self.page("page after handing back", where)
         overdue = bill.due_on + timedelta(days=3)
         for n, days in enumerate((0, 20)):
             shown = self.desk.get(reverse("reminders:remind", args=[bill.pk]))
-            words = shown.context["form"]["words"].value()
+            words = shown.context["form"]["text"].value()
             reminder = send_reminder(
                 Invoice.objects.get(pk=bill.pk),
                 stamp=make.stamp(on=overdue + timedelta(days=days)),
-                words=words,
+                text=words,
                 fee=Decimal(5),
                 mail=True,
             )
@@ -295,8 +297,8 @@ class AllKinds:
             stamp=make.stamp(on=self.on),
             paid=Decimal(1),
             means="cash",
-            leaving=HandoverDetails(
-                how=POST, carrier="Zoll", number="Z1", battery=SOUND, mail={BILL}
+            details=HandoverDetails(
+                how=POST, carrier="Zoll", number="Z1", battery=SOUND, mail={INVOICE}
             ),
         )
         self.paper("invoice without tax", bill.pdf)

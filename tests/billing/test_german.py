@@ -118,8 +118,8 @@ def test_what_the_shop_typed_stays_as_it_was_typed():
     )
     bill = issue_invoice(till.ready(), stamp=make.stamp(on=till.TODAY))
     # Cover begins with the handing back, and so do the words on it.
-    assert bill.words == "" and default_text(shop) == ""
-    assert till.handed_back().words == "Until the sea gives it back."
+    assert bill.text == "" and default_text(shop) == ""
+    assert till.handed_back().text == "Until the sea gives it back."
     with document_language(shop):
         assert shop_text(shop, "slip_text") == "None"
 

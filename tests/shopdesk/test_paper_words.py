@@ -84,8 +84,8 @@ def test_what_is_compiled_is_what_is_written(language):
 
 def test_no_paper_was_forgotten():
     assert {
-        "billing/handover/cover.html",
-        "billing/handover/parcel.html",
+        "billing/handover/warranty_certificate.html",
+        "billing/handover/packing_slip.html",
         "billing/invoices/paper.html",
         "billing/quotes/paper.html",
         "billing/repair_form/paper.html",

@@ -1,9 +1,8 @@
 from billing.invoices.models.day_close import DayClose, booking_date, lock_till
 from billing.invoices.models.invoice import MEANS, EInvoice, Invoice, InvoiceLine
-from billing.invoices.models.payment import LET_GO, MOVED, Payment, Receipt, Reminder
+from billing.invoices.models.payment import MOVED, WAIVED, Payment, Receipt, Reminder
 
 __all__ = [
-    "LET_GO",
     "MEANS",
     "MOVED",
     "DayClose",
@@ -13,6 +12,7 @@ __all__ = [
     "Payment",
     "Receipt",
     "Reminder",
+    "WAIVED",
     "booking_date",
     "lock_till",
 ]

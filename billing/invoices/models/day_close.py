@@ -10,13 +10,14 @@ from django.urls import reverse
 
 from shopdesk.fields import MoneyField
 from shopdesk.papers.models import StoredPdf
+from shopdesk.shop.currencies import InCurrency
 from shopdesk.shop.models import Series
 
 TILL = "till"
 """The row that keeps a payment and a closing apart."""
 
 
-class DayClose(StoredPdf):
+class DayClose(InCurrency, StoredPdf):
     """What the till held on `day` against what it should; all days before are closed.
 
     It covers the days from `since`, as a day on which nobody closed goes with the next.
@@ -63,7 +64,7 @@ class DayClose(StoredPdf):
 
     @property
     def expected(self) -> Decimal:
-        return self.opening + self.cash
+        return (self.opening or Decimal(0)) + self.cash
 
     @property
     def difference(self) -> Decimal:
@@ -71,7 +72,7 @@ class DayClose(StoredPdf):
         return self.counted - self.expected
 
     @property
-    def stays(self) -> Decimal:
+    def closing_float(self) -> Decimal:
         """The cash that the next day begins with."""
         return self.counted - self.cash_removed
 

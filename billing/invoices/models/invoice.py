@@ -1,125 +1,33 @@
-"""Invoices, credit notes and reminders. Frozen once issued: a mistake is credited."""
+"""Invoices and credit notes. Frozen once issued: a mistake is credited."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import asdict, fields
 from datetime import date
 from decimal import Decimal
 
 from django.conf import settings
 from django.db import models
-from django.db.models import (
-    Case,
-    Exists,
-    ExpressionWrapper,
-    F,
-    OuterRef,
-    Q,
-    Subquery,
-    Sum,
-    Value,
-    When,
-)
-from django.db.models.functions import Coalesce
+from django.db.models import F, Q, Sum
 from django.urls import reverse
 
+from billing.einvoice.en16931 import Party
 from billing.invoices.credit_sums import credit_sums
-from billing.invoices.models.numbered import Numbered, NumberedQuerySet
+from billing.invoices.models.invoice_query import InvoiceQuerySet
+from billing.invoices.models.numbered import Numbered
 from billing.quotes.models import Line, Quote
 from repairs.customers.models import Customer
 from repairs.jobs.models import Job, Repair
 from shopdesk.fields import MoneyField
 from shopdesk.money import Totals, totals
 from shopdesk.papers.models import StoredPdf
-from shopdesk.shop.currencies import Currency
-from shopdesk.shop.models import Shop
+from shopdesk.shop.currencies import InCurrency
 
 STAFF = settings.AUTH_USER_MODEL
 MEANS = [("cash", "cash"), ("card", "card"), ("transfer", "bank transfer")]
 """How money comes over the counter."""
-SETTLES = ExpressionWrapper(F("amount") + F("rounding"), output_field=MoneyField())
-"""What a payment takes off an invoice: the money, and what cash rounding added."""
-ZERO = Value(Decimal(0), output_field=MoneyField())
 
 
-def _sum_of(name: str, field):
-    """The sum of `field` over the rows of an invoice, zero if there are none.
-
-    `name` is how the invoice calls those rows.
-    """
-    relation = Invoice._meta.get_field(name)
-    key = relation.field.name
-    rows = relation.related_model.objects.filter(**{key: OuterRef("pk")})
-    summed = rows.order_by().values(key).annotate(n=Sum(field))
-    return Coalesce(Subquery(summed.values("n"), output_field=MoneyField()), ZERO)
-
-
-class InvoiceQuerySet(NumberedQuerySet):
-    def search(self, words: str):
-        """Those that `words` may mean: by number, or by the name on them or on record.
-
-        Each way is looked up by itself, so that no paper is read over for it.
-        """
-        meant = Q(pk__in=self.model.objects.numbered_like(words).values("pk"))
-        if any(character.isalpha() for character in words):
-            named = self.model.objects.filter(buyer_name__icontains=words)
-            meant |= Q(pk__in=named.order_by().values("pk"))
-            people = Customer.objects.called(words)
-            meant |= Q(customer__in=people.order_by().values("pk"))
-        return self.filter(meant).best_of(words)
-
-    def with_balance(self):
-        """With `owed`: what is left to pay, negative where the shop owes.
-
-        A credit note owes nothing of its own: it lowers what its invoice asks. Once a
-        bill is taken back as a whole, the fees of its reminders are not asked either.
-        """
-        notes = Invoice.objects.filter(credits=OuterRef("pk"))
-        seen = self.annotate(
-            is_credited=Exists(notes.filter(is_whole=True)),
-            is_credited_in_part=Exists(notes),
-            fees=_sum_of("reminders", "fee"),
-        )
-        left = ExpressionWrapper(
-            F("gross")
-            + _sum_of("credit_notes", "gross")
-            + Case(
-                When(is_credited=True, then=ZERO),
-                default=F("fees"),
-                output_field=MoneyField(),
-            )
-            - _sum_of("payments", SETTLES),
-            output_field=MoneyField(),
-        )
-        return seen.annotate(
-            owed=Case(
-                When(kind=Invoice.Kind.CREDIT_NOTE, then=ZERO),
-                default=left,
-                output_field=MoneyField(),
-            )
-        )
-
-    def for_list(self):
-        """With all that one row of a list of invoices shows; the papers stay behind."""
-        return self.defer("pdf").with_balance().select_related("job")
-
-    def unsettled(self):
-        """Those with something to pay, by the customer or back to the customer."""
-        return self.with_balance().exclude(owed=0)
-
-    def settled(self):
-        return self.with_balance().filter(owed=0, kind=Invoice.Kind.INVOICE)
-
-    def overdue(self, on: date):
-        """Those whose customer still owes something on the day after they were due."""
-        return self.with_balance().filter(owed__gt=0, due_on__lt=on)
-
-    def standing(self):
-        """Bills that no credit note took back as a whole."""
-        return self.filter(kind=Invoice.Kind.INVOICE).exclude(
-            credit_notes__is_whole=True
-        )
-
-
-class Invoice(Numbered, StoredPdf):
+class Invoice(Numbered, InCurrency, StoredPdf):
     """An invoice or a credit note, with the buyer as they were on the day."""
 
     class Kind(models.TextChoices):
@@ -160,12 +68,13 @@ class Invoice(Numbered, StoredPdf):
     net = MoneyField()
     tax = MoneyField()
     gross = MoneyField()
-    words = models.TextField(max_length=2000, blank=True)
-    # A credit note that took back all that was left of its bill.
+    # The warranty terms of an invoice, the reason for a credit note.
+    text = models.TextField(max_length=2000, blank=True)
+    # A credit note of all that was left of its invoice.
     is_whole = models.BooleanField(default=False)
-    # What was there before and what was paid as it was issued stands on the paper;
-    # later payments do not. Rounding to coins is counted as a payment counts it.
-    deposited = MoneyField(default=Decimal(0))
+    # The document shows the deposits used and what was paid when it was issued, but no
+    # later payments. `rounding` is that of the payment.
+    deposits_used = MoneyField(default=Decimal(0))
     paid_with_it = MoneyField(default=Decimal(0))
     rounding = MoneyField(default=Decimal(0))
     means = models.CharField(max_length=8, blank=True, choices=MEANS)
@@ -185,7 +94,7 @@ class Invoice(Numbered, StoredPdf):
             models.UniqueConstraint(
                 fields=["series", "number"], name="invoice_number_once"
             ),
-            # A job is billed once; a second bill needs the first one credited.
+            # A job has one invoice; a second one needs the first one credited.
             models.CheckConstraint(
                 condition=Q(
                     kind="invoice",
@@ -199,7 +108,7 @@ class Invoice(Numbered, StoredPdf):
                     credits__isnull=False,
                     gross__lte=0,
                     due_on=None,
-                    deposited=0,
+                    deposits_used=0,
                     paid_with_it=0,
                 ),
                 name="invoice_or_credit_note",
@@ -210,7 +119,7 @@ class Invoice(Numbered, StoredPdf):
                 name="invoice_taken_back_whole_once",
             ),
             models.CheckConstraint(
-                condition=Q(deposited__gte=0, paid_with_it__gte=0),
+                condition=Q(deposits_used__gte=0, paid_with_it__gte=0),
                 name="invoice_paid_with_it_not_negative",
             ),
             models.CheckConstraint(
@@ -229,8 +138,8 @@ class Invoice(Numbered, StoredPdf):
         return self.kind == self.Kind.CREDIT_NOTE
 
     @property
-    def standing(self) -> str:
-        """Where it stands, in a word; of a row that came `with_balance`."""
+    def status(self) -> str:
+        """Where it stands, in a word; needs `with_balance`."""
         if self.is_credit_note:
             return self.get_kind_display()
         if self.owed < 0:
@@ -239,22 +148,23 @@ class Invoice(Numbered, StoredPdf):
             return "credited"
         return "open" if self.owed else "paid"
 
-    def standing_on(self, on: date) -> str:
-        """Where it stands on a day: one that is owed may be overdue."""
-        return "overdue" if self.days_late(on) else self.standing
+    def status_on(self, on: date) -> str:
+        """Its status on a day: an open invoice may be overdue."""
+        return "overdue" if self.days_late(on) else self.status
 
     def days_late(self, on: date) -> int:
-        """Days since the last one on which it was in time; of a row `with_balance`."""
+        """Days since it was due, 0 if nothing is owed; needs `with_balance`."""
         return max((on - self.due_on).days, 0) if self.owed > 0 else 0
 
-    def written_in(self, shop: Shop) -> Currency:
-        """The currency of the bill, as the shop writes amounts."""
-        return Currency(self.currency, shop.locale)
+    def party(self, role: str) -> Party:
+        """Its `buyer` or `seller`, as they were when it was issued."""
+        names = [field.name for field in fields(Party)]
+        return Party(*(getattr(self, f"{role}_{name}") for name in names))
 
-    @property
-    def places(self) -> int:
-        """The decimals of its currency."""
-        return Currency(self.currency, "").places
+    def set_party(self, role: str, party: Party) -> None:
+        """Set the `buyer` or the `seller`."""
+        for name, value in asdict(party).items():
+            setattr(self, f"{role}_{name}", value)
 
     def totals(self) -> Totals:
         """The sums under the lines, as they were when it was issued."""
@@ -262,7 +172,7 @@ class Invoice(Numbered, StoredPdf):
         return self.credit_totals(lines) if self.is_credit_note else self.sum_of(lines)
 
     def sum_of(self, lines: "Iterable[InvoiceLine]") -> Totals:
-        """What `lines` come to on this invoice."""
+        """The totals of `lines` on this invoice."""
         return totals(
             [line.as_money() for line in lines],
             places=self.places,
@@ -271,43 +181,48 @@ class Invoice(Numbered, StoredPdf):
 
     def credit_totals(self, lines: "Iterable[InvoiceLine]") -> Totals:
         """The totals of a credit note with these lines."""
-        gone = {line.takes_back_id: -line.quantity for line in lines}
-        stood = self.credits.standing_lines(before=self)
-        return self.credits.totals_taking_back(
-            stood, [gone.get(line.pk, Decimal(0)) for line in stood]
+        credited = {line.credits_id: -line.quantity for line in lines}
+        remaining = self.credits.remaining_lines(before=self)
+        return self.credits.totals_of_credit(
+            remaining, [credited.get(line.pk, Decimal(0)) for line in remaining]
         )
 
-    def totals_taking_back(
-        self, lines: "Sequence[InvoiceLine]", back: Sequence[Decimal]
+    def totals_of_credit(
+        self, lines: "Sequence[InvoiceLine]", quantities: Sequence[Decimal]
     ) -> Totals:
-        """What crediting `back` so much of each of these lines comes to."""
+        """The totals of crediting so much of each of these lines."""
         return credit_sums(
             [line.as_money() for line in lines],
-            back=back,
+            back=quantities,
             places=self.places,
             prices_include_tax=self.prices_include_tax,
         )
 
     @property
     def balance(self) -> Decimal:
-        """What is still owed, as the database has it now; negative: the shop owes."""
+        """What is owed now, read from the database; negative where the shop owes."""
         return Invoice.objects.with_balance().values_list("owed").get(pk=self.pk)[0]
 
-    def standing_lines(self, *, before: "Invoice | None" = None) -> "list[InvoiceLine]":
-        """The lines with what no credit note took back of them.
+    @property
+    def remaining_gross(self) -> Decimal:
+        """Its total less what is credited."""
+        notes = self.credit_notes.aggregate(n=Sum("gross", default=Decimal(0)))
+        return self.gross + notes["n"]
+
+    def remaining_lines(
+        self, *, before: "Invoice | None" = None
+    ) -> "list[InvoiceLine]":
+        """The lines with the quantities that are not credited.
 
         With `before`, as it was when that credit note was made.
         """
-        notes = self.credit_notes.defer("pdf")
+        credited = InvoiceLine.objects.filter(invoice__credits=self)
         if before is not None and before.pk:
-            notes = notes.filter(pk__lt=before.pk)
-        gone: dict[int, Decimal] = {}
-        for line in InvoiceLine.objects.filter(invoice__in=notes):
-            gone[line.takes_back_id] = gone.get(line.takes_back_id, 0) + line.quantity
-        lines = list(self.lines.all())
-        for line in lines:
-            line.quantity += gone.get(line.pk, Decimal(0))
-        return lines
+            credited = credited.filter(invoice__lt=before.pk)
+        lines = {line.pk: line for line in self.lines.all()}
+        for line in credited:
+            lines[line.credits_id].quantity += line.quantity
+        return list(lines.values())
 
 
 class InvoiceLine(Line):
@@ -316,8 +231,8 @@ class InvoiceLine(Line):
     repair = models.ForeignKey(
         Repair, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
-    # Of a credit note: the line of the bill that it takes back.
-    takes_back = models.ForeignKey(
+    # Of a credit note: the line of the invoice that it credits.
+    credits = models.ForeignKey(
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
 
@@ -326,14 +241,13 @@ class InvoiceLine(Line):
 
     @classmethod
     def copied(cls, line: Line, **changes) -> "InvoiceLine":
-        """A new line that says and asks what `line` does, but for `changes`."""
-        same = ("kind", "text", "quantity", "price", "tax_kind", "tax_rate")
-        facts = {name: getattr(line, name) for name in (*same, "tax_reason")}
-        return cls(**{**facts, "repair_id": line.repair_id, **changes})
+        """A new line like `line`, but for `changes`."""
+        copied = {field.name: getattr(line, field.name) for field in Line._meta.fields}
+        return cls(**{**copied, "repair_id": line.repair_id, **changes})
 
 
 class EInvoice(models.Model):
-    """The UBL file of a bill, made once. Never changed."""
+    """The UBL file of an invoice, made once. Never changed."""
 
     invoice = models.OneToOneField(
         Invoice, on_delete=models.PROTECT, related_name="ubl"

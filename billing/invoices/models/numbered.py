@@ -8,7 +8,7 @@ from shopdesk.shop import numbering
 
 
 class NumberedQuerySet(models.QuerySet):
-    """Papers with a series and a number in it."""
+    """Documents with a series and a number in it."""
 
     def numbered(self, text: str):
         """The one of this number, however it is written: `INV26-00042`, `inv26 42`."""
@@ -22,13 +22,13 @@ class NumberedQuerySet(models.QuerySet):
             return self.none()
         return self.filter(series__contains=part[0], number__contains=part[1])
 
-    def search(self, words: str):
-        """Those whose number `words` may mean, the latest first."""
-        return self.numbered_like(words).best_of(words)
+    def search(self, query: str):
+        """Those whose number `query` may mean, the latest first."""
+        return self.numbered_like(query).best_of(query)
 
-    def best_of(self, words: str):
-        """These, with those of the number that `words` are before all others."""
-        whole, part = numbering.read(words), numbering.read_part(words)
+    def best_of(self, query: str):
+        """These, those whose number is `query` before all others."""
+        whole, part = numbering.read(query), numbering.read_part(query)
         nothing = Q(pk__in=[])
         return rank_matches(
             self,

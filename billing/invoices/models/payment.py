@@ -7,28 +7,28 @@ from django.db import models
 from django.db.models import F, Q, Sum
 from django.urls import reverse
 
-from billing.invoices.models.invoice import MEANS, SETTLES, Invoice
+from billing.invoices.models.invoice import MEANS, Invoice
+from billing.invoices.models.invoice_query import SETTLES
 from billing.invoices.models.numbered import Numbered, NumberedQuerySet
 from repairs.jobs.models import Job
 from shopdesk.fields import MoneyField
 from shopdesk.papers.models import StoredPdf
-from shopdesk.shop.currencies import Currency
-from shopdesk.shop.models import Shop
+from shopdesk.shop.currencies import InCurrency
 
 STAFF = settings.AUTH_USER_MODEL
 MOVED = "moved"
-"""Money that was here already and only changes books."""
-LET_GO = "let_go"
-"""No money: the fee of a reminder that the shop does not ask for any longer."""
+"""Money that was here already and goes from one invoice, or deposit, to another."""
+WAIVED = "waived"
+"""No money: a reminder fee that the shop does not ask for any longer."""
 
 
 class PaymentQuerySet(models.QuerySet):
     def total(self) -> Decimal:
-        """What they take off bills together."""
-        return self.aggregate(n=Sum(SETTLES))["n"] or Decimal(0)
+        """What they take off invoices together."""
+        return self.aggregate(n=Sum(SETTLES, default=Decimal(0)))["n"]
 
     def deposits(self):
-        """Money on a job that stands on no bill."""
+        """Money on a job that is on no invoice."""
         return self.filter(invoice=None)
 
     def for_list(self):
@@ -37,15 +37,15 @@ class PaymentQuerySet(models.QuerySet):
         return found.defer("invoice__pdf", "receipt__pdf")
 
     def over_the_counter(self):
-        """Money that came or went, not what was only moved or let go in the books."""
+        """Money that came or went, not what was only transferred or waived."""
         return self.filter(means__in=dict(MEANS))
 
 
-class Payment(models.Model):
-    """Money in, or out as a negative amount, on a job and its bill. Never changed.
+class Payment(InCurrency, models.Model):
+    """Money in, or out as a negative amount, on a job and its invoice. Never changed.
 
-    One without a bill is a deposit. When the job is billed, the deposit is moved to the
-    bill by two rows that add up to nothing.
+    One without an invoice is a deposit. When the job is invoiced, the deposit is moved
+    to the invoice by two rows that add up to nothing.
     """
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="payments")
@@ -57,16 +57,16 @@ class Payment(models.Model):
         related_name="payments",
     )
     amount = MoneyField()
-    # What was let go, or taken too much, for want of small coins: with it the amount
-    # is what comes off the bill.
+    # What was waived, or taken too much, for want of small coins: with it the amount
+    # is what comes off the invoice.
     rounding = MoneyField(default=Decimal(0))
     currency = models.CharField(max_length=3)
     means = models.CharField(
         "payment method",
         max_length=8,
-        choices=[*MEANS, (MOVED, "transferred"), (LET_GO, "waived")],
+        choices=[*MEANS, (MOVED, "transferred"), (WAIVED, "waived")],
     )
-    words = models.CharField("what for", max_length=200, blank=True)
+    text = models.CharField("what for", max_length=200, blank=True)
     # Made with the form: the same form sent twice is one payment.
     key = models.UUIDField(unique=True)
     paid_on = models.DateField()
@@ -87,7 +87,7 @@ class Payment(models.Model):
                 condition=~Q(amount=0, rounding=0), name="payment_not_zero"
             ),
             models.CheckConstraint(
-                condition=Q(means__in=[*dict(MEANS), MOVED, LET_GO]),
+                condition=Q(means__in=[*dict(MEANS), MOVED, WAIVED]),
                 name="payment_means_known",
             ),
             models.CheckConstraint(
@@ -105,11 +105,8 @@ class Payment(models.Model):
 
     @property
     def settles(self) -> Decimal:
-        """What comes off the bill by it."""
+        """What comes off the invoice by it."""
         return self.amount + self.rounding
-
-    def written_in(self, shop: Shop) -> Currency:
-        return Currency(self.currency, shop.locale)
 
 
 class ReceiptQuerySet(NumberedQuerySet):
@@ -119,7 +116,7 @@ class ReceiptQuerySet(NumberedQuerySet):
 
 
 class Receipt(Numbered, StoredPdf):
-    """The paper for money taken or paid back without a bill. Never changed."""
+    """The document for money that was taken or paid back. Never changed."""
 
     payment = models.OneToOneField(
         Payment, on_delete=models.PROTECT, related_name="receipt"
@@ -138,12 +135,12 @@ class Receipt(Numbered, StoredPdf):
         ]
 
     def get_absolute_url(self):
-        """Where it stands among all the money of its job."""
+        """Where it is listed among all the money of its job."""
         return f"{reverse('invoices:for_job', args=[self.payment.job_id])}#money"
 
 
 class Reminder(StoredPdf):
-    """A letter that a bill is overdue: the first, the second … Never changed."""
+    """A letter that an invoice is overdue, by level 1, 2 … Never changed."""
 
     invoice = models.ForeignKey(
         Invoice, on_delete=models.PROTECT, related_name="reminders"
@@ -153,7 +150,7 @@ class Reminder(StoredPdf):
     fee = MoneyField(default=Decimal(0))
     # What was owed on that day, this fee included.
     owed = MoneyField()
-    words = models.TextField(max_length=2000, blank=True)
+    text = models.TextField(max_length=2000, blank=True)
     mailed_to = models.EmailField(blank=True)
     made_at = models.DateTimeField()
     made_by = models.ForeignKey(

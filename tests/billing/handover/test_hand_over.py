@@ -103,7 +103,7 @@ def test_the_press_hands_back_and_shows_the_papers(desk):
     page = desk.post(address(job), filled(job), follow=True).content.decode()
     invoice = Invoice.objects.get()
     assert reverse("invoices:paper", args=[invoice.pk]) in page
-    assert reverse("handover:cover", args=[job.pk]) in page
+    assert reverse("handover:certificate", args=[job.pk]) in page
     assert invoice.balance == 0 and invoice.payments.get().taken_by.role == "counter"
 
 

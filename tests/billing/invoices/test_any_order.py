@@ -122,7 +122,7 @@ class Desk(RuleBasedStateMachine):
 
     @rule(share=st.integers(0, 120), means=means)
     def issue(self, share, means):
-        expected = not self.is_done or self.job.invoices.standing().exists()
+        expected = not self.is_done or self.job.invoices.in_force().exists()
         before = Invoice.objects.count(), Payment.objects.count()
         paid = self.amount(share, D(30))
         try:
@@ -155,7 +155,7 @@ class Desk(RuleBasedStateMachine):
     def credit(self, part, data):
         if bills := self.bills():
             bill = data.draw(st.sampled_from(bills))
-            lines = bill.standing_lines()
+            lines = bill.remaining_lines()
             back = None
             if part:
                 back = {
@@ -164,7 +164,7 @@ class Desk(RuleBasedStateMachine):
                 }
             try:
                 note = issue_credit_note(
-                    bill, why="no", back=back, stamp=make.stamp(on=till.TODAY)
+                    bill, why="no", quantities=back, stamp=make.stamp(on=till.TODAY)
                 )
             except RefusedError:
                 return
@@ -178,7 +178,7 @@ class Desk(RuleBasedStateMachine):
         if bills := self.bills():
             bill = data.draw(st.sampled_from(bills))
             try:
-                send_reminder(bill, stamp=make.stamp(on=LATE), words="", fee=D(fee))
+                send_reminder(bill, stamp=make.stamp(on=LATE), text="", fee=D(fee))
             except RefusedError:
                 return
             self.fees[bill.pk] = self.fees.get(bill.pk, 0) + fee
@@ -190,9 +190,9 @@ class Desk(RuleBasedStateMachine):
         balance = balance_of(self.job)
         asked = self.billed + sum(self.fees.values())
         assert balance.paid == self.came + self.rounded
-        if balance.is_billed:
+        if balance.is_invoiced:
             assert balance.owed == asked - self.came - self.rounded
-            assert balance.billed == asked
+            assert balance.invoiced == asked
         assert balance.deposit >= 0
         bills = Invoice.objects.with_balance().filter(job=self.job, kind="invoice")
         assert sum(bill.owed for bill in bills) - balance.deposit == (
@@ -210,7 +210,7 @@ class Desk(RuleBasedStateMachine):
             assert notes or bill.owed >= 0
             # A deposit stays beside a bill only where the bill did not need it, or was
             # taken back.
-            assert not balance.deposit or notes or bill.deposited == bill.gross
+            assert not balance.deposit or notes or bill.deposits_used == bill.gross
         assert len([bill for bill in bills if not bill.is_credited]) <= 1
 
     @invariant()

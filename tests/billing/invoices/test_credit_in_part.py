@@ -8,9 +8,10 @@ from django.urls import reverse
 from hypothesis import given
 from hypothesis import strategies as st
 
+from billing.einvoice import factur_x
 from billing.invoices.credit_sums import credit_sums
 from billing.invoices.crediting import issue_credit_note
-from billing.invoices.einvoice_of import cii_of, ubl_of
+from billing.invoices.einvoice_of import einvoice_file
 from billing.invoices.models import Invoice
 from billing.invoices.payments import record_payment
 from shopdesk import money
@@ -24,9 +25,9 @@ from tests.billing.einvoices import broken_rules, figures, wrong_sums
 D = Decimal
 
 
-def credit(invoice, back=None):
+def credit(invoice, quantities=None):
     return issue_credit_note(
-        invoice, why="Too much.", back=back, stamp=make.stamp(on=till.TODAY)
+        invoice, why="Too much.", quantities=quantities, stamp=make.stamp(on=till.TODAY)
     )
 
 
@@ -122,7 +123,7 @@ def test_what_was_paid_too_much_by_a_part_taken_back_is_paid_back_and_no_more():
     socket = invoice.lines.get(text__contains="socket")
     credit(invoice, {socket.pk: D(1)})
     shown = Invoice.objects.for_list().get(pk=invoice.pk)
-    assert shown.standing == "refund due" and invoice.balance == D("-4.80")
+    assert shown.status == "refund due" and invoice.balance == D("-4.80")
 
     def pay(amount):
         return record_payment(
@@ -151,8 +152,8 @@ def test_a_part_and_the_rest_are_e_invoices_by_the_official_rules(form, include)
     invoice = till.handed_back(of=make.device(owner=owner))
     socket = invoice.lines.get(text__contains="socket")
     for note in (credit(invoice, {socket.pk: D(1)}), credit(invoice)):
-        write = cii_of if form == "pdf" else ubl_of
-        xml = write(note, note.lines.all(), shop=Shop.current())
+        write = factur_x.cii if form == "pdf" else factur_x.ubl
+        xml = einvoice_file(write, note, note.lines.all(), shop=Shop.current())
         if form == "ubl":
             assert bytes(note.ubl.file) == xml
         assert broken_rules(xml) == set()

@@ -10,10 +10,11 @@ from django.db import transaction
 from django.db.utils import DatabaseError
 from django.urls import reverse
 
+from billing.einvoice.en16931 import Party
 from billing.handover.actions import hand_over
 from billing.invoices.balance import balance_of
 from billing.invoices.crediting import issue_credit_note
-from billing.invoices.issuing import Buyer, issue_invoice
+from billing.invoices.issuing import issue_invoice
 from billing.invoices.models import Invoice, Payment, Receipt
 from billing.invoices.payments import record_deposit, store_receipt
 from repairs.jobs import workflow
@@ -54,7 +55,7 @@ def test_a_deposit_stands_on_the_job_with_its_receipt():
     assert made.invoice is None and made.receipt.full_number == "R26-00001"
     balance = balance_of(job)
     assert (balance.deposit, balance.paid, balance.owed) == (30, 30, 0)
-    assert not balance.is_billed
+    assert not balance.is_invoiced
 
 
 def test_the_same_form_twice_is_one_deposit_and_one_receipt():
@@ -70,7 +71,7 @@ def test_the_bill_uses_the_deposit_up():
     deposit(job, 30)
     till.mend(job)
     invoice = issue(job, paid=D("40.80"), means="card", key=uuid4())
-    assert (invoice.gross, invoice.deposited) == (D("70.80"), 30)
+    assert (invoice.gross, invoice.deposits_used) == (D("70.80"), 30)
     assert invoice.balance == 0
     balance = balance_of(job)
     assert (balance.deposit, balance.paid, balance.owed) == (0, D("70.80"), 0)
@@ -97,7 +98,7 @@ def test_what_the_bill_does_not_need_is_owed_and_paid_back():
         stamp=make.stamp(),
     )
     invoice = issue(job)
-    assert (invoice.gross, invoice.deposited, invoice.balance) == (30, 30, 0)
+    assert (invoice.gross, invoice.deposits_used, invoice.balance) == (30, 30, 0)
     assert balance_of(job).owed == -20
     with pytest.raises(RefusedError, match="deposit held is €20.00"):
         deposit(job, -21)
@@ -132,11 +133,11 @@ def test_a_bill_that_takes_the_place_of_another_takes_its_money_over():
     first = issue(job, paid=D("40.80"), means="card", key=uuid4())
     issue_credit_note(first, why="Wrong buyer.", stamp=make.stamp(on=till.TODAY))
     assert balance_of(job).owed == D("-70.80") and first.balance == D("-70.80")
-    buyer = Buyer("Fenwick & Daughters", "3 Mill Row", "GB", "GB 1")
+    buyer = Party("Fenwick & Daughters", "3 Mill Row", "GB", "GB 1")
     second = issue(job, buyer=buyer)
     assert second.full_number == "INV26-00002"
     assert second.buyer_name == "Fenwick & Daughters"
-    assert (second.deposited, second.balance, first.balance) == (D("70.80"), 0, 0)
+    assert (second.deposits_used, second.balance, first.balance) == (D("70.80"), 0, 0)
     assert balance_of(job).owed == 0
     assert job.repairs.get().charged == 59
 
@@ -277,7 +278,7 @@ def test_handing_back_asks_only_for_what_is_left(desk):
 
 def test_a_job_whose_bill_was_taken_back_is_billed_again_to_somebody_else(desk):
     invoice = till.handed_back()
-    again = reverse("invoices:bill", args=[invoice.job_id])
+    again = reverse("invoices:create", args=[invoice.job_id])
     refused = desk.get(again, follow=True).content.decode()
     assert "already has an invoice" in refused
     issue_credit_note(invoice, why="no", stamp=make.stamp(on=till.TODAY))
@@ -290,7 +291,7 @@ def test_a_job_whose_bill_was_taken_back_is_billed_again_to_somebody_else(desk):
 
 def test_a_job_that_is_not_done_is_not_billed_by_its_address(desk):
     job = agreed()
-    page = desk.get(reverse("invoices:bill", args=[job.pk]), follow=True)
+    page = desk.get(reverse("invoices:create", args=[job.pk]), follow=True)
     assert "can be invoiced once the work is done" in page.content.decode()
     assert not Invoice.objects.exists()
 

@@ -20,7 +20,7 @@ from lxml import etree
 from billing.einvoice import factur_x
 from billing.handover.actions import hand_over
 from billing.invoices.crediting import issue_credit_note
-from billing.invoices.einvoice_of import cii_of
+from billing.invoices.einvoice_of import einvoice_file
 from billing.invoices.issuing import issue_invoice
 from billing.invoices.models import EInvoice, Invoice
 from billing.invoices.payments import record_payment
@@ -70,6 +70,11 @@ def inside(invoice):
     return xml
 
 
+def cii(invoice):
+    lines = invoice.lines.all()
+    return einvoice_file(factur_x.cii, invoice, lines, shop=Shop.current())
+
+
 # --- inside the PDF -------------------------------------------------------------------
 
 
@@ -79,7 +84,7 @@ def test_the_paper_carries_the_e_invoice_byte_for_byte():
     shop()
     invoice = billed("pdf", paid=D(40), means="card", key=uuid4())
     xml = inside(invoice)
-    assert xml == cii_of(invoice, invoice.lines.all(), shop=Shop.current())
+    assert xml == cii(invoice)
     assert broken_rules(xml) == set() and wrong_sums(xml) == set()
     whole, rows, _, _ = figures(xml)
     assert [row["net"] for row in rows] == [51, 8]
@@ -103,7 +108,7 @@ def test_the_paper_with_the_e_invoice_is_frozen():
     )
     invoice.refresh_from_db()
     assert bytes(invoice.pdf) == before
-    assert inside(invoice) == cii_of(invoice, invoice.lines.all(), shop=Shop.current())
+    assert inside(invoice) == cii(invoice)
 
 
 @pytest.mark.paper

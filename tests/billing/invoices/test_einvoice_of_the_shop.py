@@ -171,7 +171,7 @@ def test_a_fee_that_comes_off_is_taken_back_with_the_bill(desk, form, monkeypatc
     *others, off = invoice.lines.all()
     with pytest.raises(RefusedError, match="the lines that reduce it, too"):
         issue_credit_note(
-            invoice, why="no", back={line.pk: line.quantity for line in others},
+            invoice, why="no", quantities={line.pk: line.quantity for line in others},
             stamp=make.stamp(on=till.TODAY),
         )  # fmt: skip
     check(desk, credited(desk, invoice, **{f"line{off.pk}": "0"} | {

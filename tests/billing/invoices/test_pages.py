@@ -96,13 +96,13 @@ def test_the_list_asks_the_same_however_many_bills(desk, n, django_assert_num_qu
 
 
 @pytest.mark.parametrize(
-    ("standing", "shown"), [("open", 1), ("paid", 1), ("credited", 1), ("notes", 1)]
+    ("status", "shown"), [("open", 1), ("paid", 1), ("credited", 1), ("notes", 1)]
 )
-def test_the_list_is_narrowed(desk, standing, shown):
+def test_the_list_is_narrowed(desk, status, shown):
     till.handed_back()
     till.handed_back(paid=Decimal("70.80"), means="cash", key=uuid4())
     issue_credit_note(till.handed_back(), why="no", stamp=make.stamp(on=till.TODAY))
-    page = desk.get(reverse("invoices:all"), {"standing": standing})
+    page = desk.get(reverse("invoices:all"), {"status": status})
     assert len(page.context["table"].rows) == shown
 
 

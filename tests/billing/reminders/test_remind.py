@@ -36,7 +36,7 @@ LATE = DUE + timedelta(days=3)
 
 
 def reminded(invoice, *, on=LATE, **facts):
-    facts.setdefault("words", "It is still open.")
+    facts.setdefault("text", "It is still open.")
     return send_reminder(invoice, stamp=make.stamp(on=on), **facts)
 
 
@@ -53,8 +53,8 @@ def seen(invoice):
 def test_a_bill_is_due_after_the_shop_s_days_and_then_overdue():
     invoice = seen(till.handed_back())
     assert invoice.due_on == DUE
-    assert invoice.standing_on(DUE) == "open" and invoice.days_late(DUE) == 0
-    assert invoice.standing_on(LATE) == "overdue" and invoice.days_late(LATE) == 3
+    assert invoice.status_on(DUE) == "open" and invoice.days_late(DUE) == 0
+    assert invoice.status_on(LATE) == "overdue" and invoice.days_late(LATE) == 3
     assert not Invoice.objects.overdue(DUE).exists()
     assert Invoice.objects.overdue(LATE).get() == invoice
 
@@ -186,14 +186,14 @@ def test_the_list_asks_the_same_however_many_owe(desk, n, django_assert_num_quer
     for _ in range(n):
         reminded(till.handed_back(with_part=False))
     with django_assert_num_queries(7):
-        page = desk.get(reverse("reminders:owed"))
+        page = desk.get(reverse("reminders:outstanding"))
     assert len(page.context["table"].rows) == n
 
 
 def test_the_list_is_of_those_who_owe_and_says_how_late(desk):
     owing = till.handed_back()
     till.handed_back(paid=D("70.80"), means="cash", key=uuid4())
-    page = desk.get(reverse("reminders:owed")).content.decode()
+    page = desk.get(reverse("reminders:outstanding")).content.decode()
     assert "€70.80 outstanding, €70.80 of it overdue" in page
     assert [one.pk for one in outstanding_invoices()] == [owing.pk]
     assert reverse("reminders:remind", args=[owing.pk]) in page
@@ -217,14 +217,14 @@ def test_one_press_reminds_all_whose_time_has_come(desk):
 def test_a_fee_that_makes_no_sense_is_told_and_kept(desk, fee):
     invoice = till.handed_back()
     where = reverse("reminders:remind", args=[invoice.pk])
-    page = desk.post(where, {"words": "Please.", "fee": fee}).content.decode()
+    page = desk.post(where, {"text": "Please.", "fee": fee}).content.decode()
     assert fee in page and "Please." in page and "problem" in page
     assert not Reminder.objects.exists()
-    page = desk.post(where, {"words": "Please.", "fee": "2,50"}, follow=True)
+    page = desk.post(where, {"text": "Please.", "fee": "2,50"}, follow=True)
     assert "Reminder 1 created" in page.content.decode()
     assert invoice.balance == D("73.30")
     made = Reminder.objects.get()
-    where = reverse("reminders:let_go", args=[invoice.pk])
+    where = reverse("reminders:waive_fees", args=[invoice.pk])
     assert where in desk.get(invoice.get_absolute_url()).content.decode()
     page = desk.post(where, follow=True).content.decode()
     assert "fees waived" in page and invoice.balance == D("70.80")

@@ -422,7 +422,7 @@ def test_a_bill_above_an_accepted_form_is_warned_of_where_it_is_made(desk):
     page = desk.get(reverse("handover:hand_over", args=[job.pk])).content.decode()
     assert "limits the price to €60.00" in page
     assert form.get_absolute_url() in page
-    page = desk.get(reverse("invoices:bill", args=[job.pk])).content.decode()
+    page = desk.get(reverse("invoices:create", args=[job.pk])).content.decode()
     assert "limits the price to €60.00" in page
 
 

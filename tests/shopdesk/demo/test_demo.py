@@ -83,7 +83,7 @@ def test_quotes_and_invoices_have_their_documents(demo):
     frozen = Quote.objects.filter(sent_at__isnull=False)
     for row in [*frozen, *Invoice.objects.all()]:
         assert bytes(row.pdf).startswith(b"%PDF")
-    standing = Counter(invoice.standing for invoice in Invoice.objects.with_balance())
+    standing = Counter(invoice.status for invoice in Invoice.objects.with_balance())
     assert standing == {"paid": 4, "open": 4, "credited": 1, "credit note": 2}
     assert {*Payment.objects.values_list("means", flat=True)} >= {
         "cash",

@@ -174,3 +174,14 @@ def test_whoever_is_not_the_owner_sees_and_changes_nothing(client, db):
     assert client.post(PAGE, {"name": "Mine"}).status_code == 403
     assert client.get(f"{PAGE}examples/").status_code == 403
     assert not Shop.objects.exists()
+
+
+@pytest.mark.django_db
+def test_a_record_keeps_its_currency_when_the_shop_changes_its_own():
+    class Record(currencies.InCurrency):
+        currency = "JPY"
+
+    shop = make.shop(currency="EUR")
+    written_in = Record().written_in(shop)
+    assert (written_in.currency, written_in.locale) == ("JPY", shop.locale)
+    assert Record().places == written_in.places == 0

@@ -16,7 +16,7 @@ pytestmark = pytest.mark.django_db
 
 def certificate(client, job):
     client.force_login(make.user())
-    return client.get(reverse("handover:cover", args=[job.pk]))
+    return client.get(reverse("handover:certificate", args=[job.pk]))
 
 
 def text(pdf):

@@ -11,7 +11,7 @@ from django.db import IntegrityError, transaction
 from django.urls import reverse
 
 from billing.handover.models import Collection, Parcel, WarrantyCertificate
-from billing.handover.shipping import HandoverDetails, forbidden
+from billing.handover.shipping import HandoverDetails, shipping_problem
 from billing.invoices.models import Invoice
 from repairs.faults.models import Hazard
 from repairs.jobs import workflow
@@ -41,12 +41,12 @@ HOME = "3 Mill Row\nTarnford TF1 2AB"
     ],
 )
 def test_what_the_post_forbids(battery, is_swollen, has_battery, said):
-    leaving = HandoverDetails(how="post", battery=battery)
-    why = forbidden(leaving, is_swollen=is_swollen, has_battery=has_battery)
+    details = HandoverDetails(how="post", battery=battery)
+    why = shipping_problem(details, is_swollen=is_swollen, has_battery=has_battery)
     assert why.startswith(said) if said.startswith(("Say", "By")) else said in why
     assert bool(why) is bool(said)
     over_the_counter = HandoverDetails(battery=battery)
-    assert not forbidden(over_the_counter, is_swollen=True, has_battery=True)
+    assert not shipping_problem(over_the_counter, is_swollen=True, has_battery=True)
 
 
 @pytest.fixture
@@ -94,11 +94,11 @@ def test_who_took_it_is_written_down(desk):
 
 def test_a_drawn_signature_is_kept_and_only_lines_are(desk):
     job = ready()
-    page = desk.post(address(job), filled(job, to="Bo", ink='M1 1"/><script>'))
+    page = desk.post(address(job), filled(job, to="Bo", signature='M1 1"/><script>'))
     assert "could not be read" in page.content.decode()
-    page = desk.post(address(job), filled(job, ink="M1 1L20 30")).content.decode()
+    page = desk.post(address(job), filled(job, signature="M1 1L20 30")).content.decode()
     assert "the person who signed" in page and not Collection.objects.exists()
-    sent = filled(job, to="Bo", ink="M1 1L20 30")
+    sent = filled(job, to="Bo", signature="M1 1L20 30")
     page = desk.post(address(job), sent, follow=True).content.decode()
     assert 'd="M1 1L20 30"' in page and "Signature of Bo" in page
     assert Collection.objects.get().signature == "M1 1L20 30"
@@ -173,7 +173,7 @@ def test_a_parcels_number_is_added_once(desk):
 
 def test_the_papers_are_mailed_as_they_are_kept(desk):
     job = ready()
-    desk.post(address(job), filled(job, mail=["bill", "cover"]))
+    desk.post(address(job), filled(job, mail=["invoice", "certificate"]))
     letter, invoice = Email.objects.latest("pk"), Invoice.objects.get()
     files = [bytes(one.file) for one in letter.attachments.all()]
     assert files == [
@@ -186,14 +186,14 @@ def test_the_papers_are_mailed_as_they_are_kept(desk):
 def test_without_a_mail_address_none_is_offered(desk):
     job = till.ready()
     assert "print the documents" in desk.get(address(job)).content.decode()
-    desk.post(address(job), filled(job, mail=["bill"]))
+    desk.post(address(job), filled(job, mail=["invoice"]))
     assert Invoice.objects.exists() and not Email.objects.exists()
 
 
 def test_the_certificate_stays_byte_for_byte(desk):
     job = ready()
     desk.post(address(job), filled(job))
-    where = reverse("handover:cover", args=[job.pk])
+    where = reverse("handover:certificate", args=[job.pk])
     before = desk.get(where).content
     make.shop(name="Another name", warranty_text="Less.", paper="Letter")
     assert (
@@ -212,7 +212,7 @@ def test_a_job_from_a_history_file_has_its_certificate_made(desk):
     old = make.past_repair(
         fault, fix, on=till.TODAY, warranty_until=until, warranty_days=90
     )
-    answer = desk.get(reverse("handover:cover", args=[old.job.pk]))
+    answer = desk.get(reverse("handover:certificate", args=[old.job.pk]))
     assert answer.status_code == 200 and fix.name in text(answer.content)
 
 
@@ -236,6 +236,6 @@ def test_what_has_no_cover_offers_no_certificate_of_it(desk):
     assert "Send documents by email" in page
     assert "Warranty terms" not in page and "warranty certificate" not in page
     before = Email.objects.count()
-    page = desk.post(address(job), filled(job, mail=["cover"])).content.decode()
+    page = desk.post(address(job), filled(job, mail=["certificate"])).content.decode()
     assert "not one of the available choices" in page
     assert Email.objects.count() == before

@@ -1,0 +1,101 @@
+"""Which invoices: found by a search, owed, overdue, in force."""
+
+from datetime import date
+from decimal import Decimal
+
+from django.db.models import (
+    Case,
+    Exists,
+    ExpressionWrapper,
+    F,
+    OuterRef,
+    Q,
+    Subquery,
+    Sum,
+    Value,
+    When,
+)
+from django.db.models.functions import Coalesce
+
+from billing.invoices.models.numbered import NumberedQuerySet
+from repairs.customers.models import Customer
+from shopdesk.fields import MoneyField
+
+SETTLES = ExpressionWrapper(F("amount") + F("rounding"), output_field=MoneyField())
+"""What a payment takes off an invoice: the money, and what cash rounding added."""
+ZERO = Value(Decimal(0), output_field=MoneyField())
+
+
+def _sum_of(model, name: str, field):
+    """The sum of `field` over the related rows `name` of a `model`, or zero."""
+    relation = model._meta.get_field(name)
+    key = relation.field.name
+    rows = relation.related_model.objects.filter(**{key: OuterRef("pk")})
+    summed = rows.order_by().values(key).annotate(n=Sum(field))
+    return Coalesce(Subquery(summed.values("n"), output_field=MoneyField()), ZERO)
+
+
+class InvoiceQuerySet(NumberedQuerySet):
+    def search(self, query: str):
+        """Those that `query` may mean: by number, or by the name on them or on record.
+
+        Each way is looked up by itself, so that no document is read for it.
+        """
+        found = Q(pk__in=self.model.objects.numbered_like(query).values("pk"))
+        if any(character.isalpha() for character in query):
+            named = self.model.objects.filter(buyer_name__icontains=query)
+            found |= Q(pk__in=named.order_by().values("pk"))
+            people = Customer.objects.called(query)
+            found |= Q(customer__in=people.order_by().values("pk"))
+        return self.filter(found).best_of(query)
+
+    def with_balance(self):
+        """With `owed`: what is left to pay, negative where the shop owes.
+
+        A credit note owes nothing of its own: it lowers the balance of its invoice.
+        Once an invoice is fully credited, its reminder fees are no longer owed either.
+        """
+        notes = self.model.objects.filter(credits=OuterRef("pk"))
+        found = self.annotate(
+            is_credited=Exists(notes.filter(is_whole=True)),
+            fees=_sum_of(self.model, "reminders", "fee"),
+        )
+        balance = ExpressionWrapper(
+            F("gross")
+            + _sum_of(self.model, "credit_notes", "gross")
+            + Case(
+                When(is_credited=True, then=ZERO),
+                default=F("fees"),
+                output_field=MoneyField(),
+            )
+            - _sum_of(self.model, "payments", SETTLES),
+            output_field=MoneyField(),
+        )
+        return found.annotate(
+            owed=Case(
+                When(kind=self.model.Kind.CREDIT_NOTE, then=ZERO),
+                default=balance,
+                output_field=MoneyField(),
+            )
+        )
+
+    def for_list(self):
+        """With all that one row of a list shows, but without the documents."""
+        return self.defer("pdf").with_balance().select_related("job")
+
+    def unsettled(self):
+        """Those with something to pay, by the customer or back to the customer."""
+        return self.with_balance().exclude(owed=0)
+
+    def settled(self):
+        return self.with_balance().filter(owed=0, kind=self.model.Kind.INVOICE)
+
+    def overdue(self, on: date):
+        """Those whose customer still owes something on the day after they were due."""
+        return self.with_balance().filter(owed__gt=0, due_on__lt=on)
+
+    def in_force(self):
+        """Invoices that are not fully credited."""
+        return self.filter(kind=self.model.Kind.INVOICE).exclude(
+            credit_notes__is_whole=True
+        )
