@@ -2,6 +2,7 @@ import django.core.validators
 import django.db.models.deletion
 import django.db.models.expressions
 import shopdesk.fields
+import shopdesk.shop.currencies
 from decimal import Decimal
 from django.conf import settings
 from django.db import migrations, models
@@ -42,9 +43,9 @@ class Migration(migrations.Migration):
                 ('net', shopdesk.fields.MoneyField()),
                 ('tax', shopdesk.fields.MoneyField()),
                 ('gross', shopdesk.fields.MoneyField()),
-                ('words', models.TextField(blank=True, max_length=2000)),
+                ('text', models.TextField(blank=True, max_length=2000)),
                 ('is_whole', models.BooleanField(default=False)),
-                ('deposited', shopdesk.fields.MoneyField(default=Decimal('0'))),
+                ('deposits_used', shopdesk.fields.MoneyField(default=Decimal('0'))),
                 ('paid_with_it', shopdesk.fields.MoneyField(default=Decimal('0'))),
                 ('rounding', shopdesk.fields.MoneyField(default=Decimal('0'))),
                 ('means', models.CharField(blank=True, choices=[('cash', 'cash'), ('card', 'card'), ('transfer', 'bank transfer')], max_length=8)),
@@ -57,6 +58,7 @@ class Migration(migrations.Migration):
             options={
                 'ordering': ['-issued_on', '-id'],
             },
+            bases=(shopdesk.shop.currencies.InCurrency, models.Model),
         ),
         migrations.CreateModel(
             name='Payment',
@@ -65,8 +67,8 @@ class Migration(migrations.Migration):
                 ('amount', shopdesk.fields.MoneyField()),
                 ('rounding', shopdesk.fields.MoneyField(default=Decimal('0'))),
                 ('currency', models.CharField(max_length=3)),
-                ('means', models.CharField(choices=[('cash', 'cash'), ('card', 'card'), ('transfer', 'bank transfer'), ('moved', 'transferred'), ('let_go', 'waived')], max_length=8, verbose_name='payment method')),
-                ('words', models.CharField(blank=True, max_length=200, verbose_name='what for')),
+                ('means', models.CharField(choices=[('cash', 'cash'), ('card', 'card'), ('transfer', 'bank transfer'), ('moved', 'transferred'), ('waived', 'waived')], max_length=8, verbose_name='payment method')),
+                ('text', models.CharField(blank=True, max_length=200, verbose_name='what for')),
                 ('key', models.UUIDField(unique=True)),
                 ('paid_on', models.DateField()),
                 ('booked_on', models.DateField()),
@@ -78,6 +80,7 @@ class Migration(migrations.Migration):
             options={
                 'ordering': ['id'],
             },
+            bases=(shopdesk.shop.currencies.InCurrency, models.Model),
         ),
         migrations.CreateModel(
             name='Quote',
@@ -204,7 +207,7 @@ class Migration(migrations.Migration):
                 ('reminded_on', models.DateField()),
                 ('fee', shopdesk.fields.MoneyField(default=Decimal('0'))),
                 ('owed', shopdesk.fields.MoneyField()),
-                ('words', models.TextField(blank=True, max_length=2000)),
+                ('text', models.TextField(blank=True, max_length=2000)),
                 ('mailed_to', models.EmailField(blank=True, max_length=254)),
                 ('made_at', models.DateTimeField()),
                 ('invoice', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='reminders', to='billing.invoice')),
@@ -340,6 +343,7 @@ class Migration(migrations.Migration):
                 'ordering': ['-day'],
                 'constraints': [models.CheckConstraint(condition=models.Q(('since__lte', models.F('day'))), name='day_close_covers_days'), models.CheckConstraint(condition=models.Q(('cash_removed__gte', 0), ('counted__gte', 0), ('cash_removed__lte', models.F('counted'))), name='day_close_counts_make_sense'), models.CheckConstraint(condition=models.Q(('counted', django.db.models.expressions.CombinedExpression(models.F('opening'), '+', models.F('cash'))), models.Q(('why', ''), _negated=True), _connector='OR'), name='day_close_difference_has_a_reason'), models.CheckConstraint(condition=models.Q(('pdf_sha256', ''), _negated=True), name='day_close_paper_is_kept')],
             },
+            bases=(shopdesk.shop.currencies.InCurrency, models.Model),
         ),
         migrations.CreateModel(
             name='DiagnosisConsent',
@@ -384,9 +388,9 @@ class Migration(migrations.Migration):
                 ('tax_kind', models.CharField(choices=[('standard', 'standard rate'), ('reduced', 'reduced rate'), ('zero', 'zero rate'), ('exempt', 'exempt'), ('reverse', 'reverse charge'), ('outside', 'not subject to tax')], default='standard', max_length=8, verbose_name='tax')),
                 ('tax_rate', shopdesk.fields.FixedDecimalField(editable=False, verbose_name='tax rate (%)')),
                 ('tax_reason', models.CharField(blank=True, editable=False, max_length=200)),
+                ('credits', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='billing.invoiceline')),
                 ('invoice', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='lines', to='billing.invoice')),
                 ('repair', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='repairs.repair')),
-                ('takes_back', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='billing.invoiceline')),
             ],
             options={
                 'ordering': ['position', 'id'],
@@ -442,7 +446,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='payment',
-            constraint=models.CheckConstraint(condition=models.Q(('means__in', ['cash', 'card', 'transfer', 'moved', 'let_go'])), name='payment_means_known'),
+            constraint=models.CheckConstraint(condition=models.Q(('means__in', ['cash', 'card', 'transfer', 'moved', 'waived'])), name='payment_means_known'),
         ),
         migrations.AddConstraint(
             model_name='payment',
@@ -466,7 +470,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='invoice',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('credits', None), ('due_on__isnull', False), ('gross__gte', 0), ('is_whole', False), ('kind', 'invoice')), models.Q(('credits__isnull', False), ('deposited', 0), ('due_on', None), ('gross__lte', 0), ('kind', 'credit'), ('paid_with_it', 0)), _connector='OR'), name='invoice_or_credit_note'),
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('credits', None), ('due_on__isnull', False), ('gross__gte', 0), ('is_whole', False), ('kind', 'invoice')), models.Q(('credits__isnull', False), ('deposits_used', 0), ('due_on', None), ('gross__lte', 0), ('kind', 'credit'), ('paid_with_it', 0)), _connector='OR'), name='invoice_or_credit_note'),
         ),
         migrations.AddConstraint(
             model_name='invoice',
@@ -474,7 +478,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='invoice',
-            constraint=models.CheckConstraint(condition=models.Q(('deposited__gte', 0), ('paid_with_it__gte', 0)), name='invoice_paid_with_it_not_negative'),
+            constraint=models.CheckConstraint(condition=models.Q(('deposits_used__gte', 0), ('paid_with_it__gte', 0)), name='invoice_paid_with_it_not_negative'),
         ),
         migrations.AddConstraint(
             model_name='invoice',
@@ -586,6 +590,6 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='warrantycertificate',
-            constraint=models.CheckConstraint(condition=models.Q(('pdf_sha256', ''), _negated=True), name='cover_paper_is_kept'),
+            constraint=models.CheckConstraint(condition=models.Q(('pdf_sha256', ''), _negated=True), name='warranty_certificate_is_kept'),
         ),
     ]
