@@ -1,4 +1,4 @@
-"""The register of doors of the till."""
+"""The addresses of the money rooms."""
 
 from django.urls import include, path
 

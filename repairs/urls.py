@@ -1,4 +1,4 @@
-"""The register of doors of the workshop."""
+"""The addresses of the workshop rooms."""
 
 from django.urls import include, path
 

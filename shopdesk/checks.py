@@ -41,7 +41,7 @@ def is_migrated(connection) -> bool:
 
 
 def what_is_missing(connection) -> str:
-    """The first table or column that a database with all migrations ought to have."""
+    """The first table or column that a database with all migrations must have."""
     if not is_migrated(connection):
         return ""  # they are still to be made
     with connection.cursor() as cursor:

@@ -1,4 +1,4 @@
-"""The door that a web server knocks at."""
+"""The WSGI application that a web server calls."""
 
 import os
 

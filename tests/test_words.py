@@ -26,7 +26,8 @@ def rules(text):
             assert reason, f"why may it stand in {where}?"
             places.append(where)
         else:
-            places = section.setdefault(line.strip(), [])
+            pattern, _, _replacement = line.partition(" → ")
+            places = section.setdefault(pattern.strip(), [])
     return found
 
 
@@ -112,7 +113,7 @@ def test_a_place_that_is_let_off_needs_it():
 
 
 def test_the_search_sees_words_inside_names():
-    text = "[everywhere]\nmend(ed)?\n    a/*: as quoted\n[names]\ntold\n"
+    text = "[everywhere]\nmend(ed)?\n    a/*: as quoted\n[names]\ntold → text\n"
     found = rules(text)
     assert found == {"everywhere": {"mend(ed)?": ["a/*"]}, "names": {"told": []}}
 

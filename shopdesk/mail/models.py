@@ -12,7 +12,7 @@ RETRY_MINUTES = (1, 5, 15, 60, 240, 720, 1440)
 """After the first, second … failure. After the last one it is not tried again."""
 
 CLAIM_TIMEOUT = timedelta(minutes=10)
-"""A sender that takes longer than this is taken for dead, and another may try."""
+"""A sender that takes longer than this is presumed dead, and another may try."""
 
 
 class EmailQuerySet(models.QuerySet):

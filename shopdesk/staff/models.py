@@ -147,7 +147,7 @@ class RequestCountQuerySet(models.QuerySet):
             if not mine.filter(window_start__lte=begun).update(
                 window_start=at, count=1
             ):
-                # Whoever is quicker makes the row; the next round counts.
+                # The first request makes the row; the next round counts.
                 new = self.model(key=key, window_start=at)
                 self.bulk_create([new], ignore_conflicts=True)
                 self.filter(window_start__lt=at - timedelta(hours=1)).delete()

@@ -94,7 +94,7 @@ class AllKinds:
         self.posted()
         self.under_cover()
         self.without_repair()
-        self.closed_doors()
+        self.refused_pages()
         for n, letter in enumerate(Email.objects.filter(to=TO).order_by("id")):
             names = [one.name for one in letter.attachments.all()]
             said = "\n".join([letter.subject, letter.text, *names])
@@ -337,7 +337,7 @@ class AllKinds:
             bill = issue_invoice(job, stamp=make.stamp(on=self.on))
             self.said[f"bill of a {name}"] = bill.lines.get().text
 
-    def closed_doors(self):
+    def refused_pages(self):
         """A link that opens nothing, and one that was asked for too often."""
         self.page("page of nothing", "/q/zx/")
         for _ in range(400):

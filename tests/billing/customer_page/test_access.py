@@ -127,7 +127,7 @@ def test_each_asks_the_database_the_same(customer, quote, django_assert_num_quer
     client = Client()
     client.get("/q/warm/")
     for token in wrong(customer, quote).values():
-        with django_assert_num_queries(5):  # the link, three of the knock, the shop
+        with django_assert_num_queries(5):  # the link, three of the request, the shop
             client.get(f"/q/{token}/")
         RequestCount.objects.update(count=1)
 
@@ -316,17 +316,17 @@ def test_staff_are_not_slowed_nor_counted(customer, desk):
 
 
 def test_what_a_visitor_says_of_their_address_is_not_believed(customer, settings):
-    def knock(n, told):
+    def request_page(n, told):
         return Client().get(f"/q/{n}/", HTTP_X_FORWARDED_FOR=told).status_code
 
-    said = [knock(n, f"198.51.100.{n}") for n in range(11)]
+    said = [request_page(n, f"198.51.100.{n}") for n in range(11)]
     assert said[-1] == 429
     # Behind one proxy of ours, the last address is what the proxy saw.
     settings.PROXIES = 1
     RequestCount.objects.all().delete()
-    said = [knock(n, f"198.51.100.{n}, 203.0.113.5") for n in range(11)]
+    said = [request_page(n, f"198.51.100.{n}, 203.0.113.5") for n in range(11)]
     assert said[-1] == 429
-    assert knock(1, "198.51.100.1, 203.0.113.6") == 404
+    assert request_page(1, "198.51.100.1, 203.0.113.6") == 404
 
 
 def test_a_flood_is_answered_without_writing(customer):
@@ -345,7 +345,7 @@ def test_no_address_is_kept(customer):
     assert all(re.fullmatch("[0-9a-f]{64}", k.key) for k in RequestCount.objects.all())
 
 
-def test_old_knocks_are_forgotten(customer):
+def test_old_request_counts_are_deleted(customer):
     for n in range(5):
         Client(REMOTE_ADDR=f"203.0.113.{n}").get("/q/x/")
     assert RequestCount.objects.count() == 5

@@ -81,9 +81,9 @@ def test_a_yes_and_a_revising_at_once_agree_to_no_replaced_quote(customer, quote
 
 
 def test_knocks_at_once_are_all_counted(customer):
-    def knock():
+    def request_page():
         return seconds_until_allowed("k" * 64, RateLimit(3), at=timezone.now())
 
-    waits = at_once(*[knock] * 6)
+    waits = at_once(*[request_page] * 6)
     assert RequestCount.objects.get().count >= 4
     assert sum(wait == 0 for wait in waits) <= 3

@@ -126,12 +126,12 @@ def sign(desk, quote, answer="yes", **typed):
     return desk.post(where, sent)
 
 
-def test_the_screen_shows_the_customers_page_and_no_door_to_the_desk(desk, quote):
+def test_the_screen_shows_the_customers_page_and_no_link_to_the_desk(desk, quote):
     page = desk.get(reverse("customer_links:sign_here", args=[quote.job_id]))
     html = page.content.decode()
     assert "Order with obligation to pay" in html and 'class="bar"' not in html
-    doors = set(re.findall(r'<a [^>]*href="(/[^"]*)"', html))
-    assert doors == {reverse("quotes:for_job", args=[quote.job_id])}
+    links = set(re.findall(r'<a [^>]*href="(/[^"]*)"', html))
+    assert links == {reverse("quotes:for_job", args=[quote.job_id])}
     assert "mailto:" not in html and "tel:" not in html
 
 

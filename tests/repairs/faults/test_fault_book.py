@@ -256,10 +256,10 @@ def test_removed_parts_and_faults_are_taken_from_a_fix(client):
 
 def test_an_existing_fix_is_added_to_another_fault(client):
     fault, fix = make.fault(), make.fix(make.fault())
-    door = reverse("faults:add_fix", args=[fault.pk])
-    client.post(door, {"offer": "1", "o-fix": fix.pk})
+    address = reverse("faults:add_fix", args=[fault.pk])
+    client.post(address, {"offer": "1", "o-fix": fix.pk})
     assert list(fault.fixes.all()) == [fix]
-    page = client.post(door, {"offer": "1", "o-fix": fix.pk})
+    page = client.post(address, {"offer": "1", "o-fix": fix.pk})
     assert page.context["offer"].errors and Fix.objects.count() == 1
 
 
@@ -300,7 +300,7 @@ def test_the_counter_reads_the_book_but_cannot_change_it(client):
     client.force_login(make.user(Role.COUNTER))
     page = client.get(fault.get_absolute_url())
     assert page.status_code == 200
-    for door in (
+    for address in (
         reverse("faults:add"),
         reverse("faults:change", args=[fault.pk]),
         reverse("faults:add_fix", args=[fault.pk]),
@@ -308,7 +308,7 @@ def test_the_counter_reads_the_book_but_cannot_change_it(client):
         reverse("faults:add_symptom"),
         reverse("faults:add_check"),
     ):
-        assert client.post(door, {"code": "X", "name": "X"}).status_code == 403
-        assert door not in page.content.decode()
+        assert client.post(address, {"code": "X", "name": "X"}).status_code == 403
+        assert address not in page.content.decode()
     fault.refresh_from_db()
     assert fault.code == "PWR-JACK" and not Symptom.objects.exists()

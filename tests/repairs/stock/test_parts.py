@@ -342,6 +342,6 @@ def test_a_part_shows_the_jobs_that_used_it(client):
     assert repair.job.number in page
 
 
-@pytest.mark.parametrize("door", ["part", "change"])
-def test_an_unknown_part_gives_404(client, door):
-    assert client.get(reverse(f"stock:{door}", args=[10**15])).status_code == 404
+@pytest.mark.parametrize("page_name", ["part", "change"])
+def test_an_unknown_part_gives_404(client, page_name):
+    assert client.get(reverse(f"stock:{page_name}", args=[10**15])).status_code == 404

@@ -45,8 +45,8 @@ def test_a_new_member_comes_in_by_passphrase_and_makes_their_own_password(
 
     theirs = Client()
     assert sign_in(theirs, "ben", passphrase).status_code == 302
-    for door in ("/", reverse("staff:people"), "/staff/add/"):
-        assert theirs.get(door).url == "/staff/password/"
+    for address in ("/", reverse("staff:people"), "/staff/add/"):
+        assert theirs.get(address).url == "/staff/password/"
     part = theirs.get("/", headers={"hx-request": "true"})
     assert part["HX-Redirect"] == "/staff/password/"
 
