@@ -6,6 +6,7 @@ all complete months, by the number of repairs (NIST/SEMATECH e-Handbook 6.3.3.2)
 
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import Any, cast
 
 import numpy as np
 import pandas as pd
@@ -132,14 +133,16 @@ def months(seen: Observations) -> Months:
     limits = pd.DataFrame(
         {"low": chart.low, "high": chart.high}, index=judged.index
     ).to_dict("index")
+    # What the frame's own types cannot say: months are its keys, names of fields theirs.
+    figures = cast("dict[int, dict[str, Any]]", rows.to_dict("index"))
     return Months(
         rows=[
             MonthRow(
                 month=first_day(month),
-                **figures,
+                **figures[month],
                 **(limits.get(month, {}) if has_limits else {}),
             )
-            for month, figures in rows.to_dict("index").items()
+            for month in figures
         ],
         centre=chart.centre if has_limits else None,
     )
