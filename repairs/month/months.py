@@ -130,17 +130,18 @@ def months(seen: Observations) -> Months:
     judged = rows[rows["is_complete"] & (rows["repairs"] > 0)]
     chart = p_chart(judged["comebacks"].to_numpy(), sizes=judged["repairs"].to_numpy())
     has_limits = len(judged) >= MIN_COMPLETE
-    limits = pd.DataFrame(
-        {"low": chart.low, "high": chart.high}, index=judged.index
-    ).to_dict("index")
-    # What the frame's own types cannot say: months are its keys, names of fields theirs.
+    frame = pd.DataFrame({"low": chart.low, "high": chart.high}, index=judged.index)
+    limits = cast("dict[int, dict[str, Any]]", frame.to_dict("index"))
+    if not has_limits:
+        limits = {}
+    # The frame's own types do not say that months are its keys.
     figures = cast("dict[int, dict[str, Any]]", rows.to_dict("index"))
     return Months(
         rows=[
             MonthRow(
                 month=first_day(month),
                 **figures[month],
-                **(limits.get(month, {}) if has_limits else {}),
+                **limits.get(month, {}),
             )
             for month in figures
         ],

@@ -16,7 +16,9 @@ from shopdesk.staff.models import User
 from tests.browser.rules import axe, settled
 from tests.shopdesk.staff.url_roles import EXPECTED
 
-FILES = "paper slip label cover parcel csv json pdf ubl receipt attachment".split()
+FILES = set(
+    "paper slip label certificate parcel csv json pdf ubl receipt attachment".split()
+)
 # Not pages: documents, files, fragments, and actions without a page.
 PAPERS = {name for name in EXPECTED if name.split(":")[-1] in FILES}
 PAGES_OF_A_JOB = {"bench:job", "quotes:for_job", "handover:hand_over", "returns:decide"}
