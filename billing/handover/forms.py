@@ -23,7 +23,7 @@ class HandoverForm(PaymentForm):
         label="Collected by",
         max_length=120,
         required=False,
-        help_text="Name of the person collecting. Optional.",
+        help_text="Name of the person collecting the device.",
     )
     carrier = forms.CharField(label="Carrier", max_length=60, required=False)
     number = forms.CharField(
