@@ -94,7 +94,7 @@ def outcomes(repairs, *, as_of: date, within: int) -> list[RepairOutcome]:
     comebacks = [first.get(repair.pk) for repair in repairs]
     days, is_event = follow_up(
         _ordinals(repair.job.handed_over_on for repair in repairs),
-        came_back=_ordinals(first and first.came_back_on for first in comebacks),
+        came_back=_ordinals(back and back.came_back_on for back in comebacks),
         out_of_use=_ordinals(repair.job.device.out_of_use_on for repair in repairs),
         as_of=as_of.toordinal(),
         within=within,
@@ -105,7 +105,7 @@ def outcomes(repairs, *, as_of: date, within: int) -> list[RepairOutcome]:
             repairs, days.tolist(), is_event.tolist(), comebacks, strict=True
         )
     ]
-    rows.sort(key=lambda row: row.job.handed_over_on, reverse=True)
+    rows.sort(key=lambda row: (row.job.handed_over_on, row.repair.pk), reverse=True)
     return sorted(rows, key=lambda row: not row.came_back)
 
 
