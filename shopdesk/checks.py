@@ -1,4 +1,4 @@
-"""Whether the database is the one that this version means."""
+"""Whether the database fits this version."""
 
 from django.apps import apps
 from django.core import checks
@@ -9,17 +9,18 @@ OLD = "shopdesk.E001"
 
 
 def database_is_of_this_version(databases=None, **kwargs):
-    """Until the first release the first migrations are rewritten, so a database may say
-    that it has them all and yet lack a column. `migrate` asks this first; without it
-    every page would break, each for its own reason.
+    """Return an error that names the first missing table or column.
+
+    Until the first release the first migrations are rewritten, so a database may list
+    all migrations as applied and still lack a column. `migrate` checks this first.
     """
     return [
         checks.Error(
             f"This database was set up by an earlier version: it lacks {missing}.",
             hint=(
-                "Until the first release a database is not brought along. Move it away"
-                f" ({where(connection)}) and begin anew; a shop's own past comes in by"
-                " its history file."
+                "Until the first release a database cannot be updated. Move it away"
+                f" ({where(connection)}) and start with a new one; import the shop's"
+                " past jobs from its history file."
             ),
             id=OLD,
         )
@@ -43,7 +44,7 @@ def is_migrated(connection) -> bool:
 def what_is_missing(connection) -> str:
     """The first table or column that a database with all migrations must have."""
     if not is_migrated(connection):
-        return ""  # they are still to be made
+        return ""  # `migrate` will create them
     with connection.cursor() as cursor:
         there = set(connection.introspection.table_names(cursor))
         for model in apps.get_models(include_auto_created=True):

@@ -31,7 +31,7 @@ WORDS = """
     certificate change choose collect comes condition cover covered customer day days
     deposit device draft each email enclosed error extra fault fee fees finding fix for
     found from given good has have held hello here holds if invoice is it job labour
-    lasting left look looked means mended more nature no none not nothing number of once
+    lasting left look looked means more nature no none not nothing number of once
     one open or our overdue page paid parcel part parts pay please price prices
     quote receipt received reminder repair said seconds see sent serial sign slip take
     stopgap taken takes tax thank thanks that the them these they thing this times to

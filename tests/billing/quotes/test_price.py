@@ -294,5 +294,5 @@ def test_the_customer_never_sees_how_the_price_is_built_up():
     quote = send(quoted())
     paper = text_of(quote.pdf)
     assert "about 1 in" in paper or "half" in paper
-    for word in ("reserve", "lay by", "margin", "Suggested", "suggested"):
+    for word in ("allowance", "reserve", "margin", "Suggested", "suggested"):
         assert word not in paper
