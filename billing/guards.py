@@ -1,4 +1,4 @@
-"""What the database keeps unchanged at the till."""
+"""The records of billing that the database refuses to change."""
 
 from shopdesk.triggers import ForbidChange, append_only, changed
 

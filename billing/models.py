@@ -1,4 +1,4 @@
-"""The register of records: what Django must find. Nobody imports from here."""
+"""Register: Django finds the models of all rooms of `billing` through this file."""
 
 from billing.changes.models import ChangeAnswer, ChangeLine, ChangeOrder
 from billing.customer_page.models import Signature

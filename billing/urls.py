@@ -1,4 +1,4 @@
-"""The addresses of the money rooms."""
+"""The URLs of the billing rooms."""
 
 from django.urls import include, path
 

@@ -46,7 +46,7 @@ def record(
         raise RefusedError("Enter at least one line of extra work.")
     agreed = all_agreed(quote)
     before = quote.totals_of(agreed).gross
-    # All together, as on the invoice: tax is rounded once for all lines.
+    # Calculated together, as on the invoice: tax is rounded once for all lines.
     after = quote.totals_of([*agreed, *lines]).gross
     if after <= before:
         raise RefusedError("This does not raise the price, so no agreement is needed.")
@@ -104,9 +104,9 @@ def answer(
     why: str = "",
     links: AnswerLinks = NO_LINKS,
 ) -> ChangeAnswer:
-    """Record the customer's answer. The same answer twice is one answer.
+    """Record the customer's answer; repeating the same answer changes nothing.
 
-    `at` is when it was given, if that was before it is recorded.
+    `at` is when the customer answered, if that was earlier.
     """
     job = Job.objects.select_for_update().get(pk=change.quote.job_id)
     change = ChangeOrder.objects.select_related("quote").get(pk=change.pk)
@@ -170,5 +170,5 @@ def _email_answer(given: ChangeAnswer, *, links: AnswerLinks, stamp: Stamp) -> N
 
 
 def withdraw(change: ChangeOrder, *, stamp: Stamp) -> ChangeAnswer:
-    """Withdraw extra work that is not answered yet: its amounts were wrong."""
+    """Withdraw extra work that is not answered yet, because its amounts were wrong."""
     return answer(change, decision=Decision.WITHDRAWN, who="", how="", stamp=stamp)

@@ -11,7 +11,7 @@ from billing.quotes.models import LineKind, Quote
 from shopdesk.fields import DayFormField
 
 LINES = 5
-"""Rows on the form; more than that needs a new quote."""
+"""Rows on the form; more extra work needs a new quote."""
 
 Decision = ChangeAnswer.Decision
 ASK = "ask"
@@ -38,7 +38,7 @@ class ChangeLineForm(LineForm):
 
 
 def line_forms(data, *, usual_tax, taxes, places):
-    """Return a form a row. Blank rows are no lines."""
+    """Return a form for each row. Blank rows are ignored."""
     return [
         ChangeLineForm(
             data,
@@ -56,7 +56,7 @@ def line_forms(data, *, usual_tax, taxes, places):
 
 
 class ChangeAnswerForm(forms.Form):
-    """The customer's answer, when and how; `may_ask` allows none yet."""
+    """The customer's answer, when and how; with `may_ask` also “Not asked yet”."""
 
     decision = forms.ChoiceField(label="Answer", widget=forms.RadioSelect)
     who = forms.CharField(label="Answered by", max_length=120, required=False)
@@ -98,7 +98,7 @@ class ChangeAnswerForm(forms.Form):
                 cleaned, "reached_at", "Enter the phone number or email address."
             )
         if cleaned.get("decision") == Decision.WITHDRAWN:
-            # Staff withdraw it; the customer gave no answer.
+            # Withdrawn by staff, so nobody answered.
             cleaned |= {"who": "", "how": "", "reached_at": ""}
         if not self.errors:
             cleaned["at"] = self._moment(cleaned.pop("day"), cleaned.pop("time"))

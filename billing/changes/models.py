@@ -20,14 +20,14 @@ STAFF = settings.AUTH_USER_MODEL
 
 class ChangeQuerySet(models.QuerySet):
     def open(self):
-        """Return those without an answer."""
+        """Return change orders without an answer."""
         return self.filter(answer=None)
 
     def agreed(self):
         return self.filter(answer__decision=ChangeAnswer.Decision.YES)
 
     def for_list(self):
-        """Fetch what the page shows of each."""
+        """Fetch what the page shows of each change order."""
         return self.select_related("quote", "recorded_by", "answer__recorded_by")
 
 
@@ -83,7 +83,7 @@ class ChangeLine(Line):
     change = models.ForeignKey(
         ChangeOrder, on_delete=models.PROTECT, related_name="lines"
     )
-    # Set if the job has a single repair, whose revenue this line is.
+    # Set if the job has a single repair: the revenue of this line is then its own.
     repair = models.ForeignKey(
         Repair, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )

@@ -63,8 +63,8 @@ class WorkProgress:
 def so_far(job: Job, *, shop: Shop) -> WorkProgress | None:
     """Return parts and labour since acceptance, at list prices, and what is agreed.
 
-    Fees are no work, and labour before acceptance was the diagnosis. None if no price
-    was agreed.
+    Fees do not count as work, and labour before acceptance was the diagnosis. None if
+    no price was agreed.
     """
     quote = accepted_quote(job)
     if quote is None or quote.currency != shop.currency or job.approved_warranty_repair:

@@ -31,7 +31,7 @@ def for_job(request, pk):
     if request.method != "POST":
         return _page(request, job, quote)
     new_forms = _new_forms(job, quote, shop=request.shop, data=request.POST)
-    # Validate all of them, so that all errors are shown at once.
+    # Validate all forms, so that all errors are shown at once.
     if not all([form.is_valid() for form in new_forms["forms"]]):
         return _page(request, job, quote, new_forms)
     recorded = attempt(

@@ -1,4 +1,4 @@
-"""A link is revoked; the customer answers online."""
+"""Revoke a customer's link, and record the customer's online answer."""
 
 from django.db import transaction
 from django.utils.translation import gettext, gettext_lazy
@@ -16,7 +16,7 @@ from shopdesk.stamp import Stamp
 
 
 def revoke(link: Link, *, stamp: Stamp) -> None:
-    """Make the link invalid; revoking it twice is revoking it once."""
+    """Revoke the link; repeating it changes nothing."""
     Link.objects.filter(pk=link.pk, revoked_at=None).update(
         revoked_at=stamp.at, revoked_by=stamp.by
     )
@@ -38,7 +38,7 @@ def accept_online(
     ink: str = "",
     **answer,
 ) -> Quote:
-    """Accept exactly what the customer was shown; `answer` as in `accept`."""
+    """Accept what the customer was shown; `answer` as in `accept`."""
     quote = _lock_as_shown(quote, shown=shown)
     if quote.state == states.ACCEPTED and quote.accepted_option_id == option.pk:
         return quote
@@ -67,7 +67,7 @@ def decline_online(quote: Quote, *, shown: str, **answer) -> Quote:
 
 
 def _lock_as_shown(quote: Quote, *, shown: str) -> Quote:
-    """Return the locked quote; raise if it is not as shown."""
+    """Return the locked quote; raise if it is not the one that was shown."""
     job, quote = lock(quote)
     current = shown_fingerprint(quote.options.prefetch_related("lines"))
     if quote.state in (states.REPLACED, states.DRAFT) or shown != current:

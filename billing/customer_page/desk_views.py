@@ -34,8 +34,10 @@ def _job(pk):
 
 
 def for_job(request, pk):
-    """The job's links. A new one is shown in the answer to its form, and never again:
-    a redirect would have to keep the token somewhere."""
+    """Show the job's links. A new one is shown in the response to its form only.
+
+    A redirect would have to store the token somewhere.
+    """
     job = _job(pk)
     made = _made(request, job) if request.method == "POST" else {}
     today = timezone.localdate()
@@ -81,7 +83,7 @@ def _made(request, job):
 
 @require_POST
 def revoke(request, pk):
-    """Make the link invalid."""
+    """Revoke the link."""
     link = get_object_or_404(Link, pk=pk)
     actions.revoke(link, stamp=Stamp.of(request))
     messages.success(request, "The link is revoked.")
@@ -89,7 +91,7 @@ def revoke(request, pk):
 
 
 def sign_here(request, pk):
-    """The counter's screen turned to the customer: only their page."""
+    """Show the customer's page on the counter's screen, and nothing else."""
     job = _job(pk)
     viewer = Viewer(
         reverse("customer_links:sign_here", args=[pk]),

@@ -16,7 +16,7 @@ _PATH = re.compile(rf"(?:M{_POINT}(?:L{_POINT})*)+", re.ASCII)
 
 
 def is_signature_path(path: str) -> bool:
-    """Whether an SVG path is made of M and L with whole numbers inside the box."""
+    """Whether an SVG path consists of M and L with whole numbers inside the box."""
     if len(path) > MAX_SIGNATURE_LENGTH or not _PATH.fullmatch(path):
         return False
     points = [point.split() for point in re.split("[ML]", path) if point]
@@ -26,7 +26,7 @@ def is_signature_path(path: str) -> bool:
 
 
 class CustomerAnswerForm(forms.Form):
-    """An answer with what the customer was shown; the whole answer to extra work.
+    """The customer's answer and what they were shown; the whole form for extra work.
 
     `shown` is a fingerprint: of the quote's options or of the extra work.
     """
@@ -43,7 +43,7 @@ class CustomerAnswerForm(forms.Form):
         self.fields["shown"].initial = shown
 
     def is_current(self) -> bool:
-        """Whether the customer saw what there is to answer now."""
+        """Whether the customer saw what is to be answered now."""
         current = self.fields["shown"].initial
         return bool(current) and self["shown"].data == current
 

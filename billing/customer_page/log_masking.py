@@ -1,4 +1,4 @@
-"""Remove tokens from log lines: a reader of logs must not answer quotes."""
+"""Remove tokens from log lines, so that nobody who reads logs can answer quotes."""
 
 import logging
 import re
@@ -7,14 +7,14 @@ _TOKEN = re.compile(r"(/q/)[^/\s?#\"'<>]+")
 
 
 def masked(text: str) -> str:
-    """Return `text` with the token removed from every customer's link."""
+    """Return `text` without the token of any customer's link."""
     return _TOKEN.sub(r"\1…", text)
 
 
 class MaskedRecord(logging.LogRecord):
-    """A log record of any logger in this process, the web server's included.
+    """A log record of any logger in this process, including the web server's.
 
-    A filter would have to be set on every logger, also on those of libraries.
+    A filter would have to be added to every logger, including those of libraries.
     """
 
     def getMessage(self) -> str:
@@ -22,7 +22,7 @@ class MaskedRecord(logging.LogRecord):
 
 
 class MaskedFormatter(logging.Formatter):
-    """Formats a log line without tokens, the traceback included."""
+    """Format a log line without tokens, including its traceback."""
 
     def __init__(self) -> None:
         super().__init__("%(asctime)s %(levelname)s %(message)s")

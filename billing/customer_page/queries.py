@@ -1,4 +1,4 @@
-"""What customers are shown of their job, and nothing else."""
+"""What customers are shown of their job."""
 
 from collections.abc import Iterable
 from datetime import date
@@ -49,12 +49,12 @@ def quote_shown(job: Job) -> Quote | None:
 
 
 def shown_fingerprint(options: Iterable[QuoteOption]) -> str:
-    """Return what identifies the options shown, checked when the customer answers."""
+    """Return a fingerprint of the options shown, checked when the customer answers."""
     return " ".join(f"{option.pk}={option.totals().gross:f}" for option in options)
 
 
 def change_fingerprint(change: ChangeOrder | None) -> str:
-    """Return the same for extra work; empty if none is waiting."""
+    """Return the fingerprint of the extra work; empty if none is waiting."""
     return f"{change.pk}={change.new_total:f}" if change else ""
 
 

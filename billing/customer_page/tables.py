@@ -30,7 +30,7 @@ class LinkTable(tables.ListTable):
         return badge(record.status(self.on))
 
     def render_revoke(self, record):
-        """Return a button if the link is still valid."""
+        """Return a button while the link is valid."""
         if record.status(self.on) != "valid":
             return ""
         return render_to_string(

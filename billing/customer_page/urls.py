@@ -1,5 +1,6 @@
-"""The customer's pages, and the desk's. The root of the first gives `balance_of`,
-which stands above this room.
+"""The URLs of the customer's pages and of the staff's pages about them.
+
+The root URLs pass in `balance_of`, which is in a room above this one.
 """
 
 from django.urls import path

@@ -57,13 +57,15 @@ CHANGE_CHANGED = gettext_lazy(
 # --- who may read, and how often ----------------------------------------------
 
 
-PAGE_LIMIT = RateLimit(60)  # of one page
-INVALID_LIMIT = RateLimit(10)  # of links that open nothing
+PAGE_LIMIT = RateLimit(60)  # requests for one page
+INVALID_LIMIT = RateLimit(10)  # requests for invalid links
 ANSWER_LIMIT = RateLimit(5)
 
 
 def _rate_limited(request, link):
-    """Return the answer to too many requests, else None. Staff have no limit."""
+    """Return a response if there were too many requests, else None. Staff have no
+    limit.
+    """
     if request.user.is_authenticated:
         return None
     wait = _wait(request, link.token_hash, PAGE_LIMIT)
@@ -96,7 +98,7 @@ def _invalid_link(request):
 
 
 def by_link(view):
-    """Make `view` a page of the token's job; no header passes the token on."""
+    """Make `view` a page of the token's job that never sends its token elsewhere."""
 
     @login_not_required
     @sensitive_variables("token")
@@ -108,8 +110,8 @@ def by_link(view):
             answer = respond(request, token, **more)
         answer["Cache-Control"] = "no-store, private"
         answer["X-Robots-Tag"] = "noindex, nofollow"
-        # Under plain no-referrer a form is sent without an origin, and Django refuses
-        # it. So a page with a form sends the host, never the token.
+        # With plain no-referrer a form is sent without an origin, and Django refuses
+        # it. So a page with a form sends the host, but never the token.
         is_html = answer["Content-Type"].startswith("text/html")
         has_form = is_html and b"<form" in answer.content
         answer["Referrer-Policy"] = (
@@ -143,7 +145,7 @@ def in_customers_language(request):
 
 @dataclass(frozen=True)
 class Viewer:
-    """How the page is opened: by the link, or on the counter's screen."""
+    """How the page was opened: by the link, or on the counter's screen."""
 
     address: str
     how: str = Quote.How.LINK
@@ -172,7 +174,7 @@ def page(request, link, token, *, balance_of):
 
 @by_link
 def paper(request, link, token, **more):
-    """Return the quote's stored paper."""
+    """Return the stored PDF of the quote."""
     quote = quote_shown(link.job)
     if request.method == "POST" or quote is None:
         raise Http404
@@ -298,7 +300,7 @@ def _record_change_answer(request, job, viewer, *, decision):
 
 
 def _act(request, job, viewer, act, record, **facts):
-    """Do it and redirect to the page, or show the page with the refusal."""
+    """Call the action and redirect to the page, or show the page with the refusal."""
     try:
         act(
             record,
@@ -314,10 +316,10 @@ def _act(request, job, viewer, act, record, **facts):
 
 
 def _answer_links(request, viewer):
-    """Return the addresses for the emails about an answer.
+    """Return the base URLs for the emails about an answer.
 
-    ALLOWED_HOSTS may hold patterns, and a visitor may name any host that matches; so
-    their host is used only if it is listed in full.
+    ALLOWED_HOSTS may contain patterns, and a visitor may send any host that matches. So
+    the host of the request is used only if it is listed in full.
     """
     root = request.build_absolute_uri("/").rstrip("/")
     if viewer.at_counter:

@@ -1,4 +1,4 @@
-"""The till is counted and its day closed, once."""
+"""Count the till and close its day."""
 
 from datetime import date
 from decimal import Decimal
@@ -27,8 +27,8 @@ def close_day(
 ) -> DayClose:
     """Close `day` and all days before it with the cash that was counted.
 
-    `opening` is what was in the till before the first closing; afterwards it is what
-    stayed the last time. Money that comes later counts on the next day.
+    `opening` is the cash in the till before the first closing; after that it is the
+    last closing float. Later payments are recorded for the next day.
     """
     lock_till()
     shop = Shop.current()

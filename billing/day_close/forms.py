@@ -8,7 +8,7 @@ from shopdesk.fields import DayFormField, MoneyFormField
 
 
 class DayCloseForm(forms.Form):
-    """What was counted, for which day, and the reason for a difference."""
+    """The cash counted, the day, and the reason for a difference."""
 
     day = DayFormField(label="Day")
     opening = MoneyFormField(

@@ -1,4 +1,4 @@
-"""The report of a closed day: a page to keep, and a slip for the receipt printer."""
+"""The report of a closed day: a full page, and a slip for the receipt printer."""
 
 from billing.day_close.queries import grand_total, takings
 from billing.invoices.models import DayClose
@@ -6,11 +6,11 @@ from shopdesk.papers.render import SCREENS, render_pdf
 from shopdesk.shop.models import Shop
 
 ROLL = "80x200"
-"""The usual roll of a receipt printer, in mm; longer text goes on another piece."""
+"""Usual roll of a receipt printer, in mm; longer text continues on another page."""
 
 
 def day_paper(close: DayClose, *, shop: Shop, is_slip: bool = False) -> bytes:
-    """The report as a page, or as a slip; what it says is fixed by the closing."""
+    """Render the report as a page, or as a slip; closing the day fixed its contents."""
     rows = takings(close)
     return render_pdf(
         f"billing/day_close/{'slip' if is_slip else 'paper'}.html",

@@ -1,4 +1,4 @@
-"""What was taken on the days that one closing covers, by payment method."""
+"""The takings of the days that one closing covers, by payment method."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -21,7 +21,7 @@ SUMS = ("invoices", "deposits", "refunds", "cash_rounding", "count")
 
 @dataclass(frozen=True)
 class MethodTotals:
-    """Money on invoices, deposits and refunds (negative) by one payment method."""
+    """Payments on invoices, deposits, and refunds (negative) by one payment method."""
 
     means: str
     label: str
@@ -33,24 +33,24 @@ class MethodTotals:
 
     @property
     def total(self) -> Decimal:
-        """What came in less what went out; rounding is no money."""
+        """Return the money received less refunds; cash rounding is not money."""
         return self.invoices + self.deposits + self.refunds
 
 
 def grand_total(rows: list[MethodTotals]) -> MethodTotals:
-    """The sum of all payment methods."""
+    """Return the sum of all payment methods."""
     sums = {name: sum(getattr(row, name) for row in rows) for name in SUMS}
     return MethodTotals("", "Total", **sums)
 
 
 def payments_of(close: DayClose):
-    """The money that counts on the days of `close`; transfers are not in it."""
+    """Return the payments recorded for the days of `close`, without transfers."""
     payments = Payment.objects.over_the_counter().for_list().select_related("job")
     return payments.filter(booked_on__range=(close.since, close.day)).order_by("id")
 
 
 def takings(close: DayClose) -> list[MethodTotals]:
-    """What was taken on its days in its currency: one row per payment method."""
+    """Return the takings of its days in its currency, one row per payment method."""
 
     def total(field: str, **only):
         return Sum(field, filter=Q(**only), default=Decimal(0))
@@ -71,9 +71,9 @@ def takings(close: DayClose) -> list[MethodTotals]:
 
 
 def open_till(*, day: date, shop: Shop) -> tuple[DayClose, list[MethodTotals]]:
-    """The closing of the till with `day` before anything is counted, and its takings.
+    """Return the closing of `day` before the till is counted, and its takings.
 
-    `opening` is None before the first closing: nobody has counted yet.
+    `opening` is None before the first closing, as no cash was ever counted.
     """
     last = DayClose.last()
     till = DayClose(since=date.min, day=day, currency=shop.currency, opening=None)
@@ -89,7 +89,7 @@ def open_till(*, day: date, shop: Shop) -> tuple[DayClose, list[MethodTotals]]:
 
 
 def as_rows(close: DayClose) -> Iterator[tuple]:
-    """Each payment as a row of the file, in the order of HEADS."""
+    """Return each payment as a row of the CSV file, in the order of HEADS."""
     for payment in payments_of(close):
         invoice = payment.invoice
         yield (

@@ -1,4 +1,4 @@
-"""The till at the end of a day: counted, closed, printed."""
+"""The end of the day: count the till, close the day, print the report."""
 
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
@@ -19,7 +19,7 @@ from shopdesk.stamp import Stamp
 
 
 def days(request):
-    """What is in the till since it was last counted, and the days that are closed."""
+    """Show what is in the till since the last count, and the closed days."""
     shop, on = request.shop, timezone.localdate()
     till, rows = queries.open_till(day=on, shop=shop)
     written_in = till.written_in(shop)
@@ -59,7 +59,7 @@ def _close(pk):
 
 @require_GET
 def day(request, pk):
-    """One closed day, with all money that counts on it."""
+    """Show one closed day with all its payments."""
     close = _close(pk)
     rows = queries.takings(close)
     return render(
@@ -77,14 +77,14 @@ def day(request, pk):
 
 @require_GET
 def paper(request, pk):
-    """The report as it was stored."""
+    """Return the report as it was stored."""
     close = get_object_or_404(DayClose, pk=pk)
     return pdf_response(close.pdf, name=f"till-{close.day}")
 
 
 @require_GET
 def slip(request, pk):
-    """The report for the receipt printer."""
+    """Return the report for the receipt printer."""
     close = _close(pk)
     done = attempt(request, None, day_paper, close, shop=request.shop, is_slip=True)
     if not done:
@@ -94,7 +94,7 @@ def slip(request, pk):
 
 @require_GET
 def csv(request, pk):
-    """The money of the day as a file for a spreadsheet."""
+    """Return the payments of the day as a CSV file."""
     close = _close(pk)
     content = csv_text(queries.HEADS, queries.as_rows(close))
     return download(content, name=f"till-{close.day}.csv")

@@ -1,8 +1,8 @@
-"""What an e-invoice is made of: the bill as its record has it, and its sums.
+"""The data of an e-invoice and its totals, after EN 16931.
 
-The official rules let a tax be wrong by a whole unit of money and never multiply a line
-out, so that the sums are right is proved here. A term of the standard EN 16931 is
-called BT with its number.
+The official validation rules accept a tax that is wrong by up to 1.00 and never
+multiply quantity by price, so totals are checked here. BT numbers are those of the
+standard's terms.
 """
 
 import re
@@ -15,10 +15,10 @@ from shopdesk import money
 from shopdesk.errors import IncompleteError
 
 STANDARD, ZERO, EXEMPT, REVERSE, OUTSIDE = "S", "Z", "E", "AE", "O"
-"""Tax categories (UNCL 5305) that a repair may fall under."""
+"""Tax categories (UNCL 5305) that a repair may have."""
 
 UNIT = "C62"
-"""The unit of every line: one of it (UNECE Recommendation 20)."""
+"""The unit of every line: one piece (UNECE Recommendation 20)."""
 
 EUROPE = frozenset(
     """
@@ -26,12 +26,12 @@ EUROPE = frozenset(
     SE SI SK XI
     """.split()
 )
-"""Letters that the VAT numbers of Europe begin with."""
+"""Country codes with which European VAT numbers begin."""
 LETTERS_GO_ON = frozenset({"AT", "CH", "ES", "FR"})
-"""Where a further letter may stand before the figures."""
+"""Countries in which another letter may follow the country code."""
 
 NOT_OF_ISO = frozenset("AC DG EA EU IC TA XK".split())
-"""Codes in use for a land that ISO 3166 itself gives none."""
+"""Codes in use for places that have no code in ISO 3166."""
 
 
 @dataclass(frozen=True)
@@ -46,7 +46,7 @@ class Party:
 
 @dataclass(frozen=True)
 class EInvoiceLine:
-    """What was sold, in the shop's own figures: `price` with or without tax."""
+    """One line of the invoice; `price` includes tax if the shop's prices do."""
 
     text: str
     quantity: Decimal
@@ -60,13 +60,13 @@ class EInvoiceLine:
 
 @dataclass(frozen=True)
 class Bill:
-    """An invoice, or with `credits` (number and day) the credit note that undoes one.
+    """An invoice, or a credit note if `credits` (number and day of the invoice) is set.
 
-    The lines of a credit note are those of its invoice with their quantities negative;
-    `tax` and `gross` are what the record says; `said` are its whole totals where they
-    do not follow from the lines alone: those of a note that takes back a part. `paid`
-    is what was paid by the time of the bill, `rounding` what that was more than asked
-    for want of small coins. `reasons` says of a tax category why there is no tax.
+    A credit note has the lines of its invoice with negative quantities. `tax` and
+    `gross` are the stored totals. `said` are all totals where they do not follow from
+    the lines: those of a partial credit note. `paid` is what was paid by the date of
+    issue, `rounding` the cash rounding in it. `reasons` gives the reason for each
+    category without tax.
     """
 
     number: str
@@ -91,13 +91,15 @@ class Bill:
 
     @property
     def sign(self) -> int:
-        """A credit note gives in positive amounts what it takes back."""
+        """Return -1 for a credit note, whose amounts are positive in an e-invoice, else
+        1.
+        """
         return -1 if self.credits else 1
 
 
 @dataclass(frozen=True)
 class WrittenLine:
-    """A line as the standard has it: before tax, and no price below zero."""
+    """A line as the standard requires it: before tax, with a price of at least 0."""
 
     quantity: Decimal
     price: Decimal
@@ -106,7 +108,7 @@ class WrittenLine:
 
 @dataclass(frozen=True)
 class Sums:
-    """The amounts of the document, all before tax but `tax` and `gross` (BT-110, 112).
+    """The totals of the document; only `tax` and `gross` (BT-110, 112) include tax.
 
     `lines_net` is BT-106, `net` BT-109, `rounding` BT-114, `due` BT-115.
     """
@@ -123,7 +125,7 @@ class Sums:
 
 
 def sums(bill: Bill) -> Sums:
-    """What the bill comes to, which must be what its record says to the last digit."""
+    """Return the totals of the invoice; raise if they differ from the stored ones."""
     totals = bill.said or money.totals(
         [line.as_money() for line in bill.lines],
         places=bill.places,
@@ -158,10 +160,10 @@ def sums(bill: Bill) -> Sums:
 
 
 def _nets(totals: money.Totals, bill: Bill) -> list[Decimal]:
-    """The amounts of the lines before tax, summing to their groups.
+    """Return the amount of each line before tax, adding up to their tax groups.
 
-    Where prices include tax the cents of a group go first to the amounts whose
-    fractions of a cent are largest.
+    If prices include tax, the remaining cents of a group go to the amounts with the
+    largest fractions of a cent.
     """
     if not bill.prices_include_tax:
         return list(totals.lines)
@@ -177,7 +179,7 @@ def _nets(totals: money.Totals, bill: Bill) -> list[Decimal]:
         for n in members:
             nets[n] = exact[n].quantize(cent, rounding=ROUND_FLOOR)
         missing = int((group.net - sum(nets[n] for n in members)) / cent)
-        # A note that takes back a part may want a cent less, or one more than lines.
+        # A partial credit note may need a cent less, or more cents than it has lines.
         needy = sorted(members, key=lambda n: nets[n] - exact[n])
         for turn in range(abs(missing)):
             nets[needy[turn % len(needy)]] += cent if missing > 0 else -cent
@@ -193,7 +195,7 @@ def _written(line: EInvoiceLine, net: Decimal, bill: Bill) -> WrittenLine:
 
 
 def _price(line: EInvoiceLine, net: Decimal, bill: Bill) -> Decimal:
-    """The price of one before tax, with the fewest decimals that come to `net`."""
+    """Return the unit price before tax, with the fewest decimals that give `net`."""
     amount = money.line_amount(line.as_money(), places=bill.places)
     if not bill.prices_include_tax and amount == net:
         return line.price
@@ -207,7 +209,7 @@ def _price(line: EInvoiceLine, net: Decimal, bill: Bill) -> Decimal:
 
 
 def check(bill: Bill) -> None:
-    """Raise IncompleteError where the record has not what the standard asks for."""
+    """Raise IncompleteError if something that the standard requires is missing."""
     used = {line.category for line in bill.lines}
     if not bill.lines:
         raise IncompleteError("An e-invoice needs at least one line.")
@@ -284,7 +286,7 @@ def _plain_id(tax_id: str) -> str:
 
 
 def vat_number(party: Party) -> str:
-    """The VAT number of a party, if its tax number is one: it starts with a country."""
+    """Return the VAT number; empty if the tax number does not begin with a country."""
     number = _plain_id(party.tax_id)
     own = "EL" if party.country == "GR" else party.country
     letters, rest = number[:2], number[2:]

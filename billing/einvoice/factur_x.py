@@ -1,8 +1,8 @@
-"""A bill as an e-invoice (EN 16931): CII for inside the PDF, UBL 2.1 as a file.
+"""Write invoices as e-invoices (EN 16931): CII to embed in the PDF, UBL 2.1 as a file.
 
-Written by the factur-x library, of which all that is known is here. That library would
-send each invoice to a web server for checking unless terms otherwise: here it never is.
-That what it writes keeps the official rules is tested with the rules themselves.
+Only this module uses the factur-x library. By default the library sends each invoice to
+a web server for validation; this is switched off here. The tests validate its output
+with the official rules.
 """
 
 import re
@@ -27,34 +27,35 @@ from shopdesk.errors import IncompleteError
 
 PROFILE = "en16931"
 FILE_NAME = "factur-x.xml"
-"""What the file inside the PDF must be called, for a reader to find it."""
+"""The name that readers expect for the file embedded in the PDF."""
 
 REASONS = {REVERSE: "Reverse charge", OUTSIDE: "Not subject to VAT"}
 REASON_CODES = {REVERSE: "VATEX-EU-AE", OUTSIDE: "VATEX-EU-O"}
-"""Why no tax is charged; a bill says itself why it is exempt."""
+"""Reasons without tax; for exemption the invoice itself has the reason."""
 
 MEANS = {"cash": "10", "card": "48", "transfer": "1"}
-"""How it was paid (UNCL 4461). The code of a transfer, 30, would ask for an account,
-which we do not know: so 1, not defined."""
+"""Payment methods (UNCL 4461). 1 is “not defined”: the code of a transfer, 30, would
+require an account number, which is not known here.
+"""
 
 UNSEEN = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
 def cii(bill: Bill) -> bytes:
-    """The e-invoice for inside the PDF; the same bill gives the same bytes."""
+    """Return the e-invoice to embed in the PDF, always with the same bytes."""
     return _written("generate_cii_xml", bill)
 
 
 def ubl(bill: Bill) -> bytes:
-    """The e-invoice as a UBL 2.1 file; the same bill gives the same bytes."""
+    """Return the e-invoice as a UBL 2.1 file, always with the same bytes."""
     written = _written("generate_ubl_xml", bill)
-    # The library says euro of this one amount, whatever the currency is.
+    # The library always writes EUR for this amount.
     amount = b'PayableRoundingAmount currencyID="%s"'
     return written.replace(amount % b"EUR", amount % bill.currency.encode())
 
 
 def _written(how: str, bill: Bill) -> bytes:
-    # On first use: a shop without e-invoices never waits for the library.
+    # Imported on first use, as it is slow to load.
     import facturx
 
     document = _document(bill)
@@ -63,8 +64,8 @@ def _written(how: str, bill: Bill) -> bytes:
             document, level=PROFILE, check_xsd=True, check_schematron=None
         )
     except Exception as wrong:
-        # It has no errors of its own: a currency of the past is a ValueError, a
-        # document against the schema a bare Exception. None may stop the counter.
+        # The library has no errors of its own: an unknown currency is a ValueError, a
+        # schema violation a bare Exception. Neither may crash a handover.
         raise IncompleteError(
             f"No e-invoice can be made of {bill.number}: {wrong}"
         ) from wrong
@@ -72,7 +73,7 @@ def _written(how: str, bill: Bill) -> bytes:
 
 
 def _document(bill: Bill) -> dict[str, Any]:
-    """The bill under the standard's own names: BT a term, BG a group of terms."""
+    """Return the invoice under the names of the standard: BT is a term, BG a group."""
     check(bill)
     amounts = sums(bill)
     document: dict[str, Any] = {
@@ -122,7 +123,7 @@ def _party(party: Party) -> dict[str, Any]:
 
 
 def _address(address: str) -> dict[str, str]:
-    """An envelope's lines, a post code that stands before its town terms apart."""
+    """Return the lines of an address; a postcode and town become separate terms."""
     lines = [_text(line) for line in address.splitlines() if line.strip()]
     terms = {}
     town = re.fullmatch(
@@ -146,7 +147,7 @@ def _seller(bill: Bill) -> dict[str, Any]:
     if number and not _is_outside(bill):
         terms["vat_identifier"] = number
         return terms
-    # Not a VAT number, or a bill on which none may stand: then the seller is known by
+    # Not a VAT number, or an invoice that may not show one: the seller is identified by
     # the number as it is.
     own = _text(bill.seller.tax_id)
     terms["identifiers"] = {None: own}
@@ -199,7 +200,7 @@ def _line(
 
 
 def _amount(amount: Decimal, bill: Bill) -> str:
-    # Adding zero makes of minus nothing nothing.
+    # Adding zero turns -0 into 0.
     return f"{money.rounded(amount, places=bill.places) + 0:f}"
 
 
@@ -214,5 +215,5 @@ def _plain(number: Decimal) -> str:
 
 
 def _text(text: str) -> str:
-    """The text in one line, without the characters that XML can't hold."""
+    """Return the text on one line, without characters that XML does not allow."""
     return " ".join(UNSEEN.sub(" ", text).split())

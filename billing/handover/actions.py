@@ -1,4 +1,4 @@
-"""The handover: invoice, payment, warranty, documents and last step, or nothing."""
+"""Hand over a device: invoice, payment, warranty, documents and status together."""
 
 from decimal import Decimal
 from uuid import UUID
@@ -43,8 +43,8 @@ def hand_over(
 ) -> Invoice | None:
     """Hand the device over; return its invoice, or None if it was handed over before.
 
-    `version` is that of the job as the desk saw it: nobody gets an invoice that has
-    changed since.
+    `version` is the version of the job that staff saw: an invoice that has changed
+    since is not issued.
     """
     details = details or HandoverDetails()
     job = Job.objects.select_for_update().get(pk=job.pk)
@@ -78,7 +78,7 @@ def hand_over(
 
 
 def check_ready(job: Job) -> None:
-    """Refuse a job that the bench has not closed."""
+    """Raise unless the bench has closed the job."""
     if job.state != states.READY:
         raise RefusedError(
             f"Job {job.number} is {job.get_state_display()}. Close the job at the bench"
@@ -141,7 +141,7 @@ def _mail(job, invoice, certificate, details, *, stamp, shop) -> None:
 
 
 def _handover_text(details: HandoverDetails) -> str:
-    """How the device was handed over, for its customer."""
+    """Return a sentence for the customer on how the device was handed over."""
     if not details.is_posted:
         return gettext("Thank you for collecting your device.")
     if not details.number:

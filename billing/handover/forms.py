@@ -13,7 +13,7 @@ PARCEL_FIELDS = ["carrier", "number", "grams", "battery"]
 class HandoverForm(PaymentForm):
     """The payment, who collects or which parcel, and the documents to email.
 
-    `version` is that of the job as the desk saw it.
+    `version` is the version of the job that staff saw.
     """
 
     how = forms.ChoiceField(

@@ -1,4 +1,4 @@
-"""What is kept of a handover: who collected it, the parcel, the certificate."""
+"""Records of a handover: who collected the device, the parcel, the certificate."""
 
 from django.conf import settings
 from django.db import models
@@ -16,7 +16,7 @@ class Collection(models.Model):
 
     job = models.OneToOneField(Job, on_delete=models.PROTECT, related_name="collected")
     to = models.CharField("who took it", max_length=120)
-    # What was drawn with finger or pen, as the path of an SVG.
+    # The drawn signature as an SVG path.
     signature = models.TextField(max_length=20_000, blank=True)
     at = models.DateTimeField()
     given_by = models.ForeignKey(
@@ -33,7 +33,7 @@ class Collection(models.Model):
 
 
 class Parcel(StoredPdf):
-    """A device in the post. Only its number may be added later, once."""
+    """A device sent by carrier. Only its parcel number may be added later, once."""
 
     job = models.OneToOneField(Job, on_delete=models.PROTECT, related_name="parcel")
     to = models.TextField("name and address", max_length=600)
@@ -67,7 +67,7 @@ class Parcel(StoredPdf):
 
 
 class WarrantyCertificate(StoredPdf):
-    """The warranty certificate as it was handed over. Never changed."""
+    """The warranty certificate as issued at handover. Never changed."""
 
     job = models.OneToOneField(
         Job, on_delete=models.PROTECT, related_name="warranty_certificate"

@@ -11,15 +11,15 @@ from shopdesk.papers.render import render_pdf
 from shopdesk.shop.models import Shop
 
 CAUTION_OF = {SOUND: BATTERY_IN_PARCEL, TAKEN_OUT: BATTERY_REMOVED}
-"""What the packing slip says of a battery."""
+"""What the packing slip says about a battery."""
 
 
 def warranty_certificate(
     job: Job, *, on: date, terms: str, shop: Shop, made_at: datetime
 ) -> bytes | None:
-    """The repairs under warranty and the terms; None if no repair has any.
+    """Return the repairs under warranty and the terms; None without any.
 
-    `on` is the day of the handover.
+    `on` is the day of handover.
     """
     repairs = repairs_with_warranty(job, on=on, shop=shop)
     covered = [repair for repair in repairs if repair.warranty_until]
@@ -39,7 +39,7 @@ def warranty_certificate(
 
 
 def packing_slip(parcel: Parcel, *, shop: Shop, made_at: datetime) -> bytes:
-    """The slip in the parcel; its address shows through a window."""
+    """Render the slip in the parcel; its address fits a window envelope."""
     return render_pdf(
         "billing/handover/packing_slip.html",
         {

@@ -1,4 +1,4 @@
-"""What the customer is told when the device leaves."""
+"""What handover pages show of the repairs of a job."""
 
 from datetime import date
 
@@ -11,9 +11,9 @@ from shopdesk.shop.models import Shop
 
 
 def repairs_with_warranty(job: Job, *, on: date, shop: Shop) -> list[Repair]:
-    """The repairs of a job; before its handover with the warranty they would get.
+    """Return the repairs of a job, before handover with the warranty they would get.
 
-    That is set on these objects only, not stored.
+    That warranty is set on these objects only; it is not stored.
     """
     repairs = list(job.repairs.select_related("fault", "fix"))
     for repair in repairs:

@@ -1,8 +1,8 @@
-"""How a device is handed over: collected or shipped, and what must not be shipped.
+"""How a device is handed over, and what must not be shipped.
 
 Lithium batteries are dangerous goods: UN 3480 alone, UN 3481 in or with equipment. A
-damaged or swollen one is not posted at all, and never flies (ADR special provision 376;
-49 CFR 173.185(f)). What a carrier takes beyond that: its terms and the local rules.
+damaged or swollen one must not be shipped by post and never by air (ADR special
+provision 376; 49 CFR 173.185(f)). Carriers and local regulations may forbid more.
 """
 
 from collections.abc import Collection
@@ -23,10 +23,10 @@ INVOICE, CERTIFICATE = "invoice", "certificate"
 
 @dataclass(frozen=True)
 class HandoverDetails:
-    """Where the device goes and what is emailed.
+    """How the device is handed over and which documents are emailed.
 
-    `to` is who collected it, `signature` the SVG path that they drew, if they did; a
-    parcel has the other fields.
+    `to` is who collected it, `signature` the SVG path they drew, if any; a parcel has
+    the other fields.
     """
 
     how: str = COUNTER
@@ -46,7 +46,7 @@ class HandoverDetails:
 def shipping_problem(
     details: HandoverDetails, *, is_swollen: bool, has_battery: bool
 ) -> str:
-    """Why the parcel must not go like this, in a sentence; empty if it may."""
+    """Return why the parcel must not be shipped like this; empty if it may."""
     if not details.is_posted:
         return ""
     if details.battery not in (NO_BATTERY, SOUND, TAKEN_OUT):

@@ -1,4 +1,4 @@
-"""The handover of a device: what was done, invoice, payment, documents."""
+"""Staff pages for the handover: what was done, invoice, payment, documents."""
 
 from datetime import datetime, time
 
@@ -33,7 +33,7 @@ def _job(pk):
 
 
 def hand_over(request, pk):
-    """One screen: what was done, what is promised, what is paid; one button for all."""
+    """Show work, warranty and payment on one screen, and hand the device over."""
     job = _job(pk)
     if job.state == states.HANDED_OVER:
         if request.method == "POST":
@@ -74,7 +74,7 @@ def hand_over(request, pk):
         )
         if done:
             return redirect("handover:hand_over", pk)
-        # The page shows what has changed, so the next press is for this version.
+        # The page now shows what has changed, so the next attempt is for this version.
         form.data = form.data.copy()
         form.data["version"] = job.version
     return render(
@@ -97,7 +97,7 @@ def hand_over(request, pk):
 
 
 def _caution(job, *, is_shipped):
-    """What a page warns of before a device is shipped that has a dangerous battery."""
+    """Return the cautions for shipping a device that has a dangerous battery."""
     return {
         "needs_caution": is_shipped
         and (job.has_swollen_battery or has_battery_hazard(job)),
@@ -107,7 +107,7 @@ def _caution(job, *, is_shipped):
 
 
 def _done_page(request, job):
-    """The documents, after the device has left."""
+    """Show the documents after the handover."""
     shop = request.shop
     repairs = repairs_with_warranty(job, on=job.handed_over_on, shop=shop)
     invoice = job.invoices.for_list().in_force().first()
@@ -131,7 +131,7 @@ def _done_page(request, job):
 
 @require_GET
 def certificate(request, pk):
-    """The warranty certificate of a job that was handed over with warranty."""
+    """Return the warranty certificate of a job that was handed over with warranty."""
     job = _job(pk)
     if job.handed_over_on is None:
         raise Http404
@@ -139,9 +139,9 @@ def certificate(request, pk):
     stored = WarrantyCertificate.objects.filter(job=job).first()
     if stored:
         return pdf_response(stored.pdf, name=name)
-    # A job from a history file: its certificate is made when it is asked for.
+    # The certificate of an imported job is made when first requested.
     shop = request.shop
-    # The terms on the invoice were promised; later ones were not.
+    # The terms printed on the invoice were promised; later terms were not.
     invoice = job.invoices.defer("pdf").exclude(text="").order_by("id").first()
     done = attempt(
         request,
@@ -162,14 +162,14 @@ def certificate(request, pk):
 
 @require_GET
 def parcel(request, pk):
-    """The packing slip as it was made."""
+    """Return the packing slip as stored."""
     found = get_object_or_404(Parcel.objects.select_related("job"), job=pk)
     return pdf_response(found.pdf, name=f"parcel-{found.job.number}")
 
 
 @require_POST
 def parcel_number(request, pk):
-    """The carrier's number, where it was not known when the device left."""
+    """Add the parcel number if it was not known at handover."""
     found = get_object_or_404(Parcel.objects.defer("pdf"), job=pk)
     form = ParcelNumberForm(request.POST)
     if not form.is_valid():
@@ -182,7 +182,7 @@ def parcel_number(request, pk):
 
 
 def _handover_moment(job):
-    """A job from a history file has a day and no moment."""
+    """Return the moment of handover; imported jobs have only its day."""
     step = job.steps.filter(new=states.HANDED_OVER).last()
     if step:
         return step.made_at

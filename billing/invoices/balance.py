@@ -12,10 +12,10 @@ from shopdesk.shop.models import Shop
 
 @dataclass(frozen=True)
 class JobBalance(InCurrency):
-    """What was invoiced and paid over all invoices and payments of a job.
+    """Total invoiced and paid on all invoices and payments of a job.
 
-    `owed` is what the customer still owes; negative, what the shop owes. Before there
-    is an invoice nothing is owed, and `deposit` is what was paid in advance.
+    `owed` is the balance due, negative if a refund is due. Before there is an invoice
+    nothing is owed, and `deposit` is what was paid in advance.
     """
 
     invoiced: Decimal
@@ -30,7 +30,7 @@ class JobBalance(InCurrency):
 
 
 def balance_of(job: Job) -> JobBalance:
-    """What the customer owes or is owed for this job, deposits included."""
+    """Return the balance of the job, deposits included."""
     invoices = job.invoices.with_balance().filter(kind=Invoice.Kind.INVOICE)
     invoices = list(invoices.defer("pdf").order_by("id"))
     paid = job.payments.total()
@@ -47,7 +47,7 @@ def balance_of(job: Job) -> JobBalance:
 
 
 def deposits_of(job: Job) -> tuple[Decimal, str]:
-    """The money on a job that no invoice has used, and its currency if there is any."""
+    """Return the unused deposits of a job, and their currency if there are any."""
     rows = job.payments.deposits()
     total = rows.total()
     if not total:
@@ -58,7 +58,7 @@ def deposits_of(job: Job) -> tuple[Decimal, str]:
 def available_credit(
     job: Job, *, currency: str
 ) -> list[tuple[Invoice | None, Decimal]]:
-    """The customer's money that is here: deposits (None), then credited invoices."""
+    """Return what can pay an invoice: deposits (None), then credited invoices."""
     deposit, its_currency = deposits_of(job)
     found: list[tuple[Invoice | None, Decimal]] = []
     if deposit > 0 and its_currency == currency:
@@ -72,9 +72,9 @@ def available_credit(
 def outstanding_totals(
     invoices, *, on: date, shop: Shop
 ) -> list[tuple[Currency, Decimal, Decimal]]:
-    """The sum owed on `invoices` (`with_balance`), and how much of it is overdue.
+    """Return the total owed on `invoices` (`with_balance`), and how much is overdue.
 
-    One row per currency, since a shop may have changed its own.
+    One row per currency, since the shop may have changed its currency.
     """
     sums: dict[str, list[Decimal]] = {}
     for currency, owed, due_on in invoices.values_list("currency", "owed", "due_on"):

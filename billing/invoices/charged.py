@@ -1,4 +1,4 @@
-"""What each repair of a job brought in, from the lines of its invoice."""
+"""The revenue of each repair of a job, from the lines of its invoice."""
 
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
@@ -16,8 +16,8 @@ def allocate_net(
 ) -> dict[int, Decimal]:
     """Return the part of `net` that belongs to each of `repairs`.
 
-    A line names its repair; what belongs to none (parts, fees) and what rounding leaves
-    goes to the first, so that the shares add up to `net`.
+    A line names its repair. Lines without a repair (parts, fees) and rounding
+    differences go to the first repair, so that the shares add up to `net`.
     """
     if not repairs:
         return {}

@@ -1,4 +1,4 @@
-"""Cash rounding: amounts that can be paid in coins where the smallest are gone."""
+"""Cash rounding, where the smallest coins are not in use."""
 
 from dataclasses import dataclass
 from decimal import Decimal
@@ -12,7 +12,7 @@ class CashRoundingError(Exception):
 
 @dataclass(frozen=True)
 class CashAmount:
-    """The money that changes hands, and the rounding that settles the rest."""
+    """The cash that changes hands, and the rounding that settles the rest."""
 
     amount: Decimal
     rounding: Decimal = Decimal(0)
@@ -23,16 +23,16 @@ class CashAmount:
 
 
 def round_to_coins(amount: Decimal, *, step: Decimal, places: int) -> Decimal:
-    """Return the nearest amount that can be paid in coins; a step of 0 leaves it."""
+    """Return the nearest amount that can be paid in coins; unchanged if `step` is 0."""
     return rounded(round_to_step(amount, step=step), places=places)
 
 
 def pay_in_coins(
     amount: Decimal, *, due: Decimal, step: Decimal, places: int
 ) -> CashAmount:
-    """Return what changes hands for `amount` of cash; both are negative for a refund.
+    """Return the cash that changes hands for `amount`; both are negative for a refund.
 
-    Whoever pays all that is due, exactly or to the next coin, has paid all of it.
+    Paying all that is due, exactly or rounded to the next coin, settles all of it.
 
     Raises: CashRoundingError for a part payment that is no multiple of `step`.
     """

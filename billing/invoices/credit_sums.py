@@ -1,9 +1,9 @@
-"""The totals of a credit note for an invoice, or for a part of it.
+"""The totals of a credit note for an invoice, or for part of it.
 
-They are the totals of the invoice before, less those without the credited lines. So any
-number of credit notes on one invoice add up to it to the last cent, which notes that
-are each calculated on their own would not. The price is that the tax of a partial note
-may differ by a cent from its rate times its net.
+They are the difference between the totals of the invoice before and after the credit.
+So any number of credit notes on one invoice add up to it to the last cent; separately
+calculated notes would not. In return, the tax of a partial note may differ by a cent
+from its rate times its net.
 """
 
 from collections.abc import Sequence
@@ -20,9 +20,9 @@ def credit_sums(
     places: int,
     prices_include_tax: bool,
 ) -> money.Totals:
-    """The totals, none above zero, of crediting the quantity `back` of each line.
+    """Return the totals (at most 0) of crediting the quantity `back` of each line.
 
-    Lines of which nothing is credited are not in it.
+    Lines of which nothing is credited are left out.
     """
     remaining = [
         replace(line, quantity=line.quantity - quantity)

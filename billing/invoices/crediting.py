@@ -1,4 +1,4 @@
-"""Invoices are credited, as a whole or in part: the only way to correct one."""
+"""Credit an invoice, fully or in part: the only way to correct one."""
 
 from decimal import Decimal
 
@@ -22,10 +22,10 @@ def issue_credit_note(
     stamp: Stamp,
     quantities: dict[int, Decimal] | None = None,
 ) -> Invoice:
-    """Credit an invoice by a credit note, in a series of its own.
+    """Credit an invoice by a credit note, which has its own number series.
 
-    `quantities` are those to credit, by the key of a line; without them all that is not
-    credited yet is.
+    `quantities` are those to credit, by the key of a line; without them everything that
+    is not credited yet is.
     """
     job = Job.objects.select_for_update().get(pk=invoice.job_id)
     invoice = Invoice.objects.defer("pdf").get(pk=invoice.pk)
@@ -65,7 +65,7 @@ def issue_credit_note(
 
 
 def _quantity(line: InvoiceLine, quantities: dict[int, Decimal] | None) -> Decimal:
-    """How much of a line is credited: between nothing and what remains of it."""
+    """Return how much of a line is credited: at least 0, at most what remains."""
     if quantities is None:
         return line.quantity
     quantity = quantities.get(line.pk, Decimal(0))
@@ -77,7 +77,7 @@ def _quantity(line: InvoiceLine, quantities: dict[int, Decimal] | None) -> Decim
 
 
 def _check_totals(invoice: Invoice, totals: Totals) -> None:
-    """No credit note gives more than its invoice has left, nor asks for anything."""
+    """Raise if the note credits more than remains of the invoice, or charges money."""
     left = invoice.remaining_gross
     if totals.gross > 0 or -totals.gross > left or totals.net > 0 or totals.tax > 0:
         raise RefusedError(
@@ -99,7 +99,7 @@ def _credit_lines(
 
 
 def _einvoice_form(invoice: Invoice) -> str:
-    """Whoever got the invoice as an e-invoice gets the credit note the same way."""
+    """Return the form of the e-invoice of a credit note: that of its invoice."""
     has_ubl = EInvoice.objects.filter(invoice=invoice).exists()
     later = Customer.EInvoice.UBL if has_ubl else Customer.EInvoice.NONE
     return invoice.einvoice or later

@@ -24,11 +24,11 @@ from shopdesk.shop.tax import Tax
 
 @dataclass
 class InvoiceDraft(InCurrency):
-    """An invoice that is not issued yet: its lines, its totals and its quote.
+    """An invoice that is not issued yet: its lines, totals and quote.
 
-    `deposits` is the customer's money that is here already: deposits, and what the shop
-    owes on a credited invoice of the same job. `tax_changes` are the lines whose tax
-    rate on the day of supply is not that of the quote, each with the tax of the quote.
+    `deposits` is the customer's credit: deposits, and refunds due on credited invoices
+    of the same job. `tax_changes` are the lines whose tax rate on the supply date
+    differs from the quote, each with the tax of the quote.
     """
 
     lines: Sequence[InvoiceLine]
@@ -55,17 +55,19 @@ class InvoiceDraft(InCurrency):
 
     @property
     def amount_due(self) -> Decimal:
-        """What is left to pay when it is issued."""
+        """Return the balance due once it is issued."""
         return self.totals.gross - self.deposits_used
 
     @property
     def overpaid(self) -> Decimal:
-        """What of the deposits this invoice does not need: the shop owes it."""
+        """Return the part of the deposits that this invoice does not use, to be
+        refunded.
+        """
         return self.deposits - self.deposits_used
 
 
 def agreed_price(job: Job, *, shop: Shop) -> Decimal | None:
-    """What the customer accepted, tax included; None where that is not known yet."""
+    """Return the price the customer accepted, incl. tax; None if not known yet."""
     if job.is_warranty_repair and job.approved_warranty_repair:
         return Decimal(0)
     quote = _accepted_quote(job)
@@ -75,10 +77,12 @@ def agreed_price(job: Job, *, shop: Shop) -> Decimal | None:
 
 
 def draft_invoice(job: Job, *, on: date, shop: Shop) -> InvoiceDraft:
-    """What was agreed; nothing under warranty; the diagnosis fee without a repair.
+    """Return the invoice to issue: what was agreed, or the diagnosis fee only.
 
-    `on` is the day of supply, whose tax rates apply. Raises RefusedError where
-    there is no accepted price and no warranty.
+    A warranty repair is free of charge; without a repair only the diagnosis fee is
+    charged. `on` is the supply date, whose tax rates apply.
+
+    Raises: RefusedError if no price was accepted and it is no warranty repair.
     """
     with document_language(shop):
         draft = _draft(job, on=on, shop=shop)
@@ -118,7 +122,7 @@ def _accepted_quote(job: Job) -> Quote | None:
 
 
 def _draft_agreed(quote: Quote, *, on: date | None, shop: Shop) -> InvoiceDraft:
-    """All that was agreed, with the tax rates of the day `on` where one is given."""
+    """Return all that was agreed, with the tax rates of the day `on` if given."""
     lines = [InvoiceLine.copied(line) for line in all_agreed(quote)]
     tax_changes = _apply_tax_rates(lines, on=on, shop=shop) if on else []
     return InvoiceDraft(
@@ -129,7 +133,7 @@ def _draft_agreed(quote: Quote, *, on: date | None, shop: Shop) -> InvoiceDraft:
 def _apply_tax_rates(
     lines: Sequence[InvoiceLine], *, on: date, shop: Shop
 ) -> list[tuple[InvoiceLine, Tax]]:
-    """Give each line the rate of its own kind of tax on the day of supply."""
+    """Give each line the tax rate of its kind on the supply date."""
     changed = []
     for line in lines:
         tax = shop.tax(on, line.tax_kind)
@@ -141,7 +145,7 @@ def _apply_tax_rates(
 
 
 def _warranty_lines(job: Job) -> list[InvoiceLine]:
-    """All that was done, at no price: the customer sees the work, and pays nothing."""
+    """Return a free line for each repair, so that the customer sees the work."""
     lines = []
     text = gettext("{what}, under warranty")
     repairs = job.repairs.filter(outcome=states.FIXED)
@@ -160,7 +164,7 @@ def _free_line(kind: str, text: str) -> InvoiceLine:
 
 
 def _diagnosis_line(job: Job) -> InvoiceLine:
-    """The diagnosis fee, if one was agreed."""
+    """Return the line of the diagnosis fee; free if none was agreed."""
     fee = None if job.is_warranty_repair else job.agreed_diagnosis_fee
     text = gettext("Diagnosis") if fee else gettext("Inspection, no charge")
     outcome = gettext(job.get_outcome_display())

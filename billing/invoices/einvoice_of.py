@@ -1,6 +1,6 @@
-"""The e-invoice of an invoice: from what its record says, and no more.
+"""The e-invoice of an invoice, from its stored record only.
 
-What was paid later is not in it, nor what the shop is called today.
+Later payments and later changes of the shop's name are not in it.
 """
 
 from collections.abc import Callable, Sequence
@@ -21,10 +21,10 @@ def einvoice_file(
     *,
     shop: Shop,
 ) -> bytes:
-    """The file in the form of `write`, `factur_x.cii` or `ubl`.
+    """Return the file made by `write`, `factur_x.cii` or `ubl`.
 
-    Raises IncompleteError; a missing entry must not keep the device in the shop, so the
-    error names the way out.
+    Raises: IncompleteError, which says how to continue without an e-invoice, so that a
+    missing entry does not stop the handover.
     """
     try:
         with document_language(shop):
@@ -39,7 +39,7 @@ def einvoice_file(
 
 
 def einvoice_of(invoice: Invoice, lines: Sequence[InvoiceLine]) -> en16931.Bill:
-    """The terms of EN 16931, in the language of the moment."""
+    """Return the invoice in the terms of EN 16931, in the active language."""
     credited = invoice.credits
     return en16931.Bill(
         number=invoice.full_number,

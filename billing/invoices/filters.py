@@ -32,10 +32,11 @@ class InvoiceFilter(django_filters.FilterSet):
         fields = ["q", "status"]
 
     def by_query(self, queryset, name, query):
-        """In the list's own order.
+        """Keep the list's own order.
 
-        The sum keeps SQLite from fetching all that is found, with what is owed on each,
-        before it sorts: it goes down the days, and calculates only what the page shows.
+        The sum in the order prevents SQLite from fetching and sorting all matches with
+        their balance: it reads the index of days and calculates only what the page
+        shows.
         """
         found = Invoice.objects.search(query).order_by()
         return queryset.alias(key=F("pk") + 0).filter(key__in=found.values("pk"))

@@ -1,4 +1,4 @@
-"""What the desk fills in to pay, to credit and to make out an invoice."""
+"""Forms by which staff record payments, credit and issue invoices."""
 
 from decimal import Decimal
 from uuid import uuid4
@@ -14,7 +14,7 @@ from shopdesk.shop import currencies
 
 
 class PaymentForm(forms.Form):
-    """Money in, or money back where the shop owes. Its key makes it count once."""
+    """A payment, or a refund if the shop owes money. Its key makes it count once."""
 
     amount = MoneyFormField(max_value=MAX_PRICE * 100)
     means = forms.ChoiceField(
@@ -25,7 +25,7 @@ class PaymentForm(forms.Form):
     def __init__(
         self, *args, written_in, due, in_cash=None, is_optional=False, **kwargs
     ):
-        """`in_cash` is what `due` comes to in coins, where that is another amount."""
+        """`in_cash` is `due` rounded to coins, if that is another amount."""
         super().__init__(*args, **kwargs)
         self.is_optional = is_optional
         self.fields["key"].initial = uuid4
@@ -53,7 +53,7 @@ class PaymentForm(forms.Form):
         return entered
 
     def payment(self, sign=1):
-        """What the form records; a `sign` of -1 makes it a refund."""
+        """Return the payment to record; a `sign` of -1 makes it a refund."""
         entered = self.cleaned_data
         return {
             "amount": sign * entered["amount"],
@@ -63,7 +63,7 @@ class PaymentForm(forms.Form):
 
 
 class CreditForm(forms.Form):
-    """Why, and how much of each remaining line: all of it unless changed."""
+    """The reason, and the quantity to credit of each line; by default all that remains."""
 
     why = forms.CharField(
         label="Reason for credit",
@@ -88,11 +88,13 @@ class CreditForm(forms.Form):
         return f"line{line.pk}"
 
     def rows(self):
-        """Each line with its box."""
+        """Return each line with its field."""
         return [(line, self[self._name(line)]) for line in self.lines]
 
     def quantities(self):
-        """The quantity to credit by the key of its line; None for all that remains."""
+        """Return the quantity to credit by the key of its line; None for all that
+        remains.
+        """
         names = {line.pk: self._name(line) for line in self.lines}
         if not any(self.add_prefix(name) in self.data for name in names.values()):
             return None
@@ -100,7 +102,7 @@ class CreditForm(forms.Form):
 
 
 class BuyerForm(forms.Form):
-    """Who the invoice is made out to."""
+    """The name and address on the invoice."""
 
     name = NormalizedCharField(label="Name", max_length=240)
     address = NormalizedCharField(max_length=300, required=False, keep_lines=True)

@@ -1,4 +1,4 @@
-"""Invoices are issued: number, lines, document and e-invoice at once, or none of it."""
+"""Issue invoices: number, lines, document and e-invoice together, or none of them."""
 
 from collections.abc import Sequence
 from datetime import timedelta
@@ -31,7 +31,7 @@ from shopdesk.stamp import Stamp
 
 
 def default_buyer(customer: Customer, shop: Shop) -> Party:
-    """The customer as an invoice names them."""
+    """Return the customer as named on an invoice."""
     return Party(
         name=", ".join(filter(None, [customer.company, customer.name])),
         address=customer.address,
@@ -41,13 +41,13 @@ def default_buyer(customer: Customer, shop: Shop) -> Party:
 
 
 def warranty_terms(shop: Shop) -> str:
-    """The shop's terms of warranty, as they are printed on an invoice."""
+    """Return the shop's warranty terms as printed on an invoice."""
     with document_language(shop):
         return shop_text(shop, "warranty_text")
 
 
 def check_can_invoice(job: Job) -> None:
-    """Refuse a job that is not done, or that has an invoice in force."""
+    """Raise unless the job is done and has no invoice in force."""
     if job.state not in (states.READY, states.HANDED_OVER):
         raise RefusedError(
             f"Job {job.number} is {job.get_state_display()}. It can be invoiced once"
@@ -67,10 +67,10 @@ def issue_invoice(
     key: UUID | None = None,
     buyer: Party | None = None,
 ) -> Invoice:
-    """Invoice a finished job; use its deposits, and record what is paid at once.
+    """Invoice a finished job; use its deposits, and record what is paid immediately.
 
-    The number is taken in this transaction: where anything fails no number is lost. A
-    job whose invoice was credited is invoiced again in the same way.
+    The number is taken in this transaction, so no number is lost if anything fails. A
+    job whose invoice was credited can be invoiced again.
     """
     job = Job.objects.select_for_update().get(pk=job.pk)
     check_can_invoice(job)
@@ -131,7 +131,7 @@ def _paid_at_once(
 
 
 def _apply_deposits(invoice: Invoice, *, stamp: Stamp) -> None:
-    """Transfer the deposits that the invoice uses; the rest stays to be refunded."""
+    """Transfer the deposits that the invoice uses; the rest can be refunded."""
     left = invoice.deposits_used
     for source, here in available_credit(invoice.job, currency=invoice.currency):
         if amount := min(left, here):
@@ -148,7 +148,7 @@ def store_invoice(
     shop: Shop,
     stamp: Stamp,
 ) -> None:
-    """Give the invoice its number, render its document and store both for good."""
+    """Give the invoice its number, render its document, and store both."""
     pattern = shop.credit_series if invoice.is_credit_note else shop.invoice_series
     invoice.series = numbering.series_name(pattern, on=stamp.on)
     invoice.number = numbering.give(invoice.series, kind=invoice.kind)
@@ -175,7 +175,7 @@ def store_invoice(
 
 @transaction.atomic
 def store_ubl(invoice: Invoice, *, stamp: Stamp) -> EInvoice:
-    """The UBL file of an invoice: made when first asked for, then the one stored."""
+    """Return the UBL file of an invoice, created when first requested, then stored."""
     invoice = Invoice.objects.select_for_update().defer("pdf").get(pk=invoice.pk)
     stored = EInvoice.objects.filter(invoice=invoice).first()
     if stored:
@@ -195,7 +195,7 @@ def _create_ubl(
 
 
 def update_repair_revenue(job: Job) -> None:
-    """Write on each repair what it brought in before tax, less what was credited."""
+    """Store the revenue before tax of each repair, less what was credited."""
     repairs = list(job.repairs.filter(outcome=states.FIXED))
     charged = dict.fromkeys([repair.pk for repair in repairs], Decimal(0))
     for invoice in job.invoices.filter(kind=Invoice.Kind.INVOICE).defer("pdf"):

@@ -36,9 +36,9 @@ def invoice_paper(
     shop: Shop,
     made_at: datetime,
 ) -> bytes:
-    """The document of an invoice or a credit note that is about to be stored.
+    """Render an invoice or credit note that is about to be stored.
 
-    It has the e-invoice inside where the customer wants that.
+    The e-invoice is embedded if the customer wants that.
     """
     inside = None
     if invoice.einvoice == Customer.EInvoice.PDF:

@@ -1,6 +1,6 @@
-"""Money in and out: on an invoice, and on a job before it is invoiced.
+"""Payments and refunds, on an invoice or on a job before it is invoiced.
 
-The job is always locked first, so that all that happens to its money happens in turn.
+The job is always locked first, so that its payments happen one after another.
 """
 
 from decimal import Decimal
@@ -40,8 +40,12 @@ from shopdesk.stamp import Stamp
 def record_payment(
     invoice: Invoice, *, amount: Decimal, means: str, key: UUID, stamp: Stamp
 ) -> Payment:
-    """Money in; a negative `amount` is a refund. The same `key` is one payment."""
-    # The lock keeps two payments apart, so that together they can't be too much.
+    """Record a payment on an invoice; a negative `amount` is a refund.
+
+    Calls with the same `key` are one payment.
+    """
+    # The lock keeps two payments apart, so that together they cannot exceed the
+    # balance.
     job = Job.objects.select_for_update().get(pk=invoice.job_id)
     invoice = Invoice.objects.defer("pdf").get(pk=invoice.pk)
     if duplicate := _find_duplicate(key, job=job, invoice=invoice):
@@ -70,9 +74,9 @@ def record_payment(
 def record_deposit(
     job: Job, *, amount: Decimal, means: str, key: UUID, stamp: Stamp
 ) -> Payment:
-    """Money on a job that is not invoiced yet, with its receipt.
+    """Record a deposit on a job that is not invoiced yet, with its receipt.
 
-    A negative `amount` is a refund of it. The same `key` is one payment.
+    A negative `amount` is a refund of it. Calls with the same `key` are one payment.
     """
     job = Job.objects.select_for_update().get(pk=job.pk)
     if duplicate := _find_duplicate(key, job=job, invoice=None):
@@ -151,7 +155,9 @@ def _check_deposit(
 
 
 def _find_duplicate(key: UUID, *, job: Job, invoice: Invoice | None) -> Payment | None:
-    """The payment that this form made already; a form of something else is refused."""
+    """Return the payment that this form made before; raise if it was for something
+    else.
+    """
     stored = Payment.objects.filter(key=key).first()
     if stored and (stored.job_id != job.pk or stored.invoice != invoice):
         raise RefusedError("This form was already used. Reload the page.")
@@ -161,7 +167,7 @@ def _find_duplicate(key: UUID, *, job: Job, invoice: Invoice | None) -> Payment 
 def checked_amount(
     amount: Decimal, *, due: Decimal, means: str, currency: str, shop: Shop
 ) -> CashAmount:
-    """What changes hands for `amount`; never more than is due, either way."""
+    """Return the amount that changes hands, never more than is due either way."""
     money = _cash_amount(amount, due=due, means=means, currency=currency, shop=shop)
     settles = money.settles
     if not settles:
@@ -182,7 +188,7 @@ def checked_amount(
 def _cash_amount(
     amount: Decimal, *, due: Decimal, means: str, currency: str, shop: Shop
 ) -> CashAmount:
-    """What changes hands for `amount`, rounded to coins where it is cash."""
+    """Return the amount that changes hands, rounded to coins if it is cash."""
     if means not in dict(MEANS):
         raise RefusedError("Select a payment method: cash, card or bank transfer.")
     if means != "cash":
@@ -199,23 +205,23 @@ def _cash_amount(
 
 
 def _cash_step(currency: str, shop: Shop) -> Decimal:
-    """The smallest coin; the shop's step is of its own currency and of no other."""
+    """Return the smallest coin; the shop's setting is for its own currency only."""
     return shop.cash_step if currency == shop.currency else Decimal(0)
 
 
 def due_in_cash(due: Decimal, *, currency: str, shop: Shop) -> Decimal:
-    """What `due` comes to in coins."""
+    """Return `due` rounded to coins."""
     step = _cash_step(currency, shop)
     return round_to_coins(due, step=step, places=places(currency))
 
 
 def amount_text(amount: Decimal, currency: str, shop: Shop) -> str:
-    """The amount as the shop writes it, for a sentence."""
+    """Return the amount as the shop writes it."""
     return format_money(amount, Currency(currency, shop.locale))
 
 
 def payment_message(payment: Payment, shop: Shop) -> str:
-    """What the desk reads of a payment it has just recorded."""
+    """Return the message that staff see after recording a payment."""
     written_in = payment.written_in(shop)
     amount = format_money(abs(payment.amount), written_in)
     done = "refunded" if payment.settles < 0 else "received"
@@ -252,7 +258,7 @@ def create_payment(
 def transfer_deposit(
     amount: Decimal, *, source: Invoice | None, to: Invoice, stamp: Stamp
 ) -> None:
-    """Money that is here already goes to the invoice `to`; the till does not change."""
+    """Transfer credit to the invoice `to`; the till does not change."""
     came_from = f"from {source.full_number}" if source else "from the deposit"
     for invoice, transferred, text in (
         (source, -amount, f"to {to.full_number}"),
@@ -271,7 +277,7 @@ def transfer_deposit(
 
 @transaction.atomic
 def store_receipt(payment: Payment, *, stamp: Stamp) -> Receipt:
-    """The receipt of a payment: made when first asked for, then the one stored."""
+    """Return the receipt of a payment, created when first requested, then stored."""
     job = Job.objects.select_for_update().get(pk=payment.job_id)
     if stored := Receipt.objects.filter(payment=payment).first():
         return stored
@@ -280,7 +286,7 @@ def store_receipt(payment: Payment, *, stamp: Stamp) -> Receipt:
             "There is no receipt for this entry: no money changed hands."
         )
     receipt = Receipt(payment=payment, series=f"R{payment.paid_on:%y}")
-    # A name of its own, which no series of invoices can have.
+    # A series name that no document prefix can produce.
     receipt.number = numbering.give(f"receipt {payment.paid_on.year}")
     receipt.keep(receipt_paper(receipt, job=job, shop=Shop.current(), made_at=stamp.at))
     receipt.save(force_insert=True)

@@ -12,7 +12,7 @@ class OwnCurrencyColumn(tables.NumberColumn):
 
 
 class InvoiceTable(tables.ListTable):
-    """Invoices and credit notes, with where they stand on the day `on`."""
+    """Invoices and credit notes, with their status on the day `on`."""
 
     caption = "Invoices and credit notes"
     row_header = "number"

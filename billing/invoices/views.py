@@ -1,4 +1,4 @@
-"""Invoices, and all money of a job: read, issued, paid, credited."""
+"""Staff pages for invoices and for the payments of a job."""
 
 import dataclasses
 
@@ -35,7 +35,7 @@ from shopdesk.stamp import Stamp
 
 @require_GET
 def all_invoices(request):
-    """The list, with what is left to pay on each."""
+    """List invoices with their balance due."""
     found = InvoiceFilter(request.GET, Invoice.objects.for_list())
     table = InvoiceTable(found.qs, on=timezone.localdate())
     RequestConfig(request).configure(table)
@@ -54,7 +54,7 @@ def _invoice(pk):
 
 
 def invoice(request, pk):
-    """One invoice, and the payments on it."""
+    """Show one invoice and its payments."""
     invoice = _invoice(pk)
     shop = request.shop
     form = PaymentForm(
@@ -103,7 +103,7 @@ def _pay(request, form, action, record):
 
 
 def credit(request, pk):
-    """Credit an invoice, or a part of it, with a reason."""
+    """Credit an invoice, fully or in part, with a reason."""
     invoice = _invoice(pk)
     form = CreditForm(request.POST or None, lines=invoice.remaining_lines())
     if form.is_valid():
@@ -138,7 +138,7 @@ def credit(request, pk):
 
 
 def create(request, pk):
-    """Invoice a job without handing it over: one whose invoice was credited, say."""
+    """Invoice a job without handing it over, for example after a credit note."""
     found = Job.objects.select_related("customer", "device__model")
     job = get_object_or_404(found, pk=pk)
     shop = request.shop
@@ -180,7 +180,7 @@ def create(request, pk):
 
 
 def for_job(request, pk):
-    """What was invoiced for a job and paid on it; the desk takes a deposit here."""
+    """Show invoices and payments of a job; record a deposit."""
     found = Job.objects.select_related("customer", "device__model")
     job = get_object_or_404(found, pk=pk)
     shop = request.shop
@@ -227,13 +227,13 @@ def for_job(request, pk):
 
 @require_GET
 def paper(request, pk):
-    """The document as it was stored when the invoice was issued."""
+    """Return the document as stored when the invoice was issued."""
     invoice = get_object_or_404(Invoice, pk=pk)
     return pdf_response(invoice.pdf, name=invoice.full_number)
 
 
 def ubl(request, pk):
-    """The UBL file as it was stored; a press of the button makes it, once."""
+    """Return the stored UBL file; POST creates it once."""
     if request.method == "POST":
         invoice = _invoice(pk)
         if attempt(request, None, issuing.store_ubl, invoice, stamp=Stamp.of(request)):
@@ -245,7 +245,7 @@ def ubl(request, pk):
 
 
 def receipt(request, pk):
-    """The receipt as it was stored; a press of the button makes it, once."""
+    """Return the stored receipt; POST creates it once."""
     payment = get_object_or_404(Payment, pk=pk)
     if request.method == "POST":
         if attempt(request, None, store_receipt, payment, stamp=Stamp.of(request)):

@@ -49,7 +49,7 @@ class Price:
     fees: Decimal
     rework_cost: Decimal
     chance: Decimal
-    """That any of its repairs comes back within the warranty."""
+    """Return the probability that any of its repairs comes back within the warranty."""
     comeback_allowance: Decimal
     list_price: Decimal
     exact_min_price: Decimal
@@ -70,7 +70,7 @@ class Price:
 
     @property
     def raised_by(self) -> Decimal:
-        """Return what labour is raised by, so that the lines match the suggestion."""
+        """Return the increase in labour that makes the lines match the suggestion."""
         return self.suggested - self.list_price
 
 

@@ -72,7 +72,7 @@ def describe_track_record(
 
 
 def describe_all(texts: list[tuple[str, str]]) -> str:
-    """Return the texts of several faults, each named; of one fault its text alone."""
+    """Return the texts of several faults, each named; the text alone for one fault."""
     if len(texts) == 1:
         return texts[0][1]
     return " ".join(f"{name}: {text}" for name, text in texts)

@@ -1,6 +1,6 @@
-"""Emails about an answer, written in its own transaction: both are stored or neither.
+"""Emails about an answer, queued in its own transaction: both are stored or neither.
 
-An email that can't be written (no valid address) stops no answer.
+An email that cannot be written (no valid address) does not stop the answer.
 """
 
 import re
@@ -24,7 +24,7 @@ from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
 
 ANSWERED_ONLINE = (Quote.How.LINK, Quote.How.SCREEN)
-"""The customer answered without staff, so the shop gets an email too."""
+"""Answers given without staff: the shop is emailed too."""
 
 Attachment = tuple[str, str, bytes]
 """Name, media type and content."""
@@ -32,10 +32,10 @@ Attachment = tuple[str, str, bytes]
 
 @dataclass(frozen=True)
 class AnswerLinks:
-    """`page` is the customer's own page, `desk` the root of the shop's address.
+    """Addresses for the links in emails; empty if not known for certain.
 
-    Empty if that is not known for certain. An email to the shop never has the page:
-    whoever has that link answers as the customer.
+    `page` is the customer's own page, `desk` the root of the shop's address. An email
+    to the shop never contains `page`: anyone with that link can answer as the customer.
     """
 
     page: str = ""
@@ -88,14 +88,14 @@ def quote_attachment(quote: Quote, *, shop: Shop) -> Attachment:
 
 
 def one_line(typed: str) -> str:
-    """Return a visitor's text on one line, so that it can't pass for lines of ours."""
+    """Return a visitor's text on one line, so that it cannot pose as lines of ours."""
     return " ".join(typed.split())
 
 
 def _diagnosis_fee(job: Job, *, on: date, shop: Shop) -> money.Totals | None:
-    """Return what will be charged for the diagnosis alone, with the tax of the day.
+    """Return the diagnosis fee with the tax of the day.
 
-    None if no fee was agreed, or the warranty covers it.
+    None if no fee was agreed, or if the job is under warranty.
     """
     if not job.agreed_diagnosis_fee or job.is_warranty_repair:
         return None
@@ -142,7 +142,7 @@ def send_emails(
 
 
 def _write(template: str, facts: dict, to: str, attachments, **when) -> Email | None:
-    """Put the email in the outbox; None if nobody can be written to."""
+    """Queue the email; return None if there is no address."""
     subject, text = _render(template, facts)
     try:
         return post.write(
@@ -156,7 +156,7 @@ def _render(template: str, facts: dict) -> tuple[str, str]:
     """Return subject (the first line) and text, in the shop's language of papers."""
     with document_language(facts["shop"]):
         text = render_to_string(template, facts)
-    # What a template leaves out leaves its empty lines.
+    # Empty template blocks leave empty lines.
     text = re.sub(r"[ \t]+\n", "\n", text.strip())
     subject, _, body = re.sub(r"\n{3,}", "\n\n", text).partition("\n")
     return subject, body.strip() + "\n"

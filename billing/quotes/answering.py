@@ -1,4 +1,4 @@
-"""The customer accepts or declines a quote. The same answer twice is one answer."""
+"""The customer accepts or declines a quote; repeating an answer changes nothing."""
 
 from collections.abc import Sequence
 from datetime import date
@@ -33,7 +33,7 @@ def accept(
     links: AnswerLinks = NO_LINKS,
     attachments: Sequence[Attachment] = (),
 ) -> Quote:
-    """Accept `option`. Confirm it by email, with `attachments` besides the quote."""
+    """Accept `option` and confirm it by email, with `attachments` besides the quote."""
     job, quote = lock(quote)
     if quote.state == states.ACCEPTED and quote.accepted_option_id == option.pk:
         return quote

@@ -1,6 +1,6 @@
-"""A quote is drafted, changed and revised.
+"""Quotes are drafted, changed and revised.
 
-The job is always locked before the quote, so that two people never wait for each other.
+The job is always locked before the quote, so that two people never deadlock.
 """
 
 from datetime import date
@@ -23,7 +23,7 @@ from shopdesk.stamp import Stamp
 
 
 def lock(quote: Quote) -> tuple[Job, Quote]:
-    """Return the job and the quote as the database has them, locked until the end."""
+    """Return the job and the quote, freshly read and locked until the end."""
     job = Job.objects.select_for_update().get(pk=quote.job_id)
     return job, Quote.objects.select_for_update().get(pk=quote.pk)
 
@@ -50,7 +50,7 @@ def draft(job: Job, *, stamp: Stamp) -> Quote:
         )
     live = job.quotes.live().first()
     if live and not live.is_draft:
-        # The bench took the job back, so the old version can't be accepted any more.
+        # The job went back to diagnosis, so the old version can no longer be accepted.
         return revise(live, stamp=stamp)
     if live:
         raise InvalidTransitionError(
@@ -104,7 +104,7 @@ def recalculate(option: QuoteOption, *, on: date) -> None:
 
 @transaction.atomic
 def add_no_repair(quote: Quote, *, on: date) -> None:
-    """Add the option to have the device back unrepaired, for fee and shipping only."""
+    """Add the option to return the device unrepaired, for fee and shipping only."""
     _, quote = lock_draft(quote)
     if quote.options.filter(work_kind=QuoteOption.WorkKind.RETURN).exists():
         raise RefusedError("The quote already has an option without repair.")
@@ -124,7 +124,7 @@ def add_board_replacement(quote: Quote, *, on: date) -> None:
 
 @transaction.atomic
 def add_option(quote: Quote) -> QuoteOption:
-    """Add an empty option behind the others."""
+    """Add an empty option after the others."""
     _, quote = lock_draft(quote)
     position = proposals.next_position(quote)
     with document_language(Shop.current()):
@@ -134,14 +134,14 @@ def add_option(quote: Quote) -> QuoteOption:
 
 @transaction.atomic
 def remove_option(quote: Quote, *, pk: int) -> None:
-    """Remove an option from a draft; one that is gone already stays gone."""
+    """Remove an option from a draft; an option already removed is ignored."""
     lock_draft(quote)
     QuoteOption.objects.filter(pk=pk, quote=quote).delete()
 
 
 @transaction.atomic
 def remove_line(quote: Quote, *, pk: int) -> None:
-    """Remove a line from a draft; one that is gone already stays gone."""
+    """Remove a line from a draft; a line already removed is ignored."""
     lock_draft(quote)
     QuoteLine.objects.filter(pk=pk, option__quote=quote).delete()
 
@@ -163,7 +163,7 @@ def revise(quote: Quote, *, stamp: Stamp, why: str = "") -> Quote:
 
 
 def next_version(quote: Quote, *, stamp: Stamp) -> Quote:
-    """Create an empty draft behind all versions, with the findings of `quote`."""
+    """Create an empty draft as the next version, with the findings of `quote`."""
     return Quote.objects.create(
         job=quote.job,
         version=_next_version(quote.job),

@@ -65,7 +65,7 @@ class OptionForm(forms.ModelForm):
 
 
 class LineForm(forms.ModelForm):
-    """One line. Its fields stand in a table whose column headers are their labels."""
+    """One line, shown as a table row whose column headers are its labels."""
 
     text = forms.CharField(
         label="Description",
@@ -85,7 +85,7 @@ class LineForm(forms.ModelForm):
         self.places = places
         self.taxes = dict(taxes)
         if self.instance.pk:
-            # The rate of an older line may not be in force any more.
+            # The rate of an older line may no longer be in force.
             line = self.instance
             own = Tax(line.tax_kind, line.tax_rate, line.tax_reason)
             self.taxes[line.tax_kind] = own
@@ -165,7 +165,7 @@ class OptionForms:
 
     @property
     def entered_lines(self):
-        """Return the lines as entered, as far as they are valid."""
+        """Return the lines as entered, without invalid ones."""
         forms = list(self.lines)
         if self.new.is_bound and self.new.has_changed():
             forms.append(self.new)
@@ -201,7 +201,7 @@ class OptionForms:
         return [self.form, *self.lines, *([] if self.is_full else [self.new])]
 
     def totals(self):
-        """Return the totals of what is entered, as far as it is valid."""
+        """Return the totals of what is entered, without invalid lines."""
         return self.option.quote.totals_of(self.entered_lines)
 
 

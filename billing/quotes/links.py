@@ -13,7 +13,7 @@ from shopdesk.stamp import Stamp
 
 
 def create_link(job: Job, *, stamp: Stamp) -> tuple[Link, str]:
-    """Create a link; its token is returned this once and stored nowhere."""
+    """Create a link and return its token, which is not stored."""
     token = secrets.token_urlsafe(32)
     link = Link.objects.create(
         job=job,
@@ -26,7 +26,7 @@ def create_link(job: Job, *, stamp: Stamp) -> tuple[Link, str]:
 
 
 def create_address(request, job: Job, *, stamp: Stamp) -> str:
-    """Create a link and return its address, as the customer reaches it."""
+    """Create a link and return its address for the customer."""
     _, token = create_link(job, stamp=stamp)
     path = reverse("link:page", args=[token])
     if settings.PUBLIC_URL:

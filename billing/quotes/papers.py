@@ -10,7 +10,7 @@ from shopdesk.shop.models import Shop
 
 MAX_BESIDE = 4
 MAX_LINES_BESIDE = 8
-"""As many options, with as many lines each, are printed side by side."""
+"""With up to so many options and lines each, options are printed side by side."""
 
 
 def render_quote_pdf(

@@ -1,6 +1,6 @@
 """The options that the fault book and the shop's rates propose for a job.
 
-Their texts are in the language of papers where the caller activates it.
+Their texts are in the document language if the caller activates it.
 """
 
 from datetime import date
@@ -138,7 +138,7 @@ def _add_repair_option(
 
 
 def _add_option(quote: Quote, lines: list[QuoteLine], **fields) -> None:
-    """Add an option with its lines behind the others."""
+    """Add an option with its lines after the others."""
     option = quote.options.create(position=next_position(quote), **fields)
     for position, line in enumerate(lines[:MAX_LINES], 1):
         line.option, line.position = option, position
@@ -147,7 +147,7 @@ def _add_option(quote: Quote, lines: list[QuoteLine], **fields) -> None:
 
 
 def next_position(quote: Quote) -> int:
-    """Return the position of one more option; raise if there is no room."""
+    """Return the position of another option; raise if there is no room."""
     if quote.options.count() >= MAX_OPTIONS:
         raise RefusedError(f"A quote has at most {MAX_OPTIONS} options.")
     return (quote.options.aggregate(n=Max("position"))["n"] or 0) + 1
@@ -239,7 +239,7 @@ def _describe_record(
         text = describe_track_record(
             done=done,
             returned=returned,
-            # Never better than what was counted.
+            # Never better than the count.
             chance=max(chance, returned / done) if done else 0.0,
             within=within,
             gettext=gettext,
@@ -249,7 +249,7 @@ def _describe_record(
 
 
 def add_no_repair_option(quote: Quote, *, on: date, shop: Shop) -> None:
-    """Add the option to have the device back as it is, for fee and shipping only."""
+    """Add the option to return the device as it is, for fee and shipping only."""
     job = quote.job
     free = fee_line(gettext("Returned free of charge"), Decimal(0))
     fees = _diagnosis_fee(job) + _shipping_fee(job, shop) or [free]
@@ -316,7 +316,7 @@ def _meaning(kind: str) -> str:
 def _fees(job: Job, shop: Shop) -> list[ListLine]:
     """Return the diagnosis fee, unless a repair includes it, and return shipping."""
     if job.agreed_diagnosis_fee and shop.deducts_diagnosis_fee:
-        # An invoice may not hold a price below 0, so a line of 0 says so.
+        # Invoice lines cannot be negative, so a line of 0 states the deduction.
         fee = money(job.agreed_diagnosis_fee, shop)
         off = gettext("Diagnosis fee {fee}, deducted").format(fee=fee)
         return [fee_line(off, Decimal(0)), *_shipping_fee(job, shop)]

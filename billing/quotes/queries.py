@@ -1,4 +1,4 @@
-"""What the pages of a quote show beside its own fields."""
+"""What the pages of a quote show besides its own fields."""
 
 from hashlib import sha256
 
@@ -7,7 +7,7 @@ from billing.quotes.models import Quote, QuoteOption
 
 
 def fixes_in(option: QuoteOption) -> list[FixOfRepair]:
-    """Return the repairs that an option deals with, each with its fix."""
+    """Return the repairs that an option covers, each with its fix."""
     lines = option.lines.select_related("repair__fault", "fix")
     found = {line.repair_id: (line.repair, line.fix) for line in lines if line.repair}
     if not found and option.repair:
@@ -16,7 +16,7 @@ def fixes_in(option: QuoteOption) -> list[FixOfRepair]:
 
 
 def draft_fingerprint(quote: Quote) -> str:
-    """Return a short hash of all that a draft holds; any change makes it another."""
+    """Return a short hash of the whole draft, which any change alters."""
     options = quote.options.order_by("position").values_list(
         *("pk", "title", "description", "fix_type", "warranty_days", "turnaround_days"),
         *("work_kind", "track_record", "price_reason"),

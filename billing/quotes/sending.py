@@ -1,4 +1,4 @@
-"""A quote is sent: frozen with its paper, and emailed."""
+"""Send a quote: freeze it with its paper, and email it."""
 
 from datetime import timedelta
 

@@ -46,8 +46,9 @@ class QuoteTable(tables.ListTable):
         return f"from {lowest}" if len(prices) > 1 else lowest
 
     def render_below(self, record):
-        """Return how far the price is below the suggestion: of the accepted option,
-        else of the one furthest below.
+        """Return how far the price is below the suggestion.
+
+        Of the accepted option, else of the one furthest below.
         """
         options = [
             option

@@ -1,4 +1,4 @@
-"""Quotes are drafted, sent, answered and revised."""
+"""Staff pages to draft, send, answer and revise quotes."""
 
 import re
 
@@ -157,9 +157,9 @@ STALE = (
 
 
 def _save_draft(request, quote, then, *, removed="", is_sent=False):
-    """Save the draft and call `then`. Return whether both was done, and the forms.
+    """Save the draft and call `then`; return whether both succeeded, and the forms.
 
-    Nothing is saved if somebody else changed the quote since the page was opened.
+    Nothing is saved if someone else changed the quote since the page was opened.
     """
     forms = None
 
@@ -215,7 +215,7 @@ def _change_draft(request, quote):
 
 @require_POST
 def recalculate(request, pk):
-    """Return the totals of a draft as entered; nothing is saved."""
+    """Return the totals of a draft as entered, without saving."""
     quote = _quote(pk)
     forms = DraftForms(
         quote, shop=request.shop, on=timezone.localdate(), data=request.POST
@@ -245,7 +245,7 @@ def send(request, pk):
 
 
 def answer(request, pk):
-    """Record the customer's answer as staff heard it."""
+    """Record the customer's answer as told to staff."""
     quote = _quote(pk)
     if request.method != "POST":
         return redirect(quote)

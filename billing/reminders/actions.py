@@ -1,4 +1,4 @@
-"""Overdue invoices, and the reminders of them: row, document and email, or none."""
+"""Create reminders of overdue invoices: record, document and email together."""
 
 from datetime import date, timedelta
 from decimal import Decimal
@@ -24,7 +24,7 @@ from shopdesk.stamp import Stamp
 
 
 def outstanding_invoices():
-    """The invoices with a balance due, and what was sent to remind of each."""
+    """Return the invoices with a balance due, with their latest reminder."""
     last = Reminder.objects.filter(invoice=OuterRef("pk")).order_by("-level")[:1]
     return (
         Invoice.objects.for_list()
@@ -39,7 +39,7 @@ def outstanding_invoices():
 
 
 def due_for_reminder(*, on: date, shop: Shop):
-    """The overdue ones whose last reminder is at least the shop's days old."""
+    """Return overdue invoices whose reminder interval has passed."""
     last_sent = on - timedelta(days=shop.reminder_interval_days)
     return outstanding_invoices().filter(
         Q(due_on__lt=on) & (Q(reminded_on=None) | Q(reminded_on__lte=last_sent))
@@ -55,10 +55,10 @@ def send_reminder(
     fee: Decimal = Decimal(0),
     mail: bool = False,
 ) -> Reminder:
-    """Create the next reminder of an invoice, and email both where asked to.
+    """Create the next reminder of an invoice, and email both if asked.
 
-    A fee is added to the balance due. The same press twice is refused the second time,
-    since the days between two reminders have not passed.
+    A fee is added to the balance due. Submitting twice is refused, as the interval
+    between two reminders has not passed.
     """
     Job.objects.select_for_update().get(pk=invoice.job_id)
     invoice = Invoice.objects.for_list().select_related("customer").get(pk=invoice.pk)
@@ -120,7 +120,7 @@ def _email(reminder: Reminder, *, shop: Shop, stamp: Stamp) -> None:
 
 @transaction.atomic
 def waive_fees(invoice: Invoice, *, stamp: Stamp) -> Payment:
-    """Ask no longer for the reminder fees that are still open on an invoice."""
+    """Waive the reminder fees that are still open on an invoice."""
     job = Job.objects.select_for_update().get(pk=invoice.job_id)
     invoice = Invoice.objects.for_list().get(pk=invoice.pk)
     waived = invoice.payments.filter(means=WAIVED).total()

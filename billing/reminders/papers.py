@@ -1,4 +1,4 @@
-"""The reminder as PDF, and the email it is sent with."""
+"""The reminder as PDF, and its email."""
 
 from datetime import datetime
 from decimal import Decimal
@@ -15,7 +15,7 @@ from shopdesk.shop.models import Shop
 def reminder_paper(
     reminder: Reminder, *, fees: Decimal, shop: Shop, made_at: datetime
 ) -> bytes:
-    """`fees` are those of all reminders of the invoice, this one included."""
+    """`fees` are those of all reminders of the invoice, including this one."""
     invoice = reminder.invoice
     return render_pdf(
         "billing/reminders/paper.html",
@@ -35,7 +35,7 @@ def reminder_paper(
 
 
 def email_text(reminder: Reminder, *, shop: Shop) -> tuple[str, str]:
-    """Subject and text of the email."""
+    """Return subject and text of the email."""
     invoice = reminder.invoice
     with document_language(shop):
         subject = (
@@ -57,13 +57,13 @@ def email_text(reminder: Reminder, *, shop: Shop) -> tuple[str, str]:
 
 
 def file_name(reminder: Reminder, *, shop: Shop) -> str:
-    """What the PDF is called in the email."""
+    """Return the file name of the PDF in the email."""
     with document_language(shop):
         name = gettext("{number}-reminder-{level}.pdf")
     return name.format(number=reminder.invoice.full_number, level=reminder.level)
 
 
 def default_text(shop: Shop) -> str:
-    """What a reminder says where nobody writes otherwise."""
+    """Return the default text of a reminder."""
     with document_language(shop):
         return shop_text(shop, "reminder_text")

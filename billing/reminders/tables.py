@@ -6,7 +6,7 @@ from shopdesk.look import tables
 
 
 class OutstandingTable(InvoiceTable):
-    """Invoices with a balance due, the oldest first."""
+    """Invoices with a balance due, oldest first."""
 
     caption = "Outstanding invoices"
 

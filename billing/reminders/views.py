@@ -1,4 +1,4 @@
-"""Outstanding invoices: who is late, and who is reminded."""
+"""Staff pages for outstanding invoices and reminders."""
 
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
@@ -18,12 +18,12 @@ from shopdesk.look.forms import attempt
 from shopdesk.stamp import Stamp
 
 BATCH_SIZE = 50
-"""Reminders created by one press: each is a document to be rendered."""
+"""Most reminders created by one request, as each renders a document."""
 
 
 @require_GET
 def outstanding(request):
-    """The invoices with something left to pay."""
+    """List the invoices with a balance due."""
     on, shop = timezone.localdate(), request.shop
     invoices = actions.outstanding_invoices()
     table = OutstandingTable(invoices, on=on)
@@ -42,7 +42,7 @@ def outstanding(request):
 
 
 def remind(request, pk):
-    """Remind one customer of one invoice."""
+    """Send a reminder of one invoice."""
     found = Invoice.objects.for_list().select_related("customer", "job")
     invoice = get_object_or_404(found, pk=pk)
     shop = request.shop
@@ -81,7 +81,7 @@ def remind(request, pk):
 
 @require_POST
 def remind_all(request):
-    """Remind all who are due; one that fails does not stop the others."""
+    """Send all reminders that are due; a failure does not stop the others."""
     shop = request.shop
     form = AllRemindersForm(request.POST)
     wants_mail = form.is_valid() and form.cleaned_data["mail"]
@@ -114,7 +114,7 @@ def remind_all(request):
 
 @require_POST
 def waive_fees(request, pk):
-    """Ask no longer for the fees of an invoice's reminders."""
+    """Waive the reminder fees of an invoice."""
     invoice = get_object_or_404(Invoice.objects.defer("pdf"), pk=pk)
     if attempt(request, None, actions.waive_fees, invoice, stamp=Stamp.of(request)):
         messages.success(request, "Reminder fees waived.")
@@ -123,7 +123,7 @@ def waive_fees(request, pk):
 
 @require_GET
 def paper(request, pk):
-    """The reminder as it was made."""
+    """Return the reminder as stored."""
     found = Reminder.objects.select_related("invoice").defer("invoice__pdf")
     reminder = get_object_or_404(found, pk=pk)
     name = f"{reminder.invoice.full_number}-reminder-{reminder.level}"

@@ -1,6 +1,6 @@
-"""A form is created from an option, issued, and accepted.
+"""Create a form from an option, issue it, and record its acceptance.
 
-The job is always locked before its quotes: two people never wait for each other.
+The job is always locked before its quotes, so that two people never deadlock.
 """
 
 from decimal import Decimal
@@ -137,9 +137,8 @@ def delete(form: RepairInformationForm) -> None:
 def accept(
     form: RepairInformationForm, *, who: str, how: str, stamp: Stamp
 ) -> RepairInformationForm:
-    """Accept the form's conditions, whatever was quoted since.
-
-    Accepting twice is accepting once.
+    """Accept the form's conditions, whatever was quoted since; repeating changes
+    nothing.
     """
     job = Job.objects.select_for_update().get(pk=form.job_id)
     form = RepairInformationForm.objects.select_for_update().get(pk=form.pk)

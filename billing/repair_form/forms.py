@@ -13,11 +13,11 @@ from billing.repair_form.models import (
 from shopdesk.fields import MoneyFormField, WholeNumberField
 
 EXTRAS = 4
-"""Ancillary services that one form has room for."""
+"""Number of ancillary services that fit on one form."""
 
 
 class TermsForm(forms.ModelForm):
-    """The rows that do not come from the shop or the device."""
+    """Fields that do not come from the shop or the device."""
 
     days = WholeNumberField(label="Days to complete", min_value=0, max_value=365)
     valid_days = WholeNumberField(

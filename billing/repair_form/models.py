@@ -29,7 +29,7 @@ MIN_VALID_DAYS = 30
 """Calendar days from the day of issue (Article 4(5))."""
 
 MissingRow = tuple[str, str, bool]
-"""A row of the form, what to do, and whether it is entered in the shop's settings."""
+"""A row of the form, what to enter, and whether it is entered in the shop settings."""
 
 
 class RepairFormQuerySet(models.QuerySet):
@@ -38,7 +38,7 @@ class RepairFormQuerySet(models.QuerySet):
     ) -> "RepairInformationForm | None":
         """Return the accepted form whose price an invoice of `gross` would exceed.
 
-        What the customer agreed to afterwards comes on top of that price.
+        What the customer agreed to afterwards is added to that price.
         """
         form = self.filter(job=job, accepted_at__isnull=False).defer("pdf").first()
         quote = accepted_quote(job)
@@ -49,7 +49,7 @@ class RepairFormQuerySet(models.QuerySet):
 
 
 class RepairInformationForm(StoredPdf):
-    """Conditions that bind the shop once issued, and are frozen then."""
+    """Conditions that bind the shop once issued, and cannot be changed then."""
 
     class Mode(models.TextChoices):
         FIXED = "fixed", "fixed"
@@ -190,7 +190,7 @@ class RepairInformationForm(StoredPdf):
         return self.max_price if self.is_calculated else self.price
 
     def missing_rows(self, *, shop: Shop) -> list[MissingRow]:
-        """Return the rows to be filled before the form is issued, in its order."""
+        """Return the rows to be filled before the form is issued, in form order."""
         rows = [
             (shop.name, "Repairer", "Enter the shop’s name.", True),
             (shop.address, "Address", "Enter the shop’s address.", True),

@@ -1,4 +1,4 @@
-"""The till counted at the end of a day. Never changed."""
+"""The end of the day: the till is counted and the day closed. Never changed."""
 
 from datetime import date, timedelta
 from decimal import Decimal
@@ -14,13 +14,13 @@ from shopdesk.shop.currencies import InCurrency
 from shopdesk.shop.models import Series
 
 TILL = "till"
-"""The row that keeps a payment and a closing apart."""
+"""The row that is locked so that payments and closings do not overlap."""
 
 
 class DayClose(InCurrency, StoredPdf):
-    """What the till held on `day` against what it should; all days before are closed.
+    """The cash counted and expected on `day`; all days before it are closed too.
 
-    It covers the days from `since`, as a day on which nobody closed goes with the next.
+    It covers the days from `since`: days that were not closed belong to the next one.
     """
 
     since = models.DateField()
@@ -68,12 +68,12 @@ class DayClose(InCurrency, StoredPdf):
 
     @property
     def difference(self) -> Decimal:
-        """What was counted too much; negative where cash is missing."""
+        """Return the cash difference, negative if cash is missing."""
         return self.counted - self.expected
 
     @property
     def closing_float(self) -> Decimal:
-        """The cash that the next day begins with."""
+        """Return the cash with which the next day begins."""
         return self.counted - self.cash_removed
 
     @classmethod
@@ -82,15 +82,15 @@ class DayClose(InCurrency, StoredPdf):
 
 
 def lock_till() -> None:
-    """Keep everybody else from the till until the transaction ends."""
+    """Lock the till until the end of the transaction."""
     Series.objects.get_or_create(name=TILL)
     Series.objects.select_for_update().get(name=TILL)
 
 
 def booking_date(on: date) -> date:
-    """The day of the till that money of the day `on` counts on, held as by `lock_till`.
+    """Return the day for which a payment on the day `on` is recorded; locks the till.
 
-    Where that day was closed already it is the day after the last one closed.
+    If that day is closed, it is the day after the last closed one.
     """
     lock_till()
     last = DayClose.last()

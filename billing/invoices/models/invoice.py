@@ -1,4 +1,4 @@
-"""Invoices and credit notes. Frozen once issued: a mistake is credited."""
+"""Invoices and credit notes. Never changed once issued, only credited."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, fields
@@ -24,11 +24,11 @@ from shopdesk.shop.currencies import InCurrency
 
 STAFF = settings.AUTH_USER_MODEL
 MEANS = [("cash", "cash"), ("card", "card"), ("transfer", "bank transfer")]
-"""How money comes over the counter."""
+"""Payment methods at the counter."""
 
 
 class Invoice(Numbered, InCurrency, StoredPdf):
-    """An invoice or a credit note, with the buyer as they were on the day."""
+    """An invoice or a credit note, with the buyer's details on the day of issue."""
 
     class Kind(models.TextChoices):
         INVOICE = "invoice", "invoice"
@@ -70,7 +70,7 @@ class Invoice(Numbered, InCurrency, StoredPdf):
     gross = MoneyField()
     # The warranty terms of an invoice, the reason for a credit note.
     text = models.TextField(max_length=2000, blank=True)
-    # A credit note of all that was left of its invoice.
+    # True if a credit note credits all that was left of its invoice.
     is_whole = models.BooleanField(default=False)
     # The document shows the deposits used and what was paid when it was issued, but no
     # later payments. `rounding` is that of the payment.
@@ -94,7 +94,7 @@ class Invoice(Numbered, InCurrency, StoredPdf):
             models.UniqueConstraint(
                 fields=["series", "number"], name="invoice_number_once"
             ),
-            # A job has one invoice; a second one needs the first one credited.
+            # A job has one invoice in force; to issue a second one, credit the first.
             models.CheckConstraint(
                 condition=Q(
                     kind="invoice",
@@ -139,7 +139,7 @@ class Invoice(Numbered, InCurrency, StoredPdf):
 
     @property
     def status(self) -> str:
-        """Where it stands, in a word; needs `with_balance`."""
+        """Return its status in a word; needs `with_balance`."""
         if self.is_credit_note:
             return self.get_kind_display()
         if self.owed < 0:
@@ -149,15 +149,17 @@ class Invoice(Numbered, InCurrency, StoredPdf):
         return "open" if self.owed else "paid"
 
     def status_on(self, on: date) -> str:
-        """Its status on a day: an open invoice may be overdue."""
+        """Return its status on a day: an open invoice may be overdue."""
         return "overdue" if self.days_late(on) else self.status
 
     def days_late(self, on: date) -> int:
-        """Days since it was due, 0 if nothing is owed; needs `with_balance`."""
+        """Return the days since the due date, 0 if nothing is owed; needs
+        `with_balance`.
+        """
         return max((on - self.due_on).days, 0) if self.owed > 0 else 0
 
     def party(self, role: str) -> Party:
-        """Its `buyer` or `seller`, as they were when it was issued."""
+        """Return its `buyer` or `seller` as of the day of issue."""
         names = [field.name for field in fields(Party)]
         return Party(*(getattr(self, f"{role}_{name}") for name in names))
 
@@ -167,12 +169,12 @@ class Invoice(Numbered, InCurrency, StoredPdf):
             setattr(self, f"{role}_{name}", value)
 
     def totals(self) -> Totals:
-        """The sums under the lines, as they were when it was issued."""
+        """Return the totals as of the day of issue."""
         lines = list(self.lines.all())
         return self.credit_totals(lines) if self.is_credit_note else self.sum_of(lines)
 
     def sum_of(self, lines: "Iterable[InvoiceLine]") -> Totals:
-        """The totals of `lines` on this invoice."""
+        """Return the totals of `lines` on this invoice."""
         return totals(
             [line.as_money() for line in lines],
             places=self.places,
@@ -180,7 +182,7 @@ class Invoice(Numbered, InCurrency, StoredPdf):
         )
 
     def credit_totals(self, lines: "Iterable[InvoiceLine]") -> Totals:
-        """The totals of a credit note with these lines."""
+        """Return the totals of a credit note with these lines."""
         credited = {line.credits_id: -line.quantity for line in lines}
         remaining = self.credits.remaining_lines(before=self)
         return self.credits.totals_of_credit(
@@ -190,7 +192,7 @@ class Invoice(Numbered, InCurrency, StoredPdf):
     def totals_of_credit(
         self, lines: "Sequence[InvoiceLine]", quantities: Sequence[Decimal]
     ) -> Totals:
-        """The totals of crediting so much of each of these lines."""
+        """Return the totals of crediting these quantities of these lines."""
         return credit_sums(
             [line.as_money() for line in lines],
             back=quantities,
@@ -200,21 +202,21 @@ class Invoice(Numbered, InCurrency, StoredPdf):
 
     @property
     def balance(self) -> Decimal:
-        """What is owed now, read from the database; negative where the shop owes."""
+        """Return the balance, read from the database; negative if a refund is due."""
         return Invoice.objects.with_balance().values_list("owed").get(pk=self.pk)[0]
 
     @property
     def remaining_gross(self) -> Decimal:
-        """Its total less what is credited."""
+        """Return its total less what is credited."""
         notes = self.credit_notes.aggregate(n=Sum("gross", default=Decimal(0)))
         return self.gross + notes["n"]
 
     def remaining_lines(
         self, *, before: "Invoice | None" = None
     ) -> "list[InvoiceLine]":
-        """The lines with the quantities that are not credited.
+        """Return the lines with the quantities that are not credited.
 
-        With `before`, as it was when that credit note was made.
+        With `before`, as they were before that credit note.
         """
         credited = InvoiceLine.objects.filter(invoice__credits=self)
         if before is not None and before.pk:
@@ -227,11 +229,11 @@ class Invoice(Numbered, InCurrency, StoredPdf):
 
 class InvoiceLine(Line):
     invoice = models.ForeignKey(Invoice, on_delete=models.PROTECT, related_name="lines")
-    # Whose work it pays for; parts and fees may belong to none.
+    # The repair that it pays for; parts and fees may have none.
     repair = models.ForeignKey(
         Repair, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
-    # Of a credit note: the line of the invoice that it credits.
+    # On a credit note: the line of the invoice that it credits.
     credits = models.ForeignKey(
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
@@ -241,13 +243,13 @@ class InvoiceLine(Line):
 
     @classmethod
     def copied(cls, line: Line, **changes) -> "InvoiceLine":
-        """A new line like `line`, but for `changes`."""
+        """Return a new line like `line`, except for `changes`."""
         copied = {field.name: getattr(line, field.name) for field in Line._meta.fields}
         return cls(**{**copied, "repair_id": line.repair_id, **changes})
 
 
 class EInvoice(models.Model):
-    """The UBL file of an invoice, made once. Never changed."""
+    """The UBL file of an invoice. Created once, never changed."""
 
     invoice = models.OneToOneField(
         Invoice, on_delete=models.PROTECT, related_name="ubl"

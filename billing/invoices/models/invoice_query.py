@@ -1,4 +1,4 @@
-"""Which invoices: found by a search, owed, overdue, in force."""
+"""Queries for invoices: search, balance, overdue, in force."""
 
 from datetime import date
 from decimal import Decimal
@@ -22,12 +22,12 @@ from repairs.customers.models import Customer
 from shopdesk.fields import MoneyField
 
 SETTLES = ExpressionWrapper(F("amount") + F("rounding"), output_field=MoneyField())
-"""What a payment takes off an invoice: the money, and what cash rounding added."""
+"""The amount by which a payment reduces a balance: the money plus cash rounding."""
 ZERO = Value(Decimal(0), output_field=MoneyField())
 
 
 def _sum_of(model, name: str, field):
-    """The sum of `field` over the related rows `name` of a `model`, or zero."""
+    """Return the sum of `field` over the related rows `name` of a `model`, or 0."""
     relation = model._meta.get_field(name)
     key = relation.field.name
     rows = relation.related_model.objects.filter(**{key: OuterRef("pk")})
@@ -37,9 +37,10 @@ def _sum_of(model, name: str, field):
 
 class InvoiceQuerySet(NumberedQuerySet):
     def search(self, query: str):
-        """Those that `query` may mean: by number, or by the name on them or on record.
+        """Return invoices that `query` may mean: by number, or by name.
 
-        Each way is looked up by itself, so that no document is read for it.
+        The name is that on the invoice or in the customer record. Each is a subquery of
+        its own, so that no documents are loaded.
         """
         found = Q(pk__in=self.model.objects.numbered_like(query).values("pk"))
         if any(character.isalpha() for character in query):
@@ -50,10 +51,10 @@ class InvoiceQuerySet(NumberedQuerySet):
         return self.filter(found).best_of(query)
 
     def with_balance(self):
-        """With `owed`: what is left to pay, negative where the shop owes.
+        """Annotate `owed`: the balance due, negative if a refund is due.
 
-        A credit note owes nothing of its own: it lowers the balance of its invoice.
-        Once an invoice is fully credited, its reminder fees are no longer owed either.
+        A credit note owes nothing itself: it lowers the balance of its invoice. Once an
+        invoice is fully credited, its reminder fees are no longer owed either.
         """
         notes = self.model.objects.filter(credits=OuterRef("pk"))
         found = self.annotate(
@@ -80,22 +81,22 @@ class InvoiceQuerySet(NumberedQuerySet):
         )
 
     def for_list(self):
-        """With all that one row of a list shows, but without the documents."""
+        """Fetch all that one row of a list shows, without the documents."""
         return self.defer("pdf").with_balance().select_related("job")
 
     def unsettled(self):
-        """Those with something to pay, by the customer or back to the customer."""
+        """Return invoices with a balance due or a refund due."""
         return self.with_balance().exclude(owed=0)
 
     def settled(self):
         return self.with_balance().filter(owed=0, kind=self.model.Kind.INVOICE)
 
     def overdue(self, on: date):
-        """Those whose customer still owes something on the day after they were due."""
+        """Return invoices with a balance due after their due date."""
         return self.with_balance().filter(owed__gt=0, due_on__lt=on)
 
     def in_force(self):
-        """Invoices that are not fully credited."""
+        """Return invoices that are not fully credited."""
         return self.filter(kind=self.model.Kind.INVOICE).exclude(
             credit_notes__is_whole=True
         )

@@ -1,4 +1,4 @@
-"""What all documents with a number of their own have in common."""
+"""What all numbered documents have in common."""
 
 from django.db import models
 from django.db.models import Q
@@ -8,26 +8,28 @@ from shopdesk.shop import numbering
 
 
 class NumberedQuerySet(models.QuerySet):
-    """Documents with a series and a number in it."""
+    """A query set of documents with a number in a series."""
 
     def numbered(self, text: str):
-        """The one of this number, however it is written: `INV26-00042`, `inv26 42`."""
+        """Return the one with this number, however it is written: `INV26-00042`, `inv26
+        42`.
+        """
         read = numbering.read(text)
         return self.filter(series=read[0], number=read[1]) if read else self.none()
 
     def numbered_like(self, text: str):
-        """Those whose number `text` may be a part of."""
+        """Return those whose number may contain `text`."""
         part = numbering.read_part(text)
         if part is None:
             return self.none()
         return self.filter(series__contains=part[0], number__contains=part[1])
 
     def search(self, query: str):
-        """Those whose number `query` may mean, the latest first."""
+        """Return those whose number may be `query`, latest first."""
         return self.numbered_like(query).best_of(query)
 
     def best_of(self, query: str):
-        """These, those whose number is `query` before all others."""
+        """Return these, those whose number is `query` first."""
         whole, part = numbering.read(query), numbering.read_part(query)
         nothing = Q(pk__in=[])
         return rank_matches(

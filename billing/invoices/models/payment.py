@@ -1,4 +1,4 @@
-"""Payments and receipts, and the reminders that ask for what is overdue."""
+"""Payments and receipts, and reminders of overdue invoices."""
 
 from decimal import Decimal
 
@@ -17,35 +17,35 @@ from shopdesk.shop.currencies import InCurrency
 
 STAFF = settings.AUTH_USER_MODEL
 MOVED = "moved"
-"""Money that was here already and goes from one invoice, or deposit, to another."""
+"""A transfer between invoices, or from a deposit to an invoice."""
 WAIVED = "waived"
-"""No money: a reminder fee that the shop does not ask for any longer."""
+"""A reminder fee that the shop no longer asks for; no money."""
 
 
 class PaymentQuerySet(models.QuerySet):
     def total(self) -> Decimal:
-        """What they take off invoices together."""
+        """Return the amount by which they reduce balances together."""
         return self.aggregate(n=Sum(SETTLES, default=Decimal(0)))["n"]
 
     def deposits(self):
-        """Money on a job that is on no invoice."""
+        """Return payments without an invoice."""
         return self.filter(invoice=None)
 
     def for_list(self):
-        """With who took them, on which invoice, and the receipt, but no document."""
+        """Fetch who took them, the invoice and the receipt, without documents."""
         found = self.select_related("taken_by", "invoice", "receipt")
         return found.defer("invoice__pdf", "receipt__pdf")
 
     def over_the_counter(self):
-        """Money that came or went, not what was only transferred or waived."""
+        """Return real payments, without transfers and waived fees."""
         return self.filter(means__in=dict(MEANS))
 
 
 class Payment(InCurrency, models.Model):
-    """Money in, or out as a negative amount, on a job and its invoice. Never changed.
+    """A payment, negative for a refund, on a job and its invoice. Never changed.
 
     One without an invoice is a deposit. When the job is invoiced, the deposit is moved
-    to the invoice by two rows that add up to nothing.
+    to the invoice by two rows that add up to 0.
     """
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="payments")
@@ -57,8 +57,7 @@ class Payment(InCurrency, models.Model):
         related_name="payments",
     )
     amount = MoneyField()
-    # What was waived, or taken too much, for want of small coins: with it the amount
-    # is what comes off the invoice.
+    # Cash rounding: amount plus rounding is what the balance is reduced by.
     rounding = MoneyField(default=Decimal(0))
     currency = models.CharField(max_length=3)
     means = models.CharField(
@@ -67,10 +66,10 @@ class Payment(InCurrency, models.Model):
         choices=[*MEANS, (MOVED, "transferred"), (WAIVED, "waived")],
     )
     text = models.CharField("what for", max_length=200, blank=True)
-    # Made with the form: the same form sent twice is one payment.
+    # Created with the form: the same form sent twice is one payment.
     key = models.UUIDField(unique=True)
     paid_on = models.DateField()
-    # The day of the till it is counted on: later, where that day was closed already.
+    # The day of the till that it is recorded for: later if that day was closed already.
     booked_on = models.DateField()
     taken_at = models.DateTimeField()
     taken_by = models.ForeignKey(
@@ -105,18 +104,18 @@ class Payment(InCurrency, models.Model):
 
     @property
     def settles(self) -> Decimal:
-        """What comes off the invoice by it."""
+        """Return the amount by which it reduces the balance of the invoice."""
         return self.amount + self.rounding
 
 
 class ReceiptQuerySet(NumberedQuerySet):
     def for_list(self):
-        """With all that one row of a list shows; the papers stay behind."""
+        """Fetch all that one row of a list shows, without documents."""
         return self.defer("pdf").select_related("payment__job__customer")
 
 
 class Receipt(Numbered, StoredPdf):
-    """The document for money that was taken or paid back. Never changed."""
+    """The receipt for a payment or a refund. Never changed."""
 
     payment = models.OneToOneField(
         Payment, on_delete=models.PROTECT, related_name="receipt"
@@ -135,12 +134,12 @@ class Receipt(Numbered, StoredPdf):
         ]
 
     def get_absolute_url(self):
-        """Where it is listed among all the money of its job."""
+        """Return the page that lists it with all payments of its job."""
         return f"{reverse('invoices:for_job', args=[self.payment.job_id])}#money"
 
 
 class Reminder(StoredPdf):
-    """A letter that an invoice is overdue, by level 1, 2 … Never changed."""
+    """A reminder that an invoice is overdue, by level 1, 2 … Never changed."""
 
     invoice = models.ForeignKey(
         Invoice, on_delete=models.PROTECT, related_name="reminders"
@@ -148,7 +147,7 @@ class Reminder(StoredPdf):
     level = models.PositiveSmallIntegerField()
     reminded_on = models.DateField()
     fee = MoneyField(default=Decimal(0))
-    # What was owed on that day, this fee included.
+    # The balance due on that day, including this fee.
     owed = MoneyField()
     text = models.TextField(max_length=2000, blank=True)
     mailed_to = models.EmailField(blank=True)

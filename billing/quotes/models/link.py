@@ -1,4 +1,4 @@
-"""A customer's link to the page of their job; only the hash of its token is kept."""
+"""A customer's link to the page of their job; only the hash of its token is stored."""
 
 from datetime import date, datetime
 from hashlib import sha256
@@ -23,7 +23,7 @@ class LinkQuerySet(models.QuerySet):
 
 
 class Link(models.Model):
-    """A customer's link to one job. The token itself is stored nowhere."""
+    """A customer's link to one job. The token itself is not stored."""
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="links")
     token_hash = models.CharField(max_length=64, unique=True, editable=False)
@@ -52,7 +52,9 @@ class Link(models.Model):
 
     @staticmethod
     def hash_of(token: str) -> str:
-        """Return what is stored of a token: a plain hash, as it has 256 random bits."""
+        """Return what is stored of a token: a plain hash is enough, as it has 256
+        random bits.
+        """
         return sha256(token.encode(errors="replace")).hexdigest()
 
     def status(self, on: date) -> str:
@@ -61,5 +63,5 @@ class Link(models.Model):
         return "expired" if on > self.works_until else "valid"
 
     def count_view(self, *, at: datetime) -> None:
-        """Count one visit; nothing else changes by reading."""
+        """Count one visit; reading changes nothing else."""
         Link.objects.filter(pk=self.pk).update(views=F("views") + 1, viewed_at=at)

@@ -1,4 +1,4 @@
-"""The options of a quote and their lines; how any line of ours is priced and taxed."""
+"""The options of a quote and their lines, and the lines of all other documents."""
 
 from collections.abc import Iterable
 from decimal import Decimal
@@ -125,7 +125,7 @@ class QuoteOption(models.Model):
     ) -> Decimal | None:
         """Return how much more than suggested is charged (negative: less).
 
-        Lines added by hand have no suggestion and are left out on both sides.
+        Lines added by hand have no suggestion and are left out of both totals.
         """
         if self.suggested is None:
             return None
@@ -144,7 +144,9 @@ class LineKind(models.TextChoices):
 
 
 class Line(models.Model):
-    """What all our lines share: text and price are copied when written."""
+    """What all lines have in common: text and price are copied when the line is
+    created.
+    """
 
     position = models.PositiveSmallIntegerField()
     kind = models.CharField(max_length=6, choices=LineKind)
@@ -184,7 +186,9 @@ class Line(models.Model):
         return tax.CATEGORY[self.tax_kind]
 
     def validate_constraints(self, exclude=None) -> None:
-        """Check nothing: a form's fields have, and asking takes two queries a line."""
+        """Skip these checks: the form has made them, and here they cost two queries a
+        line.
+        """
 
     def set_tax(self, held: tax.Tax) -> None:
         """Copy the tax in force; it stays when the shop's rates change."""

@@ -1,7 +1,7 @@
 """A quote: versions, states, answer.
 
-A quote is frozen once it is sent: its paper is kept byte for byte, and the database
-refuses to change its options and lines (see the triggers in the first migration).
+A quote is frozen once it is sent: its paper is stored byte for byte, and the database
+refuses to change its options and lines (see `billing/guards.py`).
 """
 
 import re
@@ -178,7 +178,7 @@ class Quote(StoredPdf):
 
     @property
     def is_sent(self) -> bool:
-        """Whether it is with the customer and not answered."""
+        """Whether it was sent and is not answered yet."""
         return self.state == states.SENT
 
     def is_expired(self, on: date) -> bool:
@@ -214,7 +214,9 @@ class Quote(StoredPdf):
         )
 
     def step(self, new: str, **changes) -> None:
-        """Change `state` (nothing else does), if it is still what this object has."""
+        """Change `state`, if it is still the one this object has. Nothing else writes
+        it.
+        """
         states.check_step(self.state, new)
         moved = Quote.objects.filter(pk=self.pk, state=self.state).update(
             state=new, **changes
