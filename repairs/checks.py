@@ -1,4 +1,4 @@
-"""Whether the table of comebacks is what the decisions say: `check --database`."""
+"""Whether comebacks match the return assessments: `manage.py check --database`."""
 
 from django.core import checks
 from django.db import connections
@@ -10,7 +10,7 @@ DIFFERS = "repairs.E001"
 
 
 def comebacks_are_as_decided(databases=None, **kwargs):
-    """Return an error that names the first row which is not as its decision says."""
+    """Return an error that names the first difference."""
     return [
         checks.Error(
             f"The table of comebacks differs from the decisions: {difference}.",

@@ -1,4 +1,4 @@
-"""What the database sees to in the workshop."""
+"""The records of the workshop that the database refuses to change."""
 
 from shopdesk.triggers import (
     ChangeMarkTrigger,
@@ -8,7 +8,7 @@ from shopdesk.triggers import (
     follows,
 )
 
-# What the comeback table and the month are made from: any change of it shows at once.
+# What the comeback table and the monthly report are made from: changes show at once.
 COUNTED = {
     "repairs_repair": (
         "job_id fault_id fix_id by_id outcome fix_type cost charged reserve"
@@ -44,7 +44,7 @@ GUARDS = [
         link="job_id",
         why="A repair is handed over on the day of its job.",
     ),
-    # A comeback says once and for all what the earlier repair was.
+    # A comeback states which repair came back; that cannot change.
     ForbidChange(
         "repairs_repair",
         "UPDATE",

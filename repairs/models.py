@@ -1,4 +1,4 @@
-"""The register of records: what Django must find. Nobody imports from here."""
+"""Register: Django finds the models of all rooms of `repairs` through this file."""
 
 from repairs.customers.models import Customer, Device, DeviceModel
 from repairs.faults.models import Check, Fault, Fix, Symptom, UsualPart

@@ -1,4 +1,4 @@
-"""The addresses of the workshop rooms."""
+"""The URLs of the workshop rooms."""
 
 from django.urls import include, path
 

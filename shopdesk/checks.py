@@ -1,4 +1,4 @@
-"""Whether the database fits this version."""
+"""Whether the database matches this version."""
 
 from django.apps import apps
 from django.core import checks
@@ -42,7 +42,9 @@ def is_migrated(connection) -> bool:
 
 
 def what_is_missing(connection) -> str:
-    """The first table or column that a database with all migrations must have."""
+    """Return the first table or column missing in a database with all migrations
+    applied.
+    """
     if not is_migrated(connection):
         return ""  # `migrate` will create them
     with connection.cursor() as cursor:

@@ -1,16 +1,16 @@
-"""What the desk refuses: one kind of error whose text is shown to the user."""
+"""Errors by which an action is refused; their text is shown to the user."""
 
 
 class RefusedError(Exception):
-    """An action is refused; `str()` is a sentence for the person who asked for it."""
+    """An action is refused; `str()` is a sentence for the user."""
 
 
 class StaleError(RefusedError):
-    """Somebody else changed the record after the page was opened."""
+    """Someone else changed the record after the page was opened."""
 
 
 class InvalidTransitionError(RefusedError):
-    """The record is in a state from which this step is not allowed."""
+    """The record's state does not allow this step."""
 
 
 class IncompleteError(RefusedError):

@@ -1,6 +1,6 @@
-"""Fields that several rooms share: exact amounts, whole numbers and plausible days.
+"""Fields that several rooms share: exact amounts, whole numbers and plausible dates.
 
-SQLite keeps a DecimalField as a binary fraction (three times 0.10 is not 0.30 there),
+SQLite stores a DecimalField as a binary fraction (three times 0.10 is not 0.30 there),
 so an amount is a whole number of 1/10000 in the database and a Decimal in Python.
 """
 
@@ -23,8 +23,8 @@ DIGITS = re.compile(r"-?[0-9]{1,13}(?:\.[0-9]{1,4})?", re.ASCII)
 class ExactFormField(forms.CharField):
     """Digits with one decimal point or comma, and nothing else.
 
-    No exponent, thousands separator, NaN or digits of other scripts: each of these can
-    turn into another amount than the one meant.
+    No exponent, thousands separator, NaN or digits of other scripts: each of these
+    could be read as a different amount.
     """
 
     def __init__(
@@ -41,7 +41,7 @@ class ExactFormField(forms.CharField):
             min_value if min_value is not None else (-LIMIT if allow_negative else 0)
         )
         self.max_value = max_value
-        # No max_length of CharField's: it would ask an amount how long it is.
+        # No max_length: CharField would call len() on the amount.
         super().__init__(strip=False, **kwargs)
         self.widget.attrs.setdefault("inputmode", "decimal")
         self.widget.attrs.setdefault("autocomplete", "off")
@@ -86,10 +86,10 @@ class ExactFormField(forms.CharField):
 
 
 class MoneyFormField(ExactFormField):
-    """An amount of the shop's currency as typed at the counter.
+    """An amount in the shop's currency as typed by staff.
 
-    It is shown with the decimals of the currency: `shown` where the form takes further
-    ones, as the price of one small part may have, else `places`.
+    It is shown with the decimals of the currency: `shown` if the form accepts more, as
+    in the price of a small part, else `places`.
     """
 
     shown = None
@@ -106,7 +106,7 @@ class MoneyFormField(ExactFormField):
 
 
 class WholeNumberField(forms.IntegerField):
-    """A whole number: 1_000 or digits of other scripts are refused."""
+    """A whole number; 1_000 and digits of other scripts are refused."""
 
     def __init__(self, *, max_value=100_000, min_value=0, **kwargs):
         super().__init__(max_value=max_value, min_value=min_value, **kwargs)
@@ -156,7 +156,7 @@ class FixedDecimalField(models.BigIntegerField):
 
     @property
     def validators(self):
-        # Those of BigIntegerField speak of the stored whole number.
+        # The validators of BigIntegerField would check the stored whole number.
         return self._validators
 
     def value_to_string(self, obj):
@@ -175,7 +175,7 @@ class FixedDecimalField(models.BigIntegerField):
 
 
 class MoneyField(FixedDecimalField):
-    """An amount of the shop's currency."""
+    """An amount in the shop's currency."""
 
     description = "An exact amount of the shop's currency"
     form_class = MoneyFormField
@@ -188,7 +188,7 @@ class MoneyField(FixedDecimalField):
 
 
 class SmallNumberField(models.PositiveSmallIntegerField):
-    """A small whole number, such as days or minutes; the limits are those of forms."""
+    """A small whole number, such as days or minutes; the limits apply to forms."""
 
     def __init__(self, *args, min_value=0, max_value=32_767, **kwargs):
         self.limits = {"min_value": min_value, "max_value": max_value}
@@ -200,7 +200,7 @@ class SmallNumberField(models.PositiveSmallIntegerField):
 
 
 class DayFormField(forms.DateField):
-    """A day from 1990 to thirty years from now: anything else is a typing error."""
+    """A date from 1990 to thirty years from now: anything else is a typing error."""
 
     widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 

@@ -1,4 +1,4 @@
-"""Typed text against records: how it is compared, and which record fits best."""
+"""How typed text is compared with records, and which record fits best."""
 
 import unicodedata
 from collections.abc import Iterable

@@ -1,8 +1,8 @@
 """Money: rounding, totals and tax, in exact decimals.
 
 Rules after EN 16931 (BR-CO-10 to BR-CO-17): a line is rounded once; tax is calculated
-once per category and rate on the summed nets, never per line; halves go up (away from
-zero); sums of rounded amounts are not rounded again.
+once per category and rate on the sum of net amounts, never per line; halves are rounded
+up (away from zero); sums of rounded amounts are not rounded again.
 """
 
 from collections.abc import Iterable
@@ -10,19 +10,19 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 
 UNIT = 10_000
-"""An amount is kept as a whole number of 1/10000 of the currency unit."""
+"""An amount is stored as a whole number of 1/10000 of the currency unit."""
 
 LIMIT = Decimal("999999999999")
-"""No amount is larger, either way."""
+"""The largest amount, positive or negative."""
 
 
 def rounded(amount: Decimal, *, places: int = 2) -> Decimal:
-    """`amount` with `places` decimals, halves away from zero."""
+    """Return `amount` with `places` decimals, halves rounded away from zero."""
     return amount.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP)
 
 
 def round_to_step(amount: Decimal, *, step: Decimal) -> Decimal:
-    """`amount` rounded to the nearest multiple of `step`; a step of 0 leaves it."""
+    """Return `amount` rounded to a multiple of `step`; unchanged if `step` is 0."""
     if not step:
         return amount
     return (amount / step).quantize(Decimal(1), rounding=ROUND_HALF_UP) * step
@@ -30,11 +30,10 @@ def round_to_step(amount: Decimal, *, step: Decimal) -> Decimal:
 
 @dataclass(frozen=True)
 class TaxedLine:
-    """One line of an offer or a bill, as far as totals need it.
+    """One line of a quote or invoice, as far as totals need it.
 
-    `price` is for one of `quantity`; net of tax, or with it where the shop's prices
-    include tax. `category` is the tax category (UNCL 5305: S, Z, E, AE, O), `rate` in
-    percent, `reason` why it is 0.
+    `price` is the unit price, including tax if the shop's prices do. `category` is the
+    tax category (UNCL 5305: S, Z, E, AE, O), `rate` in percent, `reason` why it is 0.
     """
 
     quantity: Decimal
@@ -46,7 +45,7 @@ class TaxedLine:
 
 @dataclass(frozen=True)
 class TaxGroup:
-    """All lines of one tax category and rate; `reasons` say why there is no tax."""
+    """All lines of one tax category and rate; `reasons` for no tax, if any."""
 
     category: str
     rate: Decimal
@@ -57,7 +56,7 @@ class TaxGroup:
 
 @dataclass(frozen=True)
 class Totals:
-    """What stands under the lines. `lines` is the rounded amount of each line."""
+    """The totals of a document. `lines` are the rounded amounts of its lines."""
 
     lines: tuple[Decimal, ...]
     groups: tuple[TaxGroup, ...]
@@ -67,17 +66,17 @@ class Totals:
 
 
 def line_amount(line: TaxedLine, *, places: int = 2) -> Decimal:
-    """Price times quantity, rounded once (EN 16931 BT-131)."""
+    """Return price times quantity, rounded once (EN 16931 BT-131)."""
     return rounded(line.price * line.quantity, places=places)
 
 
 def totals(
     lines: Iterable[TaxedLine], *, places: int = 2, prices_include_tax: bool = False
 ) -> Totals:
-    """The totals of `lines`, tax once per category and rate.
+    """Return the totals of `lines`, with tax calculated once per category and rate.
 
-    Where prices include tax the gross of each group is kept to the cent and its tax is
-    split out of it, so that what the customer was told is what the customer pays.
+    If prices include tax, the gross total of each group is the sum of its lines and tax
+    is calculated from it, so that the customer pays exactly the prices quoted.
     """
     lines = list(lines)
     amounts = tuple(line_amount(line, places=places) for line in lines)

@@ -1,4 +1,4 @@
-"""Tables as files for a spreadsheet program."""
+"""Tables as CSV files for spreadsheet programs."""
 
 import csv
 import io
@@ -10,9 +10,9 @@ FORMULA_STARTS = ("=", "+", "-", "@")
 
 
 def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
-    """Return a CSV file: the names of the columns, then the rows.
+    """Return a CSV file: the column names, then the rows.
 
-    Numbers stay numbers, the negative ones too; None and NaN are empty.
+    Numbers remain numbers, negative ones too; None and NaN are empty.
     """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
@@ -25,7 +25,7 @@ def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
 def escape_formula(text: object) -> object:
     """Return a text on one line that no spreadsheet program runs as a formula.
 
-    Anything but a text stays as it is.
+    Values that are not text are returned unchanged.
     """
     if not isinstance(text, str):
         return text

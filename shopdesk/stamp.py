@@ -1,4 +1,4 @@
-"""Who does something, and when: one value that every action is given."""
+"""Who acts, and when: one value that every action takes."""
 
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -9,17 +9,17 @@ from django.utils import timezone
 
 @dataclass(frozen=True)
 class Stamp:
-    """The moment of an action and the person who does it.
+    """The moment of an action and the user who acts.
 
-    Only views and commands read the clock; everything below is told by this.
+    Only views and commands read the clock; everything else gets a stamp.
     """
 
     at: datetime  # aware
-    by: Any = None  # a User; None where the customer or a command acts
+    by: Any = None  # a User; None for a customer or a command
 
     @property
     def on(self) -> date:
-        """The local date of the moment."""
+        """Return the local date of the moment."""
         return timezone.localdate(self.at)
 
     @classmethod
@@ -28,6 +28,6 @@ class Stamp:
 
     @classmethod
     def of(cls, request) -> "Stamp":
-        """The stamp of what the signed-in person asks for in `request`."""
+        """Return the stamp of an action that the signed-in user requests."""
         user = request.user
         return cls.now(user if user.is_authenticated else None)

@@ -1,8 +1,8 @@
-"""What the database itself sees to, on SQLite and on PostgreSQL, by triggers.
+"""Database triggers for SQLite and PostgreSQL.
 
 A `ForbidChange` refuses a change; a `ChangeMarkTrigger` leaves a mark when something
-changes. Conditions are plain SQL that both engines read; OLD is the row before, NEW the
-row after.
+changes. Conditions are plain SQL for both engines; OLD is the row before, NEW the row
+after.
 """
 
 from collections.abc import Iterable
@@ -15,18 +15,18 @@ class Trigger(Protocol):
     def name(self) -> str: ...
 
     def create(self, vendor: str) -> list[str]:
-        """The statements that set it up."""
+        """Return the statements that create it."""
 
     def drop(self, vendor: str) -> list[str]:
-        """The statements that take it down."""
+        """Return the statements that drop it."""
 
 
 @dataclass(frozen=True)
 class ForbidChange:
-    """`event` (UPDATE, DELETE or INSERT) on `table` is refused where `when` holds.
+    """Refuses `event` (UPDATE, DELETE or INSERT) on `table` if `when` is true.
 
-    `why` is the sentence the database answers with; `rule` tells several guards of one
-    event on one table apart.
+    `why` is the error message; `rule` tells several guards of one event on one table
+    apart.
     """
 
     table: str
@@ -60,11 +60,11 @@ class ForbidChange:
 
 @dataclass(frozen=True)
 class ChangeMarkTrigger:
-    """Any change of `columns` of `table`, and any row that comes or goes, leaves a new
-    mark in the table `marks`: (what, written_in, mark).
+    """Any change of `columns` of `table`, any new or deleted row, leaves a new mark.
 
-    SQLite has one writer at a time and one mark a table. In PostgreSQL every
-    transaction has a mark of its own, so that none waits for another.
+    Marks are in the table `marks`: (what, written_in, mark). SQLite has one writer at a
+    time and one mark a table. In PostgreSQL every transaction has its own mark, so that
+    none waits for another.
     """
 
     table: str
@@ -110,19 +110,19 @@ class ChangeMarkTrigger:
 
 
 def append_only(table: str, why: str) -> list[ForbidChange]:
-    """Guards of a table whose rows are written once."""
+    """Return guards of a table whose rows are written once."""
     return [ForbidChange(table, "UPDATE", why), ForbidChange(table, "DELETE", why)]
 
 
 def changed(*columns: str) -> str:
-    """A condition that holds where one of `columns` would change."""
+    """Return a condition that is true if one of `columns` would change."""
     return "(" + " OR ".join(f"OLD.{c} IS DISTINCT FROM NEW.{c}" for c in columns) + ")"
 
 
 def follows(
     *, table: str, column: str, of: str, link: str, why: str
 ) -> list[ForbidChange]:
-    """Guards of a column that equals the same one of the row `link` points at."""
+    """Return guards of a column that must equal the same one of the row in `link`."""
     there = f"(SELECT {column} FROM {of} WHERE id = NEW.{link})"
     differs = f"NEW.{column} IS DISTINCT FROM {there}"
     return [
@@ -134,14 +134,14 @@ def follows(
 
 
 def create(triggers: Iterable[Trigger], *, vendor: str) -> list[str]:
-    """The statements that set up `triggers` on the database engine `vendor`."""
+    """Return the statements that create `triggers` on the database engine `vendor`."""
     triggers = list(triggers)
     made = [statement for each in triggers for statement in each.create(vendor)]
     return drop(triggers, vendor=vendor) + made
 
 
 def drop(triggers: Iterable[Trigger], *, vendor: str) -> list[str]:
-    """The statements that take `triggers` down again."""
+    """Return the statements that drop `triggers`."""
     return [statement for each in triggers for statement in each.drop(vendor)]
 
 

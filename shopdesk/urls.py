@@ -13,7 +13,7 @@ urlpatterns = [
     path("shop/", include("shopdesk.shop.urls")),
     path("post/", include("shopdesk.mail.urls")),
     path("", include("repairs.urls")),
-    # The customer's page shows what is owed, which stands above it.
+    # The customer's page shows the balance, which is in a room above its own.
     path("q/", include("billing.customer_page.urls"), {"balance_of": balance_of}),
     path("till/", include("billing.urls")),
 ]

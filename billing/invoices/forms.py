@@ -63,7 +63,7 @@ class PaymentForm(forms.Form):
 
 
 class CreditForm(forms.Form):
-    """The reason, and the quantity to credit of each line; by default all that remains."""
+    """Reason, and quantity to credit of each line: all that remains by default."""
 
     why = forms.CharField(
         label="Reason for credit",

@@ -12,10 +12,10 @@ MAX_NOTES = 4000
 
 @transaction.atomic
 def set_fix_type(fix: Fix, *, fix_type: str, reason: str, stamp: Stamp) -> bool:
-    """Set a fix to lasting or stopgap; return False where it already was.
+    """Set a fix to lasting or stopgap; return False if it already was.
 
-    A line in its notes says who did so, when and why. Past repairs keep their recorded
-    type.
+    A line in its notes says who changed it, when and why. Past repairs keep their
+    recorded type.
     """
     fix = Fix.objects.select_for_update().get(pk=fix.pk)
     if fix.fix_type == fix_type:

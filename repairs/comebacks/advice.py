@@ -1,4 +1,4 @@
-"""What to change: fixes with too many comebacks, and what is better in their place."""
+"""What to change: fixes with too many comebacks, and what would be better."""
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
@@ -9,7 +9,7 @@ from repairs.comebacks.comeback_table import Row
 from repairs.comebacks.estimate.rate import Rates
 from repairs.comebacks.estimate.verdict import BETTER_THAN_RECORDED
 
-MIN_SUSPECTED = 2  # comebacks with a part of one delivery
+MIN_SUSPECTED = 2  # comebacks with a part from one delivery
 
 
 class ActionKind(Enum):
@@ -27,23 +27,23 @@ class SuspectDelivery:
 
     name: str
     comebacks: Mapping[int, int]
-    """Of its repairs, by the number of their pair."""
+    """Its repairs, by the number of their pair."""
     url: str
 
 
 @dataclass(frozen=True)
 class Recommendation:
-    """A pair that needs a change, and the fix to compare it with, if there is one."""
+    """A pair that needs a change, and the fix to compare it with, if any."""
 
     row: Row
     kind: ActionKind
     other: Row | None = None
     probability: float = 0.0
-    """That the other fix is better."""
+    """Probability that the other fix is better."""
     suspect: SuspectDelivery | None = None
-    """A delivery whose parts are in most of the comebacks."""
+    """A delivery whose parts were used in most of the comebacks."""
     suspected: int = 0
-    """In how many of them."""
+    """Number of these comebacks."""
 
     @property
     def label(self) -> str:
@@ -51,10 +51,11 @@ class Recommendation:
 
 
 def recommend(rows: Sequence[Row], *, rates: Rates) -> list[Recommendation]:
-    """Return too many comebacks in the order of `rows`, then lasts better.
+    """Return pairs with too many comebacks in the order of `rows`, then better ones.
 
-    Another fix is recommended only where it does not have too many comebacks itself,
-    has enough repairs, and is better with the probability a verdict needs.
+    The better ones last longer than recorded. Another fix is recommended only if it
+    does not have too many comebacks itself, has enough repairs, and is better with the
+    probability a verdict needs.
     """
     by_fault = defaultdict(list)
     for row in rows:
@@ -91,9 +92,9 @@ def with_suspects(
     recommendations: Sequence[Recommendation],
     suspects: Sequence[SuspectDelivery],
 ) -> list[Recommendation]:
-    """Return the same, naming a bad delivery behind most comebacks of a pair.
+    """Return the same, naming a bad delivery used in most comebacks of a pair.
 
-    The fix may be good, and the parts were not.
+    The parts may be the cause, and the fix may be good.
     """
     result = []
     for recommendation in recommendations:

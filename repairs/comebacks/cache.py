@@ -1,4 +1,4 @@
-"""What is expensive to calculate is kept until the records it is made from change."""
+"""Cache expensive results until the records behind them change."""
 
 from collections.abc import Callable
 from hashlib import sha256
@@ -16,9 +16,9 @@ Result = TypeVar("Result")
 
 
 def fingerprint(shop: Shop) -> str:
-    """Return a short text that is another one after any change of what counts.
+    """Return a short text that changes with any change of the counted records.
 
-    The database leaves a mark at every change of such a row, whoever makes it: see
+    A database trigger leaves a mark at every change of such a row, by any program: see
     COUNTED in repairs/guards.py.
     """
     marks = sorted(Changed.objects.marks().items())
@@ -40,9 +40,9 @@ def cached(
     fingerprint: str,
     may_be_old: Callable[[Result], bool] = lambda result: False,
 ) -> Result:
-    """Return the result of `calculate`, or the kept one of the same query.
+    """Return the result of `calculate`, or the cached one for the same arguments.
 
-    A kept result is used while the fingerprint is the same, or if it `may_be_old`.
+    A cached result is used while the fingerprint is the same, or if it `may_be_old`.
     """
     place = int(sha256(repr(query).encode()).hexdigest(), 16) % MAX_RESULTS
     stored = cache.get(f"{kind}-{place}")

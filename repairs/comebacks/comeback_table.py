@@ -1,7 +1,7 @@
-"""The comeback table: one row for each fault and the fix it was repaired by.
+"""The comeback table: one row for each pair of a fault and a fix.
 
-The columns are declared once, at `Row`: their types in the frame, their headings and
-formats on screens and documents, their names in files.
+The columns are declared once, in `Row`: types, headings, formats on screens and
+documents, and names in files.
 """
 
 from collections.abc import Callable
@@ -25,10 +25,10 @@ class Column(NamedTuple):
     """How a column is shown; one without a heading is shown with another column."""
 
     file_name: str
-    """In CSV and JSON. Other programs rely on it."""
+    """Name in CSV and JSON. Other programs rely on it."""
     heading: str = ""
     format: Callable[[Any], str] | None = None
-    """Gives the text of a row; without one the value is shown as it is."""
+    """Formats the value of a row; without it the value is shown unchanged."""
 
 
 Text = Annotated[str, "str"]
@@ -40,7 +40,7 @@ Money = Annotated[Decimal, "object"]
 class Row(NamedTuple):
     """A row of the table; the columns after the keys are those of the files."""
 
-    number: Count  # place among the arrays of `Rates`
+    number: Count  # index in the arrays of `Rates`
     fault_id: Count
     fix_id: Count
     fault_name: Text
@@ -48,7 +48,7 @@ class Row(NamedTuple):
 
     fault: Annotated[Text, Column("fault", "Fault")]
     fix: Annotated[Text, Column("fix", "Fix")]
-    # As recorded most often when the repairs were closed, or last.
+    # As recorded most often when the repairs were closed; in a tie, the latest.
     fix_type: Annotated[Text, Column("declared", "Type")]
     repairs: Annotated[Count, Column("repairs", "Repairs")]
     followed_up: Annotated[Count, Column("judged", "Followed up")]
@@ -98,7 +98,7 @@ class Row(NamedTuple):
 
     @property
     def mismatch(self) -> str:
-        """Where the results contradict the recorded type; empty where they do not."""
+        """How results contradict the recorded type; empty if they do not."""
         return verdict.mismatch(fix_type=self.fix_type, verdict=self.verdict)
 
     @property
@@ -111,7 +111,7 @@ class Row(NamedTuple):
 
     @property
     def evidence(self) -> str:
-        """The counts and the risk in one sentence."""
+        """Return the counts and the risk in one sentence."""
         called = "a stopgap" if self.fix_type == STOPGAP else "lasting"
         return f"recorded as {called}; {self.counts_and_risk}."
 
@@ -149,7 +149,7 @@ class ComebackTable:
     """The table, and the rates behind it."""
 
     frame: pd.DataFrame
-    """A row per pair, in the order of the rates."""
+    """One row per pair, in the order of the rates."""
     rates: Rates
 
     @property
@@ -193,9 +193,9 @@ def comeback_table(
 ) -> ComebackTable:
     """Return the table of these counts.
 
-    `pairs` holds the keys but for the number, codes, recorded types and mean rework
-    costs, in the order of the counts; `places` are the currency's decimals. Where the
-    counts are only some of the shop's, `whole` is the table of them all.
+    `pairs` holds the keys except the number, codes, recorded types and mean rework
+    costs, in the order of the counts; `places` are the currency's decimals. If the
+    counts are only some of the shop's, `whole` is the table of all of them.
     """
     if whole is None:
         estimated = rates(
@@ -242,11 +242,13 @@ def _numbered(codes: pd.Series) -> Ints:
 def mean_rework_costs(costs: pd.DataFrame, *, places: int = 2) -> list[Decimal]:
     """Return the mean cost of a comeback of each pair, rounded to the currency.
 
-    A row per pair: `fault_id`; `rework_total` in 1/10000 of the currency unit and
-    `reworks`, of its comebacks with a known cost; `repair_total` and `paid_repairs`, of
-    its repairs. The mean is over the comebacks of the pair; without any, over those of
-    its fault; else over the shop's; in a shop without any, over the pair's own repairs,
-    since doing one again costs about as much as doing it did.
+    Columns, a row per pair: `fault_id`; `rework_total` in 1/10000 of the currency unit
+    and `reworks`, of its comebacks with a known cost; `repair_total` and
+    `paid_repairs`, of its repairs.
+
+    The mean is over the comebacks of the pair; without any, over those of its fault;
+    else over the shop's. In a shop without any it is over the pair's own repairs, since
+    repeating a repair costs about as much as the repair did.
     """
     own = costs[["rework_total", "reworks"]]
     levels = [own, own.groupby(costs["fault_id"]).transform("sum")]

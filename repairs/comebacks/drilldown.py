@@ -1,4 +1,4 @@
-"""The repairs and comebacks behind a figure, and what became of each."""
+"""The repairs and comebacks behind a figure, and the result of each."""
 
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -25,10 +25,10 @@ def counted_repairs(
     since: date | None = None,
     only: Q = ALL,
 ):
-    """Return the repairs that count on that day, the latest handover first.
+    """Return the repairs that count on that day, latest handover first.
 
-    `result` is what became of them; with `since` they had been handed over and were in
-    follow-up on that earlier day.
+    `result` selects by result. With `since`, only those handed over and in follow-up on
+    that earlier day.
     """
     repairs = fixed_by(as_of, only=only)
     if since:
@@ -82,7 +82,7 @@ class RepairOutcome:
 
 
 def outcomes(repairs, *, as_of: date, within: int) -> list[RepairOutcome]:
-    """Return what became of these repairs: comebacks first, then the latest."""
+    """Return the results of these repairs: comebacks first, then the latest."""
     back = comebacks_by(as_of).filter(earlier__in=repairs.order_by().values("pk"))
     repairs = list(
         repairs.select_related("job__device__model", "job__customer", "fault", "fix")
@@ -115,7 +115,7 @@ def _ordinals(days) -> Ints:
 
 
 class OutcomePages(TableData):
-    """Repairs for a list, of which only the page shown is read."""
+    """Repairs for a list, of which only the page shown is loaded."""
 
     def __init__(self, repairs, *, as_of: date, within: int):
         super().__init__(repairs)
@@ -137,7 +137,7 @@ class OutcomePages(TableData):
         return iter(self[:])
 
     def order_by(self, aliases):
-        """Ignore any other order that an address asks for."""
+        """Ignore any other order requested in the address."""
 
 
 # --- comebacks ------------------------------------------------------------------
@@ -152,9 +152,9 @@ def comeback_costs(
 ) -> list[Comeback]:
     """Return the comebacks handed over in the month of that day, up to it.
 
-    The latest first; with `is_here`, those still in the shop instead. `pairs` is a
-    condition on fault and fix. The cost is that known on the day, None while a device
-    is here.
+    Latest first. With `is_here`, those still in the shop instead. `pairs` is a
+    condition on fault and fix. The cost is that known on the day, None while the device
+    is in the shop.
     """
     back = comebacks_by(as_of, only=only).filter(pairs)
     if is_here:

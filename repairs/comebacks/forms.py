@@ -1,4 +1,4 @@
-"""What can be asked of the comeback reports."""
+"""Forms of the comeback reports: date, period, filters and drill-down."""
 
 from datetime import date
 
@@ -18,7 +18,7 @@ MAX_ID = 2**31 - 1
 
 
 def filter_field(label: str, *, unknown: str, help_text: str = "") -> forms.ChoiceField:
-    """Return a field for one of the names on record; without any, all count."""
+    """Return a field that selects one of the names on record; blank selects all."""
     return forms.ChoiceField(
         label=label,
         required=False,
@@ -28,7 +28,7 @@ def filter_field(label: str, *, unknown: str, help_text: str = "") -> forms.Choi
 
 
 class ScopeForm(forms.Form):
-    """The date, the comeback period, and which repairs are counted."""
+    """The date, the comeback period, and the filters."""
 
     as_of = DayFormField(
         label="Data as of",
@@ -80,7 +80,7 @@ class ScopeForm(forms.Form):
 
     @staticmethod
     def _names_on_record() -> dict[str, dict[str, str]]:
-        """Return what can be chosen, and how it is shown."""
+        """Return the choices of each filter with their labels."""
         models = DeviceModel.objects.order_by().values_list("kind", "maker", "model")
         columns = list(zip(*models, strict=True)) or [(), (), ()]
         names = {
@@ -103,7 +103,7 @@ class ScopeForm(forms.Form):
 
     @property
     def scope(self) -> Scope:
-        """What a valid form asks for."""
+        """Return the scope that a valid form selects."""
         by = self.cleaned_data.get("by", "")
         by_name = self._names.get("by", {}).get(by, "")
         return Scope(**self.cleaned_data, by_name=by_name)
@@ -115,14 +115,14 @@ class ScopeForm(forms.Form):
 
 
 class PeriodForm(ScopeForm):
-    """The date and the period, of all repairs."""
+    """The date and the period; all repairs."""
 
     filters = ()
     kind = maker = model = by = None
 
 
 class DrilldownForm(forms.Form):
-    """Which of the repairs of a page are behind a figure; empty for all."""
+    """Which repairs of a page are behind a figure; all if empty."""
 
     result = forms.ChoiceField(
         choices=[(COMEBACK, COMEBACK), (IN_FOLLOW_UP, IN_FOLLOW_UP)], required=False
@@ -130,36 +130,38 @@ class DrilldownForm(forms.Form):
     min_days = forms.IntegerField(min_value=0, max_value=MAX_PERIOD, required=False)
     max_days = forms.IntegerField(min_value=0, max_value=MAX_PERIOD, required=False)
     since = DayFormField(required=False)
-    """Were in follow-up on this day."""
+    """Only those in follow-up on this day."""
     fault = forms.IntegerField(min_value=1, max_value=MAX_ID, required=False)
     fix = forms.IntegerField(min_value=1, max_value=MAX_ID, required=False)
     here = forms.BooleanField(required=False)
-    """Comebacks that are still in the shop."""
+    """Only comebacks that are still in the shop."""
 
     def params(self, *more: str) -> dict[str, str]:
-        """Return what was asked, and `more`, to ask it again for another date."""
+        """Return the parameters of the address, with `more`, to use them for another
+        date.
+        """
         names = (*self.fields, *FILTERS, *more)
         return {name: self.data[name] for name in names if self.data.get(name)}
 
     @property
     def pairs(self) -> Q:
-        """The fault and the fix, as a condition on repairs or comebacks."""
+        """Return the fault and the fix as a condition on repairs or comebacks."""
         ids = {name: self.cleaned_data[name] for name in ("fault", "fix")}
         return Q(**{f"{name}_id": pk for name, pk in ids.items() if pk})
 
     def includes(self, days: int) -> bool:
-        """Return whether a repair followed up for so many days is one of those."""
+        """Return whether a repair followed up for this many days is included."""
         low, high = self.cleaned_data["min_days"], self.cleaned_data["max_days"]
         return (low is None or days >= low) and (high is None or days <= high)
 
 
 class BoardForm(forms.Form):
-    """Which board revision of a model."""
+    """A board revision of a model."""
 
     revision = forms.CharField(max_length=40)
 
 
 class FixTypeForm(forms.Form):
-    """Whether a fix is lasting or a stopgap from now on."""
+    """The new type of a fix: lasting or stopgap."""
 
     fix_type = forms.ChoiceField(choices=fix_types.CHOICES)

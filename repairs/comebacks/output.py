@@ -23,7 +23,7 @@ TEXT_COLUMNS = {
     "Comeback allowance": lambda row: str(row.comeback_allowance),
 }
 LEFT_ALIGNED = {"Fault", "Fix", "Type", "Verdict"}
-SHORTENED = ("Fault", "Fix")  # where a line would be too long; figures never are
+SHORTENED = ("Fault", "Fix")  # where a line would be too long
 MIN_NAME = 14
 NO_REPAIRS = "No fixed repairs handed over by that day."
 
@@ -49,9 +49,9 @@ def as_table(report: ComebackReport) -> str:
 
 
 def as_csv(report: ComebackReport) -> str:
-    """Return a row per pair; an empty cell for no number.
+    """Return CSV with a row per pair; a missing number is an empty cell.
 
-    Text that a spreadsheet would take for a formula gets a ' in front.
+    A ' precedes text that a spreadsheet would run as a formula.
     """
     frame = report.table.for_file()
     texts = frame.select_dtypes(include=["str", "object"])
@@ -61,7 +61,7 @@ def as_csv(report: ComebackReport) -> str:
 
 
 def as_json(report: ComebackReport) -> str:
-    """Return a list of objects, one per pair; null for no number."""
+    """Return a list of objects, one per pair; a missing number is null."""
     rows = [
         {name: _json_value(value) for name, value in row.items()}
         for row in report.table.for_file().to_dict("records")

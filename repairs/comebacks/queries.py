@@ -1,8 +1,8 @@
-"""What the database counts for the comeback table, handed over as whole numbers.
+"""The database queries of the comeback table, which return whole numbers.
 
-Each kind of record is asked for once, however many pairs there are. Repairs handed over
-before the period began are counted in the database: a million rows stay where they are,
-in an index of all that is asked of them. Days are ordinals.
+Each kind of record is queried once, for any number of pairs. Repairs handed over before
+the period began are counted in the database, from one index that holds all columns
+needed, so that a million rows are not loaded. Days are ordinals.
 """
 
 from datetime import date, timedelta
@@ -43,7 +43,7 @@ ALL = Q()
 def latest_day(today: date) -> date:
     """Return the last date that can be reported: today, or the last day on record.
 
-    A later one would count follow-up on days that have not been.
+    A later one would count follow-up on days that have not happened.
     """
     last = Job.objects.aggregate(last=Max("handed_over_on"))["last"]
     return max(today, last) if last else today
@@ -66,9 +66,9 @@ def comebacks_by(as_of: date, *, only: Q = ALL):
 
 
 class DayNumber(Func):
-    """A day as `date.toordinal()` gives it; NOT_OBSERVED where there is none.
+    """A date as `date.toordinal()` gives it; NOT_OBSERVED if there is none.
 
-    No row needs a date object of its own.
+    No row needs a date object.
     """
 
     output_field = IntegerField()
@@ -86,7 +86,7 @@ class DayNumber(Func):
 
 
 class JoinedNumbers(Aggregate):
-    """Whole numbers in one text, separated by commas: one row for a group."""
+    """Whole numbers of a group in one text, separated by commas."""
 
     output_field = TextField()
 
@@ -137,8 +137,8 @@ def name_pairs(pairs: pd.DataFrame) -> pd.DataFrame:
 
 def out_of_use(as_of: date, *, only: Q = ALL) -> pd.DataFrame:
     """Return the repairs that count on devices out of use before that day."""
-    # Asked from the devices, and of all their repairs: few devices are out of use, and
-    # a database might begin with the million repairs that are fixed.
+    # Starts from the devices: few are out of use. Otherwise a database might begin with
+    # the million repairs that are fixed.
     counts = Q(
         jobs__repairs__outcome=states.FIXED, jobs__repairs__handed_over_on__lte=as_of
     )
@@ -159,7 +159,10 @@ def out_of_use(as_of: date, *, only: Q = ALL) -> pd.DataFrame:
 
 
 def comeback_rows(as_of: date, *, only: Q = ALL) -> pd.DataFrame:
-    """Return the comebacks of the repairs that count; `repair` is the earlier one."""
+    """Return the comebacks of the repairs that count; `repair` is the earlier one.
+
+    The cost of a visit is known once it was handed over.
+    """
     # The cost of a visit is known when it is over.
     paid = Case(
         When(rework_handed_over_on__lte=as_of, then=Cast("cost", BigIntegerField()))
@@ -201,9 +204,10 @@ def read(rows, names: list[str]) -> pd.DataFrame:
 
 
 def batches(rows, *, size: int):
-    """Yield rows straight from the driver.
+    """Yield rows directly from the driver.
 
-    A query set would check each number, and PostgreSQL would plan for the first rows.
+    A query set would convert each number, and PostgreSQL would plan for the first rows
+    only.
     """
     sql, parameters = rows.query.sql_with_params()
     with connection.cursor() as cursor:

@@ -1,4 +1,4 @@
-"""The comeback report: the table with what belongs to it, kept until data change."""
+"""The comeback report: the table and what belongs to it, cached until data change."""
 
 from dataclasses import dataclass
 from decimal import Decimal
@@ -35,7 +35,7 @@ class ComebackReport:
     scope: Scope
     table: ComebackTable
     whole: ComebackTable | None = None
-    """The table of all repairs where the scope is filtered."""
+    """The table of all repairs if the scope is filtered."""
 
     @property
     def rows(self) -> list[Row]:
@@ -43,12 +43,12 @@ class ComebackReport:
 
     @cached_property
     def caveats(self) -> list[str]:
-        """The limits of the figures; those of filtered ones rest on all repairs."""
+        """The table with the limits of the report; if filtered, that of all repairs."""
         return caveats(self.whole or self.table, as_of=self.scope.as_of)
 
     @property
     def notes(self) -> list[str]:
-        """All that must be shown with the table."""
+        """What must be shown with the table."""
         return [*self.scope.notices, *self.caveats]
 
     @property
@@ -58,7 +58,7 @@ class ComebackReport:
 
     @cached_property
     def recommendations(self) -> list[Recommendation]:
-        """What to change, by all repairs so far."""
+        """What to change, based on all repairs so far."""
         return recommend(self.rows, rates=self.table.rates)
 
     @property
@@ -81,7 +81,7 @@ class ComebackReport:
 
     @property
     def has_average(self) -> bool:
-        """Whether the average rests on a comeback at all."""
+        """Whether the average is based on at least one comeback."""
         return self.table.rates.parameters is not None
 
     def row_of(self, fault_id: int, fix_id: int) -> Row | None:
@@ -90,7 +90,7 @@ class ComebackReport:
 
 
 def comeback_report(scope: Scope, *, shop: Shop) -> ComebackReport:
-    """Return the report, calculated again only if anything it rests on has changed."""
+    """Return the report, calculated again only if any data behind it have changed."""
     mark = fingerprint(shop)
 
     def report(scope: Scope, whole: ComebackReport | None = None) -> ComebackReport:
@@ -111,7 +111,7 @@ def build_report(
     """Return the report; for filtered repairs, `whole` is the table of all."""
     as_of, only = scope.as_of, scope.repairs
     # Few repairs came back or are on a device out of use. These are read first, so that
-    # what is saved meanwhile is not missing among all.
+    # one saved meanwhile cannot be missing in the total.
     back = queries.comeback_rows(as_of, only=only)
     ended = queries.out_of_use(as_of, only=only)
     fixed = queries.fixed_repairs(as_of, within=scope.within, only=only)

@@ -1,6 +1,6 @@
 """The forest plot: each pair's risk with its 90 % range, drawn by a template.
 
-Measures are in units of the drawing.
+Lengths are in units of the drawing.
 """
 
 from collections.abc import Sequence
@@ -23,9 +23,9 @@ def shorten(name: str, length: int) -> str:
     return name if len(name) <= length else name[: length - 1] + "…"
 
 
-LEFT, RIGHT = 262, 590  # the axis lies between them
+LEFT, RIGHT = 262, 590  # end of the axis: between these
 TOP, STEP, FOOT = 44, 28, 34
-MAX_NAME = 36  # letters left of the axis
+MAX_NAME = 36  # characters left of the axis
 
 
 @dataclass(frozen=True)
@@ -85,7 +85,7 @@ class ForestPlot:
 
 
 def forest_plots(rows: Sequence[Row], *, limit: float, lines: int) -> list[ForestPlot]:
-    """Return the plot in parts of so many lines, which pages can break between."""
+    """Return the plot in parts of this many lines, between which pages can break."""
     return [
         forest_plot(rows[n : n + lines], limit=limit, scaled_by=rows, part=part)
         for part, n in enumerate(range(0, len(rows), lines), start=1)
@@ -97,7 +97,7 @@ def forest_plot(
 ) -> ForestPlot:
     """Return the plot of these rows in their order, with a line at `limit`.
 
-    Its axis suits `scaled_by`, so that parts of one plot can be compared.
+    Its axis fits `scaled_by`, so that parts of one plot can be compared.
     """
     most = max([row.risk_high for row in scaled_by or rows] + [limit * 1.5, 0.02])
     axis = share_axis(most, start=LEFT, stop=RIGHT)

@@ -58,7 +58,7 @@ class Scope:
 
     @property
     def text(self) -> str:
-        """The filters in words; empty without any."""
+        """The filters in words; empty if there are none."""
         texts = self.filters
         if self.by:
             texts |= {"by": self.by_name or self.by}
@@ -67,7 +67,7 @@ class Scope:
 
     @property
     def notices(self) -> list[str]:
-        """What is shown with every figure of filtered repairs."""
+        """The note shown with every figure of filtered repairs."""
         if not self.is_filtered:
             return []
         notice = f"Filter: {self.text}. {ONLY_COUNTS}"
@@ -75,7 +75,7 @@ class Scope:
 
     @property
     def params(self) -> dict[str, str]:
-        """The parameters of an address that asks for the same."""
+        """The parameters of an address with the same scope."""
         return {"as_of": str(self.as_of), "within": str(self.within), **self.filters}
 
     @property

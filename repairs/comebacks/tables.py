@@ -45,7 +45,7 @@ class LinkedCount(StackedColumn):
 
 
 class PairTable(tables.ListTable):
-    """A row per pair, most important first until another order is asked for."""
+    """One row per pair, most important first unless sorted otherwise."""
 
     caption = "Faults and fixes, most important first"
     row_header = "fault"
@@ -129,7 +129,7 @@ class PairOutcomeTable(OutcomeTable):
 
 
 class ComebackCostTable(tables.ListTable):
-    """Comebacks, with the repair that each is linked to."""
+    """Comebacks, each with the repair that it is linked to."""
 
     caption = "Comebacks in this figure"
     row_header = "job"

@@ -1,4 +1,4 @@
-"""The comeback report, its files, and the repairs and comebacks behind its totals."""
+"""The comeback report, its files, and the repairs and comebacks behind its figures."""
 
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
@@ -50,7 +50,7 @@ def download(request, format):
 
 
 def repairs(request):
-    """The repairs behind a total of the whole table."""
+    """Show the repairs behind a total of the whole table."""
     form, query = scope_form(request), drilldown_form(request)
     result = query.cleaned_data["result"]
     context = {
@@ -81,7 +81,7 @@ def repairs(request):
 
 
 def comebacks(request):
-    """The comebacks handed over in a month with their cost, or those in the shop."""
+    """Show the comebacks handed over in a month with cost, or those in the shop."""
     form, query = scope_form(request), drilldown_form(request)
     is_here = query.cleaned_data["here"]
     context = {"form": form, "params": query.params(), "is_here": is_here}
@@ -114,7 +114,7 @@ def scope_form(request, form=ScopeForm):
 
 
 def drilldown_form(request):
-    """Return which repairs are asked for; no page links to an invalid address."""
+    """Return which repairs are selected; no page links to an invalid address."""
     form = DrilldownForm(request.GET)
     if not form.is_valid():
         raise Http404

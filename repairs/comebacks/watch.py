@@ -1,7 +1,7 @@
-"""Days followed up and events of repairs, counted per pair and day.
+"""Days of follow-up and events of repairs, counted per pair and day.
 
-Days are ordinals (`date.toordinal`). All later sums need only how many repairs of each
-pair left the follow-up on each day, so that is kept and nothing else.
+Days are ordinals (`date.toordinal`). Later sums only need how many repairs of each pair
+left the follow-up on each day, so only that is kept.
 """
 
 from collections.abc import Sequence
@@ -26,11 +26,11 @@ def follow_up(
     came_back: Ints | int = NOT_OBSERVED,
     out_of_use: Ints | int = NOT_OBSERVED,
 ) -> tuple[Ints, Ints]:
-    """Return the days each repair was followed up, and 1 where it came back, else 0.
+    """Return the days each repair was followed up, and 1 if it came back, else 0.
 
     A comeback by `as_of` and within the period ends the follow-up on its day. Otherwise
     it ends on the earliest of `as_of`, the end of the period and the day the device
-    went out of use. `NOT_OBSERVED` stands for no comeback and for a device in use.
+    went out of use. `NOT_OBSERVED` means no comeback, or a device in use.
     """
     days_to_comeback = np.maximum(came_back - handed_over, 0)
     is_event = (came_back <= as_of) & (days_to_comeback <= within)
@@ -101,7 +101,7 @@ def count_exits(
     return Counts(exits=exits.reshape(shape), events=events.reshape(shape))
 
 
-# --- counting what the database hands over --------------------------------------
+# --- counting rows from the database ----------------------------------------------
 
 
 def count_follow_up(
@@ -109,8 +109,8 @@ def count_follow_up(
 ) -> Counts:
     """Return the counts of all repairs.
 
-    A row of `fixed` is so many `repairs` of the pair `number`, of which `ages` (a text)
-    has the days since handover of those within the period. `observed` are single
+    A row of `fixed` is a number of `repairs` of the pair `number`, of which `ages` (a
+    text) has the days since handover of those within the period. `observed` are single
     repairs, counted in `fixed`, that came back or whose device is out of use.
     """
     count = partial(count_exits, pairs=pairs, within=within)
@@ -122,7 +122,7 @@ def count_follow_up(
     old = fixed["repairs"].to_numpy() - young
     completed = np.bincount(number, weights=old, minlength=pairs)
     exits[:, within] += completed.astype(np.int64)
-    # So far as if nothing had been observed of any repair.
+    # As if no comeback and no device out of use had been observed.
     follow = partial(
         follow_up, observed["handed_over"].to_numpy(), as_of=as_of, within=within
     )
@@ -150,9 +150,9 @@ def merge_observations(ended: pd.DataFrame, comebacks: pd.DataFrame) -> pd.DataF
 def most_common_type(fixed: pd.DataFrame) -> NDArray[np.bool_]:
     """Return whether each pair was recorded as a stopgap most often.
 
-    A row is so many `repairs` of the pair `number` recorded alike (`is_stopgap`), the
-    last of them handed over on `last`. A tie goes to the latest handover, and to
-    stopgap where both were handed over that day.
+    A row is a number of `repairs` of the pair `number` recorded alike (`is_stopgap`),
+    the last of them handed over on `last`. A tie goes to the latest handover, and to
+    stopgap if both were handed over that day.
     """
     votes = fixed.assign(
         balance=np.where(fixed["is_stopgap"], fixed["repairs"], -fixed["repairs"]),

@@ -1,7 +1,7 @@
-"""Past jobs become records: all of a file, or nothing of it.
+"""Create records from past jobs: all jobs of a file, or none.
 
-Whatever a row says is stored on a record. Where the record already says something else,
-such as another spelling of a customer's name, the row's own text is kept beside it
+What a row says is stored on a record. If the record says something else, such as
+another spelling of a customer's name, the text of the row is kept beside it
 (`imported_text`).
 """
 
@@ -49,14 +49,14 @@ from shopdesk.shop.models import Shop
 from shopdesk.shop.numbering import advance_job_numbers, job_number
 
 BATCH = 500
-"""Jobs saved between two moves of the progress bar."""
+"""Jobs saved between two updates of the progress bar."""
 SAVED = (Job, Step, Repair, ReturnAssessment, Labour, PartUsed, StockMovement)
-"""In this order, as later ones refer to earlier ones."""
+"""Saved in this order, as later ones refer to earlier ones."""
 
 
 @dataclass
 class ImportResult:
-    """How many records a file made, and how many of its jobs existed before."""
+    """Numbers of records created, and of jobs that existed before."""
 
     existing: int = 0
     created: Created = field(default_factory=Counter)
@@ -73,11 +73,11 @@ def import_jobs(
     is_check: bool = False,
     progress: Callable[[int], object] = lambda jobs: None,
 ) -> ImportResult:
-    """Import past jobs, each once.
+    """Import past jobs, each once. Jobs on record are not changed.
 
-    Jobs on record stay as they are; one that the file has otherwise is an issue. With
-    any issue, or for a check, nothing is saved. `numbers` are those of jobs whose rows
-    could not be read, `progress` is called with the number of jobs saved.
+    A job that differs from the one on record is an issue. With any issue, or for a
+    check, nothing is saved. `numbers` are the job numbers of rows that could not be
+    read; `progress` is called with the number of jobs saved.
     """
     jobs = past_jobs(rows, issues=issues)
     result = ImportResult()
@@ -137,7 +137,7 @@ class _Importer:
             create(of_kind, self.result.created)
 
     def _records(self, past: PastJob) -> Iterator[Model]:
-        """Yield the job with all that belongs to it, each before what refers to it."""
+        """Yield the job and all its records, each before those that refer to it."""
         head, day = past.head, past.head.handed_back or past.head.booked_in
         job = self._job(past)
         yield job
@@ -167,7 +167,7 @@ class _Importer:
         customer, device = self.books.customer(head.job), self.books.device(head.job)
         texts = unmatched(head, record_texts(customer, device))
         if head.returned_from and not self.repairs[head.returned_from]:
-            # Without a repair there is nothing that the return could be linked to.
+            # Without a repair there is nothing to link the return to.
             texts["returned_from"] = head.returned_from
             texts["return_is"] = head.return_is
         return Job(
@@ -189,7 +189,7 @@ class _Importer:
         return write_lines(texts)
 
     def _assessment(self, job: Job, past: PastJob) -> ReturnAssessment | None:
-        """Return what the return is, assessed on the day it came in."""
+        """Return the assessment of the return on the day it came in."""
         head = past.head
         if not head.returned_from or not self.repairs[head.returned_from]:
             return None
@@ -256,7 +256,7 @@ class _Importer:
 
 
 def _in_order(jobs: list[PastJob]) -> list[PastJob]:
-    """Return the jobs by day; of one day, a return after the job it came back from."""
+    """Return the jobs by day; on the same day, a return after its earlier job."""
     numbers = {job.head.job for job in jobs}
     earlier = {job.head.job: {job.head.returned_from} & numbers for job in jobs}
     order = {
@@ -266,7 +266,7 @@ def _in_order(jobs: list[PastJob]) -> list[PastJob]:
 
 
 def _advance_job_numbers(jobs: list[PastJob]) -> None:
-    """Let the shop's own job numbers continue after those of the file."""
+    """Let the shop's own job numbers continue after those in the file."""
     last: Counter[int] = Counter()
     for job in jobs:
         year, number = job.head.booked_in.year, job.head.job[3:]

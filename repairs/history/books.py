@@ -1,4 +1,4 @@
-"""The records that past jobs need: customers, devices, the fault book, the stock."""
+"""The records that past jobs refer to: customers, devices, fault book, stock."""
 
 from collections import Counter
 from collections.abc import Collection, Hashable, Sequence
@@ -38,18 +38,18 @@ from repairs.stock.models import Delivery, Part, StockMovement
 
 IMPORT_NOTE = "from the history file"
 Created = Counter[type[models.Model]]
-"""How many records of each kind an import has made."""
+"""Number of records of each kind that an import created."""
 
 
 def noon(day: date) -> datetime:
-    """Return the moment that stands for a day whose hour is not known."""
+    """Return the moment that represents a day whose time is not known."""
     return timezone.make_aware(datetime.combine(day, time(12)))
 
 
 def stock_movement(
     delivery: Delivery, *, kind: str, quantity: int, on: date, why: str = IMPORT_NOTE
 ) -> StockMovement:
-    """Return a movement on a past day, not saved yet."""
+    """Return a stock movement on a past day, not saved yet."""
     return StockMovement(
         part=delivery.part,
         delivery=delivery,
@@ -61,7 +61,7 @@ def stock_movement(
 
 
 def create(records: Sequence[models.Model], created: Created) -> None:
-    """Save new records of one kind, and count them by their kind."""
+    """Save new records of one kind, and count them by kind."""
     if records:
         kind = type(records[0])
         kind.objects.bulk_create(records)
@@ -69,10 +69,10 @@ def create(records: Sequence[models.Model], created: Created) -> None:
 
 
 class Books:
-    """The records of one file's jobs: first all is looked up, then saved.
+    """The records that a file's jobs refer to: first all are found, then saved.
 
-    `earlier` are the jobs on record that some of them came back from; `created` counts
-    what was added.
+    `earlier` are the jobs on record to which some of them are returns; `created` counts
+    the new records.
     """
 
     def __init__(
@@ -136,7 +136,7 @@ class Books:
     def _find_codes(
         self, column: str, found: dict, kind: type, *, issues: ImportIssues
     ) -> None:
-        """Look the codes up; an unknown one is new if any row gives its name."""
+        """Find the codes; an unknown one is new if any row gives its name."""
         found |= {record.code: record for record in kind.objects.all()}
         rows = [row for job in self.jobs for row in job.repairs if getattr(row, column)]
         for row in rows:
@@ -155,7 +155,7 @@ class Books:
     # --- saving -----------------------------------------------------------------------
 
     def save(self) -> None:
-        """Add what the jobs need and the records lack."""
+        """Add the records that the jobs need and that are missing."""
         by_day = sorted(self.jobs, key=lambda job: job.head.booked_in)
         self._save_customers()
         self._save_devices([job.head for job in by_day])
@@ -190,7 +190,7 @@ class Books:
                 new.append(device)
             self._devices[key] = device
             if device.pk is None:
-                device.owner = self.customer(head.job)  # whoever brought it last
+                device.owner = self.customer(head.job)  # of the latest visit
                 if not device.serial and serial_normalized(head.serial):
                     device.serial = head.serial
                 device.set_keys()
@@ -217,7 +217,9 @@ class Books:
         )
 
     def _save_deliveries(self, rows: list[ImportRow]) -> None:
-        """Receive what the jobs used, before they used it: stock ends as it was."""
+        """Receive the parts that the jobs used, before their use, so that stock is
+        unchanged.
+        """
         used = pd.DataFrame(
             [
                 (part.number, part.lot, part.quantity, part.cost, row.booked_in)

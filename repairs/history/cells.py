@@ -1,4 +1,4 @@
-"""One cell of a history file as a value: a day, an amount, a code, some parts."""
+"""Read the cells of a history file: dates, amounts, codes, parts."""
 
 import re
 import unicodedata
@@ -32,10 +32,10 @@ class CellError(Exception):
 
 @dataclass(frozen=True)
 class Bounds:
-    """What depends on the shop and the day.
+    """The limits set by the shop and the day.
 
-    `latest` is the last day a row may name, `places` the currency's decimal places,
-    `country` the one whose phone numbers need no prefix.
+    `latest` is the last date a row may have, `places` the currency's decimal places,
+    `country` the one whose phone numbers need no country code.
     """
 
     latest: date
@@ -44,13 +44,13 @@ class Bounds:
 
     @property
     def max_amount(self) -> Decimal:
-        """No repair costs more; currencies without cents have long amounts."""
+        """The highest cost of a repair; currencies without cents have long amounts."""
         return Decimal(1_000_000 if self.places else 1_000_000_000)
 
 
 @dataclass(frozen=True, slots=True)
 class ImportedPart:
-    """A part that went into a repair; unit cost and delivery where known."""
+    """A part used in a repair; unit cost and delivery if known."""
 
     number: str
     quantity: int
@@ -63,7 +63,7 @@ class ImportedPart:
 
 
 def total_cost(parts: tuple[ImportedPart, ...]) -> Decimal:
-    """Return the cost of all parts whose unit cost is known."""
+    """Return the cost of all parts with a known unit cost."""
     return sum(
         (part.cost * part.quantity for part in parts if part.cost is not None),
         Decimal(0),
@@ -117,7 +117,7 @@ def read_code(text: str, bounds: Bounds) -> str:
 
 
 def one_of(labels: Mapping[str, str]) -> Callable[[str, Bounds], str]:
-    """Return a reader of the labels' texts, giving the value stored for each."""
+    """Return a function that reads one of these labels as its stored value."""
     values = {label: value for value, label in labels.items()}
 
     def read(text: str, bounds: Bounds) -> str:
@@ -190,10 +190,10 @@ def _part(text: str, bounds: Bounds) -> ImportedPart:
 
 
 def is_control(character: str) -> bool:
-    """Return whether it steers a terminal, or is half a character, and so not text."""
+    """Return whether it is a control character or half a character, so not text."""
     return unicodedata.category(character) in ("Cc", "Cs")
 
 
 def quoted(text: str) -> str:
-    """Return `text` for a sentence: in quotation marks, and shortened."""
+    """Return `text` in quotation marks and shortened, for a message."""
     return f"“{text[:40]}…”" if len(text) > 40 else f"“{text}”"

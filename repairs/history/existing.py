@@ -1,4 +1,4 @@
-"""What the records hold already, as rows of a history file, and how rows differ."""
+"""Records as rows of a history file, and how rows differ from them."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -25,14 +25,14 @@ BATCH = 400
 
 
 def batches(rows: QuerySet, field: str, values: Iterable) -> Iterator[Model]:
-    """Yield the rows whose `field` is one of `values`, by a query for each batch."""
+    """Yield the rows whose `field` is one of `values`, one query per batch."""
     rest = iter(dict.fromkeys(values))
     while batch := list(islice(rest, BATCH)):
         yield from rows.filter(**{f"{field}__in": batch})
 
 
 def load_jobs(numbers: Iterable[str]) -> Iterator[Job]:
-    """Yield the jobs of these numbers, with all that a row says of them."""
+    """Yield the jobs with these numbers, with all that a row contains."""
     parts = PartUsed.objects.select_related("part", "delivery").order_by("id")
     repairs = Repair.objects.select_related("fault", "fix").order_by("id")
     decisions = ReturnAssessment.objects.select_related("earlier__job").order_by("id")
@@ -58,7 +58,7 @@ def load_devices(serials: Iterable[Serial]) -> dict[Serial, Device]:
 
 
 def load_devices_without_serial(owners: Iterable[int]) -> dict[tuple, Device]:
-    """Return the devices of these customers by owner and model, the oldest of each."""
+    """Return the oldest device of each owner and model, of these customers."""
     bare = Device.objects.filter(serial_normalized="").order_by("-id")
     return {
         (device.owner_id, model_key(device.model)): device
@@ -73,7 +73,7 @@ def load_deliveries(parts: Iterable[int]) -> dict[tuple[int, str], Delivery]:
 
 
 def model_key(model) -> tuple[str, str, str]:
-    """Return a device model, or that of a row, as it is compared."""
+    """Return a device model, or that of a row, in the form used for comparison."""
     return _model_key(model.kind, model.maker, model.model)
 
 
@@ -83,7 +83,7 @@ def _model_key(kind: str, maker: str, model: str) -> tuple[str, str, str]:
 
 
 def visit_of(job: Job) -> Visit:
-    """Return a job on record as far as its device and its return go."""
+    """Return a job on record, reduced to its device and its return."""
     device = job.device
     serial = (device.maker_key, device.serial_normalized)
     return Visit(
@@ -99,7 +99,7 @@ def visit_of(job: Job) -> Visit:
 
 
 def rows_of(job: Job) -> list[ImportRow]:
-    """Return the rows that a history file would have of this job."""
+    """Return the rows that a history file would have for this job."""
     facts = _job_facts(job)
     repairs = list(job.repairs.all())
     if not repairs:
@@ -138,7 +138,7 @@ def _job_facts(job: Job) -> dict:
 
 
 def record_texts(customer: Customer, device: Device) -> dict[str, str]:
-    """Return what the customer and the device of a job are called on record."""
+    """Return the names of the customer and the device of a job on record."""
     return {
         "customer": customer.name,
         "email": customer.email,
@@ -180,7 +180,7 @@ def _repair_facts(repair: Repair, *, minutes: int) -> dict:
 
 
 def unmatched(row: ImportRow, record: Mapping[str, str]) -> dict[str, str]:
-    """Return what the row says, by column, where the record says something else."""
+    """Return the values of the row, by column, that differ from the record."""
     texts = {column: str(getattr(row, column)) for column in record}
     return {c: text for c, text in texts.items() if text not in ("", record[c])}
 
@@ -191,7 +191,7 @@ def write_lines(texts: Mapping[str, str]) -> str:
 
 
 def read_lines(stored: str) -> dict[str, str]:
-    """Return what `write_lines` was given."""
+    """Return the texts that `write_lines` stored."""
     pairs = (line.partition(": ") for line in stored.split("\n") if line)
     return {column: text for column, _, text in pairs}
 
@@ -199,9 +199,9 @@ def read_lines(stored: str) -> dict[str, str]:
 def job_differences(
     rows: Sequence[ImportRow], existing: Sequence[ImportRow]
 ) -> Iterator[tuple[ImportRow, str, str]]:
-    """Yield how the rows of a job differ from it on record: row, column and text.
+    """Yield how the rows of a job differ from the record: row, column and text.
 
-    Rows of both are compared in whatever order makes fewest differences.
+    Rows of both are matched in the order with the fewest differences.
     """
     left = list(existing)
     for row in rows:
@@ -221,7 +221,7 @@ def _differences(row: ImportRow, other: ImportRow) -> dict[str, str]:
     """Return the columns that differ, each with both texts."""
     differences = {}
     for name, column in COLUMNS.items():
-        # Names belong to the fault book, which may have been reworded since.
+        # Names belong to the fault book and may have been changed since.
         if name in ("job", "fault_name", "fix_name"):
             continue
         here, there = getattr(row, name), getattr(other, name)
@@ -236,7 +236,7 @@ def _differences(row: ImportRow, other: ImportRow) -> dict[str, str]:
 def _are_same_parts(
     parts: Sequence[ImportedPart], existing: Sequence[ImportedPart]
 ) -> bool:
-    """Compare in any order; a part without a cost may have cost anything."""
+    """Compare parts in any order; a part without a cost matches any cost."""
     left = list(existing)
     for part in parts:
         same = (other for other in left if part in (other, replace(other, cost=None)))

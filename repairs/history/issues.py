@@ -1,11 +1,11 @@
-"""What is wrong with a history file: where, and in a sentence."""
+"""The issues of a history file: where, and what is wrong."""
 
 from dataclasses import dataclass, field
 
 from shopdesk.errors import RefusedError
 
 MAX_KEPT = 5_000
-"""Further issues are only counted: nobody reads them, and all rows may be wrong."""
+"""Further issues are only counted: every row might have one."""
 
 
 class UnreadableFileError(RefusedError):

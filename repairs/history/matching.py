@@ -1,8 +1,8 @@
-"""Which rows mean one customer, which jobs are visits of one device.
+"""Decide which rows are of one customer, and which jobs are visits of one device.
 
-A customer is known by email; else by phone and name together; else, if the row has
-neither, by the exact name if only one customer has it. So two people with one phone
-stay two, and so do two of one name as soon as anything tells them apart.
+A customer is identified by email; else by phone and name together; else, if the row has
+neither, by the exact name if only one customer has it. So two people with one phone are
+two customers, and so are two of one name once an email or phone tells them apart.
 """
 
 from collections import defaultdict
@@ -18,7 +18,7 @@ PLACEHOLDERS = frozenset("NA NONE NIL NULL NOSERIAL UNKNOWN UNREADABLE MISSING".
 
 NO_SERIAL = "no serial"
 Serial = tuple[str, str]
-"""Maker and serial number as they are compared."""
+"""Maker and serial number in the form used for comparison."""
 
 # --- customers ------------------------------------------------------------------------
 
@@ -28,7 +28,7 @@ class CustomerIndex:
 
     def __init__(self, customers: Iterable[Customer]) -> None:
         self.completed: dict[int, Customer] = {}
-        """Those on record that got an email or a phone number, by their ids."""
+        """Customers on record that got an email or a phone number, by id."""
         self._by_email: dict[str, Customer] = {}
         self._by_phone: dict[tuple[str, str], Customer] = {}
         self._by_name: dict[str, list[Customer]] = defaultdict(list)
@@ -37,9 +37,9 @@ class CustomerIndex:
             self._add_contacts(customer, customer.email, customer.phone)
 
     def match(self, rows: Sequence[ImportRow]) -> dict[str, Customer]:
-        """Return the customer of each row by its job, whatever the order of the rows.
+        """Return the customer of each job, whatever the order of the rows.
 
-        Rows that say most are matched first: an email before a phone before a name
+        Rows with the most information are matched first: email, then phone, then name
         alone.
         """
         ordered = sorted(rows, key=lambda row: (not row.email, not row.phone))
@@ -52,7 +52,7 @@ class CustomerIndex:
             customer = Customer(name=row.customer, email=row.email, phone=row.phone)
             self._by_name[row.customer].append(customer)
         for name in ("email", "phone"):
-            # What is missing is filled in; what is there stays.
+            # Missing values are filled in; existing ones are kept.
             if getattr(row, name) and not getattr(customer, name):
                 setattr(customer, name, getattr(row, name))
                 if customer.pk:
@@ -84,7 +84,7 @@ class CustomerIndex:
 
 @dataclass(frozen=True, slots=True)
 class Visit:
-    """A job as far as its device and its return go; `device` if it is on record."""
+    """A job reduced to its device and its return; `device` if it is on record."""
 
     row: ImportRow
     owner: Hashable
@@ -94,7 +94,9 @@ class Visit:
 
 
 def serial_normalized(serial: str) -> str:
-    """Return the serial as it is compared; empty if the text means that it has none."""
+    """Return the serial number for comparison; empty if the text means that there is
+    none.
+    """
     key = normalize_serial(serial)
     return "" if key in PLACEHOLDERS or len(set(key)) == 1 else key
 
@@ -102,10 +104,11 @@ def serial_normalized(serial: str) -> str:
 def check_returns(
     visits: Mapping[str, Visit], *, numbers: Collection[str], issues: ImportIssues
 ) -> None:
-    """Add every return that cannot be: from no job, before its handover, circular.
+    """Add an issue for every impossible return: no such job, too early, or circular.
 
-    `visits` holds the jobs of the file and those on record that they came back from,
-    `numbers` every job number in the file, also of rows that could not be read.
+    `visits` holds the jobs of the file and the jobs on record to which they are
+    returns, `numbers` every job number in the file, including rows that could not be
+    read.
     """
     for visit in visits.values():
         row = visit.row
@@ -144,7 +147,7 @@ def _circles(visits: Mapping[str, Visit]) -> Iterator[list[str]]:
             number = visits[number].row.returned_from
         if number in path:
             circle = path[path.index(number) :]
-            if len(circle) > 1:  # a return of itself is refused with its row
+            if len(circle) > 1:  # A return of itself was refused with its row.
                 yield circle
 
 
@@ -156,8 +159,8 @@ def match_devices(
 ) -> dict[str, Hashable]:
     """Return the device of each visit: an id on record, or a key for a new device.
 
-    A serial identifies it. A visit without one has the device of the visits it is
-    linked to by returns; else its customer has one device of that model.
+    A serial number identifies it. A visit without one has the device of the visits
+    linked to it by returns; else its customer has one device of that model.
     """
     devices: dict[str, Hashable] = {}
     for chain in _chains(visits):
@@ -175,7 +178,7 @@ def match_devices(
 
 
 def _chains(visits: Mapping[str, Visit]) -> list[list[Visit]]:
-    """Return the visits in groups that returns link, each by day."""
+    """Return the visits in groups linked by returns, each group by day."""
     chains = {number: [visit] for number, visit in visits.items()}
     for number, visit in visits.items():
         chain = chains[number]
@@ -206,7 +209,7 @@ def _mismatch(
     chain: list[Visit],
     existing: Mapping[Serial, int],
 ) -> str:
-    """Return how a return's device differs from that of its earlier job, if it does."""
+    """Return how a return's device differs from that of its earlier job, or ""."""
     if earlier is None or visit.device is not None:
         return ""
     if visit.serial and earlier.serial:

@@ -1,4 +1,4 @@
-"""Rows put together to jobs: a row is a repair, and a job may have several."""
+"""Combine rows into jobs: a row is a repair, and a job may have several."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -9,13 +9,13 @@ from repairs.history.rows import JOB_COLUMNS, REPAIR_COLUMNS, ImportRow
 from repairs.jobs import states
 
 MAX_ROWS = 100
-"""No job has more repairs than that: the column holds something else."""
+"""The most repairs of a job; more suggest that the column holds something else."""
 COMPARED = [c for c in REPAIR_COLUMNS if c not in ("fault_name", "fix_name")]
 
 
 @dataclass(frozen=True, slots=True)
 class PastJob:
-    """A job of the history file. What belongs to the job is the same in all rows."""
+    """A job of the history file. Values of the job are the same in all its rows."""
 
     rows: list[ImportRow]
 
@@ -25,15 +25,15 @@ class PastJob:
 
     @property
     def repairs(self) -> list[ImportRow]:
-        """The rows that name a fault."""
+        """The rows with a fault."""
         return [row for row in self.rows if row.fault]
 
     @property
     def outcome(self) -> str:
         """The outcome of the whole job; empty while it is still at the bench.
 
-        One fault fixed makes it a fixed job. Handed back without any outcome, the
-        customer declined.
+        If one fault is fixed, the job is fixed. Handed over without an outcome, it was
+        declined.
         """
         outcomes = {row.outcome for row in self.rows}
         if self.head.handed_back is None and "" in outcomes:
@@ -62,7 +62,7 @@ def past_jobs(rows: Iterable[ImportRow], *, issues: ImportIssues) -> dict[str, P
 
 
 def _check_rows(job: PastJob, issues: ImportIssues) -> None:
-    """Add what does not fit together between the rows of one job."""
+    """Add an issue for each contradiction between the rows of one job."""
     first, number = job.head, job.head.job
     lines: dict[tuple[object, ...], int] = {}
     for row in job.rows:

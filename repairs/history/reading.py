@@ -1,7 +1,7 @@
-"""From a file on disk to the cells of its rows, each with the line it begins on.
+"""Read a file into the cells of its rows, each with the line where it begins.
 
-Memory holds one row at a time: a file of one endless line is refused, not loaded.
-Cells are split by `csv`, since pandas names no line of a wrong row.
+Memory holds one row at a time: a file with one endless line is refused, not loaded.
+Cells are split by `csv`, since pandas does not give the line of an invalid row.
 """
 
 import codecs
@@ -17,12 +17,12 @@ CHUNK = 1 << 20
 MAX_LINE = 200_000
 MAX_CELL = 20_000
 MAX_NAMES = 8
-"""Names of columns listed in one sentence."""
+"""Names of columns listed in one message."""
 SAVE_AGAIN = "Save the file as CSV (UTF-8)."
 
 
 def check_text(path: Path) -> None:
-    """Raise UnreadableFileError, with the line, for what is not UTF-8 text."""
+    """Raise UnreadableFileError, with the line, for text that is not UTF-8."""
     decoder = codecs.getincrementaldecoder("utf-8")()
     lines = 1
     with path.open("rb") as file:
@@ -42,7 +42,7 @@ def check_text(path: Path) -> None:
             try:
                 decoder.decode(chunk, final=not chunk)
             except UnicodeDecodeError as error:
-                # What it could not decode may begin in the chunk before, within a line.
+                # The undecoded bytes may begin in the chunk before, within a line.
                 line = lines + error.object[: error.start].count(b"\n")
                 raise UnreadableFileError(
                     f"Byte 0x{error.object[error.start]:02X} in line {line} is not"
@@ -58,8 +58,9 @@ def read_rows(
 ) -> Iterator[tuple[int, dict[str, str]]]:
     """Yield the cells of each row by column, with the line where the row begins.
 
-    A row of the wrong length is added to `issues` and left out. Raises
-    UnreadableFileError if nothing can be read from there on. Empty rows are skipped.
+    A row of the wrong length is added to `issues` and left out. Empty rows are skipped.
+
+    Raises: UnreadableFileError if nothing can be read from there on.
     """
     check_text(path)
     csv.field_size_limit(MAX_CELL)
@@ -111,7 +112,7 @@ def _next(rows: Iterator[list[str]], *, line: int) -> list[str] | None:
 
 
 def _header(cells: Sequence[str]) -> list[str]:
-    """Return the names of the columns. Raises with all that is wrong with them."""
+    """Return the names of the columns; raise with all that is wrong with them."""
     names = [cell.strip() for cell in cells]
     if not any(names):
         raise UnreadableFileError("The file is empty or begins with an empty line.")
@@ -137,7 +138,7 @@ def _header(cells: Sequence[str]) -> list[str]:
 
 
 def _some(names: Sequence[str]) -> str:
-    """Return the first names in a list, without what would steer a terminal."""
+    """Return the first names in a list, without control characters."""
     shown = ["".join(c if c.isprintable() else "?" for c in n)[:40] for n in names]
     more = f" and {len(names) - MAX_NAMES:,} more" if len(names) > MAX_NAMES else ""
     return ", ".join(shown[:MAX_NAMES]) + more

@@ -1,4 +1,4 @@
-"""The columns of a history file, and a row of it as values."""
+"""The columns of a history file, and a row as values."""
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, fields
@@ -41,9 +41,9 @@ RETURN_IS = one_of(
 
 @dataclass(frozen=True)
 class ImportColumn:
-    """How a column is read; `max_length` is what fits the record it is stored on.
+    """How a column is read; `max_length` is that of the field where it is stored.
 
-    With `is_optional` an empty cell says nothing, so it contradicts no record.
+    With `is_optional` an empty cell is no difference from a record.
     """
 
     read: Callable[[str, Bounds], Any] = read_text
@@ -69,14 +69,14 @@ def _column(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ImportRow:
-    """One repair of one job, or a job on which no fault is named.
+    """One repair of one job, or a job without a fault.
 
-    Empty text and None are what the file does not say. `declared`, `outcome` and
+    Empty text and None are values missing in the file. `declared`, `outcome` and
     `return_is` hold the values stored in records; `phone` is E.164.
     """
 
     line: int
-    # What belongs to the job: the same in every row of one job.
+    # Values of the job: the same in each of its rows.
     job: str = _column(max_length=40, is_required=True)
     booked_in: date = _column(read_day, is_required=True)
     handed_back: date | None = _column(read_day, default=None)
@@ -90,7 +90,7 @@ class ImportRow:
     complaint: str = _column(max_length=2000, is_optional=True, may_have_lines=True)
     returned_from: str = _column(max_length=40)
     return_is: str = _column(RETURN_IS)
-    # What belongs to the one repair of a row.
+    # Values of the repair in this row.
     fault: str = _column(read_code, 40)
     fault_name: str = _column(max_length=120, is_optional=True)
     fix: str = _column(read_code, 40)
@@ -104,7 +104,7 @@ class ImportRow:
 
     @property
     def other_parts_cost(self) -> Decimal:
-        """The cost of parts that are not listed one by one."""
+        """Return the cost of parts that are not listed individually."""
         if self.parts_cost is None:
             return Decimal(0)
         return self.parts_cost - total_cost(self.parts)
@@ -122,7 +122,7 @@ REPAIR_COLUMNS = list(COLUMNS)[_FIRST_OF_REPAIR:]
 def read_row(
     line: int, cells: Mapping[str, str], *, bounds: Bounds, issues: ImportIssues
 ) -> ImportRow | None:
-    """Return the row that `cells` mean, or None and add what is wrong to `issues`."""
+    """Return the row of these `cells`, or None and add what is wrong to `issues`."""
     before = issues.count
     values: dict[str, Any] = {}
     for name, column in COLUMNS.items():
@@ -155,7 +155,7 @@ def _checked(text: str, column: ImportColumn) -> str:
 
 
 def check_row(row: ImportRow) -> Iterator[tuple[str, str]]:
-    """Yield what does not fit together within a row, with the column to look at."""
+    """Yield contradictions within a row, each with the column to check."""
     if row.handed_back and row.handed_back < row.booked_in:
         yield (
             "handed_back",
@@ -182,7 +182,7 @@ def check_row(row: ImportRow) -> Iterator[tuple[str, str]]:
     if row.parts_cost is not None and row.parts:
         is_complete = all(part.cost is not None for part in row.parts)
         rest = row.other_parts_cost
-        # Unit costs may have fractions of a cent: their sum may have been rounded.
+        # Unit costs may have fractions of a cent, so their sum may have been rounded.
         if rest <= -CENT or (is_complete and rest >= CENT):
             yield (
                 "parts_cost",

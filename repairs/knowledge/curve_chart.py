@@ -1,6 +1,6 @@
 """Comeback curves: Kaplan–Meier of each fix of a fault, drawn as steps by a template.
 
-Each from its own repairs. Measures are in units of the drawing.
+Each curve is from the fix's own repairs. Lengths are in units of the drawing.
 """
 
 from collections.abc import Sequence
@@ -21,9 +21,9 @@ from shopdesk.look.formats import format_share, format_share_range
 
 HEIGHT = 340
 LEFT, RIGHT, TOP, BOTTOM = 56, 560, 34, 296
-MIN_NAME_GAP = 15  # between the names at the ends of two curves
-MAX_NAME = 26  # letters right of the curves
-MAX_CURVES = 5  # more cannot be told apart
+MIN_NAME_GAP = 15  # distance between the names at the ends of two curves
+MAX_NAME = 26  # characters right of the curves
+MAX_CURVES = 5  # more curves are hard to tell apart
 MAX_POINTS = 9  # with figures, on a curve
 DAY_STEPS = (1, 2, 5, 10, 15, 30, 60, 90, 120)
 FIGURES = ("at_risk", "comebacks", "risk", "low", "high")
@@ -38,7 +38,7 @@ SHAPES = (
 
 
 class CurvePoint(NamedTuple):
-    """A day of one curve: its figures, and where it is drawn."""
+    """A day on one curve: its figures, and where it is drawn."""
 
     fix: str
     shape: str
@@ -80,19 +80,19 @@ class Curve:
 
     @property
     def steps(self) -> str:
-        """The curve as the path of an SVG."""
+        """Return the curve as an SVG path."""
         return _path(self._corners("y"))
 
     @property
     def censored(self) -> str:
-        """Marks where follow-up ended without a comeback."""
+        """Return the ticks where follow-up ended without a comeback."""
         ends = self.figures[self.figures["censored"] > 0]
         positions = zip(ends["x"], ends["y"], strict=True)
         return "".join(f"M{x} {y - 5}v5" for x, y in positions)
 
     @property
     def band(self) -> str:
-        """The interval of the curve in focus; empty for the others."""
+        """Return the interval of the curve in focus; empty for the others."""
         if not self.in_focus:
             return ""
         upper, lower = self._corners("y_high"), self._corners("y_low")
@@ -108,7 +108,9 @@ class Curve:
 
     @cached_property
     def points(self) -> list[CurvePoint]:
-        """Days with a comeback, evenly chosen if there are many, and the last."""
+        """Return days with a comeback, evenly chosen if there are many, and the last
+        day.
+        """
         rises = np.flatnonzero(np.diff(self.figures["comebacks"], prepend=0))
         if len(rises) > MAX_POINTS - 1:
             rises = rises[np.linspace(0, len(rises) - 1, MAX_POINTS - 1).astype(int)]
@@ -153,10 +155,10 @@ class CurveChart:
 def curve_chart(
     rows: Sequence[Row], *, counts: Counts, limit: float, focus: int | None = None
 ) -> CurveChart:
-    """Return the curves of these fixes of one fault, by the counts of the table.
+    """Return the curves of these fixes of one fault, from the counts of the table.
 
-    `focus` is the id of the fix whose interval is drawn as a band. Of more fixes than
-    can be told apart the most frequent are drawn.
+    `focus` is the id of the fix whose interval is drawn as a band. If there are too
+    many fixes to tell apart, the most frequent are drawn.
     """
     order = sorted(rows, key=lambda row: (row.fix_id != focus, -row.repairs))
     drawn = sorted(
@@ -224,7 +226,7 @@ def _path(corners: Sequence[tuple[float, float]]) -> str:
 
 
 def _spread(heights: Sequence[float]) -> list[float]:
-    """Return these heights, moved as little as keeps names from overlapping."""
+    """Return these heights, moved as little as needed to keep names apart."""
     order = sorted(range(len(heights)), key=lambda n: heights[n])
     placed = [0.0] * len(heights)
     lowest = float("-inf")

@@ -18,25 +18,25 @@ from shopdesk.money import rounded
 from shopdesk.shop.models import Shop
 from shopdesk.shop.price_list import FixCost, PartNeed, fix_cost
 
-MAX_COMPARED = 6  # fixes of one fault; of more the most frequent
+MAX_COMPARED = 6  # fixes of one fault; if there are more, the most frequent
 
 
 @dataclass(frozen=True)
 class FixOption:
-    """A fix of the fault; `row` is None where it has no repairs yet."""
+    """A fix of the fault; `row` is None if it has no repairs yet."""
 
     fix: Fix
     row: Row | None
     probability_best: float | None
-    """That it is better than the best of the others; None with nothing to compare."""
+    """Probability that it is better than the best other; None if there is no other."""
     cost: FixCost
     total_cost: Decimal
-    """To the shop, including expected comebacks."""
+    """Cost to the shop, including expected comebacks."""
 
 
 @dataclass(frozen=True)
 class FixPair:
-    """Two fixes of the fault: the probability that the first is better."""
+    """Two fixes of the fault, and the probability that the first is better."""
 
     first: Row
     second: Row
@@ -45,7 +45,7 @@ class FixPair:
 
 
 class FixComparison:
-    """The fixes done for one fault, the lowest risk first."""
+    """The fixes done for one fault, lowest risk first."""
 
     def __init__(self, report: ComebackReport, *, fault: Fault) -> None:
         self.fault = fault
@@ -73,7 +73,7 @@ class FixComparison:
         return posterior.probability_better(first.number, second.number)
 
     def options(self, *, shop: Shop) -> list[FixOption]:
-        """Return the fixes done for the fault and those the fault book names for it.
+        """Return the fixes done for the fault and those the fault book has for it.
 
         Without repairs a fix is assumed to have the shop's average risk and its own
         cost as rework cost. The lowest risk comes first.
@@ -119,7 +119,7 @@ class FixComparison:
 
 
 def usual_costs(fixes: list[Fix], *, shop: Shop) -> dict[int, FixCost]:
-    """Return price and cost of each fix, by the fault book and the shop settings."""
+    """Return price and cost of each fix, from the fault book and the shop settings."""
     needed = list(UsualPart.objects.filter(fix__in=fixes).select_related("part"))
     costs = current_costs({usual.part for usual in needed})
     rates = shop.rates()

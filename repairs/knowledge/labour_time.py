@@ -1,11 +1,11 @@
-"""How long a fix takes, from the minutes recorded and the usual minutes of the book.
+"""Estimate how long a fix takes, from minutes recorded and the fault book's minutes.
 
-The log of minutes over usual minutes is the sum of a mean of the shop, an effect of the
-fix, an effect of the pair of fault and fix, and chance, all normal. The variances are
+The log of recorded over usual minutes is the sum of a shop mean, an effect of the fix,
+an effect of the pair of fault and fix, and an error, all normal. The variances are
 estimated by restricted maximum likelihood (Patterson & Thompson 1971, Biometrika
 58:545–554); the effects are the best linear unbiased predictions. So a pair repaired
-once takes about what its fix takes, and a fix without repairs what the book says. Times
-that are lognormal: MIL-HDBK-338B, 5.6.2.
+once takes about as long as its fix, and a fix without repairs as long as the book says.
+Lognormal times: MIL-HDBK-338B, 5.6.2.
 """
 
 import math
@@ -19,14 +19,14 @@ from scipy.optimize import minimize
 
 Floats = NDArray[np.float64]
 
-MIN_REPAIRS, MIN_FIXES = 20, 3  # with fewer the default variances are taken
-OUTLIER_Z = 4.0  # standard deviations from the median of a fix; more are clipped
+MIN_REPAIRS, MIN_FIXES = 20, 3  # with fewer, the default variances are used
+OUTLIER_Z = 4.0  # standard deviations from the median of a fix; others are clipped
 MIN_SD = 1e-4
 
 
 @dataclass(frozen=True)
 class Lognormal:
-    """A time whose logarithm is normal, in the unit it was given in."""
+    """A lognormal time; all values are in one unit, such as minutes."""
 
     mu: float
     sigma: float
@@ -58,12 +58,12 @@ class VarianceComponents:
 
 
 DEFAULT_VARIANCES = VarianceComponents(fixes=0.25**2, pairs=0.15**2, within=0.35**2)
-"""Assumed while there are too few repairs."""
+"""Used while there are too few repairs."""
 
 
 @dataclass(frozen=True)
 class PairSummary:
-    """Repairs of each pair: number, mean log, and sum of squares about it."""
+    """Repairs of each pair: number, mean log, and sum of squares about the mean."""
 
     fix: NDArray[np.int64]
     n: Floats
@@ -78,7 +78,7 @@ class PairSummary:
         return variances.pairs + variances.within / self.n
 
     def shrinkage(self, variances: VarianceComponents) -> Floats:
-        """Return by how much each fix is pulled towards the shop's mean; 1 for none."""
+        """Return the shrinkage of each fix towards the shop's mean; 1 for none."""
         return 1 + variances.fixes * self.by_fix(1 / self.own_variance(variances))
 
     def shop_sums(self, variances: VarianceComponents) -> tuple[float, float]:
@@ -95,10 +95,10 @@ class LabourTimes:
 
     variances: VarianceComponents
     shop: float
-    """Mean log of minutes over usual minutes."""
+    """Mean log of recorded over usual minutes."""
     by_fix: dict[Hashable, tuple[float, float]]
     by_pair: dict[tuple[Hashable, Hashable], tuple[float, float]]
-    """Mean and variance of the effects, those of fix and shop included."""
+    """Mean and variance of the effects, including those of fix and shop."""
 
     def of(self, fault: Hashable, fix: Hashable, *, usual: int) -> Lognormal:
         """Return how long the next repair of this pair takes, in minutes."""
@@ -119,12 +119,12 @@ def labour_times(
     book_sd: float = 0.25,
     variances: VarianceComponents | None = None,
 ) -> LabourTimes:
-    """Return the labour times of each pair from all repairs on record.
+    """Return the labour times of each pair, from all repairs on record.
 
-    Columns of `repairs`: fault, fix, minutes taken, and the usual minutes of the fix.
-    Repairs without minutes are left out: nobody recorded them. The shop's mean is
-    pooled with the usual minutes, whose log is within `book_sd` (a standard deviation)
-    of the truth. `variances` take the place of the estimated ones.
+    Columns of `repairs`: fault, fix, recorded minutes, usual minutes of the fix.
+    Repairs without minutes are left out, as their time was not recorded. The shop's
+    mean is pooled with the usual minutes, whose log is within `book_sd` (a standard
+    deviation) of the truth. `variances` replace the estimated ones.
     """
     timed = repairs[repairs["minutes"] > 0]
     logs = (timed["minutes"] / timed["usual"].clip(lower=1)).transform(np.log)
@@ -144,7 +144,7 @@ def labour_times(
         is_few = len(timed) < MIN_REPAIRS or len(fixes) < MIN_FIXES
         is_few = is_few or len(timed) == len(keys)
         variances = DEFAULT_VARIANCES if is_few else estimate_variances(pairs)
-    # So that the mean of a fix without repairs is what the book says.
+    # So that a fix without repairs takes what the book says.
     book = -variances.total / 2
     weighted, weights = pairs.shop_sums(variances)
     shop = (weighted + book / book_sd**2) / (weights + 1 / book_sd**2)
@@ -158,10 +158,10 @@ def labour_times(
 
 
 def _clip_outliers(logs: pd.Series, fix: pd.Series) -> pd.Series:
-    """Return the logs with outliers clipped: a timer left on overnight says little.
+    """Return the logs with outliers clipped, such as a timer left on overnight.
 
-    They are judged about the median of their fix (of the shop, where a fix has one or
-    two) by the shop's median absolute deviation.
+    Limits are set about the median of the fix (of the shop, if a fix has one or two
+    repairs) by the shop's median absolute deviation.
     """
     by_fix = logs.groupby(fix)
     medians = by_fix.transform("median")
@@ -188,7 +188,7 @@ def estimate_variances(pairs: PairSummary) -> VarianceComponents:
 
 
 def _deviance(log_sds: Floats, pairs: PairSummary) -> float:
-    """Return −2 × the restricted log likelihood, but for a constant."""
+    """Return −2 × the restricted log likelihood, up to a constant."""
     variances = VarianceComponents(*(float(v) for v in np.exp(2 * log_sds)))
     own, shrinkage = pairs.own_variance(variances), pairs.shrinkage(variances)
     weighted, weights = pairs.shop_sums(variances)
@@ -210,7 +210,7 @@ def _deviance(log_sds: Floats, pairs: PairSummary) -> float:
 def _effects(
     pairs: PairSummary, variances: VarianceComponents, shop: float
 ) -> tuple[list[tuple[float, float]], list[tuple[float, float]]]:
-    """Return mean and variance of each fix, then of each pair with its fix."""
+    """Return mean and variance of each fix, then of each pair including its fix."""
     own, shrinkage = pairs.own_variance(variances), pairs.shrinkage(variances)
     by_fix = pairs.by_fix((pairs.mean - shop) / own)
     fix = shop + variances.fixes * by_fix / shrinkage

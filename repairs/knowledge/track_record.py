@@ -1,7 +1,7 @@
-"""The shop's track record of a fix: its minutes, its comeback risk, its days.
+"""The shop's track record of a fix: minutes, comeback risk, turnaround days.
 
-All this takes a second or more of a large shop to calculate. It is kept while nothing
-it rests on changes; a large shop, where one repair more says little, keeps it for the
+For a large shop this takes a second or more to calculate. It is cached while the data
+behind it do not change; a large shop, where one repair changes little, keeps it for the
 day.
 """
 
@@ -26,7 +26,7 @@ from repairs.jobs.models import Labour, Repair, Step
 from repairs.knowledge.labour_time import LabourTimes, labour_times
 from shopdesk.shop.models import Shop
 
-LARGE = 50_000  # repairs on record; a shop of so many keeps its track record for a day
+LARGE = 50_000  # repairs on record; from here on the track record is kept for a day
 LATEST = 20_000  # repairs whose minutes are read
 MIN_PERIOD, MAX_PERIOD = 7, 730  # days that the comeback table can follow up
 MIN_JOBS, MAX_JOBS = 3, 60  # whose days from acceptance to ready are read
@@ -45,14 +45,14 @@ class TrackRecord:
     done: list[int]
     """Repairs of each pair."""
     comeback_days: list[list[int]]
-    """Days after which repairs of each pair came back."""
+    """Days to the comebacks of each pair."""
     posterior: Posterior
     times: LabourTimes
 
     def hazard(self, days: int) -> float:
         """Return the shop's cumulative hazard by that day.
 
-        Beyond the longest follow-up it is taken to grow at the same average rate.
+        Beyond the longest follow-up it is assumed to grow at the same average rate.
         """
         last = len(self.hazards) - 1
         if days <= 0:
@@ -80,7 +80,7 @@ class TrackRecord:
         return self.done[number], comebacks
 
     def minutes(self, fault_id: int, fix: Fix) -> int:
-        """Return the minutes to plan: the mean, since long repairs cost money too."""
+        """Return the minutes to plan: the mean, as long repairs cost money, too."""
         return round(self.times.of(fault_id, fix.pk, usual=fix.minutes).mean)
 
 
@@ -97,7 +97,7 @@ def load_track_record(*, on: date, shop: Shop) -> TrackRecord:
 
 
 def _period(shop: Shop) -> int:
-    """Return the days to follow up: as many as the longest warranty of the shop."""
+    """Return the days to follow up: as long as the longest warranty of the shop."""
     longest = Max("warranty_days", default=0)
     days = (
         shop.comeback_period_days,
@@ -113,8 +113,8 @@ def _calculate(on: date, period: int, shop: Shop) -> TrackRecord:
     table = report.table
     hazards = cumulative_hazard(table.counts).tolist()
     if not hazards[-1]:
-        # Without any comeback no more risk is assumed than the shop accepts, or a new
-        # shop would price as if most of its repairs came back.
+        # Without any comeback, no more risk is assumed than the shop accepts. Otherwise
+        # a new shop's prices would assume that most of its repairs come back.
         accepted = (
             -math.log1p(-float(shop.max_comeback_risk)) / shop.comeback_period_days
         )

@@ -1,4 +1,4 @@
-"""What the shop knows of a fault and its fixes: one pair, or all fixes compared."""
+"""Pages about a fault and its fixes: one pair, or all fixes compared."""
 
 from django.contrib import messages
 from django.db.models import Q
@@ -23,7 +23,7 @@ from shopdesk.stamp import Stamp
 
 
 def pair(request, fault, fix):
-    """A fault and a fix: the figures, the other fixes, and the repairs behind them."""
+    """Show a fault and a fix: its figures, the other fixes, and its repairs."""
     fault, fix = get_object_or_404(Fault, pk=fault), get_object_or_404(Fix, pk=fix)
     form = scope_form(request)
     context = {"form": form, "fault": fault, "fix": fix}
@@ -51,7 +51,7 @@ def pair(request, fault, fix):
 
 @require_POST
 def set_fix_type(request, fault, fix):
-    """The owner changes the type of a fix in the fault book."""
+    """Change the type of a fix in the fault book."""
     fault, fix = get_object_or_404(Fault, pk=fault), get_object_or_404(Fix, pk=fix)
     form = FixTypeForm(request.POST)
     if not form.is_valid():
@@ -77,7 +77,7 @@ def set_fix_type(request, fault, fix):
 
 @vary_on_headers("HX-Request")
 def fault_record(request, pk):
-    """The fixes of a fault compared. A fragment for htmx."""
+    """Compare the fixes of a fault. A fragment for htmx."""
     fault = get_object_or_404(Fault, pk=pk)
     report = _report_today(request)
     comparison = FixComparison(report, fault=fault)
@@ -94,7 +94,7 @@ def fault_record(request, pk):
 
 @vary_on_headers("HX-Request")
 def verdict(request, fault, fix):
-    """The verdict on one fix of one fault, in a line. A fragment for htmx."""
+    """Return the verdict on one fix of one fault, in a line. A fragment for htmx."""
     if not request.htmx:
         return redirect("knowledge:fault_record", fault)
     fault, fix = get_object_or_404(Fault, pk=fault), get_object_or_404(Fix, pk=fix)

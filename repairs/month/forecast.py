@@ -1,8 +1,8 @@
-"""How many repairs are expected to come back in the next days.
+"""Forecast how many repairs will come back in the next days.
 
 Each open repair has its own probability, given that it has not come back so far. The
-sum of many is Poisson-binomial; as no pair's risk is known exactly, each pair is
-calculated at several quantiles of its posterior, and only then are they added up.
+sum is Poisson-binomial. As no pair's risk is known exactly, each pair is calculated at
+several quantiles of its posterior before they are added up.
 """
 
 from dataclasses import dataclass
@@ -16,8 +16,8 @@ from repairs.month.frame import Observations
 DAYS = 30
 TAIL_PROBABILITY = 0.05
 QUANTILES = 24  # of each pair's posterior, equally likely
-CHUNK = 10_000  # repairs calculated together, so that memory stays small
-TINY = 1e-13  # a tail that is dropped
+CHUNK = 10_000  # repairs calculated together, to limit memory
+TINY = 1e-13  # probability of a tail that is dropped
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ class Forecast:
 
 
 def forecast(seen: Observations, *, days: int = DAYS) -> Forecast:
-    """Return the comebacks to expect of the repairs still in follow-up."""
+    """Return the expected comebacks of the repairs still in follow-up."""
     is_open = seen.repairs["is_open"].to_numpy()
     pair = seen.repairs["pair"].to_numpy()[is_open]
     hazard = seen.hazard_ahead(days=days)[is_open]
@@ -71,10 +71,12 @@ def distribution(posterior: Posterior, *, pair: Ints, hazard: Floats) -> Floats:
 
 
 def _ratios(posterior: Posterior) -> Floats:
-    """Return equally likely hazard ratios of each pair (row), of its posterior mean."""
+    """Return equally likely hazard ratios of each pair (row), keeping its posterior
+    mean.
+    """
     steps = (np.arange(QUANTILES) + 0.5) / QUANTILES
     ratios = np.stack([posterior.quantile(float(p)) for p in steps], axis=1)
-    # Steps cut the tail off, which would show once many pairs are added up.
+    # Quantiles cut off the tail, which would show once many pairs are added up.
     return np.asarray(ratios * (posterior.mean / ratios.mean(axis=1))[:, None])
 
 
@@ -83,7 +85,7 @@ def _chunks(rows: Ints, size: int) -> list[Ints]:
 
 
 def poisson_binomial(risks: Floats) -> Floats:
-    """Return the probability of 0, 1, 2 … successes of trials, a row each."""
+    """Return the probability of 0, 1, 2 … successes of trials, one row each."""
     counts = np.zeros((len(risks), risks.shape[1] + 1))
     counts[:, 0] = 1.0
     for trial, risk in enumerate(risks.T):

@@ -1,4 +1,4 @@
-"""The repairs handed over by a day, one row each: what every part of the report groups.
+"""The repairs handed over by a day, one row each: the data of all parts of the report.
 
 Days are ordinals and months are counted from the year 1, so that a million rows hold
 numbers only.
@@ -22,8 +22,8 @@ class Observations:
     """The repairs as of a day, with the shop's hazard and each pair's posterior.
 
     Columns of `repairs`: repair, pair (its number in the comeback table), device,
-    model, handed_over, out_of_use, came_back (first), and what follows from them: days
-    (followed up), is_event, is_open (still in follow-up) and month (of handover).
+    model, handed_over, out_of_use, came_back (first), and derived ones: days (followed
+    up), is_event, is_open (still in follow-up) and month (of handover).
     """
 
     as_of: date
@@ -64,7 +64,7 @@ class Observations:
         return cls(as_of, within, observed, hazard, posterior)
 
     def hazard_ahead(self, *, days: int) -> Floats:
-        """Return the hazard that each open repair still meets; 0 for the others.
+        """Return the hazard that each open repair still faces; 0 for the others.
 
         Its follow-up ends with the period.
         """
@@ -73,18 +73,18 @@ class Observations:
         return np.where(self.repairs["is_open"], ahead, 0.0)
 
     def risk_ahead(self, *, days: int) -> Floats:
-        """Return each repair's probability to come back in the next days."""
+        """Return each repair's probability of coming back in the next days."""
         pair = self.repairs["pair"].to_numpy()
         return comeback_risk(self.posterior, pair, self.hazard_ahead(days=days))
 
     @cached_property
     def risk(self) -> Floats:
-        """Each repair's probability to come back until its follow-up ends."""
+        """Return each repair's probability of coming back before its follow-up ends."""
         return self.risk_ahead(days=self.within)
 
 
 def comeback_risk(posterior: Posterior, pair: Ints, hazard: Floats) -> Floats:
-    """Return each repair's probability to come back while it meets this hazard."""
+    """Return each repair's probability of coming back under this hazard."""
     risk = np.zeros(len(hazard))
     rows = np.flatnonzero(hazard)
     of_pair = posterior.select(pair[rows])

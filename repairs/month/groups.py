@@ -1,4 +1,4 @@
-"""Deliveries, models and board revisions: their repairs, and which of them are bad."""
+"""Deliveries, models and board revisions: their repairs, and which are suspect."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
@@ -20,7 +20,7 @@ from repairs.stock.models import Delivery
 
 DELIVERY, MODEL, BOARD = "delivery", "model", "board revision"
 PAGES = {DELIVERY: "month:delivery", MODEL: "month:model", BOARD: "month:board"}
-MIN_SHARED = 2  # comebacks that two groups have in common before it is shown
+MIN_SHARED = 2  # comebacks that two groups share before it is shown
 
 
 @dataclass(frozen=True)
@@ -42,13 +42,13 @@ class GroupRow:
     supplier: str = ""
     received: date | None = None
     repairs_back: frozenset[int] = field(default=frozenset(), repr=False)
-    """Of a bad group: its repairs that came back."""
+    """Repairs of a suspect group that came back."""
     comebacks_by_pair: dict[int, int] = field(default_factory=dict, repr=False)
-    """Of a bad group, by the number of the pair."""
+    """Comebacks of a suspect group, by the number of the pair."""
     devices: int = 0
-    """On so many devices."""
+    """Number of devices with these comebacks."""
     shared: tuple[tuple[str, int], ...] = ()
-    """Other bad groups, and how many of these comebacks are theirs too."""
+    """Other suspect groups, and how many of these comebacks they share."""
 
     @property
     def is_bad(self) -> bool:
@@ -71,7 +71,9 @@ def page_url(page: str, *args: int, scope: Scope, **params: str) -> str:
 
 
 def all_groups(seen: Observations) -> list[GroupRow]:
-    """Return bad groups first, then the most likely; each bad one knows the others."""
+    """Return suspect groups first, then by probability; suspects that share comebacks
+    say so.
+    """
     ordered = sorted(
         [*_deliveries(seen), *_models(seen), *_boards(seen)],
         key=lambda g: (not g.is_bad, -g.probability, -g.expected, g.name),
@@ -84,7 +86,7 @@ def all_groups(seen: Observations) -> list[GroupRow]:
 
 
 def _shared(group: GroupRow, others: Sequence[GroupRow]) -> tuple[tuple[str, int], ...]:
-    """Return the other bad groups with comebacks in common: one may cause both."""
+    """Return the other suspect groups with shared comebacks: one may cause both."""
     counts = [
         (other.label, len(group.repairs_back & other.repairs_back))
         for other in others
@@ -94,7 +96,7 @@ def _shared(group: GroupRow, others: Sequence[GroupRow]) -> tuple[tuple[str, int
 
 
 def _deliveries(seen: Observations) -> list[GroupRow]:
-    # Imported parts without lot and supplier share one delivery, which says nothing.
+    # Imported parts without lot and supplier share one delivery, which means nothing.
     named = Delivery.objects.exclude(lot="", supplier=None).order_by()
     used = PartUsed.objects.filter(
         delivery__in=named.values("pk"),
@@ -102,7 +104,7 @@ def _deliveries(seen: Observations) -> list[GroupRow]:
         repair__handed_over_on__lte=seen.as_of,
     )
     rows = used.order_by().values_list("repair_id", "delivery_id")
-    # A repair that used two parts of one delivery is one repair.
+    # A repair that used two parts of one delivery counts once.
     members = read(rows, ["repair", "key"]).drop_duplicates()
     facts = named.values_list(
         "pk", "part__number", "supplier__name", "lot", "received_on"

@@ -1,6 +1,6 @@
-"""The charts of the months, drawn by templates: comeback rates, and allowances.
+"""The monthly charts, drawn by templates: comeback rates, and allowances.
 
-Measures are in units of the drawing.
+Lengths are in units of the drawing.
 """
 
 from collections.abc import Sequence
@@ -59,7 +59,7 @@ class RateChart:
     ticks: list[Tick]
     centre: float | None
     path: str
-    """The line through the complete months."""
+    """Return the line through the complete months."""
     width: int = WIDTH
     height: int = HEIGHT
     left: int = LEFT

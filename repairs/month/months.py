@@ -1,4 +1,4 @@
-"""The repairs by month of handover: their comeback rates, and how soon they came back.
+"""Repairs by month of handover: their comeback rates, and the time to comeback.
 
 The limits of the rates are those of a p-chart: three standard errors around the rate of
 all complete months, by the number of repairs (NIST/SEMATECH e-Handbook 6.3.3.2).
@@ -15,8 +15,8 @@ from repairs.comebacks.watch import Floats, Ints
 from repairs.month.frame import Observations, first_day, month_number
 
 MAX_MONTHS = 24
-MIN_COMPLETE = 2  # months, to draw limits from
-FEW_COMPLETE = 12  # with fewer the limits are rough
+MIN_COMPLETE = 2  # complete months, to draw limits
+FEW_COMPLETE = 12  # with fewer, the limits are approximate
 STANDARD_ERRORS = 3.0
 
 ABOVE = "above normal range"
@@ -31,7 +31,7 @@ COMPLETE = "complete"
 
 @dataclass(frozen=True)
 class MonthRow:
-    """A month's repairs; `low` and `high` are limits, None where it is incomplete."""
+    """A month's repairs; `low` and `high` are limits, None if it is incomplete."""
 
     month: date
     repairs: int
@@ -78,7 +78,7 @@ class MonthRow:
 class Months:
     rows: list[MonthRow]
     centre: float | None
-    """The rate of all complete months; None while there are too few for limits."""
+    """The rate of all complete months; None if there are too few for limits."""
 
     @property
     def complete(self) -> int:
@@ -134,7 +134,7 @@ def months(seen: Observations) -> Months:
     limits = cast("dict[int, dict[str, Any]]", frame.to_dict("index"))
     if not has_limits:
         limits = {}
-    # The frame's own types do not say that months are its keys.
+    # The types of pandas do not say that months are its keys.
     figures = cast("dict[int, dict[str, Any]]", rows.to_dict("index"))
     return Months(
         rows=[
@@ -154,7 +154,7 @@ def _last_day(month: int) -> date:
 
 
 def last_day_before(day: date) -> date:
-    """Return the last day of the month before this day's."""
+    """Return the last day of the month before."""
     return day.replace(day=1) - timedelta(days=1)
 
 
@@ -162,7 +162,7 @@ def last_day_before(day: date) -> date:
 
 STEP = 30  # days
 MAX_STEPS = 6  # a longer period is divided into wider steps
-SHADES = (0.0, 0.02, 0.05, 0.10)  # a cell is shaded by how many of these it exceeds
+SHADES = (0.0, 0.02, 0.05, 0.10)  # shading: how many of these it exceeds
 
 
 @dataclass(frozen=True)
@@ -173,7 +173,7 @@ class Cell:
     max_days: int
     count: int
     repairs: int
-    has_begun: bool  # some of the repairs have been followed up so long
+    has_begun: bool  # some of the repairs have been followed up that long
     is_complete: bool  # all of them have been followed up to the end
 
     @property

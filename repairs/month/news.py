@@ -1,4 +1,4 @@
-"""What has changed since the month before: short sentences, or none."""
+"""What has changed since the month before, in short sentences."""
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -15,7 +15,7 @@ from repairs.month.months import MonthRow
 from repairs.month.reserves import MonthCosts
 from shopdesk.look.formats import format_share
 
-MIN_COST_CHANGE = Decimal("0.25")  # of the cost before; a smaller change is none
+MIN_COST_CHANGE = Decimal("0.25")  # of the previous cost; smaller changes are left out
 
 HIGHER_COST, LOWER_COST = "higher cost", "lower cost"
 
@@ -31,9 +31,9 @@ class NewsItem:
 
 
 def news_of_pairs(now: ComebackReport, *, before: ComebackReport) -> list[NewsItem]:
-    """Return the pairs whose verdict, or its mismatch with the type, has changed.
+    """Return the pairs whose verdict or mismatch with the type has changed.
 
-    What needs attention first, then what is better than before.
+    What needs attention comes first, then improvements.
     """
     old = {row.pair: row for row in before.rows}
     changes = [
@@ -53,7 +53,7 @@ def news_of_pairs(now: ComebackReport, *, before: ComebackReport) -> list[NewsIt
 
 
 def _pair_changes(row: Row, was: Row | None) -> Iterator[tuple[int, str, str]]:
-    """Yield the rank of each change, what it is, and what follows from it."""
+    """Yield the rank of each change, the change, and what follows from it."""
     is_bad, is_better = row.has_too_many_comebacks, row.mismatch == BETTER
     was_bad = was is not None and was.has_too_many_comebacks
     was_better = was is not None and was.mismatch == BETTER
@@ -77,7 +77,7 @@ def _pair_changes(row: Row, was: Row | None) -> Iterator[tuple[int, str, str]]:
 def news_of_groups(
     now: Sequence[GroupRow], *, before: Sequence[GroupRow], scope: Scope
 ) -> list[NewsItem]:
-    """Return groups that became bad, or no longer clearly are."""
+    """Return groups that became suspect, or no longer clearly are."""
     old = {group.label for group in before if group.is_bad}
     return [
         NewsItem(
@@ -98,7 +98,7 @@ def news_of_groups(
 def news_of_months(
     now: Sequence[MonthRow], *, before: Sequence[MonthRow], scope: Scope
 ) -> list[NewsItem]:
-    """Return the months that were not known to be above their range until now."""
+    """Return the months found to be above the normal range since the last report."""
     old = {row.month for row in before if row.is_above}
     return [
         NewsItem(
@@ -125,9 +125,9 @@ def news_of_costs(
     scope: Scope,
     format_amount: Callable[[Decimal], str],
 ) -> list[NewsItem]:
-    """Return the cost of comebacks if it changed by more than one comeback would.
+    """Return the cost of comebacks if it changed by more than one comeback.
 
-    A month that is not over yet is compared only where it has already cost more.
+    A month that is not over yet is compared only if it has already cost more.
     """
     if not before.comebacks:
         return []

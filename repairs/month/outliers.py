@@ -1,13 +1,13 @@
-"""Which groups of repairs have more comebacks than expected of their repairs.
+"""Find groups of repairs with more comebacks than their repairs explain.
 
-Expected of a repair is its own pair's hazard ratio times the shop's hazard over its
-follow-up: a good delivery is not blamed for unreliable fixes.
+The expected comebacks of a repair are its pair's hazard ratio times the shop's hazard
+over its follow-up, so that a good delivery is not blamed for unreliable fixes.
 
-A bad delivery makes its pairs look bad too, and so would hide behind them. So pairs and
-groups are estimated in turn, each given what the other explains, until both agree (a
-mean-field approximation of a product of gammas). A pair that was only ever repaired
-with one delivery cannot be told from it; then the pair keeps most of the excess, as
-fixes differ more than deliveries do.
+A bad delivery raises the risk of its pairs, which would hide it. So pairs and groups
+are estimated in turn, each given what the other explains, until both agree (a
+mean-field approximation of a product of gammas). If a pair was only repaired with one
+delivery, the two cannot be told apart; then the pair keeps most of the excess, as fixes
+differ more than deliveries do.
 """
 
 import numpy as np
@@ -24,13 +24,14 @@ AS_EXPECTED = "as expected"
 NOT_ENOUGH_REPAIRS = "not enough repairs"
 BORDERLINE = "borderline"
 
-SUSPECT_RATIO = 2.0  # a group is bad with this many times the expected comebacks
+SUSPECT_RATIO = 2.0  # times the expected comebacks, from which a group is suspect
 SUSPECT_PROBABILITY = 0.95
 MIN_COMEBACKS = 2  # one comeback may be bad luck
-MIN_EXPECTED = 3.0  # where fewer are expected, none at all says nothing
+MIN_EXPECTED = 3.0  # if fewer are expected, none at all says nothing
 TAIL_PROBABILITY = 0.05
 
-# Shape and rate of the ratios of good groups, and of bad ones: these have about five
+# Shape and rate of the ratios of good groups, and of bad ones, which have about five
+# times the expected comebacks.
 # times the expected comebacks.
 GOOD, BAD = (8.0, 8.0), (2.0, 0.4)
 SHARES = np.linspace(0.005, 0.5, 100)  # values of the share of bad groups
@@ -40,7 +41,7 @@ MOSTLY_GOOD = "most are alike, a few are bad"
 
 MAX_ROUNDS = 30
 TOLERANCE = 1e-3
-MIN_RATE_SHARE = 0.25  # the rate of an averaged gamma may be a little small
+MIN_RATE_SHARE = 0.25  # the rate of an averaged gamma may be slightly lower
 
 
 def group_effects(
@@ -53,12 +54,12 @@ def group_effects(
 ) -> pd.DataFrame:
     """Return a row per group: its comebacks against those expected of its repairs.
 
-    `ratio` is comebacks to expected ones, with its limits `low` and `high`;
+    `ratio` is comebacks over expected comebacks, with its limits `low` and `high`;
     `probability` is that of a ratio above SUSPECT_RATIO.
 
-    `row` and `group` go together: the place of a repair in `seen`, and a group it
-    belongs to; a repair may belong to several. Without rounds, pairs are taken as they
-    are.
+    `row` and `group` are parallel: the position of a repair in `seen`, and a group it
+    belongs to; a repair may belong to several. With `max_rounds=0`, pairs are taken as
+    they are.
     """
     pair = seen.repairs["pair"].to_numpy()
     hazard = seen.hazard[seen.repairs["days"].to_numpy()]
@@ -77,7 +78,7 @@ def group_effects(
     ratio, own = seen.posterior.mean, np.ones(groups)
     expectation = expected(ratio, np.ones(len(hazard)), own)
     for _ in range(max_rounds):
-        # What all groups have in common is the pairs': good groups are taken to be 1.
+        # What all groups have in common belongs to the pairs: good groups average 1.
         fitted = _mostly_good(comebacks, expectation)
         new = posterior(fitted, comebacks=comebacks, expected=expectation).mean
         logs = np.bincount(row, weights=np.log(new)[group], minlength=len(hazard))
@@ -118,9 +119,9 @@ def group_effects(
 def partial_pooling(comebacks: Ints, expected: Floats) -> tuple[Prior, Posterior]:
     """Return the prior of all groups and the posterior of each group's ratio.
 
-    Most groups are taken to be alike and a few to be bad. Where many groups fit it
-    better, one gamma fitted by maximum likelihood takes their place (Clayton & Kaldor
-    1987, Biometrics 43:671–681): all of them differ, as makers' models may.
+    Most groups are assumed to be alike and a few to be bad. If a single gamma fits many
+    groups better, it is used instead (Clayton & Kaldor 1987, Biometrics 43:671–681):
+    then all of them differ, as models may.
     """
     fitted = _mostly_good(comebacks, expected)
     if len(comebacks) >= prior.MIN_PAIRS and comebacks.sum() >= prior.MIN_COMEBACKS:
@@ -153,7 +154,7 @@ def _mostly_good(comebacks: Ints, expected: Floats) -> Prior:
 
 
 def _with_more_hazard(pairs: Posterior, pair: Ints, hazard: Floats) -> Posterior:
-    """Return the pairs had their repairs met this much more hazard."""
+    """Return the posterior of pairs if their repairs had met this much more hazard."""
     extra = np.bincount(pair, weights=hazard, minlength=len(pairs.rates))
     rates = np.maximum(pairs.rates + extra[:, None], MIN_RATE_SHARE * pairs.rates)
     logs = np.log(np.maximum(pairs.weights, TINY))

@@ -13,7 +13,7 @@ from shopdesk.papers.render import SCREENS, render_pdf
 from shopdesk.shop.models import Shop
 
 MAX_LINES = 30  # of the forest plot
-LINES = 10  # of a part of it: a page rarely ends with more room than that
+LINES = 10  # of one part of it, so that pages have little empty space
 
 
 def render_report_pdf(scope: Scope, *, shop: Shop) -> bytes:

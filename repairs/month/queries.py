@@ -1,4 +1,4 @@
-"""The repairs of a report, read once for all its days."""
+"""The repairs of a report, read once for all its dates."""
 
 from datetime import date
 
@@ -23,7 +23,7 @@ from repairs.month.frame import Observations
 
 def read_repairs(as_of: date, *, only: Q = ALL) -> pd.DataFrame:
     """Return the repairs that count by that day, ordered by their ids."""
-    # The database need not sort a million rows: they mostly are in order.
+    # Not sorted by the database: a million rows are mostly in order already.
     rows = fixed_by(as_of, only=only).order_by()
     frame = read(
         rows.values_list(
@@ -42,7 +42,7 @@ def read_repairs(as_of: date, *, only: Q = ALL) -> pd.DataFrame:
 def observe(
     repairs: pd.DataFrame, report: ComebackReport, *, only: Q = ALL
 ) -> Observations:
-    """Return the observations of a report's date; `repairs` may hold later ones."""
+    """Return the observations of a report's date; `repairs` may include later ones."""
     as_of = report.scope.as_of
     repairs = repairs[repairs["handed_over"] <= as_of.toordinal()]
     numbers = report.table.frame[[*PAIR, "number"]]

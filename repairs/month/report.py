@@ -1,4 +1,4 @@
-"""The monthly report: the same for the page and for the document."""
+"""The monthly report, for the page and for the document."""
 
 from dataclasses import dataclass, replace
 from datetime import date
@@ -46,7 +46,7 @@ from shopdesk.shop.models import Shop
 class MonthReport:
     scope: Scope
     before: date
-    """The last day of the month before, which it is compared with."""
+    """The last day of the month before, for comparison."""
     recommendations: list[Recommendation]
     """What to change, by all repairs up to the day."""
     news: list[news.NewsItem]
@@ -78,7 +78,7 @@ class MonthReport:
 
 
 def month_report(scope: Scope, *, shop: Shop) -> MonthReport:
-    """Return the report, calculated again only if anything it rests on has changed."""
+    """Return the report, calculated again only if any data behind it have changed."""
     mark = fingerprint(shop)
     return cached(
         "month", scope, lambda: _calculate(scope, shop=shop), fingerprint=mark
@@ -86,7 +86,7 @@ def month_report(scope: Scope, *, shop: Shop) -> MonthReport:
 
 
 def groups(scope: Scope, *, shop: Shop) -> list[GroupRow]:
-    """Return the deliveries, models and boards of all repairs, kept likewise."""
+    """Return the deliveries, models and boards of all repairs, cached likewise."""
 
     def calculate() -> list[GroupRow]:
         report = comeback_report(scope, shop=shop)
@@ -96,9 +96,9 @@ def groups(scope: Scope, *, shop: Shop) -> list[GroupRow]:
 
 
 class _Day:
-    """The comeback report of a day, with its repairs one by one.
+    """The comeback report of a day, with its individual repairs.
 
-    Deliveries, models and boards are judged by all repairs only.
+    Deliveries, models and boards are judged from all repairs.
     """
 
     def __init__(self, report: ComebackReport, repairs: pd.DataFrame) -> None:
@@ -153,7 +153,7 @@ def _news(now: _Day, before: _Day, *, shop: Shop) -> list[news.NewsItem]:
 
 
 def _recommendations(now: _Day) -> list[Recommendation]:
-    """Return what to change, naming a delivery that is to be suspected first."""
+    """Return what to change, naming a delivery to be suspected first."""
     suspects = [
         SuspectDelivery(
             group.name, group.comebacks_by_pair, group.url(now.report.scope)

@@ -1,7 +1,7 @@
-"""What comebacks cost in a month, and what its repairs were charged for them.
+"""The cost of comebacks in a month, and the allowances its repairs were charged.
 
 Only repairs whose accepted price has a comeback allowance are compared: the others are
-left out on both sides.
+left out of both sums.
 """
 
 from collections.abc import Sequence
@@ -31,7 +31,7 @@ from shopdesk.money import UNIT, rounded
 
 @dataclass(frozen=True)
 class CostRow:
-    """A pair: the comebacks handed over this month, and its repairs."""
+    """A pair: its comebacks handed over this month, and its repairs."""
 
     fault_id: int
     fix_id: int
@@ -50,12 +50,12 @@ class MonthCosts:
 
     @property
     def by_cost(self) -> list[CostRow]:
-        """Those with comebacks this month, the highest cost first."""
+        """Pairs with comebacks this month, highest cost first."""
         return [row for row in self.rows if row.comebacks]
 
     @property
     def by_allowance(self) -> list[CostRow]:
-        """Those with repairs this month, the highest allowance first."""
+        """Pairs with repairs this month, highest allowance first."""
         rows = [row for row in self.rows if row.repairs]
         return sorted(rows, key=lambda row: (-row.allowance, row.label))
 
@@ -115,7 +115,7 @@ def month_costs(report: ComebackReport, seen: Observations) -> MonthCosts:
 
 @dataclass(frozen=True)
 class AllowanceMonth:
-    """A month's repairs: what was charged for comebacks, and what these cost."""
+    """A month's repairs: the allowance charged, and the cost of their comebacks."""
 
     month: date
     repairs: int
@@ -123,9 +123,9 @@ class AllowanceMonth:
     """Repairs whose price has an allowance."""
     charged: Decimal
     spent: Decimal
-    """The cost of their comebacks so far, whenever these were handed over."""
+    """The cost of their comebacks so far, in any month."""
     expected: Decimal
-    """The expected cost of those still to come, and of those in the shop."""
+    """The expected cost of comebacks still to come or still in the shop."""
 
     @property
     def name(self) -> str:

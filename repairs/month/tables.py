@@ -11,7 +11,7 @@ from shopdesk.look.formats import format_share
 
 
 class GroupTable(tables.ListTable):
-    """Most important first, until another order is asked for."""
+    """Most important first unless sorted otherwise."""
 
     row_header = "name"
 

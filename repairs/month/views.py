@@ -1,4 +1,4 @@
-"""The monthly report, its deliveries and models, and the repairs behind its figures."""
+"""The monthly report, deliveries and models, and the repairs behind its figures."""
 
 from datetime import date, timedelta
 
@@ -31,7 +31,7 @@ TABLES = {DELIVERY: DeliveryTable, MODEL: ModelTable, BOARD: BoardTable}
 
 
 def month(request):
-    """What the owner reads once a month."""
+    """Show the monthly report."""
     form = scope_form(request)
     context = {"form": form}
     if form.is_valid():
@@ -41,7 +41,7 @@ def month(request):
 
 
 def document(request):
-    """The monthly report and the comeback table as PDF."""
+    """Return the monthly report and the comeback table as PDF."""
     form = scope_form(request)
     if not form.is_valid():
         return invalid_scope(request, form)
@@ -52,7 +52,7 @@ def document(request):
 
 
 def deliveries(request):
-    """Deliveries, models and board revisions, most important first."""
+    """List deliveries, models and board revisions, most important first."""
     form = scope_form(request, PeriodForm)
     context = {"form": form}
     if form.is_valid():
@@ -73,7 +73,7 @@ def deliveries(request):
 
 
 def handed_over(request, year, number):
-    """The repairs handed over in one month."""
+    """Show the repairs handed over in one month."""
     if not (1990 <= year <= 9000 and 1 <= number <= 12):
         raise Http404
     first = date(year, number, 1)
@@ -83,7 +83,7 @@ def handed_over(request, year, number):
 
 
 def delivery(request, pk):
-    """The repairs that used a part of one delivery."""
+    """Show the repairs that used a part from one delivery."""
     deliveries = Delivery.objects.select_related("part", "supplier")
     delivery = get_object_or_404(deliveries, pk=pk)
     used = PartUsed.objects.filter(delivery=delivery).values("repair")
@@ -91,13 +91,13 @@ def delivery(request, pk):
 
 
 def model(request, pk):
-    """The repairs on one maker's model."""
+    """Show the repairs of one model."""
     model = get_object_or_404(DeviceModel, pk=pk)
     return _repairs(request, str(model), Q(job__device__model=model))
 
 
 def board(request, pk):
-    """The repairs on one board revision of a model."""
+    """Show the repairs of one board revision of a model."""
     model = get_object_or_404(DeviceModel, pk=pk)
     form = BoardForm(request.GET)
     if not form.is_valid():
@@ -108,7 +108,7 @@ def board(request, pk):
 
 
 def _repairs(request, heading, condition, *, back="deliveries"):
-    """Show the repairs of this condition and what became of them."""
+    """Show the repairs matching this condition, with their results."""
     form, choice = scope_form(request), drilldown_form(request)
     context = {
         "form": form,

@@ -1,7 +1,7 @@
 """What counter and bench of the demo shop do with a device, step by step.
 
-A step takes the story, the job and how many days ago the job came in; `how` is what
-stands after the colon in jobs.csv.
+A step takes the story, the job and how many days ago the job came in; `how` is the text
+after the colon in jobs.csv.
 """
 
 from datetime import date, timedelta
@@ -49,7 +49,7 @@ def _book_in(
 
 
 def book_in(story: Story, code: str, days: int, *, is_expected: bool) -> Job:
-    """Book in a new device, with what this fault looks like to a customer."""
+    """Book in a new device with a complaint typical of this fault."""
     facts = FAULTS[code]
     kind = story.pick.choice(facts.kinds)
     model = story.pick.choice([m for m in MODELS.values() if m.kind == kind])
@@ -83,7 +83,7 @@ def book_in(story: Story, code: str, days: int, *, is_expected: bool) -> Job:
 
 
 def diagnose(story: Story, job: Job, days: int, code: str) -> None:
-    """Reproduce the fault, take a reading and name it."""
+    """Reproduce the fault, take a reading, and record the diagnosis."""
     stamp = story.stamp(days - 1, 13, story.bench)
     tries = story.pick.choice((3, 5, 5))
     bench.save_findings(
@@ -126,7 +126,7 @@ def _add_labour(
 
 @step
 def wait(story: Story, job: Job, days: int, how: str = "") -> None:
-    """Wait for parts, for the customer or, after an answer, for nothing."""
+    """Wait for parts or the customer; after an answer, stop waiting."""
     bench.save_details(
         job,
         waiting_for=how,
@@ -144,7 +144,7 @@ def start_timer(story: Story, job: Job, days: int) -> None:
 
 @step
 def repair(story: Story, job: Job, days: int) -> None:
-    """Do each fix with its usual parts and about its usual minutes."""
+    """Complete each fix with its usual parts and about its usual minutes."""
     stamp = story.stamp(days - 3, 14, story.bench)
     for on_bench in job.repairs.select_related("fix"):
         for usual in on_bench.fix.usual_parts.select_related("part"):

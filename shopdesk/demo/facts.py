@@ -38,7 +38,7 @@ def _list(text):
 
 
 def _parts(text):
-    """Return number and quantity of each part: `FET-30N*1;FUS-3A*1`."""
+    """Return number and quantity of each part in `FET-30N*1;FUS-3A*1`."""
     pairs = (part.split("*") for part in _list(text))
     return [(number, int(quantity)) for number, quantity in pairs]
 
@@ -55,7 +55,7 @@ FAULTS = table(
 PAIRS = defaultdict(list)
 """The fixes done for each fault: how often, and how often they really fail.
 
-`risk` is what no real shop knows: the probability that the same fault is back within
+`risk` is what no real shop knows: the probability that the same fault comes back within
 90 days. Some fixes recorded as lasting are really stopgaps, and one stopgap lasts.
 """
 for _row in read("fault_fixes.csv"):
@@ -65,4 +65,4 @@ for _row in read("fault_fixes.csv"):
     PAIRS[_row["fault"]].append(_pair)
 KINDS = table("kinds.csv", key="kind", accessories=_list)
 MODELS = table("models.csv", key="model", boards=_list)
-"""`boards` are the revisions of a model, where the shop records them."""
+"""`boards` are the board revisions of a model, if the shop records them."""

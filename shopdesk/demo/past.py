@@ -1,7 +1,7 @@
 """Eighteen months of an invented shop, as rows of a history file.
 
-All chance comes from one seeded source and all days count back from the day of filling,
-so the same seed gives the same shop on a later day.
+All random choices come from one seeded generator and days count back from the day of
+filling, so the same seed gives the same shop on a later day.
 """
 
 import math
@@ -28,7 +28,7 @@ BAD_PART = "JCK-5521"
 BAD_LOT = "K7-0413"
 BAD_FROM, BAD_UNTIL = 310, 200
 BAD_RISK = 0.45
-"""The delivery of charging sockets that fails; days before the day of filling."""
+"""The faulty delivery of charging sockets, in days before the day of filling."""
 
 SUPPLIERS = words("supplier")
 
@@ -55,7 +55,7 @@ def _customers(pick):
 
 
 class _Inventor:
-    """Invents visits, each with what was done and what came back from it.
+    """Invents visits, each with its repair and the comeback that followed, if any.
 
     `came` and `left` are days before the day of filling; `rows` and `columns` hold
     columns of the history file.
@@ -68,7 +68,7 @@ class _Inventor:
         self.done = []
 
     def visits(self):
-        """Return every visit, in no order."""
+        """Return every visit, unordered."""
         days = sorted(
             (self.pick.randrange(4, DAYS) for _ in range(VISITS)), reverse=True
         )
@@ -83,7 +83,7 @@ class _Inventor:
         return self.pick.choices(faults, [f.weight for f in faults])[0]
 
     def _device(self, kind, came):
-        """Return a new device, or now and then one that was here long ago."""
+        """Return a new device, or sometimes one that was here long ago."""
         earlier = [
             d for d in self.devices if d.kind == kind and d.last_left - 200 > came
         ]
@@ -138,7 +138,7 @@ class _Inventor:
         self._return(visit, fault, pair, risk)
 
     def _ends_without_repair(self, visit, fault):
-        """Decide whether no fault is found, nothing can be done, or it is declined."""
+        """Decide whether no fault is found, repair is impossible, or it is declined."""
         chance = self.pick.random()
         if chance >= 0.12:
             return False
@@ -184,7 +184,7 @@ class _Inventor:
         return max(pair.risk, BAD_RISK if is_bad else 0)
 
     def _return(self, visit, fault, pair, risk):
-        """Bring the device back with the same fault, with another, or not at all."""
+        """Bring the device back with the same fault, a new fault, or not at all."""
         if self.pick.random() < risk:
             days = COMEBACK_DAYS + 1
             while days > COMEBACK_DAYS:
@@ -219,12 +219,12 @@ def _part(number, quantity, came):
 
 
 def lot_series(number):
-    """Return how the lots of a part begin: J0 for a J… of the first supplier."""
+    """Return how lot numbers of a part begin: J0 for a J… of the first supplier."""
     return f"{number[0]}{SUPPLIERS.index(PARTS[number].supplier)}"
 
 
 def _rows(visits, *, today):
-    """Return the visits by day, with the numbers the shop gave them."""
+    """Return the visits by day, each with its job number."""
     given = Counter()
     rows = []
     for visit in sorted(visits, key=lambda visit: -visit.came):

@@ -64,7 +64,7 @@ def _add_job_details(pick: random.Random) -> None:
         job.verified_failures = pick.randint(1, job.verified_tries)
         job.has_liquid_damage = job.pk in liquid
         job.has_swollen_battery = job.pk in swollen
-        # Row by row: one statement with a case for each of the jobs takes far longer.
+        # Row by row: one statement with a CASE for each job takes far longer.
         job.save(update_fields=JOB_DETAILS)
     symptoms = dict(Symptom.objects.values_list("name", "id"))
     through = Job.symptoms.through

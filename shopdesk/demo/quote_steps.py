@@ -24,7 +24,7 @@ SIGNATURE = (
     " 130L138 126L152 92L160 88L162 128L178 92L192 90L196 128L212 120M228 128L262 40"
     "L276 36L280 52L262 96L240 128L300 118"
 )
-"""An illegible name, drawn by hand."""
+"""An illegible signature, drawn by hand."""
 
 # --- sent -----------------------------------------------------------------------------
 
@@ -48,7 +48,7 @@ def consent(story: Story, job: Job, days: int) -> None:
 
 @step
 def quote(story: Story, job: Job, days: int, how: str = "") -> None:
-    """Send a quote; `link`: with the address at which the customer can answer it."""
+    """Send a quote; `link` prints the address at which the customer can answer it."""
     address = ""
     if how == "link":
         stamp = story.stamp(days - 1, 15, story.counter)
@@ -85,7 +85,7 @@ def issue_form(story: Story, job: Job, days: int) -> None:
 
 @step
 def draft_form(story: Story, job: Job, days: int) -> None:
-    """Leave the form of the last option a draft."""
+    """Leave the form of the last option as a draft."""
     stamp = story.stamp(days - 2, 11, story.counter)
     forms.make(_quote_of(job).options.last(), stamp=stamp)
 

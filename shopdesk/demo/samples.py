@@ -30,7 +30,7 @@ SAMPLES: dict[str, Callable[[], bytes]] = {
     "cover.pdf": lambda: _kept(WarrantyCertificate.objects.order_by("id")),
     "parcel-note.pdf": lambda: _kept(Parcel.objects.order_by("id")),
 }
-"""By file name; the last of a kind is the one that shows most."""
+"""By file name; of several documents of a type, the one that shows most."""
 
 
 def _kept(rows) -> bytes:

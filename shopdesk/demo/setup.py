@@ -59,7 +59,7 @@ def set_up_shop() -> tuple[User, ...]:
 
 
 def _logo() -> bytes:
-    """Return a spark that jumps a gap between two leads, drawn for this shop."""
+    """Return the shop's logo: a spark between two leads, drawn for this shop."""
     ink, spark = (28, 40, 51), (196, 98, 16)
     picture = Image.new("RGB", (480, 200), "white")
     draw = ImageDraw.Draw(picture)

@@ -1,4 +1,4 @@
-"""The demo shop today: jobs in every state, brought there by the shop's own actions."""
+"""The demo shop today: jobs in every state, created by the shop's own actions."""
 
 from collections.abc import Callable, Mapping
 from datetime import timedelta
@@ -11,7 +11,7 @@ from shopdesk.demo.story import STEPS, Story
 from shopdesk.mail.models import Email
 
 JOBS = read("jobs.csv")
-"""How many days ago each came in and with which fault, its steps, how it left."""
+"""How many days ago each job came in, its fault, its steps, and how it left."""
 RETURNS = (
     (states.UNDECIDED, False),
     (states.UNDECIDED, False),
@@ -23,7 +23,7 @@ RETURNS = (
 
 
 def run_all(story: Story, *, progress: Callable[[], object] = lambda: None) -> None:
-    """Run every job in the order the devices came in: numbers follow the days."""
+    """Run every job in the order of booking in, so that numbers follow the days."""
     for plan in JOBS:
         _run_job(story, plan)
         progress()
@@ -38,7 +38,7 @@ def run_all(story: Story, *, progress: Callable[[], object] = lambda: None) -> N
 
 
 def _run_job(story: Story, plan: Mapping[str, str]) -> None:
-    """Run the steps of one job; without a `fault` any will do."""
+    """Run the steps of one job; without a `fault`, one is chosen at random."""
     days = int(plan["days"])
     code = plan["fault"] or story.pick.choice(
         [code for code in sorted(FAULTS) if not code.startswith("LIQ")]
@@ -56,7 +56,7 @@ def _run_job(story: Story, plan: Mapping[str, str]) -> None:
 
 
 def _send_emails(story: Story) -> None:
-    """Send what was written before yesterday; the last email is refused."""
+    """Send what was written before yesterday; the last email is rejected."""
     *earlier, last = Email.objects.order_by("id")
     for email in earlier:
         if email.written_at < story.now - timedelta(days=2):

@@ -1,4 +1,4 @@
-"""The staff, the clock and the seeded chance behind the demo shop's last weeks."""
+"""Staff, clock and seeded random numbers of the demo shop's last weeks."""
 
 import heapq
 import random
@@ -16,8 +16,10 @@ from shopdesk.stamp import Stamp
 
 Act = Callable[..., None]
 STEPS: dict[str, Act] = {}
-"""What jobs.csv can name: a function of the story, the job, and how many days ago it
-came in; then of what stands after a colon."""
+"""A step that jobs.csv can name: a function of the story, the job, and days ago.
+
+Days ago is when the job came in; a fourth argument is the text after a colon.
+"""
 
 
 def step(act: Act) -> Act:
@@ -26,13 +28,13 @@ def step(act: Act) -> Act:
 
 
 class Story:
-    """The last weeks of the demo shop: who acts, when, and what chance decides.
+    """The last weeks of the demo shop: staff, moments and random choices.
 
     The same seed makes the same story; days count back from `today`.
     """
 
     link = ""
-    """Where one customer reads their quote."""
+    """The address at which one customer reads their quote."""
 
     def __init__(
         self, staff: tuple[User, ...], *, today: date, seed: int, site: str
@@ -60,16 +62,16 @@ class Story:
         return self.today - timedelta(days=days)
 
     def key(self) -> UUID:
-        """Return what a form carries so that sending it twice acts once."""
+        """Return a form key, by which a form sent twice counts once."""
         return UUID(int=self.pick.getrandbits(128), version=4)
 
     def next_customer(self) -> Customer:
-        """Return one with an email address, so that documents can be sent to all."""
+        """Return one with an email address, so that documents can be emailed to all."""
         index = max(n for n, c in enumerate(self._customers) if c.email)
         return self._customers.pop(index)
 
     def at_till(self, days: int, hour: int, by: User, act: Act, *args: object) -> None:
-        """Do this when the till reaches that day: its numbers follow the days.
+        """Do this when the till reaches that day, as its numbers follow the days.
 
         `act` is called with the story and the stamp of that hour, then with `args`.
         """
@@ -80,7 +82,7 @@ class Story:
         heapq.heappush(self._till_acts, (-days, hour, next(self._turn), run))
 
     def run_till(self) -> None:
-        """Do what the till has to do, day by day; an act may add later ones."""
+        """Run the till's tasks day by day; a task may add later ones."""
         while self._till_acts:
             *_, act = heapq.heappop(self._till_acts)
             act()

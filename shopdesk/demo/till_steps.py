@@ -1,6 +1,6 @@
 """The till of the demo shop: deposits, invoices, reminders, credit notes, day closes.
 
-Whatever takes a number or moves money waits for its day: numbers follow the days.
+Whatever takes a number or moves money waits for its day, as numbers follow the days.
 """
 
 from collections.abc import Callable, Mapping
@@ -35,7 +35,7 @@ from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
 
 FLOAT = Decimal(100)
-"""What lies in the till when it is opened."""
+"""The opening float of the till."""
 CARRIER = "Osterham Parcels"
 COMPANIES = words("company")
 
@@ -56,9 +56,9 @@ def _take_deposit(story: Story, stamp: Stamp, job: Job, means: str) -> None:
 
 
 def hand_over(story: Story, job: Job, plan: Mapping[str, str]) -> None:
-    """Hand the device over on the day the plan says.
+    """Hand the device over on its planned day.
 
-    `share` of the invoice is paid with it by `means`; `then` names what happens to the
+    `share` of the invoice is paid then by `means`; `then` names what happens to the
     invoice afterwards.
     """
     days = int(plan["handed_over"])
@@ -106,7 +106,7 @@ def _handover_details(story: Story, job: Job, leaves: str) -> HandoverDetails:
 
 
 def _reminded(story: Story, invoice: Invoice, left: int) -> None:
-    """Twice, the second time with a fee."""
+    """Remind twice, the second time with a fee."""
     story.at_till(left - 16, 10, story.owner, _remind, invoice, 0)
     story.at_till(left - 27, 10, story.owner, _remind, invoice, 5)
 
@@ -167,7 +167,7 @@ def pay_a_part(story: Story, stamp: Stamp) -> None:
 
 
 def close_till(story: Story, stamp: Stamp, missing: Decimal = Decimal(0)) -> None:
-    """Count the till in the evening, and remove all but the float."""
+    """Close the till in the evening, and remove all cash but the float."""
     till, _ = open_till(day=stamp.on, shop=Shop.current())
     opening = FLOAT if till.opening is None else till.opening
     counted = opening + till.cash - missing

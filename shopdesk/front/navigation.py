@@ -1,11 +1,11 @@
-"""What every page shows: the shop, and the menus that this person may use."""
+"""The context of every page: the shop, and the menus that the user may open."""
 
 from django.urls import reverse
 from django.utils.functional import SimpleLazyObject
 
 from shopdesk.staff.permissions import can_open
 
-# The label, the first page, and the URL namespaces that belong to it.
+# Label, first page, and the URL namespaces that belong to it.
 MAIN_MENU = (
     ("Today", "today", ()),
     ("Counter", "intake:book_in", ("intake", "customers", "handover")),
@@ -31,7 +31,7 @@ FOOTER_MENU = (
 
 
 def page_context(request):
-    """All lazy: a page that shows none of it asks the database nothing."""
+    """Return the shop and the menus, lazily: unused, they cost no database query."""
     return {
         "shop": request.shop,
         "main_menu": SimpleLazyObject(lambda: visible_links(request, MAIN_MENU)),
@@ -40,10 +40,10 @@ def page_context(request):
 
 
 def visible_links(request, menu):
-    """Return (url, label, is_here) of each entry of `menu` that this person may open.
+    """Return (url, label, is_here) of each entry of `menu` that the user may open.
 
-    `is_here` is what aria-current wants: "page" on the page itself, "true" elsewhere in
-    the room, else empty.
+    `is_here` is the value of aria-current: "page" on the page itself, "true" elsewhere
+    in the room, else empty.
     """
     match = request.resolver_match
     found = []

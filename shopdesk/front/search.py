@@ -1,7 +1,7 @@
-"""One box that finds anything, typed or scanned.
+"""One search box for everything, typed or scanned.
 
-Each room says by itself, in the `search()` of its records, which of them match a query
-and how well. A person finds only what they may open.
+Each room defines, in the `search()` of its records, which of them match a query and how
+well. Users find only what they may open.
 """
 
 import re
@@ -30,12 +30,12 @@ from shopdesk.staff.models import User
 from shopdesk.staff.permissions import can_open
 
 MAX_SHOWN = 20
-"""Of each type; a more precise query finds fewer."""
+"""Results shown of each type; a more precise query finds fewer."""
 PAGE_SIZE = 50
-"""Of one type, where its room has no list of its own."""
+"""Results on a page of one type, if its room has no list of its own."""
 
 OUR_LABEL = re.compile(r"\d{2}-\d{5,}-[0-9A-Z]", re.ASCII | re.IGNORECASE)
-# Scanners type on an American keyboard; a German one has a ß where that has its dash.
+# Scanners type as an American keyboard: on a German one, its dash arrives as ß.
 GERMAN_KEYS = str.maketrans("ßyzYZ", "-zyZY")
 
 
@@ -50,7 +50,7 @@ class SearchForm(forms.Form):
 
 @dataclass
 class SearchResult:
-    """Records of one type, best match first; `exact` are just what was asked for."""
+    """Records of one type, best match first; `exact` are those that match exactly."""
 
     type: "SearchType"
     query: str
@@ -61,7 +61,7 @@ class SearchResult:
 
     @property
     def all_url(self) -> str:
-        """The address of all results: the room's own list, or one of ours."""
+        """The address of all results: the room's own list, or the one here."""
         if not self.type.list_url_name:
             params = urlencode({"q": self.query, "only": self.type.name})
             return f"{reverse('find')}?{params}"
@@ -71,7 +71,7 @@ class SearchResult:
 
 @dataclass(frozen=True)
 class SearchType:
-    """A type of record: who may see it follows from `url_name`."""
+    """A type of record; who may see it follows from `url_name`."""
 
     name: str
     url_name: str
@@ -90,7 +90,7 @@ class SearchType:
         return getattr(self.model.objects, self.rows)()
 
     def with_number(self, text: str) -> SearchResult:
-        """Return the record of this number, if the shop gives such numbers."""
+        """Return the record with this number, if the shop assigns such numbers."""
         rows = self.rows_for_list().numbered(text)[:2] if self.has_shop_number else []
         return SearchResult(self, text, list(rows), exact=list(rows))
 
@@ -123,7 +123,7 @@ class CustomerType(SearchType):
 
 class FixType(SearchType):
     def search(self, query, *, user, shop):
-        """A fix that no fault has yet is shown only to those who may change it."""
+        """A fix without a fault is shown only to those who may change it."""
         found = super().search(query, user=user, shop=shop)
         is_editor = can_open(user, "faults:change_fix")
         return found if is_editor else found.exclude(faults=None)
@@ -179,7 +179,7 @@ SEARCH_TYPES = (
 
 
 def search(request):
-    """Open the one record that is exactly meant, or list what matches."""
+    """Open the record if there is exactly one exact match, or list what matches."""
     form = SearchForm(request.GET if "q" in request.GET else None)
     if not form.is_valid():
         return render(request, "shopdesk/front/search/search.html", {"form": form})
@@ -215,10 +215,10 @@ def types_for(user: User) -> list[SearchType]:
 
 
 def find_results(queries: list[str], **who) -> list[SearchResult]:
-    """Return what a person may see of what matches, the best matching type first.
+    """Return the matches that a user may see, best matching type first.
 
-    A number that the shop gave is meant as such, whatever else it may be. The first of
-    `queries` that finds anything counts.
+    A number assigned by the shop comes before any other meaning. The first of `queries`
+    with a match counts.
     """
     types = types_for(who["user"])
     numbered = ([type.with_number(query) for type in types] for query in queries)
@@ -230,12 +230,12 @@ def find_results(queries: list[str], **who) -> list[SearchResult]:
 
 
 def readings(query: str) -> list[str]:
-    """Return the query as typed, and as a label may have it that was scanned."""
+    """Return the query as typed, and as the label code it may be."""
     scanned = query.translate(GERMAN_KEYS) if "ß" in query else query
     return list(dict.fromkeys([query, scanned, scanned.replace("'", "-")]))
 
 
 def is_misread(query: str) -> bool:
-    """Whether it is a label of ours whose check character does not fit."""
+    """Whether it is a label code of the shop with a wrong check character."""
     labels = [text for text in readings(query) if OUR_LABEL.fullmatch(text)]
     return bool(labels) and not any(read_label(text) for text in labels)

@@ -15,7 +15,7 @@ from shopdesk.staff.permissions import can_open
 
 @dataclass
 class Group:
-    """Jobs that need the same action; `url_name` is where it is done, if anywhere."""
+    """Jobs that need the same action; `url_name` is the page for it, if any."""
 
     name: str
     url_name: str = ""

@@ -1,4 +1,4 @@
-"""The axis of a chart: where a value is drawn, and where its ticks stand."""
+"""The axis of a chart: positions of values and ticks."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -25,7 +25,7 @@ class Axis:
     step: float
 
     def position(self, value: float) -> float:
-        """Return where a value is drawn; what lies beyond the end is drawn there."""
+        """Return where a value is drawn; a value beyond the end is drawn at the end."""
         part = min(value, self.end) / self.end
         return round(self.start + (self.stop - self.start) * part, 1)
 
@@ -37,7 +37,7 @@ class Axis:
 
 
 def share_axis(most: float, *, start: float, stop: float) -> Axis:
-    """Return the axis of shares that ends just above `most`, and at 1 at the latest."""
+    """Return the axis of shares that ends just above `most`, and at 1 at most."""
     step = next((s for s in SHARE_STEPS if most / s <= MAX_STEPS), SHARE_STEPS[-1])
     end = min(1.0, step * (int(most / step) + 1))
     return Axis(start=start, stop=stop, end=end, step=step)

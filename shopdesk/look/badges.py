@@ -6,7 +6,7 @@ from shopdesk.look.symbols import ATTENTION, SHAPES, icon_for
 
 
 def icon(name):
-    """A small drawing that says nothing to a reader: `{% icon "triangle" %}`."""
+    """A decorative icon, hidden from screen readers: `{% icon "triangle" %}`."""
     line, fill = SHAPES[name]
     return format_html(
         '<svg viewBox="0 0 12 12" aria-hidden="true" focusable="false">'
@@ -18,7 +18,7 @@ def icon(name):
 
 
 def badge(word, icon_name="", needs_attention=None):
-    """A state by icon and word: `{% badge job.get_state_display %}`.
+    """A state as icon and word: `{% badge job.get_state_display %}`.
 
     Icon and attention follow the word (shopdesk/look/symbols.py) unless given.
     """

@@ -1,4 +1,4 @@
-"""Files that a page answers with."""
+"""Responses with a file."""
 
 from django.http import HttpResponse
 
@@ -17,7 +17,7 @@ def pdf_response(pdf: bytes, *, name: str) -> HttpResponse:
 
 
 def download(content: bytes | str, *, name: str) -> HttpResponse:
-    """Return a file that the browser saves; the ending of `name` says what it is."""
+    """Return a file to download; the ending of `name` gives its type."""
     return _file(content, name, disposition="attachment")
 
 

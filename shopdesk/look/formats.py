@@ -1,8 +1,8 @@
-"""How figures are written for people, on screens and documents alike."""
+"""How shares are written for people, on screens and documents alike."""
 
 
 def format_share(value: float) -> str:
-    """Return a probability in percent, with the digits that mean something: 2.3 %."""
+    """Return a probability in percent with its significant digits: 2.3 %."""
     return f"{_percent_digits(value)} %"
 
 

@@ -1,4 +1,4 @@
-"""How every form looks and how a refusal is shown in it."""
+"""How forms look, and how a refusal is shown in them."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ from shopdesk.errors import RefusedError
 
 
 class FormRenderer(TemplatesSetting):
-    """Forms and fields by our own templates, their errors tied to them for a reader.
+    """Renders forms and fields by our templates, with errors linked to fields.
 
     `{{ form }}` gives all fields, `{{ form.name.as_field_group }}` gives one.
     """
@@ -23,9 +23,9 @@ class FormRenderer(TemplatesSetting):
 
 
 def saved(form, *, unique: str) -> bool:
-    """Save the form of a record, its links too; or say that it is there already.
+    """Save the form of a record with its links; add an error if it exists already.
 
-    The form has looked, but somebody else may have been quicker since.
+    The form has checked this, but someone else may have saved it since.
     """
     try:
         with transaction.atomic():
@@ -40,7 +40,7 @@ def saved(form, *, unique: str) -> bool:
 
 @dataclass(frozen=True)
 class Attempt:
-    """What came of an action: true where it was done."""
+    """The result of an action; true if it was done."""
 
     is_done: bool
     result: Any = None
@@ -52,8 +52,8 @@ class Attempt:
 def attempt(request, form, action: Callable, *args, field: str | None = None, **facts):
     """Call `action` and return an `Attempt`; show a refusal where the user looks.
 
-    That is beside `field` of the form, above all its fields, or as a message where
-    `form` is None. What was typed stays in the form.
+    That is beside `field` of the form, above all its fields, or as a message if `form`
+    is None. The entries stay in the form.
     """
     try:
         return Attempt(True, action(*args, **facts))

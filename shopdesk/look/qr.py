@@ -1,23 +1,23 @@
-"""A QR code as one SVG path, so that a paper can draw it by itself."""
+"""A QR code as one SVG path."""
 
 from dataclasses import dataclass
 
 import segno
 
 QUIET = 2
-"""Light squares around it: fewer than the norm's four, since the paper is white too."""
+"""Light squares around it: fewer than the standard's four, as paper is white too."""
 
 
 @dataclass(frozen=True)
 class QrCode:
-    """`path` drawn in a box of `size` by `size`, one unit a square."""
+    """`path`, drawn in a box of `size` by `size`, one unit a square."""
 
     size: int
     path: str
 
 
 def qr_code(text: str) -> QrCode:
-    """The code of `text`, which a scanner can read with up to 15 % of it dirty."""
+    """Return the QR code of `text`, readable with up to 15 % of it damaged."""
     rows = segno.make(text, error="m", micro=False).matrix
     path = "".join(
         f"M{x + QUIET} {y + QUIET}h1v1h-1z"

@@ -1,4 +1,4 @@
-"""How amounts, days, durations and telephone numbers are written for the shop."""
+"""How amounts, dates, durations and phone numbers are written for the shop."""
 
 import re
 from decimal import Decimal
@@ -16,7 +16,7 @@ SHARES = re.compile(r"([<>]?[\d.]+(?:–[<>]?[\d.]+)? %)")
 
 
 def money(amount, shop):
-    """An amount as the shop writes it: `{{ line.price|money:shop }}` → €1,234.50."""
+    """Write an amount as the shop does: `{{ line.price|money:shop }}` → €1,234.50."""
     if amount is None or amount == "":
         return ""
     return currencies.written(
@@ -25,14 +25,16 @@ def money(amount, shop):
 
 
 def _number_locale(locale):
-    """How numbers are written now: a paper in German has them as Germans do, unless the
-    shop's own way is one of German already, such as the Swiss.
+    """Return the number format of the active language.
+
+    On a German paper that is German, unless the shop's own format is a variant of
+    German, such as the Swiss.
     """
     return currencies.locale_in(get_language() or "", locale=locale)
 
 
 def price(amount, shop):
-    """The price of one, with the further decimals that small parts need: €0.035."""
+    """Write a unit price, with the further decimals that small parts need: €0.035."""
     if amount is None or amount == "":
         return ""
     if Decimal(amount) == rounded(Decimal(amount), places=shop.places):
@@ -47,7 +49,7 @@ def price(amount, shop):
 
 
 def decimal(number, shop):
-    """A number as the shop writes it, with no more decimals than it has: 2.5."""
+    """Write a number as the shop does, without trailing zeros: 2.5."""
     if number is None or number == "":
         return ""
     text = format_decimal(
@@ -59,7 +61,7 @@ def decimal(number, shop):
 
 
 def no_break(text):
-    """A sentence whose shares and limits stay on one line: 35 %, 28–57 %."""
+    """Keep shares and ranges in a sentence on one line: 35 %, 28–57 %."""
     parts = SHARES.split(str(text))
     pieces = [
         format_html('<span class="whole">{}</span>', part) if n % 2 else part
@@ -69,14 +71,14 @@ def no_break(text):
 
 
 def shop_text(shop, name):
-    """Words of the shop: as they were typed, or those it began with, translated."""
+    """Return a text of the shop: as typed, or the translated default."""
     text = getattr(shop, name)
     is_ours = text == shop._meta.get_field(name).default
     return gettext(text) if text and is_ours else text
 
 
 def day(value):
-    """A day as it is shown everywhere: 5 Mar 2026. A moment gives its local day."""
+    """Write a date: 5 Mar 2026. A moment gives its local date."""
     if not value:
         return ""
     if hasattr(value, "hour"):
@@ -85,7 +87,7 @@ def day(value):
 
 
 def moment(value):
-    """A moment in the shop's time: 5 Mar 2026, 14:05."""
+    """Write a moment in the shop's time zone: 5 Mar 2026, 14:05."""
     if not value:
         return ""
     value = timezone.localtime(value) if timezone.is_aware(value) else value
@@ -93,7 +95,7 @@ def moment(value):
 
 
 def minutes(value):
-    """Whole minutes as people say them: 95 → 1 h 35 min."""
+    """Write whole minutes: 95 → 1 h 35 min."""
     if value is None or value == "":
         return ""
     hours, rest = divmod(int(value), 60)
@@ -103,12 +105,12 @@ def minutes(value):
 
 
 def percent(value, places=0):
-    """A share as a percentage: 0.126 → 13 %."""
+    """Write a share as a percentage: 0.126 → 13 %."""
     return "" if value is None or value == "" else f"{float(value) * 100:.{places}f} %"
 
 
 def phone(number, shop):
-    """A telephone number as one would dial it from the shop: `{{ n|phone:shop }}`."""
+    """Write a phone number as dialled from the shop: `{{ n|phone:shop }}`."""
     try:
         parsed = phonenumbers.parse(number or "", shop.country)
     except phonenumbers.NumberParseException:

@@ -1,4 +1,4 @@
-"""The icon that stands before the word of a state, so that colour is never needed.
+"""The icon before the word of a state, so that no meaning depends on colour.
 
 Shapes are drawn in a box of 12 by 12: a line and a filled part, each an SVG path.
 """
@@ -131,9 +131,9 @@ ATTENTION: frozenset[str] = frozenset(
         "not fixed",
     }
 )
-"""Words that need attention: they are marked in red."""
+"""States that need attention: they are marked in red."""
 
 
 def icon_for(word: str) -> str:
-    """The name of the icon for a state's word; a ring where the word is not known."""
+    """Return the name of the icon for the word of a state; a ring for unknown words."""
     return ICON_OF.get(word.lower().replace("_", " ").replace("-", " "), "ring")

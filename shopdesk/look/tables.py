@@ -1,4 +1,4 @@
-"""Lists: the table that all rooms' tables are made from, and its columns."""
+"""The base of all tables, and the types of their columns."""
 
 from django.core.paginator import Paginator
 from django.utils.functional import cached_property
@@ -10,7 +10,7 @@ from shopdesk.shop.models import Shop
 
 
 class ListTable(Table):
-    """A list with our slim template.
+    """A list with the template of this project.
 
     A room's table names its columns, its `caption`, and the column that heads each row
     (`row_header`; else the first one). `RequestConfig(request).configure(table)` takes
@@ -33,7 +33,7 @@ class ListTable(Table):
         return Shop.current()
 
     def paginate(self, paginator_class=Paginator, per_page=None, page=1, **kwargs):
-        """Show one page; a number that makes no sense gives the nearest page."""
+        """Show one page; an invalid page number gives the nearest page."""
         per_page = min(max(per_page or self._meta.per_page, 1), 200)
         self.paginator = paginator_class(self.rows, per_page, **kwargs)
         self.page = self.paginator.get_page(page)
@@ -41,7 +41,7 @@ class ListTable(Table):
 
     @property
     def heads(self):
-        """What stands over each column: the column, how it looks, how it is sorted."""
+        """Yield the column headings: the column, its classes, how it is sorted."""
         for column in self.columns:
             alias = column.order_by_alias
             sort = "descending" if alias.is_descending else "ascending"
@@ -65,7 +65,7 @@ class ListTable(Table):
                     "is_head": is_head,
                     "look": look,
                     "label": label,
-                    # So that a narrow screen leaves out what is empty.
+                    # So that a narrow screen can leave out empty cells.
                     "shown": "" if str(shown).isspace() else shown,
                 }
                 for (is_head, look, label), (_, shown) in zip(
@@ -76,13 +76,13 @@ class ListTable(Table):
 
 
 class WordsColumn(Column):
-    """Words that keep room for some of them on a line, on a narrow screen too."""
+    """Text wide enough for several words to a line, on narrow screens too."""
 
     look = "wordy"
 
 
 class DateColumn(Column):
-    """A day, or the local day of a moment."""
+    """A date, or the local date of a moment."""
 
     look = "day"
 
@@ -98,7 +98,7 @@ class MomentColumn(Column):
 
 
 class NumberColumn(Column):
-    """A figure: right-aligned, so that tens stand under tens."""
+    """A number, right-aligned so that digits line up."""
 
     look = "num"
 
@@ -127,13 +127,13 @@ class PercentColumn(NumberColumn):
 
 
 class CodeColumn(Column):
-    """A number, serial or code, in letters that can't be mistaken."""
+    """A number, serial or code, in a typeface with unmistakable letters."""
 
     look = "code"
 
 
 class BadgeColumn(Column):
-    """A state, by shape and word."""
+    """A state as icon and word."""
 
     def render(self, value):
         return badge(value)

@@ -1,4 +1,4 @@
-"""Emails are stored in the transaction of what they report, and sent after it."""
+"""Emails are stored in the transaction of what they report, and sent afterwards."""
 
 import smtplib
 from collections.abc import Iterable, Iterator
@@ -16,7 +16,7 @@ from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
 
 MAX_BYTES = 15_000_000
-"""Attachments of one email; many mail servers refuse more than 20 MB as encoded."""
+"""Attachments of one email; many mail servers refuse more than 20 MB once encoded."""
 
 
 @transaction.atomic
@@ -31,8 +31,10 @@ def write(
 ) -> Email:
     """Queue an email; `attachments` are (name, media type, bytes).
 
-    Call it in the transaction of what the email reports: either both happen or none.
-    Raises EmailError if it cannot be sent as it is.
+    Call it in the transaction of what the email reports, so that both happen or
+    neither.
+
+    Raises: EmailError if the email cannot be sent as it is.
     """
     try:
         validate_email(to)
@@ -71,8 +73,8 @@ def is_mail_configured() -> bool:
 def send_due(*, clock) -> Iterator[Email]:
     """Send the emails that are due, one by one; yield each with its new status.
 
-    Each is claimed first, so several senders may run. One that dies between sending an
-    email and storing that sends it twice at worst, with the same Message-ID.
+    Each is claimed first, so several senders may run. A sender that crashes between
+    sending an email and storing that sends it again, with the same Message-ID.
     """
     sender = settings.MAIL_FROM or Shop.current().email
     connection = get_connection(fail_silently=False)

@@ -1,4 +1,4 @@
-"""Outgoing email: stored with what it reports, sent afterwards by a command."""
+"""Outgoing email: stored with what it reports, sent later by a command."""
 
 from datetime import datetime, timedelta
 
@@ -9,7 +9,7 @@ from django.db.models import F, Q
 from django.urls import reverse
 
 RETRY_MINUTES = (1, 5, 15, 60, 240, 720, 1440)
-"""After the first, second … failure. After the last one it is not tried again."""
+"""Minutes until the next attempt, after each failure; then no more attempts."""
 
 CLAIM_TIMEOUT = timedelta(minutes=10)
 """A sender that takes longer than this is presumed dead, and another may try."""
@@ -17,16 +17,16 @@ CLAIM_TIMEOUT = timedelta(minutes=10)
 
 class EmailQuerySet(models.QuerySet):
     def for_list(self):
-        """With everything a row of the list shows, latest first."""
+        """Fetch all that a row of the list shows, latest first."""
         counted = self.annotate(attachment_count=models.Count("attachments"))
-        # Grouping for the count drops the default order.
+        # Counting groups requires no default order.
         return counted.defer("text").order_by("-id")
 
     def waiting(self):
         return self.filter(sent_at=None, discarded_at=None, next_try_at__isnull=False)
 
     def failed(self):
-        """Those that are not tried any more, and not discarded."""
+        """Return emails that are not tried any more and not discarded."""
         return self.filter(sent_at=None, discarded_at=None, next_try_at=None)
 
     def sent(self):
@@ -40,14 +40,14 @@ class EmailQuerySet(models.QuerySet):
 
 
 class Email(models.Model):
-    """One email to one person. `next_try_at` is empty if it is not tried any more."""
+    """An email to one person. `next_try_at` is empty if it is not tried any more."""
 
     to = models.EmailField()
     subject = models.CharField(max_length=200)
     text = models.TextField(max_length=20_000)
-    # The page of ours that the email is about.
+    # The page in this program that the email is about.
     about = models.CharField(max_length=200, blank=True)
-    # The same in every attempt: a mail server that got it twice can tell.
+    # The same in every attempt, so that a mail server recognises a repeated email.
     message_id = models.CharField(max_length=200, unique=True)
     written_at = models.DateTimeField()
     written_by = models.ForeignKey(
@@ -93,7 +93,7 @@ class Email(models.Model):
         return "waiting" if self.next_try_at else "failed"
 
     def claim(self, at: datetime) -> bool:
-        """Take the email for one attempt; False if another sender was quicker."""
+        """Take the email for one attempt; False if another sender took it."""
         return bool(
             Email.objects.filter(
                 pk=self.pk,
@@ -132,7 +132,7 @@ class Email(models.Model):
         )
 
     def resend(self, at: datetime) -> bool:
-        """Try a failed or waiting email at once; False if it is sent or discarded."""
+        """Try a failed or waiting email again now; False if it is sent or discarded."""
         return bool(
             Email.objects.filter(pk=self.pk, sent_at=None, discarded_at=None).update(
                 next_try_at=at, attempt_count=0
@@ -140,7 +140,7 @@ class Email(models.Model):
         )
 
     def discard(self, at: datetime) -> bool:
-        """Never send it; False if it is sent or discarded."""
+        """Discard it; False if it is sent or discarded already."""
         return bool(
             Email.objects.filter(pk=self.pk, sent_at=None, discarded_at=None).update(
                 discarded_at=at, next_try_at=None
@@ -149,7 +149,7 @@ class Email(models.Model):
 
 
 class Attachment(models.Model):
-    """A file of an email, as it was when the email was written."""
+    """A file attached to an email, as it was when the email was written."""
 
     email = models.ForeignKey(
         Email, on_delete=models.CASCADE, related_name="attachments"

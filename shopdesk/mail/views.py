@@ -45,7 +45,7 @@ def email(request, pk):
 
 @require_GET
 def attachment(request, pk):
-    """A file as it is sent. Never shown as a page of ours."""
+    """Return an attachment as a download, never shown as a page of this site."""
     file = get_object_or_404(Attachment, pk=pk)
     answer = HttpResponse(bytes(file.file), content_type=file.media_type)
     answer.headers["Content-Disposition"] = f'attachment; filename="papers-{pk}"'

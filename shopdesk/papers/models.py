@@ -1,4 +1,4 @@
-"""How an issued document is stored: once, byte for byte."""
+"""Issued documents, stored once, byte for byte."""
 
 from hashlib import sha256
 
@@ -13,7 +13,7 @@ def stored_fields(pdf: bytes) -> dict[str, bytes | str]:
 class StoredPdf(models.Model):
     """A record with the document issued for it, which is never rendered again.
 
-    A record that has its document only later makes both fields empty until then.
+    A record whose document is made later overrides both fields: empty until then.
     """
 
     pdf = models.BinaryField(editable=False)

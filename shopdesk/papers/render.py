@@ -1,6 +1,6 @@
-"""From a template to the bytes of a PDF, which `shopdesk.papers.worker` draws.
+"""Render a template to a PDF, which `shopdesk.papers.worker` draws.
 
-A document is the same byte for byte when rendered again from the same record.
+The same record always gives the same bytes.
 """
 
 from dataclasses import dataclass
@@ -27,7 +27,7 @@ SIZES = {
     "62x40": "62mm 40mm",
     "89x36": "89mm 36mm",
     "100x62": "100mm 62mm",
-    # The roll of a till.
+    # The roll of a receipt printer.
     "80x200": "80mm 200mm",
 }
 """Paper and label sizes, as CSS declares them."""
@@ -70,8 +70,9 @@ def render_pdf(
     """Return the PDF of `template` (extending shopdesk/look/paper.html) on `size`.
 
     `made_at` is the moment printed on the document, not the one at which it is drawn.
-    The language is the shop's document language unless `language` is given. Raises
-    PdfError.
+    The language is the shop's document language unless `language` is given.
+
+    Raises: PdfError.
     """
     if size not in SIZES:
         raise PdfError(f"There is no paper size {size}.")
@@ -89,7 +90,7 @@ def render_pdf(
 
 
 def document_language(shop: Shop) -> translation.override:
-    """Activate the language of documents for what is written to customers."""
+    """Activate the language of documents for texts to customers."""
     return _locale_for(shop.paper_language)
 
 
@@ -103,7 +104,7 @@ def in_all_languages(text: str) -> set[str]:
 
 
 def _locale_for(language: str) -> translation.override:
-    """Activate a language; the variant of the screens where they share it."""
+    """Activate a language; English means the variant of the screens."""
     own = settings.LANGUAGE_CODE
     return translation.override(own if own.split("-")[0] == language else language)
 

@@ -1,13 +1,12 @@
-"""From HTML to the bytes of a PDF: the only module that knows WeasyPrint.
+"""Draw HTML as a PDF: the only module that uses WeasyPrint.
 
 Only the processes of `shopdesk.papers.worker` import it. What does not depend on the
 document is loaded here once, so that the process of each document starts with it.
 
 A document is tagged (PDF/UA-1), embeds its fonts, fetches nothing, and is the same byte
-for byte when made again from the same HTML: it may be identified by its hash.
-
-A document with an embedded file is PDF/A-3a as well, as far as we can tell: WeasyPrint
-writes it so and our tests read it back, but no validator has certified it.
+for byte when made again from the same HTML, so its hash identifies it. A document with
+an embedded file is also written as PDF/A-3a; our tests read it back, but no validator
+has certified it.
 """
 
 import atexit
@@ -35,7 +34,7 @@ except OSError as error:
     ) from error
 
 STATIC = Path(shopdesk.__file__).parent / "static" / "shopdesk"
-# Two families of one face: its Latin letters, and those of Central Europe after it.
+# Two families of one typeface: Latin letters, and those of Central Europe.
 FONT_FILES = {
     "Desk": "next-latin",
     "Desk More": "next-latin-ext",
@@ -46,7 +45,7 @@ WARM_UP_HTML = "<html lang=en><title>1</title><h1>1</h1><p><b>1</b> <code>1</cod
 
 
 class DataOnlyFetcher(URLFetcher):
-    """Opens nothing but what the document itself contains, and says so loudly."""
+    """Opens nothing but what the document itself contains, and raises otherwise."""
 
     def fetch(self, url: str, headers: Any = None) -> Any:
         if not url.startswith("data:"):
@@ -81,15 +80,15 @@ def draw(request: dict[str, Any]) -> bytes:
         )
         return pdf
     except FatalURLFetchingError as error:
-        # It is no Exception, so that the library's own handlers let it through.
+        # Not an Exception: the library's own handlers would catch that.
         raise PdfError(str(error)) from error
 
 
 def _set_header_scopes(document: Any, pdf: Any) -> None:
-    """State of each header cell whether it heads a row or a column.
+    """State for each header cell whether it heads a row or a column.
 
-    The library leaves that open, and a screen reader can't tell above cells that are
-    headers themselves. A row of nothing but headers heads columns.
+    The library leaves that open, and a screen reader cannot tell for cells below other
+    headers. A row with only headers heads columns.
     """
     for row in pdf.objects:
         if not isinstance(row, dict) or row.get("S") != "/TR":
@@ -102,7 +101,7 @@ def _set_header_scopes(document: Any, pdf: Any) -> None:
 
 
 def _cell_numbers(row: dict[str, Any]) -> Iterator[int]:
-    """The numbers of the objects that a row of a table is made of."""
+    """Return the numbers of the objects of which a table row is made."""
     for part in row.get("K", ()):
         if isinstance(part, bytes):
             yield int(part.split()[0])
@@ -121,10 +120,10 @@ def _embed(embedded: dict[str, Any]) -> dict[str, Any]:
     )
 
     def finish(document: Any, pdf: Any) -> None:
-        """Name the file once, and describe it inside the one description there is.
+        """Name the embedded file once, and describe it in the existing metadata.
 
-        By itself the library names it twice, and a second description is overlooked
-        by some readers of e-invoices.
+        By itself the library names it twice, and some readers of e-invoices overlook a
+        second metadata block.
         """
         _set_header_scopes(document, pdf)
         files = pdf.catalog["AF"]
@@ -139,7 +138,7 @@ def _embed(embedded: dict[str, Any]) -> dict[str, Any]:
 
 @cache
 def style_sheet(page: str) -> Any:
-    """Return the style sheet of documents with our fonts, parsed once a page.
+    """Return the style sheet of documents with our fonts, parsed once a page size.
 
     `page` holds the CSS declarations of the page itself.
     """
@@ -159,12 +158,12 @@ def _face(family: str, file: str, weight: int) -> str:
 
 
 def _warm_up() -> None:
-    """Load what the library loads with its first document."""
-    # That a font is reduced to the letters in use is no news.
+    """Load what the library would load with its first document."""
+    # Hides the message that a font is reduced to the letters in use.
     logging.getLogger("fontTools").setLevel(logging.WARNING)
     page = "size: A4 portrait;"
     draw({"html": WARM_UP_HTML, "page": page, "template": "", "embedded": None})
-    # Copies of this process end without it; the one that loaded the fonts clears up.
+    # Copies of this process must not clean up; only the one that loaded the fonts does.
     atexit.register(rmtree, FONTS._folder, ignore_errors=True)
 
 

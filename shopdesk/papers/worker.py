@@ -1,8 +1,8 @@
-"""Draw every document in a child process of its own, which is ended after 15 seconds.
+"""Draw each document in a child process, which is ended after 15 seconds.
 
-A layout that runs away can only be ended with its process, and a thread can set no
-alarm. The children are copies of a server that has loaded the library and the fonts;
-it starts with the first document and ends with this process.
+A layout that does not finish can only be ended with its process, and only a main thread
+can set an alarm. The children are copies of a server process that has loaded the
+library and the fonts; it starts with the first document and ends with this process.
 """
 
 import math
@@ -15,7 +15,7 @@ from typing import Any
 
 from shopdesk.errors import PdfError
 
-# A document may be drawn while a record is locked, and others wait 20 seconds for that.
+# A document may be drawn while a record is locked, and others wait 20 seconds for it.
 MAX_SECONDS = 15.0
 RenderRequest = dict[str, Any]
 """What a document is made of, as `shopdesk.papers.render` states it."""
@@ -31,7 +31,7 @@ def draw_pdf(request: RenderRequest, *, max_seconds: float = MAX_SECONDS) -> byt
     child = _processes.Process(target=_answer, args=arguments, daemon=True)
     try:
         child.start()
-        # The child has the only copy left: if it dies, that ends the waiting.
+        # The child now has the only copy: if it dies, reading ends.
         ours.close()
         if not answers.poll(max_seconds):
             raise PdfError(
@@ -52,8 +52,8 @@ def draw_pdf(request: RenderRequest, *, max_seconds: float = MAX_SECONDS) -> byt
 
 
 def _answer(answers: Connection, request: RenderRequest, max_seconds: float) -> None:
-    """Send whether the document could be drawn, and its bytes or what is wrong."""
-    # Ends this process where nobody is left to do it.
+    """Send whether the document could be drawn, and its bytes or the error."""
+    # Ends this process if the parent is gone.
     signal.alarm(math.ceil(max_seconds) + 1)
     answer: tuple[bool, bytes | str]
     try:
@@ -69,7 +69,7 @@ def _answer(answers: Connection, request: RenderRequest, max_seconds: float) -> 
 
 
 def _forget_server() -> None:
-    """Have a copy of this process start a server of its own.
+    """Let a copy of this process start its own server.
 
     Only the process that started a server can ask whether it still runs.
     """

@@ -10,7 +10,7 @@ from shopdesk.shop.models import MarkupTier, TaxRate
 
 @transaction.atomic
 def delete_rate(pk: int, *, on: date) -> None:
-    """Delete a rate that has not begun; one that is gone already stays gone."""
+    """Delete a tax rate that is not in force yet; one already deleted is ignored."""
     row = TaxRate.objects.select_for_update().filter(pk=pk).first()
     if row is None:
         return

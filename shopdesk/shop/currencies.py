@@ -1,4 +1,4 @@
-"""Currencies, countries and number formats of the world, by the lists of CLDR."""
+"""Currencies, countries and number formats of the world, from CLDR."""
 
 from dataclasses import dataclass
 from decimal import Decimal
@@ -21,16 +21,17 @@ WHOLE = frozenset(
     "BIF CLP DJF GNF ISK JPY KMF KRW PYG RWF UGX UYI VND VUV XAF XOF XPF".split()
 )
 THOUSANDTHS = frozenset("BHD IQD JOD KWD LYD OMR TND".split())
-"""Minor units of ISO 4217, list one. CLDR leaves them out where nobody has coins for
-them, but a bill is not paid in coins alone."""
+"""Minor units by ISO 4217, list one. CLDR leaves them out where no such coins exist,
+but invoices are not paid in coins alone.
+"""
 
 PAPER_LANGUAGES = {"en": "English", "de": "German (Deutsch)"}
-"""What papers can be written in."""
+"""The languages in which papers can be written."""
 
 
 @cache
 def countries() -> dict[str, str]:
-    """ISO 3166 codes that have a currency of their own or share one, with names."""
+    """Return ISO 3166 codes with names, of countries that have a currency."""
     names = {code: name for code, name in ENGLISH.territories.items() if len(code) == 2}
     lived_in = {code for code in names if get_territory_currencies(code)}
     return {code: names[code] for code in sorted(lived_in, key=names.__getitem__)}
@@ -38,22 +39,22 @@ def countries() -> dict[str, str]:
 
 @cache
 def currencies() -> dict[str, str]:
-    """ISO 4217 codes that are legal tender somewhere today, with names."""
+    """Return ISO 4217 codes with names, of currencies that are legal tender today."""
     codes = {code for land in countries() for code in get_territory_currencies(land)}
     return {code: get_currency_name(code, locale=ENGLISH) for code in sorted(codes)}
 
 
 def places(currency: str) -> int:
-    """Decimals of a currency (ISO 4217)."""
+    """Return the decimals of a currency (ISO 4217)."""
     return 0 if currency in WHOLE else 3 if currency in THOUSANDTHS else 2
 
 
 @dataclass(frozen=True)
 class Currency:
-    """The currency in which a document was written, and how its numbers look.
+    """The currency of a document, and the format of its numbers.
 
     Takes the place of the shop in a template: `{{ total|money:currency }}`. A sent
-    quote keeps its own currency when the shop's changes.
+    quote keeps its currency when the shop's changes.
     """
 
     currency: str
@@ -61,12 +62,12 @@ class Currency:
 
     @property
     def places(self) -> int:
-        """Decimals of the currency (ISO 4217)."""
+        """Return the decimals of the currency (ISO 4217)."""
         return places(self.currency)
 
 
 class InCurrency:
-    """A record or value with amounts in a `currency` of its own.
+    """A record with amounts in its own `currency`.
 
     It keeps that currency when the shop's changes.
     """
@@ -75,25 +76,25 @@ class InCurrency:
 
     @property
     def places(self) -> int:
-        """Decimals of its currency."""
+        """Return the decimals of its currency."""
         return places(self.currency)
 
     def written_in(self, shop: Any) -> Currency:
-        """Its currency, with numbers as the shop writes them."""
+        """Return its currency, with numbers in the shop's format."""
         return Currency(self.currency, shop.locale)
 
 
 def written(amount: Decimal, *, currency: str, locale: str) -> str:
-    """An amount as it is written there, rounded to the currency, halves up."""
+    """Return an amount with its currency, rounded with halves up."""
     digits = places(currency)
     text: str = _pattern(locale, digits).apply(
-        # Rounded here since Babel would round halves to the even neighbour.
+        # Rounded here, since Babel rounds halves to the even neighbour.
         rounded(amount, places=digits),
         locale,
         currency=currency,
         currency_digits=False,
     )
-    # The narrow no-break space is in few typefaces; the usual one is in all.
+    # Few typefaces have the narrow no-break space; all have the usual one.
     return text.replace("\u202f", "\u00a0")
 
 
@@ -106,10 +107,10 @@ def _pattern(locale: str, digits: int) -> NumberPattern:
 
 @cache
 def locale_in(language: str, *, locale: str) -> str:
-    """How a text in `language` writes numbers for a shop that writes as in `locale`.
+    """Return the locale of numbers in a text in `language`, for a shop's `locale`.
 
-    The shop's own way goes before where it is one of that language; English, which the
-    desk itself speaks, keeps to the shop's way whichever it is.
+    The shop's locale is kept if it belongs to that language, and in English, the
+    language of the screens.
     """
     spoken = language.split("-")[0]
     if spoken in ("", "en") or locale.split("_")[0] == spoken:
@@ -118,7 +119,7 @@ def locale_in(language: str, *, locale: str) -> str:
 
 
 def sample(currency: str, *, locale: str) -> str | None:
-    """An amount as it would be written; None where the locale is not known."""
+    """Return a sample amount; None if the locale is unknown."""
     try:
         return written(Decimal("1234.5"), currency=currency, locale=locale)
     except (UnknownLocaleError, ValueError):

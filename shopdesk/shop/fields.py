@@ -7,7 +7,7 @@ from shopdesk.shop import logo, numbering
 
 
 class LinesField(forms.CharField):
-    """A few short lines, without empty ones."""
+    """Up to a number of short lines; empty ones are removed."""
 
     def __init__(self, *, most, **kwargs):
         self.most = most
@@ -52,7 +52,7 @@ class LogoInput(forms.ClearableFileInput):
 
 
 class LogoField(forms.FileField):
-    """A picture; its value is the bytes of a small, clean PNG."""
+    """A picture; its value is the bytes of a small PNG."""
 
     widget = LogoInput
 
@@ -61,7 +61,7 @@ class LogoField(forms.FileField):
         if file is None:
             return None
         try:
-            # One byte over the limit is enough to see that it is over.
+            # One byte more than allowed is enough to see that it is too large.
             return logo.as_png(file.read(logo.MAX_BYTES + 1))
         except logo.LogoError as refusal:
             raise ValidationError(str(refusal), code="logo") from refusal

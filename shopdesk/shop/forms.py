@@ -39,7 +39,7 @@ class SettingsForm(forms.ModelForm):
 
     class Meta:
         model = Shop
-        # The logo is stored by `save`: it comes as a file and is stored as bytes.
+        # The logo comes as a file and is stored as bytes, by `save`.
         fields = [n for group in GROUPS for n in group.names if n != "logo"]
         widgets = {
             "name": forms.TextInput(attrs={"class": "w20"}),
@@ -65,7 +65,7 @@ class SettingsForm(forms.ModelForm):
 
     @property
     def amounts(self):
-        """The names of the fields that hold an amount of the currency."""
+        """Return the names of the fields that hold an amount of the currency."""
         return [n for n, box in self.fields.items() if isinstance(box, MoneyFormField)]
 
     def clean_tax_kind(self):
@@ -139,7 +139,7 @@ class SettingsForm(forms.ModelForm):
 
 
 class RateForm(forms.ModelForm):
-    """A rate that replaces the previous one from a day on."""
+    """A tax rate that replaces the previous one from a day on."""
 
     rate = ExactFormField(
         label="Rate (%)",
@@ -167,7 +167,7 @@ class RateForm(forms.ModelForm):
         self.fields["kind"].choices = [
             pair for pair in tax.KINDS if pair[0] != tax.ZERO
         ]
-        # The empty record's own values would count as typed.
+        # Otherwise the initial values of the empty record would count as entered.
         self.initial = {"kind": tax.STANDARD}
 
     def clean(self):
@@ -190,15 +190,15 @@ class RateForm(forms.ModelForm):
         return entered
 
     def validate_constraints(self):
-        """Skipped: the fields have checked all that the database would."""
+        """Skip it: the fields have checked all that the database would."""
 
     def check_day(self, kind, starts_on):
-        """Refuse to change a rate that was in use: it is only replaced."""
+        """Raise if a rate that was in use would change; it can only be replaced."""
         last = TaxRate.objects.filter(kind=kind).first()
         if last is None or starts_on > last.starts_on:
             return
         if starts_on == last.starts_on >= self.on:
-            # It cannot have been used yet: correct it.
+            # It cannot have been used yet, so it may be corrected.
             self.instance.pk = last.pk
             self.instance._state.adding = False
             return

@@ -1,4 +1,4 @@
-"""An uploaded picture, made into a small clean logo for documents."""
+"""Turn an uploaded picture into a small, safe logo for documents."""
 
 from io import BytesIO
 
@@ -8,7 +8,7 @@ FORMATS = ("PNG", "JPEG", "WEBP")
 MAX_BYTES = 2_000_000
 MAX_PIXELS = 12_000_000
 MAX_SIZE = (900, 360)
-"""Printed at most 76 by 30 mm, at 300 dots per inch."""
+"""Printed at 76 by 30 mm at most, at 300 dots per inch."""
 MIN_SIDE = 16
 
 
@@ -17,10 +17,10 @@ class LogoError(Exception):
 
 
 def as_png(content: bytes) -> bytes:
-    """The picture in `content` as a new PNG on white, without anything else from it.
+    """Return the picture in `content` as a new PNG on white, with its pixels only.
 
-    Only pixels pass: no metadata, no profile, no further frames, nothing hidden behind
-    the end. Its size is judged before a single pixel is unpacked.
+    Metadata, profiles, further frames and data hidden behind the end are dropped. Its
+    size is checked before any pixel is decoded.
     """
     if len(content) > MAX_BYTES:
         raise LogoError(f"Use a file of at most {MAX_BYTES // 1_000_000} MB.")
@@ -32,7 +32,7 @@ def as_png(content: bytes) -> bytes:
     except LogoError:
         raise
     except Exception as broken:
-        # A reader of broken files fails in more ways than it names.
+        # The library raises more kinds of errors for broken files than it documents.
         raise LogoError(
             "The picture cannot be read. Use a PNG, JPEG or WebP file."
         ) from broken

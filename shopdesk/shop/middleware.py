@@ -4,7 +4,7 @@ from shopdesk.shop.models import Shop
 
 
 class ShopMiddleware:
-    """Sets `request.shop`, which is loaded once and only if something asks for it."""
+    """Sets `request.shop`, which is loaded once, when first used."""
 
     def __init__(self, get_response):
         self.get_response = get_response

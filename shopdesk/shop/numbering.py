@@ -1,8 +1,8 @@
-"""Numbers of the shop: given without a gap, written in one way, read in any.
+"""Numbers of the shop: assigned without gaps, written in one form, read in any.
 
-Invoices, credit notes and receipts bear a series and a number in it, INV26-00042; jobs
-the year and a number in it, 26-00412. On a label a check character follows: ISO/IEC
-7064 MOD 37,36, which catches every single wrong character and nearly every swap of two
+Invoices, credit notes and receipts have a series and a number in it, INV26-00042; jobs
+have the year and a number in it, 26-00412. On a label a check character follows:
+ISO/IEC 7064 MOD 37,36, which detects every wrong character and nearly every swap of two
 neighbours.
 """
 
@@ -18,9 +18,9 @@ from shopdesk.shop.models.number_series import Series
 YEAR = "{yy}"
 INVOICES, CREDITS = "invoice", "credit"
 LABELS = {INVOICES: "invoices", CREDITS: "credit notes", "": "something else"}
-"""What a series numbers, by its kind."""
+"""What a series numbers."""
 
-# As printed on documents; or with something else than the dash, or without zeros.
+# As printed on documents, also with another separator or without leading zeros.
 WHOLE = re.compile(
     r"([A-Z0-9]*[A-Z][A-Z0-9]*?)(?:[\s/–-]+0*([0-9]{1,9})|([0-9]{5}))",
     re.ASCII | re.IGNORECASE,
@@ -70,7 +70,7 @@ class NumberSeriesError(RefusedError):
 def give(series: str, *, kind: str = "") -> int:
     """Return the next number of a series: 1, 2, 3 …
 
-    Call it in the transaction of what bears the number: without that, there is a gap.
+    Call it in the transaction that stores the number; otherwise there may be a gap.
     """
     Series.objects.get_or_create(name=series, defaults={"kind": kind})
     row = Series.objects.filter(name=series, kind=kind)
@@ -85,7 +85,7 @@ def give_job_number(on: date) -> str:
 
 
 def advance_job_numbers(year: int, *, past: int) -> None:
-    """Let the job numbers of a year continue after `past`, if they have not yet."""
+    """Let the job numbers of a year continue after `past` if they are lower."""
     series, _ = Series.objects.get_or_create(name=f"job {year}")
     Series.objects.filter(pk=series.pk, last__lt=past).update(last=past)
 

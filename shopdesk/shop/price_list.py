@@ -1,7 +1,7 @@
 """The list price: labour, parts and fees at the shop's rates.
 
-A price list knows no comebacks: `billing.pricing.comeback_price` raises a list price
-that does not cover them.
+List prices do not include comebacks: `billing.pricing.comeback_price` raises a list
+price that does not cover them.
 """
 
 from collections.abc import Sequence
@@ -15,10 +15,10 @@ LABOUR, PART, FEE = "labour", "part", "fee"
 
 @dataclass(frozen=True)
 class Markups:
-    """Percent on the cost of one part; `bands` are (costs at least, percent), rising.
+    """Markups in percent on the unit cost; `bands` are (minimum cost, percent), rising.
 
-    The whole cost bears the percent of the highest band it reaches; below the first
-    band it is `percent`. Prices have `places` decimals, halves up.
+    The percentage of the highest tier reached applies to the full cost; below the first
+    tier it is `percent`. Prices have `places` decimals, halves rounded up.
     """
 
     percent: Decimal
@@ -26,7 +26,7 @@ class Markups:
     places: int = 2
 
     def on(self, cost: Decimal) -> Decimal:
-        """Return the percent that a part of this cost bears."""
+        """Return the markup in percent on a part of this cost."""
         reached = [percent for least, percent in self.bands if least <= cost]
         return reached[-1] if reached else self.percent
 
@@ -37,7 +37,7 @@ class Markups:
 
 @dataclass(frozen=True)
 class ChargeRates:
-    """What the shop charges by: an hour of labour in steps, and the markups."""
+    """What the shop charges: hourly rate, labour rounding, and markups."""
 
     hour: Decimal
     minimum_minutes: int
@@ -56,7 +56,7 @@ class PlannedLabour:
 
 @dataclass(frozen=True)
 class PartNeed:
-    """A part that a fix needs; `cost` is None where it is unknown."""
+    """A part that a fix needs; `cost` is None if unknown."""
 
     text: str
     quantity: int
@@ -66,7 +66,7 @@ class PartNeed:
 
 @dataclass(frozen=True)
 class ListLine:
-    """One line; `price` is None where none can be suggested."""
+    """One line; `price` is None if none can be suggested."""
 
     kind: str
     text: str
@@ -91,7 +91,7 @@ def labour_price(minutes: int, *, rates: ChargeRates) -> Decimal:
 
 
 def part_price(cost: Decimal, *, fixed: Decimal | None, markups: Markups) -> Decimal:
-    """Return the price of one: the fixed price if there is one, else cost + markup."""
+    """Return the unit price: the fixed price if there is one, else cost plus markup."""
     return markups.price(cost) if fixed is None else fixed
 
 
@@ -112,7 +112,7 @@ def labour_lines(
 
 
 def part_line(need: PartNeed, *, rates: ChargeRates) -> ListLine:
-    """Return the line of a part; without a cost and a fixed price it has no price."""
+    """Return the line of a part; without cost and fixed price it has no price."""
     price = need.fixed
     if need.cost is not None:
         price = part_price(need.cost, fixed=need.fixed, markups=rates.markups)

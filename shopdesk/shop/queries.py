@@ -11,7 +11,7 @@ from shopdesk.shop.models import MarkupTier, Series, Shop, TaxRate
 
 
 def settings_version() -> str:
-    """Return a text that changes with every setting: it shows that a page is stale."""
+    """Return a text that changes with every setting, to detect an outdated page."""
     kept = Shop.objects.values()
     shops = [{**one, "logo": bytes(one["logo"] or b"")} for one in kept]
     entered = [shops, *(list(of.objects.values_list()) for of in (TaxRate, MarkupTier))]
@@ -20,7 +20,7 @@ def settings_version() -> str:
 
 @dataclass(frozen=True)
 class RateRow:
-    """A rate and the days on which it applies; without a first day it is built in."""
+    """A rate and the days on which it applies; without a first day it is a default."""
 
     label: str
     rate: Decimal
@@ -32,12 +32,12 @@ class RateRow:
 
 
 def rate_rows(on: date) -> list[RateRow]:
-    """Return every rate by kind, latest first, and the built-in ones without a row."""
+    """Return every rate by kind, latest first, and the defaults of other kinds."""
     rows = list(TaxRate.objects.all())
     found = []
     for kind, label in tax.KINDS:
         if kind == tax.ZERO:
-            continue  # always 0 %, and nothing to say of it
+            continue  # always 0 %, and nothing to show
         own = [row for row in rows if row.kind == kind]
         found += _in_turn(own, label, on)
         unsaid = tax.UNSAID.get(kind)
@@ -78,7 +78,7 @@ class BandRow:
 
     @property
     def has_price_drop(self) -> bool:
-        """Whether the more expensive part is sold for less."""
+        """Whether a more expensive part would be sold for less."""
         return self.price < self.below_price
 
 
@@ -106,7 +106,7 @@ def next_number(pattern: str, *, on: date) -> str:
 
 @dataclass(frozen=True)
 class Example:
-    """What the settings would look like on a document; empty if they are wrong."""
+    """A preview of the settings on a document; empty where they are invalid."""
 
     amount: str = ""
     invoice: str = ""
@@ -114,7 +114,7 @@ class Example:
 
 
 def example(entered: dict, *, on: date) -> Example:
-    """Return what `entered` would look like on a document, without what is wrong."""
+    """Return a preview of the valid settings in `entered`."""
     amount = None
     if entered.get("currency") and entered.get("locale"):
         amount = currencies.sample(entered["currency"], locale=entered["locale"])

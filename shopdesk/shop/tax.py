@@ -1,7 +1,7 @@
-"""The tax on a line: its kind in the shop's words, its category, its rate.
+"""The tax on a line: its kind, its category, its rate.
 
-Categories are those of UNCL 5305 as EN 16931 uses them. Which of them a shop may or
-must use is for its local rules.
+Categories are those of UNCL 5305 as EN 16931 uses them. Local regulations decide which
+of them a shop may or must use.
 """
 
 from dataclasses import dataclass
@@ -35,9 +35,9 @@ CATEGORY = {
 
 @dataclass(frozen=True)
 class Tax:
-    """What holds for one kind of tax on a day; `rate` in percent.
+    """The tax of one kind on a day; `rate` in percent.
 
-    `reason` stands on the paper where no tax is charged.
+    `reason` is printed on documents without tax.
     """
 
     kind: str
@@ -56,9 +56,9 @@ UNSAID = {
     REVERSE: Tax(REVERSE, Decimal(0), "Reverse charge"),
     OUTSIDE: Tax(OUTSIDE, Decimal(0), "Not subject to tax"),
 }
-"""Until the shop says otherwise; of a reduced rate nothing can be known."""
+"""The defaults until the shop enters rates; there is none for a reduced rate."""
 
 
 def exemption_reason(kind: str) -> str:
-    """What a paper says where no tax is charged and the shop has no words for it."""
+    """Printed on documents without tax if the shop has not entered a reason."""
     return UNSAID[kind].reason if kind in UNSAID else ""

@@ -34,7 +34,7 @@ def settings(request):
         entered.save()
         messages.success(request, "Settings saved. New documents use them.")
         return _back(request, _drop(request, pressed, on=today))
-    # The form has set on the record what it could not save.
+    # The form has already set invalid values on the record.
     saved = Shop.current()
     context = {
         "form": entered.shop,
@@ -77,7 +77,7 @@ def _back(request: HttpRequest, group: str):
 
 @require_GET
 def examples(request):
-    """Show what the typed settings would look like on a document."""
+    """Show a preview of the entered settings on a document."""
     form = SettingsForm(request.GET, instance=Shop.current())
     form.is_valid()
     shown = example(form.cleaned_data, on=timezone.localdate())

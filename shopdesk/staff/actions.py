@@ -11,9 +11,9 @@ from shopdesk.stamp import Stamp
 
 @transaction.atomic
 def set_up(*, shop_name: str, username: str, name: str, password: str) -> User:
-    """Create the first owner and name the shop. Refused as soon as there is a user."""
-    # The shop's one row is the lock: of two at once, the second waits here and then
-    # sees the first one's owner.
+    """Create the first owner and name the shop; raise if there is a user already."""
+    # The shop's row is the lock: of two requests at once, the second waits here and
+    # then sees the owner that the first one created.
     Shop.objects.get_or_create(pk=1)
     shop = Shop.objects.select_for_update().get(pk=1)
     if User.objects.exists():
@@ -38,7 +38,7 @@ def add_person(
 
 
 def reset_person(user: User, *, stamp: Stamp) -> str:
-    """Return a new one-time passphrase; open sessions and a lockout end."""
+    """Return a new one-time passphrase; ends open sessions and a lockout."""
     with transaction.atomic():
         _ensure_owner_remains(user)
         passphrase = user.set_passphrase(at=stamp.at)
@@ -49,7 +49,7 @@ def reset_person(user: User, *, stamp: Stamp) -> str:
 
 @transaction.atomic
 def change_person(user: User, *, name: str, role: str, is_active: bool) -> None:
-    """Change name or role, or deactivate; takes effect at once, open sessions too."""
+    """Change name or role, or deactivate; applies at once, to open sessions too."""
     if role != Role.OWNER or not is_active:
         _ensure_owner_remains(user)
     user.name, user.role, user.is_active = name, role, is_active
@@ -57,7 +57,7 @@ def change_person(user: User, *, name: str, role: str, is_active: bool) -> None:
 
 
 def _ensure_owner_remains(user: User) -> None:
-    # All of them are locked, so that two owners cannot deactivate each other at once.
+    # All owners are locked, so that two cannot deactivate each other at once.
     owners = User.objects.active_owners().select_for_update().order_by("pk")
     if list(owners) == [user]:
         raise RefusedError(

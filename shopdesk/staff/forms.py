@@ -5,11 +5,11 @@ from django.utils import timezone
 
 from shopdesk.staff.models import Role, User
 
-MAX_LENGTH = 1000  # characters; hashing more would take time
+MAX_LENGTH = 1000  # characters; longer ones would take long to hash
 
 
 def password_field(label, *, new=False, **kwargs):
-    """A field for a password as typed: nothing is cut off, pasting is allowed."""
+    """A password field: nothing is cut off, pasting is allowed."""
     kind = "new-password" if new else "current-password"
     widget = forms.PasswordInput(attrs={"autocomplete": kind, "maxlength": False})
     return forms.CharField(
@@ -18,7 +18,7 @@ def password_field(label, *, new=False, **kwargs):
 
 
 class SignInNameField(forms.CharField):
-    """A sign-in name, in lower case whatever was typed."""
+    """A sign-in name, converted to lower case."""
 
     def __init__(self, **kwargs):
         kwargs = {"label": "Sign-in name", "max_length": 40} | kwargs
@@ -47,7 +47,7 @@ class SignInForm(forms.Form):
             return entered
         user = authenticate(self.request, **entered)
         if user is None:
-            # One sentence for all causes: it does not reveal which names exist.
+            # One message for all causes: it does not reveal which names exist.
             raise ValidationError("Wrong sign-in name or password.")
         if user.must_change_password and user.passphrase_until < timezone.now():
             raise ValidationError(
@@ -58,7 +58,7 @@ class SignInForm(forms.Form):
 
 
 class NewPasswordForm(forms.Form):
-    """A new password, typed twice; `owner_of_password` says whose it will be."""
+    """A new password, typed twice; `owner_of_password` is the user it belongs to."""
 
     password = password_field(
         "New password",
@@ -89,7 +89,7 @@ class NewPasswordForm(forms.Form):
 
 
 class PasswordForm(NewPasswordForm):
-    """A different password for oneself."""
+    """Changes one's own password."""
 
     current = password_field("Current password")
     field_order = ["current", "password", "again"]

@@ -1,4 +1,4 @@
-"""Sign-in, its end after a while, and the roles that each page asks for."""
+"""Sign-in, session timeout, and the roles that each page requires."""
 
 from time import time
 from urllib.parse import urlsplit
@@ -13,20 +13,20 @@ from django_htmx.http import HttpResponseClientRedirect
 
 from shopdesk.staff.permissions import can_open
 
-# Open to those who still have to set a password of their own.
+# Pages allowed while a one-time passphrase is still in use.
 ALLOWED_BEFORE_PASSWORD_CHANGE = frozenset({"staff:password", "staff:sign_out"})
-ACTIVITY_UPDATE_SECONDS = 300  # seconds; not a write to the database for every page
+ACTIVITY_UPDATE_SECONDS = 300  # seconds, so that not every page writes to the database
 
 
 class SessionTimeoutMiddleware:
-    """Signs out users who were away for long, and everybody after a long day."""
+    """Signs users out after a period without activity, and after a long day."""
 
     def __init__(self, get_response):
         self.get_response = get_response
 
     def __call__(self, request):
         session = request.session
-        # Without the mark there is nobody to sign out.
+        # Without this entry nobody is signed in.
         if "since" in session:
             now = int(time())
             away, whole = now - session["seen"], now - session["since"]
@@ -38,7 +38,7 @@ class SessionTimeoutMiddleware:
 
 
 class LoginRequiredMiddleware(auth.LoginRequiredMiddleware):
-    """Redirects to the sign-in page: the whole page, not a part within it."""
+    """Redirects to the sign-in page, also from an htmx request: as a whole page."""
 
     def handle_no_permission(self, request, view):
         if not request.htmx:
@@ -51,9 +51,9 @@ class LoginRequiredMiddleware(auth.LoginRequiredMiddleware):
 
 
 class RolePermissionMiddleware:
-    """Refuses every URL that is not open to the role of the signed-in person.
+    """Refuses every URL that the user's role may not open.
 
-    Runs after LoginRequiredMiddleware, which has redirected everybody else.
+    Runs after LoginRequiredMiddleware, which has redirected anyone not signed in.
     """
 
     def __init__(self, get_response):
@@ -62,7 +62,7 @@ class RolePermissionMiddleware:
     def __call__(self, request):
         response = self.get_response(request)
         if getattr(request, "user", None) and request.user.is_authenticated:
-            # A shared counter: nothing of a customer stays behind in the browser.
+            # The counter's browser is shared: it must not keep customer data.
             response.setdefault("Cache-Control", "no-store, private")
         return response
 

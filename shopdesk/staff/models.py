@@ -1,4 +1,4 @@
-"""Staff, and how often a network address asked for a page."""
+"""Staff, and request counts of network addresses."""
 
 from datetime import datetime, timedelta
 
@@ -30,7 +30,7 @@ class Role(models.TextChoices):
 
 
 class PasswordStrengthValidator:
-    """Refuses passwords made of names known to everybody here, or of repetitions."""
+    """Refuses passwords that consist of known names or of repetitions."""
 
     def validate(self, password, user=None):
         words = [Shop.current().name, getattr(user, "name", "")]
@@ -61,12 +61,12 @@ class UserManager(BaseUserManager):
 
 class UserQuerySet(models.QuerySet):
     def active_owners(self):
-        """Owners who can sign in with their own password."""
+        """Return owners who can sign in with a password of their own."""
         return self.filter(role=Role.OWNER, is_active=True, passphrase_until=None)
 
 
 class User(AbstractBaseUser):
-    """A member of staff. What they may open follows from `role` alone."""
+    """A member of staff. `role` alone decides what they may open."""
 
     username = models.CharField(
         "sign-in name",
@@ -78,8 +78,8 @@ class User(AbstractBaseUser):
     name = models.CharField(max_length=80)
     role = models.CharField(max_length=7, choices=Role, default=Role.COUNTER)
     is_active = models.BooleanField("may sign in", default=True)
-    # While set, the password is a one-time passphrase from the owner: it expires then,
-    # and opens nothing but the page where one's own password is set.
+    # Set while the password is a one-time passphrase from the owner. It expires at that
+    # moment, and allows only the page where a password is set.
     passphrase_until = models.DateTimeField(null=True, blank=True, editable=False)
     created_at = models.DateTimeField(auto_now_add=True)
 
@@ -134,9 +134,10 @@ class RequestCountQuerySet(models.QuerySet):
     ) -> "RequestCount":
         """Count one more request of `key`; return its row, over `most` if too many.
 
-        Stored in the database, so that it holds for all workers and after a restart.
-        Each change is judged by the database: two at once are counted as two. Who is
-        over the limit is only read, so that no flood makes the database write.
+        It is stored in the database, so that it holds for all workers and after a
+        restart. Each change is a single statement: two requests at once are counted as
+        two. Requests over the limit only read, so that a flood does not write to the
+        database.
         """
         begun = at - timedelta(seconds=seconds)
         mine = self.filter(key=key)
@@ -147,7 +148,7 @@ class RequestCountQuerySet(models.QuerySet):
             if not mine.filter(window_start__lte=begun).update(
                 window_start=at, count=1
             ):
-                # The first request makes the row; the next round counts.
+                # The first request creates the row; the next round counts it.
                 new = self.model(key=key, window_start=at)
                 self.bulk_create([new], ignore_conflicts=True)
                 self.filter(window_start__lt=at - timedelta(hours=1)).delete()
@@ -157,9 +158,9 @@ class RequestCountQuerySet(models.QuerySet):
 
 
 class RequestCount(models.Model):
-    """How often one address asked for something since a moment.
+    """How often one address requested something since a moment.
 
-    The address can't be read from it. `rate_limit` judges it.
+    The address cannot be read from it. `rate_limit` evaluates it.
     """
 
     key = models.CharField(max_length=64, unique=True)

@@ -24,7 +24,7 @@ def random_passphrase() -> str:
 
 
 def is_repetition(password: str) -> bool:
-    """Whether the password is up to ten characters repeated."""
+    """Whether the password is up to ten characters, repeated."""
     unit = next(
         n
         for n in range(1, len(password) + 1)
@@ -34,7 +34,7 @@ def is_repetition(password: str) -> bool:
 
 
 def consists_of_words(password: str, *, words: Iterable[str]) -> bool:
-    """Whether little is left of it without `words` that anyone here would try first."""
+    """Whether little is left of it without `words` that anyone would guess first."""
     bare = rest = password.casefold()
     known = {part.casefold() for word in words for part in re.split(r"[\W_]+", word)}
     for word in sorted(known | set(COMMON_TRADE_WORDS), key=len, reverse=True):

@@ -1,6 +1,6 @@
-"""Who may open which page: one table of rooms, and the pages that differ from theirs.
+"""Who may open which page: a table of rooms, and of pages that differ from theirs.
 
-A room is the namespace of a URL. What stands in neither table is closed to everybody.
+A room is the namespace of a URL. What is in neither table is closed to everyone.
 """
 
 COUNTER, BENCH, OWNER = "counter", "bench", "owner"
@@ -9,7 +9,7 @@ COUNTER_OR_OWNER = frozenset({COUNTER, OWNER})
 BENCH_OR_OWNER = frozenset({BENCH, OWNER})
 OWNER_ONLY = frozenset({OWNER})
 
-# No sign-in is asked for. The views say so themselves: see `login_not_required`.
+# Open without sign-in. Their views state that, too: see `login_not_required`.
 PUBLIC_URLS = frozenset({"staff:sign_in", "staff:set_up", "link:page", "link:paper"})
 
 ROOM_ROLES = {

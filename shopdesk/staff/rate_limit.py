@@ -1,4 +1,4 @@
-"""How often one network address may ask for a page that needs no sign-in."""
+"""Limits how often a network address may request a page without sign-in."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -21,8 +21,8 @@ class RateLimit:
 def seconds_to_wait(request, about: str, limit: RateLimit, *, at: datetime) -> int:
     """Count this request; return how long its address must wait, 0 if not at all.
 
-    `about` is what is counted. The address is stored as a keyed hash, and that for an
-    hour at most.
+    `about` is what is counted. The address is stored as a keyed hash, for an hour at
+    most.
     """
     address = address_of(
         request.META.get("REMOTE_ADDR", ""),
@@ -46,9 +46,9 @@ def seconds_until_allowed(key: str, limit: RateLimit, *, at: datetime) -> int:
 def address_of(remote: str, *, forwarded: str = "", proxies: int = 0) -> str:
     """Return whose request it is: the address of the connection.
 
-    `proxies` is how many of our own stand before us. Each adds, at the right of
-    `forwarded` (X-Forwarded-For), the address it saw; what stands further left was
-    written by anybody. Of IPv6 only the network counts: a household has all the rest.
+    `proxies` is the number of our own reverse proxies. Each adds, at the right of
+    `forwarded` (X-Forwarded-For), the address it saw; anything further left may be
+    forged. Of an IPv6 address only the network counts, as a household has all the rest.
     """
     if proxies > 0:
         seen = [address.strip() for address in forwarded.split(",") if address]

@@ -28,13 +28,13 @@ from shopdesk.stamp import Stamp
 
 
 def _start_session(request, user):
-    """Sign in, and note since when: the middleware ends the session after a while."""
+    """Sign in, and store the time: the middleware ends the session after a while."""
     login(request, user, backend="django.contrib.auth.backends.ModelBackend")
     request.session["since"] = request.session["seen"] = int(time())
 
 
 def _redirect_target(request):
-    """The page that was asked for, on this host only; else Today."""
+    """Return the requested page, if it is on this host; else Today."""
     wanted = request.POST.get("next") or request.GET.get("next") or ""
     is_ours = url_has_allowed_host_and_scheme(
         wanted, allowed_hosts={request.get_host()}, require_https=request.is_secure()
@@ -62,7 +62,7 @@ def sign_in(request):
 def sign_out(request):
     logout(request)
     response = redirect(settings.LOGOUT_REDIRECT_URL)
-    # A shared counter: the next person must find nothing of the last one.
+    # The counter's browser is shared: the next user must not see earlier pages.
     response["Clear-Site-Data"] = '"cache", "storage"'
     response["Cache-Control"] = "no-store, private"
     return response
@@ -72,7 +72,7 @@ def sign_out(request):
 @never_cache
 @login_not_required
 def set_up(request):
-    """Create the first owner, once; afterwards there is no such page."""
+    """Create the first owner; afterwards this page does not exist."""
     if User.objects.exists():
         raise Http404
     form = SetUpForm(request.POST or None)
@@ -148,7 +148,7 @@ def reset(request, pk):
 
 
 def _show_passphrase(request, member, passphrase):
-    """Show the passphrase in this one answer and never again; so it is no redirect."""
+    """Show the passphrase in this response only; so it is no redirect."""
     return render(
         request,
         "shopdesk/staff/passphrase.html",

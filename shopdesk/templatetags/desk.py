@@ -28,19 +28,19 @@ for format_value in (
 
 @register.filter
 def share(value):
-    """A probability in percent: `{{ row.risk|share }}` → 2.3 %."""
+    """Write a probability in percent: `{{ row.risk|share }}` → 2.3 %."""
     return "" if value is None else format_share(value)
 
 
 @register.filter
 def share_range(low, high):
-    """Two limits in percent: `{{ row.low|share_range:row.high }}` → 28–55 %."""
+    """Write a range in percent: `{{ row.low|share_range:row.high }}` → 28–55 %."""
     return "" if low is None or high is None else format_share_range(low, high)
 
 
 @register.simple_tag
 def qr(text, title):
-    """The QR code of `text`; `title` is what a reader of the screen or paper hears."""
+    """Return the QR code of `text`; `title` is what screen readers say."""
     code = qr_code(text)
     return format_html(
         '<svg viewBox="0 0 {} {}" role="img" shape-rendering="crispEdges">'
@@ -57,7 +57,7 @@ def qr(text, title):
 
 @register.simple_tag(takes_context=True)
 def query(context, key, value, drop=""):
-    """The page's own address with one question changed: `{% query "page" 3 %}`."""
+    """Return the page's address with one parameter changed: `{% query "page" 3 %}`."""
     asked = context["request"].GET.copy()
     asked[key] = value
     asked.pop(drop, None)
@@ -66,7 +66,7 @@ def query(context, key, value, drop=""):
 
 @register.simple_tag(takes_context=True)
 def table_rows(context, table):
-    """The rows of a `ListTable`, ready for its template."""
+    """Return the rows of a `ListTable`, ready for its template."""
     table.shop = context.get("shop")
     return table.with_html()
 
@@ -87,13 +87,13 @@ def _forms_in(context):
 
 
 def _target(field):
-    """The id that a link to a wrong field must lead to."""
+    """Return the id to which a link to a field with an error leads."""
     return f"{field.auto_id}_0" if field.use_fieldset else field.auto_id
 
 
 @register.simple_tag(takes_context=True)
 def problems(context):
-    """All that is wrong in `form`, `forms` and `formset`: rows of label, text, id."""
+    """Return the errors of `form`, `forms` and `formset`: rows of label, text, id."""
     found = []
     for form in _forms_in(context):
         if not form.is_bound:
@@ -117,7 +117,7 @@ def problems(context):
 
 @register.filter
 def is_optional(field):
-    """True where a field may stay empty in a form that also asks for something."""
+    """Whether a field may stay empty in a form that has required fields."""
     return (
         not field.field.required
         and field.widget_type not in ("checkbox", "checkboxselectmultiple")

@@ -25,21 +25,21 @@ from repairs.comebacks.estimate.hyperprior import (
 from repairs.comebacks.estimate.posterior import Posterior
 from repairs.comebacks.watch import Floats
 
-DEGREES_OF_FREEDOM = 8.0  # of the t: tails wide enough for what is not normal
-MIN_CURVATURE = 0.3  # where the data say less than this, the hyperprior still does
+DEGREES_OF_FREEDOM = 8.0  # of the t: wide tails cover posteriors that are not normal
+MIN_CURVATURE = 0.3  # below this curvature the data say less than the hyperprior
 MAX_POINTS, MIN_POINTS = 64, 16
-PAIRS_TIMES_POINTS = 64_000  # the more pairs, the better known the parameters
+PAIRS_TIMES_POINTS = 64_000  # more pairs determine the parameters better
 
-LARGE = 1200  # pairs; from here on a sample of them finds the start for all
+LARGE = 1200  # pairs; above this, a sample of them finds the start for all
 SAMPLE = 600
 MIN_WEIGHT = 1e-4  # a hyperprior that the sample makes less probable is dropped
 
 
 @dataclass(frozen=True)
 class _Points:
-    """Parameters around the best ones under one hyperprior, a row each.
+    """Parameters around the best ones under one hyperprior, one set per row.
 
-    With the log of their weights and each pair's probability to be reliable.
+    With the log of their weights and each pair's probability of being reliable.
     """
 
     hyperprior: Hyperprior
@@ -68,7 +68,7 @@ def bayesian_model_average(
     best, _ = max(weighted, key=lambda each: float(each[1].sum()))
     points = np.concatenate([part.points for part, _ in weighted])
     weights = np.concatenate([weights for _, weights in weighted])[:, None]
-    # A sum of weights may be the last digit above one.
+    # Rounding may make a sum of weights slightly more than 1.
     shares = np.concatenate([part.shares for part, _ in weighted]).clip(max=1.0)
     gammas = [
         _as_one_gamma(
@@ -142,7 +142,7 @@ def student_t_nodes(count: int, *, dimensions: int) -> Floats:
 def _as_one_gamma(
     shapes: Floats, rates: Floats, mass: Floats
 ) -> tuple[Floats, Floats, Floats]:
-    """Return shape, rate and mass of one gamma per pair, by mean and variance."""
+    """Return shape, rate and weight of one gamma per pair, by mean and variance."""
     total = np.maximum(mass.sum(axis=0), 1e-300)
     means = shapes / rates
     mean = (mass * means).sum(axis=0) / total

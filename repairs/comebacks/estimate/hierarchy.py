@@ -1,8 +1,9 @@
-"""The likelihood of the hierarchical model: how well seven parameters explain the data.
+"""The likelihood of the hierarchical model under its seven parameters.
 
-It uses what the plain prior leaves out: the recorded type, how other fixes of the fault
-do, and how the same fix does on other faults. The effect of a fault is integrated out
-by Gauss–Hermite quadrature, that of a fix over what its other pairs say of it.
+It uses what the plain prior leaves out: the recorded type, the results of the fault's
+other fixes, and those of the same fix on other faults. The effect of a fault is
+integrated out by Gauss–Hermite quadrature, that of a fix over the evidence of its other
+pairs.
 """
 
 import copy
@@ -39,7 +40,7 @@ class PairCounts:
         fault: Ints,
         fix: Ints,
     ) -> None:
-        # Pairs of a fault lie together, so that a fault's sum is one slice.
+        # Pairs of a fault are adjacent, so that a sum over a fault is one slice.
         order = np.argsort(fault, kind="stable")
         self._fault = fault[order]
         is_new = np.r_[True, np.diff(self._fault) != 0][: len(order)]
@@ -52,7 +53,7 @@ class PairCounts:
         self._rows_of_type = [np.flatnonzero(self._stopgap == n) for n in (0, 1)]
         self._counting = np.arange(self.comebacks.max(initial=0))
         self.in_given_order = np.argsort(order, kind="stable")
-        # Without the other pairs of a fix, no fix has an effect.
+        # Without other pairs of the same fix, no fix has an effect.
         self._effects = np.zeros(1)
         self.effect_weights = np.ones((len(order), 1))
         self._weights_of_type = self._by_type(self.effect_weights)
@@ -64,11 +65,11 @@ class PairCounts:
 
     @property
     def has_shared_fixes(self) -> bool:
-        """Whether a fix was done for more than one fault."""
+        """Whether any fix was done for more than one fault."""
         return bool(self.fix.max(initial=-1) + 1 < self.pairs)
 
     def sample(self, pairs: int) -> "PairCounts":
-        """Return about so many of the pairs, by whole faults, evenly over all."""
+        """Return about this many pairs: whole faults, evenly chosen."""
         keep = self._number % -(-self.pairs // pairs) == 0
         return PairCounts(
             comebacks=self.comebacks[keep],
@@ -81,7 +82,7 @@ class PairCounts:
     def with_fix_effects(self, x: Floats) -> "PairCounts":
         """Return the same with each fix weighted by its pairs on other faults.
 
-        The weights hold under the parameters `x`.
+        The weights are valid for the parameters `x`.
         """
         mixed = self._mix(x, *self._log_groups(x))
         by_others = mixed.by_fault[self._number] / mixed.either  # without the pair
@@ -98,7 +99,9 @@ class PairCounts:
         return other
 
     def loss(self, x: Floats, hyperprior: Hyperprior) -> tuple[float, Floats]:
-        """Return the negative log posterior density, less a constant, and its slope."""
+        """Return the negative log posterior density, up to a constant, and its
+        gradient.
+        """
         first, first_slope = self._log_group(x[0], x[1])
         second, second_slope = self._log_group(x[2], x[1] + x[3])
         mixed = self._mix(x, first, second)
@@ -106,7 +109,8 @@ class PairCounts:
         slope[0:2] = first_slope @ mixed.share
         slope[2:4] = second_slope @ (1.0 - mixed.share)
         slope[1] += slope[3]
-        # Slope of the log of `either` by the logit, at each node of the fault's effect.
+        # Derivative of the log of `either` by the logit, at each node of the fault's
+        # effect.
         steepness = self._weighted(
             self._weights_of_type, mixed.reliable * (1.0 - mixed.reliable)
         )
@@ -120,7 +124,9 @@ class PairCounts:
         return -value, z / hyperprior.sd - slope
 
     def log_density(self, x: Floats, hyperprior: Hyperprior) -> tuple[float, Floats]:
-        """Return the log posterior density, and how probably each pair is reliable."""
+        """Return the log posterior density, and each pair's probability of being
+        reliable.
+        """
         mixed = self._mix(x, *self._log_groups(x))
         z = (x - hyperprior.mean) / hyperprior.sd
         return mixed.log_likelihood - 0.5 * float(z @ z), mixed.share
@@ -135,8 +141,8 @@ class PairCounts:
     ) -> tuple[Floats, Floats]:
         """Return the negative binomial log likelihood of each pair under one gamma.
 
-        Less the terms that are the same for any parameters. With it comes its slope by
-        log shape and log mean.
+        Without the terms that do not depend on the parameters. With it comes its
+        gradient by log shape and log mean.
         """
         a, o = np.exp(log_shape), self.comebacks
         ratio = self.expected * np.exp(log_mean) / a
@@ -186,11 +192,11 @@ class PairCounts:
 class _Mixture:
     log_likelihood: float
     first: Floats  # likelihood of a pair (row) in the group of reliable fixes, and
-    second: Floats  # in the other one, the greater taken as one
-    either: Floats  # and whichever it is, at each node of its fault's effect
+    second: Floats  # in the other one, relative to the greater of the two
+    either: Floats  # and the mixture of both, at each node of its fault's effect
     by_fault: Floats  # posterior weight of each node: a row per fault
-    reliable: Floats  # prior probability to be reliable, by type and both effects
-    share: Floats  # posterior probability of a pair to be reliable
+    reliable: Floats  # prior probability of being reliable, by type and both effects
+    share: Floats  # posterior probability of a pair being reliable
 
 
 def _prefix_sums(values: Floats) -> Floats:
@@ -200,7 +206,7 @@ def _prefix_sums(values: Floats) -> Floats:
 
 
 def _reliable_probability(x: Floats, effects: Floats) -> Floats:
-    """Return the prior probability to be reliable.
+    """Return the prior probability of being reliable.
 
     Axes: recorded type (lasting, stopgap), effect of the fault, effect of the fix.
     """
@@ -246,7 +252,7 @@ def fit_parameters(
 def curvature(
     pair_counts: PairCounts, x: Floats, hyperprior: Hyperprior, *, step: float = 1e-3
 ) -> Floats:
-    """Return the second derivatives of the loss at `x`, by differences of its slope."""
+    """Return the second derivatives of the loss at `x`, from its gradient."""
     rows = [
         (
             pair_counts.loss(x + step * unit, hyperprior)[1]

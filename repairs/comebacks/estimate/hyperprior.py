@@ -1,16 +1,16 @@
-"""The parameters of the hierarchical model and what is assumed of them beforehand.
+"""The parameters of the hierarchical model and their prior.
 
 As in `prior`, the ratio of a pair's hazard to the shop's comes from one of two gammas:
 that of reliable fixes, or that of fixes which come back (the mixture of DuMouchel 1999,
 Am. Stat. 53:177–190, here around the expected number of each pair as in Clayton &
-Kaldor 1987, Biometrics 43:671–681). But each pair has its own probability to belong to
-the reliable ones:
+Kaldor 1987, Biometrics 43:671–681). But each pair has its own probability of belonging
+to the reliable ones:
 
     logit = alpha − beta · [recorded as a stopgap] + u of its fault + v of its fix
 
-with u ~ N(0, tau²), and v as in `hierarchy`. A shop whose recorded types are right gets
-a large beta, one whose types mean nothing a beta of zero, and one whose types mislead a
-negative one. Whichever it is, the comebacks decide.
+with u ~ N(0, tau²), and v as in `hierarchy`. If a shop's recorded types are right, beta
+is large; if they mean nothing, it is 0; if they mislead, it is negative. In each case
+the comebacks decide.
 """
 
 from dataclasses import dataclass
@@ -79,13 +79,13 @@ class Hyperprior:
         )
 
 
-# Log mean of the first group, log ratio of the second's to it, and logit of the share
-# of reliable fixes, to start from.
+# Start values: log mean of the first group, log ratio of the second's to it, and logit
+# of the share of reliable fixes.
 GROUPS = ((-1.2, 2.2, 1.0), (-2.5, 3.0, 0.0), (-0.4, 2.2, 2.5))
 
-# In most shops fixes differ much, reliable ones too. Where the fixes of each group are
-# alike it pays to know: the second hyperprior counts as far as it explains the data
-# better.
+# In most shops fixes differ much, reliable ones too. If the fixes of each group are
+# alike, estimates can be more precise: the second hyperprior is weighted by how well it
+# explains the data.
 DIFFERENT = Hyperprior.about(
     shapes=((np.log(1.5), 0.5), (np.log(3.0), 0.8)),
     max_log_shape=np.log(30.0),

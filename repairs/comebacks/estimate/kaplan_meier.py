@@ -1,8 +1,9 @@
-"""Survival estimates that assume nothing: Kaplan–Meier, Nelson–Aalen and log-rank.
+"""Nonparametric survival estimates: Kaplan–Meier, Nelson–Aalen and log-rank.
 
 The Kaplan–Meier interval is the beta product confidence procedure (Fay, Brittain &
 Proschan 2013, Biostatistics 14:723–736). It keeps its level for a handful of repairs,
-where Greenwood's does not: with nothing censored it is Clopper and Pearson's.
+where Greenwood's does not. Without censoring it equals the interval of Clopper and
+Pearson.
 """
 
 from dataclasses import dataclass
@@ -23,7 +24,7 @@ class KaplanMeierEstimate:
 
 
 def kaplan_meier(counts: Counts, *, tail: float = 0.05) -> KaplanMeierEstimate:
-    """Return the estimate of each pair from its own repairs alone.
+    """Return the estimate of each pair from its own repairs only.
 
     `tail` is the probability outside each limit. A repair followed up through the last
     day counts as at risk just after it, as if it were censored half a day later.
@@ -48,9 +49,10 @@ def beta_product_interval(
     """Return the lower and upper beta product limits of survival, one per row.
 
     The upper limit is of the product of Beta(n − d + 1, d) over the days with an event.
-    The lower one has a further factor Beta(n after, 1): the next event could come at
+    The lower one has a further factor Beta(n after, 1), as the next event could come at
     once. Each product is approximated by the beta of the same mean and variance; logs
-    of moment ratios keep that exact where thousands of repairs make the variance tiny.
+    of moment ratios keep the precision when thousands of repairs make the variance
+    tiny.
     """
     left = at_risk - events + 1.0
     log_mean = np.where(events > 0, np.log(left / (at_risk + 1.0)), 0.0).sum(axis=1)
@@ -80,7 +82,7 @@ def _beta_quantile(log_mean: Floats, spread: Floats, p: float) -> Floats:
 
 @dataclass(frozen=True)
 class LogRank:
-    """Comebacks observed and expected in each group if both were alike."""
+    """Comebacks observed in each group, and expected if both were alike."""
 
     observed: Floats
     expected: Floats
@@ -89,9 +91,9 @@ class LogRank:
 
 
 def log_rank(counts: Counts) -> LogRank:
-    """Return the log-rank test between two groups, a row each.
+    """Return the log-rank test between two groups, one row each.
 
-    Where no day tells the groups apart the statistic is zero and p is one.
+    If no day tells the groups apart, the statistic is 0 and p is 1.
     """
     if counts.exits.shape[0] != 2:
         raise ValueError("The log-rank test here compares two groups.")
@@ -118,9 +120,10 @@ def cumulative_hazard(counts: Counts) -> Floats:
 
 
 def expected_comebacks(counts: Counts, hazard: Floats) -> Floats:
-    """Return each pair's comebacks at the shop's average hazard over its follow-up.
+    """Return each pair's comebacks expected at the shop's hazard over its follow-up.
 
-    They add up to the comebacks observed, whatever the data: if not, a count is wrong.
+    They add up to the comebacks observed, whatever the data; otherwise a count is
+    wrong.
     """
     expected = np.asarray(counts.exits @ hazard)
     observed = float(counts.comebacks.sum())
@@ -129,11 +132,11 @@ def expected_comebacks(counts: Counts, hazard: Floats) -> Floats:
 
 
 def hazard_before_any_comeback(counts: Counts) -> float:
-    """Return a stand-in for the hazard of the period while the shop has no comeback.
+    """Return a substitute for the hazard of the period while the shop has no comeback.
 
     As if the next repair, followed up for the whole period, came back. With the default
-    prior this puts the upper 95 % limit near three over the repairs followed up (the
-    rule of three) instead of an unproven risk of zero.
+    prior this puts the upper 95 % limit near 3 / (repairs followed up) (the rule of
+    three) instead of assuming a risk of 0.
     """
     days = np.arange(counts.within + 1)
     periods = float(counts.exits.sum(axis=0) @ days) / max(counts.within, 1)

@@ -20,9 +20,9 @@ from scipy.special import (
 from repairs.comebacks.estimate.prior import Prior, log_likelihood
 from repairs.comebacks.watch import Floats, Ints
 
-MAX_STEPS = 90  # halving alone brings a bracket below the last digit in so many
+MAX_STEPS = 90  # number of bisections that narrow a bracket to the last digit
 TOLERANCE = 1e-12  # relative, of a quantile
-TINY = 1e-300  # least divisor
+TINY = 1e-300  # smallest divisor
 MIN_SHAPE, MIN_RATE = 0.22, 0.05  # below these a component is hardly a gamma
 
 
@@ -45,7 +45,7 @@ class Posterior:
         return np.asarray((self.weights * self.shapes / self.rates).sum(axis=1))
 
     def risk(self, hazard: float) -> Floats:
-        """Return the probability of a comeback by the day of this cumulative hazard."""
+        """Return the comeback probability by the day of this cumulative hazard."""
         survival = (self.rates / (self.rates + hazard)) ** self.shapes
         return np.asarray(1.0 - (self.weights * survival).sum(axis=1))
 
@@ -67,7 +67,8 @@ class Posterior:
     def probability_better(self, first: int, second: int) -> float:
         """Return the probability that the hazard of row `first` is the smaller.
 
-        Of two gammas X and Y, P(X < Y) is an incomplete beta; mixtures go by weights.
+        Of two gammas X and Y, P(X < Y) is an incomplete beta function; mixtures are
+        weighted sums.
         """
         a1, b1, w1 = self.shapes[first], self.rates[first], self.weights[first]
         a2, b2, w2 = self.shapes[second], self.rates[second], self.weights[second]
@@ -78,7 +79,7 @@ class Posterior:
         """Return the hazard ratio that is not exceeded with probability `p`.
 
         It lies between the quantiles of the components. Newton's method finds it fast;
-        bisection takes over where a step would leave the bracket.
+        bisection takes over if a step would leave the bracket.
         """
         own = gammaincinv(self.shapes, p) / self.rates
         low, high = own.min(axis=1), own.max(axis=1)
@@ -115,7 +116,7 @@ class Posterior:
 def posterior(prior: Prior, *, comebacks: Ints, expected: Floats) -> Posterior:
     """Return the posterior of each pair under a prior of the whole shop.
 
-    Each component is updated as a gamma; the weights go by its marginal likelihood.
+    Each component is updated as a gamma; the weights follow its marginal likelihood.
     """
     shapes, rates = np.array(prior.shapes), np.array(prior.rates)
     o, e = _column(comebacks), _column(expected)
@@ -136,11 +137,11 @@ def filtered_posterior(
     counted_comebacks: Ints,
     counted_expected: Floats,
 ) -> Posterior:
-    """Return the posterior had only the counted repairs of each pair been made.
+    """Return the posterior as if only the counted repairs of each pair had been made.
 
-    `whole` is the posterior of all repairs, `comebacks` and `expected` are theirs. A
-    pair's own repairs are taken out of its gammas, which leaves what it is pooled
-    towards; then the counted ones are put in. Where all count, nothing changes.
+    `whole` is the posterior of all repairs; `comebacks` and `expected` are of all
+    repairs, too. A pair's own repairs are taken out of its gammas, which leaves what it
+    is pooled towards; then the counted ones are put in. If all count, nothing changes.
     """
     o, e = _column(comebacks), _column(expected)
     counted_o, counted_e = _column(counted_comebacks), _column(counted_expected)
@@ -153,7 +154,7 @@ def filtered_posterior(
         - _log_marginal(a, b, o, e)
     )
     weights = np.exp(logs - logsumexp(logs, axis=1, keepdims=True))
-    # Exactly as it was where nothing is left out.
+    # Exactly unchanged if nothing is left out.
     is_whole = (o == counted_o) & np.isclose(e, counted_e, rtol=1e-12, atol=0.0)
     return Posterior(
         shapes=np.where(is_whole, whole.shapes, a + counted_o),
@@ -167,6 +168,6 @@ def _column(values: Ints | Floats) -> Floats:
 
 
 def _log_marginal(a: Floats, b: Floats, comebacks: Floats, expected: Floats) -> Floats:
-    """Return the log probability under each gamma, but for terms that all share."""
+    """Return the log probability under each gamma, up to terms that all share."""
     logs = gammaln(a + comebacks) - gammaln(a) + a * np.log(b)
     return np.asarray(logs - (a + comebacks) * np.log(b + expected))

@@ -14,11 +14,11 @@ from scipy.special import gammaln, xlogy
 
 from repairs.comebacks.watch import Floats, Ints
 
-MIN_PAIRS = MIN_COMEBACKS = 20  # fewer say little of how pairs or groups differ
+MIN_PAIRS = MIN_COMEBACKS = 20  # fewer say little about how pairs or groups differ
 
 # A shape above the upper bound means that all fixes are alike, one below the lower
-# bound that a fix always holds or never does. No data of a shop show either, but an
-# unbounded fit runs there, to shapes where the likelihood itself is lost in rounding.
+# bound that a fix always lasts or never does. The data of a shop show neither, but an
+# unbounded fit runs there, to shapes where rounding destroys the likelihood.
 LOG_SHAPE = (float(np.log(0.22)), float(np.log(10.0)))
 LOG_MEAN = (-9.0, 9.0)
 
@@ -31,7 +31,7 @@ NO_COMEBACKS = "default assumption: no comebacks recorded yet"
 
 @dataclass(frozen=True)
 class Prior:
-    """Gamma components by shape, rate and weight, the one of smaller mean first."""
+    """Gamma components by shape, rate and weight; the one of smaller mean first."""
 
     shapes: tuple[float, ...]
     rates: tuple[float, ...]
@@ -56,7 +56,7 @@ def log_likelihood(
 ) -> Floats:
     """Return the log probability of these comebacks under one component.
 
-    Written with gammaln: the library's negative binomial loses its digits at large
+    Written with gammaln: the library's negative binomial loses precision at large
     shapes and then reports an optimum that is not there.
     """
     return np.asarray(
@@ -88,7 +88,7 @@ def minimize_from(
     bounds: Sequence[tuple[float, float]],
     **options: Any,
 ) -> Floats:
-    """Return the lowest point reached from any of the starts.
+    """Return the lowest minimum reached from any of the starts.
 
     `options` are those of `scipy.optimize.minimize`.
     """

@@ -30,15 +30,18 @@ from repairs.comebacks.watch import Counts, Floats, Ints
 
 TAIL_PROBABILITY = 0.05  # outside each limit: the intervals are 90 %
 UPPER_TAIL_PROBABILITY = 0.04
-"""Outside the upper limit of the risk. With 5 % it would cover a stopgap done one to
-four times some points less often than an interval that knows the shop's parameters,
-which have to be estimated here; and a limit that is too low is the more expensive
-mistake. All the same 90 % is what the intervals cover: tests/benchmarks/README.md."""
+"""Probability outside the upper limit of the risk.
+
+With 5 % it would cover a stopgap done one to four times a few points less often than an
+interval that knows the shop's parameters, which have to be estimated here; and a limit
+that is too low is the more expensive mistake. The intervals still cover 90 %: see
+tests/benchmarks/README.md.
+"""
 
 
 @dataclass(frozen=True)
 class Rates:
-    """The comeback rates of pairs, from the estimates they rest on."""
+    """The comeback rates of pairs, and the estimates behind them."""
 
     counts: Counts
     expected: Floats
@@ -47,7 +50,7 @@ class Rates:
     """The shop's cumulative hazard over the period."""
     prior: Prior
     parameters: HyperParameters | None
-    """Of the hierarchical model; None without any comeback."""
+    """Of the hierarchical model; None if there are no comebacks."""
     posterior: Posterior
     limit: float
     """The highest risk the shop accepts."""
@@ -129,10 +132,10 @@ def rates(
 
 
 def filtered_rates(counts: Counts, *, whole: Rates, rows: Ints) -> Rates:
-    """Return the rates where `counts` hold only some of the shop's repairs.
+    """Return the rates if `counts` hold only some of the shop's repairs.
 
     `whole` are the rates of all repairs: they give the average and what each pair is
-    pooled towards. `rows` are the places of these pairs among them.
+    pooled towards. `rows` are the positions of these pairs in them.
     """
     expected = np.asarray(counts.exits @ cumulative_hazard(whole.counts))
     pooled = filtered_posterior(

@@ -1,4 +1,4 @@
-"""The verdict on each pair, in one of four words, and where it contradicts the type."""
+"""The verdict on each pair, and whether it contradicts the recorded type."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,11 +16,11 @@ WORSE_THAN_RECORDED = "performs like a stopgap"
 BETTER_THAN_RECORDED = "lasts better than recorded"
 
 MIN_COMEBACKS = 2  # one comeback may be bad luck
-# The share of the shop's accepted doubt that is allowed before a fix is accused. In
-# simulated shops (tests/benchmarks) this keeps false accusations below 3 in 1000 even
-# where the fixes do not form two groups, and costs 2 to 4 in 100 true ones.
+# The share of the accepted doubt that is allowed before a fix has too many comebacks.
+# In simulated shops (tests/benchmarks) this keeps false verdicts below 3 in 1000 even
+# if the fixes do not form two groups, and misses 2 to 4 in 100 true ones.
 VERDICT_DOUBT_FACTOR = 0.7
-MAX_OWN_WIDTH = 0.5  # a wider interval of the own risk says nothing
+MAX_OWN_WIDTH = 0.5  # with a wider interval of the own risk there is no verdict
 
 
 def assign_verdicts(

@@ -56,12 +56,14 @@ class Command(BaseCommand):
         if pdf:
             self._write_pdf(pdf, scope, shop)
         if scope.is_filtered and format != "table":
-            # Not among the rows, where a program would not expect it.
+            # Not printed with the rows, where a program would not expect it.
             self.stderr.write("\n".join(scope.notices))
         self.stdout.write(FORMATS[format](report), ending="")
 
     def _scope(self, options: dict, shop: Shop) -> Scope:
-        """Return the scope by the form of the page, so that both refuse the same."""
+        """Return the scope, validated by the form of the page, so that both refuse the
+        same.
+        """
         given = {name: options[name] for name in ScopeForm.base_fields}
         form = ScopeForm(
             {name: str(value) for name, value in given.items() if value is not None},

@@ -28,9 +28,9 @@ from shopdesk.staff.models import User
 
 SEED = 31
 MARK = "demo shop"
-"""The number series by which a later run knows that this database is a demo."""
+"""The number series by which a later run recognises the demo database."""
 LINK_FILE = "customers-link.txt"
-"""Beside the documents, since the database keeps only a hash of the link's token."""
+"""Stored with the documents, since the database has only a hash of the link's token."""
 CONSONANTS, VOWELS = "bdfgkmnprstvz", "aeiou"
 
 
@@ -118,7 +118,7 @@ class Command(BaseCommand):
 
     @staticmethod
     def _reset_sign_ins():
-        """Set new passphrases each time: a fixed one could be looked up."""
+        """Set new passphrases each time: fixed ones would be public."""
         sign_ins = []
         for username, *_ in STAFF:
             if user := User.objects.filter(username=username).first():

@@ -2,7 +2,7 @@ from django.db import models
 
 
 class Series(models.Model):
-    """How far a series of numbers without a gap has come; see `shop.numbering`."""
+    """The last number of a series without gaps; see `shop.numbering`."""
 
     name = models.CharField(max_length=20, unique=True)
     kind = models.CharField("what it numbers", max_length=8, blank=True, default="")

@@ -1,4 +1,4 @@
-"""Tax rates with the days on which they apply, and markups on expensive parts."""
+"""Tax rates with their start dates, and markup tiers for expensive parts."""
 
 from datetime import date
 from decimal import Decimal
@@ -12,7 +12,7 @@ from shopdesk.shop import tax
 
 class TaxRateQuerySet(models.QuerySet):
     def holding(self, on: date) -> dict[str, tax.Tax]:
-        """What holds on that day, by kind of tax."""
+        """Return the tax in force on that day, by kind of tax."""
         held = dict(tax.UNSAID)
         for row in self.filter(starts_on__lte=on).order_by("starts_on"):
             reason = row.reason or tax.exemption_reason(row.kind)
@@ -21,7 +21,7 @@ class TaxRateQuerySet(models.QuerySet):
 
 
 class TaxRate(models.Model):
-    """A rate and the first day on which it holds, until a later one takes its place."""
+    """A tax rate and its start date; it applies until a later one replaces it."""
 
     kind = models.CharField(max_length=8, choices=tax.KINDS)
     rate = FixedDecimalField("percent", default=Decimal(0))
@@ -48,7 +48,7 @@ class TaxRate(models.Model):
 
 
 class MarkupTier(models.Model):
-    """Another markup on parts that cost `starts_at` or more."""
+    """A different markup on parts that cost `starts_at` or more."""
 
     starts_at = MoneyField("parts that cost at least")
     percent = FixedDecimalField("markup in percent")

@@ -33,7 +33,7 @@ def standard_text(label, *, default="", **options):
 
 
 class Shop(models.Model):
-    """Name, money and promises of the shop; there is exactly one."""
+    """Name, rates, terms and texts of the shop; there is exactly one record."""
 
     class Paper(models.TextChoices):
         A4 = "A4", "A4"
@@ -356,9 +356,9 @@ class Shop(models.Model):
 
     @classmethod
     def current(cls) -> "Shop":
-        """The shop as it is set now; the defaults where nothing was set yet.
+        """Return the shop's settings; the defaults if nothing was saved yet.
 
-        Its logo is fetched only where it is shown.
+        Its logo is loaded only where it is shown.
         """
         return cls.objects.defer("logo").filter(pk=1).first() or cls(pk=1)
 
@@ -369,20 +369,20 @@ class Shop(models.Model):
 
     @property
     def places(self) -> int:
-        """Decimals of the currency (ISO 4217)."""
+        """Return the decimals of the currency (ISO 4217)."""
         return currencies.places(self.currency)
 
     @property
     def logo_inline(self) -> str:
-        """The logo as an address that carries it whole; nothing is fetched for it."""
+        """Return the logo as a data URL, so that nothing is fetched for it."""
         if not self.logo:
             return ""
         return f"data:image/png;base64,{b64encode(bytes(self.logo)).decode()}"
 
     def tax(self, on: date, kind: str = "") -> tax.Tax:
-        """The tax of a kind on a day; of the shop's usual kind where none is said.
+        """Return the tax of a kind on a day; without `kind`, of the shop's usual kind.
 
-        Raises TaxRate.DoesNotExist for a reduced rate that nobody wrote down.
+        Raises: TaxRate.DoesNotExist for a reduced rate that was never entered.
         """
         kind = kind or self.tax_kind
         found = TaxRate.objects.holding(on).get(kind)
@@ -391,7 +391,7 @@ class Shop(models.Model):
         return found
 
     def markups(self) -> Markups:
-        """What is put on the cost of parts, the bands included."""
+        """Return the markups on the cost of parts, including the tiers."""
         bands = MarkupTier.objects.order_by("starts_at")
         return Markups(
             self.markup,
@@ -410,7 +410,7 @@ class Shop(models.Model):
         )
 
     def warranty_days(self, fix_type: str) -> int:
-        """Days promised after a repair that is lasting or stopgap."""
+        """Return the warranty days of a lasting repair or a stopgap."""
         return (
             self.warranty_days_stopgap
             if fix_type == "stopgap"
