@@ -71,7 +71,7 @@ def _new_forms(job, quote, *, shop, data=None):
     lines = line_forms(
         data,
         usual_tax=job.customer.tax_kind or shop.tax_kind,
-        taxes=TaxRate.objects.holding(timezone.localdate()),
+        taxes=TaxRate.objects.in_force(timezone.localdate()),
         places=quote.places,
     )
     answer_form = ChangeAnswerForm(

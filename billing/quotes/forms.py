@@ -217,7 +217,7 @@ class DraftForms:
         facts = {
             "data": data,
             "usual_tax": quote.job.customer.tax_kind or shop.tax_kind,
-            "taxes": TaxRate.objects.holding(on),
+            "taxes": TaxRate.objects.in_force(on),
             "removed": removed,
         }
         self.options = [

@@ -87,4 +87,4 @@ class PartField(TypedField):
             if found:
                 return found
         first = list(self.offered().filter(number__iexact=text.split()[0])[:1])
-        return first or list(self.offered().called(text)[:7])
+        return first or list(self.offered().containing(text)[:7])

@@ -216,7 +216,8 @@ def use_part(request, pk):
 def find_part(request, pk):
     """What the part's box offers for what is typed so far."""
     typed = request.GET.get("part-part", "")[:200]
-    found = Part.objects.filter(is_retired=False).called(typed)[:12] if typed else []
+    offered = Part.objects.filter(is_retired=False)
+    found = offered.containing(typed)[:12] if typed else []
     return render(request, "repairs/bench/_parts_known.html", {"parts_known": found})
 
 

@@ -4,15 +4,15 @@ from repairs.customers.fields import NormalizedCharField
 from repairs.customers.models import Customer
 
 
-class WordsFilter(django_filters.Filter):
+class TextFilter(django_filters.Filter):
     field_class = NormalizedCharField
 
-    def filter(self, found, words):
-        return found.called(words) if words else found
+    def filter(self, records, query):
+        return records.containing(query) if query else records
 
 
 class CustomerFilter(django_filters.FilterSet):
-    who = WordsFilter(
+    q = TextFilter(
         label="Name, phone, email or company",
         max_length=200,
         attrs={"type": "search", "class": "w20"},

@@ -9,10 +9,10 @@ from repairs.customers.models import Customer, Device, DeviceModel
 from shopdesk.fields import DayFormField
 from shopdesk.shop import currencies, tax
 
-WAYS = {
-    Customer.Reach.PHONE: "phone",
-    Customer.Reach.EMAIL: "email",
-    Customer.Reach.POST: "address",
+CONTACT_FIELDS = {
+    Customer.Contact.PHONE: "phone",
+    Customer.Contact.EMAIL: "email",
+    Customer.Contact.POST: "address",
 }
 """The preferred contacts, and the field that each needs."""
 
@@ -37,19 +37,18 @@ class CustomerForm(forms.ModelForm):
 
     class Meta:
         model = Customer
-        fields = ("name", "phone", "email", "company", "address", "reach")
+        fields = ("name", "phone", "email", "company", "address", "preferred_contact")
 
     def __init__(self, *args, shop, **kwargs):
         super().__init__(*args, **kwargs)
         self.fields["phone"].shop = shop
 
     def clean(self):
-        """Fall back to a contact that is known if the preferred one is missing."""
+        """Fall back to a contact that was entered if the preferred one is blank."""
         facts = super().clean()
-        ways = {way: facts.get(field) for way, field in WAYS.items()}
-        known = [way for way, value in ways.items() if value]
-        if known and not ways.get(facts.get("reach")):
-            facts["reach"] = known[0]
+        entered = [kind for kind, field in CONTACT_FIELDS.items() if facts.get(field)]
+        if entered and facts.get("preferred_contact") not in entered:
+            facts["preferred_contact"] = entered[0]
         return facts
 
 
@@ -58,7 +57,8 @@ class NewCustomerForm(CustomerForm):
 
     def clean(self):
         facts = super().clean()
-        if not self.errors and not any(facts.get(field) for field in WAYS.values()):
+        contacts = [facts.get(field) for field in CONTACT_FIELDS.values()]
+        if not self.errors and not any(contacts):
             self.add_error(
                 "phone", "Enter a phone number, an email or a postal address."
             )
@@ -153,8 +153,8 @@ class DeviceForm(forms.Form):
     def device(self, *, owner: Customer) -> Device:
         """Return the device as typed, not saved; its model may be on record."""
         facts = self.cleaned_data
-        named = {name: facts[name] for name in ("kind", "maker", "model")}
-        model = DeviceModel.objects.matching(**named) or DeviceModel(**named)
+        names = {name: facts[name] for name in ("kind", "maker", "model")}
+        model = DeviceModel.objects.matching(**names) or DeviceModel(**names)
         return Device(
             model=model,
             serial=facts["serial"],
@@ -184,10 +184,10 @@ class ChangeDeviceForm(forms.ModelForm):
 
     def clean_serial(self):
         serial = self.cleaned_data["serial"]
-        same = Device.objects.with_serial(serial).filter(
+        others = Device.objects.with_serial(serial).filter(
             maker_key=self.instance.maker_key
         )
-        if same.exclude(pk=self.instance.pk).exists():
+        if others.exclude(pk=self.instance.pk).exists():
             raise forms.ValidationError(
                 "This serial number is already used for another device of this maker.",
                 code="taken",
@@ -198,7 +198,7 @@ class ChangeDeviceForm(forms.ModelForm):
 class NewOwnerForm(forms.Form):
     """A search for the new owner."""
 
-    who = NormalizedCharField(
+    query = NormalizedCharField(
         label="Name, phone, email or company",
         max_length=200,
         attrs={"autofocus": True},

@@ -25,49 +25,49 @@ def _matches(*, name: str, phone: str, email: str) -> Q:
 
 
 class CustomerQuerySet(models.QuerySet):
-    def called(self, words: str):
-        """Customers with every word of `words` in name, company, email or phone.
+    def containing(self, query: str):
+        """Customers with every word of `query` in name, company, email or phone.
 
         A phone number may be typed as dialled from the shop, in full or in part.
         """
-        found = self.filter(erased_on=None)
-        words = normalize_search(words)
-        numbers = phone_digits(words)
+        customers = self.filter(erased_on=None)
+        query = normalize_search(query)
+        numbers = phone_digits(query)
         if numbers:
-            meaning = Q(search__contains=words)
+            matches = Q(search__contains=query)
             for digits in numbers:
-                meaning |= Q(phone__contains=digits)
-            return found.filter(meaning)
-        for word in words.split():
-            found = found.filter(search__contains=word)
-        return found
+                matches |= Q(phone__contains=digits)
+            return customers.filter(matches)
+        for word in query.split():
+            customers = customers.filter(search__contains=word)
+        return customers
 
     def similar(self, *, name: str, phone: str = "", email: str = ""):
         """Customers who are probably the same: same phone, email or whole name."""
         matches = _matches(name=name, phone=phone, email=email)
         return self.filter(matches, erased_on=None)
 
-    def search(self, words: str, *, phone: str = ""):
-        """Customers whom `words` may mean; `phone` is `words` as E.164, if valid."""
-        found = self.called(words)
+    def search(self, query: str, *, phone: str = ""):
+        """Customers whom `query` may mean; `phone` is `query` as E.164, if valid."""
+        customers = self.containing(query)
         if phone:
-            found |= self.filter(phone=phone, erased_on=None)
+            customers |= self.filter(phone=phone, erased_on=None)
         return rank_matches(
-            found,
-            exact=_matches(name=words, phone=phone, email=words),
-            begins=Q(search__startswith=normalize_search(words)),
+            customers,
+            exact=_matches(name=query, phone=phone, email=query),
+            begins=Q(search__startswith=normalize_search(query)),
             then=["name", "id"],
         )
 
-    def with_last_visit(self):
-        """With `last_visit`, the day of the latest booking, calculated row by row."""
-        same = type(self)(self.model).filter(pk=OuterRef("pk")).order_by()
-        latest = same.annotate(latest=Max("jobs__booked_in_on")).values("latest")
+    def for_list(self):
+        """With all that one row of a list shows; `last_visit` is found row by row."""
+        customer = type(self)(self.model).filter(pk=OuterRef("pk")).order_by()
+        latest = customer.annotate(latest=Max("jobs__booked_in_on")).values("latest")
         return self.annotate(last_visit=Subquery(latest))
 
 
 class Customer(models.Model):
-    class Reach(models.TextChoices):
+    class Contact(models.TextChoices):
         PHONE = "phone", "phone"
         EMAIL = "email", "email"
         POST = "post", "post"
@@ -98,8 +98,8 @@ class Customer(models.Model):
             " Inside the PDF suits most; choose the UBL file if they ask for it."
         ),
     )
-    reach = models.CharField(
-        "preferred contact", max_length=5, choices=Reach, default=Reach.PHONE
+    preferred_contact = models.CharField(
+        "preferred contact", max_length=5, choices=Contact, default=Contact.PHONE
     )
     notes = models.TextField(max_length=2000, blank=True)
     erased_on = models.DateField(null=True, blank=True, editable=False)
@@ -121,7 +121,7 @@ class Customer(models.Model):
         return f"{self.name} ({self.company})" if self.company else self.name
 
     def save(self, *args, update_fields=None, **kwargs):
-        self.search = self.searched_as()
+        self.search = self.search_text()
         if update_fields is not None:
             update_fields = {*update_fields, "search"}
         super().save(*args, update_fields=update_fields, **kwargs)
@@ -129,7 +129,7 @@ class Customer(models.Model):
     def get_absolute_url(self):
         return reverse("customers:customer", args=[self.pk])
 
-    def searched_as(self) -> str:
+    def search_text(self) -> str:
         """Return what `search` must contain; bulk inserts set it themselves."""
         texts = (self.name, self.company, self.email, self.phone)
         return SEPARATOR.join(normalize_search(text) for text in texts)
@@ -138,13 +138,9 @@ class Customer(models.Model):
 class DeviceModelQuerySet(models.QuerySet):
     def matching(self, *, kind: str, maker: str, model: str) -> "DeviceModel | None":
         """Return the model of this name, ignoring case and accents."""
-        wanted = (
-            normalize_search(kind),
-            normalize_search(maker),
-            normalize_search(model),
-        )
+        wanted = [normalize_search(name) for name in (kind, maker, model)]
         for pk, *names in self.values_list("pk", "kind", "maker", "model"):
-            if tuple(normalize_search(name) for name in names) == wanted:
+            if [normalize_search(name) for name in names] == wanted:
                 return self.get(pk=pk)
         return None
 
@@ -193,22 +189,19 @@ class DeviceQuerySet(models.QuerySet):
             serial_normalized=key
         )
 
-    def search(self, words: str):
-        """Devices whose serial `words` may mean, misread or partial."""
-        key, look = normalize_serial(words), lookalike_serial(words)
-        if len(key) < MIN_SERIAL_SEARCH:
-            return rank_matches(
-                self.with_serial(words),
-                exact=Q(serial_normalized=key),
-                begins=Q(pk__in=[]),
-                then=["-pk"],
+    def search(self, query: str):
+        """Devices whose serial `query` may mean, misread or partial."""
+        key, lookalike = normalize_serial(query), lookalike_serial(query)
+        devices = self.with_serial(query)
+        if len(key) >= MIN_SERIAL_SEARCH:
+            devices = self.filter(
+                Q(serial_normalized__contains=key)
+                | Q(serial_lookalike__contains=lookalike)
             )
         return rank_matches(
-            self.filter(
-                Q(serial_normalized__contains=key) | Q(serial_lookalike__contains=look)
-            ),
+            devices,
             exact=Q(serial_normalized=key),
-            begins=Q(serial_lookalike__startswith=look),
+            begins=Q(serial_lookalike__startswith=lookalike),
             then=["-pk"],
         )
 

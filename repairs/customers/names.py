@@ -18,26 +18,26 @@ def normalize_text(text: str, *, keep_lines: bool = False) -> str:
     if keep_lines:
         lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
         return "\n".join(normalize_text(line) for line in lines).strip("\n")
-    kept: list[str] = []
+    characters: list[str] = []
     marks = 0
     for character in unicodedata.normalize("NFC", text):
         marks = marks + 1 if unicodedata.combining(character) else 0
         is_invisible = unicodedata.category(character) in ("Cf", "Co", "Cs")
         if marks > MAX_MARKS or (is_invisible and character not in JOINERS):
             continue
-        kept.append(character)
-    return " ".join("".join(kept).split())
+        characters.append(character)
+    return " ".join("".join(characters).split())
 
 
-def phone_digits(words: str) -> tuple[str, ...]:
+def phone_digits(text: str) -> tuple[str, ...]:
     """Return the digits of a phone number as E.164 may contain them; () if it is none.
 
     `020 7946 0018` is stored as `+442079460018`: the trunk or international prefix is
     not part of that, so the digits are also returned without leading zeros.
     """
-    words = words.replace("(0)", "")
-    digits = "".join(c for c in words if c in "0123456789")
-    if len(digits) < 3 or any(c not in "0123456789 +-/.()" for c in words):
+    text = text.replace("(0)", "")
+    digits = "".join(c for c in text if c in "0123456789")
+    if len(digits) < 3 or any(c not in "0123456789 +-/.()" for c in text):
         return ()
     bare = digits.lstrip("0")
     return (digits, bare) if bare != digits and len(bare) >= 3 else (digits,)

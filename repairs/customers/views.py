@@ -18,7 +18,7 @@ MAX_OWNERS = 30
 
 def all_customers(request):
     """All customers, filtered by words."""
-    customers = Customer.objects.filter(erased_on=None).with_last_visit()
+    customers = Customer.objects.filter(erased_on=None).for_list()
     filter_ = CustomerFilter(request.GET, queryset=customers)
     customers = filter_.qs if filter_.form.is_valid() else customers.none()
     table = RequestConfig(request).configure(CustomerTable(customers))
@@ -28,41 +28,41 @@ def all_customers(request):
 
 def customer(request, pk):
     """One customer: contact, devices, jobs."""
-    who = get_object_or_404(Customer, pk=pk)
+    record = get_object_or_404(Customer, pk=pk)
     configure = RequestConfig(request).configure
     facts = {
-        "customer": who,
-        "devices": configure(DeviceTable(who.devices.for_list())),
-        "jobs": configure(JobTable(who.jobs.for_list())),
+        "customer": record,
+        "devices": configure(DeviceTable(record.devices.for_list())),
+        "jobs": configure(JobTable(record.jobs.for_list())),
     }
     return render(request, "repairs/customers/customer.html", facts)
 
 
 def change(request, pk):
-    entry = get_object_or_404(Customer, pk=pk, erased_on=None)
+    record = get_object_or_404(Customer, pk=pk, erased_on=None)
     form = ChangeCustomerForm(
         request.POST or None,
-        instance=entry,
+        instance=record,
         shop=request.shop,
-        tax_kinds=TaxRate.objects.holding(timezone.localdate()),
+        tax_kinds=TaxRate.objects.in_force(timezone.localdate()),
     )
-    return _edit(request, form, f"Change {entry}")
+    return _edit(request, form, f"Change {record}")
 
 
 def device(request, pk):
     """One device: its visits, faults, fixes and warranties."""
-    entry = _device(pk)
-    visits = entry.jobs.visits(on=timezone.localdate())
-    facts = {"device": entry, "visits": visits}
+    record = _device(pk)
+    visits = record.jobs.visits(on=timezone.localdate())
+    facts = {"device": record, "visits": visits}
     facts["is_in_shop"] = any(visit.is_open for visit in visits)
     return render(request, "repairs/customers/device.html", facts)
 
 
 def change_device(request, pk):
     """Correct what was misread."""
-    entry = _device(pk)
-    form = ChangeDeviceForm(request.POST or None, instance=entry)
-    return _edit(request, form, f"Change {entry.model}")
+    record = _device(pk)
+    form = ChangeDeviceForm(request.POST or None, instance=record)
+    return _edit(request, form, f"Change {record.model}")
 
 
 def _edit(request, form, title):
@@ -77,22 +77,22 @@ def _edit(request, form, title):
 
 def new_owner(request, pk):
     """Search for the new owner of a device; its history stays with it."""
-    entry = _device(pk)
+    record = _device(pk)
     if request.method == "POST":
         customers = Customer.objects.filter(erased_on=None)
-        before, owner = entry.owner, find_record(customers, request.POST.get("owner"))
+        before, owner = record.owner, find_record(customers, request.POST.get("owner"))
         if owner is None:
             messages.error(request, "Customer not found. Search again.")
         else:
-            if entry.transfer_to(owner):
+            if record.transfer_to(owner):
                 messages.success(request, f"Owner changed from {before} to {owner}.")
-            return redirect(entry)
+            return redirect(record)
     form = NewOwnerForm(request.GET or None)
     customers = []
     if form.is_valid():
-        matches = Customer.objects.called(form.cleaned_data["who"])
-        customers = matches.exclude(pk=entry.owner_id).with_last_visit()[:MAX_OWNERS]
-    facts = {"device": entry, "form": form, "customers": customers}
+        matches = Customer.objects.containing(form.cleaned_data["query"])
+        customers = matches.exclude(pk=record.owner_id).for_list()[:MAX_OWNERS]
+    facts = {"device": record, "form": form, "customers": customers}
     return render(request, "repairs/customers/new_owner.html", facts)
 
 

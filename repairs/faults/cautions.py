@@ -91,10 +91,10 @@ OF_HAZARD = {"battery": BATTERY, "mains": MAINS, "heat": HEAT}
 
 def cautions(*, job: Any = None, hazards: Collection[str] = ()) -> list[Caution]:
     """The cautions of a job and of the hazards of its faults and fixes, each once."""
-    found = [
+    results = [
         caution
         for field, caution in OF_DEVICE.items()
         if job is not None and getattr(job, field)
     ]
-    found += [caution for hazard, caution in OF_HAZARD.items() if hazard in hazards]
-    return list(dict.fromkeys(found))
+    results += [caution for hazard, caution in OF_HAZARD.items() if hazard in hazards]
+    return list(dict.fromkeys(results))

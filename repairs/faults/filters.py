@@ -4,7 +4,7 @@ from repairs.faults.models import Fault
 from repairs.stock.filters import EntryFilter, status_filter
 
 
-class BookFilter(EntryFilter):
+class FaultFilter(EntryFilter):
     area = django_filters.ChoiceFilter(
         choices=lambda: [(area, area) for area in Fault.objects.areas()],
         empty_label="any",

@@ -4,7 +4,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from repairs.faults.models import Check, Fault, Fix, Symptom, UsualPart
-from repairs.stock.forms import part_of_number, split_codes
+from repairs.stock.forms import part_with_number, split_codes
 from shopdesk.fields import WholeNumberField
 
 CODE = {"class": "code w20", "autocapitalize": "characters"}
@@ -71,7 +71,7 @@ class FixForm(forms.ModelForm):
         max_value=3650,
         help_text="Blank: shop default.",
     )
-    for_faults = forms.CharField(
+    faults = forms.CharField(
         label="Fixes these faults",
         required=False,
         max_length=1000,
@@ -85,7 +85,7 @@ class FixForm(forms.ModelForm):
         widget=forms.TextInput(attrs={"class": "code"}),
         help_text="Part numbers, with a quantity if more than one: JACK-5; R-4K7*2",
     )
-    field_order = ["code", "name", "for_faults", "fix_type", "minutes", "usual"]
+    field_order = ["code", "name", "faults", "fix_type", "minutes", "usual"]
 
     class Meta:
         model = Fix
@@ -102,15 +102,15 @@ class FixForm(forms.ModelForm):
         super().__init__(*args, **kwargs)
         if self.instance.pk:
             codes = self.instance.faults.values_list("code", flat=True)
-            self.initial["for_faults"] = ", ".join(codes)
-            usual = self.instance.usual_parts.select_related("part")
+            self.initial["faults"] = ", ".join(codes)
+            usual_parts = self.instance.usual_parts.select_related("part")
             self.initial["usual"] = "; ".join(
-                one.part.number + (f"*{one.quantity}" if one.quantity > 1 else "")
-                for one in usual.order_by("part__number")
+                usual.part.number + (f"*{usual.quantity}" if usual.quantity > 1 else "")
+                for usual in usual_parts.order_by("part__number")
             )
 
-    def clean_for_faults(self):
-        codes = split_codes(self.cleaned_data["for_faults"].upper())
+    def clean_faults(self):
+        codes = split_codes(self.cleaned_data["faults"].upper())
         faults = {fault.code: fault for fault in Fault.objects.filter(code__in=codes)}
         for code in codes:
             if code not in faults:
@@ -118,23 +118,25 @@ class FixForm(forms.ModelForm):
         return list(faults.values())
 
     def clean_usual(self):
-        wanted = {}
+        quantities = {}
         for entry in split_codes(self.cleaned_data["usual"]):
             number, times, quantity = entry.partition("*")
-            part = part_of_number(number)
+            if not number:
+                raise ValidationError(f"Enter a part number before {entry}.")
+            part = part_with_number(number)
             if times and not re.fullmatch(r"[1-9][0-9]{0,2}", quantity):
                 raise ValidationError(f"Enter the quantity of {number} as {number}*2.")
-            if part in wanted:
+            if part in quantities:
                 raise ValidationError(f"{part.number} is listed twice.")
-            wanted[part] = int(quantity or 1)
-        return wanted
+            quantities[part] = int(quantity or 1)
+        return quantities
 
     def save(self, commit=True):
         fix = super().save(commit)
-        fix.faults.set(self.cleaned_data["for_faults"])
-        wanted = self.cleaned_data["usual"]
-        fix.usual_parts.exclude(part__in=wanted).delete()
-        for part, quantity in wanted.items():
+        fix.faults.set(self.cleaned_data["faults"])
+        quantities = self.cleaned_data["usual"]
+        fix.usual_parts.exclude(part__in=quantities).delete()
+        for part, quantity in quantities.items():
             UsualPart.objects.update_or_create(
                 fix=fix, part=part, defaults={"quantity": quantity}
             )

@@ -56,45 +56,45 @@ class Symptom(Entry):
 class EntryQuerySet(models.QuerySet):
     """Entries of the fault book, found by their code and text."""
 
-    described_in = ("code", "name")
+    search_fields = ("code", "name")
 
-    def called(self, words: str):
-        """Entries with every word of `words` in their code or text.
+    def containing(self, query: str):
+        """Entries with every word of `query` in their code or text.
 
-        Case and accents are ignored, which neither database can do alike, so all
+        Case and accents are ignored, which the two databases cannot do alike, so all
         entries are read; a fault book is short.
         """
-        wanted = normalize_search(words).split()
-        found = []
-        for pk, *said in self.order_by().values_list("pk", *self.described_in):
-            text = normalize_search(" | ".join(said))
-            if wanted and all(word in text for word in wanted):
-                found.append(pk)
-        return self.filter(pk__in=found)
+        words = normalize_search(query).split()
+        matches = []
+        for pk, *texts in self.order_by().values_list("pk", *self.search_fields):
+            text = normalize_search(" | ".join(texts))
+            if words and all(word in text for word in words):
+                matches.append(pk)
+        return self.filter(pk__in=matches)
 
-    def search(self, words: str):
-        """Entries that `words` may mean, best match first, retired ones last."""
+    def search(self, query: str):
+        """Entries that `query` may mean, best match first, retired ones last."""
         return rank_matches(
-            self.called(words),
-            exact=Q(code__iexact=words),
-            begins=Q(code__istartswith=words) | Q(name__istartswith=words),
+            self.containing(query),
+            exact=Q(code__iexact=query),
+            begins=Q(code__istartswith=query) | Q(name__istartswith=query),
             then=["is_retired", "code"],
         )
 
 
 class FaultQuerySet(EntryQuerySet):
-    described_in = ("code", "name", "area", "part", "mode", "cause")
+    search_fields = ("code", "name", "area", "part", "mode", "cause")
 
-    def in_book(self):
+    def for_list(self):
         """With all that one row of the list shows."""
         fixes = Fix.faults.through.objects.filter(fault=OuterRef("pk"))
-        counted = fixes.order_by().values("fault").annotate(n=Count("pk")).values("n")
-        return self.annotate(fix_count=Coalesce(Subquery(counted), 0))
+        counts = fixes.order_by().values("fault").annotate(n=Count("pk"))
+        return self.annotate(fix_count=Coalesce(Subquery(counts.values("n")), 0))
 
     def areas(self) -> list[str]:
         """The areas in use, each once."""
-        named = self.exclude(area="").order_by("area")
-        return list(named.values_list("area", flat=True).distinct())
+        areas = self.exclude(area="").order_by("area")
+        return list(areas.values_list("area", flat=True).distinct())
 
 
 class FixQuerySet(EntryQuerySet):
@@ -167,10 +167,13 @@ class Fix(CodedEntry):
 
     def get_absolute_url(self):
         """The page of a fault it is used for, preferably one in use."""
-        faults = sorted(self.faults.all(), key=lambda one: (one.is_retired, one.code))
-        if not faults:
+        faults = self.faults.all()
+        fault = min(
+            faults, key=lambda fault: (fault.is_retired, fault.code), default=None
+        )
+        if fault is None:
             return reverse("faults:change_fix", args=[self.pk])
-        return f"{faults[0].get_absolute_url()}#{self.code}"
+        return f"{fault.get_absolute_url()}#{self.code}"
 
     @property
     def needs_parts(self) -> bool:

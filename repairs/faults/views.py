@@ -5,7 +5,7 @@ from django.views.decorators.http import require_POST
 from django_tables2 import RequestConfig
 
 from repairs.faults.cautions import cautions
-from repairs.faults.filters import BookFilter
+from repairs.faults.filters import FaultFilter
 from repairs.faults.forms import (
     AddExistingFixForm,
     CheckForm,
@@ -19,7 +19,7 @@ from shopdesk.look.forms import saved
 
 
 def book(request):
-    filter_ = BookFilter(request.GET, Fault.objects.in_book())
+    filter_ = FaultFilter(request.GET, Fault.objects.for_list())
     table = RequestConfig(request).configure(FaultTable(filter_.qs))
     facts = {"form": filter_.form, "table": table}
     return render(request, "repairs/faults/book.html", facts)
@@ -62,18 +62,18 @@ def _edit_fault(request, entry, title, cancel):
 def add_fix(request, pk):
     """A new fix for a fault, or an existing one."""
     entry = get_object_or_404(Fault, pk=pk)
-    is_offer = "offer" in request.POST
-    offer = AddExistingFixForm(
-        request.POST if is_offer else None, prefix="o", fault=entry
+    is_existing = "existing" in request.POST
+    existing = AddExistingFixForm(
+        request.POST if is_existing else None, prefix="existing", fault=entry
     )
-    typed = request.POST if request.POST and not is_offer else None
-    form = FixForm(typed, initial={"for_faults": entry.code})
-    if is_offer and offer.is_valid():
-        offer.cleaned_data["fix"].faults.add(entry)
+    new = request.POST if request.POST and not is_existing else None
+    form = FixForm(new, initial={"faults": entry.code})
+    if existing.is_valid():
+        existing.cleaned_data["fix"].faults.add(entry)
         return redirect(entry)
     if _save(request, form):
         return redirect(entry)
-    facts = {"fault": entry, "form": form, "offer": offer, "forms": [offer]}
+    facts = {"fault": entry, "form": form, "existing": existing, "forms": [existing]}
     return render(request, "repairs/faults/add_fix.html", facts)
 
 

@@ -159,7 +159,7 @@ class _Importer:
                     kind=StockMovement.Kind.USED,
                     quantity=-part_used.quantity,
                     on=day,
-                    why=f"job {head.job}",
+                    reason=f"job {head.job}",
                 )
 
     def _job(self, past: PastJob) -> Job:

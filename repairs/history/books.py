@@ -47,7 +47,7 @@ def noon(day: date) -> datetime:
 
 
 def stock_movement(
-    delivery: Delivery, *, kind: str, quantity: int, on: date, why: str = IMPORT_NOTE
+    delivery: Delivery, *, kind: str, quantity: int, on: date, reason: str = IMPORT_NOTE
 ) -> StockMovement:
     """Return a stock movement on a past day, not saved yet."""
     return StockMovement(
@@ -55,7 +55,7 @@ def stock_movement(
         delivery=delivery,
         kind=kind,
         quantity=quantity,
-        why=why,
+        reason=reason,
         moved_at=noon(on),
     )
 
@@ -166,7 +166,7 @@ class Books:
         customers = {id(c): c for c in self._customers.values() if c.pk is None}
         new, completed = list(customers.values()), list(self._index.completed.values())
         for customer in new + completed:
-            customer.search = customer.searched_as()
+            customer.search = customer.search_text()
         create(new, self.created)
         Customer.objects.bulk_update(completed, ["email", "phone", "search"], 500)
 
@@ -265,6 +265,6 @@ class Books:
         }
         new = [Part(number=n, name=n) for n in numbers if n not in parts]
         for part in new:
-            part.search = part.searched_as()
+            part.search = part.search_text()
         create(new, self.created)
         return parts | {part.number: part for part in new}

@@ -12,7 +12,7 @@ MAX_DEVICES = 30
 def find_customers(query: str) -> list[Customer]:
     if len(normalize_search(query)) < 2:
         return []
-    return list(Customer.objects.called(query).with_last_visit()[:MAX_OFFERED])
+    return list(Customer.objects.containing(query).for_list()[:MAX_OFFERED])
 
 
 def find_devices(serial: str) -> list[Device]:
@@ -26,7 +26,7 @@ def devices_of(owner: Customer) -> list[Device]:
 
 def similar_customers(name: str, phone: str, email: str) -> list[Customer]:
     similar = Customer.objects.similar(name=name, phone=phone, email=email)
-    return list(similar.with_last_visit()[:MAX_OFFERED])
+    return list(similar.for_list()[:MAX_OFFERED])
 
 
 def similar_devices(serial: str) -> list[Device]:

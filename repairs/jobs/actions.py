@@ -37,7 +37,7 @@ def use_part(
             quantity=quantity,
             delivery=delivery,
             stamp=stamp,
-            why=f"job {job.number}",
+            reason=f"job {job.number}",
         )
     ]
 
@@ -51,7 +51,7 @@ def put_back_part(used: PartUsed, *, stamp: Stamp) -> None:
         delivery=used.delivery,
         quantity=used.quantity,
         stamp=stamp,
-        why=f"job {job.number}",
+        reason=f"job {job.number}",
     )
     used.delete()
 

@@ -101,7 +101,7 @@ class Migration(migrations.Migration):
                 ('tax_id', models.CharField(blank=True, max_length=40, verbose_name='tax number')),
                 ('tax_kind', models.CharField(blank=True, choices=[('standard', 'standard rate'), ('reduced', 'reduced rate'), ('zero', 'zero rate'), ('exempt', 'exempt'), ('reverse', 'reverse charge'), ('outside', 'not subject to tax')], default='', max_length=8, verbose_name='tax')),
                 ('einvoice', models.CharField(blank=True, choices=[('', 'none'), ('pdf', 'inside the PDF'), ('ubl', 'as a UBL file')], default='', help_text='For a business whose accounting software imports invoices (EN 16931). Inside the PDF suits most; choose the UBL file if they ask for it.', max_length=3, verbose_name='e-invoice')),
-                ('reach', models.CharField(choices=[('phone', 'phone'), ('email', 'email'), ('post', 'post')], default='phone', max_length=5, verbose_name='preferred contact')),
+                ('preferred_contact', models.CharField(choices=[('phone', 'phone'), ('email', 'email'), ('post', 'post')], default='phone', max_length=5, verbose_name='preferred contact')),
                 ('notes', models.TextField(blank=True, max_length=2000)),
                 ('erased_on', models.DateField(blank=True, editable=False, null=True)),
                 ('created_at', models.DateTimeField(auto_now_add=True)),
@@ -391,7 +391,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('kind', models.CharField(choices=[('received', 'received'), ('used', 'used'), ('put_back', 'put back'), ('counted', 'counted'), ('scrapped', 'scrapped')], max_length=8)),
                 ('quantity', models.IntegerField()),
-                ('why', models.CharField(blank=True, max_length=200)),
+                ('reason', models.CharField(blank=True, max_length=200)),
                 ('moved_at', models.DateTimeField()),
                 ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
                 ('delivery', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='movements', to='repairs.delivery')),
@@ -524,7 +524,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='stockmovement',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('kind__in', ['received', 'put_back']), ('quantity__gt', 0)), models.Q(('kind__in', ['used', 'scrapped']), ('quantity__lt', 0)), ('kind', 'counted'), _connector='OR'), name='stock_move_direction'),
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('kind__in', ['received', 'put_back']), ('quantity__gt', 0)), models.Q(('kind__in', ['used', 'scrapped']), ('quantity__lt', 0)), ('kind', 'counted'), _connector='OR'), name='stock_movement_direction'),
         ),
         migrations.AddConstraint(
             model_name='delivery',

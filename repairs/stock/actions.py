@@ -33,7 +33,7 @@ class _Action:
     part: Part
     kind: str
     stamp: Stamp
-    why: str = ""
+    reason: str = ""
 
     def move(self, delivery: Delivery | None, quantity: int) -> None:
         """Record a movement and change the delivery and the part with it."""
@@ -41,7 +41,7 @@ class _Action:
             delivery=delivery,
             kind=self.kind,
             quantity=quantity,
-            why=self.why,
+            reason=self.reason,
             by=self.stamp.by,
             moved_at=self.stamp.at,
         )
@@ -63,9 +63,9 @@ class _Action:
         More than were ever delivered become a new delivery at the last cost.
         """
         deliveries = self.part.deliveries.select_for_update()
-        used = list(deliveries.filter(remaining__lt=F("quantity")).oldest_first())
-        used.sort(key=lambda delivery: delivery == first)
-        for delivery in reversed(used):
+        with_room = deliveries.filter(remaining__lt=F("quantity"))
+        latest_first = with_room.oldest_first().reverse()
+        for delivery in sorted(latest_first, key=lambda delivery: delivery != first):
             share = min(quantity, delivery.quantity - delivery.remaining)
             if share:
                 self.move(delivery, share)
@@ -132,7 +132,7 @@ def remove_from_stock(
     stamp: Stamp,
     delivery: Delivery | None = None,
     kind: str = Kind.USED,
-    why: str = "",
+    reason: str = "",
     last_movement_id: int | None = None,
 ) -> list[tuple[Delivery, int]]:
     """Remove parts from stock: from `delivery`, else from the oldest deliveries first.
@@ -147,7 +147,7 @@ def remove_from_stock(
         raise OutOfStockError(
             f"{part.number}: only {part.on_hand} in stock, {quantity} requested."
         )
-    action = _Action(part, kind, stamp, why)
+    action = _Action(part, kind, stamp, reason)
     sources = part.deliveries.select_for_update().filter(remaining__gt=0)
     if delivery is not None:
         sources = sources.filter(pk=delivery.pk)
@@ -171,16 +171,16 @@ def put_back_in_stock(
     delivery: Delivery | None,
     quantity: int,
     stamp: Stamp,
-    why: str = "",
+    reason: str = "",
 ) -> None:
     """Put parts taken by mistake back in stock."""
     _lock(part)
-    _Action(part, Kind.PUT_BACK, stamp, why).put_in(quantity, first=delivery)
+    _Action(part, Kind.PUT_BACK, stamp, reason).put_in(quantity, first=delivery)
 
 
-def scrap(part: Part, *, why: str, **facts) -> None:
+def scrap(part: Part, *, reason: str, **facts) -> None:
     """Remove parts that cannot be used: broken, lost, past their shelf life."""
-    remove_from_stock(part, kind=Kind.SCRAPPED, why=why, **facts)
+    remove_from_stock(part, kind=Kind.SCRAPPED, reason=reason, **facts)
 
 
 @transaction.atomic
@@ -189,7 +189,7 @@ def count(
     *,
     counted: int,
     stamp: Stamp,
-    why: str = "",
+    reason: str = "",
     last_movement_id: int | None = None,
 ) -> int:
     """Set the stock as counted; return the difference from the recorded stock.
@@ -199,7 +199,7 @@ def count(
     """
     _lock(part, last_movement_id=last_movement_id)
     difference = counted - part.on_hand
-    facts = {"kind": Kind.COUNTED, "stamp": stamp, "why": why}
+    facts = {"kind": Kind.COUNTED, "stamp": stamp, "reason": reason}
     if difference < 0:
         remove_from_stock(part, quantity=-difference, **facts)
     elif difference > 0:
@@ -214,5 +214,5 @@ def _supplier(name: str) -> Supplier | None:
     name = " ".join(name.split())
     if not name:
         return None
-    known = Supplier.objects.filter(name__iexact=name).first()
-    return known or Supplier.objects.get_or_create(name=name)[0]
+    existing = Supplier.objects.filter(name__iexact=name).first()
+    return existing or Supplier.objects.get_or_create(name=name)[0]

@@ -5,25 +5,25 @@ from repairs.stock.models import Part
 
 
 class EntryFilter(django_filters.FilterSet):
-    """A list by words and by status; retired entries only if asked for."""
+    """A list by text and by status; without a status, entries in use."""
 
     q = django_filters.CharFilter(
         label="Search",
-        method="by_words",
+        method="by_text",
         max_length=200,
         widget=forms.TextInput({"class": "w20"}),
     )
 
-    def by_words(self, entries, name, value):
-        return entries.called(value)
+    def by_text(self, entries, name, value):
+        return entries.containing(value)
 
     def by_status(self, entries, name, value):
         return entries.filter(is_retired=True) if value == "retired" else entries
 
     def filter_queryset(self, queryset):
         entries = super().filter_queryset(queryset)
-        is_asked = self.form.cleaned_data.get("show")
-        return entries if is_asked else entries.filter(is_retired=False)
+        show = self.form.cleaned_data.get("show")
+        return entries if show else entries.filter(is_retired=False)
 
 
 def status_filter(*more):
@@ -35,7 +35,7 @@ def status_filter(*more):
     )
 
 
-class ShelfFilter(EntryFilter):
+class PartFilter(EntryFilter):
     show = status_filter(("none", "out of stock"))
 
     class Meta:

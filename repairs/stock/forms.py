@@ -7,7 +7,7 @@ from django.utils import timezone
 from repairs.stock.models import Part
 from shopdesk.fields import DayFormField, MoneyFormField, WholeNumberField
 
-WHY = forms.TextInput(attrs={"class": "w20"})
+REASON_BOX = forms.TextInput(attrs={"class": "w20"})
 
 
 def split_codes(text: str) -> list[str]:
@@ -15,7 +15,7 @@ def split_codes(text: str) -> list[str]:
     return [code for code in re.split(r"[\s,;]+", text) if code]
 
 
-def part_of_number(number: str) -> Part:
+def part_with_number(number: str) -> Part:
     part = Part.objects.filter(number__iexact=number).first()
     if part is None:
         raise ValidationError(f"Part {number} not found.")
@@ -64,8 +64,8 @@ class PartForm(forms.ModelForm):
         super().__init__(*args, **kwargs)
         self.fields["fixed_price"].shown = shop.places
         if self.instance.pk:
-            named = self.instance.substitutes.values_list("number", flat=True)
-            self.fields["substitutes"].initial = ", ".join(named)
+            numbers = self.instance.substitutes.values_list("number", flat=True)
+            self.fields["substitutes"].initial = ", ".join(numbers)
 
     def clean_number(self):
         number = self.cleaned_data["number"]
@@ -80,7 +80,7 @@ class PartForm(forms.ModelForm):
 
     def clean_substitutes(self):
         numbers = split_codes(self.cleaned_data["substitutes"])
-        parts = [part_of_number(number) for number in numbers]
+        parts = [part_with_number(number) for number in numbers]
         if self.instance in parts:
             raise ValidationError("A part cannot be its own substitute.")
         return parts
@@ -129,10 +129,10 @@ class ReceiveForm(MovementForm):
 
 class CountForm(MovementForm):
     counted = WholeNumberField(label="Counted quantity")
-    why = forms.CharField(
+    reason = forms.CharField(
         label="Reason",
         max_length=200,
-        widget=WHY,
+        widget=REASON_BOX,
         help_text="For example: annual count, bin was empty",
     )
 
@@ -145,10 +145,10 @@ class ScrapForm(MovementForm):
         label="Delivery",
         empty_label="oldest",
     )
-    why = forms.CharField(
+    reason = forms.CharField(
         label="Reason",
         max_length=200,
-        widget=WHY,
+        widget=REASON_BOX,
         help_text="For example: bent pins, wet, past shelf life",
     )
 

@@ -19,16 +19,16 @@ class OutOfStockError(RefusedError):
 
 
 def _all_words(words: list[str]) -> Q:
-    """Every word is found, as typed or as the value it stands for."""
-    every = Q()
+    """Match every word, as typed or as the value it stands for."""
+    condition = Q()
     for word in words:
         texts = [normalize_search(word), *search_keys(parse_value(word))]
-        every &= Q(*[("search__contains", text) for text in texts], _connector=Q.OR)
-    return every
+        condition &= Q(*[("search__contains", text) for text in texts], _connector=Q.OR)
+    return condition
 
 
-def _numbered(text: str) -> Q:
-    """With this number: the shop’s own, the maker’s or a supplier’s."""
+def _with_number(text: str) -> Q:
+    """Match this number: the shop’s own, the maker’s or a supplier’s."""
     return (
         Q(number__iexact=text)
         | Q(maker_number__iexact=text)
@@ -37,35 +37,35 @@ def _numbered(text: str) -> Q:
 
 
 class PartQuerySet(models.QuerySet):
-    def called(self, words: str):
-        """Parts with every word of `words` in their numbers or description.
+    def containing(self, query: str):
+        """Parts with every word of `query` in their numbers or description.
 
         A value is found in any notation: `4k7` finds 4700R, `104` finds 100nF,
         `4.7 kΩ` is one word.
         """
-        return self.filter(_all_words(words.split()) | _all_words(split_words(words)))
+        return self.filter(_all_words(query.split()) | _all_words(split_words(query)))
 
-    def search(self, words: str):
-        """Parts that `words` may mean: by number first, then by value, then by text."""
-        begins = Q(number__istartswith=words)
-        for key in islice(search_keys(parse_value(words)), 1):
+    def search(self, query: str):
+        """Parts that `query` may mean: by number first, then by value, then by text."""
+        begins = Q(number__istartswith=query)
+        for key in islice(search_keys(parse_value(query)), 1):
             begins |= Q(search__contains=key)
         return rank_matches(
-            self.called(words),
-            exact=_numbered(words),
+            self.containing(query),
+            exact=_with_number(query),
             begins=begins,
             then=["is_retired", "number"],
         )
 
-    def valued(self, value: PartValue):
+    def with_value(self, value: PartValue):
         """Parts of the same value, whatever their package and ratings."""
         return self.filter(search__contains=next(search_keys(value)))
 
-    def on_shelf(self):
+    def for_list(self):
         """With all that one row of the list shows."""
-        holding = Delivery.objects.filter(part=OuterRef("pk"), remaining__gt=0)
-        counted = holding.order_by().values("part").annotate(n=Count("pk")).values("n")
-        return self.annotate(holding=Coalesce(Subquery(counted), 0))
+        deliveries = Delivery.objects.filter(part=OuterRef("pk"), remaining__gt=0)
+        counts = deliveries.order_by().values("part").annotate(n=Count("pk"))
+        return self.annotate(open_deliveries=Coalesce(Subquery(counts.values("n")), 0))
 
 
 class Part(models.Model):
@@ -108,7 +108,7 @@ class Part(models.Model):
         return f"{self.number} {self.name}"
 
     def save(self, *args, update_fields=None, **kwargs):
-        self.search = self.searched_as()
+        self.search = self.search_text()
         if update_fields is not None:
             update_fields = {*update_fields, "search"}
         super().save(*args, update_fields=update_fields, **kwargs)
@@ -116,7 +116,7 @@ class Part(models.Model):
     def get_absolute_url(self):
         return reverse("stock:part", args=[self.pk])
 
-    def searched_as(self) -> str:
+    def search_text(self) -> str:
         """Return what `search` must contain; bulk inserts set it themselves."""
         numbers = f"{self.number} {self.maker_number} {self.supplier_number}"
         text = normalize_search(f"{numbers} {self.name} {self.value}")
@@ -128,7 +128,7 @@ class Part(models.Model):
 
     @property
     def status(self) -> str:
-        """What to note about it, in a word or in none."""
+        """What to note about the part; empty if nothing."""
         if self.is_retired:
             return "retired"
         return "" if self.on_hand else "out of stock"
@@ -153,12 +153,12 @@ class DeliveryQuerySet(models.QuerySet):
         """In the order in which they are used."""
         return self.order_by("received_on", "id")
 
-    def search(self, words: str):
-        """Deliveries whose lot `words` may mean."""
+    def search(self, query: str):
+        """Deliveries whose lot `query` may mean."""
         return rank_matches(
-            self.filter(lot__icontains=words),
-            exact=Q(lot__iexact=words),
-            begins=Q(lot__istartswith=words),
+            self.filter(lot__icontains=query),
+            exact=Q(lot__iexact=query),
+            begins=Q(lot__istartswith=query),
             then=["-received_on", "-id"],
         )
 
@@ -221,7 +221,7 @@ class StockMovement(models.Model):
     )
     kind = models.CharField(max_length=8, choices=Kind)
     quantity = models.IntegerField()
-    why = models.CharField(max_length=200, blank=True)
+    reason = models.CharField(max_length=200, blank=True)
     by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
     )
@@ -234,7 +234,7 @@ class StockMovement(models.Model):
                 condition=Q(kind__in=["received", "put_back"], quantity__gt=0)
                 | Q(kind__in=["used", "scrapped"], quantity__lt=0)
                 | Q(kind="counted"),
-                name="stock_move_direction",
+                name="stock_movement_direction",
             ),
         ]
 

@@ -30,25 +30,22 @@ def uses(part: Part):
 
 
 def substitutes(part: Part) -> list[tuple[Part, list[str]]]:
-    """Return possible substitutes, each with what is against it.
+    """Return possible substitutes, each with its problems.
 
     Those entered for the part come first, then those of the same value that fit.
     """
     wanted = part.parsed_value
-    named = list(part.substitutes.all()[:MAX_SUBSTITUTES])
-    found = [
-        (other, substitute_problems(other.parsed_value, wanted=wanted))
-        for other in named
-    ]
+    entered = list(part.substitutes.all()[:MAX_SUBSTITUTES])
     if wanted.amount is None:
-        return [(other, []) for other in named]
-    same = Part.objects.valued(wanted).filter(is_retired=False).exclude(pk=part.pk)
-    for other in same[:MAX_SUBSTITUTES]:
-        if other not in named and not substitute_problems(
-            other.parsed_value, wanted=wanted
-        ):
-            found.append((other, []))
-    return found
+        return [(other, []) for other in entered]
+    same = Part.objects.with_value(wanted).filter(is_retired=False).exclude(pk=part.pk)
+    others = [other for other in same[:MAX_SUBSTITUTES] if other not in entered]
+    problems = {
+        other: substitute_problems(other.parsed_value, wanted=wanted)
+        for other in entered + others
+    }
+    fits = [other for other in others if not problems[other]]
+    return [(other, problems[other]) for other in entered + fits]
 
 
 def series(part: Part) -> str:
@@ -63,10 +60,10 @@ def current_costs(parts: Iterable[Part]) -> dict[int, Decimal]:
     It is that of the delivery used next, else of the last one. A part that was never
     delivered is missing.
     """
-    last: dict[int, Decimal] = {}
-    next_used: dict[int, Decimal] = {}
+    last_costs: dict[int, Decimal] = {}
+    next_costs: dict[int, Decimal] = {}
     for delivery in Delivery.objects.filter(part__in=list(parts)).oldest_first():
-        last[delivery.part_id] = delivery.unit_cost
+        last_costs[delivery.part_id] = delivery.unit_cost
         if delivery.remaining:
-            next_used.setdefault(delivery.part_id, delivery.unit_cost)
-    return last | next_used
+            next_costs.setdefault(delivery.part_id, delivery.unit_cost)
+    return last_costs | next_costs

@@ -10,7 +10,7 @@ class PartTable(tables.ListTable):
     bin = tables.CodeColumn(default="")
     status = tables.BadgeColumn(orderable=False, verbose_name="Status", default="")
     on_hand = tables.NumberColumn(verbose_name="In stock")
-    holding = tables.NumberColumn(verbose_name="Open deliveries")
+    open_deliveries = tables.NumberColumn(verbose_name="Open deliveries")
 
     class Meta(tables.ListTable.Meta):
         empty_text = "No parts found."
@@ -28,7 +28,7 @@ class MovementTable(tables.ListTable):
         accessor="get_kind_display", verbose_name="Type", order_by="kind"
     )
     delivery = tables.Column(orderable=False, default="")
-    why = tables.Column(orderable=False, default="", verbose_name="Reason")
+    reason = tables.Column(orderable=False, default="", verbose_name="Reason")
     by = tables.Column(orderable=False, default="", verbose_name="User")
     quantity = tables.NumberColumn(verbose_name="Quantity")
 

@@ -6,7 +6,7 @@ from django.views.decorators.http import require_POST
 from django_tables2 import RequestConfig
 
 from repairs.stock import actions, queries
-from repairs.stock.filters import ShelfFilter
+from repairs.stock.filters import PartFilter
 from repairs.stock.forms import CountForm, PartForm, ReceiveForm, ScrapForm
 from repairs.stock.models import Part, Supplier
 from repairs.stock.part_values import format_value
@@ -16,7 +16,7 @@ from shopdesk.stamp import Stamp
 
 
 def parts(request):
-    filter_ = ShelfFilter(request.GET, Part.objects.on_shelf())
+    filter_ = PartFilter(request.GET, Part.objects.for_list())
     table = RequestConfig(request).configure(PartTable(filter_.qs))
     facts = {"form": filter_.form, "table": table}
     return render(request, "repairs/stock/parts.html", facts)

@@ -80,13 +80,14 @@ def _add_customer_details(pick: random.Random) -> None:
     for customer in customers:
         street, town = pick.choice(streets), pick.choice(towns)
         customer.address = f"{pick.randint(1, 90)} {street}\n{town}"
-        customer.reach = "email" if customer.email and pick.random() < 0.4 else "phone"
+        if customer.email and pick.random() < 0.4:
+            customer.preferred_contact = Customer.Contact.EMAIL
     chosen = pick.sample(customers, len(companies))
     for customer, company in zip(chosen, companies, strict=True):
         customer.company = company
     for customer in customers:
-        customer.search = customer.searched_as()
-    fields = ["address", "reach", "company", "search"]
+        customer.search = customer.search_text()
+    fields = ["address", "preferred_contact", "company", "search"]
     Customer.objects.bulk_update(customers, fields, batch_size=100)
 
 

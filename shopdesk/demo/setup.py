@@ -79,7 +79,7 @@ def _create_parts() -> None:
         for p in PARTS.values()
     ]
     for part in parts:
-        part.search = part.searched_as()
+        part.search = part.search_text()
     Part.objects.bulk_create(parts)
 
 

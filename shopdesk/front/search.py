@@ -65,7 +65,7 @@ class SearchResult:
         if not self.type.list_url_name:
             params = urlencode({"q": self.query, "only": self.type.name})
             return f"{reverse('find')}?{params}"
-        params = {self.type.list_param: self.query, **self.type.list_params}
+        params = {"q": self.query, **self.type.list_params}
         return f"{reverse(self.type.list_url_name)}?{urlencode(params)}"
 
 
@@ -79,7 +79,6 @@ class SearchType:
     rows: str = "for_list"
     has_shop_number: bool = False
     list_url_name: str = ""
-    list_param: str = "q"
     list_params: dict[str, str] = field(default_factory=dict)
 
     def search(self, query: str, *, user: User, shop: Shop) -> QuerySet:
@@ -135,9 +134,7 @@ SEARCH_TYPES = (
         "Customers",
         "customers:customer",
         Customer,
-        rows="with_last_visit",
         list_url_name="customers:all",
-        list_param="who",
     ),
     SearchType("Devices", "customers:device", Device),
     SearchType(
@@ -161,7 +158,6 @@ SEARCH_TYPES = (
         "Parts",
         "stock:part",
         Part,
-        rows="all",
         list_url_name="stock:parts",
         list_params={"show": "every"},
     ),
@@ -170,7 +166,6 @@ SEARCH_TYPES = (
         "Faults",
         "faults:fault",
         Fault,
-        rows="all",
         list_url_name="faults:book",
         list_params={"show": "every"},
     ),

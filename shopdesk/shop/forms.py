@@ -51,7 +51,7 @@ class SettingsForm(forms.ModelForm):
             **{name: forms.Textarea(attrs={"rows": 3}) for name in STANDARD_TEXTS},
         }
 
-    def __init__(self, *args, known_kinds=frozenset(tax.UNSAID), **kwargs):
+    def __init__(self, *args, known_kinds=frozenset(tax.DEFAULT_TAX), **kwargs):
         super().__init__(*args, **kwargs)
         self.known_kinds = known_kinds
         self.order_fields([name for group in GROUPS for name in group.names])
@@ -251,7 +251,7 @@ class SettingsForms:
             places=shop.places,
             **more,
         )
-        known_kinds = set(TaxRate.objects.holding(on))
+        known_kinds = set(TaxRate.objects.in_force(on))
         if self.rate.is_bound and self.rate.has_changed() and self.rate.is_valid():
             new = self.rate.cleaned_data
             known_kinds |= {new["kind"]} if new["starts_on"] <= on else set()

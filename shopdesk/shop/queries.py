@@ -40,10 +40,10 @@ def rate_rows(on: date) -> list[RateRow]:
             continue  # always 0 %, and nothing to show
         own = [row for row in rows if row.kind == kind]
         found += _in_turn(own, label, on)
-        unsaid = tax.UNSAID.get(kind)
-        if unsaid and not own:
+        default = tax.DEFAULT_TAX.get(kind)
+        if default and not own:
             found.append(
-                RateRow(label, unsaid.rate, unsaid.reason, None, None, "current")
+                RateRow(label, default.rate, default.reason, None, None, "current")
             )
     return found
 

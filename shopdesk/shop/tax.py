@@ -49,7 +49,7 @@ class Tax:
         return CATEGORY[self.kind]
 
 
-UNSAID = {
+DEFAULT_TAX = {
     STANDARD: Tax(STANDARD, Decimal(20)),
     ZERO: Tax(ZERO, Decimal(0)),
     EXEMPT: Tax(EXEMPT, Decimal(0), "Exempt from tax"),
@@ -61,4 +61,4 @@ UNSAID = {
 
 def exemption_reason(kind: str) -> str:
     """Printed on documents without tax if the shop has not entered a reason."""
-    return UNSAID[kind].reason if kind in UNSAID else ""
+    return DEFAULT_TAX[kind].reason if kind in DEFAULT_TAX else ""

@@ -49,7 +49,7 @@ CHOSEN = [
     known.NEVER,
     *fix_types.LABELS.values(),
     *tax.LABELS.values(),
-    *(one.reason for one in tax.UNSAID.values() if one.reason),
+    *(one.reason for one in tax.DEFAULT_TAX.values() if one.reason),
     cautions.FOOT,
     cautions.BATTERY_IN_PARCEL,
     cautions.BATTERY_REMOVED,

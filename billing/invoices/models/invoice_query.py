@@ -46,7 +46,7 @@ class InvoiceQuerySet(NumberedQuerySet):
         if any(character.isalpha() for character in query):
             named = self.model.objects.filter(buyer_name__icontains=query)
             found |= Q(pk__in=named.order_by().values("pk"))
-            people = Customer.objects.called(query)
+            people = Customer.objects.containing(query)
             found |= Q(customer__in=people.order_by().values("pk"))
         return self.filter(found).best_of(query)
 

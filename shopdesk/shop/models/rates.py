@@ -11,13 +11,13 @@ from shopdesk.shop import tax
 
 
 class TaxRateQuerySet(models.QuerySet):
-    def holding(self, on: date) -> dict[str, tax.Tax]:
+    def in_force(self, on: date) -> dict[str, tax.Tax]:
         """Return the tax in force on that day, by kind of tax."""
-        held = dict(tax.UNSAID)
+        taxes = dict(tax.DEFAULT_TAX)
         for row in self.filter(starts_on__lte=on).order_by("starts_on"):
             reason = row.reason or tax.exemption_reason(row.kind)
-            held[row.kind] = tax.Tax(row.kind, row.rate, reason)
-        return held
+            taxes[row.kind] = tax.Tax(row.kind, row.rate, reason)
+        return taxes
 
 
 class TaxRate(models.Model):

@@ -385,7 +385,7 @@ class Shop(models.Model):
         Raises: TaxRate.DoesNotExist for a reduced rate that was never entered.
         """
         kind = kind or self.tax_kind
-        found = TaxRate.objects.holding(on).get(kind)
+        found = TaxRate.objects.in_force(on).get(kind)
         if found is None:
             raise TaxRate.DoesNotExist(f"The shop has no {tax.LABELS[kind]}.")
         return found

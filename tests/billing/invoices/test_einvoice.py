@@ -370,7 +370,7 @@ def test_how_the_customer_wants_it_is_written_with_them(desk):
     who = make.customer(phone="+442079460018")
     where = reverse("customers:change", args=[who.pk])
     assert "accounting software imports invoices" in desk.get(where).content.decode()
-    told = {"name": who.name, "phone": "020 7946 0018", "reach": "phone"}
+    told = {"name": who.name, "phone": "020 7946 0018", "preferred_contact": "phone"}
     wrong = desk.post(where, told | {"einvoice": "fax", "country": "ZZ"})
     assert wrong.content.decode().count("valid choice") >= 2
     told |= {"einvoice": "pdf", "country": "FR", "tax_id": "FR 12 345678901"}

@@ -83,7 +83,7 @@ def test_the_floor_keeps_the_target_margin(repairs, fees, list_price, by):
 @given(mends, chances, amounts(), bearings)
 def test_a_likelier_comeback_never_makes_it_cheaper(one, chance, list_price, by):
     low, high = sorted([one.chance, chance])
-    cheap, dear = (
+    cheap, expensive = (
         price_option(
             [RepairCost(one.minutes, one.parts, chance)],
             fees=Decimal(0),
@@ -92,13 +92,13 @@ def test_a_likelier_comeback_never_makes_it_cheaper(one, chance, list_price, by)
         )
         for chance in (low, high)
     )
-    assert cheap.comeback_allowance <= dear.comeback_allowance
-    assert cheap.suggested <= dear.suggested
+    assert cheap.comeback_allowance <= expensive.comeback_allowance
+    assert cheap.suggested <= expensive.suggested
 
 
 @given(mends, amounts(), amounts(), bearings)
 def test_dearer_parts_never_make_it_cheaper(one, more, list_price, by):
-    cheap, dear = (
+    cheap, expensive = (
         price_option(
             [RepairCost(one.minutes, parts, one.chance)],
             fees=Decimal(0),
@@ -107,7 +107,7 @@ def test_dearer_parts_never_make_it_cheaper(one, more, list_price, by):
         )
         for parts in (one.parts, one.parts + more)
     )
-    assert cheap.suggested <= dear.suggested
+    assert cheap.suggested <= expensive.suggested
 
 
 @given(st.lists(mends, min_size=1, max_size=5), bearings)

@@ -167,8 +167,8 @@ def test_a_box_that_makes_no_sense_is_told_and_nothing_is_saved(desk, box, typed
 def test_a_line_dearer_than_can_be_kept_is_told(desk):
     quote = till.drafted()
     line = QuoteLine.objects.first()
-    dear = {f"l{line.pk}-price": "999999999", f"l{line.pk}-quantity": "9999"}
-    page = desk.post(quote.get_absolute_url(), draft(desk, quote, **dear))
+    expensive = {f"l{line.pk}-price": "999999999", f"l{line.pk}-quantity": "9999"}
+    page = desk.post(quote.get_absolute_url(), draft(desk, quote, **expensive))
     assert "The amount of a line must not exceed" in page.content.decode().replace(
         "&#x27;", "’"
     )

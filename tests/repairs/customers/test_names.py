@@ -8,7 +8,7 @@ from repairs.customers.names import MAX_MARKS, normalize_text, phone_digits
 
 
 @pytest.mark.parametrize(
-    ("typed", "kept"),
+    ("typed", "expected"),
     [
         ("  Zoë   Müller ", "Zoë Müller"),
         (unicodedata.normalize("NFD", "Zoë Müller"), "Zoë Müller"),
@@ -21,8 +21,8 @@ from repairs.customers.names import MAX_MARKS, normalize_text, phone_digits
         ("tab\tand\nline", "tab and line"),
     ],
 )
-def test_names_of_any_script_are_normalized(typed, kept):
-    assert normalize_text(typed) == kept
+def test_names_of_any_script_are_normalized(typed, expected):
+    assert normalize_text(typed) == expected
 
 
 def test_line_breaks_of_an_address_are_kept():

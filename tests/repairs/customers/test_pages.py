@@ -21,45 +21,45 @@ def desk(client, db):
 def test_the_list_is_filtered_by_words(desk):
     make.customer("Zoë Müller", phone="+442079460018")
     make.customer("Bo Larsén")
-    page = desk.get(reverse("customers:all"), {"who": "muller"}).text
+    page = desk.get(reverse("customers:all"), {"q": "muller"}).text
     assert "Zoë Müller" in page and "020 7946 0018" in page and "Larsén" not in page
 
 
 @pytest.mark.parametrize("bad", ["\x00", "x" * 10_000, "%_", "-1"])
-@pytest.mark.parametrize("name", ["who", "page", "per_page", "sort"])
+@pytest.mark.parametrize("name", ["q", "page", "per_page", "sort"])
 def test_invalid_list_parameters_still_give_a_page(desk, name, bad):
     make.customer("Ada Fenwick")
     answer = desk.get(reverse("customers:all"), {name: bad})
     assert answer.status_code == 200
-    who = Customer.objects.get()
-    assert desk.get(who.get_absolute_url(), {f"j-{name}": bad}).status_code == 200
+    customer = Customer.objects.get()
+    assert desk.get(customer.get_absolute_url(), {f"j-{name}": bad}).status_code == 200
 
 
-def asked_by(desk, path):
-    with CaptureQueriesContext(connection) as asked:
+def query_count(desk, path):
+    with CaptureQueriesContext(connection) as queries:
         assert desk.get(path).status_code == 200
-    return len(asked)
+    return len(queries)
 
 
 def test_the_list_has_the_same_query_count_for_1_and_30(desk):
     path = reverse("customers:all") + "?per_page=30"
     make.customer()
-    asked_by(desk, path)
-    before = asked_by(desk, path)
+    query_count(desk, path)
+    before = query_count(desk, path)
     for n in range(29):
         make.job(make.device(make.customer(f"Number {n}", phone="+442079460018")))
     assert desk.get(path).text.count(">Number ") == 29
-    assert asked_by(desk, path) == before
+    assert query_count(desk, path) == before
 
 
 def test_a_customer_page_has_the_same_query_count_for_1_and_30(desk):
-    who = make.customer()
-    make.job(make.device(who))
-    asked_by(desk, who.get_absolute_url())
-    before = asked_by(desk, who.get_absolute_url())
+    customer = make.customer()
+    make.job(make.device(customer))
+    query_count(desk, customer.get_absolute_url())
+    before = query_count(desk, customer.get_absolute_url())
     for _ in range(29):
-        make.job(make.device(who))
-    assert asked_by(desk, who.get_absolute_url()) == before
+        make.job(make.device(customer))
+    assert query_count(desk, customer.get_absolute_url()) == before
 
 
 def past(device, *, days_ago):
@@ -73,11 +73,11 @@ def past(device, *, days_ago):
 def test_a_device_page_has_the_same_query_count_for_1_and_30(desk):
     device = make.device()
     past(device, days_ago=5)
-    asked_by(desk, device.get_absolute_url())
-    before = asked_by(desk, device.get_absolute_url())
+    query_count(desk, device.get_absolute_url())
+    before = query_count(desk, device.get_absolute_url())
     for n in range(29):
         past(device, days_ago=10 + n)
-    assert asked_by(desk, device.get_absolute_url()) == before
+    assert query_count(desk, device.get_absolute_url()) == before
 
 
 def test_a_device_page_shows_every_visit_and_its_warranty(desk):
@@ -104,7 +104,7 @@ def test_past_jobs_stay_with_the_previous_owner(desk):
     device, buyer = make.device(), make.customer("Bo Larsén")
     old = make.job(device)
     page = reverse("customers:new_owner", args=[device.pk])
-    assert f'value="{buyer.pk}"' in desk.get(page, {"who": "larsen"}).text
+    assert f'value="{buyer.pk}"' in desk.get(page, {"query": "larsen"}).text
     answer = desk.post(page, {"owner": buyer.pk}, follow=True).text
     assert "Owner changed from Ada Fenwick to Bo Larsén." in answer
     device.refresh_from_db()
@@ -155,16 +155,20 @@ def test_an_invalid_date_is_refused(desk, day):
 
 
 def test_a_changed_customer_is_found_by_the_new_values(desk):
-    who = make.customer(phone="+442079460018")
-    page = reverse("customers:change", args=[who.pk])
+    customer = make.customer(phone="+442079460018")
+    page = reverse("customers:change", args=[customer.pk])
     shown = desk.get(page).text
     assert 'value="020 7946 0018"' in shown
-    typed = {"name": "Ada Quill", "phone": "020 7946 0019", "reach": "phone"}
+    typed = {
+        "name": "Ada Quill",
+        "phone": "020 7946 0019",
+        "preferred_contact": "phone",
+    }
     desk.post(page, typed | {"notes": "Two lines\r\nof notes"})
-    who.refresh_from_db()
-    assert (who.name, who.phone) == ("Ada Quill", "+442079460019")
-    assert who.notes == "Two lines\nof notes"
-    assert Customer.objects.called("quill").get() == who
+    customer.refresh_from_db()
+    assert (customer.name, customer.phone) == ("Ada Quill", "+442079460019")
+    assert customer.notes == "Two lines\nof notes"
+    assert Customer.objects.containing("quill").get() == customer
 
 
 @pytest.mark.parametrize(
@@ -175,13 +179,13 @@ def test_a_changed_customer_is_found_by_the_new_values(desk):
         {"email": "not mail"},
         {"phone": "12"},
         {"notes": "x" * 2001},
-        {"reach": "pigeon"},
+        {"preferred_contact": "pigeon"},
     ],
 )
 def test_an_invalid_change_is_refused_and_keeps_its_entries(desk, bad):
-    who = make.customer()
-    page = reverse("customers:change", args=[who.pk])
-    typed = {"name": "Zed", "company": "Kept & Co", "reach": "phone"}
+    customer = make.customer()
+    page = reverse("customers:change", args=[customer.pk])
+    typed = {"name": "Zed", "company": "Kept & Co", "preferred_contact": "phone"}
     answer = desk.post(page, typed | bad)
     assert "Error:" in answer.text and "Kept &amp; Co" in answer.text
     assert Customer.objects.get().name == "Ada Fenwick"

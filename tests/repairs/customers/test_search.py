@@ -6,8 +6,8 @@ from tests import make
 pytestmark = pytest.mark.django_db
 
 
-def called(words):
-    return {who.name for who in Customer.objects.called(words)}
+def found(words):
+    return {customer.name for customer in Customer.objects.containing(words)}
 
 
 @pytest.mark.parametrize(
@@ -16,38 +16,38 @@ def called(words):
 def test_search_ignores_case_and_accents(words):
     make.customer("Zoë Müller")
     make.customer("Bo Larsén")
-    assert called(words) == {"Zoë Müller"}
+    assert found(words) == {"Zoë Müller"}
 
 
 @pytest.mark.parametrize("words", ["%", "_", "%%", "a%a", "\\", "'; --", "[a-z]"])
 def test_wildcards_of_the_database_are_plain_characters(words):
     make.customer("Ada Fenwick")
-    assert called(words) == set()
+    assert found(words) == set()
     make.customer(f"Odd {words} one")
-    assert called(words) == {f"Odd {words} one"}
+    assert found(words) == {f"Odd {words} one"}
 
 
 def test_every_word_must_match():
     make.customer("Ada Fenwick", company="Quill")
-    assert called("ada quill") == {"Ada Fenwick"}
-    assert called("ada marrow") == set()
+    assert found("ada quill") == {"Ada Fenwick"}
+    assert found("ada marrow") == set()
 
 
 def test_an_erased_customer_is_not_found():
     make.customer("Ada Fenwick", erased_on=make.DAY)
-    assert called("ada") == set()
+    assert found("ada") == set()
     assert not Customer.objects.similar(name="Ada Fenwick").exists()
 
 
 def test_a_changed_name_is_found_only_by_the_new_one():
-    who = make.customer("Ada Fenwick")
-    who.name = "Ada Quill"
-    who.save(update_fields=["name"])
-    assert called("quill") == {"Ada Quill"} and called("fenwick") == set()
+    customer = make.customer("Ada Fenwick")
+    customer.name = "Ada Quill"
+    customer.save(update_fields=["name"])
+    assert found("quill") == {"Ada Quill"} and found("fenwick") == set()
 
 
 @pytest.mark.parametrize(
-    ("asked", "alike"),
+    ("facts", "is_similar"),
     [
         ({"name": "ADA  fenwick"}, True),
         ({"name": "Ada"}, False),
@@ -57,9 +57,9 @@ def test_a_changed_name_is_found_only_by_the_new_one():
         ({"name": ""}, False),
     ],
 )
-def test_similar_customers_share_phone_email_or_name(asked, alike):
+def test_similar_customers_share_phone_email_or_name(facts, is_similar):
     make.customer("Ada Fenwick", phone="+442079460018", email="ada@fenwick.example")
-    assert Customer.objects.similar(**asked).exists() is alike
+    assert Customer.objects.similar(**facts).exists() is is_similar
 
 
 def test_the_last_visit_is_the_latest_of_all_jobs():
@@ -67,8 +67,8 @@ def test_the_last_visit_is_the_latest_of_all_jobs():
     make.job(device, on=make.DAY.replace(year=2024))
     make.job(device, on=make.DAY)
     nobody = make.customer("Nobody yet")
-    seen = dict(Customer.objects.with_last_visit().values_list("pk", "last_visit"))
-    assert seen == {device.owner.pk: make.DAY, nobody.pk: None}
+    visits = dict(Customer.objects.for_list().values_list("pk", "last_visit"))
+    assert visits == {device.owner.pk: make.DAY, nobody.pk: None}
 
 
 def test_a_model_matches_in_any_spelling():

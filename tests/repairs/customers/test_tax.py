@@ -1,4 +1,4 @@
-"""A customer whose bills bear another tax."""
+"""A customer whose invoices have another tax."""
 
 from datetime import date
 from decimal import Decimal
@@ -15,52 +15,54 @@ from tests import make
 pytestmark = pytest.mark.django_db
 
 
-def change(client, who, **entered):
+def change(client, customer, **entered):
     client.force_login(make.user())
-    page = reverse("customers:change", args=[who.pk])
+    page = reverse("customers:change", args=[customer.pk])
     form = client.get(page).context["form"]
-    kept = {name: form[name].value() or "" for name in form.fields}
-    return client.post(page, kept | entered)
+    shown = {name: form[name].value() or "" for name in form.fields}
+    return client.post(page, shown | entered)
 
 
 @pytest.mark.parametrize("kind", [tax.EXEMPT, tax.OUTSIDE, tax.ZERO, tax.STANDARD])
 def test_a_kind_of_tax_is_saved_and_shown(client, kind):
-    who = make.customer()
-    assert change(client, who, tax_kind=kind).status_code == 302
-    who.refresh_from_db()
-    assert who.tax_kind == kind
-    assert tax.LABELS[kind] in client.get(who.get_absolute_url()).content.decode()
-    assert change(client, who, tax_kind="").status_code == 302
+    customer = make.customer()
+    assert change(client, customer, tax_kind=kind).status_code == 302
+    customer.refresh_from_db()
+    assert customer.tax_kind == kind
+    assert tax.LABELS[kind] in client.get(customer.get_absolute_url()).content.decode()
+    assert change(client, customer, tax_kind="").status_code == 302
     assert Customer.objects.get().tax_kind == ""
 
 
 @pytest.mark.parametrize("tax_id", ["", "123456789", "DE", "٣٤"])
 def test_reverse_charge_needs_a_vat_number(client, tax_id):
-    who = make.customer()
-    answer = change(client, who, tax_kind=tax.REVERSE, tax_id=tax_id, notes="Keep me")
+    customer = make.customer()
+    answer = change(
+        client, customer, tax_kind=tax.REVERSE, tax_id=tax_id, notes="Keep me"
+    )
     assert list(answer.context["form"].errors) == ["tax_id"]
     assert "Keep me" in answer.content.decode()
     assert Customer.objects.get().tax_kind == ""
-    good = change(client, who, tax_kind=tax.REVERSE, tax_id="ATU12345675")
+    good = change(client, customer, tax_kind=tax.REVERSE, tax_id="ATU12345675")
     assert good.status_code == 302
     assert Customer.objects.get().tax_kind == tax.REVERSE
 
 
 def test_a_reduced_rate_needs_a_rate_in_force(client):
-    who = make.customer()
-    answer = change(client, who, tax_kind=tax.REDUCED)
+    customer = make.customer()
+    answer = change(client, customer, tax_kind=tax.REDUCED)
     assert list(answer.context["form"].errors) == ["tax_kind"]
     TaxRate.objects.create(
         kind=tax.REDUCED, rate=Decimal(7), starts_on=date(2026, 7, 1)
     )
     with time_machine.travel(date(2026, 6, 30)):
-        assert change(client, who, tax_kind=tax.REDUCED).status_code == 200
+        assert change(client, customer, tax_kind=tax.REDUCED).status_code == 200
     with time_machine.travel(date(2026, 7, 1)):
-        assert change(client, who, tax_kind=tax.REDUCED).status_code == 302
+        assert change(client, customer, tax_kind=tax.REDUCED).status_code == 302
     assert Customer.objects.get().tax_kind == tax.REDUCED
 
 
 def test_an_unknown_kind_of_tax_is_refused(client):
-    who = make.customer()
-    answer = change(client, who, tax_kind="half")
+    customer = make.customer()
+    answer = change(client, customer, tax_kind="half")
     assert list(answer.context["form"].errors) == ["tax_kind"]

@@ -184,7 +184,7 @@ def test_a_code_added_by_someone_else_meanwhile_is_reported(client, monkeypatch)
 
 def add_fix(client, fault, **entered):
     facts = {"code": "jack-new", "name": "New socket", "fix_type": "lasting"}
-    facts |= {"minutes": "40", "for_faults": fault.code, "usual": ""}
+    facts |= {"minutes": "40", "faults": fault.code, "usual": ""}
     return client.post(reverse("faults:add_fix", args=[fault.pk]), facts | entered)
 
 
@@ -192,9 +192,7 @@ def test_a_fix_is_added_with_its_usual_parts(client):
     fault, other = make.fault("PWR-JACK"), make.fault("PWR-PAD")
     make.part("JACK-5")
     make.part("R-1")
-    answer = add_fix(
-        client, fault, usual="jack-5; R-1*3", for_faults="pwr-jack, PWR-PAD"
-    )
+    answer = add_fix(client, fault, usual="jack-5; R-1*3", faults="pwr-jack, PWR-PAD")
     assert answer.url == fault.get_absolute_url()
     fix = Fix.objects.get()
     assert set(fix.faults.all()) == {fault, other}
@@ -209,8 +207,9 @@ def test_a_fix_is_added_with_its_usual_parts(client):
         ("usual", "R-1*0"),
         ("usual", "R-1*x"),
         ("usual", "R-1*"),
+        ("usual", "*2"),
         ("usual", "R-1; R-1*2"),
-        ("for_faults", "NO-SUCH"),
+        ("faults", "NO-SUCH"),
         ("minutes", "-5"),
         ("minutes", "99999"),
         ("minutes", "1_0"),
@@ -226,6 +225,11 @@ def test_an_invalid_fix_is_refused_at_its_field(client, field, wrong):
     assert list(page.context["form"].errors) == [field]
     assert "mind the tab" in page.content.decode()
     assert not Fix.objects.exists()
+
+
+def test_a_quantity_without_a_part_number_is_explained(client):
+    page = add_fix(client, make.fault("PWR-JACK"), usual="*2")
+    assert page.context["form"].errors["usual"] == ["Enter a part number before *2."]
 
 
 def test_a_fix_saved_without_changes_stays_the_same(client):
@@ -257,10 +261,10 @@ def test_removed_parts_and_faults_are_taken_from_a_fix(client):
 def test_an_existing_fix_is_added_to_another_fault(client):
     fault, fix = make.fault(), make.fix(make.fault())
     address = reverse("faults:add_fix", args=[fault.pk])
-    client.post(address, {"offer": "1", "o-fix": fix.pk})
+    client.post(address, {"existing": "1", "existing-fix": fix.pk})
     assert list(fault.fixes.all()) == [fix]
-    page = client.post(address, {"offer": "1", "o-fix": fix.pk})
-    assert page.context["offer"].errors and Fix.objects.count() == 1
+    page = client.post(address, {"existing": "1", "existing-fix": fix.pk})
+    assert page.context["existing"].errors and Fix.objects.count() == 1
 
 
 # --- symptoms and checks ----------------------------------------------------------

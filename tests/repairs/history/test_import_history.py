@@ -43,8 +43,8 @@ def test_one_row_becomes_a_job_with_its_repair_and_its_parts(tmp_path):
 
 def test_customers_and_parts_can_be_found_by_the_search_box(tmp_path):
     files.import_file(files.write(tmp_path, files.row(customer="Zoë Müller")))
-    assert Customer.objects.called("zoe muller").count() == 1
-    assert Part.objects.called("p-100").count() == 1
+    assert Customer.objects.containing("zoe muller").count() == 1
+    assert Part.objects.containing("p-100").count() == 1
 
 
 @pytest.mark.parametrize(

@@ -19,7 +19,7 @@ NEW = {
     "device": "new",
     "c-name": "Zoë Müller",
     "c-phone": "020 7946 0018",
-    "c-reach": "phone",
+    "c-preferred_contact": "phone",
     "d-serial": "NW-77",
     "d-kind": "laptop",
     "d-maker": "Norwind",
@@ -178,7 +178,7 @@ def test_a_customer_without_contact_is_refused(counter):
 
 def test_an_email_alone_becomes_the_preferred_contact(counter):
     counter.press("book", **NEW | {"c-phone": "", "c-email": "zoe@quill.example"})
-    assert Customer.objects.get().reach == "email"
+    assert Customer.objects.get().preferred_contact == "email"
 
 
 def test_customer_and_device_are_required(counter):

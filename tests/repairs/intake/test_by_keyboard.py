@@ -281,7 +281,7 @@ def test_axe_finds_nothing_on_the_pages_of_the_counter(counter, live_server, wid
         device.get_absolute_url(),
         reverse("customers:change", args=[device.owner.pk]),
         reverse("customers:change_device", args=[device.pk]),
-        reverse("customers:new_owner", args=[device.pk]) + "?who=bo",
+        reverse("customers:new_owner", args=[device.pk]) + "?query=bo",
         reverse("today"),
         reverse("find") + "?q=fen",
         reverse("find") + "?q=26-00001-Z",

@@ -47,7 +47,7 @@ def used(of, delivery, *, repairs, back=0, quantity=1, device=None):
 
 
 @pytest.fixture
-def shelf():
+def deliveries():
     """Two lots of one socket by one supplier, a pair that uses it: one lot is bad."""
     fault = make.fault()
     of = fault, make.fix(fault)
@@ -60,7 +60,7 @@ def shelf():
     return of, fine, bad
 
 
-def test_the_bad_delivery_comes_first_with_its_counts(owner, shelf):
+def test_the_bad_delivery_comes_first_with_its_counts(owner, deliveries):
     text = page_text(owner.get(PAGE))
     first, second = named("delivery")
     assert (first.name, first.comebacks, first.repairs) == ("B2 of JCK-1", 7, 12)
@@ -70,8 +70,8 @@ def test_the_bad_delivery_comes_first_with_its_counts(owner, shelf):
     assert "Oddments &amp; Reels" in text
 
 
-def test_a_good_delivery_in_bad_fixes_is_not_blamed(owner, shelf):
-    of, _, bad = shelf
+def test_a_good_delivery_in_bad_fixes_is_not_blamed(owner, deliveries):
+    of, _, bad = deliveries
     fault = make.fault()
     hopeless = fault, make.fix(fault)
     lot = make.delivery(bad.part, 99, lot="C3")
@@ -83,8 +83,8 @@ def test_a_good_delivery_in_bad_fixes_is_not_blamed(owner, shelf):
     assert found["B2 of JCK-1"].is_bad
 
 
-def test_comebacks_shared_by_two_groups_are_shown_at_both(owner, shelf):
-    of, fine, bad = shelf
+def test_comebacks_shared_by_two_groups_are_shown_at_both(owner, deliveries):
+    of, fine, bad = deliveries
     slate = make.device_model(model="Slate 14")
     boards = [make.device(model=slate, board_revision="24") for _ in range(2)]
 
@@ -109,14 +109,14 @@ def test_comebacks_shared_by_two_groups_are_shown_at_both(owner, shelf):
     assert "One of them may be the cause of both" in text
 
 
-def test_a_single_bad_group_shares_nothing(owner, shelf):
+def test_a_single_bad_group_shares_nothing(owner, deliveries):
     [bad, fine] = named("delivery")
     assert (bad.shared, bad.devices, fine.devices) == ((), 7, 0)
     assert "the cause of both" not in page_text(owner.get("/comebacks/month/"))
 
 
-def test_parts_without_lot_or_supplier_are_left_out(shelf):
-    of, _, bad = shelf
+def test_parts_without_lot_or_supplier_are_left_out(deliveries):
+    of, _, bad = deliveries
     nameless = make.delivery(bad.part, 99)
     used(of, nameless, repairs=8, back=6)
     assert len(named("delivery")) == 2
@@ -125,16 +125,16 @@ def test_parts_without_lot_or_supplier_are_left_out(shelf):
     assert f"received {by_supplier.received_on} of JCK-1" in str(named("delivery"))
 
 
-def test_two_parts_of_one_delivery_in_a_repair_are_one_repair(shelf):
-    of, _, bad = shelf
+def test_two_parts_of_one_delivery_in_a_repair_are_one_repair(deliveries):
+    of, _, bad = deliveries
     [repair] = used(of, bad, repairs=1, quantity=2)
     repair.parts_used.create(part=bad.part, delivery=bad)
     [row] = [one for one in named("delivery") if one.key == bad.pk]
     assert row.repairs == 13
 
 
-def test_each_row_links_to_its_repairs(owner, shelf):
-    of, fine, bad = shelf
+def test_each_row_links_to_its_repairs(owner, deliveries):
+    of, fine, bad = deliveries
     address = reverse("month:delivery", args=[bad.pk])
     assert f"{address}?as_of={timezone.localdate()}" in page_text(owner.get(PAGE))
     text = page_text(owner.get(address))
@@ -193,7 +193,7 @@ def test_an_empty_shop_has_a_page(owner):
     assert "No repairs on devices with a known board revision." in text
 
 
-def test_each_list_can_be_sorted_by_itself(owner, shelf):
+def test_each_list_can_be_sorted_by_itself(owner, deliveries):
     tables = owner.get(PAGE, {"d-sort": "repairs"}).context["tables"]
     assert [row.record.repairs for row in tables[0].rows] == [12, 60]
     tables = owner.get(PAGE, {"d-sort": "-repairs"}).context["tables"]

@@ -1,4 +1,4 @@
-"""However parts move, the shelf, its deliveries and the record of moves agree."""
+"""However parts move, the stock, its deliveries and its movements agree."""
 
 import random
 import threading
@@ -34,7 +34,7 @@ def levels(part):
     )
 
 
-class Shelf(RuleBasedStateMachine):
+class StockMachine(RuleBasedStateMachine):
     """All that can happen to one part, beside a plain number."""
 
     def __init__(self):
@@ -60,11 +60,11 @@ class Shelf(RuleBasedStateMachine):
         self.level += quantity
 
     @rule(
-        quantity=COUNTS, kind=sampled_from(["used", "scrapped"]), named=integers(0, 3)
+        quantity=COUNTS, kind=sampled_from(["used", "scrapped"]), index=integers(0, 3)
     )
-    def take(self, quantity, kind, named):
-        holding = list(self.part.deliveries.filter(remaining__gt=0))
-        delivery = holding[named] if named < len(holding) else None
+    def take(self, quantity, kind, index):
+        deliveries = list(self.part.deliveries.filter(remaining__gt=0))
+        delivery = deliveries[index] if index < len(deliveries) else None
         enough = delivery.remaining if delivery else self.level
         try:
             shares = actions.remove_from_stock(
@@ -82,10 +82,10 @@ class Shelf(RuleBasedStateMachine):
         if kind == "used":
             self.taken += shares
 
-    @rule(which=integers(min_value=0, max_value=20))
-    def put_back(self, which):
+    @rule(index=integers(min_value=0, max_value=20))
+    def put_back(self, index):
         if self.taken:
-            delivery, quantity = self.taken.pop(which % len(self.taken))
+            delivery, quantity = self.taken.pop(index % len(self.taken))
             actions.put_back_in_stock(
                 self.part, delivery=delivery, quantity=quantity, stamp=make.stamp()
             )
@@ -107,7 +107,7 @@ class Shelf(RuleBasedStateMachine):
 
 def test_stock_deliveries_and_movements_always_agree(db):
     run_state_machine_as_test(
-        Shelf, settings=settings(max_examples=40, stateful_step_count=25)
+        StockMachine, settings=settings(max_examples=40, stateful_step_count=25)
     )
 
 
@@ -115,10 +115,11 @@ def test_a_count_below_takes_from_the_oldest_delivery(db):
     part = make.part()
     old, new = make.delivery(part, 4), make.delivery(part, 4)
     part.refresh_from_db()
-    assert actions.count(part, counted=3, stamp=make.stamp(), why="bin short") == -5
+    assert actions.count(part, counted=3, stamp=make.stamp(), reason="bin short") == -5
     left = Delivery.objects.in_bulk([old.pk, new.pk])
     assert (left[old.pk].remaining, left[new.pk].remaining) == (0, 3)
-    assert [m.why for m in part.movements.filter(kind="counted")] == ["bin short"] * 2
+    movements = part.movements.filter(kind="counted")
+    assert [movement.reason for movement in movements] == ["bin short"] * 2
 
 
 def test_a_count_above_goes_to_the_delivery_used_last(db):

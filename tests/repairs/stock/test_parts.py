@@ -14,7 +14,7 @@ from repairs.stock.models import Part, Supplier
 from shopdesk.staff.models import Role
 from tests import make
 
-SHELF = "/shelf/"
+PARTS = "/shelf/"
 
 
 @pytest.fixture(autouse=True)
@@ -38,7 +38,7 @@ def send(client, part, verb, **entered):
     if verb == "receive":
         entered = {"quantity": "5", "unit_cost": "1.20", "on": "2026-03-02"} | entered
     else:
-        entered = {"why": "yearly count"} | entered
+        entered = {"reason": "yearly count"} | entered
     entered = {f"{prefix}-{name}": value for name, value in entered.items()}
     return client.post(reverse(f"stock:{verb}", args=[part.pk]), entered)
 
@@ -76,7 +76,7 @@ def test_a_part_is_found_by_words_and_by_its_value_in_any_notation(
     make.part("C-2", name="capacitor, ceramic", value="22uF 6.3V X5R")
     make.part("L-1", name="choke, common mode", value="90R@100MHz")
     make.part("S-1", name="socket Umlaut", maker_number="MK-77")
-    page = client.get(SHELF, {"q": asked})
+    page = client.get(PARTS, {"q": asked})
     if asked in "%":  # a per cent sign stands in a value
         found = ["R-1"]
     assert numbers(page) == found
@@ -86,10 +86,10 @@ def test_parts_out_of_stock_and_retired_ones_can_be_listed(client):
     make.part("FULL", on_hand=3)
     make.part("EMPTY")
     make.part("OLD", is_retired=True)
-    assert numbers(client.get(SHELF)) == ["EMPTY", "FULL"]
-    assert numbers(client.get(SHELF, {"show": "none"})) == ["EMPTY"]
-    assert numbers(client.get(SHELF, {"show": "retired"})) == ["OLD"]
-    assert len(numbers(client.get(SHELF, {"show": "every"}))) == 3
+    assert numbers(client.get(PARTS)) == ["EMPTY", "FULL"]
+    assert numbers(client.get(PARTS, {"show": "none"})) == ["EMPTY"]
+    assert numbers(client.get(PARTS, {"show": "retired"})) == ["OLD"]
+    assert len(numbers(client.get(PARTS, {"show": "every"}))) == 3
 
 
 @pytest.mark.parametrize(
@@ -106,13 +106,13 @@ def test_parts_out_of_stock_and_retired_ones_can_be_listed(client):
 )
 def test_invalid_list_parameters_still_give_a_page(client, asked):
     make.part("A")
-    assert client.get(SHELF, asked).status_code == 200
+    assert client.get(PARTS, asked).status_code == 200
 
 
 def test_every_sortable_heading_sorts(client):
     part = make.part("A", on_hand=3)
     make.repair().parts_used.create(part=part)
-    for address in (SHELF, part.get_absolute_url()):
+    for address in (PARTS, part.get_absolute_url()):
         heads = re.findall(r'href="(\?[^"]*sort=[^"]*)"', page_of(client, address))
         assert heads
         for head in heads:
@@ -126,7 +126,7 @@ def test_the_list_has_the_same_query_count_for_1_and_30(
     for _ in range(n):
         make.part(on_hand=2)
     with django_assert_num_queries(5):  # session, person, shop, count, rows
-        page = client.get(SHELF, {"per_page": 100})
+        page = client.get(PARTS, {"per_page": 100})
     assert len(numbers(page)) == n
 
 
@@ -292,11 +292,13 @@ def test_a_count_sets_the_stock_and_records_the_reason(client, bench):
     assert send(client, part, "count", counted="3").status_code == 302
     part.refresh_from_db()
     move = part.movements.get(kind="counted")
-    assert (part.on_hand, move.quantity, move.why) == (3, -2, "yearly count")
+    assert (part.on_hand, move.quantity, move.reason) == (3, -2, "yearly count")
     assert move.by == bench
 
 
-@pytest.mark.parametrize("entered", [{"why": ""}, {"counted": ""}, {"counted": "-1"}])
+@pytest.mark.parametrize(
+    "entered", [{"reason": ""}, {"counted": ""}, {"counted": "-1"}]
+)
 def test_a_count_without_reason_or_number_is_refused(client, entered):
     part = make.part(on_hand=5)
     page = send(client, part, "count", **{"counted": "3"} | entered)

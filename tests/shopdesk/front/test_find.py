@@ -183,7 +183,7 @@ def test_finding_asks_as_often_for_1_as_for_30(desk):
     assert asked() == before
 
 
-# --- the till's papers, the shelf and the fault book --------------------------
+# --- the till's papers, the parts and the fault book --------------------------
 
 
 def bill(number, *, series="INV26", job=None, buyer="Fenwick Ltd", credits=None):
@@ -369,10 +369,10 @@ def test_case_and_accents_do_not_matter_in_the_fault_book(desk, words):
 
 def test_parts_of_the_value_stand_before_those_that_only_mention_it(desk):
     make.part("A-1", name="trimmer for 4k7 bridges")
-    valued = make.part("B-1", value="4k7 1% 0402")
+    with_value = make.part("B-1", value="4k7 1% 0402")
     retired = make.part("A-2", value="4700R", is_retired=True)
     found = groups_of(find(desk, "4k7"))["Parts"]
-    assert found[:2] == [valued, retired] and len(found) == 3
+    assert found[:2] == [with_value, retired] and len(found) == 3
 
 
 def test_the_kind_that_fits_best_stands_first(desk):

@@ -33,7 +33,7 @@ def add(client, *, kind=tax.STANDARD, rate="", starts_on=TODAY, reason="", **fig
 
 
 def held(on=TODAY):
-    return {kind: one.rate for kind, one in TaxRate.objects.holding(on).items()}
+    return {kind: one.rate for kind, one in TaxRate.objects.in_force(on).items()}
 
 
 def test_a_rate_holds_from_its_first_day(client, owner):
@@ -125,7 +125,7 @@ def test_a_rate_that_makes_no_sense_is_refused_beside_its_box(
 @pytest.mark.parametrize("kind", [tax.EXEMPT, tax.REVERSE, tax.OUTSIDE])
 def test_the_reason_why_there_is_no_tax_is_the_shops_own(client, owner, kind):
     assert add(client, kind=kind, reason="By § 19 of ours").status_code == 302
-    now = TaxRate.objects.holding(TODAY)[kind]
+    now = TaxRate.objects.in_force(TODAY)[kind]
     assert (now.rate, now.reason) == (0, "By § 19 of ours")
     assert "By § 19 of ours" in client.get(PAGE).content.decode()
 
@@ -179,7 +179,7 @@ def test_the_latest_rate_that_has_begun_is_the_one_that_holds(db, days, on):
     for n, day in enumerate(days, 1):
         rate(Decimal(n), of=tax.REDUCED, on=day)
     begun = [(day, n) for n, day in enumerate(days, 1) if day <= on]
-    now = TaxRate.objects.holding(on).get(tax.REDUCED)
+    now = TaxRate.objects.in_force(on).get(tax.REDUCED)
     assert (now and now.rate) == (max(begun)[1] if begun else None)
 
 
