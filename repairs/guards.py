@@ -11,13 +11,13 @@ from shopdesk.triggers import (
 # What the comeback table and the monthly report are made from: changes show at once.
 COUNTED = {
     "repairs_repair": (
-        "job_id fault_id fix_id by_id outcome fix_type cost charged reserve"
+        "job_id fault_id fix_id by_id outcome fix_type cost charged comeback_allowance"
         " handed_over_on"
     ),
     "repairs_job": "device_id booked_in_on handed_over_on",
     "repairs_device": "model_id board_revision out_of_use_on",
     "repairs_devicemodel": "kind maker model",
-    "repairs_returnassessment": "job_id earlier_id what assessed_on",
+    "repairs_returnassessment": "job_id earlier_id assessment assessed_on",
     "repairs_fault": "code name",
     "repairs_fix": "code name",
     "repairs_partused": "repair_id delivery_id",
@@ -29,7 +29,7 @@ COUNTED = {
 FINAL = "A repair cannot be changed after handover."
 
 GUARDS = [
-    *append_only("repairs_step", "The history of a job cannot be changed."),
+    *append_only("repairs_jobtransition", "The history of a job cannot be changed."),
     *append_only(
         "repairs_stockmovement", "A stock move is never changed: move it back."
     ),
@@ -65,7 +65,7 @@ GUARDS = [
         f" OR (OLD.state <> 'expected' AND {changed('booked_in_on')})",
     ),
     *(
-        ChangeMarkTrigger(table, tuple(columns.split()), marks="repairs_changed")
+        ChangeMarkTrigger(table, tuple(columns.split()), marks="repairs_changemark")
         for table, columns in COUNTED.items()
     ),
 ]

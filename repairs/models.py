@@ -4,22 +4,22 @@ from repairs.customers.models import Customer, Device, DeviceModel
 from repairs.faults.models import Check, Fault, Fix, Symptom, UsualPart
 from repairs.jobs.models import (
     AccessCode,
-    Changed,
+    ChangeMark,
     Comeback,
     FinalTest,
     Job,
+    JobTransition,
     Labour,
     PartUsed,
     Reading,
     Repair,
     ReturnAssessment,
-    Step,
 )
 from repairs.stock.models import Delivery, Part, StockMovement, Supplier
 
 __all__ = [
     "AccessCode",
-    "Changed",
+    "ChangeMark",
     "Check",
     "Comeback",
     "Customer",
@@ -36,7 +36,7 @@ __all__ = [
     "Reading",
     "Repair",
     "ReturnAssessment",
-    "Step",
+    "JobTransition",
     "StockMovement",
     "Supplier",
     "Symptom",

@@ -62,9 +62,9 @@ class ForbidChange:
 class ChangeMarkTrigger:
     """Any change of `columns` of `table`, any new or deleted row, leaves a new mark.
 
-    Marks are in the table `marks`: (what, written_in, mark). SQLite has one writer at a
-    time and one mark a table. In PostgreSQL every transaction has its own mark, so that
-    none waits for another.
+    Marks are in the table `marks`: (table_name, written_in, mark). SQLite has one
+    writer at a time and one mark a table. In PostgreSQL every transaction has its own
+    mark, so that none waits for another.
     """
 
     table: str
@@ -85,9 +85,9 @@ class ChangeMarkTrigger:
             ),
         }[vendor]
         leave = (
-            f"INSERT INTO {self.marks} (what, written_in, mark)"
+            f"INSERT INTO {self.marks} (table_name, written_in, mark)"
             f" VALUES ('{self.table}', {written_in}, {mark})"
-            " ON CONFLICT (what, written_in) DO UPDATE SET mark = excluded.mark"
+            " ON CONFLICT (table_name, written_in) DO UPDATE SET mark = excluded.mark"
         )
         if vendor == "sqlite":
             return [

@@ -123,19 +123,23 @@ def past_repair(fault_, fix_, *, on, back_on=None, of=None, **facts):
     return made
 
 
-def comeback(earlier, *, on, what=states.SAME_FAULT, is_in_warranty=True, **facts):
+def comeback(
+    earlier, *, on, assessment=states.SAME_FAULT, is_in_warranty=True, **facts
+):
     """The device of `earlier` comes in on `on`, decided the same day."""
     again = job(earlier.job.device, on=on)
-    is_in_warranty = is_in_warranty and what == states.SAME_FAULT
-    return decision(again, earlier, what=what, is_in_warranty=is_in_warranty, **facts)
+    is_in_warranty = is_in_warranty and assessment == states.SAME_FAULT
+    return decision(
+        again, earlier, assessment=assessment, is_in_warranty=is_in_warranty, **facts
+    )
 
 
-def decision(visit, earlier, *, what=states.SAME_FAULT, on=None, **facts):
+def decision(visit, earlier, *, assessment=states.SAME_FAULT, on=None, **facts):
     """Decided on that day, or on the day the device came in."""
     made = ReturnAssessment.objects.create(
         job=visit,
         earlier=earlier,
-        what=what,
+        assessment=assessment,
         assessed_on=on or visit.booked_in_on,
         **facts,
     )

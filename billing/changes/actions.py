@@ -60,7 +60,7 @@ def record(
         made_at=stamp.at,
         recorded_by=stamp.by,
     )
-    repairs = list(job.repairs.going_on())
+    repairs = list(job.repairs.to_be_fixed())
     for position, line in enumerate(lines, 1):
         line.change, line.position = change, position
         line.repair = repairs[0] if len(repairs) == 1 else None
@@ -86,7 +86,7 @@ def _open_to_change(job: Job) -> Quote:
 def _wait(job: Job, on: str, *, stamp: Stamp) -> None:
     """Set whom the job waits for; clear it only if it waits for the customer."""
     if on or job.waiting_for == Job.WaitingFor.CUSTOMER:
-        with workflow.changing(job, version=None, stamp=stamp):
+        with workflow.locked_for_change(job, version=None, stamp=stamp):
             job.waiting_for = on
             job.save(update_fields=["waiting_for"])
 

@@ -58,7 +58,7 @@ def hand_over(
     ):
         raise RefusedError(problem)
     shop = Shop.current()
-    with workflow.changing(job, version=version, stamp=stamp):
+    with workflow.locked_for_change(job, version=version, stamp=stamp):
         workflow.hand_over(job, stamp=stamp, shop=shop)
         invoice = issue_invoice(job, stamp=stamp, paid=paid, means=means, key=key)
         certificate = _certify(job, terms=invoice.text, stamp=stamp, shop=shop)

@@ -183,7 +183,7 @@ def parcel_number(request, pk):
 
 def _handover_moment(job):
     """Return the moment of handover; imported jobs have only its day."""
-    step = job.steps.filter(new=states.HANDED_OVER).last()
+    step = job.transitions.filter(to_state=states.HANDED_OVER).last()
     if step:
         return step.made_at
     return timezone.make_aware(datetime.combine(job.handed_over_on, time()))

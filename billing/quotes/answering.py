@@ -45,7 +45,7 @@ def accept(
             f"This quote expired on {day(quote.valid_until)}. Revise it and send it"
             " again."
         )
-    quote.step(
+    quote.transition(
         states.ACCEPTED,
         accepted_option=option,
         answered_at=stamp.at,
@@ -78,7 +78,7 @@ def decline(
     if quote.state == states.DECLINED:
         return quote
     _check_open(job, quote)
-    quote.step(
+    quote.transition(
         states.DECLINED,
         answered_at=stamp.at,
         answered_how=how,
@@ -137,5 +137,5 @@ def _store_comeback_allowance(option: QuoteOption, *, on: date) -> None:
     )
     for (repair, _), share in zip(selected, shares, strict=True):
         Repair.objects.filter(pk=repair.pk, job=option.quote.job_id).update(
-            reserve=max(share, Decimal(0))
+            comeback_allowance=max(share, Decimal(0))
         )

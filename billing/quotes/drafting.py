@@ -152,7 +152,7 @@ def revise(quote: Quote, *, stamp: Stamp, why: str = "") -> Quote:
     job, quote = lock(quote)
     if quote.is_draft:
         raise InvalidTransitionError("This quote is still a draft. Edit the draft.")
-    quote.step(states.REPLACED)
+    quote.transition(states.REPLACED)
     if job.state != job_states.DIAGNOSED:
         why = why or f"quote version {quote.version} revised"
         workflow.revise(job, stamp=stamp, why=why)

@@ -27,7 +27,7 @@ def send(quote: Quote, *, stamp: Stamp, link: str = "") -> Quote:
     `link` is printed on it: the address at which the customer can answer online.
     """
     job, quote = lock(quote)
-    states.check_step(quote.state, states.SENT)
+    states.check_transition(quote.state, states.SENT)
     options = list(quote.options.prefetch_related("lines"))
     if not options:
         raise IncompleteError("Add at least one option.")
@@ -40,7 +40,7 @@ def send(quote: Quote, *, stamp: Stamp, link: str = "") -> Quote:
     quote.state = states.SENT
     paper = render_quote_pdf(quote, shop=shop, made_at=stamp.at, link=link)
     quote.state = states.DRAFT
-    quote.step(
+    quote.transition(
         states.SENT,
         sent_at=stamp.at,
         valid_until=quote.valid_until,

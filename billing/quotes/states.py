@@ -17,7 +17,7 @@ LABELS = {
 }
 CHOICES = list(LABELS.items())
 
-NEXT: dict[str, frozenset[str]] = {
+ALLOWED_TRANSITIONS: dict[str, frozenset[str]] = {
     DRAFT: frozenset({SENT, REPLACED}),
     SENT: frozenset({ACCEPTED, DECLINED, REPLACED}),
     ACCEPTED: frozenset({REPLACED}),
@@ -26,9 +26,9 @@ NEXT: dict[str, frozenset[str]] = {
 }
 
 
-def check_step(old: str, new: str) -> None:
+def check_transition(old: str, new: str) -> None:
     """Raise InvalidTransitionError if a quote in state `old` can't become `new`."""
-    if new not in NEXT[old]:
+    if new not in ALLOWED_TRANSITIONS[old]:
         raise InvalidTransitionError(
             f"This quote is {LABELS[old]}, so it can’t become {LABELS[new]}."
         )

@@ -183,7 +183,7 @@ def _option_at_these_conditions(form, job, *, stamp: Stamp) -> QuoteOption:
             f"Job {job.number} is {job.get_state_display()}. Reopen it first."
         )
     if live:
-        live.step(states.REPLACED)
+        live.transition(states.REPLACED)
     if job.state == job_states.QUOTED:
         why = f"form {form.number} accepted"
         workflow.revise(job, stamp=stamp, why=why)

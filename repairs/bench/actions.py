@@ -15,7 +15,7 @@ from django.db.models import ProtectedError
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import closing, states, workflow
 from repairs.jobs.models import Job, Labour, Reading, Repair
-from repairs.jobs.workflow import changing
+from repairs.jobs.workflow import locked_for_change
 from shopdesk.errors import IncompleteError, InvalidTransitionError, RefusedError
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
@@ -33,9 +33,11 @@ def _refuse_unless(job: Job, allowed: Collection[str], refused: str) -> None:
         raise InvalidTransitionError(f"The job is {job.get_state_display()}: {refused}")
 
 
-def take_step(job: Job, verb: Callable, *, version, stamp: Stamp, **facts: Any) -> None:
+def apply_transition(
+    job: Job, verb: Callable, *, version, stamp: Stamp, **facts: Any
+) -> None:
     """One verb of the workflow, done to the job as its reader saw it."""
-    with changing(job, version=version, stamp=stamp):
+    with locked_for_change(job, version=version, stamp=stamp):
         verb(job, stamp=stamp, **facts)
 
 
@@ -46,7 +48,7 @@ def save_details(
     job: Job, *, waiting_for: str, due_on: date | None, version, stamp: Stamp
 ) -> None:
     """What the job waits for, and when it is due."""
-    with changing(job, version=version, stamp=stamp):
+    with locked_for_change(job, version=version, stamp=stamp):
         _refuse_unless(job, states.OPEN, "it can no longer be changed.")
         job.waiting_for, job.due_on = waiting_for, due_on
         job.save(update_fields=["waiting_for", "due_on"])
@@ -56,8 +58,10 @@ def save_findings(
     job: Job, *, failed, tries, symptoms, notes: str, version, stamp: Stamp
 ) -> None:
     """What the bench saw when it tried to reproduce the complaint."""
-    with changing(job, version=version, stamp=stamp):
-        _refuse_unless(job, states.MENDING, "findings can no longer be changed.")
+    with locked_for_change(job, version=version, stamp=stamp):
+        _refuse_unless(
+            job, states.BEFORE_REPAIRED, "findings can no longer be changed."
+        )
         job.verified_failures, job.verified_tries = failed, tries
         job.bench_notes = notes
         job.save(update_fields=["verified_failures", "verified_tries", "bench_notes"])
@@ -69,7 +73,7 @@ def add_fault(job: Job, *, fault: Fault, stamp: Stamp) -> Repair:
     """One more fault was found on this job."""
     _require_state(
         job,
-        states.FINDING,
+        states.IN_DIAGNOSIS,
         "send it back to diagnosis first, since the customer has not agreed to it.",
     )
     if job.repairs.filter(fault=fault).exists():
@@ -100,7 +104,7 @@ def _add_to_fault_book(model, *, code: str, **facts):
 def remove_fault(repair: Repair, *, stamp: Stamp) -> None:
     """It was added by mistake, and nothing was done for it yet."""
     job = repair.job
-    _require_state(job, states.FINDING, "faults can no longer be removed.")
+    _require_state(job, states.IN_DIAGNOSIS, "faults can no longer be removed.")
     if repair.parts_used.exists() or repair.labour.exists():
         raise RefusedError(
             f"{repair.fault.code}: parts or time are booked on it. Remove"
@@ -119,8 +123,10 @@ def remove_fault(repair: Repair, *, stamp: Stamp) -> None:
 
 def select_fix(repair: Repair, *, fix: Fix, version, stamp: Stamp) -> None:
     """The fix for the fault; the fault book remembers that they go together."""
-    with changing(repair.job, version=version, stamp=stamp):
-        _refuse_unless(repair.job, states.MENDING, "its fix can no longer be changed.")
+    with locked_for_change(repair.job, version=version, stamp=stamp):
+        _refuse_unless(
+            repair.job, states.BEFORE_REPAIRED, "its fix can no longer be changed."
+        )
         repair.fix, repair.by = fix, stamp.by
         repair.save(update_fields=["fix", "by"])
         fix.faults.add(repair.fault)
@@ -137,9 +143,9 @@ def mark_not_repaired(
     repair: Repair, *, outcome: str, why: str, version, stamp: Stamp
 ) -> None:
     """This fault is not repaired on this job; the others may be."""
-    if outcome not in states.GIVEN_UP:
+    if outcome not in states.NOT_REPAIRED:
         raise IncompleteError("Say enter an outcome.")
-    with changing(repair.job, version=version, stamp=stamp):
+    with locked_for_change(repair.job, version=version, stamp=stamp):
         _refuse_unless(
             repair.job, states.AT_THE_BENCH, "the outcome can no longer be changed."
         )
@@ -151,7 +157,9 @@ def mark_not_repaired(
 @transaction.atomic
 def resume_repair(repair: Repair, *, stamp: Stamp) -> None:
     """It was marked as not repaired, and is to be fixed after all."""
-    _require_state(repair.job, states.MENDING, "the outcome can no longer be changed.")
+    _require_state(
+        repair.job, states.BEFORE_REPAIRED, "the outcome can no longer be changed."
+    )
     repair.outcome = ""
     repair.save(update_fields=["outcome"])
 
@@ -248,7 +256,7 @@ def record_final_test(
     every fault complete the final test."""
     job = repair.job
     _require_state(job, {states.REPAIRED}, "no test can be recorded now.")
-    if repair.is_given_up:
+    if repair.is_not_repaired:
         raise RefusedError(
             f"{repair.fault.code} is marked as not repaired; no test is needed."
         )
@@ -271,7 +279,7 @@ def close_fixed(
     job: Job, *, repairs: dict[Repair, dict], why: str, version, stamp: Stamp
 ) -> None:
     """Record the outcome of each repair and close the job, or do neither."""
-    with changing(job, version=version, stamp=stamp):
+    with locked_for_change(job, version=version, stamp=stamp):
         _refuse_unless(job, {states.TESTED}, "complete the final test before closing.")
         for repair, facts in repairs.items():
             for name, value in facts.items():

@@ -167,7 +167,7 @@ class NotRepairedForm(forms.Form):
     """A fault, or a whole job, that is not put right."""
 
     outcome = forms.ChoiceField(
-        choices=[(key, states.OUTCOMES[key]) for key in states.GIVEN_UP],
+        choices=[(key, states.OUTCOMES[key]) for key in states.NOT_REPAIRED],
         label="Outcome",
     )
     why = forms.CharField(max_length=500, label="Reason", widget=forms.TextInput)
@@ -189,7 +189,7 @@ class ReasonForm(forms.Form):
 
 
 class ReadingForm(forms.Form):
-    what = forms.CharField(
+    test_point = forms.CharField(
         max_length=120,
         label="Test point",
         widget=forms.TextInput({"list": "checks-known", "class": "w20"}),
@@ -276,7 +276,7 @@ class JobPartForm(RepairChoiceForm):
         return None
 
 
-class ProofForm(forms.Form):
+class FinalTestForm(forms.Form):
     tries = count(MOST_TRIES, min_value=1, label="Tries")
     failed = count(MOST_TRIES, min_value=0, initial=0, label="Failures")
     note = forms.CharField(max_length=300, required=False, label="Test conditions")
@@ -312,6 +312,6 @@ class CloseForm(forms.Form):
 
     def clean(self):
         data = super().clean()
-        if data.get("outcome") in states.GIVEN_UP:
+        if data.get("outcome") in states.NOT_REPAIRED:
             data["fix_type"] = ""
         return data

@@ -12,7 +12,7 @@ from repairs.bench import forms, queries
 from repairs.bench.next_step import next_step
 from repairs.faults.cautions import cautions
 from repairs.faults.models import Check, Fault, Fix
-from repairs.jobs import closing, proof, states, workflow
+from repairs.jobs import closing, final_test, states, workflow
 from repairs.jobs.models import Job, Repair
 
 
@@ -46,15 +46,15 @@ class JobPage:
         state, may = self.job.state, self.may
         return {
             "change": state in states.OPEN,
-            "find": may and state in states.MENDING,
-            "find_first": state in states.FINDING,
-            "name": may and state in states.FINDING,
-            "mend": may and state in states.MENDING,
+            "find": may and state in states.BEFORE_REPAIRED,
+            "find_first": state in states.IN_DIAGNOSIS,
+            "name": may and state in states.IN_DIAGNOSIS,
+            "mend": may and state in states.BEFORE_REPAIRED,
             "work": may and state in states.AT_THE_BENCH,
             "prove": may and state == states.REPAIRED,
             "close": may and state == states.TESTED,
             "way_out": may
-            and states.READY in workflow.NEXT[state]
+            and states.READY in workflow.ALLOWED_TRANSITIONS[state]
             and state != states.DECLINED,
             "revise": may
             and state in (states.QUOTED, states.APPROVED, states.DECLINED),
@@ -71,8 +71,8 @@ class JobPage:
         return list(self.job.repairs.all())
 
     @property
-    def going_on(self) -> "list[RepairPanel]":
-        return [one for one in self.repairs if not one.repair.is_given_up]
+    def to_be_fixed(self) -> "list[RepairPanel]":
+        return [one for one in self.repairs if not one.repair.is_not_repaired]
 
     @cached_property
     def with_parts(self) -> "list[RepairPanel]":
@@ -86,11 +86,11 @@ class JobPage:
 
     @property
     def all_tested(self) -> bool:
-        return all(one.repair.is_tested for one in self.going_on)
+        return all(one.repair.is_tested for one in self.to_be_fixed)
 
     @cached_property
     def steps(self):
-        return list(self.job.steps.select_related("by"))
+        return list(self.job.transitions.select_related("by"))
 
     @property
     def decision(self):
@@ -111,10 +111,11 @@ class JobPage:
         return next_step(
             self.job.state,
             has_fault=bool(self.repairs),
-            is_undecided=decision is not None and decision.what == states.UNDECIDED,
+            is_undecided=decision is not None
+            and decision.assessment == states.UNDECIDED,
             is_warranty_repair=self.job.is_warranty_repair,
-            has_fixes=all(one.repair.fix_id for one in self.going_on),
-            tries_to_go=max((one.to_go for one in self.going_on), default=0)
+            has_fixes=all(one.repair.fix_id for one in self.to_be_fixed),
+            tries_to_go=max((one.to_go for one in self.to_be_fixed), default=0)
             if self.job.state == states.REPAIRED
             else 0,
         )
@@ -241,7 +242,7 @@ class RepairPanel:
 
     @cached_property
     def passes(self) -> int:
-        return proof.passes(self.repair.valid_tests)
+        return final_test.passes(self.repair.valid_tests)
 
     @property
     def to_go(self) -> int:
@@ -252,12 +253,14 @@ class RepairPanel:
         job = self.page.job
         was_seen = bool(job.verified_failures or job.counter_failures)
         before = self.repair.failures_before
-        return proof.why_so_many(*before, needed=self.needed, was_seen=was_seen)
+        return final_test.why_so_many(*before, needed=self.needed, was_seen=was_seen)
 
     @property
     def what_it_means(self) -> str:
         before = self.repair.failures_before
-        return proof.what_it_means(*before, passes=self.passes) if self.passes else ""
+        return (
+            final_test.what_it_means(*before, passes=self.passes) if self.passes else ""
+        )
 
     @property
     def usual_parts(self):
@@ -287,8 +290,8 @@ class RepairPanel:
         return self._form("giveup", forms.NotRepairedForm)
 
     @cached_property
-    def proof_form(self):
-        return self._form("proof", forms.ProofForm)
+    def final_test_form(self):
+        return self._form("final-test", forms.FinalTestForm)
 
     @cached_property
     def close_form(self):

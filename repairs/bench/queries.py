@@ -37,7 +37,7 @@ def worked_on_by(person):
     """A condition: jobs on which `person` booked minutes or made a step."""
     mine = Job.objects.filter(pk=OuterRef("pk"))
     return Exists(mine.filter(labour__by=person)) | Exists(
-        mine.filter(steps__by=person)
+        mine.filter(transitions__by=person)
     )
 
 

@@ -5,7 +5,7 @@ from repairs.bench import views
 app_name = "bench"
 
 urlpatterns = [
-    path("", views.mine, name="mine"),
+    path("", views.job_list, name="list"),
     path("<int:pk>/", views.job, name="job"),
     # Parts of the page.
     path("<int:pk>/head/", views.save_details, name="save_details"),

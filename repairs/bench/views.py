@@ -24,18 +24,18 @@ from shopdesk.stamp import Stamp
 
 # What else on the page changes with a part of it.
 ALSO = {
-    "_findings": ("_proof",),
-    "_faults": ("_cautions", "_parts", "_minutes", "_proof", "_close"),
+    "_findings": ("_final_test",),
+    "_faults": ("_cautions", "_parts", "_labour", "_final_test", "_close"),
 }
 
 
-def mine(request):
+def job_list(request):
     """The jobs at the bench."""
     found = BenchFilter(request.GET, queryset=bench_rows(), request=request)
     table = RequestConfig(request).configure(BenchTable(found.qs))
     return render(
         request,
-        "repairs/bench/mine.html",
+        "repairs/bench/list.html",
         {"filter": found, "form": found.form, "table": table},
     )
 
@@ -107,7 +107,7 @@ def save_details(request, pk):
     job, form = _job(pk), forms.JobDetailsForm(request.POST, prefix="head")
     save, version = actions.save_details, _version(request)
     return answer(
-        request, job, "_head", save, job, sent={"head": form}, version=version
+        request, job, "_details", save, job, sent={"head": form}, version=version
     )
 
 
@@ -181,12 +181,12 @@ def start_timer(request, pk):
         request.POST, repairs=_repairs(job), optional=True, prefix="timer"
     )
     facts = {"sent": {"timer": form}, "instead": "instead" in request.POST}
-    return answer(request, job, "_minutes", actions.start_timer, job, **facts)
+    return answer(request, job, "_labour", actions.start_timer, job, **facts)
 
 
 def stop_timer(request, pk):
     labour = get_object_or_404(Labour.objects.select_related("job"), pk=pk)
-    return answer(request, labour.job, "_minutes", actions.stop_timer, labour)
+    return answer(request, labour.job, "_labour", actions.stop_timer, labour)
 
 
 def add_labour(request, pk):
@@ -195,12 +195,12 @@ def add_labour(request, pk):
         request.POST, repairs=_repairs(job), optional=True, prefix="minutes"
     )
     sent = {"minutes": form}
-    return answer(request, job, "_minutes", actions.add_labour, job, sent=sent)
+    return answer(request, job, "_labour", actions.add_labour, job, sent=sent)
 
 
 def remove_labour(request, pk):
     labour = get_object_or_404(Labour.objects.select_related("job"), pk=pk)
-    return answer(request, labour.job, "_minutes", actions.remove_labour, labour)
+    return answer(request, labour.job, "_labour", actions.remove_labour, labour)
 
 
 def use_part(request, pk):
@@ -227,11 +227,13 @@ def put_back_part(request, pk):
 
 
 def record_final_test(request, pk):
-    repair, name = _repair(pk), f"proof-{pk}"
-    sent = {name: forms.ProofForm(request.POST, prefix=name)}
+    repair, name = _repair(pk), f"final-test-{pk}"
+    sent = {name: forms.FinalTestForm(request.POST, prefix=name)}
     record = actions.record_final_test
     shop = request.shop
-    return answer(request, repair.job, "_proof", record, repair, sent=sent, shop=shop)
+    return answer(
+        request, repair.job, "_final_test", record, repair, sent=sent, shop=shop
+    )
 
 
 # --- the steps of the job -------------------------------------------------------
@@ -241,7 +243,7 @@ def _step(request, pk, verb, *, sent=None, **facts):
     """A step of the workflow, with what the form in `sent` says about it."""
     facts |= {"verb": verb, "version": _version(request)}
     job = _job(pk)
-    return answer(request, job, None, actions.take_step, job, sent=sent, **facts)
+    return answer(request, job, None, actions.apply_transition, job, sent=sent, **facts)
 
 
 def _with_reason(request, pk, verb):

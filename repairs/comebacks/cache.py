@@ -6,7 +6,7 @@ from typing import TypeVar
 
 from django.core.cache import cache
 
-from repairs.jobs.models import Changed
+from repairs.jobs.models import ChangeMark
 from shopdesk.shop.models import Shop
 
 MAX_RESULTS = 12  # of a kind, so that past months do not fill the memory
@@ -21,7 +21,7 @@ def fingerprint(shop: Shop) -> str:
     A database trigger leaves a mark at every change of such a row, by any program: see
     COUNTED in repairs/guards.py.
     """
-    marks = sorted(Changed.objects.marks().items())
+    marks = sorted(ChangeMark.objects.marks().items())
     parts = [
         shop.max_comeback_risk,
         shop.verdict_confidence,

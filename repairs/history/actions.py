@@ -38,11 +38,11 @@ from repairs.jobs.costs import repair_cost
 from repairs.jobs.models import (
     Comeback,
     Job,
+    JobTransition,
     Labour,
     PartUsed,
     Repair,
     ReturnAssessment,
-    Step,
 )
 from repairs.stock.models import StockMovement
 from shopdesk.shop.models import Shop
@@ -50,7 +50,7 @@ from shopdesk.shop.numbering import advance_job_numbers, job_number
 
 BATCH = 500
 """Jobs saved between two updates of the progress bar."""
-SAVED = (Job, Step, Repair, ReturnAssessment, Labour, PartUsed, StockMovement)
+SAVED = (Job, JobTransition, Repair, ReturnAssessment, Labour, PartUsed, StockMovement)
 """Saved in this order, as later ones refer to earlier ones."""
 
 
@@ -141,7 +141,13 @@ class _Importer:
         head, day = past.head, past.head.handed_back or past.head.booked_in
         job = self._job(past)
         yield job
-        yield Step(job=job, old="", new=past.state, made_at=noon(day), why=IMPORT_NOTE)
+        yield JobTransition(
+            job=job,
+            from_state="",
+            to_state=past.state,
+            made_at=noon(day),
+            why=IMPORT_NOTE,
+        )
         assessment = self._assessment(job, past)
         if assessment:
             yield assessment
@@ -202,7 +208,7 @@ class _Importer:
         return ReturnAssessment(
             job=job,
             earlier=earlier,
-            what=head.return_is or states.UNDECIDED,
+            assessment=head.return_is or states.UNDECIDED,
             is_in_warranty=head.return_is == states.SAME_FAULT
             and warranty.is_in_warranty(head.booked_in, until=earlier.warranty_until),
             assessed_on=head.booked_in,

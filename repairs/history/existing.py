@@ -133,7 +133,9 @@ def _job_facts(job: Job) -> dict:
     }
     for decision in job.decisions.all():
         facts["returned_from"] = decision.earlier.job.number
-        facts["return_is"] = "" if decision.what == states.UNDECIDED else decision.what
+        facts["return_is"] = (
+            "" if decision.assessment == states.UNDECIDED else decision.assessment
+        )
     return facts | read_lines(job.imported_text)
 
 

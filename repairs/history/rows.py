@@ -33,7 +33,7 @@ OUTCOME = one_of(states.OUTCOMES)
 RETURN_IS = one_of(
     {
         value: label
-        for value, label in states.RETURN_IS.items()
+        for value, label in states.RETURN_ASSESSMENTS.items()
         if value != states.UNDECIDED
     }
 )

@@ -41,7 +41,9 @@ def book_in(
             job.booked_in_on, job.number = stamp.on, Job.next_number(stamp.on)
             job.state = states.EXPECTED if is_expected else states.BOOKED_IN
             job.save()
-            job.steps.create(old="", new=job.state, by=stamp.by, made_at=stamp.at)
+            job.transitions.create(
+                from_state="", to_state=job.state, by=stamp.by, made_at=stamp.at
+            )
             if access_code:
                 store_access_code(job, code=access_code)
             if earlier_repair is not None:
@@ -49,7 +51,7 @@ def book_in(
                 assess_return(
                     job,
                     earlier=earlier_repair,
-                    what=states.UNDECIDED,
+                    assessment=states.UNDECIDED,
                     is_in_warranty=warranty.is_in_warranty(stamp.on, until=until),
                     why="linked at the counter",
                     stamp=stamp,

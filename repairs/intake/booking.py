@@ -295,7 +295,7 @@ class Booking:
         if "against" in self.data and choice == "" and not is_just_chosen:
             return None
         chosen = (repair for repair in repairs if str(repair.pk) == choice)
-        covered = (repair for repair in repairs if repair.still_covered)
+        covered = (repair for repair in repairs if repair.still_in_warranty)
         return next(chosen, None) or next(covered, None)
 
     @cached_property

@@ -88,7 +88,7 @@ class JobForm(ArriveForm):
             "counter_failures",
             "counter_tries",
             "came_by",
-            "consent",
+            "data_access",
             "agreed_diagnosis_fee",
         )
         labels = {"came_by": "Received"}
@@ -101,7 +101,7 @@ class JobForm(ArriveForm):
     def clean(self):
         facts = super().clean()
         self._clean_tries(facts.get("counter_failures"), facts.get("counter_tries"))
-        if facts.get("access_code") and facts.get("consent") != Job.Consent.YES:
+        if facts.get("access_code") and facts.get("data_access") != Job.DataAccess.YES:
             self.add_error(
                 "access_code",
                 "A passcode is stored only if the customer allows access to the data.",

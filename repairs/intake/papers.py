@@ -23,7 +23,7 @@ def render_label_pdf(job: Job, *, size: str) -> bytes:
 
 
 def _pdf(name: str, job: Job, *, size: str, language: str = "", **facts) -> bytes:
-    last = job.steps.order_by("id").last()
+    last = job.transitions.order_by("id").last()
     # An imported job has a date but no time.
     noon = datetime.combine(job.booked_in_on, time(12), UTC)
     qr = qr_code(job.label_code)

@@ -30,7 +30,7 @@ class DecryptionError(RefusedError):
 def store_access_code(job: Job, *, code: str) -> None:
     """Encrypt and store the code, if the customer consents and the job is open."""
     job = Job.objects.select_for_update().get(pk=job.pk)
-    if job.consent != Job.Consent.YES:
+    if job.data_access != Job.DataAccess.YES:
         raise RefusedError(
             "An access code is stored only with the customer’s consent to data access."
         )
@@ -38,7 +38,7 @@ def store_access_code(job: Job, *, code: str) -> None:
         raise RefusedError("The device was handed over. No code can be stored.")
     AccessCode.objects.filter(job=job).delete()
     AccessCode.objects.create(
-        job=job, sealed=encrypt(code, job=job.pk, secret=settings.ACCESS_CODE_KEY)
+        job=job, ciphertext=encrypt(code, job=job.pk, secret=settings.ACCESS_CODE_KEY)
     )
 
 
@@ -50,11 +50,13 @@ def show_access_code(job: Job, *, why: str, stamp: Stamp) -> str:
     stored = AccessCode.objects.select_for_update().filter(job=job).first()
     if stored is None:
         raise RefusedError("No access code is stored for this job.")
-    if stored.sealed is None:
+    if stored.ciphertext is None:
         raise RefusedError(GONE)
-    code = decrypt(bytes(stored.sealed), job=job.pk, secret=settings.ACCESS_CODE_KEY)
+    code = decrypt(
+        bytes(stored.ciphertext), job=job.pk, secret=settings.ACCESS_CODE_KEY
+    )
     gone = AccessCode.objects.filter(pk=stored.pk, shown_at=None).update(
-        sealed=None, shown_at=stamp.at, shown_to=stamp.by, why=why.strip()
+        ciphertext=None, shown_at=stamp.at, shown_to=stamp.by, why=why.strip()
     )
     if not gone:
         raise RefusedError(GONE)

@@ -1,6 +1,6 @@
 """What is missing before a job can be closed: page, verb and form ask here."""
 
-from repairs.jobs import proof, states
+from repairs.jobs import final_test, states
 from repairs.jobs.models import Job, Repair
 
 
@@ -14,7 +14,7 @@ def missing(job: Job, outcome: str = states.FIXED, *, why: str = "") -> list[str
         if not repairs:
             return [*tasks, "No diagnosis yet: add a fault."]
         tasks += [why for repair in repairs for why in missing_of(repair)]
-        if all(repair.is_given_up for repair in repairs):
+        if all(repair.is_not_repaired for repair in repairs):
             tasks.append("No fault is fixed: close without repair.")
         return tasks
     if not why.strip():
@@ -32,7 +32,7 @@ def open_tasks(job: Job) -> list[str]:
         if timer.is_running
     ]
     decision = job.decision
-    if decision is not None and decision.what == states.UNDECIDED:
+    if decision is not None and decision.assessment == states.UNDECIDED:
         tasks.append("Assess the return first.")
     return tasks
 
@@ -42,7 +42,7 @@ def missing_of(repair: Repair) -> list[str]:
 
     While its outcome is missing it is judged as if it were to be fixed.
     """
-    if repair.is_given_up:
+    if repair.is_not_repaired:
         return []
     lacks = []
     if not repair.outcome:
@@ -56,16 +56,16 @@ def missing_of(repair: Repair) -> list[str]:
             "this fix usually needs a part and none is booked. Book it, or tick “No"
             " parts needed”."
         )
-    if problem := proof.problem(repair.valid_tests):
+    if problem := final_test.problem(repair.valid_tests):
         lacks.append(problem)
     return [f"{repair.fault.code}: {lack}" for lack in lacks]
 
 
 def untested(job: Job) -> list[str]:
     """Return what keeps the final test of each repair from being passed."""
-    repairs = job.repairs.going_on().select_related("fault")
+    repairs = job.repairs.to_be_fixed().select_related("fault")
     found = [
-        (repair.fault.code, proof.problem(repair.valid_tests))
+        (repair.fault.code, final_test.problem(repair.valid_tests))
         for repair in repairs.prefetch_related("final_tests")
     ]
     return [f"{code}: {problem}" for code, problem in found if problem]

@@ -10,9 +10,9 @@ QUOTED = "quoted"
 APPROVED = "approved"
 DECLINED = "declined"
 REPAIRED = "repaired"
-TESTED = "proven"
+TESTED = "tested"
 READY = "ready"
-HANDED_OVER = "handed_back"
+HANDED_OVER = "handed_over"
 
 LABELS = {
     EXPECTED: "expected",
@@ -31,12 +31,12 @@ CHOICES = list(LABELS.items())
 OPEN = frozenset(LABELS) - {HANDED_OVER}
 BEFORE_YES = (DIAGNOSED, QUOTED)
 ANSWERS = (DIAGNOSED, QUOTED, APPROVED, DECLINED)
-PROVING = (REPAIRED, TESTED)
+IN_FINAL_TEST = (REPAIRED, TESTED)
 # A step from one of the first to one of the second makes earlier final tests void.
-TESTED_BEFORE = (*PROVING, READY)
+TESTED_BEFORE = (*IN_FINAL_TEST, READY)
 BACK_TO = (APPROVED, DIAGNOSED)
-FINDING = frozenset({BOOKED_IN, DIAGNOSED})
-MENDING = FINDING | {APPROVED}
+IN_DIAGNOSIS = frozenset({BOOKED_IN, DIAGNOSED})
+BEFORE_REPAIRED = IN_DIAGNOSIS | {APPROVED}
 AT_THE_BENCH = frozenset({BOOKED_IN, DIAGNOSED, APPROVED, REPAIRED, TESTED})
 
 FIXED = "fixed"
@@ -51,14 +51,14 @@ OUTCOMES = {
     NO_FAULT_FOUND: "no fault found",
     NOT_REPAIRABLE: "not repairable",
 }
-GIVEN_UP = (NOT_FIXED, NO_FAULT_FOUND, NOT_REPAIRABLE)
+NOT_REPAIRED = (NOT_FIXED, NO_FAULT_FOUND, NOT_REPAIRABLE)
 JOB_OUTCOMES = {**OUTCOMES, DECLINED_BY_CUSTOMER: "declined"}
 
 SAME_FAULT = "same_fault"
 NEW_FAULT = "new_fault"
 HANDLING_DAMAGE = "handling_damage"
 UNDECIDED = "undecided"
-RETURN_IS = {
+RETURN_ASSESSMENTS = {
     SAME_FAULT: "same fault",
     NEW_FAULT: "new fault",
     HANDLING_DAMAGE: "handling damage",

@@ -1,6 +1,6 @@
-"""The workflow of a job: which state may follow which, and what each step asks for.
+"""The workflow of a job: which state may follow which, and what each action requires.
 
-`NEXT` is the whole truth: no screen, form or command can make a step it lacks.
+No screen, form or command can make a transition that `ALLOWED_TRANSITIONS` lacks.
 """
 
 from collections.abc import Collection
@@ -37,7 +37,7 @@ from shopdesk.errors import (
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
 
-NEXT: dict[str, frozenset[str]] = {
+ALLOWED_TRANSITIONS: dict[str, frozenset[str]] = {
     EXPECTED: frozenset({BOOKED_IN}),
     # Straight to ready: no fault found, or not repairable.
     BOOKED_IN: frozenset({DIAGNOSED, READY}),
@@ -55,13 +55,16 @@ NEXT: dict[str, frozenset[str]] = {
 }
 
 
-def check_step(old: str, new: str, *, only_from: Collection[str] | None = None) -> None:
-    """Raise InvalidTransitionError where a job in state `old` can't become `new`.
+def check_transition(
+    old: str, new: str, *, only_from: Collection[str] | None = None
+) -> None:
+    """Raise InvalidTransitionError if a job in state `old` cannot become `new`.
 
-    A verb names in `only_from` the states it starts from, where that is fewer than the
-    table's.
+    `only_from` limits the states further, for an action that starts from fewer of them.
     """
-    if new not in NEXT[old] or (only_from is not None and old not in only_from):
+    if new not in ALLOWED_TRANSITIONS[old] or (
+        only_from is not None and old not in only_from
+    ):
         labels = states.LABELS
         raise InvalidTransitionError(
             f"A job that is {labels[old]} cannot become {labels[new]}."
@@ -69,10 +72,10 @@ def check_step(old: str, new: str, *, only_from: Collection[str] | None = None) 
 
 
 @contextmanager
-def changing(job: Job, *, version: int | None, stamp: Stamp):
-    """What is done inside is done to the job as its reader saw it, or not at all.
+def locked_for_change(job: Job, *, version: int | None, stamp: Stamp):
+    """Lock the job in a transaction, if it is still as the sender saw it.
 
-    Raises StaleError where it has changed since `version`; None asks nothing.
+    Raises StaleError if it was changed since `version`; None skips this check.
     """
     with transaction.atomic():
         read = _locked(job)
@@ -90,7 +93,7 @@ def changing(job: Job, *, version: int | None, stamp: Stamp):
 
 
 @transaction.atomic
-def step(
+def transition(
     job: Job,
     new: str,
     *,
@@ -99,19 +102,18 @@ def step(
     only_from: Collection[str] | None = None,
     **changes,
 ) -> None:
-    """The only writer of `state`: judged on what the database says now.
-
-    `only_from` narrows the table where several verbs lead to the same state.
-    """
+    """Change the state, checked against the database's; nothing else writes `state`."""
     old = _locked(job).get().state
-    check_step(old, new, only_from=only_from)
+    check_transition(old, new, only_from=only_from)
     _locked(job).update(state=new, **_changed(stamp), **changes)
-    job.steps.create(old=old, new=new, by=stamp.by, why=why, made_at=stamp.at)
+    job.transitions.create(
+        from_state=old, to_state=new, by=stamp.by, why=why, made_at=stamp.at
+    )
     job.refresh_from_db()
 
 
 def _locked(job: Job):
-    """The row of the job, which nobody else changes meanwhile."""
+    """Return a query for the job that locks its row."""
     return Job.objects.select_for_update().filter(pk=job.pk)
 
 
@@ -124,18 +126,18 @@ def _changed(stamp: Stamp) -> dict:
 
 
 def _check_from(job: Job, *allowed: str, new: str) -> None:
-    """Refuse a verb by the state of now before it asks for anything else."""
+    """Refuse the transition first, before anything else about the job is checked."""
     state = _locked(job).only("state").get().state
-    check_step(state, new, only_from=allowed)
+    check_transition(state, new, only_from=allowed)
 
 
-# --- the verbs, in the order of the work ------------------------------------------
+# --- actions, in the order of the work --------------------------------------------
 
 
 @transaction.atomic
 def record_arrival(job: Job, *, stamp: Stamp) -> None:
     """The announced device is here."""
-    step(job, BOOKED_IN, stamp=stamp, booked_in_on=stamp.on)
+    transition(job, BOOKED_IN, stamp=stamp, booked_in_on=stamp.on)
     Comeback.objects.write(job)
 
 
@@ -145,12 +147,12 @@ def diagnose(job: Job, *, stamp: Stamp) -> None:
     _check_from(job, BOOKED_IN, new=DIAGNOSED)
     if not job.repairs.exists():
         raise IncompleteError("Add a fault first.")
-    step(job, DIAGNOSED, stamp=stamp)
+    transition(job, DIAGNOSED, stamp=stamp)
 
 
 def quote(job: Job, *, stamp: Stamp) -> None:
-    """An offer went to the customer."""
-    step(job, QUOTED, stamp=stamp)
+    """A quote was sent to the customer."""
+    transition(job, QUOTED, stamp=stamp)
 
 
 @transaction.atomic
@@ -160,20 +162,20 @@ def approve(job: Job, *, stamp: Stamp, why: str = "") -> None:
     job.refresh_from_db(fields=["state"])
     if job.state == DIAGNOSED:
         _check_warranty(job)
-    step(job, APPROVED, stamp=stamp, why=why)
+    transition(job, APPROVED, stamp=stamp, why=why)
 
 
 @transaction.atomic
 def approve_warranty_repair(job: Job, *, stamp: Stamp) -> None:
-    """The shop's own promise is the yes: no quote, and no cost to the customer."""
+    """The warranty is the approval: no quote, and no cost to the customer."""
     _check_from(job, DIAGNOSED, new=APPROVED)
     _check_warranty(job)
-    step(job, APPROVED, stamp=stamp, why="warranty repair")
+    transition(job, APPROVED, stamp=stamp, why="warranty repair")
 
 
 def _check_warranty(job: Job) -> None:
     decision = job.decision
-    if decision is not None and decision.what == states.UNDECIDED:
+    if decision is not None and decision.assessment == states.UNDECIDED:
         raise RefusedError("Assess the return first.")
     if not job.is_warranty_repair:
         raise RefusedError(
@@ -183,27 +185,27 @@ def _check_warranty(job: Job) -> None:
 
 def decline(job: Job, *, stamp: Stamp, why: str = "") -> None:
     """The customer said no."""
-    step(job, DECLINED, stamp=stamp, why=why)
+    transition(job, DECLINED, stamp=stamp, why=why)
 
 
 def revise(job: Job, *, stamp: Stamp, why: str = "") -> None:
     """Back to the diagnosis: the quote must change."""
     only_from = (QUOTED, APPROVED, DECLINED)
-    step(job, DIAGNOSED, stamp=stamp, why=why, only_from=only_from)
+    transition(job, DIAGNOSED, stamp=stamp, why=why, only_from=only_from)
 
 
 @transaction.atomic
 def mark_repaired(job: Job, *, stamp: Stamp) -> None:
     """The fix is done; it is not tested yet."""
     _check_from(job, APPROVED, new=REPAIRED)
-    going_on = job.repairs.going_on()
-    if not going_on.exists():
+    to_be_fixed = job.repairs.to_be_fixed()
+    if not to_be_fixed.exists():
         raise IncompleteError(
             "No fault is being repaired. Add one, or close without repair."
         )
-    if going_on.filter(fix=None).exists():
+    if to_be_fixed.filter(fix=None).exists():
         raise IncompleteError("Select the fix for each fault.")
-    step(job, REPAIRED, stamp=stamp)
+    transition(job, REPAIRED, stamp=stamp)
 
 
 @transaction.atomic
@@ -212,12 +214,12 @@ def complete_final_test(job: Job, *, stamp: Stamp) -> None:
     _check_from(job, REPAIRED, new=TESTED)
     if problems := closing.untested(job):
         raise IncompleteError(problems[0])
-    step(job, TESTED, stamp=stamp)
+    transition(job, TESTED, stamp=stamp)
 
 
 def fail_final_test(job: Job, *, stamp: Stamp, why: str = "") -> None:
     """It failed again: back to repair."""
-    step(job, APPROVED, stamp=stamp, why=why, only_from=states.PROVING)
+    transition(job, APPROVED, stamp=stamp, why=why, only_from=states.IN_FINAL_TEST)
 
 
 @transaction.atomic
@@ -231,33 +233,33 @@ def close(job: Job, *, outcome: str, stamp: Stamp, why: str = "") -> None:
         raise IncompleteError(" ".join(missing))
     if outcome in states.OUTCOMES:
         job.repairs.filter(outcome="").update(outcome=outcome)
-    step(job, READY, stamp=stamp, why=why, outcome=outcome, waiting_for="")
+    transition(job, READY, stamp=stamp, why=why, outcome=outcome, waiting_for="")
 
 
 @transaction.atomic
 def reopen(job: Job, *, stamp: Stamp, why: str) -> None:
-    """Back to the bench from the shelf of finished jobs.
+    """Back to the bench. All outcomes are open again.
 
-    Where the customer's yes, or the warranty, is still in force the work goes on; else
-    it must be quoted. The outcome of each repair is open again.
+    Work continues if the customer's approval, or the warranty, is still in force;
+    otherwise a quote is needed.
     """
     _check_from(job, READY, new=DIAGNOSED)
     if not why.strip():
         raise IncompleteError("Enter a reason for reopening the job.")
     new = APPROVED if job.was_approved else DIAGNOSED
     job.repairs.update(outcome="")
-    step(job, new, stamp=stamp, why=why, only_from={READY}, outcome="")
+    transition(job, new, stamp=stamp, why=why, only_from={READY}, outcome="")
 
 
 @transaction.atomic
 def hand_over(job: Job, *, stamp: Stamp, shop: Shop) -> None:
-    """The device leaves: its cost is final, the warranty starts for what was fixed."""
+    """The device leaves: costs are final, and the warranty on what was fixed starts."""
     on = stamp.on
     if on < job.booked_in_on:
         raise RefusedError(
             "A device cannot be handed over before the day it was booked in."
         )
-    step(job, HANDED_OVER, stamp=stamp, handed_over_on=on, uncollected_since=None)
+    transition(job, HANDED_OVER, stamp=stamp, handed_over_on=on, uncollected_since=None)
     decision = job.decision
     labour = list(job.labour.all())
     repairs = list(
@@ -282,7 +284,7 @@ def hand_over(job: Job, *, stamp: Stamp, shop: Shop) -> None:
             update_fields=["cost", "handed_over_on", "warranty_days", "warranty_until"]
         )
     Comeback.objects.write(job)
-    # Whoever was shown the code stays on record, without it.
+    # A record of who was shown the code remains, without the code.
     code = getattr(job, "access_code", None)
     if code is not None and code.shown_at is None:
         code.delete()

@@ -22,7 +22,7 @@ from repairs.comebacks.record import comeback_report
 from repairs.comebacks.scope import Scope
 from repairs.faults.models import Fix
 from repairs.jobs import states
-from repairs.jobs.models import Labour, Repair, Step
+from repairs.jobs.models import JobTransition, Labour, Repair
 from repairs.knowledge.labour_time import LabourTimes, labour_times
 from shopdesk.shop.models import Shop
 
@@ -166,10 +166,12 @@ def turnaround_days(fixes: list[Fix]) -> dict[int, int]:
             .values_list("job", flat=True)[:MAX_JOBS]
         )
         first = {
-            name: Min("made_at", filter=Q(new=state))
+            name: Min("made_at", filter=Q(to_state=state))
             for name, state in (("approved", states.APPROVED), ("ready", states.READY))
         }
-        steps = Step.objects.filter(job__in=list(jobs)).order_by().values("job")
+        steps = (
+            JobTransition.objects.filter(job__in=list(jobs)).order_by().values("job")
+        )
         days = [
             (timezone.localdate(ready) - timezone.localdate(approved)).days
             for approved, ready in steps.annotate(**first).values_list(*first)

@@ -45,7 +45,7 @@ class Migration(migrations.Migration):
                 ('imported_text', models.TextField(blank=True, default='', editable=False)),
                 ('charged', shopdesk.fields.MoneyField(blank=True, editable=False, null=True)),
                 ('cost', shopdesk.fields.MoneyField(blank=True, editable=False, null=True)),
-                ('reserve', shopdesk.fields.MoneyField(blank=True, null=True)),
+                ('comeback_allowance', shopdesk.fields.MoneyField(blank=True, null=True)),
                 ('handed_over_on', models.DateField(blank=True, editable=False, null=True)),
                 ('warranty_days', models.PositiveSmallIntegerField(blank=True, null=True)),
                 ('warranty_until', models.DateField(blank=True, editable=False, null=True)),
@@ -77,15 +77,15 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
-            name='Changed',
+            name='ChangeMark',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('what', models.CharField(editable=False, max_length=63)),
+                ('table_name', models.CharField(editable=False, max_length=63)),
                 ('written_in', models.BigIntegerField(editable=False)),
                 ('mark', models.BigIntegerField(editable=False)),
             ],
             options={
-                'constraints': [models.UniqueConstraint(fields=('what', 'written_in'), name='changed_one_mark_a_transaction')],
+                'constraints': [models.UniqueConstraint(fields=('table_name', 'written_in'), name='changed_one_mark_a_transaction')],
             },
         ),
         migrations.CreateModel(
@@ -187,7 +187,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('number', models.CharField(max_length=40, unique=True)),
                 ('key', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('state', models.CharField(choices=[('expected', 'expected'), ('booked_in', 'booked in'), ('diagnosed', 'diagnosed'), ('quoted', 'quoted'), ('approved', 'approved'), ('declined', 'declined'), ('repaired', 'repaired'), ('proven', 'tested'), ('ready', 'ready'), ('handed_back', 'handed over')], default='booked_in', editable=False, max_length=12)),
+                ('state', models.CharField(choices=[('expected', 'expected'), ('booked_in', 'booked in'), ('diagnosed', 'diagnosed'), ('quoted', 'quoted'), ('approved', 'approved'), ('declined', 'declined'), ('repaired', 'repaired'), ('tested', 'tested'), ('ready', 'ready'), ('handed_over', 'handed over')], default='booked_in', editable=False, max_length=12)),
                 ('outcome', models.CharField(blank=True, choices=[('fixed', 'fixed'), ('not_fixed', 'not fixed'), ('no_fault_found', 'no fault found'), ('not_repairable', 'not repairable'), ('declined', 'declined')], default='', editable=False, max_length=14)),
                 ('complaint', models.TextField(blank=True, max_length=2000, verbose_name='complaint, in the customer’s words')),
                 ('occurs_when', models.CharField(blank=True, max_length=300, verbose_name='when it happens')),
@@ -199,7 +199,7 @@ class Migration(migrations.Migration):
                 ('has_swollen_battery', models.BooleanField(default=False, verbose_name='swollen battery')),
                 ('has_liquid_damage', models.BooleanField(default=False, verbose_name='liquid damage')),
                 ('has_mains_voltage', models.BooleanField(default=False, verbose_name='mains voltage inside')),
-                ('consent', models.CharField(choices=[('ask', 'not asked'), ('no', 'no access'), ('yes', 'access if needed for the repair')], default='ask', max_length=3, verbose_name='customer data')),
+                ('data_access', models.CharField(choices=[('ask', 'not asked'), ('no', 'no access'), ('yes', 'access if needed for the repair')], default='ask', max_length=3, verbose_name='customer data')),
                 ('agreed_diagnosis_fee', shopdesk.fields.MoneyField(blank=True, null=True, verbose_name='diagnosis fee')),
                 ('due_on', models.DateField(blank=True, null=True, verbose_name='due date')),
                 ('waiting_for', models.CharField(blank=True, choices=[('', 'nobody'), ('customer', 'customer'), ('parts', 'parts'), ('post', 'post')], default='', max_length=8)),
@@ -227,12 +227,27 @@ class Migration(migrations.Migration):
             name='AccessCode',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('sealed', models.BinaryField(null=True)),
+                ('ciphertext', models.BinaryField(null=True)),
                 ('shown_at', models.DateTimeField(blank=True, editable=False, null=True)),
                 ('why', models.CharField(blank=True, editable=False, max_length=300)),
                 ('shown_to', models.ForeignKey(editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
                 ('job', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='access_code', to='repairs.job')),
             ],
+        ),
+        migrations.CreateModel(
+            name='JobTransition',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('from_state', models.CharField(blank=True, choices=[('expected', 'expected'), ('booked_in', 'booked in'), ('diagnosed', 'diagnosed'), ('quoted', 'quoted'), ('approved', 'approved'), ('declined', 'declined'), ('repaired', 'repaired'), ('tested', 'tested'), ('ready', 'ready'), ('handed_over', 'handed over')], max_length=12)),
+                ('to_state', models.CharField(choices=[('expected', 'expected'), ('booked_in', 'booked in'), ('diagnosed', 'diagnosed'), ('quoted', 'quoted'), ('approved', 'approved'), ('declined', 'declined'), ('repaired', 'repaired'), ('tested', 'tested'), ('ready', 'ready'), ('handed_over', 'handed over')], max_length=12)),
+                ('made_at', models.DateTimeField()),
+                ('why', models.CharField(blank=True, max_length=500)),
+                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('job', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='transitions', to='repairs.job')),
+            ],
+            options={
+                'ordering': ['id'],
+            },
         ),
         migrations.CreateModel(
             name='Part',
@@ -275,7 +290,7 @@ class Migration(migrations.Migration):
             name='Reading',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('what', models.CharField(max_length=120)),
+                ('test_point', models.CharField(max_length=120)),
                 ('value', shopdesk.fields.FixedDecimalField()),
                 ('unit', models.CharField(blank=True, max_length=12)),
                 ('low', shopdesk.fields.FixedDecimalField(blank=True, null=True, verbose_name='expected from')),
@@ -292,7 +307,7 @@ class Migration(migrations.Migration):
             name='ReturnAssessment',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('what', models.CharField(choices=[('same_fault', 'same fault'), ('new_fault', 'new fault'), ('handling_damage', 'handling damage'), ('no_fault_found', 'no fault found'), ('undecided', 'not assessed')], max_length=15, verbose_name='what it is')),
+                ('assessment', models.CharField(choices=[('same_fault', 'same fault'), ('new_fault', 'new fault'), ('handling_damage', 'handling damage'), ('no_fault_found', 'no fault found'), ('undecided', 'not assessed')], max_length=15, verbose_name='assessment')),
                 ('is_in_warranty', models.BooleanField(default=False, verbose_name='covered')),
                 ('why', models.CharField(blank=True, max_length=500)),
                 ('assessed_on', models.DateField()),
@@ -371,21 +386,6 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
-            name='Step',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('old', models.CharField(blank=True, choices=[('expected', 'expected'), ('booked_in', 'booked in'), ('diagnosed', 'diagnosed'), ('quoted', 'quoted'), ('approved', 'approved'), ('declined', 'declined'), ('repaired', 'repaired'), ('proven', 'tested'), ('ready', 'ready'), ('handed_back', 'handed over')], max_length=12)),
-                ('new', models.CharField(choices=[('expected', 'expected'), ('booked_in', 'booked in'), ('diagnosed', 'diagnosed'), ('quoted', 'quoted'), ('approved', 'approved'), ('declined', 'declined'), ('repaired', 'repaired'), ('proven', 'tested'), ('ready', 'ready'), ('handed_back', 'handed over')], max_length=12)),
-                ('made_at', models.DateTimeField()),
-                ('why', models.CharField(blank=True, max_length=500)),
-                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='steps', to='repairs.job')),
-            ],
-            options={
-                'ordering': ['id'],
-            },
-        ),
-        migrations.CreateModel(
             name='StockMovement',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
@@ -452,7 +452,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='accesscode',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('sealed__isnull', False), ('shown_at', None)), models.Q(('sealed', None), ('shown_at__isnull', False), models.Q(('why', ''), _negated=True)), _connector='OR'), name='access_code_gone_once_shown'),
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('ciphertext__isnull', False), ('shown_at', None)), models.Q(('ciphertext', None), ('shown_at__isnull', False), models.Q(('why', ''), _negated=True)), _connector='OR'), name='access_code_gone_once_shown'),
         ),
         migrations.AddConstraint(
             model_name='part',
@@ -472,15 +472,15 @@ class Migration(migrations.Migration):
         ),
         migrations.AddIndex(
             model_name='returnassessment',
-            index=models.Index(fields=['earlier', 'what'], name='repairs_ret_earlier_d7ba42_idx'),
+            index=models.Index(fields=['earlier', 'assessment'], name='repairs_ret_earlier_99b558_idx'),
         ),
         migrations.AddConstraint(
             model_name='returnassessment',
-            constraint=models.CheckConstraint(condition=models.Q(('what__in', ['same_fault', 'new_fault', 'handling_damage', 'no_fault_found', 'undecided'])), name='return_is_known'),
+            constraint=models.CheckConstraint(condition=models.Q(('assessment__in', ['same_fault', 'new_fault', 'handling_damage', 'no_fault_found', 'undecided'])), name='return_is_known'),
         ),
         migrations.AddConstraint(
             model_name='returnassessment',
-            constraint=models.CheckConstraint(condition=models.Q(('is_in_warranty', False), ('what__in', ['same_fault', 'undecided']), _connector='OR'), name='return_covered_only_same_fault'),
+            constraint=models.CheckConstraint(condition=models.Q(('is_in_warranty', False), ('assessment__in', ['same_fault', 'undecided']), _connector='OR'), name='return_covered_only_same_fault'),
         ),
         migrations.AddIndex(
             model_name='repair',
@@ -500,7 +500,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='repair',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('charged', None), ('charged__gte', 0), _connector='OR'), models.Q(('cost', None), ('cost__gte', 0), _connector='OR'), models.Q(('reserve', None), ('reserve__gte', 0), _connector='OR')), name='repair_amounts_not_negative'),
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('charged', None), ('charged__gte', 0), _connector='OR'), models.Q(('cost', None), ('cost__gte', 0), _connector='OR'), models.Q(('comeback_allowance', None), ('comeback_allowance__gte', 0), _connector='OR')), name='repair_amounts_not_negative'),
         ),
         migrations.AddConstraint(
             model_name='partused',
@@ -552,7 +552,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='job',
-            constraint=models.CheckConstraint(condition=models.Q(('state__in', ['expected', 'booked_in', 'diagnosed', 'quoted', 'approved', 'declined', 'repaired', 'proven', 'ready', 'handed_back'])), name='job_state_is_known'),
+            constraint=models.CheckConstraint(condition=models.Q(('state__in', ['expected', 'booked_in', 'diagnosed', 'quoted', 'approved', 'declined', 'repaired', 'tested', 'ready', 'handed_over'])), name='job_state_is_known'),
         ),
         migrations.AddConstraint(
             model_name='job',
@@ -560,15 +560,15 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='job',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('handed_over_on__isnull', False), ('state', 'handed_back')), models.Q(models.Q(('state', 'handed_back'), _negated=True), ('handed_over_on', None)), _connector='OR'), name='job_handed_back_has_its_day'),
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('handed_over_on__isnull', False), ('state', 'handed_over')), models.Q(models.Q(('state', 'handed_over'), _negated=True), ('handed_over_on', None)), _connector='OR'), name='job_handed_over_has_its_day'),
         ),
         migrations.AddConstraint(
             model_name='job',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state__in', ['ready', 'handed_back']), _negated=True), models.Q(('outcome', ''), _negated=True), _connector='OR'), name='job_finished_has_outcome'),
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state__in', ['ready', 'handed_over']), _negated=True), models.Q(('outcome', ''), _negated=True), _connector='OR'), name='job_finished_has_outcome'),
         ),
         migrations.AddConstraint(
             model_name='job',
-            constraint=models.CheckConstraint(condition=models.Q(('handed_over_on', None), ('handed_over_on__gte', models.F('booked_in_on')), _connector='OR'), name='job_not_back_before_it_came'),
+            constraint=models.CheckConstraint(condition=models.Q(('handed_over_on', None), ('handed_over_on__gte', models.F('booked_in_on')), _connector='OR'), name='job_handed_over_after_booked_in'),
         ),
         migrations.AddConstraint(
             model_name='job',

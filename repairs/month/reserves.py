@@ -166,7 +166,7 @@ def allowance_months(
     as_of, only = report.scope.as_of, report.scope.repairs
     with_allowance = fixed_by(as_of, only=only).filter(reserve__isnull=False)
     charges = read(
-        with_allowance.values_list("pk", Cast("reserve", BigIntegerField())),
+        with_allowance.values_list("pk", Cast("comeback_allowance", BigIntegerField())),
         ["repair", "charged"],
     )
     rework = report.table.frame["mean_rework_cost"].astype("float64").to_numpy()

@@ -10,7 +10,7 @@ def assess_return(
     job: Job,
     *,
     earlier: Repair,
-    what: str,
+    assessment: str,
     is_in_warranty: bool,
     stamp: Stamp,
     why: str = "",
@@ -21,18 +21,18 @@ def assess_return(
     A later decision takes the place of an earlier one; both stay on record. Raises
     StaleError where the job has changed since `version`.
     """
-    with workflow.changing(job, version=version, stamp=stamp):
+    with workflow.locked_for_change(job, version=version, stamp=stamp):
         _check_earlier(earlier, job=job)
-        if is_in_warranty and what not in (states.SAME_FAULT, states.UNDECIDED):
+        if is_in_warranty and assessment not in (states.SAME_FAULT, states.UNDECIDED):
             raise RefusedError("Only the same fault can be in warranty.")
         if job.approved_warranty_repair and not (
-            is_in_warranty and what == states.SAME_FAULT
+            is_in_warranty and assessment == states.SAME_FAULT
         ):
             _revoke_warranty(job, stamp=stamp)
         decision = ReturnAssessment.objects.create(
             job=job,
             earlier=earlier,
-            what=what,
+            assessment=assessment,
             is_in_warranty=is_in_warranty,
             why=why,
             by=stamp.by,

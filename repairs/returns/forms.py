@@ -5,18 +5,18 @@ from repairs.jobs import states
 YES, NO = "yes", "no"
 
 
-class DecideForm(forms.Form):
+class ReturnAssessmentForm(forms.Form):
     """What a return is, against which repair, and who bears the cost."""
 
     earlier = forms.TypedChoiceField(
         coerce=int, label="Earlier repair", widget=forms.RadioSelect
     )
-    what = forms.ChoiceField(
-        choices=list(states.RETURN_IS.items()),
+    assessment = forms.ChoiceField(
+        choices=list(states.RETURN_ASSESSMENTS.items()),
         label="Assessment",
         widget=forms.RadioSelect,
     )
-    covered = forms.ChoiceField(
+    in_warranty = forms.ChoiceField(
         choices=[(YES, "yes, free of charge"), (NO, "no, chargeable")],
         label="In warranty",
         widget=forms.RadioSelect,
@@ -42,14 +42,17 @@ class DecideForm(forms.Form):
         if decision:
             return {
                 "earlier": decision.earlier_id,
-                "what": decision.what,
-                "covered": YES if decision.is_in_warranty else NO,
+                "assessment": decision.assessment,
+                "in_warranty": YES if decision.is_in_warranty else NO,
                 "why": decision.why,
             }
         latest = next(iter(self.earlier.values()), None)
         if latest is None:
             return {}
-        return {"earlier": latest.pk, "covered": YES if latest.still_covered else NO}
+        return {
+            "earlier": latest.pk,
+            "in_warranty": YES if latest.still_in_warranty else NO,
+        }
 
     @staticmethod
     def _label(repair):
@@ -59,23 +62,27 @@ class DecideForm(forms.Form):
     def clean_earlier(self):
         return self.earlier[self.cleaned_data["earlier"]]
 
-    def clean_covered(self):
-        return self.cleaned_data["covered"] == YES
+    def clean_in_warranty(self):
+        return self.cleaned_data["in_warranty"] == YES
 
     def clean(self):
         data = super().clean()
         if self.errors:
             return data
-        earlier, what, why = data["earlier"], data["what"], data["why"].strip()
-        is_in_warranty = data.pop("covered")
-        if is_in_warranty and what not in (states.SAME_FAULT, states.UNDECIDED):
-            self.add_error("covered", "Only the same fault can be in warranty.")
+        earlier, assessment, why = (
+            data["earlier"],
+            data["assessment"],
+            data["why"].strip(),
+        )
+        is_in_warranty = data.pop("in_warranty")
+        if is_in_warranty and assessment not in (states.SAME_FAULT, states.UNDECIDED):
+            self.add_error("in_warranty", "Only the same fault can be in warranty.")
         elif (
-            what == states.SAME_FAULT
-            and is_in_warranty != earlier.still_covered
+            assessment == states.SAME_FAULT
+            and is_in_warranty != earlier.still_in_warranty
             and not why
         ):
-            held = "included" if earlier.still_covered else "had ended before"
+            held = "included" if earlier.still_in_warranty else "had ended before"
             self.add_error(
                 "why",
                 f"The warranty {held} that day. Enter a reason for the exception.",

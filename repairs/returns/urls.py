@@ -3,4 +3,4 @@ from django.urls import path
 from repairs.returns import views
 
 app_name = "returns"
-urlpatterns = [path("<int:pk>/", views.decide, name="decide")]
+urlpatterns = [path("<int:pk>/", views.assess, name="assess")]

@@ -5,16 +5,16 @@ from django.shortcuts import get_object_or_404, redirect, render
 
 from repairs.jobs.models import Job, Repair
 from repairs.returns.actions import assess_return
-from repairs.returns.forms import DecideForm
+from repairs.returns.forms import ReturnAssessmentForm
 from shopdesk.look.forms import attempt
 from shopdesk.stamp import Stamp
 
 
-def decide(request, pk):
+def assess(request, pk):
     """Link a job to an earlier repair of its device, and say what it is."""
     job = get_object_or_404(Job.objects.for_list(), pk=pk)
     earlier = list(Repair.objects.before(job).for_list(on=job.booked_in_on))
-    form = DecideForm(request.POST or None, job=job, earlier=earlier)
+    form = ReturnAssessmentForm(request.POST or None, job=job, earlier=earlier)
     if form.is_valid():
         stamp, facts = Stamp.of(request), form.cleaned_data
         if attempt(request, form, assess_return, job, stamp=stamp, **facts):
@@ -24,6 +24,6 @@ def decide(request, pk):
     decisions = job.decisions.select_related("by", "earlier__job", "earlier__fault")
     return render(
         request,
-        "repairs/returns/decide.html",
+        "repairs/returns/assess.html",
         {"job": job, "form": form, "earlier": earlier, "decisions": decisions},
     )

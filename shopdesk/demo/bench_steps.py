@@ -40,7 +40,7 @@ def _book_in(
         story.key(),
         customer=customer,
         device=device,
-        job=Job(consent=Job.Consent.NO, **facts),
+        job=Job(data_access=Job.DataAccess.NO, **facts),
         is_expected=is_expected,
         earlier_repair=earlier_repair,
         stamp=stamp,
@@ -98,7 +98,7 @@ def diagnose(story: Story, job: Job, days: int, code: str) -> None:
     bench.add_reading(
         job,
         stamp=stamp,
-        what="current draw without battery",
+        test_point="current draw without battery",
         value=Decimal(story.pick.randrange(2, 90)) / 100,
         unit="A",
         low=Decimal("0.02"),
@@ -158,7 +158,7 @@ def repair(story: Story, job: Job, days: int) -> None:
 def final_test(story: Story, job: Job, days: int) -> None:
     """Pass the final test of each repair."""
     stamp, shop = story.stamp(days - 3, 17, story.bench), Shop.current()
-    for on_bench in job.repairs.going_on():
+    for on_bench in job.repairs.to_be_fixed():
         tries = on_bench.passes_needed(shop)
         bench.record_final_test(
             on_bench, tries=tries, failed=0, note="", shop=shop, stamp=stamp
@@ -223,7 +223,7 @@ def mark_uncollected(story: Story, job: Job, days: int) -> None:
 # --- returns --------------------------------------------------------------------------
 
 
-def book_in_return(story: Story, what: str, *, is_repaired: bool) -> None:
+def book_in_return(story: Story, assessment: str, *, is_repaired: bool) -> None:
     """Book in a device repaired some weeks ago; assess its return as `what`."""
     days = story.pick.randrange(2, 5)
     earlier = _earlier_repair(story, before=story.day(days))
@@ -240,7 +240,7 @@ def book_in_return(story: Story, what: str, *, is_repaired: bool) -> None:
         condition="good",
         has_mains_voltage=KINDS[device.model.kind].runs_on == "mains",
     )
-    if what == states.UNDECIDED:
+    if assessment == states.UNDECIDED:
         return
     stamp = story.stamp(days - 1, 11, story.bench)
     is_in_warranty = warranty.is_in_warranty(
@@ -249,12 +249,12 @@ def book_in_return(story: Story, what: str, *, is_repaired: bool) -> None:
     assess_return(
         job,
         earlier=earlier,
-        what=what,
-        is_in_warranty=what == states.SAME_FAULT and is_in_warranty,
-        why="Socket is bent." if what == states.HANDLING_DAMAGE else "",
+        assessment=assessment,
+        is_in_warranty=assessment == states.SAME_FAULT and is_in_warranty,
+        why="Socket is bent." if assessment == states.HANDLING_DAMAGE else "",
         stamp=stamp,
     )
-    if what != states.SAME_FAULT:
+    if assessment != states.SAME_FAULT:
         return
     diagnose(story, job, days, earlier.fault.code)
     stamp = story.stamp(days - 1, 15, story.bench)

@@ -18,7 +18,7 @@ from shopdesk.demo.past import DAYS, SUPPLIERS, lot_series, past
 from shopdesk.stamp import Stamp
 
 JOB_DETAILS = """
-    came_by accessories condition consent verified_tries verified_failures
+    came_by accessories condition data_access verified_tries verified_failures
     has_mains_voltage has_liquid_damage has_swollen_battery
 """.split()
 
@@ -58,7 +58,7 @@ def _add_job_details(pick: random.Random) -> None:
             job.came_by = Job.CameBy.POST
         job.accessories = pick.choice(kind.accessories)
         job.condition = pick.choice(conditions)
-        job.consent = pick.choice(Job.Consent.values[1:])
+        job.data_access = pick.choice(Job.DataAccess.values[1:])
         job.has_mains_voltage = kind.runs_on == "mains"
         job.verified_tries = pick.choice((3, 5, 5, 10))
         job.verified_failures = pick.randint(1, job.verified_tries)

@@ -9,7 +9,7 @@ from shopdesk.staff.permissions import can_open
 MAIN_MENU = (
     ("Today", "today", ()),
     ("Counter", "intake:book_in", ("intake", "customers", "handover")),
-    ("Bench", "bench:mine", ("bench", "returns")),
+    ("Bench", "bench:list", ("bench", "returns")),
     ("Parts", "stock:parts", ("stock",)),
     (
         "Billing",

@@ -9,7 +9,7 @@ from django.utils import timezone
 from billing.quotes import states as quote_states
 from billing.quotes.models import Quote
 from repairs.jobs import states
-from repairs.jobs.models import Job, ReturnAssessment, Step
+from repairs.jobs.models import Job, JobTransition, ReturnAssessment
 from shopdesk.staff.permissions import can_open
 
 
@@ -27,7 +27,7 @@ def today(request):
     """List each job that needs attention once, under its most pressing reason."""
     on = timezone.localdate()
     groups = {
-        "return": Group("Returns to assess", "returns:decide", "Assess return"),
+        "return": Group("Returns to assess", "returns:assess", "Assess return"),
         "overdue": Group("Overdue"),
         "quoted": Group("Quotes awaiting reply"),
         "parts": Group("Waiting for parts"),
@@ -52,10 +52,10 @@ def jobs_needing_attention(*, on):
     """Return the open jobs that need attention, with all that a row shows."""
     decisions = ReturnAssessment.objects.filter(job=OuterRef("pk")).order_by("-id")
     offers = Quote.objects.filter(job=OuterRef("pk"), state=quote_states.SENT)
-    steps = Step.objects.filter(job=OuterRef("pk")).order_by("-id")
+    steps = JobTransition.objects.filter(job=OuterRef("pk")).order_by("-id")
     jobs = Job.objects.open().for_list()
     jobs = jobs.annotate(
-        return_is=Subquery(decisions.values("what")[:1]),
+        return_is=Subquery(decisions.values("assessment")[:1]),
         return_covered=Subquery(decisions.values("is_in_warranty")[:1]),
         return_of=Subquery(decisions.values("earlier__job__number")[:1]),
         offer_sent=Subquery(offers.order_by("-id").values("sent_at")[:1]),

@@ -42,7 +42,7 @@ URL_ROLES = {
     "staff:sign_out": ANY_ROLE,
     "staff:password": ANY_ROLE,
     "intake:show_code": BENCH_OR_OWNER,
-    "bench:mine": ANY_ROLE,
+    "bench:list": ANY_ROLE,
     "bench:job": ANY_ROLE,
     "bench:save_details": ANY_ROLE,
     "knowledge:verdict": ANY_ROLE,

@@ -21,7 +21,7 @@ FILES = set(
 )
 # Not pages: documents, files, fragments, and actions without a page.
 PAPERS = {name for name in EXPECTED if name.split(":")[-1] in FILES}
-PAGES_OF_A_JOB = {"bench:job", "quotes:for_job", "handover:hand_over", "returns:decide"}
+PAGES_OF_A_JOB = {"bench:job", "quotes:for_job", "handover:hand_over", "returns:assess"}
 PAGES_OF_GROUPS = {"month:delivery", "month:model", "month:board"}
 
 

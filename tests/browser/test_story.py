@@ -28,7 +28,7 @@ BENCH_TO_THE_END = [
 
 
 def steps(job):
-    return list(job.steps.order_by("id").values_list("new", flat=True))
+    return list(job.transitions.order_by("id").values_list("to_state", flat=True))
 
 
 def click(page, name):
@@ -177,7 +177,9 @@ def test_a_device_goes_the_whole_way_and_its_comeback_is_counted(sign_in, stocke
         bench.get_by_label("same fault").check()
         bench.get_by_label("yes, free of charge").check()
         click(bench, "Save assessment")
-        assert again.decision.what == states.SAME_FAULT and again.is_warranty_repair
+        assert (
+            again.decision.assessment == states.SAME_FAULT and again.is_warranty_repair
+        )
 
         # A warranty repair needs no quote and costs nothing.
         find_the_fault(bench, again)

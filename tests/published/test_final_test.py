@@ -12,7 +12,7 @@ import pytest
 from scipy.special import beta, betaln
 from scipy.stats import betabinom
 
-from repairs.jobs.proof import (
+from repairs.jobs.final_test import (
     MAX_TRIES,
     false_pass_probability,
     hours_needed,

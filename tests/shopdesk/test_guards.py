@@ -3,37 +3,37 @@ from django.db import DatabaseError, transaction
 from django.utils import timezone
 
 from repairs.jobs import states
-from repairs.jobs.models import Step
+from repairs.jobs.models import JobTransition
 from tests import make
 
 
 @pytest.fixture
 def step(db):
-    return Step.objects.create(
-        job=make.job(), old="", new=states.BOOKED_IN, made_at=timezone.now()
+    return JobTransition.objects.create(
+        job=make.job(), from_state="", to_state=states.BOOKED_IN, made_at=timezone.now()
     )
 
 
 def test_the_database_refuses_to_change_a_step(step):
     with pytest.raises(DatabaseError, match="cannot be changed"), transaction.atomic():
-        Step.objects.filter(pk=step.pk).update(why="rewritten")
+        JobTransition.objects.filter(pk=step.pk).update(why="rewritten")
     step.refresh_from_db()
     assert step.why == ""
 
 
 def test_the_database_refuses_to_delete_a_step(step):
     with pytest.raises(DatabaseError, match="cannot be changed"), transaction.atomic():
-        Step.objects.filter(pk=step.pk).delete()
-    assert Step.objects.filter(pk=step.pk).exists()
+        JobTransition.objects.filter(pk=step.pk).delete()
+    assert JobTransition.objects.filter(pk=step.pk).exists()
 
 
 @pytest.mark.django_db(transaction=True)
 def test_guards_stand_in_a_test_with_real_transactions_too():
-    step = Step.objects.create(
-        job=make.job(), old="", new=states.BOOKED_IN, made_at=timezone.now()
+    step = JobTransition.objects.create(
+        job=make.job(), from_state="", to_state=states.BOOKED_IN, made_at=timezone.now()
     )
     with pytest.raises(DatabaseError, match="cannot be changed"):
-        Step.objects.filter(pk=step.pk).delete()
+        JobTransition.objects.filter(pk=step.pk).delete()
 
 
 def test_guards_stand_again_after_such_a_test(step):

@@ -40,7 +40,7 @@ CHOSEN = [
     *Quote.How.labels,
     *ChangeAnswer.Decision.labels,
     *Job.CameBy.labels,
-    *Job.Consent.labels,
+    *Job.DataAccess.labels,
     *job_states.JOB_OUTCOMES.values(),
     *where.STATUS.values(),
     *(where.READY_TO_SHIP, where.WARRANTY_REPAIR),

@@ -213,11 +213,11 @@ class Quote(StoredPdf):
             prices_include_tax=self.prices_include_tax,
         )
 
-    def step(self, new: str, **changes) -> None:
+    def transition(self, new: str, **changes) -> None:
         """Change `state`, if it is still the one this object has. Nothing else writes
         it.
         """
-        states.check_step(self.state, new)
+        states.check_transition(self.state, new)
         moved = Quote.objects.filter(pk=self.pk, state=self.state).update(
             state=new, **changes
         )

@@ -4,14 +4,14 @@ Django asks for all models of a book in one place; so does everybody else.
 """
 
 from repairs.jobs.models.bench_records import FinalTest, Labour, PartUsed, Reading
-from repairs.jobs.models.change_marks import Changed
-from repairs.jobs.models.decision import Comeback, ReturnAssessment
-from repairs.jobs.models.job import AccessCode, Job, Step
+from repairs.jobs.models.change_marks import ChangeMark
+from repairs.jobs.models.job import AccessCode, Job, JobTransition
 from repairs.jobs.models.repair import Repair
+from repairs.jobs.models.return_assessment import Comeback, ReturnAssessment
 
 __all__ = [
     "AccessCode",
-    "Changed",
+    "ChangeMark",
     "Comeback",
     "Job",
     "Labour",
@@ -20,5 +20,5 @@ __all__ = [
     "Reading",
     "Repair",
     "ReturnAssessment",
-    "Step",
+    "JobTransition",
 ]

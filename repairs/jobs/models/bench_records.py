@@ -1,4 +1,4 @@
-"""What is written down at the bench: minutes, parts, readings, proof runs."""
+"""What is written down at the bench: minutes, parts, readings, final tests."""
 
 from datetime import datetime
 from decimal import Decimal
@@ -9,7 +9,7 @@ from django.db.models import Exists, F, OuterRef, Q
 from django.utils import timezone
 
 from repairs.jobs import states
-from repairs.jobs.models.job import Job, Step
+from repairs.jobs.models.job import Job, JobTransition
 from repairs.jobs.models.repair import Repair
 from repairs.stock.models import Delivery, Part
 from shopdesk.fields import FixedDecimalField, MoneyField
@@ -110,7 +110,7 @@ class Reading(models.Model):
     """A measurement with its unit and what was expected."""
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="readings")
-    what = models.CharField(max_length=120)
+    test_point = models.CharField(max_length=120)
     value = FixedDecimalField()
     unit = models.CharField(max_length=12, blank=True)
     low = FixedDecimalField("expected from", null=True, blank=True)
@@ -128,22 +128,22 @@ class Reading(models.Model):
         ]
 
     def __str__(self):
-        return f"{self.what}: {self.value} {self.unit}"
+        return f"{self.test_point}: {self.value} {self.unit}"
 
     @property
-    def value_said(self) -> str:
+    def value_text(self) -> str:
         """The value without the zeros that nobody measured."""
-        return _said(self.value)
+        return _number_text(self.value)
 
     @property
-    def expected_said(self) -> str:
+    def expected_text(self) -> str:
         if self.low is None and self.high is None:
             return ""
         if self.high is None:
-            return f"from {_said(self.low)}"
+            return f"from {_number_text(self.low)}"
         if self.low is None:
-            return f"up to {_said(self.high)}"
-        return f"{_said(self.low)} to {_said(self.high)}"
+            return f"up to {_number_text(self.high)}"
+        return f"{_number_text(self.low)} to {_number_text(self.high)}"
 
     @property
     def passes(self) -> bool | None:
@@ -155,17 +155,17 @@ class Reading(models.Model):
         )
 
 
-def _said(amount: Decimal) -> str:
+def _number_text(amount: Decimal) -> str:
     return f"{amount.normalize():f}"
 
 
-class ProofRunManager(models.Manager):
+class FinalTestManager(models.Manager):
     def get_queryset(self):
         """Each with `is_valid`: whether the job did not go back to repair after it."""
-        back = Step.objects.filter(
+        back = JobTransition.objects.filter(
             job=OuterRef("repair__job"),
-            old__in=states.TESTED_BEFORE,
-            new__in=states.BACK_TO,
+            from_state__in=states.TESTED_BEFORE,
+            to_state__in=states.BACK_TO,
             made_at__gte=OuterRef("run_at"),
         )
         return super().get_queryset().annotate(is_valid=~Exists(back))
@@ -184,7 +184,7 @@ class FinalTest(models.Model):
     by = models.ForeignKey(STAFF, null=True, on_delete=models.PROTECT, related_name="+")
     run_at = models.DateTimeField()
 
-    objects = ProofRunManager()
+    objects = FinalTestManager()
 
     class Meta:
         ordering = ["id"]

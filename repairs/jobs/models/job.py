@@ -36,7 +36,7 @@ class JobQuerySet(models.QuerySet):
         """Each visit with its repairs, the latest first, judged on the day `on`.
 
         A job gets `days_since`, the days since it was handed over; each of its repairs
-        gets `still_covered`.
+        gets `still_in_warranty`.
         """
         jobs = self.order_by("-booked_in_on", "-id").select_related("customer")
         repairs = Job.repairs.rel.related_model.objects.select_related("fault", "fix")
@@ -68,13 +68,13 @@ class JobQuerySet(models.QuerySet):
 
 
 class Job(models.Model):
-    """One visit of one device, from booking in to handing back."""
+    """One visit of one device, from booking in to handing over."""
 
     class CameBy(models.TextChoices):
         COUNTER = "counter", "over the counter"
         POST = "post", "by post"
 
-    class Consent(models.TextChoices):
+    class DataAccess(models.TextChoices):
         ASK = "ask", "not asked"
         NO = "no", "no access"
         YES = "yes", "access if needed for the repair"
@@ -119,8 +119,8 @@ class Job(models.Model):
     has_swollen_battery = models.BooleanField("swollen battery", default=False)
     has_liquid_damage = models.BooleanField("liquid damage", default=False)
     has_mains_voltage = models.BooleanField("mains voltage inside", default=False)
-    consent = models.CharField(
-        "customer data", max_length=3, choices=Consent, default=Consent.ASK
+    data_access = models.CharField(
+        "customer data", max_length=3, choices=DataAccess, default=DataAccess.ASK
     )
     agreed_diagnosis_fee = MoneyField("diagnosis fee", null=True, blank=True)
     due_on = models.DateField("due date", null=True, blank=True)
@@ -174,7 +174,7 @@ class Job(models.Model):
             models.CheckConstraint(
                 condition=Q(state=states.HANDED_OVER, handed_over_on__isnull=False)
                 | (~Q(state=states.HANDED_OVER) & Q(handed_over_on=None)),
-                name="job_handed_back_has_its_day",
+                name="job_handed_over_has_its_day",
             ),
             models.CheckConstraint(
                 condition=~Q(state__in=[states.READY, states.HANDED_OVER])
@@ -184,7 +184,7 @@ class Job(models.Model):
             models.CheckConstraint(
                 condition=Q(handed_over_on=None)
                 | Q(handed_over_on__gte=F("booked_in_on")),
-                name="job_not_back_before_it_came",
+                name="job_handed_over_after_booked_in",
             ),
             models.CheckConstraint(
                 condition=Q(verified_failures=None, verified_tries=None)
@@ -240,9 +240,10 @@ class Job(models.Model):
     def was_approved(self) -> bool:
         """Whether the last yes, by quote or by warranty, is still in force."""
         answers = [
-            step.new
-            for step in self.steps.all()
-            if step.new in states.ANSWERS and step.old not in states.PROVING
+            transition.to_state
+            for transition in self.transitions.all()
+            if transition.to_state in states.ANSWERS
+            and transition.from_state not in states.IN_FINAL_TEST
         ]
         return answers[-1:] == [states.APPROVED]
 
@@ -250,19 +251,20 @@ class Job(models.Model):
     def approved_warranty_repair(self) -> bool:
         """Whether the yes in force is the shop's own promise, not the customer's."""
         approved_from = [
-            step.old
-            for step in self.steps.all()
-            if step.new == states.APPROVED and step.old in states.BEFORE_YES
+            transition.from_state
+            for transition in self.transitions.all()
+            if transition.to_state == states.APPROVED
+            and transition.from_state in states.BEFORE_YES
         ]
         return self.was_approved and approved_from[-1:] == [states.DIAGNOSED]
 
 
-class Step(models.Model):
-    """One step of a job: from, to, who, when, why. Never changed."""
+class JobTransition(models.Model):
+    """One change of state: from, to, who, when, why. Never changed."""
 
-    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="steps")
-    old = models.CharField(max_length=12, choices=states.CHOICES, blank=True)
-    new = models.CharField(max_length=12, choices=states.CHOICES)
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="transitions")
+    from_state = models.CharField(max_length=12, choices=states.CHOICES, blank=True)
+    to_state = models.CharField(max_length=12, choices=states.CHOICES)
     by = models.ForeignKey(STAFF, null=True, on_delete=models.PROTECT, related_name="+")
     made_at = models.DateTimeField()
     why = models.CharField(max_length=500, blank=True)
@@ -271,16 +273,16 @@ class Step(models.Model):
         ordering = ["id"]
 
     def __str__(self):
-        return f"{self.job}: {self.old or 'new'} to {self.new}"
+        return f"{self.job}: {self.from_state or 'new'} to {self.to_state}"
 
 
 class AccessCode(models.Model):
-    """What opens the device: sealed, shown once with a reason, then gone."""
+    """What opens the device: encrypted, shown once with a reason, then gone."""
 
     job = models.OneToOneField(
         Job, on_delete=models.CASCADE, related_name="access_code"
     )
-    sealed = models.BinaryField(null=True, editable=False)
+    ciphertext = models.BinaryField(null=True, editable=False)
     shown_at = models.DateTimeField(null=True, blank=True, editable=False)
     shown_to = models.ForeignKey(
         STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
@@ -290,8 +292,8 @@ class AccessCode(models.Model):
     class Meta:
         constraints = [
             models.CheckConstraint(
-                condition=Q(sealed__isnull=False, shown_at=None)
-                | (Q(sealed=None, shown_at__isnull=False) & ~Q(why="")),
+                condition=Q(ciphertext__isnull=False, shown_at=None)
+                | (Q(ciphertext=None, shown_at__isnull=False) & ~Q(why="")),
                 name="access_code_gone_once_shown",
             ),
         ]

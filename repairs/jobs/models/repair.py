@@ -10,7 +10,7 @@ from django.utils.functional import cached_property
 
 from repairs.faults import fix_types
 from repairs.faults.models import Fault, Fix, UsualPart
-from repairs.jobs import proof, states, warranty
+from repairs.jobs import final_test, states, warranty
 from repairs.jobs.models.job import Job
 from shopdesk.fields import MoneyField
 from shopdesk.shop.models import Shop
@@ -19,7 +19,7 @@ STAFF = settings.AUTH_USER_MODEL
 
 
 class RepairQuerySet(models.QuerySet):
-    def going_on(self):
+    def to_be_fixed(self):
         """Those that are, or are meant to be, fixed: not given up."""
         return self.filter(outcome__in=["", states.FIXED])
 
@@ -41,7 +41,7 @@ class RepairQuerySet(models.QuerySet):
     def for_list(self, *, on: date) -> "list[Repair]":
         """With all that a list shows, the latest first, judged on the day `on`.
 
-        Each gets `days_since`, the days since it was handed over, and `still_covered`.
+        Each gets `still_in_warranty` and `days_since`, the days since handover.
         """
         found = self.select_related("job", "fault", "fix")
         repairs = list(found.order_by("-handed_over_on", "-id"))
@@ -78,8 +78,8 @@ class Repair(models.Model):
     charged = MoneyField(null=True, blank=True, editable=False)
     # What it cost the shop, fixed at handing back: labour at the cost rate, and parts.
     cost = MoneyField(null=True, blank=True, editable=False)
-    # What the accepted price bore for comebacks.
-    reserve = MoneyField(null=True, blank=True)
+    # What the accepted price includes for comebacks.
+    comeback_allowance = MoneyField(null=True, blank=True)
     # The day of its job; the database refuses another. A million repairs are counted
     # without asking a million jobs.
     handed_over_on = models.DateField(null=True, blank=True, editable=False)
@@ -114,7 +114,7 @@ class Repair(models.Model):
             models.CheckConstraint(
                 condition=(Q(charged=None) | Q(charged__gte=0))
                 & (Q(cost=None) | Q(cost__gte=0))
-                & (Q(reserve=None) | Q(reserve__gte=0)),
+                & (Q(comeback_allowance=None) | Q(comeback_allowance__gte=0)),
                 name="repair_amounts_not_negative",
             ),
         ]
@@ -123,9 +123,9 @@ class Repair(models.Model):
         return f"{self.fault.code} / {self.fix.code if self.fix else 'no fix yet'}"
 
     @property
-    def is_given_up(self) -> bool:
+    def is_not_repaired(self) -> bool:
         """Whether this fault is not repaired on this job."""
-        return self.outcome in states.GIVEN_UP
+        return self.outcome in states.NOT_REPAIRED
 
     @property
     def minutes(self) -> int:
@@ -147,7 +147,7 @@ class Repair(models.Model):
 
     def passes_needed(self, shop: Shop) -> int:
         """Return the passes that make the final test mean something."""
-        return proof.tries_needed(
+        return final_test.tries_needed(
             *self.failures_before, risk=float(shop.final_test_risk)
         )
 
@@ -170,7 +170,7 @@ class Repair(models.Model):
 
     @property
     def is_tested(self) -> bool:
-        return proof.is_passed(self.valid_tests)
+        return final_test.is_passed(self.valid_tests)
 
     def promise(self, *, on: date, shop: Shop, decision) -> warranty.Promise:
         """Return the warranty it gets if it is handed over on that day.
@@ -190,5 +190,5 @@ class Repair(models.Model):
         )
 
     def judge(self, *, on: date) -> None:
-        """Set `still_covered`: whether its warranty is in force on that day."""
-        self.still_covered = warranty.is_in_warranty(on, until=self.warranty_until)
+        """Set `still_in_warranty`: whether its warranty is in force on that day."""
+        self.still_in_warranty = warranty.is_in_warranty(on, until=self.warranty_until)

@@ -9,7 +9,7 @@ from django.utils import timezone
 from billing.quotes import drafting, sending, states
 from billing.quotes.models import Quote
 from repairs.jobs import workflow
-from repairs.jobs.models import Job, Step
+from repairs.jobs.models import Job, JobTransition
 from shopdesk.errors import StaleError
 from tests import make
 from tests.billing import till
@@ -186,10 +186,10 @@ def test_a_job_that_went_back_to_the_bench_takes_no_answer(customer, quote):
 def test_two_yeses_are_one(customer, quote):
     read = customer.read()
     assert customer.send("yes", read, who="Ada").status_code == 303
-    steps = Step.objects.count()
+    steps = JobTransition.objects.count()
     assert customer.send("yes", read, who="Somebody else").status_code == 303
     quote.refresh_from_db()
-    assert quote.answered_by == "Ada" and Step.objects.count() == steps
+    assert quote.answered_by == "Ada" and JobTransition.objects.count() == steps
 
 
 def test_another_yes_or_a_no_after_a_yes_is_refused_in_a_sentence(customer, quote):

@@ -5,7 +5,7 @@ from django.test import Client
 from django.utils import timezone
 
 from billing.quotes.models import Quote
-from repairs.jobs.models import Step
+from repairs.jobs.models import JobTransition
 from shopdesk.errors import InvalidTransitionError
 from shopdesk.staff.models import RequestCount
 from shopdesk.staff.rate_limit import RateLimit, seconds_until_allowed
@@ -37,14 +37,14 @@ def test_of_a_yes_to_each_option_one_wins(customer, quote):
     quote = Quote.objects.get(pk=quote.pk)
     won = {"Ada": quote.options.first(), "Bert": quote.options.last()}
     assert quote.accepted_option == won[quote.answered_by]
-    assert Step.objects.filter(job=quote.job, new="approved").count() == 1
+    assert JobTransition.objects.filter(job=quote.job, to_state="approved").count() == 1
 
 
 def test_the_same_yes_twice_at_once_is_one(customer, quote):
     sent = boxes(customer.read(), "yes") | {"yes-who": "Ada", "answer": "yes"}
     assert at_once(*[posting(customer, sent)] * 2) == [303, 303]
     assert Quote.objects.get(pk=quote.pk).state == "accepted"
-    assert Step.objects.filter(job=quote.job, new="approved").count() == 1
+    assert JobTransition.objects.filter(job=quote.job, to_state="approved").count() == 1
 
 
 def test_of_a_yes_and_a_no_one_wins(customer, quote):

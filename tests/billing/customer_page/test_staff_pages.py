@@ -145,7 +145,7 @@ def test_a_yes_on_the_screen_is_kept_with_its_signature(desk, quote):
         "Ada Fenwick",
     )
     assert quote.signature.ink == INK
-    assert quote.job.steps.last().by.role == "counter"
+    assert quote.job.transitions.last().by.role == "counter"
     after = desk.get(answer.url).content.decode()
     assert "Please return the screen" in after
     record_page = desk.get(quote.get_absolute_url()).content.decode()

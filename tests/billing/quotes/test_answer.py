@@ -7,7 +7,7 @@ import pytest
 
 from billing.quotes import answering, drafting, sending, states
 from repairs.jobs import workflow
-from repairs.jobs.models import Step
+from repairs.jobs.models import JobTransition
 from shopdesk.errors import InvalidTransitionError
 from tests import make
 from tests.billing import till
@@ -60,10 +60,10 @@ def test_a_yes_to_two_faults_tells_both_repairs():
 def test_two_yeses_are_one():
     quote = till.sent()
     till.accept_online(quote)
-    steps = Step.objects.count()
+    steps = JobTransition.objects.count()
     till.accept_online(quote, who="Somebody else")
     quote.refresh_from_db()
-    assert quote.answered_by == "Ada Fenwick" and Step.objects.count() == steps
+    assert quote.answered_by == "Ada Fenwick" and JobTransition.objects.count() == steps
 
 
 def test_a_yes_to_another_option_afterwards_is_refused():
@@ -122,7 +122,7 @@ def test_a_no_keeps_its_reason_and_the_job_can_go_home():
     job = quote.job
     job.refresh_from_db()
     assert job.state == "declined"
-    assert job.steps.filter(new="declined").get().why == "too dear"
+    assert job.transitions.filter(to_state="declined").get().why == "too dear"
 
 
 def test_after_a_yes_no_no_is_taken():

@@ -247,7 +247,7 @@ def test_a_yes_at_the_counter(desk):
     desk.post(where, answered(quote, option=option.pk))  # the button pressed twice
     quote.refresh_from_db()
     assert quote.accepted_option == option
-    assert quote.job.steps.filter(new="approved").count() == 1
+    assert quote.job.transitions.filter(to_state="approved").count() == 1
 
 
 @pytest.mark.parametrize(

@@ -145,7 +145,7 @@ def test_a_yes_tells_the_repair_what_its_price_bears():
     quote = send(quoted())
     option = quote.options.get()
     till.accept_online(quote)
-    assert quote.job.repairs.get().reserve == option.comeback_allowance > 0
+    assert quote.job.repairs.get().comeback_allowance == option.comeback_allowance > 0
 
 
 def test_a_yes_to_two_faults_shares_the_comeback_allowance():
@@ -157,7 +157,7 @@ def test_a_yes_to_two_faults_shares_the_comeback_allowance():
     quote = send(drafting.draft(job, stamp=make.stamp(on=till.TODAY)))
     option = quote.options.get()
     till.accept_online(quote)
-    shares = [repair.reserve for repair in job.repairs.all()]
+    shares = [repair.comeback_allowance for repair in job.repairs.all()]
     assert sum(shares) == option.comeback_allowance and shares[0] > shares[1] > 0
 
 

@@ -47,7 +47,7 @@ def working(state=states.APPROVED, **facts):
 RIGHT = {
     "save_details": {"head-waiting_for": "parts"},
     "save_findings": {"findings-failed": "1", "findings-tries": "4"},
-    "add_reading": {"reading-what": "5 V rail", "reading-value": "4,2"},
+    "add_reading": {"reading-test_point": "5 V rail", "reading-value": "4,2"},
     "add_labour": {"minutes-minutes": "12"},
     "start_timer": {},
     "add_fault": {"fault-fault": "known-one"},
@@ -57,7 +57,7 @@ RIGHT = {
 WRONG = {
     "save_details": {"head-due_on": "0001-01-01"},
     "save_findings": {"findings-failed": "5", "findings-tries": "4"},
-    "add_reading": {"reading-what": "5 V rail", "reading-value": "1e5"},
+    "add_reading": {"reading-test_point": "5 V rail", "reading-value": "1e5"},
     "add_labour": {"minutes-minutes": "-3"},
     "add_fault": {"fault-fault": "nobody knows"},
     "create_fault": {"newfault-code": "not a code", "newfault-name": "x"},
@@ -247,7 +247,7 @@ def test_one_fault_may_be_given_up_while_the_other_is_mended(bench):
     lost.refresh_from_db()
     assert (lost.outcome, lost.note) == ("not_repairable", "chip not to be had")
     send(bench, "mark_repaired", repair.job)
-    name = f"proof-{repair.pk}"
+    name = f"final-test-{repair.pk}"
     send(
         bench,
         "record_final_test",
@@ -277,7 +277,7 @@ def test_a_reading_passes_or_fails_by_word(bench, value, low, high, told):
         bench,
         "add_reading",
         job,
-        reading__what="rail",
+        reading__test_point="rail",
         reading__value=value,
         reading__low=low,
         reading__high=high,
@@ -405,7 +405,7 @@ def test_the_final_test_says_how_many_and_why(bench):
 
 def test_clean_tries_of_several_runs_count_together(bench):
     repair = working(states.REPAIRED, verified_failures=1, verified_tries=10)
-    name = f"proof-{repair.pk}"
+    name = f"final-test-{repair.pk}"
     send(
         bench,
         "record_final_test",
@@ -428,7 +428,7 @@ def test_clean_tries_of_several_runs_count_together(bench):
 
 def test_a_failed_try_sends_the_job_back_with_a_row(bench, me):
     repair = working(states.REPAIRED)
-    name = f"proof-{repair.pk}"
+    name = f"final-test-{repair.pk}"
     send(
         bench,
         "record_final_test",
@@ -436,14 +436,14 @@ def test_a_failed_try_sends_the_job_back_with_a_row(bench, me):
         **{f"{name}-tries": "5", f"{name}-failed": "1"},
     )
     repair.job.refresh_from_db()
-    step = repair.job.steps.get()
-    assert (step.old, step.new, step.by) == ("repaired", "approved", me)
+    step = repair.job.transitions.get()
+    assert (step.from_state, step.to_state, step.by) == ("repaired", "approved", me)
     assert step.why == f"{repair.fault.code} failed 1 of 5 tries in the final test"
 
 
 def test_runs_from_before_the_failure_prove_nothing(bench):
     repair = working(states.REPAIRED)
-    name = f"proof-{repair.pk}"
+    name = f"final-test-{repair.pk}"
     send(
         bench,
         "record_final_test",
@@ -533,7 +533,7 @@ def test_when_nothing_was_fixed_after_all_the_reason_is_asked(bench):
     assert repair.job.outcome == "not_fixed"
 
 
-@pytest.mark.parametrize("outcome", states.GIVEN_UP)
+@pytest.mark.parametrize("outcome", states.NOT_REPAIRED)
 def test_the_other_ways_out_ask_for_a_reason(bench, outcome):
     repair = working(states.BOOKED_IN)
     said = {"wayout__outcome": outcome}
@@ -545,13 +545,15 @@ def test_the_other_ways_out_ask_for_a_reason(bench, outcome):
     repair.refresh_from_db()
     assert repair.job.state == states.READY and repair.job.outcome == outcome
     assert repair.outcome == outcome
-    assert repair.job.steps.get().why == "Tried for a day"
+    assert repair.job.transitions.get().why == "Tried for a day"
 
 
 def test_a_job_opened_again_asks_anew_what_came_of_it(bench):
     repair = proven()
     job = repair.job
-    job.steps.create(old="quoted", new="approved", made_at=timezone.now())
+    job.transitions.create(
+        from_state="quoted", to_state="approved", made_at=timezone.now()
+    )
     send(bench, "close", job, **closing(repair))
     send(bench, "reopen", job, reason__why="Hums at the counter")
     job.refresh_from_db()
@@ -574,7 +576,7 @@ def test_without_a_yes_that_stands_an_opened_job_goes_back_to_the_desk(bench):
 def test_whoever_is_later_is_told_who_was_quicker_and_loses_nothing(bench, headers):
     job = make.job()
     other = make.user(name="Bo Lindqvist")
-    with workflow.changing(job, version=1, stamp=make.stamp(by=other)):
+    with workflow.locked_for_change(job, version=1, stamp=make.stamp(by=other)):
         Job.objects.filter(pk=job.pk).update(bench_notes="Bo's notes")
     page = send(
         bench,
@@ -605,12 +607,14 @@ def test_a_page_that_made_a_change_itself_is_not_stale_by_it(bench):
 
 def test_a_step_from_an_old_page_is_refused(bench):
     job = working(states.BOOKED_IN).job
-    with workflow.changing(job, version=1, stamp=make.stamp(by=make.user(name="Bo"))):
+    with workflow.locked_for_change(
+        job, version=1, stamp=make.stamp(by=make.user(name="Bo"))
+    ):
         pass
     answer = send(bench, "diagnose", job, version="1")
     assert "Bo changed this job" in bench.get(answer.url).content.decode()
     job.refresh_from_db()
-    assert job.state == states.BOOKED_IN and not job.steps.exists()
+    assert job.state == states.BOOKED_IN and not job.transitions.exists()
 
 
 @pytest.mark.parametrize("version", ["x", "-1", "9" * 30, ""])
@@ -667,8 +671,10 @@ def full_job(me, state, *, repairs):
         repair.parts_used.create(part=part, delivery=part.deliveries.get())
         repair.final_tests.create(tries=1, needed=2, run_at=timezone.now(), by=me)
         job.labour.create(minutes=1, by=me, repair=repair)
-        job.readings.create(what="x", value=1, read_at=timezone.now(), by=me)
-    job.steps.create(old="quoted", new="approved", by=me, made_at=timezone.now())
+        job.readings.create(test_point="x", value=1, read_at=timezone.now(), by=me)
+    job.transitions.create(
+        from_state="quoted", to_state="approved", by=me, made_at=timezone.now()
+    )
     job.symptoms.add(Symptom.objects.get_or_create(name="hot spot")[0])
     return job
 
@@ -711,7 +717,7 @@ def test_an_answer_to_htmx_asks_at_most_fifteen_times(bench, me, verb):
             Labour.objects.filter(started_at__isnull=False).delete()
         elif verb == "record_final_test":
             pk = first.pk
-            data = {f"proof-{pk}-tries": "1", f"proof-{pk}-failed": "0"}
+            data = {f"final-test-{pk}-tries": "1", f"final-test-{pk}-failed": "0"}
         url = reverse(f"bench:{verb}", args=[pk])
         asked.append(
             queries(lambda u=url, d=data: bench.post(u, d, headers=HTMX)),
@@ -727,11 +733,15 @@ def test_the_page_asks_no_more_for_a_long_history(bench, me, of):
     def add(number):
         for _ in range(number):
             if of == "readings":
-                job.readings.create(what="x", value=1, read_at=timezone.now(), by=me)
+                job.readings.create(
+                    test_point="x", value=1, read_at=timezone.now(), by=me
+                )
             elif of == "labour":
                 job.labour.create(minutes=1, by=me, repair=repair)
             elif of == "steps":
-                job.steps.create(old="", new="quoted", by=me, made_at=timezone.now())
+                job.transitions.create(
+                    from_state="", to_state="quoted", by=me, made_at=timezone.now()
+                )
             elif of == "past":
                 make.past_repair(repair.fault, repair.fix, on=make.DAY, of=job.device)
             else:

@@ -1,10 +1,10 @@
-"""What the page says by itself: what is next, what a proof run is worth."""
+"""What the page says by itself: what is next, what a final test is worth."""
 
 import pytest
 
 from repairs.bench.next_step import next_step
 from repairs.jobs import states
-from repairs.jobs.proof import probability_text, what_it_means, why_so_many
+from repairs.jobs.final_test import probability_text, what_it_means, why_so_many
 
 PLAIN = {
     "has_fault": True,

@@ -82,7 +82,7 @@ def test_only_fixed_repairs_count(pair):
 
 
 @pytest.mark.parametrize(
-    "what",
+    "assessment",
     [
         states.NEW_FAULT,
         states.HANDLING_DAMAGE,
@@ -90,16 +90,16 @@ def test_only_fixed_repairs_count(pair):
         states.UNDECIDED,
     ],
 )
-def test_other_returns_are_no_comebacks_and_do_not_end_follow_up(pair, what):
+def test_other_returns_are_no_comebacks_and_do_not_end_follow_up(pair, assessment):
     repair = make.past_repair(*pair, on=ON)
-    make.comeback(repair, on=ON + days(5), what=what)
+    make.comeback(repair, on=ON + days(5), assessment=assessment)
     assert (row().comebacks, row().followed_up) == (0, 1)
 
 
 def test_the_last_assessment_counts_from_its_own_day(pair):
     repair = make.past_repair(*pair, on=ON, back_on=ON + days(10))
     first = repair.later_assessments.get()
-    make.decision(first.job, repair, what=states.NEW_FAULT, on=ON + days(30))
+    make.decision(first.job, repair, assessment=states.NEW_FAULT, on=ON + days(30))
     assert row(as_of=ON + days(29)).comebacks == 1
     assert row(as_of=ON + days(30)).comebacks == 0
 
@@ -107,7 +107,7 @@ def test_the_last_assessment_counts_from_its_own_day(pair):
 def test_a_late_assessment_does_not_count_before_its_day(pair):
     repair = make.past_repair(*pair, on=ON)
     again = make.job(repair.job.device, on=ON + days(10))
-    make.decision(again, repair, what=states.SAME_FAULT, on=ON + days(40))
+    make.decision(again, repair, assessment=states.SAME_FAULT, on=ON + days(40))
     assert row(as_of=ON + days(39)).comebacks == 0
     late = row(as_of=ON + days(40))
     assert late.comebacks == 1
@@ -161,7 +161,7 @@ def test_grouped_counts_equal_those_repair_by_repair(pair):
                 make.decision(
                     comeback.job,
                     repair,
-                    what=states.NEW_FAULT,
+                    assessment=states.NEW_FAULT,
                     on=back + days(int(rng.integers(0, 60))),
                 )
     for as_of in (ON + days(60), ON + days(100), LATER):
@@ -332,7 +332,7 @@ def test_a_repair_cannot_change_after_handover(pair):
     ):
         with pytest.raises(InvalidTransitionError):
             refused()
-    assert workflow.NEXT[states.HANDED_OVER] == frozenset()
+    assert workflow.ALLOWED_TRANSITIONS[states.HANDED_OVER] == frozenset()
     now = Repair.objects.get(pk=repair.pk)
     for name in ("fix_id", "outcome", "fix_type", "cost"):
         assert getattr(now, name) == getattr(repair, name)

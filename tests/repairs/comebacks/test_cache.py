@@ -15,7 +15,7 @@ from repairs.customers.models import Device
 from repairs.faults.models import Fault, Fix
 from repairs.guards import COUNTED
 from repairs.jobs import states, workflow
-from repairs.jobs.models import Changed, Job, PartUsed, Repair, change_marks
+from repairs.jobs.models import ChangeMark, Job, PartUsed, Repair, change_marks
 from repairs.stock.models import Supplier
 from shopdesk.shop.models import Shop
 from shopdesk.staff.models import Role
@@ -103,7 +103,7 @@ def a_new_decision(repairs):
 
 def a_decision_changed(repairs):
     first = repairs[0].later_assessments.get()
-    make.decision(first.job, repairs[0], what=states.NEW_FAULT, on=ON + days(40))
+    make.decision(first.job, repairs[0], assessment=states.NEW_FAULT, on=ON + days(40))
 
 
 def a_hand_over(repairs):
@@ -177,10 +177,10 @@ def test_a_change_shows_at_once(repairs, calculations, change):
 
 
 def test_two_opposite_changes_do_not_cancel_out(repairs, calculations):
-    Repair.objects.filter(pk=repairs[7].pk).update(reserve=Decimal(7))
+    Repair.objects.filter(pk=repairs[7].pk).update(comeback_allowance=Decimal(7))
     first_row()
-    Repair.objects.filter(pk=repairs[7].pk).update(reserve=None)
-    Repair.objects.filter(pk=repairs[0].pk).update(reserve=Decimal(7))
+    Repair.objects.filter(pk=repairs[7].pk).update(comeback_allowance=None)
+    Repair.objects.filter(pk=repairs[0].pk).update(comeback_allowance=Decimal(7))
     first_row()
     assert len(calculations) == 2
 
@@ -228,11 +228,11 @@ NEVER_CHANGED = "repairs_returnassessment"  # the database refuses it
     ],
 )
 def test_a_change_of_any_counted_column_changes_the_mark(of_each_kind, table, column):
-    before = Changed.objects.marks()
+    before = ChangeMark.objects.marks()
     with connection.cursor() as cursor:
         cursor.execute(f"UPDATE {table} SET {column} = {column}")
         assert cursor.rowcount
-    after = Changed.objects.marks()
+    after = ChangeMark.objects.marks()
     assert {what for what in after if after[what] != before.get(what)} == {table}
 
 
@@ -265,9 +265,9 @@ def test_many_marks_are_merged_without_changing_their_sum(repairs, monkeypatch):
     if connection.vendor == "sqlite":
         pytest.skip("SQLite has one mark a table")
     for n in range(3):
-        Changed.objects.create(what="repairs_fix", written_in=-n - 1, mark=2**52 + n)
-    before, many = Changed.objects.marks(), Changed.objects.count()
+        ChangeMark.objects.create(what="repairs_fix", written_in=-n - 1, mark=2**52 + n)
+    before, many = ChangeMark.objects.marks(), ChangeMark.objects.count()
     monkeypatch.setattr(change_marks, "MOST", 1)
-    assert Changed.objects.marks() == before
-    assert Changed.objects.count() == len(before) < many
-    assert Changed.objects.marks() == before
+    assert ChangeMark.objects.marks() == before
+    assert ChangeMark.objects.count() == len(before) < many
+    assert ChangeMark.objects.marks() == before

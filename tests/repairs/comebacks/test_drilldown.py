@@ -57,7 +57,7 @@ def history():
                 make.decision(
                     made.job,
                     repair,
-                    what=states.NEW_FAULT,
+                    assessment=states.NEW_FAULT,
                     on=back + timedelta(days=int(rng.integers(0, 40))),
                 )
     return of

@@ -23,13 +23,13 @@ def test_one_row_becomes_a_job_with_its_repair_and_its_parts(tmp_path):
     job = Job.objects.get(number="25-00007")
     repair = job.repairs.get()
     assert (job.state, job.outcome, job.is_from_history) == (
-        "handed_back",
+        "handed_over",
         "fixed",
         True,
     )
     assert job.device.owner == job.customer
     assert job.customer.phone == "+441632960123"
-    assert job.steps.get().new == "handed_back"
+    assert job.transitions.get().to_state == "handed_over"
     assert repair.charged == Decimal("89.50")
     assert repair.minutes == 45
     assert repair.cost == Decimal("25.50") + 5  # 45 minutes at 34 an hour, and parts
@@ -50,13 +50,13 @@ def test_customers_and_parts_can_be_found_by_the_search_box(tmp_path):
 @pytest.mark.parametrize(
     ("cells", "state", "outcome"),
     [
-        ({}, "handed_back", "fixed"),
+        ({}, "handed_over", "fixed"),
         ({"handed_back": ""}, "ready", "fixed"),
         ({"handed_back": "", "outcome": ""}, "diagnosed", ""),
-        ({"outcome": "not repairable"}, "handed_back", "not_repairable"),
+        ({"outcome": "not repairable"}, "handed_over", "not_repairable"),
         (
             {"outcome": "", "fix": "", "fix_name": "", "declared": ""},
-            "handed_back",
+            "handed_over",
             "declined",
         ),
     ],
@@ -182,7 +182,7 @@ def test_a_return_is_linked_to_the_repair_of_its_fault(tmp_path):
     decision = ReturnAssessment.objects.get()
     assert decision.job.number == "25-00019"
     assert decision.earlier.fault.code == "PWR-JACK-OPEN"
-    assert (decision.what, decision.is_in_warranty) == (states.SAME_FAULT, True)
+    assert (decision.assessment, decision.is_in_warranty) == (states.SAME_FAULT, True)
     assert decision.assessed_on == date(2025, 3, 30)
 
 
@@ -194,7 +194,7 @@ def test_a_warranty_repair_continues_the_old_warranty(tmp_path):
 
 def test_a_return_may_be_not_assessed_yet(tmp_path):
     files.import_file(files.write(tmp_path, files.row(), files.back(return_is="")))
-    assert ReturnAssessment.objects.get().what == states.UNDECIDED
+    assert ReturnAssessment.objects.get().assessment == states.UNDECIDED
 
 
 def test_a_return_may_be_of_a_job_imported_before(tmp_path):

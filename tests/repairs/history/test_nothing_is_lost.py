@@ -114,7 +114,7 @@ def stored_rows():
             "serial": job.device.serial,
             "complaint": job.complaint,
             "returned_from": last.earlier.job.number if last else "",
-            "return_is": last.what if last else "",
+            "return_is": last.assessment if last else "",
         }
         cells |= noted(job.imported_text)
         for one in job.repairs.all():

@@ -18,7 +18,11 @@ class Counter:
     def press(self, step, key=None, **typed):
         """What comes of pressing a button of the form, with what was typed."""
         blank = {"customer": "", "device": "", "who": "", "complaint": ""}
-        blank |= {"came_by": "counter", "consent": "ask", "agreed_diagnosis_fee": "25"}
+        blank |= {
+            "came_by": "counter",
+            "data_access": "ask",
+            "agreed_diagnosis_fee": "25",
+        }
         typed = {name.replace("__", "-"): value for name, value in typed.items()}
         data = blank | {"key": key or uuid4(), "step": step} | typed
         return self.client.post(reverse("intake:book_in"), data)

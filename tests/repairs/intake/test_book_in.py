@@ -9,7 +9,7 @@ from django.urls import reverse
 from repairs.customers.models import Customer, Device, DeviceModel
 from repairs.intake import actions
 from repairs.jobs import states
-from repairs.jobs.models import AccessCode, Job, ReturnAssessment, Step
+from repairs.jobs.models import AccessCode, Job, JobTransition, ReturnAssessment
 from shopdesk.errors import RefusedError
 from shopdesk.shop.models import Series
 from tests import make
@@ -29,7 +29,15 @@ NEW = {
 
 
 def counts():
-    kinds = (Customer, DeviceModel, Device, Job, Step, ReturnAssessment, AccessCode)
+    kinds = (
+        Customer,
+        DeviceModel,
+        Device,
+        Job,
+        JobTransition,
+        ReturnAssessment,
+        AccessCode,
+    )
     return [kind.objects.count() for kind in kinds]
 
 
@@ -42,8 +50,12 @@ def test_a_new_customer_and_device_are_saved_with_the_job(counter):
     assert job.complaint == "Shuts off\nwhen it is warm"
     assert job.agreed_diagnosis_fee == Decimal(25) and job.booked_in_on == counter.today
     assert job.number == f"{counter.today:%y}-00001"
-    step = job.steps.get()
-    assert (step.old, step.new, step.by) == ("", "booked_in", job.booked_in_by)
+    step = job.transitions.get()
+    assert (step.from_state, step.to_state, step.by) == (
+        "",
+        "booked_in",
+        job.booked_in_by,
+    )
 
 
 def test_a_returning_customer_brings_a_known_device(counter):
@@ -99,7 +111,7 @@ def test_nothing_is_saved_if_one_part_is_refused(counter, monkeypatch):
 
     monkeypatch.setattr(actions, "store_access_code", refuse)
     before = counts()
-    answer = counter.press("book", **NEW, consent="yes", access_code="1234")
+    answer = counter.press("book", **NEW, data_access="yes", access_code="1234")
     assert answer.status_code == 200 and "Not today." in answer.text
     assert "Zoë Müller" in answer.text and "NW-77" in answer.text
     assert counts() == before
@@ -110,9 +122,11 @@ def test_an_access_code_is_stored_only_with_consent(counter):
     no = counter.book_in(device.owner, device, access_code="7294-Marmalade")
     assert "only if the customer allows access" in no.text
     assert not Job.objects.exists()
-    counter.book_in(device.owner, device, access_code="7294-Marmalade", consent="yes")
-    sealed = bytes(AccessCode.objects.get(job=Job.objects.get()).sealed)
-    assert b"Marmalade" not in sealed
+    counter.book_in(
+        device.owner, device, access_code="7294-Marmalade", data_access="yes"
+    )
+    stored = bytes(AccessCode.objects.get(job=Job.objects.get()).ciphertext)
+    assert b"Marmalade" not in stored
 
 
 @pytest.mark.parametrize(
@@ -265,7 +279,7 @@ def test_a_return_is_linked_to_the_repair_in_warranty(counter):
     covered = counter.past(device, days_ago=40, name="No sound")
     counter.book_in(device.owner, device)
     made = ReturnAssessment.objects.get()
-    assert (made.earlier, made.what, made.is_in_warranty) == (
+    assert (made.earlier, made.assessment, made.is_in_warranty) == (
         covered,
         "undecided",
         True,
@@ -340,7 +354,7 @@ def test_a_device_expected_by_post_arrives(counter):
         "Box torn",
         True,
     )
-    assert list(job.steps.values_list("old", "new")) == [
+    assert list(job.transitions.values_list("from_state", "to_state")) == [
         ("", "expected"),
         ("expected", "booked_in"),
     ]
@@ -352,7 +366,7 @@ def test_a_device_arrives_once(counter):
     for condition in ("First", "Second"):
         counter.client.post(page, {"complaint": "x", "condition": condition})
     job.refresh_from_db()
-    assert job.condition == "First" and job.steps.count() == 1
+    assert job.condition == "First" and job.transitions.count() == 1
 
 
 def test_an_invalid_arrival_is_refused_and_changes_nothing(counter):

@@ -25,7 +25,7 @@ def slip(job):
 def booked_in(**facts):
     facts.setdefault("complaint", "Shuts off when <b>warm</b>")
     job = make.job(number=facts.pop("number", "26-00412"), **facts)
-    job.steps.create(new=job.state, made_at=timezone.now())
+    job.transitions.create(to_state=job.state, made_at=timezone.now())
     return job
 
 
@@ -99,7 +99,7 @@ def test_a_label_is_always_one_page_of_its_size(size, words):
 
 @pytest.mark.django_db
 def test_no_access_code_is_printed():
-    job = booked_in(consent=Job.Consent.YES)
+    job = booked_in(data_access=Job.DataAccess.YES)
     store_access_code(job, code="7294Marmalade")
     for paper in (slip(job), render_label_pdf(job, size="62x29")):
         assert "Marmalade" not in text_of(paper)

@@ -13,7 +13,7 @@ def bench(client, db):
 
 
 def job_with_code():
-    job = make.job(consent=Job.Consent.YES)
+    job = make.job(data_access=Job.DataAccess.YES)
     store_access_code(job, code="7294-Marmalade")
     return job
 
@@ -35,20 +35,20 @@ def test_without_a_reason_the_code_stays_encrypted(bench, why):
     job = job_with_code()
     answer = bench.post(reverse("intake:show_code", args=[job.pk]), {"why": why})
     assert "Marmalade" not in answer.text and "Error:" in answer.text
-    assert AccessCode.objects.get(job=job).sealed is not None
+    assert AccessCode.objects.get(job=job).ciphertext is not None
 
 
 def test_opening_the_page_does_not_show_the_code(bench):
     job = job_with_code()
     page = reverse("intake:show_code", args=[job.pk])
     bench.get(page, {"why": "Curious"})
-    assert AccessCode.objects.get(job=job).sealed is not None
+    assert AccessCode.objects.get(job=job).ciphertext is not None
 
 
 def test_a_code_moved_to_another_job_is_refused(bench):
     mine, other = job_with_code(), job_with_code()
     AccessCode.objects.filter(job=mine).update(
-        sealed=AccessCode.objects.get(job=other).sealed
+        ciphertext=AccessCode.objects.get(job=other).ciphertext
     )
     page = reverse("intake:show_code", args=[mine.pk])
     answer = bench.post(page, {"why": "Testing"})
@@ -65,5 +65,5 @@ def test_the_counter_can_store_a_code_but_not_see_it(client, db):
     job = job_with_code()
     page = reverse("intake:show_code", args=[job.pk])
     assert client.post(page, {"why": "Curious"}).status_code == 403
-    assert AccessCode.objects.get(job=job).sealed is not None
+    assert AccessCode.objects.get(job=job).ciphertext is not None
     assert "Marmalade" not in client.get(reverse("intake:booked", args=[job.pk])).text

@@ -15,7 +15,7 @@ pytestmark = pytest.mark.django_db
 
 
 def job_with_code(code=CODE, **facts):
-    job = make.job(consent=Job.Consent.YES, **facts)
+    job = make.job(data_access=Job.DataAccess.YES, **facts)
     store_access_code(job, code=code)
     return job
 
@@ -46,7 +46,7 @@ def test_the_code_is_shown_once_with_a_reason_and_then_gone():
     shown = show_access_code(job, why="Testing the charger", stamp=Stamp(now, who))
     assert shown == CODE
     kept = AccessCode.objects.get(job=job)
-    assert kept.sealed is None
+    assert kept.ciphertext is None
     assert (kept.shown_to, kept.shown_at, kept.why) == (who, now, "Testing the charger")
     with pytest.raises(RefusedError, match="already shown"):
         show_access_code(job, why="Again", stamp=make.stamp(by=make.user()))
@@ -56,19 +56,19 @@ def test_the_code_is_shown_once_with_a_reason_and_then_gone():
 
 def test_without_a_reason_nothing_is_shown_and_nothing_moves():
     job = job_with_code()
-    before = bytes(AccessCode.objects.get(job=job).sealed)
+    before = bytes(AccessCode.objects.get(job=job).ciphertext)
     with pytest.raises(RefusedError, match="reason for showing"):
         show_access_code(job, why="  ", stamp=make.stamp(by=make.user()))
-    assert bytes(AccessCode.objects.get(job=job).sealed) == before
+    assert bytes(AccessCode.objects.get(job=job).ciphertext) == before
 
 
-def test_a_sealed_code_moved_to_another_job_is_refused_and_left_alone():
+def test_an_encrypted_code_moved_to_another_job_is_refused_and_left_alone():
     mine, other = job_with_code("1111"), job_with_code("2222")
-    stolen = bytes(AccessCode.objects.get(job=other).sealed)
-    AccessCode.objects.filter(job=mine).update(sealed=stolen)
+    stolen = bytes(AccessCode.objects.get(job=other).ciphertext)
+    AccessCode.objects.filter(job=mine).update(ciphertext=stolen)
     with pytest.raises(access_codes.DecryptionError, match="another job"):
         show_access_code(mine, why="Curious", stamp=make.stamp(by=make.user()))
-    assert bytes(AccessCode.objects.get(job=mine).sealed) == stolen
+    assert bytes(AccessCode.objects.get(job=mine).ciphertext) == stolen
 
 
 @pytest.mark.parametrize("at", [0, 1, 13, -1])
@@ -109,12 +109,12 @@ def test_who_was_shown_the_code_stays_on_record_after_handing_back():
     show_access_code(job, why="Final test", stamp=make.stamp(by=make.user()))
     workflow.hand_over(job, stamp=make.stamp(on=make.DAY), shop=make.shop())
     kept = AccessCode.objects.get(job=job)
-    assert kept.sealed is None and kept.why == "Final test"
+    assert kept.ciphertext is None and kept.why == "Final test"
 
 
-@pytest.mark.parametrize("consent", [Job.Consent.ASK, Job.Consent.NO])
+@pytest.mark.parametrize("consent", [Job.DataAccess.ASK, Job.DataAccess.NO])
 def test_without_the_customers_yes_no_code_is_kept(consent):
-    job = make.job(consent=consent)
+    job = make.job(data_access=consent)
     with pytest.raises(RefusedError):
         store_access_code(job, code=CODE)
     assert not AccessCode.objects.exists()

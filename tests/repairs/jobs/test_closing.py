@@ -9,7 +9,7 @@ from tests import make
 
 pytestmark = pytest.mark.django_db
 
-GIVEN_UP = ("not_fixed", "no_fault_found", "not_repairable")
+NOT_REPAIRED = ("not_fixed", "no_fault_found", "not_repairable")
 
 
 def two_repairs(state, **facts):
@@ -20,7 +20,7 @@ def two_repairs(state, **facts):
     return Job.objects.get(pk=job.pk)
 
 
-@pytest.mark.parametrize("outcome", GIVEN_UP)
+@pytest.mark.parametrize("outcome", NOT_REPAIRED)
 def test_a_job_with_a_fault_marked_fixed_is_not_closed_without_repair(outcome):
     job = two_repairs(states.TESTED, outcome=states.FIXED, fix_type="lasting")
     why = "A fault is marked as fixed. Close the job as fixed."
@@ -59,10 +59,10 @@ def test_each_repair_says_what_it_lacks_and_one_given_up_lacks_nothing():
     assert "PWR-JACK: select the fix." in closing.missing_of(repair)
 
 
-@pytest.mark.parametrize("outcome", [*GIVEN_UP, states.FIXED, "declined"])
+@pytest.mark.parametrize("outcome", [*NOT_REPAIRED, states.FIXED, "declined"])
 def test_a_running_timer_and_a_return_not_assessed_hold_up_every_closing(outcome):
     earlier = make.past_repair(make.fault(), make.fix(), on=make.DAY)
-    job = make.comeback(earlier, on=make.DAY, what=states.UNDECIDED).job
+    job = make.comeback(earlier, on=make.DAY, assessment=states.UNDECIDED).job
     job.labour.create(by=make.user(name="Kim"), started_at=make.stamp().at)
     tasks = closing.missing(job, outcome, why="because")
     assert tasks[:2] == [

@@ -56,7 +56,7 @@ def calculated(day):
         visit, earlier = visits[decision.job_id], repairs[decision.earlier_id]
         back_on = earlier.handed_over_on
         if (
-            decision.what == states.SAME_FAULT
+            decision.assessment == states.SAME_FAULT
             and visit.booked_in_on <= day
             and earlier.outcome == states.FIXED
             and back_on is not None
@@ -119,7 +119,9 @@ class Workshop:
         assess_return(
             visit,
             earlier=self.any(earlier),
-            what=self.any([states.SAME_FAULT, states.SAME_FAULT, states.NEW_FAULT]),
+            assessment=self.any(
+                [states.SAME_FAULT, states.SAME_FAULT, states.NEW_FAULT]
+            ),
             is_in_warranty=False,
             stamp=make.stamp(on=self.day(visit.booked_in_on)),
         )
@@ -257,8 +259,10 @@ def test_the_same_facts_of_a_repair_at_the_bench_are_free():
 
 def test_what_the_accepted_price_bore_may_be_set_after_handover():
     visit = visit_of(12)
-    visit.repairs.update(charged=Decimal(20), reserve=Decimal(3), note="went well")
-    assert visit.repairs.get().reserve == Decimal(3)
+    visit.repairs.update(
+        charged=Decimal(20), comeback_allowance=Decimal(3), note="went well"
+    )
+    assert visit.repairs.get().comeback_allowance == Decimal(3)
 
 
 def checked():
@@ -281,7 +285,10 @@ def test_the_check_names_the_first_row_that_differs():
     Comeback.objects.write_all()
     assert checked() == []
     decision = ReturnAssessment.objects.create(
-        job=later, earlier=visit.repairs.get(), what=states.NEW_FAULT, assessed_on=DAY
+        job=later,
+        earlier=visit.repairs.get(),
+        assessment=states.NEW_FAULT,
+        assessed_on=DAY,
     )
     Comeback.objects.write(later)
     Comeback.objects.bulk_create([Comeback(**facts_of(back, decision=decision))])
@@ -313,8 +320,8 @@ def test_of_two_who_write_at_once_the_second_sees_the_first():
     first = make.past_repair(jack, make.fix(jack), on=DAY)
     visit = make.job(first.job.device, on=DAY + days(9))
 
-    def decide(what):
-        return lambda: make.decision(visit, first, what=what)
+    def decide(assessment):
+        return lambda: make.decision(visit, first, assessment=assessment)
 
     same, new = states.SAME_FAULT, states.NEW_FAULT
     acts = [decide(what) for what in (same, new, same, new)]
@@ -338,7 +345,7 @@ def test_a_return_decided_while_its_device_is_handed_back_has_its_cost():
         assess_return(
             Job.objects.get(pk=visit.pk),
             earlier=first,
-            what=states.SAME_FAULT,
+            assessment=states.SAME_FAULT,
             is_in_warranty=False,
             stamp=make.stamp(on=DAY + days(9)),
         )

@@ -44,7 +44,7 @@ def test_what_was_agreed_goes_first_then_the_fix_then_the_shop(own, of_fix, expe
 
 
 @pytest.mark.parametrize(
-    ("what", "is_in_warranty", "until"),
+    ("assessment", "is_in_warranty", "until"),
     [
         (states.SAME_FAULT, True, 30),
         (states.SAME_FAULT, False, 180),
@@ -55,14 +55,14 @@ def test_what_was_agreed_goes_first_then_the_fix_then_the_shop(own, of_fix, expe
 )
 @pytest.mark.django_db
 def test_only_a_warranty_repair_continues_the_earlier_warranty(
-    what, is_in_warranty, until
+    assessment, is_in_warranty, until
 ):
     shop = make.shop(warranty_days_lasting=180, warranty_days_minimum=30)
     earlier = make.past_repair(
         make.fault(), make.fix(), on=DAY, warranty_until=DAY + days(20)
     )
     job = make.job(earlier.job.device, on=DAY, state=states.READY, outcome=states.FIXED)
-    make.decision(job, earlier, what=what, is_in_warranty=is_in_warranty)
+    make.decision(job, earlier, assessment=assessment, is_in_warranty=is_in_warranty)
     facts = {"outcome": states.FIXED, "fix_type": "lasting"}
     repair = make.repair(job, earlier.fault, fix=earlier.fix, **facts)
     job = Job.objects.get(pk=job.pk)

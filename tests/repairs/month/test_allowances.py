@@ -63,7 +63,7 @@ def came_back(repair, *, on, cost=None):
 
 
 def test_the_allowances_of_a_month_are_compared_with_its_costs(of):
-    may = done(of, 10, month=5, reserve=Decimal("4.50"))
+    may = done(of, 10, month=5, comeback_allowance=Decimal("4.50"))
     came_back(may[0], on=date(2026, 6, 20), cost="30")
     came_back(may[1], on=date(2026, 7, 10), cost="25.50")
     rows = {row.name: row for row in report().allowances}
@@ -79,7 +79,7 @@ def test_expected_comebacks_cost_the_mean_rework_cost(of):
     may = done(of, 10, month=5)
     for repair in may[:3]:
         came_back(repair, on=date(2026, 6, 20), cost="30")
-    done(of, 4, month=8, reserve=Decimal(10))
+    done(of, 4, month=8, comeback_allowance=Decimal(10))
     shown = report()
     [row] = [row for row in shown.allowances if row.name == "Aug 2026"]
     august = shown.months.rows[-1]
@@ -89,7 +89,7 @@ def test_expected_comebacks_cost_the_mean_rework_cost(of):
 
 
 def test_an_open_comeback_is_expected_to_cost_the_mean(of):
-    may = done(of, 4, month=5, reserve=Decimal(5))
+    may = done(of, 4, month=5, comeback_allowance=Decimal(5))
     came_back(may[0], on=date(2026, 6, 1), cost="40")
     before = report().allowances[-4]
     came_back(may[1], on=date(2026, 7, 1))
@@ -99,7 +99,7 @@ def test_an_open_comeback_is_expected_to_cost_the_mean(of):
 
 
 def test_repairs_without_an_allowance_are_left_out_and_counted(of, page):
-    with_it = done(of, 3, month=8, reserve=Decimal(5))
+    with_it = done(of, 3, month=8, comeback_allowance=Decimal(5))
     without = done(of, 4, month=8)
     came_back(with_it[0], on=date(2026, 8, 10), cost="20")
     came_back(without[0], on=date(2026, 8, 10), cost="900")
@@ -121,7 +121,7 @@ def test_without_allowances_with_allowance_there_are_no_bars(of, page):
 
 
 def test_later_costs_do_not_count_on_a_past_date(of):
-    [repair] = done(of, 1, month=5, reserve=Decimal(5), cost=Decimal(25))
+    [repair] = done(of, 1, month=5, comeback_allowance=Decimal(5), cost=Decimal(25))
     came_back(repair, on=date(2026, 6, 20), cost="30")
     early = {row.name: row for row in report(date(2026, 6, 10)).allowances}["May 2026"]
     between = {row.name: row for row in report(date(2026, 6, 22)).allowances}[
@@ -134,12 +134,12 @@ def test_later_costs_do_not_count_on_a_past_date(of):
 def test_an_allowance_set_later_shows_immediately(of, page):
     [repair] = done(of, 1, month=8)
     assert "1 of 1 repair has no allowance on record" in page()
-    Repair.objects.filter(pk=repair.pk).update(reserve=Decimal(7))
+    Repair.objects.filter(pk=repair.pk).update(comeback_allowance=Decimal(7))
     assert "no allowance on record" not in page()
 
 
 def test_the_bars_give_their_figures_to_mouse_and_keyboard(of, page):
-    may = done(of, 2, month=5, reserve=Decimal("4.50"))
+    may = done(of, 2, month=5, comeback_allowance=Decimal("4.50"))
     came_back(may[0], on=date(2026, 6, 20), cost="30")
     text = page()
     [figures] = re.findall(r'aria-label="(May 2026: [^"]* charged[^"]*)"', text)

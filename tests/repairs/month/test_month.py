@@ -238,7 +238,7 @@ def test_no_longer_too_many_comebacks_is_news():
         make.decision(
             repair.later_assessments.get().job,
             repair,
-            what=states.NEW_FAULT,
+            assessment=states.NEW_FAULT,
             on=date(2026, 8, 3),
         )
     [item] = report().news

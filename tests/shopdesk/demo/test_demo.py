@@ -71,10 +71,10 @@ def test_there_are_jobs_in_every_state_today(demo):
 
 
 def test_returns_are_assessed_or_not_assessed_yet(demo):
-    kinds = set(ReturnAssessment.objects.values_list("what", flat=True))
-    assert kinds == set(states.RETURN_IS)
+    kinds = set(ReturnAssessment.objects.values_list("assessment", flat=True))
+    assert kinds == set(states.RETURN_ASSESSMENTS)
     here = Job.objects.open().filter(decisions__isnull=False).distinct()
-    now = Counter(job.decision.what for job in here)
+    now = Counter(job.decision.assessment for job in here)
     assert now == {"undecided": 2, "same_fault": 2, "handling_damage": 1}
 
 
@@ -120,7 +120,7 @@ def test_numbers_follow_the_days(demo):
 
 def test_no_step_is_in_the_future(demo):
     for job in Job.objects.filter(is_from_history=False).prefetch_related("steps"):
-        moments = [step.made_at for step in job.steps.all()]
+        moments = [step.made_at for step in job.transitions.all()]
         assert moments == sorted(moments) and moments[-1] < timezone.now()
 
 
@@ -174,7 +174,7 @@ def test_comebacks_take_days_to_weeks(demo):
     days = sorted(
         (d.job.booked_in_on - d.earlier.job.handed_over_on).days
         for d in ReturnAssessment.objects.filter(
-            what="same_fault", job__is_from_history=True
+            assessment="same_fault", job__is_from_history=True
         ).select_related("job", "earlier__job")
     )
     assert days[0] >= 2 and days[-1] <= 90

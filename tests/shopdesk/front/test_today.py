@@ -45,7 +45,7 @@ def test_each_job_stands_once_where_it_needs_a_hand_most():
     )
     fault = make.fault()
     earlier = make.past_repair(fault, make.fix(fault), on=make.DAY)
-    undecided = make.comeback(earlier, on=ON, what=states.UNDECIDED).job
+    undecided = make.comeback(earlier, on=ON, assessment=states.UNDECIDED).job
     assert board() == {
         expected.pk: "expected",
         overdue.pk: "overdue",
@@ -61,10 +61,10 @@ def test_each_job_stands_once_where_it_needs_a_hand_most():
 def test_only_the_last_decision_about_a_return_counts():
     fault = make.fault()
     earlier = make.past_repair(fault, make.fix(fault), on=make.DAY)
-    job = make.comeback(earlier, on=ON, what=states.UNDECIDED).job
+    job = make.comeback(earlier, on=ON, assessment=states.UNDECIDED).job
     assert board() == {job.pk: "return"}
     ReturnAssessment.objects.create(
-        job=job, earlier=earlier, what=states.NEW_FAULT, assessed_on=ON
+        job=job, earlier=earlier, assessment=states.NEW_FAULT, assessed_on=ON
     )
     assert board() == {}
 

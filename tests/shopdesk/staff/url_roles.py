@@ -14,7 +14,7 @@ from shopdesk.staff.permissions import (
 FOR_ANY_ROLE = {
     "bench:save_details",
     "bench:job",
-    "bench:mine",
+    "bench:list",
     "changes:answer",
     "changes:for_job",
     "changes:so_far",
@@ -50,7 +50,7 @@ FOR_ANY_ROLE = {
     "quotes:recalculate",
     "quotes:revise",
     "quotes:send",
-    "returns:decide",
+    "returns:assess",
     "staff:password",
     "staff:sign_out",
     "stock:part",

@@ -26,8 +26,8 @@ class ReturnAssessment(models.Model):
     earlier = models.ForeignKey(
         Repair, on_delete=models.PROTECT, related_name="later_assessments"
     )
-    what = models.CharField(
-        "what it is", max_length=15, choices=list(states.RETURN_IS.items())
+    assessment = models.CharField(
+        "assessment", max_length=15, choices=list(states.RETURN_ASSESSMENTS.items())
     )
     is_in_warranty = models.BooleanField("covered", default=False)
     why = models.CharField(max_length=500, blank=True)
@@ -36,27 +36,27 @@ class ReturnAssessment(models.Model):
 
     class Meta:
         ordering = ["id"]
-        indexes = [models.Index(fields=["earlier", "what"])]
+        indexes = [models.Index(fields=["earlier", "assessment"])]
         constraints = [
             models.CheckConstraint(
-                condition=Q(what__in=list(states.RETURN_IS)),
+                condition=Q(assessment__in=list(states.RETURN_ASSESSMENTS)),
                 name="return_is_known",
             ),
             # Only the same fault is owed: all else is new work.
             models.CheckConstraint(
                 condition=Q(is_in_warranty=False)
-                | Q(what__in=[states.SAME_FAULT, states.UNDECIDED]),
+                | Q(assessment__in=[states.SAME_FAULT, states.UNDECIDED]),
                 name="return_covered_only_same_fault",
             ),
         ]
 
     def __str__(self):
-        return f"{self.job}: {self.get_what_display()}"
+        return f"{self.job}: {self.get_assessment_display()}"
 
     @property
     def is_warranty_repair(self) -> bool:
         """Whether the visit is a warranty repair: the same fault, and in warranty."""
-        return self.is_in_warranty and self.what == states.SAME_FAULT
+        return self.is_in_warranty and self.assessment == states.SAME_FAULT
 
     @property
     def continued_until(self) -> date | None:
@@ -84,7 +84,7 @@ QUERY = """
     FROM repairs_returnassessment s
     JOIN repairs_repair earlier ON earlier.id = s.earlier_id
         AND earlier.outcome = 'fixed' AND earlier.handed_over_on IS NOT NULL
-        AND s.what = 'same_fault'
+        AND s.assessment = 'same_fault'
     JOIN repairs_job visit ON visit.id = s.job_id"""
 INSERT = f"INSERT INTO repairs_comeback ({', '.join(COLUMNS)}) {QUERY}"
 

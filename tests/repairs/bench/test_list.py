@@ -8,7 +8,7 @@ from repairs.jobs import states
 from tests import make
 
 pytestmark = pytest.mark.django_db
-URL = reverse("bench:mine")
+URL = reverse("bench:list")
 
 
 @pytest.fixture
@@ -38,7 +38,9 @@ def test_the_list_shows_what_is_at_the_bench_and_what_else_is_asked_for(bench):
 def test_my_jobs_are_those_i_worked_on(bench, me):
     booked, stepped, _ = make.job(), make.job(), make.job()
     booked.labour.create(by=me, minutes=5)
-    stepped.steps.create(old="", new="booked_in", by=me, made_at=timezone.now())
+    stepped.transitions.create(
+        from_state="", to_state="booked_in", by=me, made_at=timezone.now()
+    )
     assert numbers(bench.get(URL, {"mine": "on"})) == {booked.number, stepped.number}
 
 

@@ -41,50 +41,53 @@ def back(earlier, days=9, **facts):
 
 
 def send(client, job, earlier, **said):
-    said = {"what": "same_fault", "covered": "yes", "why": "", **said}
+    said = {"assessment": "same_fault", "in_warranty": "yes", "why": "", **said}
     said = {"earlier": earlier.pk, "version": job.version, **said}
-    return client.post(reverse("returns:decide", args=[job.pk]), said)
+    return client.post(reverse("returns:assess", args=[job.pk]), said)
 
 
 def test_the_page_shows_what_was_done_and_whether_cover_reached_this_visit(
     bench, earlier
 ):
-    page = bench.get(reverse("returns:decide", args=[back(earlier).pk]))
+    page = bench.get(reverse("returns:assess", args=[back(earlier).pk]))
     text = page.content.decode()
     for told in ("PWR-JACK", "JACK-NEW", "lasting", "2 Mar 2026", "1 Apr 2026"):
         assert told in text
-    assert (
-        '<td class="num" data-label="Days since">9</td>' in text and "covered" in text
-    )
-    late = bench.get(reverse("returns:decide", args=[back(earlier, days=31).pk]))
+    assert '<td class="num" data-label="Days since">9</td>' in text
+    assert "in warranty" in text
+    late = bench.get(reverse("returns:assess", args=[back(earlier, days=31).pk]))
     assert "not in warranty" in late.content.decode()
 
 
-@pytest.mark.parametrize("what", states.RETURN_IS)
-def test_the_bench_decides_what_it_is_and_a_row_is_kept(bench, me, earlier, what):
+@pytest.mark.parametrize("assessment", states.RETURN_ASSESSMENTS)
+def test_the_bench_decides_what_it_is_and_a_row_is_kept(bench, me, earlier, assessment):
     job = back(earlier)
-    covered = "yes" if what == "same_fault" else "no"
-    answer = send(bench, job, earlier, what=what, covered=covered)
+    covered = "yes" if assessment == "same_fault" else "no"
+    answer = send(bench, job, earlier, assessment=assessment, in_warranty=covered)
     assert answer.url == job.get_absolute_url()
     row = job.decisions.get()
-    assert (row.earlier, row.what, row.by) == (earlier, what, me)
-    assert row.is_in_warranty == (what == "same_fault")
+    assert (row.earlier, row.assessment, row.by) == (earlier, assessment, me)
+    assert row.is_in_warranty == (assessment == "same_fault")
     assert row.assessed_on == timezone.localdate()
 
 
 def test_a_later_decision_holds_and_the_earlier_one_stays(bench, earlier):
     job = back(earlier)
-    send(bench, job, earlier, what="undecided", covered="no")
+    send(bench, job, earlier, assessment="undecided", in_warranty="no")
     job.refresh_from_db()
-    send(bench, job, earlier, what="handling_damage", covered="no")
+    send(bench, job, earlier, assessment="handling_damage", in_warranty="no")
     assert job.decisions.count() == 2
-    assert job.decision.what == "handling_damage"
+    assert job.decision.assessment == "handling_damage"
 
 
-@pytest.mark.parametrize("what", ["new_fault", "handling_damage", "no_fault_found"])
-def test_only_the_same_fault_can_be_under_cover(bench, earlier, what):
+@pytest.mark.parametrize(
+    "assessment", ["new_fault", "handling_damage", "no_fault_found"]
+)
+def test_only_the_same_fault_can_be_under_cover(bench, earlier, assessment):
     job = back(earlier)
-    page = send(bench, job, earlier, what=what, covered="yes").content.decode()
+    page = send(
+        bench, job, earlier, assessment=assessment, in_warranty="yes"
+    ).content.decode()
     assert "Only the same fault can be in warranty." in page
     assert not job.decisions.exists()
 
@@ -94,10 +97,10 @@ def test_to_decide_otherwise_than_the_dates_say_takes_a_reason(
     bench, earlier, days, covered
 ):
     job = back(earlier, days=days)
-    page = send(bench, job, earlier, covered=covered).content.decode()
+    page = send(bench, job, earlier, in_warranty=covered).content.decode()
     assert "Enter a reason for the exception" in page
     assert not job.decisions.exists()
-    send(bench, job, earlier, covered=covered, why="They have waited long")
+    send(bench, job, earlier, in_warranty=covered, why="They have waited long")
     assert job.decision.is_in_warranty == (covered == "yes")
 
 
@@ -124,7 +127,11 @@ def test_a_return_never_runs_in_a_circle(earlier, length):
 
 
 def assess(job, earlier):
-    facts = {"what": "same_fault", "is_in_warranty": False, "stamp": make.stamp(on=DAY)}
+    facts = {
+        "assessment": "same_fault",
+        "is_in_warranty": False,
+        "stamp": make.stamp(on=DAY),
+    }
     return assess_return(job, earlier=earlier, **facts)
 
 
@@ -148,7 +155,7 @@ def test_a_repair_handed_back_after_the_visit_began_is_no_earlier_one(earlier):
 
 def test_whoever_is_later_is_told_and_keeps_what_was_typed(bench, earlier):
     job = back(earlier)
-    with workflow.changing(
+    with workflow.locked_for_change(
         job, version=job.version, stamp=make.stamp(by=make.user(name="Bo"))
     ):
         pass
@@ -158,7 +165,7 @@ def test_whoever_is_later_is_told_and_keeps_what_was_typed(bench, earlier):
 
 
 def test_a_first_visit_has_nothing_to_be_held_against(bench):
-    page = bench.get(reverse("returns:decide", args=[make.job().pk])).content.decode()
+    page = bench.get(reverse("returns:assess", args=[make.job().pk])).content.decode()
     assert "has no earlier repair before" in page
 
 
@@ -199,7 +206,7 @@ def test_a_covered_comeback_needs_no_quote_and_costs_only_the_shop(bench, me, ea
 def test_without_cover_the_work_is_not_started(bench, earlier):
     job = back(earlier, state=states.DIAGNOSED)
     make.repair(job, earlier.fault)
-    send(bench, job, earlier, what="new_fault", covered="no")
+    send(bench, job, earlier, assessment="new_fault", in_warranty="no")
     answer = bench.post(reverse("bench:start_warranty_repair", args=[job.pk]))
     assert "must accept a quote" in bench.get(answer.url).content.decode()
     job.refresh_from_db()
@@ -209,7 +216,7 @@ def test_without_cover_the_work_is_not_started(bench, earlier):
 def undecided(earlier, state, **facts):
     job = back(earlier, state=state, **facts)
     job.decisions.create(
-        earlier=earlier, what="undecided", is_in_warranty=True, assessed_on=DAY
+        earlier=earlier, assessment="undecided", is_in_warranty=True, assessed_on=DAY
     )
     return job
 
@@ -245,7 +252,7 @@ def test_a_job_is_not_closed_while_nobody_decided_about_the_return(
 def covered_and_approved(earlier):
     job = back(earlier)
     job.decisions.create(
-        earlier=earlier, what="same_fault", is_in_warranty=True, assessed_on=DAY
+        earlier=earlier, assessment="same_fault", is_in_warranty=True, assessed_on=DAY
     )
     make.repair(job, earlier.fault, fix=earlier.fix)
     workflow.diagnose(job, stamp=make.stamp())
@@ -255,10 +262,10 @@ def covered_and_approved(earlier):
 
 def test_when_it_is_not_covered_after_all_the_customer_is_asked(bench, earlier):
     job = covered_and_approved(earlier)
-    send(bench, job, earlier, what="handling_damage", covered="no")
+    send(bench, job, earlier, assessment="handling_damage", in_warranty="no")
     job.refresh_from_db()
     assert job.state == states.DIAGNOSED
-    assert job.steps.last().why == "not a warranty repair"
+    assert job.transitions.last().why == "not a warranty repair"
 
 
 def test_work_done_under_cover_is_not_charged_behind_the_customer_s_back(
@@ -266,7 +273,7 @@ def test_work_done_under_cover_is_not_charged_behind_the_customer_s_back(
 ):
     job = covered_and_approved(earlier)
     workflow.mark_repaired(job, stamp=make.stamp())
-    said = {"what": "new_fault", "covered": "no"}
+    said = {"assessment": "new_fault", "in_warranty": "no"}
     page = send(bench, job, earlier, **said).content.decode()
     assert "Send it back to repair first" in page
     job.refresh_from_db()
@@ -279,7 +286,7 @@ def test_the_page_asks_as_often_for_thirty_earlier_repairs(
 ):
     for _ in range(n):
         make.past_repair(earlier.fault, earlier.fix, on=DAY, of=earlier.job.device)
-    url = reverse("returns:decide", args=[back(earlier).pk])
+    url = reverse("returns:assess", args=[back(earlier).pk])
     bench.get(url)
     with django_assert_num_queries(7):
         bench.get(url)

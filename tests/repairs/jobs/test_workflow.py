@@ -21,7 +21,7 @@ def test_every_step_leaves_a_row_of_from_to_who_and_why():
         why="Board cracked through.",
         stamp=make.stamp(by=who),
     )
-    rows = job.steps.values_list("old", "new", "by", "why")
+    rows = job.transitions.values_list("from_state", "to_state", "by", "why")
     assert list(rows) == [
         ("booked_in", "diagnosed", who.pk, ""),
         ("diagnosed", "ready", who.pk, "Board cracked through."),
@@ -38,10 +38,10 @@ STEPS = {
     "quoted": ["approved", "declined", "diagnosed"],
     "approved": ["diagnosed", "ready", "repaired"],
     "declined": ["diagnosed", "ready"],
-    "repaired": ["approved", "proven"],
-    "proven": ["approved", "ready"],
-    "ready": ["approved", "diagnosed", "handed_back"],
-    "handed_back": [],
+    "repaired": ["approved", "tested"],
+    "tested": ["approved", "ready"],
+    "ready": ["approved", "diagnosed", "handed_over"],
+    "handed_over": [],
 }
 
 
@@ -49,22 +49,22 @@ STEPS = {
 def test_only_these_steps_can_be_made(old):
     device, made = make.device(), []
     facts = {"state": old}
-    if old in ("ready", "handed_back"):
+    if old in ("ready", "handed_over"):
         facts["outcome"] = states.FIXED
-    if old == "handed_back":
+    if old == "handed_over":
         facts["handed_over_on"] = make.DAY
     for new in STEPS:
         job = make.job(device, **facts)
         changes = {}
-        if new == "handed_back":
+        if new == "handed_over":
             changes["handed_over_on"] = make.DAY
-        if new in ("ready", "handed_back"):
+        if new in ("ready", "handed_over"):
             changes["outcome"] = states.FIXED
         try:
-            workflow.step(job, new, stamp=make.stamp(), **changes)
+            workflow.transition(job, new, stamp=make.stamp(), **changes)
         except InvalidTransitionError:
             job.refresh_from_db()
-            assert job.state == old and not job.steps.exists()
+            assert job.state == old and not job.transitions.exists()
         else:
             assert job.state == new
             made.append(new)

@@ -15,7 +15,7 @@ pytestmark = pytest.mark.django_db
 
 VERBS = {url.name: str(url.pattern) for url in urlpatterns}
 OF_ONE = [name for name, path in VERBS.items() if path.startswith("of/")]
-OF_A_JOB = [name for name in VERBS if name not in ("mine", "job", *OF_ONE)]
+OF_A_JOB = [name for name in VERBS if name not in ("list", "job", *OF_ONE)]
 
 # The verb of each URL, and the only steps it may make.
 STEPS = {
@@ -27,16 +27,16 @@ STEPS = {
         ("declined", "diagnosed"),
     },
     "mark_repaired": {("approved", "repaired")},
-    "complete_final_test": {("repaired", "proven")},
-    "fail_final_test": {("repaired", "approved"), ("proven", "approved")},
-    "close": {("proven", "ready")},
+    "complete_final_test": {("repaired", "tested")},
+    "fail_final_test": {("repaired", "approved"), ("tested", "approved")},
+    "close": {("tested", "ready")},
     "close_without_repair": {
-        (state, "ready") for state in ("booked_in", "diagnosed", "approved", "proven")
+        (state, "ready") for state in ("booked_in", "diagnosed", "approved", "tested")
     },
     "close_declined": {("declined", "ready")},
     "reopen": {("ready", "diagnosed"), ("ready", "approved")},
     # A clean run that is long enough proves the job by itself.
-    "record_final_test": {("repaired", "proven")},
+    "record_final_test": {("repaired", "tested")},
 }
 
 
@@ -65,7 +65,7 @@ def job_in(state, **facts):
     )
     part.deliveries.update(remaining=4)
     Part.objects.filter(pk=part.pk).update(on_hand=4)
-    job.readings.create(what="5 V rail", value=5, read_at=timezone.now())
+    job.readings.create(test_point="5 V rail", value=5, read_at=timezone.now())
     job.labour.create(minutes=10)
     return job
 
@@ -91,13 +91,13 @@ def sent(job, fault, part):
         f"newfix-{pk}-minutes": 5,
         f"giveup-{pk}-outcome": "not_fixed",
         f"giveup-{pk}-why": "no part to be had",
-        "reading-what": "12 V rail",
+        "reading-test_point": "12 V rail",
         "reading-value": "11.9",
         "minutes-minutes": 5,
         "part-part": part.number,
         "part-quantity": 1,
-        f"proof-{pk}-tries": 60,
-        f"proof-{pk}-failed": 0,
+        f"final-test-{pk}-tries": 60,
+        f"final-test-{pk}-failed": 0,
         f"close-{pk}-outcome": "fixed",
         f"close-{pk}-fix_type": "lasting",
         "wayout-outcome": "not_repairable",
@@ -133,7 +133,7 @@ def everything(job):
             Part,
             StockMovement,
         )
-    ] + [list(job.steps.values())]
+    ] + [list(job.transitions.values())]
 
 
 # Without the device, or without a repair in progress, the bench changes nothing.
@@ -155,8 +155,11 @@ def test_a_post_by_hand_makes_only_the_steps_of_the_table(bench, verb):
         assert answer.status_code in (200, 302)
         job.refresh_from_db()
         allowed = {new for old, new in STEPS.get(verb, ()) if old == state}
-        assert job.state == state or job.state in allowed & workflow.NEXT[state]
-        steps = list(job.steps.values_list("old", "new"))
+        assert (
+            job.state == state
+            or job.state in allowed & workflow.ALLOWED_TRANSITIONS[state]
+        )
+        steps = list(job.transitions.values_list("from_state", "to_state"))
         assert steps == ([] if job.state == state else [(state, job.state)])
         if (verb in STEPS and job.state == state) or not may_change(verb, state):
             assert everything(job) == before
@@ -176,12 +179,14 @@ def test_a_step_of_the_table_is_made_when_all_is_there(bench, verb, old, new):
         earlier = make.past_repair(make.fault(), make.fix(), on=make.DAY, of=job.device)
         job.decisions.create(
             earlier=earlier,
-            what="same_fault",
+            assessment="same_fault",
             is_in_warranty=True,
             assessed_on=make.DAY,
         )
     if (verb, new) == ("reopen", "approved"):
-        job.steps.create(old="quoted", new="approved", made_at=timezone.now())
+        job.transitions.create(
+            from_state="quoted", to_state="approved", made_at=timezone.now()
+        )
     bench.post(address(job, verb), sent(job, make.fault(), make.part()))
     job.refresh_from_db()
     assert job.state == new
