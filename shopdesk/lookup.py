@@ -20,6 +20,29 @@ def rank_matches(found, *, exact: models.Q, begins: models.Q, then: Iterable[str
     return found.annotate(fit=fit).order_by("fit", *then)
 
 
+class Searchable(models.Model):
+    """A record with its text for searching, without case and accents.
+
+    Neither database finds MÜLLER for "muller" by itself. Bulk inserts set `search`
+    themselves.
+    """
+
+    search = models.TextField(editable=False, default="")
+
+    class Meta:
+        abstract = True
+
+    def save(self, *args, update_fields=None, **kwargs):
+        self.search = self.search_text()
+        if update_fields is not None:
+            update_fields = {*update_fields, "search"}
+        super().save(*args, update_fields=update_fields, **kwargs)
+
+    def search_text(self) -> str:
+        """Return what `search` must contain."""
+        raise NotImplementedError
+
+
 def normalize_search(text: str) -> str:
     """Return `text` as it is searched for: no case, no accents, single spaces."""
     bare = unicodedata.normalize("NFKD", text)

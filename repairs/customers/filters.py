@@ -1,7 +1,6 @@
 import django_filters
 
 from repairs.customers.fields import NormalizedCharField
-from repairs.customers.models import Customer
 
 
 class TextFilter(django_filters.Filter):
@@ -17,7 +16,3 @@ class CustomerFilter(django_filters.FilterSet):
         max_length=200,
         attrs={"type": "search", "class": "w20"},
     )
-
-    class Meta:
-        model = Customer
-        fields = []

@@ -27,17 +27,13 @@ class CustomerForm(forms.ModelForm):
 
     name = NormalizedCharField(max_length=120, missing="Enter a name.")
     phone = PhoneField(required=False)
-    email = forms.EmailField(
-        required=False,
-        max_length=254,
-        widget=forms.EmailInput({"autocomplete": "off", "class": "w20"}),
-    )
     company = NormalizedCharField(max_length=120, required=False)
     address = NormalizedCharField(max_length=300, required=False, keep_lines=True)
 
     class Meta:
         model = Customer
         fields = ("name", "phone", "email", "company", "address", "preferred_contact")
+        widgets = {"email": forms.EmailInput({"autocomplete": "off", "class": "w20"})}
 
     def __init__(self, *args, shop, **kwargs):
         super().__init__(*args, **kwargs)
@@ -78,13 +74,6 @@ class ChangeCustomerForm(CustomerForm):
         help_text="VAT numbers start with the letters of their country.",
         attrs={"class": "code w20"},
     )
-    tax_kind = forms.ChoiceField(
-        label="Tax",
-        required=False,
-        choices=[("", "shop default"), *tax.KINDS],
-        help_text="If this customer is taxed differently. Reverse charge needs a VAT"
-        " number. Check local regulations.",
-    )
     notes = NormalizedCharField(max_length=2000, required=False, keep_lines=True)
 
     class Meta(CustomerForm.Meta):
@@ -96,6 +85,10 @@ class ChangeCustomerForm(CustomerForm):
             "einvoice",
             "notes",
         )
+        help_texts = {
+            "tax_kind": "If this customer is taxed differently. Reverse charge needs a"
+            " VAT number. Check local regulations.",
+        }
 
     def __init__(self, *args, tax_kinds, **kwargs):
         """`tax_kinds` are those for which the shop has a rate today."""

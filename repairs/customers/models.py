@@ -5,7 +5,7 @@ from django.db.models import Max, OuterRef, Q, Subquery
 from django.urls import reverse
 
 from repairs.customers.names import lookalike_serial, normalize_serial, phone_digits
-from shopdesk.lookup import normalize_search, rank_matches
+from shopdesk.lookup import Searchable, normalize_search, rank_matches
 from shopdesk.shop import tax
 
 SEPARATOR = " | "
@@ -66,11 +66,13 @@ class CustomerQuerySet(models.QuerySet):
         return self.annotate(last_visit=Subquery(latest))
 
 
-class Customer(models.Model):
+class Customer(Searchable):
     class Contact(models.TextChoices):
         PHONE = "phone", "phone"
         EMAIL = "email", "email"
         POST = "post", "post"
+
+    TAX_KINDS = (("", "shop default"), *tax.KINDS)
 
     class EInvoice(models.TextChoices):
         NONE = "", "none"
@@ -85,7 +87,7 @@ class Customer(models.Model):
     country = models.CharField("country code", max_length=2, blank=True)
     tax_id = models.CharField("tax number", max_length=40, blank=True)
     tax_kind = models.CharField(
-        "tax", max_length=8, choices=tax.KINDS, blank=True, default=""
+        "tax", max_length=8, choices=TAX_KINDS, blank=True, default=""
     )
     einvoice = models.CharField(
         "e-invoice",
@@ -104,9 +106,6 @@ class Customer(models.Model):
     notes = models.TextField(max_length=2000, blank=True)
     erased_on = models.DateField(null=True, blank=True, editable=False)
     created_at = models.DateTimeField(auto_now_add=True)
-    # Name, company, email and phone without case and accents: neither database finds
-    # MÜLLER for "muller" by itself.
-    search = models.TextField(editable=False, default="")
 
     objects = CustomerQuerySet.as_manager()
 
@@ -120,17 +119,10 @@ class Customer(models.Model):
     def __str__(self):
         return f"{self.name} ({self.company})" if self.company else self.name
 
-    def save(self, *args, update_fields=None, **kwargs):
-        self.search = self.search_text()
-        if update_fields is not None:
-            update_fields = {*update_fields, "search"}
-        super().save(*args, update_fields=update_fields, **kwargs)
-
     def get_absolute_url(self):
         return reverse("customers:customer", args=[self.pk])
 
     def search_text(self) -> str:
-        """Return what `search` must contain; bulk inserts set it themselves."""
         texts = (self.name, self.company, self.email, self.phone)
         return SEPARATOR.join(normalize_search(text) for text in texts)
 

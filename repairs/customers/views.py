@@ -10,6 +10,7 @@ from repairs.customers.filters import CustomerFilter
 from repairs.customers.forms import ChangeCustomerForm, ChangeDeviceForm, NewOwnerForm
 from repairs.customers.models import Customer, Device
 from repairs.customers.tables import CustomerTable, DeviceTable, JobTable
+from shopdesk.look.forms import edit_page
 from shopdesk.shop.models import TaxRate
 
 MAX_OWNERS = 30
@@ -20,8 +21,7 @@ def all_customers(request):
     """All customers, filtered by words."""
     customers = Customer.objects.filter(erased_on=None).for_list()
     filter_ = CustomerFilter(request.GET, queryset=customers)
-    customers = filter_.qs if filter_.form.is_valid() else customers.none()
-    table = RequestConfig(request).configure(CustomerTable(customers))
+    table = RequestConfig(request).configure(CustomerTable(filter_.qs))
     facts = {"table": table, "form": filter_.form}
     return render(request, "repairs/customers/all.html", facts)
 
@@ -46,7 +46,7 @@ def change(request, pk):
         shop=request.shop,
         tax_kinds=TaxRate.objects.in_force(timezone.localdate()),
     )
-    return _edit(request, form, f"Change {record}")
+    return edit_page(request, form, title=f"Change {record}")
 
 
 def device(request, pk):
@@ -62,17 +62,7 @@ def change_device(request, pk):
     """Correct what was misread."""
     record = _device(pk)
     form = ChangeDeviceForm(request.POST or None, instance=record)
-    return _edit(request, form, f"Change {record.model}")
-
-
-def _edit(request, form, title):
-    if form.is_valid():
-        form.save()
-        messages.success(request, "Saved.")
-        return redirect(form.instance)
-    facts = {"title": title, "form": form}
-    facts["cancel"] = form.instance.get_absolute_url()
-    return render(request, "shopdesk/look/edit.html", facts)
+    return edit_page(request, form, title=f"Change {record.model}")
 
 
 def new_owner(request, pk):

@@ -10,7 +10,3 @@ class FaultFilter(EntryFilter):
         empty_label="any",
     )
     show = status_filter()
-
-    class Meta:
-        model = Fault
-        fields = []

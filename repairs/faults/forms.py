@@ -4,52 +4,34 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from repairs.faults.models import Check, Fault, Fix, Symptom, UsualPart
-from repairs.stock.forms import part_with_number, split_codes
-from shopdesk.fields import WholeNumberField
-
-CODE = {"class": "code w20", "autocapitalize": "characters"}
+from repairs.stock.forms import codes_field, part_with_number, split_codes
 
 
 class CodeField(forms.CharField):
     """A code of the fault book; capitals whatever was typed."""
 
+    widget = forms.TextInput({"class": "code w20", "autocapitalize": "characters"})
+
     def to_python(self, value):
         return super().to_python(value).upper()
 
 
-def code_field(model, help_text):
-    field = model._meta.get_field("code")
-    return CodeField(
-        max_length=field.max_length,
-        validators=field.validators,
-        widget=forms.TextInput(attrs=CODE),
-        help_text=help_text,
-    )
-
-
 class FaultForm(forms.ModelForm):
-    code = code_field(
-        Fault,
-        "Area, part, failure: PWR-JACK-OPEN. A changed code also shows on past jobs.",
-    )
-
     class Meta:
         model = Fault
         fields = ["code", "name", "area", "part", "mode", "cause", "hazard"]
         fields += ["notes", "is_retired"]
+        field_classes = {"code": CodeField}
         widgets = {
-            "area": forms.TextInput(attrs={"class": "w12", "list": "areas"}),
-            "part": forms.TextInput(attrs={"class": "w20"}),
-            "mode": forms.TextInput(attrs={"class": "w20"}),
-            "notes": forms.Textarea(attrs={"rows": 4}),
+            "area": forms.TextInput({"class": "w12", "list": "areas"}),
+            "part": forms.TextInput({"class": "w20"}),
+            "mode": forms.TextInput({"class": "w20"}),
+            "notes": forms.Textarea({"rows": 4}),
         }
-        labels = {
-            "name": "Fault",
-            "mode": "Failure mode",
-            "cause": "Cause, if known",
-            "is_retired": "Retired",
-        }
+        labels = {"name": "Fault", "mode": "Failure mode", "cause": "Cause, if known"}
         help_texts = {
+            "code": "Area, part, failure: PWR-JACK-OPEN. A changed code also shows on"
+            " past jobs.",
             "area": "For example: power, charging, display",
             "part": "For example: charging socket",
             "mode": "For example: open, shorted, loose, worn",
@@ -61,29 +43,10 @@ class FaultForm(forms.ModelForm):
 class FixForm(forms.ModelForm):
     """A fix, the faults it is used for and its usual parts."""
 
-    code = code_field(
-        Fix, "For example: JACK-REPLACE. A changed code also shows on past jobs."
-    )
-    minutes = WholeNumberField(label="Usual minutes", max_value=10_000)
-    warranty_days = WholeNumberField(
-        label="Warranty (days)",
-        required=False,
-        max_value=3650,
-        help_text="Blank: shop default.",
-    )
-    faults = forms.CharField(
-        label="Fixes these faults",
-        required=False,
-        max_length=1000,
-        widget=forms.TextInput(attrs={"class": "code"}),
-        help_text="Fault codes, separated by commas.",
-    )
-    usual = forms.CharField(
-        label="Usual parts",
-        required=False,
-        max_length=1000,
-        widget=forms.TextInput(attrs={"class": "code"}),
-        help_text="Part numbers, with a quantity if more than one: JACK-5; R-4K7*2",
+    faults = codes_field("Fixes these faults", "Fault codes, separated by commas.")
+    usual = codes_field(
+        "Usual parts",
+        "Part numbers, with a quantity if more than one: JACK-5; R-4K7*2",
     )
     field_order = ["code", "name", "faults", "fix_type", "minutes", "usual"]
 
@@ -91,15 +54,16 @@ class FixForm(forms.ModelForm):
         model = Fix
         fields = ["code", "name", "fix_type", "minutes", "warranty_days", "hazard"]
         fields += ["notes", "is_retired"]
+        field_classes = {"code": CodeField}
         widgets = {"fix_type": forms.RadioSelect, "notes": forms.Textarea({"rows": 4})}
-        labels = {
-            "name": "Fix",
-            "fix_type": "Usual type",
-            "is_retired": "Retired",
+        labels = {"name": "Fix", "warranty_days": "Warranty (days)"}
+        help_texts = {
+            "code": "For example: JACK-REPLACE. A changed code also shows on past jobs."
         }
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
+        self.fields["minutes"].initial = None  # to be entered, not left as it is
         if self.instance.pk:
             codes = self.instance.faults.values_list("code", flat=True)
             self.initial["faults"] = ", ".join(codes)
@@ -111,11 +75,10 @@ class FixForm(forms.ModelForm):
 
     def clean_faults(self):
         codes = split_codes(self.cleaned_data["faults"].upper())
-        faults = {fault.code: fault for fault in Fault.objects.filter(code__in=codes)}
-        for code in codes:
-            if code not in faults:
-                raise ValidationError(f"Fault {code} not found.")
-        return list(faults.values())
+        faults = Fault.objects.filter(code__in=codes)
+        if unknown := set(codes) - {fault.code for fault in faults}:
+            raise ValidationError(f"Fault {min(unknown)} not found.")
+        return faults
 
     def clean_usual(self):
         quantities = {}
@@ -162,12 +125,10 @@ class SymptomForm(forms.ModelForm):
 
 
 class CheckForm(forms.ModelForm):
-    minutes = WholeNumberField(max_value=10_000, initial=5)
-
     class Meta:
         model = Check
         fields = ["name", "where", "minutes", "results", "is_retired"]
-        labels = {"name": "Check", "is_retired": "Retired"}
+        labels = {"name": "Check"}
         help_texts = {
             "where": "For example: across the input capacitor",
             "results": "Possible results, separated by semicolons: open; shorted; good",

@@ -12,6 +12,7 @@ from django.urls import reverse
 
 from repairs.faults import fix_types
 from repairs.stock.models import Part
+from shopdesk.fields import SmallNumberField
 from shopdesk.lookup import normalize_search, rank_matches
 
 CODE = RegexValidator(
@@ -40,17 +41,24 @@ class Entry(models.Model):
         return "retired" if self.is_retired else ""
 
 
-class Symptom(Entry):
-    name = models.CharField(max_length=80, unique=True)
+class NamedEntry(Entry):
+    """A symptom or a check."""
+
+    name = models.CharField(max_length=120, unique=True)
 
     class Meta:
+        abstract = True
         ordering = ["name"]
 
     def __str__(self):
         return self.name
 
     def get_absolute_url(self):
-        return reverse("faults:change_symptom", args=[self.pk])
+        return reverse(f"faults:change_{self._meta.model_name}", args=[self.pk])
+
+
+class Symptom(NamedEntry):
+    """What the bench observes."""
 
 
 class EntryQuerySet(models.QuerySet):
@@ -148,9 +156,9 @@ class Fix(CodedEntry):
     fix_type = models.CharField(
         "usual type", max_length=7, choices=fix_types.CHOICES, default=fix_types.LASTING
     )
-    minutes = models.PositiveSmallIntegerField("usual minutes", default=30)
-    warranty_days = models.PositiveSmallIntegerField(
-        null=True, blank=True, help_text="Blank: shop default."
+    minutes = SmallNumberField("usual minutes", default=30, max_value=10_000)
+    warranty_days = SmallNumberField(
+        null=True, blank=True, max_value=3650, help_text="Blank: shop default."
     )
 
     objects = FixQuerySet.as_manager()
@@ -200,23 +208,9 @@ class UsualPart(models.Model):
         return f"{self.quantity} × {self.part}"
 
 
-class Check(Entry):
+class Check(NamedEntry):
     """A bench check: what to do, where, how long it takes, its possible results."""
 
-    name = models.CharField(max_length=120, unique=True)
     where = models.CharField(max_length=120, blank=True)
-    minutes = models.PositiveSmallIntegerField(default=5)
-    results = models.CharField(
-        max_length=300,
-        blank=True,
-        help_text="Possible results, separated by semicolons",
-    )
-
-    class Meta:
-        ordering = ["name"]
-
-    def __str__(self):
-        return self.name
-
-    def get_absolute_url(self):
-        return reverse("faults:change_check", args=[self.pk])
+    minutes = SmallNumberField(default=5, max_value=10_000)
+    results = models.CharField(max_length=300, blank=True)

@@ -1,4 +1,3 @@
-from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST
@@ -15,7 +14,7 @@ from repairs.faults.forms import (
 )
 from repairs.faults.models import Check, Fault, Fix, Symptom
 from repairs.faults.tables import CheckTable, FaultJobTable, FaultTable, SymptomTable
-from shopdesk.look.forms import saved
+from shopdesk.look.forms import edit_page, saved
 
 
 def book(request):
@@ -42,21 +41,19 @@ def fault(request, pk):
 
 
 def add(request):
-    return _edit_fault(request, None, "Add fault", reverse("faults:book"))
+    form = FaultForm(request.POST or None)
+    return _edit_fault(request, form, title="Add fault", cancel=reverse("faults:book"))
 
 
 def change(request, pk):
     entry = get_object_or_404(Fault, pk=pk)
-    return _edit_fault(request, entry, "Change fault", entry.get_absolute_url())
-
-
-def _edit_fault(request, entry, title, cancel):
     form = FaultForm(request.POST or None, instance=entry)
-    if _save(request, form):
-        return redirect(form.instance)
-    facts = {"title": title, "form": form, "cancel": cancel}
-    facts["areas"] = Fault.objects.areas()
-    return render(request, "repairs/faults/fault_form.html", facts)
+    return _edit_fault(request, form, title="Change fault")
+
+
+def _edit_fault(request, form, **facts):
+    facts |= {"template": "repairs/faults/fault_form.html"}
+    return edit_page(request, form, areas=Fault.objects.areas(), **facts)
 
 
 def add_fix(request, pk):
@@ -71,7 +68,7 @@ def add_fix(request, pk):
     if existing.is_valid():
         existing.cleaned_data["fix"].faults.add(entry)
         return redirect(entry)
-    if _save(request, form):
+    if saved(request, form):
         return redirect(entry)
     facts = {"fault": entry, "form": form, "existing": existing, "forms": [existing]}
     return render(request, "repairs/faults/add_fix.html", facts)
@@ -79,73 +76,42 @@ def add_fix(request, pk):
 
 def change_fix(request, pk):
     fix = get_object_or_404(Fix, pk=pk)
-    form = FixForm(request.POST or None, instance=fix)
-    if _save(request, form):
-        return redirect(fix.faults.first() or "faults:book")
-    facts = {"title": "Change fix", "form": form, "cancel": reverse("faults:book")}
-    facts["faults"] = Fault.objects.filter(fixes=pk)
-    return render(request, "repairs/faults/change_fix.html", facts)
+    return edit_page(
+        request,
+        FixForm(request.POST or None, instance=fix),
+        title="Change fix",
+        cancel=reverse("faults:book"),
+        template="repairs/faults/change_fix.html",
+        faults=Fault.objects.filter(fixes=pk),
+    )
 
 
-def _save(request, form):
-    """Save a valid form; an entry that exists by now is reported at its name."""
-    unique = "code" if "code" in form.fields else "name"
-    if not (form.is_valid() and saved(form, unique=unique)):
-        return False
-    messages.success(request, f"{form.instance} saved.")
-    return True
+def _short_list(model, table_class, form_class):
+    """Return the views of a short list: to show it, and to add and change an entry."""
+    noun = model._meta.verbose_name
+    page = f"faults:{noun}s"
+
+    def show(request, sent=None):
+        form = form_class(sent)
+        if saved(request, form):
+            return redirect(page)
+        table = RequestConfig(request).configure(table_class(model.objects.all()))
+        facts = {"table": table, "form": form, "noun": noun}
+        return render(request, "repairs/faults/list.html", facts)
+
+    @require_POST
+    def add(request):
+        return show(request, request.POST)
+
+    def change(request, pk):
+        entry = get_object_or_404(model, pk=pk)
+        form = form_class(request.POST or None, instance=entry)
+        facts = {"title": f"Change {noun}", "cancel": reverse(page), "after": page}
+        facts |= {"lede": "Retired entries stay on past jobs."}
+        return edit_page(request, form, **facts)
+
+    return show, add, change
 
 
-# --- the two short lists ----------------------------------------------------------
-
-LISTS = {
-    Symptom: ("faults:symptoms", SymptomTable, SymptomForm),
-    Check: ("faults:checks", CheckTable, CheckForm),
-}
-
-
-def symptoms(request):
-    return _list(request, Symptom)
-
-
-@require_POST
-def add_symptom(request):
-    return _list(request, Symptom, request.POST)
-
-
-def change_symptom(request, pk):
-    return _change(request, Symptom, pk)
-
-
-def checks(request):
-    return _list(request, Check)
-
-
-@require_POST
-def add_check(request):
-    return _list(request, Check, request.POST)
-
-
-def change_check(request, pk):
-    return _change(request, Check, pk)
-
-
-def _list(request, model, sent=None):
-    page, table_class, form_class = LISTS[model]
-    form = form_class(sent)
-    if _save(request, form):
-        return redirect(page)
-    table = RequestConfig(request).configure(table_class(model.objects.all()))
-    facts = {"table": table, "form": form, "word": model._meta.verbose_name}
-    return render(request, "repairs/faults/list.html", facts)
-
-
-def _change(request, model, pk):
-    page, _, form_class = LISTS[model]
-    entry = get_object_or_404(model, pk=pk)
-    form = form_class(request.POST or None, instance=entry)
-    if _save(request, form):
-        return redirect(page)
-    facts = {"title": f"Change {model._meta.verbose_name}", "form": form}
-    facts |= {"cancel": reverse(page), "lede": "Retired entries stay on past jobs."}
-    return render(request, "shopdesk/look/edit.html", facts)
+symptoms, add_symptom, change_symptom = _short_list(Symptom, SymptomTable, SymptomForm)
+checks, add_check, change_check = _short_list(Check, CheckTable, CheckForm)

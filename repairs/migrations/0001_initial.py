@@ -25,11 +25,12 @@ class Migration(migrations.Migration):
                 ('is_retired', models.BooleanField(default=False, verbose_name='retired')),
                 ('name', models.CharField(max_length=120, unique=True)),
                 ('where', models.CharField(blank=True, max_length=120)),
-                ('minutes', models.PositiveSmallIntegerField(default=5)),
-                ('results', models.CharField(blank=True, help_text='Possible results, separated by semicolons', max_length=300)),
+                ('minutes', shopdesk.fields.SmallNumberField(default=5)),
+                ('results', models.CharField(blank=True, max_length=300)),
             ],
             options={
                 'ordering': ['name'],
+                'abstract': False,
             },
         ),
         migrations.CreateModel(
@@ -70,10 +71,11 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('is_retired', models.BooleanField(default=False, verbose_name='retired')),
-                ('name', models.CharField(max_length=80, unique=True)),
+                ('name', models.CharField(max_length=120, unique=True)),
             ],
             options={
                 'ordering': ['name'],
+                'abstract': False,
             },
         ),
         migrations.CreateModel(
@@ -92,6 +94,7 @@ class Migration(migrations.Migration):
             name='Customer',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('search', models.TextField(default='', editable=False)),
                 ('name', models.CharField(max_length=120)),
                 ('company', models.CharField(blank=True, max_length=120)),
                 ('email', models.EmailField(blank=True, max_length=254)),
@@ -99,13 +102,12 @@ class Migration(migrations.Migration):
                 ('address', models.TextField(blank=True, max_length=300)),
                 ('country', models.CharField(blank=True, max_length=2, verbose_name='country code')),
                 ('tax_id', models.CharField(blank=True, max_length=40, verbose_name='tax number')),
-                ('tax_kind', models.CharField(blank=True, choices=[('standard', 'standard rate'), ('reduced', 'reduced rate'), ('zero', 'zero rate'), ('exempt', 'exempt'), ('reverse', 'reverse charge'), ('outside', 'not subject to tax')], default='', max_length=8, verbose_name='tax')),
+                ('tax_kind', models.CharField(blank=True, choices=[('', 'shop default'), ('standard', 'standard rate'), ('reduced', 'reduced rate'), ('zero', 'zero rate'), ('exempt', 'exempt'), ('reverse', 'reverse charge'), ('outside', 'not subject to tax')], default='', max_length=8, verbose_name='tax')),
                 ('einvoice', models.CharField(blank=True, choices=[('', 'none'), ('pdf', 'inside the PDF'), ('ubl', 'as a UBL file')], default='', help_text='For a business whose accounting software imports invoices (EN 16931). Inside the PDF suits most; choose the UBL file if they ask for it.', max_length=3, verbose_name='e-invoice')),
                 ('preferred_contact', models.CharField(choices=[('phone', 'phone'), ('email', 'email'), ('post', 'post')], default='phone', max_length=5, verbose_name='preferred contact')),
                 ('notes', models.TextField(blank=True, max_length=2000)),
                 ('erased_on', models.DateField(blank=True, editable=False, null=True)),
                 ('created_at', models.DateTimeField(auto_now_add=True)),
-                ('search', models.TextField(default='', editable=False)),
             ],
             options={
                 'ordering': ['name', 'id'],
@@ -171,8 +173,8 @@ class Migration(migrations.Migration):
                 ('hazard', models.CharField(blank=True, choices=[('', 'none'), ('battery', 'battery'), ('mains', 'mains or high voltage'), ('heat', 'hot air and fumes')], default='', max_length=10)),
                 ('notes', models.TextField(blank=True, max_length=4000)),
                 ('fix_type', models.CharField(choices=[('lasting', 'lasting'), ('stopgap', 'stopgap')], default='lasting', max_length=7, verbose_name='usual type')),
-                ('minutes', models.PositiveSmallIntegerField(default=30, verbose_name='usual minutes')),
-                ('warranty_days', models.PositiveSmallIntegerField(blank=True, help_text='Blank: shop default.', null=True)),
+                ('minutes', shopdesk.fields.SmallNumberField(default=30, verbose_name='usual minutes')),
+                ('warranty_days', shopdesk.fields.SmallNumberField(blank=True, help_text='Blank: shop default.', null=True)),
                 ('faults', models.ManyToManyField(blank=True, related_name='fixes', to='repairs.fault')),
             ],
             options={
@@ -253,16 +255,16 @@ class Migration(migrations.Migration):
             name='Part',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('search', models.TextField(default='', editable=False)),
                 ('number', models.CharField(max_length=40, unique=True)),
                 ('name', models.CharField(max_length=120)),
                 ('value', models.CharField(blank=True, help_text='As printed on the reel: 4k7 1% 0402, 22uF 6.3V X5R, 90R@100MHz', max_length=60)),
-                ('maker_number', models.CharField(blank=True, max_length=60)),
-                ('supplier_number', models.CharField(blank=True, max_length=60)),
+                ('maker_number', models.CharField(blank=True, max_length=60, verbose_name='maker’s number')),
+                ('supplier_number', models.CharField(blank=True, max_length=60, verbose_name='supplier’s number')),
                 ('bin', models.CharField(blank=True, max_length=20)),
-                ('fixed_price', shopdesk.fields.MoneyField(blank=True, help_text='Blank: cost plus the shop’s markup.', null=True)),
+                ('fixed_price', shopdesk.fields.MoneyField(blank=True, help_text='Blank: cost plus the shop’s markup.', null=True, verbose_name='price')),
                 ('on_hand', models.PositiveIntegerField(default=0, editable=False)),
                 ('is_retired', models.BooleanField(default=False, verbose_name='retired')),
-                ('search', models.TextField(default='', editable=False)),
                 ('substitutes', models.ManyToManyField(blank=True, to='repairs.part')),
             ],
             options={

@@ -28,12 +28,12 @@ Kind = StockMovement.Kind
 
 @dataclass(frozen=True)
 class _Action:
-    """What all movements of one action share."""
+    """What all movements of one action share; `part` is locked."""
 
     part: Part
     kind: str
     stamp: Stamp
-    reason: str = ""
+    reason: str
 
     def move(self, delivery: Delivery | None, quantity: int) -> None:
         """Record a movement and change the delivery and the part with it."""
@@ -80,8 +80,15 @@ class _Action:
             )
 
 
-def _lock(part: Part, *, last_movement_id: int | None = None) -> None:
-    """Lock `part` and read its stock.
+def _lock(
+    part: Part,
+    kind: str,
+    *,
+    stamp: Stamp,
+    reason: str = "",
+    last_movement_id: int | None = None,
+) -> _Action:
+    """Lock `part`, read its stock and begin an action.
 
     `last_movement_id` is what the page showed. After a later movement, the same form
     may have been sent twice, or a count may no longer be right.
@@ -94,11 +101,15 @@ def _lock(part: Part, *, last_movement_id: int | None = None) -> None:
             f"Stock of {part.number} changed: {part.on_hand} in stock. Check and save"
             " again."
         )
+    return _Action(part, kind, stamp, reason)
 
 
 def last_movement(part: Part) -> int:
     """Return the id of the last movement of `part`, 0 if there is none."""
     return part.movements.aggregate(last=Max("id"))["last"] or 0
+
+
+# The further arguments of an action are those of `_lock`.
 
 
 @transaction.atomic
@@ -108,14 +119,12 @@ def receive(
     quantity: int,
     unit_cost: Decimal,
     on: date,
-    stamp: Stamp,
     supplier: str = "",
     lot: str = "",
-    last_movement_id: int | None = None,
+    **facts,
 ) -> Delivery:
     """Add a delivery to stock; a supplier of a new name is added, too."""
-    _lock(part, last_movement_id=last_movement_id)
-    return _Action(part, Kind.RECEIVED, stamp).add_delivery(
+    return _lock(part, Kind.RECEIVED, **facts).add_delivery(
         quantity,
         unit_cost=unit_cost,
         received_on=on,
@@ -129,11 +138,9 @@ def remove_from_stock(
     part: Part,
     *,
     quantity: int,
-    stamp: Stamp,
     delivery: Delivery | None = None,
     kind: str = Kind.USED,
-    reason: str = "",
-    last_movement_id: int | None = None,
+    **facts,
 ) -> list[tuple[Delivery, int]]:
     """Remove parts from stock: from `delivery`, else from the oldest deliveries first.
 
@@ -142,70 +149,54 @@ def remove_from_stock(
     """
     if quantity < 1:
         raise OutOfStockError("Enter a quantity of at least 1.")
-    _lock(part, last_movement_id=last_movement_id)
-    if part.on_hand < quantity:
-        raise OutOfStockError(
-            f"{part.number}: only {part.on_hand} in stock, {quantity} requested."
-        )
-    action = _Action(part, kind, stamp, reason)
-    sources = part.deliveries.select_for_update().filter(remaining__gt=0)
+    action = _lock(part, kind, **facts)
+    sources = part.deliveries.select_for_update().oldest_first()
     if delivery is not None:
         sources = sources.filter(pk=delivery.pk)
+    available = sum(source.remaining for source in sources)
+    if available < quantity:
+        where = f"left in delivery {delivery}" if delivery else "in stock"
+        raise OutOfStockError(
+            f"{part.number}: only {available} {where}, {quantity} requested."
+        )
     shares = []
-    for source in sources.oldest_first():
+    for source in sources:
         share = min(quantity, source.remaining)
         if share:
             action.move(source, -share)
             shares.append((source, share))
             quantity -= share
-    if quantity:
-        where = f"delivery {delivery}" if delivery else "its deliveries"
-        raise OutOfStockError(f"{part.number}: not enough left in {where}.")
     return shares
 
 
 @transaction.atomic
 def put_back_in_stock(
-    part: Part,
-    *,
-    delivery: Delivery | None,
-    quantity: int,
-    stamp: Stamp,
-    reason: str = "",
+    part: Part, *, delivery: Delivery | None, quantity: int, **facts
 ) -> None:
     """Put parts taken by mistake back in stock."""
-    _lock(part)
-    _Action(part, Kind.PUT_BACK, stamp, reason).put_in(quantity, first=delivery)
+    _lock(part, Kind.PUT_BACK, **facts).put_in(quantity, first=delivery)
 
 
-def scrap(part: Part, *, reason: str, **facts) -> None:
+def scrap(part: Part, **facts) -> None:
     """Remove parts that cannot be used: broken, lost, past their shelf life."""
-    remove_from_stock(part, kind=Kind.SCRAPPED, reason=reason, **facts)
+    remove_from_stock(part, kind=Kind.SCRAPPED, **facts)
 
 
 @transaction.atomic
-def count(
-    part: Part,
-    *,
-    counted: int,
-    stamp: Stamp,
-    reason: str = "",
-    last_movement_id: int | None = None,
-) -> int:
+def count(part: Part, *, counted: int, **facts) -> int:
     """Set the stock as counted; return the difference from the recorded stock.
 
     Missing parts are taken from the oldest deliveries, as parts are used; surplus ones
     go to the deliveries used last. A count without difference is recorded, too.
     """
-    _lock(part, last_movement_id=last_movement_id)
+    action = _lock(part, Kind.COUNTED, **facts)
     difference = counted - part.on_hand
-    facts = {"kind": Kind.COUNTED, "stamp": stamp, "reason": reason}
     if difference < 0:
-        remove_from_stock(part, quantity=-difference, **facts)
+        remove_from_stock(part, quantity=-difference, kind=Kind.COUNTED, **facts)
     elif difference > 0:
-        _Action(part, **facts).put_in(difference)
+        action.put_in(difference)
     else:
-        _Action(part, **facts).move(None, 0)
+        action.move(None, 0)
     return difference
 
 

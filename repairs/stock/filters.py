@@ -1,8 +1,6 @@
 import django_filters
 from django import forms
 
-from repairs.stock.models import Part
-
 
 class EntryFilter(django_filters.FilterSet):
     """A list by text and by status; without a status, entries in use."""
@@ -37,10 +35,6 @@ def status_filter(*more):
 
 class PartFilter(EntryFilter):
     show = status_filter(("none", "out of stock"))
-
-    class Meta:
-        model = Part
-        fields = []
 
     def by_status(self, parts, name, value):
         if value == "none":

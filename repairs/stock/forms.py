@@ -7,12 +7,23 @@ from django.utils import timezone
 from repairs.stock.models import Part
 from shopdesk.fields import DayFormField, MoneyFormField, WholeNumberField
 
-REASON_BOX = forms.TextInput(attrs={"class": "w20"})
+CODE = {"class": "code w20"}
 
 
 def split_codes(text: str) -> list[str]:
     """Return the codes of a list separated by commas, semicolons or spaces."""
     return [code for code in re.split(r"[\s,;]+", text) if code]
+
+
+def codes_field(label: str, help_text: str) -> forms.CharField:
+    """Return a field for such a list."""
+    return forms.CharField(
+        label=label,
+        required=False,
+        max_length=1000,
+        widget=forms.TextInput({"class": "code"}),
+        help_text=help_text,
+    )
 
 
 def part_with_number(number: str) -> Part:
@@ -25,34 +36,18 @@ def part_with_number(number: str) -> Part:
 class PartForm(forms.ModelForm):
     """A part; its substitutes are entered by number."""
 
-    fixed_price = MoneyFormField(
-        label="Price",
-        required=False,
-        help_text="Blank: cost of the delivery plus the shop’s markup.",
-    )
-    substitutes = forms.CharField(
-        label="Substitutes",
-        required=False,
-        max_length=1000,
-        widget=forms.TextInput(attrs={"class": "code"}),
-        help_text="Part numbers, separated by commas.",
-    )
+    substitutes = codes_field("Substitutes", "Part numbers, separated by commas.")
 
     class Meta:
         model = Part
         fields = ["number", "name", "value", "maker_number", "supplier_number"]
         fields += ["bin", "fixed_price", "is_retired"]
         widgets = {
-            "number": forms.TextInput(attrs={"class": "code w20"}),
-            "value": forms.TextInput(attrs={"class": "code w20"}),
-            "maker_number": forms.TextInput(attrs={"class": "code w20"}),
-            "supplier_number": forms.TextInput(attrs={"class": "code w20"}),
-            "bin": forms.TextInput(attrs={"class": "code w8"}),
-        }
-        labels = {
-            "maker_number": "Maker’s number",
-            "supplier_number": "Supplier’s number",
-            "is_retired": "Retired",
+            "number": forms.TextInput(CODE),
+            "value": forms.TextInput(CODE),
+            "maker_number": forms.TextInput(CODE),
+            "supplier_number": forms.TextInput(CODE),
+            "bin": forms.TextInput({"class": "code w8"}),
         }
         help_texts = {
             "number": "The shop’s own part number.",
@@ -65,7 +60,7 @@ class PartForm(forms.ModelForm):
         self.fields["fixed_price"].shown = shop.places
         if self.instance.pk:
             numbers = self.instance.substitutes.values_list("number", flat=True)
-            self.fields["substitutes"].initial = ", ".join(numbers)
+            self.initial["substitutes"] = ", ".join(numbers)
 
     def clean_number(self):
         number = self.cleaned_data["number"]
@@ -96,29 +91,34 @@ class MovementForm(forms.Form):
 
     last_movement_id = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
 
+    def __init__(self, *args, part, shop, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.part, self.shop = part, shop
+
 
 class ReceiveForm(MovementForm):
+    prefix = "r"
     quantity = WholeNumberField(label="Quantity", min_value=1)
     unit_cost = MoneyFormField(label="Unit cost", places=4)
     lot = forms.CharField(
         label="Lot or date code",
         required=False,
         max_length=40,
-        widget=forms.TextInput(attrs={"class": "code w12"}),
+        widget=forms.TextInput({"class": "code w12"}),
     )
     supplier = forms.CharField(
         required=False,
         max_length=80,
         widget=forms.TextInput(
-            attrs={"class": "w20", "list": "suppliers", "autocomplete": "off"}
+            {"class": "w20", "list": "suppliers", "autocomplete": "off"}
         ),
         help_text="Select one or type a new one.",
     )
-    on = DayFormField(label="Received on")
+    on = DayFormField(label="Received on", initial=timezone.localdate)
 
-    def __init__(self, *args, shop, **kwargs):
+    def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["unit_cost"].shown = shop.places
+        self.fields["unit_cost"].shown = self.shop.places
 
     def clean_on(self):
         day = self.cleaned_data["on"]
@@ -127,31 +127,28 @@ class ReceiveForm(MovementForm):
         return day
 
 
-class CountForm(MovementForm):
-    counted = WholeNumberField(label="Counted quantity")
-    reason = forms.CharField(
-        label="Reason",
-        max_length=200,
-        widget=REASON_BOX,
-        help_text="For example: annual count, bin was empty",
+def _reason(help_text: str) -> forms.CharField:
+    widget = forms.TextInput({"class": "w20"})
+    return forms.CharField(
+        label="Reason", max_length=200, widget=widget, help_text=help_text
     )
+
+
+class CountForm(MovementForm):
+    prefix = "c"
+    counted = WholeNumberField(label="Counted quantity")
+    reason = _reason("For example: annual count, bin was empty")
 
 
 class ScrapForm(MovementForm):
+    prefix = "s"
     quantity = WholeNumberField(label="Quantity", min_value=1)
     delivery = forms.ModelChoiceField(
-        queryset=None,
-        required=False,
-        label="Delivery",
-        empty_label="oldest",
+        queryset=None, required=False, label="Delivery", empty_label="oldest"
     )
-    reason = forms.CharField(
-        label="Reason",
-        max_length=200,
-        widget=REASON_BOX,
-        help_text="For example: bent pins, wet, past shelf life",
-    )
+    reason = _reason("For example: bent pins, wet, past shelf life")
 
-    def __init__(self, *args, part, **kwargs):
+    def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["delivery"].queryset = part.deliveries.filter(remaining__gt=0)
+        deliveries = self.part.deliveries.filter(remaining__gt=0)
+        self.fields["delivery"].queryset = deliveries

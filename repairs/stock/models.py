@@ -11,7 +11,7 @@ from django.urls import reverse
 from repairs.stock.part_values import PartValue, parse_value, search_keys, split_words
 from shopdesk.errors import RefusedError
 from shopdesk.fields import MoneyField
-from shopdesk.lookup import normalize_search, rank_matches
+from shopdesk.lookup import Searchable, normalize_search, rank_matches
 
 
 class OutOfStockError(RefusedError):
@@ -68,7 +68,7 @@ class PartQuerySet(models.QuerySet):
         return self.annotate(open_deliveries=Coalesce(Subquery(counts.values("n")), 0))
 
 
-class Part(models.Model):
+class Part(Searchable):
     number = models.CharField(max_length=40, unique=True)
     name = models.CharField(max_length=120)
     value = models.CharField(
@@ -76,18 +76,17 @@ class Part(models.Model):
         blank=True,
         help_text="As printed on the reel: 4k7 1% 0402, 22uF 6.3V X5R, 90R@100MHz",
     )
-    maker_number = models.CharField(max_length=60, blank=True)
-    supplier_number = models.CharField(max_length=60, blank=True)
+    maker_number = models.CharField("maker’s number", max_length=60, blank=True)
+    supplier_number = models.CharField("supplier’s number", max_length=60, blank=True)
     bin = models.CharField(max_length=20, blank=True)
     fixed_price = MoneyField(
-        null=True, blank=True, help_text="Blank: cost plus the shop’s markup."
+        "price", null=True, blank=True, help_text="Blank: cost plus the shop’s markup."
     )
     substitutes = models.ManyToManyField("self", blank=True)
     # Always the sum of its movements; stored so that the database can refuse a level
     # below zero in one statement.
     on_hand = models.PositiveIntegerField(default=0, editable=False)
     is_retired = models.BooleanField("retired", default=False)
-    search = models.TextField(editable=False, default="")
 
     objects = PartQuerySet.as_manager()
 
@@ -107,17 +106,10 @@ class Part(models.Model):
     def __str__(self):
         return f"{self.number} {self.name}"
 
-    def save(self, *args, update_fields=None, **kwargs):
-        self.search = self.search_text()
-        if update_fields is not None:
-            update_fields = {*update_fields, "search"}
-        super().save(*args, update_fields=update_fields, **kwargs)
-
     def get_absolute_url(self):
         return reverse("stock:part", args=[self.pk])
 
     def search_text(self) -> str:
-        """Return what `search` must contain; bulk inserts set it themselves."""
         numbers = f"{self.number} {self.maker_number} {self.supplier_number}"
         text = normalize_search(f"{numbers} {self.name} {self.value}")
         return " ".join([text, *search_keys(self.parsed_value)])

@@ -1,7 +1,6 @@
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.utils import timezone
 from django.views.decorators.http import require_POST
 from django_tables2 import RequestConfig
 
@@ -11,8 +10,10 @@ from repairs.stock.forms import CountForm, PartForm, ReceiveForm, ScrapForm
 from repairs.stock.models import Part, Supplier
 from repairs.stock.part_values import format_value
 from repairs.stock.tables import MovementTable, PartTable, UseTable
-from shopdesk.look.forms import attempt, saved
+from shopdesk.look.forms import attempt, edit_page
 from shopdesk.stamp import Stamp
+
+MOVEMENT_FORMS = {"receive": ReceiveForm, "count": CountForm, "scrap": ScrapForm}
 
 
 def parts(request):
@@ -23,24 +24,17 @@ def parts(request):
 
 
 def part(request, pk):
-    return _show(request, get_object_or_404(Part, pk=pk))
+    return _show(request, get_object_or_404(Part, pk=pk), {})
 
 
-def _forms(request, part, sent):
-    """The three forms of a part’s page; the one that was sent keeps its entries."""
-    shown = {"last_movement_id": actions.last_movement(part)}
-    today = {"on": timezone.localdate()}
-    receive = ReceiveForm(prefix="r", initial=shown | today, shop=request.shop)
-    return {
-        "receive": receive,
-        "count": CountForm(prefix="c", initial=shown),
-        "scrap": ScrapForm(prefix="s", initial=shown, part=part),
-    } | (sent or {})
-
-
-def _show(request, part, sent=None):
-    forms = _forms(request, part, sent)
-    movements, uses = queries.movements(part), queries.uses(part)
+def _show(request, part, sent):
+    """The page of a part; of its three forms, the one in `sent` keeps its entries."""
+    facts = {"part": part, "shop": request.shop}
+    initial = {"last_movement_id": actions.last_movement(part)}
+    forms = {
+        name: form_class(initial=initial, **facts)
+        for name, form_class in MOVEMENT_FORMS.items()
+    } | sent
     configure = RequestConfig(request).configure
     return render(
         request,
@@ -51,8 +45,8 @@ def _show(request, part, sent=None):
             "series": queries.series(part),
             "substitutes": queries.substitutes(part),
             "deliveries": queries.deliveries(part),
-            "movements": configure(MovementTable(movements)),
-            "uses": configure(UseTable(uses)),
+            "movements": configure(MovementTable(queries.movements(part))),
+            "uses": configure(UseTable(queries.uses(part))),
             "suppliers": Supplier.objects.all()[:500],
             "forms": list(forms.values()),
             **forms,
@@ -61,46 +55,35 @@ def _show(request, part, sent=None):
 
 
 def add(request):
-    return _edit(request, None, "Add part", reverse("stock:parts"))
+    form = PartForm(request.POST or None, shop=request.shop)
+    return edit_page(request, form, title="Add part", cancel=reverse("stock:parts"))
 
 
 def change(request, pk):
     part = get_object_or_404(Part, pk=pk)
-    return _edit(request, part, f"Change {part.number}", part.get_absolute_url())
-
-
-def _edit(request, part, title, cancel):
     form = PartForm(request.POST or None, instance=part, shop=request.shop)
-    if form.is_valid() and saved(form, unique="number"):
-        messages.success(request, f"{form.instance.number} saved.")
-        return redirect(form.instance)
-    facts = {"title": title, "form": form, "cancel": cancel}
-    return render(request, "shopdesk/look/edit.html", facts)
+    return edit_page(request, form, title=f"Change {part.number}")
 
 
 @require_POST
 def receive(request, pk):
-    part = get_object_or_404(Part, pk=pk)
-    form = ReceiveForm(request.POST, prefix="r", shop=request.shop)
-    return _move(request, part, "receive", form, actions.receive)
+    return _move(request, pk, "receive", actions.receive)
 
 
 @require_POST
 def count(request, pk):
-    part = get_object_or_404(Part, pk=pk)
-    form = CountForm(request.POST, prefix="c")
-    return _move(request, part, "count", form, actions.count)
+    return _move(request, pk, "count", actions.count)
 
 
 @require_POST
 def scrap(request, pk):
-    part = get_object_or_404(Part, pk=pk)
-    form = ScrapForm(request.POST, prefix="s", part=part)
-    return _move(request, part, "scrap", form, actions.scrap)
+    return _move(request, pk, "scrap", actions.scrap)
 
 
-def _move(request, part, name, form, action):
+def _move(request, pk, name, action):
     """Do it and show the part; a refusal is shown over the form as it was typed."""
+    part = get_object_or_404(Part, pk=pk)
+    form = MOVEMENT_FORMS[name](request.POST, part=part, shop=request.shop)
     if form.is_valid():
         facts = {"stamp": Stamp.of(request), **form.cleaned_data}
         if attempt(request, form, action, part, **facts):

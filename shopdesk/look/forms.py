@@ -7,6 +7,7 @@ from typing import Any
 from django.contrib import messages
 from django.db import IntegrityError, transaction
 from django.forms.renderers import TemplatesSetting
+from django.shortcuts import redirect, render
 
 from shopdesk.errors import RefusedError
 
@@ -22,20 +23,45 @@ class FormRenderer(TemplatesSetting):
     formset_template_name = "shopdesk/look/formset.html"
 
 
-def saved(form, *, unique: str) -> bool:
-    """Save the form of a record with its links; add an error if it exists already.
+def saved(request, form) -> bool:
+    """Save a valid form of a record with its links; return whether it was saved.
 
-    The form has checked this, but someone else may have saved it since.
+    The form has checked that the record is new, but someone else may have added it
+    since.
     """
+    if not form.is_valid():
+        return False
     try:
         with transaction.atomic():
             form.save()
     except IntegrityError:
         form.add_error(
-            unique, "This entry already exists. Someone else added it just now."
+            None, "This entry already exists. Someone else added it just now."
         )
         return False
+    messages.success(request, f"{form.instance} saved.")
     return True
+
+
+def edit_page(
+    request,
+    form,
+    *,
+    title: str,
+    cancel: str = "",
+    after: str = "",
+    template: str = "shopdesk/look/edit.html",
+    **facts,
+):
+    """Save the form of a record and open `after`, or show the form on its own page.
+
+    `cancel` and `after` are the record itself if left out.
+    """
+    cancel = cancel or form.instance.get_absolute_url()
+    if saved(request, form):
+        return redirect(after or form.instance)
+    facts |= {"title": title, "form": form, "cancel": cancel}
+    return render(request, template, facts)
 
 
 @dataclass(frozen=True)
