@@ -18,47 +18,23 @@ UNITS = {"r": OHM, "ohm": OHM, "ohms": OHM, "ω": OHM} | {
     unit.lower(): unit for unit in (FARAD, HENRY, HERTZ, VOLT, AMPERE, WATT)
 }
 # A capacitor is marked `100n`, a resistor `4k7`: the prefix implies the unit.
-UNIT_ALIASES = {
-    "p": FARAD,
-    "n": FARAD,
-    "u": FARAD,
-    "m": OHM,
-    "k": OHM,
-    "M": OHM,
-    "G": OHM,
-}
+UNIT_ALIASES = dict.fromkeys("pnu", FARAD) | dict.fromkeys("mkMG", OHM)
+# A code of three digits counts picofarads, microhenries or ohms.
+CODE_POWERS = {FARAD: -12, HENRY: -6, OHM: 0}
 
-TOLERANCES = {"B": "0.1", "C": "0.25", "D": "0.5", "F": "1"} | {
-    "G": "2",
-    "J": "5",
-    "K": "10",
-    "M": "20",
-}
-DIELECTRICS = (
-    "Z5U",
-    "Y5V",
-    "X5R",
-    "X6S",
-    "X7S",
-    "X7R",
-    "X8R",
-    "C0G",
-)  # most stable last
+# In percent.
+TOLERANCES = dict(zip("BCDFGJKM", "0.1 0.25 0.5 1 2 5 10 20".split(), strict=True))
+# Unknown first, most stable last.
+DIELECTRICS = ("", "Z5U", "Y5V", "X5R", "X6S", "X7S", "X7R", "X8R", "C0G")
 SAME_DIELECTRIC = {"NP0": "C0G", "NPO": "C0G", "COG": "C0G"}
 
-METRIC = {
-    "01005": "0402",
-    "0201": "0603",
-    "0402": "1005",
-    "0603": "1608",
-    "0805": "2012",
-    "1206": "3216",
-    "1210": "3225",
-    "1806": "4516",
-    "1812": "4532",
-    "2010": "5025",
-    "2512": "6332",
-}
+METRIC = dict(
+    zip(
+        "01005 0201 0402 0603 0805 1206 1210 1806 1812 2010 2512".split(),
+        "0402  0603 1005 1608 2012 3216 3225 4516 4532 5025 6332".split(),
+        strict=True,
+    )
+)
 INCH = {metric: inch for inch, metric in METRIC.items()}
 NAMED_PACKAGE = re.compile(
     r"(SOT|SOD|SOIC|SOP|SSOP|TSSOP|MSOP|QFN|DFN|QFP|LQFP|TQFP|BGA|WLCSP|TO|DIP)-?([0-9]+\w*)",
@@ -66,18 +42,13 @@ NAMED_PACKAGE = re.compile(
 )
 
 E24 = tuple(
-    int(figure)
-    for figure in (
+    int(digits)
+    for digits in (
         "10 11 12 13 15 16 18 20 22 24 27 30 33 36 39 43 47 51 56 62 68 75 82 91"
     ).split()
 )
-KINDS = {
-    "resistor": OHM,
-    "capacitor": FARAD,
-    "inductor": HENRY,
-    "coil": HENRY,
-    "choke": HENRY,
-}
+KINDS = {"resistor": OHM, "capacitor": FARAD, "inductor": HENRY}
+KINDS |= {"coil": HENRY, "choke": HENRY}
 
 Amount = tuple[str, Decimal]
 """A unit and a number of it."""
@@ -102,26 +73,25 @@ class PartValue:
 
 def parse_value(text: str, *, name: str = "") -> PartValue:
     """Parse `text`; `name`, such as "resistor, thick film", decides bare codes."""
-    kind = next(
-        (KINDS[w] for w in re.findall(r"[a-z]+", name.lower()) if w in KINDS), ""
-    )
+    words = re.findall(r"[a-z]+", name.lower())
+    kind = next((KINDS[word] for word in words if word in KINDS), "")
     amounts: list[Amount] = []
     ratings: list[Amount] = []
     at = tolerance = None
     dielectric = package = ""
     for word in split_words(text):
         value, _, frequency = word.partition("@")
-        found = _amounts(value, kind=kind)
+        parsed = _amounts(value, kind=kind)
         if share := re.fullmatch(r"(?:±|\+/?-)?([0-9]{1,3}(?:[.,][0-9]{1,3})?)%", word):
             tolerance = Decimal(share[1].replace(",", "."))
         elif _dielectric(word):
             dielectric = _dielectric(word)
         elif _package(word):
             package = _package(word)
-        elif found and found[0][0] in (VOLT, AMPERE, WATT):
-            ratings += found
-        elif found and not amounts:
-            amounts = found
+        elif parsed and parsed[0][0] in (VOLT, AMPERE, WATT):
+            ratings += parsed
+        elif parsed and not amounts:
+            amounts = parsed
             if frequency:
                 at = next((n for u, n in _amounts(frequency) if u == HERTZ), None)
             if coded := re.fullmatch(r"[0-9]{3}([BCDFGJKM])", value):
@@ -144,12 +114,13 @@ def split_words(text: str) -> list[str]:
 
 def _amounts(word: str, *, kind: str = "") -> list[Amount]:
     """Return all amounts that one word can mean: none, one or several."""
-    if fraction := re.fullmatch(r"1/([0-9]{1,3})W", word):
-        return [(WATT, 1 / Decimal(fraction[1]))] if int(fraction[1]) else []
+    if fraction := re.fullmatch(r"1/([1-9][0-9]{0,2})W", word):
+        return [(WATT, 1 / Decimal(fraction[1]))]
     if re.fullmatch(r"[0-9]{3,4}", word):
-        return _coded(word, kind=kind)
+        units = [kind] if kind else [FARAD, OHM]
+        return [_code(word, unit) for unit in units if unit == OHM or len(word) == 3]
     if coded := re.fullmatch(r"([0-9]{3})([BCDFGJKM])", word):
-        as_code = (FARAD, _code(coded[1], Decimal("1e-12")))
+        as_code = _code(coded[1], FARAD)
         if kind == FARAD or coded[2] not in "FKM":
             return [as_code]
         if not kind and coded[2] != "F":
@@ -184,20 +155,15 @@ def _written(word: str, *, kind: str = "") -> list[Amount]:
     return [(UNITS[unit.lower()] if unit else implied, number.normalize())]
 
 
-def _code(figures: str, unit: Decimal) -> Decimal:
-    """Decode digits and a power of ten; 8 and 9 mean a hundredth and a tenth."""
-    power = {8: -2, 9: -1}.get(int(figures[-1]), int(figures[-1]))
-    return (Decimal(figures[:-1]).scaleb(power) * unit).normalize()
+def _code(digits: str, unit: str) -> Amount:
+    """Decode digits and a power of ten.
 
-
-def _coded(figures: str, *, kind: str) -> list[Amount]:
-    ohms = (OHM, Decimal(figures[:-1]).scaleb(int(figures[-1])).normalize())
-    if len(figures) == 4:
-        return [ohms] if kind in ("", OHM) else []
-    farads = (FARAD, _code(figures, Decimal("1e-12")))
-    henries = (HENRY, _code(figures, Decimal("1e-6")))
-    found = {OHM: [ohms], FARAD: [farads], HENRY: [henries]}
-    return found.get(kind, [farads, ohms])
+    Except for ohms, 8 and 9 mean a hundredth and a tenth.
+    """
+    power = int(digits[-1])
+    if unit != OHM and power >= 8:
+        power -= 10
+    return unit, Decimal(digits[:-1]).scaleb(power + CODE_POWERS[unit]).normalize()
 
 
 def _dielectric(word: str) -> str:
@@ -208,14 +174,12 @@ def _dielectric(word: str) -> str:
 
 def _package(word: str) -> str:
     """Return the package by its inch name; metric names are converted."""
-    if word.endswith("metric"):
-        return INCH.get(word.removesuffix("metric"), "")
     if word in METRIC:
         return word
-    if word in INCH:
-        return INCH[word]
-    named = NAMED_PACKAGE.fullmatch(word)
-    return f"{named[1]}-{named[2]}".upper() if named else ""
+    if inch := INCH.get(word.removesuffix("metric")):
+        return inch
+    name = NAMED_PACKAGE.fullmatch(word)
+    return f"{name[1]}-{name[2]}".upper() if name else ""
 
 
 # --- comparing --------------------------------------------------------------------
@@ -260,25 +224,20 @@ def substitute_problems(candidate: PartValue, *, wanted: PartValue) -> list[str]
     for unit, min_rating in wanted.ratings:
         if ratings.get(unit, Decimal(0)) < min_rating:
             problems.append(f"Not rated for {format_amount(unit, min_rating)}.")
-    if wanted.dielectric and (
-        _dielectric_rank(candidate.dielectric) < _dielectric_rank(wanted.dielectric)
-    ):
+    rank = DIELECTRICS.index
+    if rank(candidate.dielectric) < rank(wanted.dielectric):
         problems.append(f"Dielectric is less stable than {wanted.dielectric}.")
     return problems
-
-
-def _dielectric_rank(dielectric: str) -> int:
-    return DIELECTRICS.index(dielectric) if dielectric in DIELECTRICS else -1
 
 
 def find_series(number: Decimal) -> str:
     """Return the coarsest series of IEC 60063, E3 to E96, with this value, or ""."""
     if number <= 0:
         return ""
-    figures = number.scaleb(2 - number.adjusted())
-    if figures != figures.to_integral_value():
+    digits = number.scaleb(2 - number.adjusted())
+    if digits != digits.to_integral_value():
         return ""
-    three = int(figures)
+    three = int(digits)
     for size in (3, 6, 12, 24):
         if three % 10 == 0 and three // 10 in E24[:: 24 // size]:
             return f"E{size}"
@@ -297,8 +256,8 @@ def format_amount(unit: str, number: Decimal) -> str:
         return f"0 {unit}"
     power = min(9, max(-12, 3 * (number.adjusted() // 3)))
     prefix = next(p for p, exponent in PREFIXES.items() if exponent == power)
-    figures = number.scaleb(-power).normalize()
-    return f"{figures:f} {'µ' if prefix == 'u' else prefix}{unit}"
+    digits = number.scaleb(-power).normalize()
+    return f"{digits:f} {'µ' if prefix == 'u' else prefix}{unit}"
 
 
 def format_value(value: PartValue) -> str:
