@@ -1,7 +1,7 @@
-"""The booking screen: who and what was chosen, what was typed, and what comes next.
+"""The booking screen: the customer and device chosen, the entries, and the next step.
 
 One field of the form, `step`, says which button was pressed: one of the words below, or
-a choice such as `customer:12`, `customer:new` and `customer:` (somebody else).
+a choice such as `customer:12`, `customer:new` and `customer:` (none of these).
 """
 
 from functools import cached_property
@@ -25,7 +25,7 @@ NEW = "new"
 
 
 class Booking:
-    """One form of the booking screen. A new customer or device is one not yet saved."""
+    """One form of the booking screen. A new customer or device is not saved yet."""
 
     def __init__(self, data, *, is_sent, shop, on):
         self.data, self.is_sent, self.shop, self.on = data, is_sent, shop, on
@@ -33,7 +33,7 @@ class Booking:
         self.state.is_valid()
         chosen = self.state.cleaned_data
         self.key = chosen.get("key") or uuid4()
-        self.query = chosen.get("who") or ""
+        self.query = chosen.get("query") or ""
         self.customer = _customer(chosen.get("customer"))
         self.device = _device(chosen.get("device"))
         # Following a link never books anything in.
@@ -52,16 +52,16 @@ class Booking:
         if field == "customer":
             self.customer = _customer(choice)
             if not choice:
-                self.device, self.focus = None, "who"
+                self.device, self.focus = None, "query"
         elif field == "device":
-            self.device = _device(choice)
-            self._take_owner()
+            self._choose_device(_device(choice))
+        elif self.step == NEXT and self.customer:
+            self.step = BOOK if self.device else LOOK_UP
         elif self.step == NEXT:
-            chosen = BOOK if self.device else LOOK_UP
-            self.step = chosen if self.customer else FIND
+            self.step = FIND
         if self.step == FIND and not self.customer:
             self._find()
-        elif self.step == LOOK_UP and not self.known_device:
+        elif self.step == LOOK_UP and not self.is_existing_device:
             self._look_up()
         self._offer()
         return self
@@ -69,18 +69,16 @@ class Booking:
     def _find(self):
         """Choose the only match; offer several; with none, begin a new customer."""
         self._search()
-        matches = [*self.found_customers, *self.found_devices]
-        if len(matches) > 1:
+        if len(self.found_customers) + len(self.found_devices) > 1:
             self.focus = "found"
         elif self.found_customers:
-            self.customer = matches[0]
+            self.customer = self.found_customers[0]
         elif self.found_devices:
-            self.device = matches[0]
-            self._take_owner()
+            self._choose_device(self.found_devices[0])
         elif self.query:
             self.customer = Customer()
         else:
-            self.focus = "who"
+            self.focus = "query"
 
     def _search(self):
         self.found_devices = queries.find_devices(self.query)
@@ -89,21 +87,22 @@ class Booking:
     def _look_up(self):
         """Choose the only device with the typed serial number."""
         serial = self._typed("d-serial", 60)
-        found = queries.find_devices(serial)
-        if len(found) == 1:
-            self.device = found[0]
-            self._take_owner()
+        devices = queries.find_devices(serial)
+        if len(devices) == 1:
+            self._choose_device(devices[0])
         elif serial:
             self.device = Device()
 
-    def _take_owner(self):
-        if self.known_device and not self.customer:
-            self.customer = self.device.owner
+    def _choose_device(self, device):
+        """Choose a device and, if no customer was chosen, its owner."""
+        self.device = device
+        if self.is_existing_device and not self.customer:
+            self.customer = device.owner
 
     def _offer(self):
         """Show what can be chosen now, and put the keyboard where it is needed."""
         if self.customer and not self.device:
-            if self.known_customer:
+            if self.customer.pk:
                 self.devices = queries.devices_of(self.customer)
             if not self.devices:
                 self.device = Device()
@@ -113,8 +112,8 @@ class Booking:
             self._put_keyboard(self.state)
 
     def _look_back(self):
-        """What is on record of the chosen device, or of the serial that was typed."""
-        if self.known_device:
+        """Find what is on record of the chosen device, or of the serial entered."""
+        if self.is_existing_device:
             self.visits = self.device.jobs.visits(on=self.on)
             self.open_job = next((job for job in self.visits if job.is_open), None)
         else:
@@ -122,9 +121,9 @@ class Booking:
 
     def _next_box(self):
         if not self.customer:
-            return "who"
+            return "query"
         if self.is_new_customer and not self.data.get("c-name"):
-            return "phone" if self._from_query().get("name") else "name"
+            return "phone" if "name" in self._from_query() else "name"
         if not self.device:
             return "devices"
         if self.is_new_device:
@@ -132,7 +131,7 @@ class Booking:
         return "complaint"
 
     def suggest_customers(self):
-        """Only look: typing chooses nothing."""
+        """Find customers while somebody types; nothing is chosen."""
         self._search()
         phone = phone_of(self._typed("c-phone", 40), country=self.shop.country)
         name, email = self._typed("c-name", 254), self._typed("c-email", 254)
@@ -140,7 +139,7 @@ class Booking:
         return self
 
     def recognize_device(self):
-        """Choose the device of a known serial: that is why the serial was typed."""
+        """Choose the device with the serial entered, if it is on record."""
         customer, was_new = self.customer, self.is_new_device
         self.is_typing = True
         self._look_up()
@@ -152,31 +151,27 @@ class Booking:
 
     @cached_property
     def customer_form(self):
-        return self._form(NewCustomerForm, prefix="c", shop=self.shop)
+        facts = {"prefix": "c", "shop": self.shop}
+        return self._form(NewCustomerForm, self._from_query(), **facts)
 
     @cached_property
     def device_form(self):
-        return self._form(DeviceForm, prefix="d")
+        return self._form(DeviceForm, {}, prefix="d")
 
     @cached_property
     def job_form(self):
-        return self._form(JobForm, places=self.shop.places)
+        fee = {} if self.is_sent else {"agreed_diagnosis_fee": self.shop.diagnosis_fee}
+        return self._form(JobForm, fee, places=self.shop.places)
 
-    def _form(self, form_class, **facts):
-        """The form; before booking in it only keeps what was typed, unchecked."""
+    def _form(self, form_class, initial, **facts):
+        """The form; before booking in it only keeps the entries, unchecked."""
         if self.step == BOOK:
             return form_class(self.data, **facts)
-        prefix = f"{facts['prefix']}-" if "prefix" in facts else ""
-        typed = {
-            name: self.data[prefix + name]
-            for name in form_class.base_fields
-            if prefix + name in self.data
-        }
-        if form_class is JobForm and not self.is_sent:
-            typed = {"agreed_diagnosis_fee": self.shop.diagnosis_fee} | typed
-        if form_class is NewCustomerForm:
-            typed = typed or self._from_query()
-        form = form_class(initial=typed, **facts)
+        form = form_class(initial=initial, **facts)
+        for name in form.fields:
+            entry = self.data.get(form.add_prefix(name))
+            if entry is not None:
+                form.initial[name] = entry
         self._put_keyboard(form)
         return form
 
@@ -185,11 +180,13 @@ class Booking:
             form.fields[self.focus].widget.attrs["autofocus"] = True
 
     def _from_query(self):
-        """The first field of a new customer, from the words that found nobody."""
+        """The first entry of a new customer, from the query without results."""
         if "@" in self.query:
             return {"email": self.query}
         number = phone_of(self.query, country=self.shop.country)
-        return {"phone": number} if number else {"name": self.query}
+        if number:
+            return {"phone": number}
+        return {"name": self.query} if self.query else {}
 
     def _typed(self, name, max_length):
         try:
@@ -200,14 +197,15 @@ class Booking:
 
     @property
     def forms(self):
-        """Those that are answered now; the problems on top of the page are theirs."""
-        answered = [self.customer_form] if self.is_new_customer else []
-        answered += [self.device_form] if self.is_new_device else []
-        return [*answered, self.job_form]
+        """The forms that are checked; their errors are listed on top of the page."""
+        forms = [self.customer_form] if self.is_new_customer else []
+        forms += [self.device_form] if self.is_new_device else []
+        return [*forms, self.job_form]
 
     def is_valid(self):
-        """Whether all can be booked in; else each reason stands at its field."""
-        good = [form.is_valid() for form in self.forms]
+        """Whether the device can be booked in; errors are added to the forms."""
+        for form in self.forms:
+            form.full_clean()
         if not self.customer:
             self.job_form.add_error(None, "Select or add a customer.")
         if not self.device:
@@ -217,8 +215,8 @@ class Booking:
         if self.is_new_customer and self.customer_form.is_valid():
             self._check_similar_customers()
         if self.is_new_device and self.device_form.is_valid():
-            self._check_known_device()
-        return all(good) and not any(form.errors for form in self.forms)
+            self._check_similar_devices()
+        return not any(form.errors for form in self.forms)
 
     def _check_similar_customers(self):
         facts = self.customer_form.cleaned_data
@@ -230,20 +228,19 @@ class Booking:
                 "name", "A similar customer exists. Select it or tick the box below."
             )
 
-    def _check_known_device(self):
+    def _check_similar_devices(self):
         facts = self.device_form.cleaned_data
-        for device in Device.objects.with_serial(facts["serial"]).for_list():
-            if device.maker_key == normalize_search(facts["maker"]):
-                self.device = device
-                self._look_back()
-                self.job_form.add_error(
-                    None,
-                    f"{device} has been here before. Check its past jobs, then book it"
-                    " in.",
-                )
-                return
+        maker_key = normalize_search(facts["maker"])
         is_another = self.state.cleaned_data.get("is_another_device")
-        if self.similar_devices and not is_another:
+        same = Device.objects.with_serial(facts["serial"]).filter(maker_key=maker_key)
+        if device := same.for_list().first():
+            self.device = device
+            self._look_back()
+            self.job_form.add_error(
+                None,
+                f"{device} has been here before. Check its past jobs, then book it in.",
+            )
+        elif self.similar_devices and not is_another:
             self.device_form.add_error(
                 "serial", "A similar device exists. Select it or tick the box below."
             )
@@ -261,29 +258,28 @@ class Booking:
         return self.customer is not None and self.customer.pk is None
 
     @property
-    def known_customer(self):
-        return None if self.is_new_customer else self.customer
-
-    @property
     def is_new_device(self):
         return self.device is not None and self.device.pk is None
 
     @property
-    def known_device(self):
-        return None if self.is_new_device else self.device
+    def is_existing_device(self):
+        return self.device is not None and not self.is_new_device
 
     @property
     def changes_owner(self):
-        device = self.known_device
-        return device and self.customer and device.owner != self.customer
+        return (
+            self.is_existing_device
+            and self.customer is not None
+            and self.device.owner != self.customer
+        )
 
     @property
     def serial(self):
-        return "" if self.known_device else self._typed("d-serial", 60)
+        return "" if self.is_existing_device else self._typed("d-serial", 60)
 
     @cached_property
     def earlier_repair(self):
-        """The repair this may be a return of: as chosen, else the last one covered."""
+        """The repair this may be a return of: as chosen, else the last in warranty."""
         repairs = [
             repair
             for job in self.visits
@@ -295,16 +291,12 @@ class Booking:
         if "against" in self.data and choice == "" and not is_just_chosen:
             return None
         chosen = (repair for repair in repairs if str(repair.pk) == choice)
-        covered = (repair for repair in repairs if repair.still_in_warranty)
-        return next(chosen, None) or next(covered, None)
-
-    @cached_property
-    def names(self):
-        return queries.name_suggestions()
+        in_warranty = (repair for repair in repairs if repair.still_in_warranty)
+        return next(chosen, None) or next(in_warranty, None)
 
 
 def _choice(step):
-    """("customer", "12") of `customer:12`; two empty words where nothing is chosen."""
+    """("customer", "12") of `customer:12`; two empty strings if nothing is chosen."""
     field, colon, choice = step.partition(":")
     return (field, choice) if colon and field in ("customer", "device") else ("", "")
 

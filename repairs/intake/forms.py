@@ -29,7 +29,7 @@ def _line(label, help_text):
 
 
 class ArriveForm(forms.ModelForm):
-    """What is seen when an expected device is unpacked."""
+    """The condition of an expected device when it is unpacked."""
 
     complaint = NormalizedCharField(
         label="Complaint",
@@ -45,16 +45,8 @@ class ArriveForm(forms.ModelForm):
 
     class Meta:
         model = Job
-        fields = (
-            "complaint",
-            "occurs_when",
-            "condition",
-            "accessories",
-            "has_swollen_battery",
-            "has_liquid_damage",
-            "has_mains_voltage",
-            "due_on",
-        )
+        fields = ["complaint", "occurs_when", "condition", "accessories", *OF_DEVICE]
+        fields += ["due_on"]
 
     def safety_checks(self):
         """Each question about safety, with the caution that a tick calls for."""
@@ -77,20 +69,11 @@ class JobForm(ArriveForm):
             {"class": "code w12", "spellcheck": "false", "autocomplete": "off"}
         ),
     )
-    is_expected = forms.BooleanField(
-        label="Expected by post",
-        required=False,
-    )
+    is_expected = forms.BooleanField(label="Expected by post", required=False)
 
     class Meta(ArriveForm.Meta):
-        fields = (
-            *ArriveForm.Meta.fields,
-            "counter_failures",
-            "counter_tries",
-            "came_by",
-            "data_access",
-            "agreed_diagnosis_fee",
-        )
+        fields = [*ArriveForm.Meta.fields, "counter_failures", "counter_tries"]
+        fields += ["came_by", "data_access", "agreed_diagnosis_fee"]
         labels = {"came_by": "Received"}
 
     def __init__(self, *args, places=2, **kwargs):
@@ -110,19 +93,19 @@ class JobForm(ArriveForm):
             facts["came_by"] = Job.CameBy.POST
         return facts
 
-    def _clean_tries(self, failed, tries):
+    def _clean_tries(self, failures, tries):
         """Both or neither, and no more failures than tries."""
         if {"counter_failures", "counter_tries"} & set(self.errors):
             return
-        if (failed is None) != (tries is None):
+        if (failures is None) != (tries is None):
             missing = "counter_tries" if tries is None else "counter_failures"
             self.add_error(missing, "Enter both: failures and tries.")
-        elif failed is not None and failed > tries:
+        elif failures is not None and failures > tries:
             self.add_error("counter_failures", "Failures cannot exceed tries.")
 
 
 class CodeForm(forms.Form):
-    why = NormalizedCharField(
+    reason = NormalizedCharField(
         label="Reason",
         missing="Enter a reason.",
         max_length=300,
@@ -131,11 +114,11 @@ class CodeForm(forms.Form):
 
 
 class BookingStateForm(forms.Form):
-    """What was chosen on the booking screen so far."""
+    """What was chosen on the booking screen."""
 
     key = forms.UUIDField(required=False)
     step = forms.CharField(required=False, max_length=40)
-    who = NormalizedCharField(
+    query = NormalizedCharField(
         label="Name, phone, email, company or serial",
         help_text="Part of it is enough.",
         max_length=200,

@@ -1,7 +1,6 @@
 """The counter: a device is booked in and its documents are printed."""
 
 from django.contrib import messages
-from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.debug import sensitive_post_parameters
@@ -12,9 +11,11 @@ from repairs.intake import actions
 from repairs.intake.booking import BOOK, Booking
 from repairs.intake.forms import ArriveForm, CodeForm, LabelForm
 from repairs.intake.papers import render_label_pdf, render_slip_pdf
+from repairs.intake.queries import name_suggestions
 from repairs.jobs import states
 from repairs.jobs.access_codes import show_access_code
 from repairs.jobs.models import Job
+from shopdesk.look.downloads import pdf_response
 from shopdesk.look.forms import attempt
 from shopdesk.staff.permissions import can_open
 from shopdesk.stamp import Stamp
@@ -35,55 +36,49 @@ def book_in(request):
     """One screen: customer, device, complaint. Only its last button books in."""
     booking = _booking(request).press()
     if booking.step == BOOK:
-        done = Job.objects.filter(key=booking.key).first()
-        job = done or (booking.is_valid() and _book_in(request, booking))
-        if done:
-            _say_it_was_booked_in(request, done)
-        if job:
+        job, is_new = Job.objects.filter(key=booking.key).first(), False
+        if job is None and booking.is_valid():
+            job, is_new = _book_in(request, booking)
+        if job is not None:
+            if not is_new:
+                messages.warning(request, f"Already booked in as job {job.number}.")
             return redirect("intake:booked", job.pk)
     template = "_book_in.html" if request.htmx else "book_in.html"
     facts = {"booking": booking, "forms": booking.forms}
+    facts["name_suggestions"] = name_suggestions
     return render(request, f"repairs/intake/{template}", facts)
 
 
 def _book_in(request, booking):
     customer, device = booking.new_or_chosen()
     before = device.owner if device.pk else customer
-    facts = booking.job_form.cleaned_data
+    form = booking.job_form
     booked = attempt(
         request,
-        booking.job_form,
+        form,
         actions.book_in,
         booking.key,
         customer=customer,
         device=device,
-        job=booking.job_form.save(commit=False),
-        is_expected=facts["is_expected"],
+        job=form.save(commit=False),
+        is_expected=form.cleaned_data["is_expected"],
         earlier_repair=booking.earlier_repair,
-        access_code=facts["access_code"],
+        access_code=form.cleaned_data["access_code"],
         stamp=Stamp.of(request),
     )
-    if not booked:
-        return None
-    job, is_new = booked.result
-    if not is_new:
-        _say_it_was_booked_in(request, job)
-    elif before != job.customer:
+    job, is_new = booked.result or (None, False)
+    if is_new and before != job.customer:
         messages.warning(
             request, f"The owner of the device was changed: {before} → {job.customer}."
         )
-    return job
-
-
-def _say_it_was_booked_in(request, job):
-    messages.warning(request, f"Already booked in as job {job.number}.")
+    return job, is_new
 
 
 @require_GET
 def find_customer(request):
     """Customers found while somebody types, or similar to a new one."""
     booking = _booking(request).suggest_customers()
-    template = "_found.html" if "who" in request.GET else "_duplicates.html"
+    template = "_found.html" if "query" in request.GET else "_duplicates.html"
     return render(request, f"repairs/intake/{template}", {"booking": booking})
 
 
@@ -143,12 +138,10 @@ def label(request, pk):
 
 def _pdf(request, pk, name, render_pdf, **facts):
     job = _job(pk)
-    drawn = attempt(request, None, render_pdf, job, **facts)
-    if not drawn:
+    rendered = attempt(request, None, render_pdf, job, **facts)
+    if not rendered:
         return redirect("intake:booked", job.pk)
-    answer = HttpResponse(drawn.result, content_type="application/pdf")
-    answer["Content-Disposition"] = f'inline; filename="{name}-{job.pk}.pdf"'
-    return answer
+    return pdf_response(rendered.result, name=f"{name}-{job.pk}")
 
 
 @sensitive_post_parameters()
@@ -158,7 +151,7 @@ def show_code(request, pk):
     stored = getattr(job, "access_code", None)
     form, code = CodeForm(request.POST or None), ""
     if form.is_valid():
-        facts = {"why": form.cleaned_data["why"], "stamp": Stamp.of(request)}
+        facts = {"why": form.cleaned_data["reason"], "stamp": Stamp.of(request)}
         code = attempt(request, form, show_access_code, job, **facts).result
     facts = {"job": job, "form": form, "code": code, "stored": stored}
     return render(request, "repairs/intake/show_code.html", facts)

@@ -26,7 +26,7 @@ def codes(page):
 
 
 @pytest.mark.parametrize(
-    ("asked", "found"),
+    ("params", "found"),
     [
         ({}, ["AUD-HISS", "PWR-JACK"]),
         ({"q": "jack"}, ["PWR-JACK"]),
@@ -40,11 +40,11 @@ def codes(page):
         ({"sort": "notes", "page": "-3"}, ["AUD-HISS", "PWR-JACK"]),
     ],
 )
-def test_the_book_is_filtered_by_words_area_and_status(client, asked, found):
+def test_the_book_is_filtered_by_words_area_and_status(client, params, found):
     make.fault("PWR-JACK", name="Charging socket loose", area="power")
     make.fault("AUD-HISS", name="Hiss", area="audio")
     make.fault("OLD-ONE", name="Old", area="power", is_retired=True)
-    assert codes(client.get(BOOK, asked)) == found
+    assert codes(client.get(BOOK, params)) == found
 
 
 def test_every_sortable_heading_sorts(client):

@@ -17,7 +17,7 @@ class Counter:
 
     def press(self, step, key=None, **typed):
         """What comes of pressing a button of the form, with what was typed."""
-        blank = {"customer": "", "device": "", "who": "", "complaint": ""}
+        blank = {"customer": "", "device": "", "query": "", "complaint": ""}
         blank |= {
             "came_by": "counter",
             "data_access": "ask",
@@ -31,13 +31,13 @@ class Counter:
         typed.setdefault("complaint", "Does not charge")
         return self.press("book", customer=customer.pk, device=device.pk, **typed)
 
-    def past(self, device, *, days_ago, covered_for=180, name="Charging socket loose"):
-        """A repair of `device` handed back so many days ago."""
+    def past(self, device, *, days_ago, warranty_days=180, fault="Socket loose"):
+        """A repair of `device` handed over so many days ago."""
         on = self.today - timedelta(days=days_ago)
-        fault = make.fault(name=name)
+        fault = make.fault(name=fault)
         repair = make.past_repair(fault, make.fix(fault), on=on, of=device)
-        repair.warranty_until = on + timedelta(days=covered_for)
-        repair.warranty_days = covered_for
+        repair.warranty_until = on + timedelta(days=warranty_days)
+        repair.warranty_days = warranty_days
         repair.save()
         return repair
 

@@ -179,9 +179,9 @@ def test_an_invalid_phone_is_explained(counter, phone, message):
 
 def test_a_foreign_phone_is_saved_and_shown_with_its_country(counter):
     counter.press("book", **NEW | {"c-phone": "+31 20 123 4567"})
-    who = Customer.objects.get()
-    assert who.phone == "+31201234567"
-    assert "+31 20 123 4567" in counter.client.get(who.get_absolute_url()).text
+    customer = Customer.objects.get()
+    assert customer.phone == "+31201234567"
+    assert "+31 20 123 4567" in counter.client.get(customer.get_absolute_url()).text
 
 
 def test_a_customer_without_contact_is_refused(counter):
@@ -216,14 +216,14 @@ def test_a_customer_with_the_same_phone_is_offered_and_never_merged(counter):
 
 
 @pytest.mark.parametrize(
-    "known",
+    "facts",
     [
         {"name": "ZOE MULLER"},
         {"name": "Somebody", "email": "Zoe@Quill.example"},
     ],
 )
-def test_a_customer_with_the_same_name_or_email_is_offered(counter, known):
-    make.customer(**known)
+def test_a_customer_with_the_same_name_or_email_is_offered(counter, facts):
+    make.customer(**facts)
     answer = counter.press("book", **NEW | {"c-email": "zoe@quill.example"})
     assert "A similar customer exists. Select it" in answer.text
     assert Customer.objects.count() == 1
@@ -275,8 +275,8 @@ def test_the_history_stays_with_the_device(counter):
 
 def test_a_return_is_linked_to_the_repair_in_warranty(counter):
     device = make.device()
-    counter.past(device, days_ago=400, covered_for=90)
-    covered = counter.past(device, days_ago=40, name="No sound")
+    counter.past(device, days_ago=400, warranty_days=90)
+    covered = counter.past(device, days_ago=40, fault="No sound")
     counter.book_in(device.owner, device)
     made = ReturnAssessment.objects.get()
     assert (made.earlier, made.assessment, made.is_in_warranty) == (
@@ -296,7 +296,7 @@ def test_the_counter_can_choose_no_earlier_repair(counter):
 
 def test_a_return_out_of_warranty_can_be_linked(counter):
     device = make.device()
-    old = counter.past(device, days_ago=400, covered_for=90)
+    old = counter.past(device, days_ago=400, warranty_days=90)
     counter.book_in(device.owner, device, against=old.pk)
     made = ReturnAssessment.objects.get()
     assert (made.earlier, made.is_in_warranty) == (old, False)
@@ -305,7 +305,7 @@ def test_a_return_out_of_warranty_can_be_linked(counter):
 @pytest.mark.parametrize("days_after", [0, 1])
 def test_the_last_day_of_warranty_counts_and_the_next_does_not(counter, days_after):
     device = make.device()
-    old = counter.past(device, days_ago=30 + days_after, covered_for=30)
+    old = counter.past(device, days_ago=30 + days_after, warranty_days=30)
     counter.book_in(device.owner, device, against=old.pk)
     assert ReturnAssessment.objects.get().is_in_warranty is (days_after == 0)
 
@@ -380,8 +380,8 @@ def test_an_invalid_arrival_is_refused_and_changes_nothing(counter):
 
 def test_following_a_link_never_books_anything_in(counter):
     device = make.device()
-    asked = {"step": "book", "customer": device.owner.pk, "device": device.pk}
-    answer = counter.client.get(reverse("intake:book_in"), asked | {"complaint": "x"})
+    sent = {"step": "book", "customer": device.owner.pk, "device": device.pk}
+    answer = counter.client.get(reverse("intake:book_in"), sent | {"complaint": "x"})
     assert answer.status_code == 200 and not Job.objects.exists()
     assert str(device.owner) in answer.text
 
@@ -390,13 +390,13 @@ BAD = ["\x00", "9" * 30, "-1", "new'--", "x" * 10_000, "%_"]
 
 
 @pytest.mark.parametrize("bad", BAD)
-@pytest.mark.parametrize("name", ["customer", "device", "against", "key", "who"])
+@pytest.mark.parametrize("name", ["customer", "device", "against", "key", "query"])
 def test_invalid_choices_are_ignored(counter, name, bad):
     for step in ("find", "book", "look", "customer:9", "device:x", bad):
         assert counter.press(step, **{name: bad}).status_code == 200
     for part in ("book_in", "find_customer", "find_device"):
-        asked = {name: bad, "d-serial": bad, "c-name": bad, "c-phone": bad}
-        answer = counter.client.get(reverse(f"intake:{part}"), asked)
+        sent = {name: bad, "d-serial": bad, "c-name": bad, "c-phone": bad}
+        answer = counter.client.get(reverse(f"intake:{part}"), sent)
         assert answer.status_code == 200
     assert not Job.objects.exists()
 
@@ -408,10 +408,10 @@ def test_an_erased_customer_cannot_be_chosen(counter):
 
 
 @pytest.mark.parametrize(
-    ("shown", "mark"), [("devices", "device:"), ("past", "Charging socket loose")]
+    ("shown", "mark"), [("devices", "device:"), ("past", "Socket loose")]
 )
 def test_the_screen_has_the_same_query_count_for_1_and_30(counter, shown, mark):
-    def queries(n):
+    def query_count(n):
         device = make.device()
         for days in range(n):
             if shown == "past":
@@ -419,10 +419,10 @@ def test_the_screen_has_the_same_query_count_for_1_and_30(counter, shown, mark):
             else:
                 make.device(device.owner)
         typed = {"device": device.pk} if shown == "past" else {}
-        with CaptureQueriesContext(connection) as asked:
+        with CaptureQueriesContext(connection) as queries:
             answer = counter.press("find", customer=device.owner.pk, **typed)
         assert answer.text.count(mark) >= n
-        return len(asked)
+        return len(queries)
 
-    queries(1)  # the first request of a session asks once more
-    assert queries(1) == queries(30)
+    query_count(1)  # the first request of a session makes one more
+    assert query_count(1) == query_count(30)

@@ -211,7 +211,7 @@ def test_a_scan_in_any_box_never_books_in(counter, box):
 def test_typed_text_is_kept_while_an_answer_arrives(counter):
     ada()
     counter.locator("#id_complaint").fill("Hums at night")
-    counter.locator("#id_who").fill("fenw")
+    counter.locator("#id_query").fill("fenw")
     counter.wait_for_selector("#found .choice")
     counter.keyboard.press("Enter")
     counter.wait_for_selector("text=Change customer")
@@ -228,7 +228,7 @@ def test_ticking_swollen_battery_shows_its_caution(counter):
 def test_a_returning_customer_is_booked_in_without_scripts(plain_counter):
     page = plain_counter
     device, repair = ada()
-    page.locator("#id_who").fill("fenw")
+    page.locator("#id_query").fill("fenw")
     page.keyboard.press("Enter")
     page.locator(f"[value='device:{device.pk}']").click()
     assert page.get_by_role("row", name=repair.job.number).is_visible()
@@ -240,7 +240,7 @@ def test_a_returning_customer_is_booked_in_without_scripts(plain_counter):
 
 def test_a_new_customer_is_booked_in_without_scripts(plain_counter):
     page = plain_counter
-    page.locator("#id_who").fill("Nils Ny")
+    page.locator("#id_query").fill("Nils Ny")
     page.get_by_role("button", name="Search", exact=True).last.click()
     page.locator("#id_c-phone").fill("020 7946 0018")
     page.locator("#id_d-serial").fill("NW-77")
@@ -271,8 +271,8 @@ def test_axe_finds_nothing_on_the_pages_of_the_counter(counter, live_server, wid
     start = reverse("intake:book_in")
     pages = [
         start,
-        f"{start}?who=fenw",
-        f"{start}?who=nobody",
+        f"{start}?query=fenw",
+        f"{start}?query=nobody",
         f"{start}?device={device.pk}",
         reverse("intake:booked", args=[announced.pk]),
         reverse("intake:record_arrival", args=[announced.pk]),
@@ -291,7 +291,7 @@ def test_axe_finds_nothing_on_the_pages_of_the_counter(counter, live_server, wid
         assert axe(counter) == [], path
         wide = counter.evaluate("document.documentElement.scrollWidth")
         assert wide <= width, path
-    counter.goto(live_server.url + start + "?who=nobody")
+    counter.goto(live_server.url + start + "?query=nobody")
     counter.get_by_role("button", name="Book in").click()
     counter.wait_for_selector("#problems:focus")
     assert counter.title().startswith("Error: ")

@@ -135,12 +135,12 @@ def test_the_drawn_qr_code_matches_the_label_code():
 
 def test_documents_open_in_the_browser(counter):
     job = booked_in()
-    for name, asked in (
+    for name, params in (
         ("slip", ""),
         ("label", "?size=89x36"),
         ("label", "?size=\x00"),
     ):
-        url = reverse(f"intake:{name}", args=[job.pk]) + asked
+        url = reverse(f"intake:{name}", args=[job.pk]) + params
         answer = counter.client.get(url)
         assert answer["Content-Type"] == "application/pdf"
         assert answer.content.startswith(b"%PDF-")

@@ -22,10 +22,10 @@ def test_the_bench_sees_the_code_once_and_gives_a_reason(bench):
     job = job_with_code()
     page = reverse("intake:show_code", args=[job.pk])
     assert "Marmalade" not in bench.get(page).text
-    first = bench.post(page, {"why": "To test the touch screen"})
+    first = bench.post(page, {"reason": "To test the touch screen"})
     assert "7294-Marmalade" in first.text
     assert "no-store" in first["Cache-Control"]
-    for again in (bench.get(page), bench.post(page, {"why": "Again"})):
+    for again in (bench.get(page), bench.post(page, {"reason": "Again"})):
         assert "Marmalade" not in again.text
         assert "To test the touch screen" in again.text
 
@@ -33,7 +33,7 @@ def test_the_bench_sees_the_code_once_and_gives_a_reason(bench):
 @pytest.mark.parametrize("why", ["", "  ", "x" * 301])
 def test_without_a_reason_the_code_stays_encrypted(bench, why):
     job = job_with_code()
-    answer = bench.post(reverse("intake:show_code", args=[job.pk]), {"why": why})
+    answer = bench.post(reverse("intake:show_code", args=[job.pk]), {"reason": why})
     assert "Marmalade" not in answer.text and "Error:" in answer.text
     assert AccessCode.objects.get(job=job).ciphertext is not None
 
@@ -41,7 +41,7 @@ def test_without_a_reason_the_code_stays_encrypted(bench, why):
 def test_opening_the_page_does_not_show_the_code(bench):
     job = job_with_code()
     page = reverse("intake:show_code", args=[job.pk])
-    bench.get(page, {"why": "Curious"})
+    bench.get(page, {"reason": "Curious"})
     assert AccessCode.objects.get(job=job).ciphertext is not None
 
 
@@ -51,7 +51,7 @@ def test_a_code_moved_to_another_job_is_refused(bench):
         ciphertext=AccessCode.objects.get(job=other).ciphertext
     )
     page = reverse("intake:show_code", args=[mine.pk])
-    answer = bench.post(page, {"why": "Testing"})
+    answer = bench.post(page, {"reason": "Testing"})
     assert "belongs to another job" in answer.text and "Marmalade" not in answer.text
 
 
@@ -64,6 +64,6 @@ def test_the_counter_can_store_a_code_but_not_see_it(client, db):
     client.force_login(make.user("counter"))
     job = job_with_code()
     page = reverse("intake:show_code", args=[job.pk])
-    assert client.post(page, {"why": "Curious"}).status_code == 403
+    assert client.post(page, {"reason": "Curious"}).status_code == 403
     assert AccessCode.objects.get(job=job).ciphertext is not None
     assert "Marmalade" not in client.get(reverse("intake:booked", args=[job.pk])).text

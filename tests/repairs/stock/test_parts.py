@@ -47,7 +47,7 @@ def send(client, part, verb, **entered):
 
 
 @pytest.mark.parametrize(
-    ("asked", "found"),
+    ("params", "found"),
     [
         ("4k7", ["R-1", "R-2"]),
         ("4700R", ["R-1", "R-2"]),
@@ -68,7 +68,7 @@ def send(client, part, verb, **entered):
     ],
 )
 def test_a_part_is_found_by_words_and_by_its_value_in_any_notation(
-    client, asked, found
+    client, params, found
 ):
     make.part("R-1", name="resistor, thick film", value="4700R 1\u00a0% 0402")
     make.part("R-2", name="resistor, thick film", value="4k7 0805")
@@ -76,8 +76,8 @@ def test_a_part_is_found_by_words_and_by_its_value_in_any_notation(
     make.part("C-2", name="capacitor, ceramic", value="22uF 6.3V X5R")
     make.part("L-1", name="choke, common mode", value="90R@100MHz")
     make.part("S-1", name="socket Umlaut", maker_number="MK-77")
-    page = client.get(PARTS, {"q": asked})
-    if asked in "%":  # a per cent sign stands in a value
+    page = client.get(PARTS, {"q": params})
+    if params in "%":  # a per cent sign stands in a value
         found = ["R-1"]
     assert numbers(page) == found
 
@@ -93,7 +93,7 @@ def test_parts_out_of_stock_and_retired_ones_can_be_listed(client):
 
 
 @pytest.mark.parametrize(
-    "asked",
+    "params",
     [
         {"q": "\x00"},
         {"q": "x" * 5000},
@@ -104,9 +104,9 @@ def test_parts_out_of_stock_and_retired_ones_can_be_listed(client):
         {"per_page": "1000000000"},
     ],
 )
-def test_invalid_list_parameters_still_give_a_page(client, asked):
+def test_invalid_list_parameters_still_give_a_page(client, params):
     make.part("A")
-    assert client.get(PARTS, asked).status_code == 200
+    assert client.get(PARTS, params).status_code == 200
 
 
 def test_every_sortable_heading_sorts(client):

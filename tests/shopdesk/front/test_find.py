@@ -126,7 +126,7 @@ def test_a_long_list_is_cut_and_says_so(desk):
 
 def test_nothing_found_offers_to_book_in(desk):
     page = find(desk, "nobody & co").text
-    assert "No results." in page and "?who=nobody%20%26%20co" in page
+    assert "No results." in page and "?query=nobody%20%26%20co" in page
 
 
 @pytest.mark.parametrize(
