@@ -164,7 +164,7 @@ def allowance_months(
 ) -> list[AllowanceMonth]:
     """Return the allowances of these months."""
     as_of, only = report.scope.as_of, report.scope.repairs
-    with_allowance = fixed_by(as_of, only=only).filter(reserve__isnull=False)
+    with_allowance = fixed_by(as_of, only=only).filter(comeback_allowance__isnull=False)
     charges = read(
         with_allowance.values_list("pk", Cast("comeback_allowance", BigIntegerField())),
         ["repair", "charged"],
