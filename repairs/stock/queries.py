@@ -1,4 +1,4 @@
-"""Queries of the parts pages, and the current cost of parts."""
+"""Substitutes, series and current costs of parts."""
 
 from collections.abc import Iterable
 from decimal import Decimal
@@ -7,26 +7,6 @@ from repairs.stock.models import Delivery, Part
 from repairs.stock.part_values import find_series, substitute_problems
 
 MAX_SUBSTITUTES = 50
-MAX_DELIVERIES = 100
-
-
-def movements(part: Part):
-    """The stock movements of a part, latest first."""
-    return part.movements.select_related("delivery", "by").order_by("-id")
-
-
-def deliveries(part: Part):
-    """The latest deliveries of a part, latest first."""
-    latest = part.deliveries.select_related("supplier").oldest_first().reverse()
-    return latest[:MAX_DELIVERIES]
-
-
-def uses(part: Part):
-    """The repairs that used a part, latest first.
-
-    `jobs` is a higher room, so its rows are reached by their related name.
-    """
-    return part.used_in.select_related("repair__job__device__model").order_by("-id")
 
 
 def substitutes(part: Part) -> list[tuple[Part, list[str]]]:

@@ -13,6 +13,7 @@ from repairs.stock.tables import MovementTable, PartTable, UseTable
 from shopdesk.look.forms import attempt, edit_page
 from shopdesk.stamp import Stamp
 
+MAX_DELIVERIES = 100
 MOVEMENT_FORMS = {"receive": ReceiveForm, "count": CountForm, "scrap": ScrapForm}
 
 
@@ -35,6 +36,9 @@ def _show(request, part, sent):
         name: form_class(initial=initial, **facts)
         for name, form_class in MOVEMENT_FORMS.items()
     } | sent
+    deliveries = part.deliveries.select_related("supplier").oldest_first().reverse()
+    movements = part.movements.select_related("delivery", "by").order_by("-id")
+    uses = part.used_in.select_related("repair__job__device__model").order_by("-id")
     configure = RequestConfig(request).configure
     return render(
         request,
@@ -44,9 +48,9 @@ def _show(request, part, sent):
             "parsed_value": format_value(part.parsed_value),
             "series": queries.series(part),
             "substitutes": queries.substitutes(part),
-            "deliveries": queries.deliveries(part),
-            "movements": configure(MovementTable(queries.movements(part))),
-            "uses": configure(UseTable(queries.uses(part))),
+            "deliveries": deliveries[:MAX_DELIVERIES],
+            "movements": configure(MovementTable(movements)),
+            "uses": configure(UseTable(uses)),
             "suppliers": Supplier.objects.all()[:500],
             "forms": list(forms.values()),
             **forms,
