@@ -31,7 +31,8 @@ FINAL = "A repair cannot be changed after handover."
 GUARDS = [
     *append_only("repairs_jobtransition", "The history of a job cannot be changed."),
     *append_only(
-        "repairs_stockmovement", "A stock move is never changed: move it back."
+        "repairs_stockmovement",
+        "A stock movement is never changed: correct it by another one.",
     ),
     *append_only(
         "repairs_returnassessment",

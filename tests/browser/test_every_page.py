@@ -41,9 +41,9 @@ def owner(live_server, own_demo, context, client):
     )
     context.set_default_timeout(90_000)
     page = context.new_page()
-    page.decision = []
-    page.on("console", lambda said: page.decision.append(said.text))
-    page.on("pageerror", lambda said: page.decision.append(str(said)))
+    page.messages = []
+    page.on("console", lambda said: page.messages.append(said.text))
+    page.on("pageerror", lambda said: page.messages.append(str(said)))
     return page
 
 
@@ -103,8 +103,8 @@ def test_every_page_is_sound_at_both_widths(owner, live_server):
             wide = owner.evaluate("document.documentElement.scrollWidth")
             if wide > width:
                 wrong.append((address, f"{wide} px wide at {width}"))
-        wrong += [(address, said) for said in owner.decision]
-        owner.decision.clear()
+        wrong += [(address, said) for said in owner.messages]
+        owner.messages.clear()
     assert wrong == []
     rooms = {name.split(":")[0] for name in EXPECTED}
     assert rooms == {name.split(":")[0] for name in names}

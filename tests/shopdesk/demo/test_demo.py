@@ -107,7 +107,7 @@ def test_every_kind_of_record_exists(demo):
         TaxRate,
     ):
         assert kind.objects.exists(), kind
-    assert Repair.objects.filter(reserve__isnull=False).count() > 15
+    assert Repair.objects.filter(comeback_allowance__isnull=False).count() > 15
 
 
 def test_numbers_follow_the_days(demo):
@@ -119,8 +119,10 @@ def test_numbers_follow_the_days(demo):
 
 
 def test_no_step_is_in_the_future(demo):
-    for job in Job.objects.filter(is_from_history=False).prefetch_related("steps"):
-        moments = [step.made_at for step in job.transitions.all()]
+    for job in Job.objects.filter(is_from_history=False).prefetch_related(
+        "transitions"
+    ):
+        moments = [transition.made_at for transition in job.transitions.all()]
         assert moments == sorted(moments) and moments[-1] < timezone.now()
 
 
@@ -183,7 +185,7 @@ def test_comebacks_take_days_to_weeks(demo):
 
 def test_one_delivery_is_bad(demo):
     def share(repairs):
-        back = repairs.filter(later_assessments__what="same_fault").distinct()
+        back = repairs.filter(later_assessments__assessment="same_fault").distinct()
         return back.count() / repairs.count()
 
     sockets = Repair.objects.filter(fix__code="JACK-NEW", outcome="fixed")
