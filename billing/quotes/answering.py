@@ -128,13 +128,13 @@ def _store_comeback_allowance(option: QuoteOption, *, on: date) -> None:
         return
     shop = Shop.current()
     selected = [(repair, fix) for repair, fix in fixes_in(option) if fix]
-    costs = repair_costs(selected, warranty_days=option.warranty_days, on=on, shop=shop)
-    by = PricingRules(hour=shop.hourly_cost, parcel=Decimal(0), margin=Decimal(0))
-    shares = allocate(
-        option.comeback_allowance,
-        by=[comeback_allowance_of(cost, by=by) for cost in costs],
-        places=option.quote.places,
-    )
+    weights = [Decimal(1)]  # of one repair, which gets all of it
+    if len(selected) > 1:
+        by = PricingRules(hour=shop.hourly_cost, parcel=Decimal(0), margin=Decimal(0))
+        days = option.warranty_days
+        costs = repair_costs(selected, warranty_days=days, on=on, shop=shop)
+        weights = [comeback_allowance_of(cost, by=by) for cost in costs]
+    shares = allocate(option.comeback_allowance, by=weights, places=option.quote.places)
     for (repair, _), share in zip(selected, shares, strict=True):
         Repair.objects.filter(pk=repair.pk, job=option.quote.job_id).update(
             comeback_allowance=max(share, Decimal(0))

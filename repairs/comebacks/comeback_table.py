@@ -198,14 +198,7 @@ def comeback_table(
     counts are only some of the shop's, `whole` is the table of all of them.
     """
     if whole is None:
-        estimated = rates(
-            counts,
-            is_stopgap=(pairs["fix_type"] == STOPGAP).to_numpy(dtype=bool),
-            fault=_numbered(pairs["fault"]),
-            fix=_numbered(pairs["fix"]),
-            limit=limit,
-            confidence=confidence,
-        )
+        estimated = rates_of(counts, pairs, limit=limit, confidence=confidence)
     else:
         numbers = whole.frame[["fault_id", "fix_id", "number"]]
         rows = pairs.merge(numbers, how="left")["number"].to_numpy()
@@ -235,8 +228,25 @@ def comeback_table(
     return ComebackTable(frame[list(DTYPES)].astype(DTYPES), estimated)
 
 
-def _numbered(codes: pd.Series) -> Ints:
-    return np.unique(codes.to_numpy(), return_inverse=True)[1]
+def rates_of(
+    counts: Counts, pairs: pd.DataFrame, *, limit: float, confidence: float
+) -> Rates:
+    """Return the rates of these counts, in the order of `pairs`.
+
+    Columns: fault_id, fix_id and fix_type.
+    """
+    return rates(
+        counts,
+        is_stopgap=(pairs["fix_type"] == STOPGAP).to_numpy(dtype=bool),
+        fault=_numbered(pairs["fault_id"]),
+        fix=_numbered(pairs["fix_id"]),
+        limit=limit,
+        confidence=confidence,
+    )
+
+
+def _numbered(keys: pd.Series) -> Ints:
+    return np.unique(keys.to_numpy(), return_inverse=True)[1]
 
 
 def mean_rework_costs(costs: pd.DataFrame, *, places: int = 2) -> list[Decimal]:

@@ -20,6 +20,7 @@ from repairs.comebacks.comeback_table import (
 from repairs.comebacks.queries import PAIR
 from repairs.comebacks.scope import Scope
 from repairs.comebacks.watch import (
+    Counts,
     count_follow_up,
     merge_observations,
     most_common_type,
@@ -109,6 +110,35 @@ def build_report(
     scope: Scope, *, shop: Shop, whole: ComebackTable | None = None
 ) -> ComebackReport:
     """Return the report; for filtered repairs, `whole` is the table of all."""
+    counted = count_pairs(scope)
+    keys = counted.pairs[[*PAIR]]
+    costs = _rework_costs(keys, counted.comebacks, scope=scope, places=shop.places)
+    pairs = queries.name_pairs(counted.pairs)
+    table = comeback_table(
+        counted.counts,
+        pairs.assign(mean_rework_cost=pd.Series(costs, dtype="object")),
+        limit=float(shop.max_comeback_risk),
+        confidence=float(shop.verdict_confidence),
+        places=shop.places,
+        whole=whole,
+    )
+    return ComebackReport(scope=scope, table=table, whole=whole)
+
+
+@dataclass(frozen=True)
+class CountedPairs:
+    """The pairs of a fault and a fix, and their follow-up."""
+
+    pairs: pd.DataFrame
+    """Columns: fault_id, fix_id and fix_type, the one recorded most often."""
+    counts: Counts
+    """In the order of the pairs."""
+    comebacks: pd.DataFrame
+    """A row per comeback, see `queries.comeback_rows`."""
+
+
+def count_pairs(scope: Scope) -> CountedPairs:
+    """Return the pairs of a scope with their counts, from the database."""
     as_of, only = scope.as_of, scope.repairs
     # Few repairs came back or are on a device out of use. These are read first, so that
     # one saved meanwhile cannot be missing in the total.
@@ -125,20 +155,8 @@ def build_report(
         as_of=as_of.toordinal(),
         within=scope.within,
     )
-    costs = _rework_costs(pairs, back, scope=scope, places=shop.places)
-    pairs = queries.name_pairs(pairs).assign(
-        fix_type=np.where(most_common_type(fixed), STOPGAP, LASTING),
-        mean_rework_cost=pd.Series(costs, dtype="object"),
-    )
-    table = comeback_table(
-        counts,
-        pairs,
-        limit=float(shop.max_comeback_risk),
-        confidence=float(shop.verdict_confidence),
-        places=shop.places,
-        whole=whole,
-    )
-    return ComebackReport(scope=scope, table=table, whole=whole)
+    pairs = pairs.assign(fix_type=np.where(most_common_type(fixed), STOPGAP, LASTING))
+    return CountedPairs(pairs, counts, back)
 
 
 def _rework_costs(

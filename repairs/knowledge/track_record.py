@@ -16,9 +16,11 @@ from django.db.models import Max, Min, Q, Sum
 from django.utils import timezone
 
 from repairs.comebacks.cache import cached, fingerprint
+from repairs.comebacks.comeback_table import rates_of
 from repairs.comebacks.estimate.kaplan_meier import cumulative_hazard
 from repairs.comebacks.estimate.posterior import Posterior
-from repairs.comebacks.record import comeback_report
+from repairs.comebacks.queries import PAIR
+from repairs.comebacks.record import count_pairs
 from repairs.comebacks.scope import Scope
 from repairs.faults.models import Fix
 from repairs.jobs import states
@@ -109,28 +111,35 @@ def _period(shop: Shop) -> int:
 
 
 def _calculate(on: date, period: int, shop: Shop) -> TrackRecord:
-    report = comeback_report(Scope(as_of=on, within=period), shop=shop)
-    table = report.table
-    hazards = cumulative_hazard(table.counts).tolist()
+    counted = count_pairs(Scope(as_of=on, within=period))
+    counts, pairs = counted.counts, counted.pairs
+    estimated = rates_of(
+        counts,
+        pairs,
+        limit=float(shop.max_comeback_risk),
+        confidence=float(shop.verdict_confidence),
+    )
+    hazards = cumulative_hazard(counts).tolist()
     if not hazards[-1]:
         # Without any comeback, no more risk is assumed than the shop accepts. Otherwise
         # a new shop's prices would assume that most of its repairs come back.
         accepted = (
             -math.log1p(-float(shop.max_comeback_risk)) / shop.comeback_period_days
         )
-        per_day = min(table.rates.shop_hazard / period, accepted)
+        per_day = min(estimated.shop_hazard / period, accepted)
         hazards = [per_day * day for day in range(period + 1)]
+    keys = pairs[[*PAIR]].itertuples(index=False, name=None)
     return TrackRecord(
         as_of=on,
-        repairs=report.repairs,
+        repairs=int(counts.repairs.sum()),
         hazards=hazards,
-        numbers={row.pair: row.number for row in report.rows},
-        done=table.counts.repairs.tolist(),
+        numbers={pair: number for number, pair in enumerate(keys)},
+        done=counts.repairs.tolist(),
         comeback_days=[
             [day for day, n in enumerate(events) for _ in range(n)]
-            for events in table.counts.events.tolist()
+            for events in counts.events.tolist()
         ],
-        posterior=table.rates.posterior,
+        posterior=estimated.posterior,
         times=_labour_times(on),
     )
 
