@@ -170,6 +170,30 @@ def stand_in_for_pdfs():
     render.draw_pdf = real
 
 
+@pytest.fixture(scope="session", autouse=True)
+def cheap_requests(django_test_environment):
+    """Leave out work that each test client would repeat and no test looks at."""
+    from django.conf import settings
+    from django.test import client
+
+    # Otherwise each client reads the list of all static files.
+    settings.WHITENOISE_AUTOREFRESH = True
+    store = client.store_rendered_templates
+
+    def store_page(data, signal, sender, template, context, **facts):
+        """Keep the context of pages, not of the hundred templates they include."""
+        if (
+            template.name
+            and "/_" not in template.name
+            and "/look/" not in template.name
+        ):
+            store(data, signal, sender, template, context, **facts)
+
+    client.store_rendered_templates = store_page
+    yield
+    client.store_rendered_templates = store
+
+
 def pytest_runtest_setup(item):
     papers.is_real = _is_paper(item)
 
