@@ -58,13 +58,11 @@ def e164(text: str, *, country: str) -> str:
     except phonenumbers.NumberParseException:
         raise ValidationError(
             "This is not a phone number. Enter digits, with + and the country code for"
-            " a foreign number.",
-            code="not_a_number",
+            " a foreign number."
         ) from None
     if number.extension:
         raise ValidationError(
-            "Enter the number without its extension; add the extension to the notes.",
-            code="extension",
+            "Enter the number without its extension; add the extension to the notes."
         )
     result = phonenumbers.is_possible_number_with_reason(number)
     problems = {
@@ -75,8 +73,7 @@ def e164(text: str, *, country: str) -> str:
     if result != phonenumbers.ValidationResult.IS_POSSIBLE:
         raise ValidationError(
             f"This number {problems.get(result, 'cannot be dialled')}. A foreign number"
-            " starts with + and the country code.",
-            code="not_possible",
+            " starts with + and the country code."
         )
     return phonenumbers.format_number(number, phonenumbers.PhoneNumberFormat.E164)
 

@@ -176,8 +176,7 @@ class ChangeDeviceForm(forms.ModelForm):
         )
         if others.exclude(pk=self.instance.pk).exists():
             raise forms.ValidationError(
-                "This serial number is already used for another device of this maker.",
-                code="taken",
+                "This serial number is already used for another device of this maker."
             )
         return serial
 

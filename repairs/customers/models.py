@@ -138,12 +138,11 @@ class DeviceModelQuerySet(models.QuerySet):
 
 
 class DeviceModel(models.Model):
-    """A make and model; `family` groups models that share boards and faults."""
+    """A make and model."""
 
     kind = models.CharField(max_length=40, help_text="laptop, tablet, amplifier …")
     maker = models.CharField(max_length=60, blank=True)
     model = models.CharField(max_length=80)
-    family = models.CharField(max_length=80, blank=True)
 
     objects = DeviceModelQuerySet.as_manager()
 

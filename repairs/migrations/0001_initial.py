@@ -122,7 +122,6 @@ class Migration(migrations.Migration):
                 ('kind', models.CharField(help_text='laptop, tablet, amplifier …', max_length=40)),
                 ('maker', models.CharField(blank=True, max_length=60)),
                 ('model', models.CharField(max_length=80)),
-                ('family', models.CharField(blank=True, max_length=80)),
             ],
             options={
                 'ordering': ['maker', 'model'],
@@ -458,10 +457,6 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='part',
-            constraint=models.CheckConstraint(condition=models.Q(('on_hand__gte', 0)), name='part_never_below_zero'),
-        ),
-        migrations.AddConstraint(
-            model_name='part',
             constraint=models.CheckConstraint(condition=models.Q(('number', ''), _negated=True), name='part_has_number'),
         ),
         migrations.AddConstraint(
@@ -527,10 +522,6 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name='stockmovement',
             constraint=models.CheckConstraint(condition=models.Q(models.Q(('kind__in', ['received', 'put_back']), ('quantity__gt', 0)), models.Q(('kind__in', ['used', 'scrapped']), ('quantity__lt', 0)), ('kind', 'counted'), _connector='OR'), name='stock_movement_direction'),
-        ),
-        migrations.AddConstraint(
-            model_name='delivery',
-            constraint=models.CheckConstraint(condition=models.Q(('remaining__gte', 0)), name='delivery_never_below_zero'),
         ),
         migrations.AddConstraint(
             model_name='delivery',

@@ -93,9 +93,6 @@ class Part(Searchable):
     class Meta:
         ordering = ["number"]
         constraints = [
-            models.CheckConstraint(
-                condition=Q(on_hand__gte=0), name="part_never_below_zero"
-            ),
             models.CheckConstraint(condition=~Q(number=""), name="part_has_number"),
             models.CheckConstraint(
                 condition=Q(fixed_price=None) | Q(fixed_price__gte=0),
@@ -178,9 +175,6 @@ class Delivery(models.Model):
         ordering = ["received_on", "id"]
         verbose_name_plural = "deliveries"
         constraints = [
-            models.CheckConstraint(
-                condition=Q(remaining__gte=0), name="delivery_never_below_zero"
-            ),
             models.CheckConstraint(
                 condition=Q(remaining__lte=F("quantity")),
                 name="delivery_never_above_received",
