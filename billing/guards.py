@@ -2,7 +2,7 @@
 
 from shopdesk.triggers import ForbidChange, append_only, changed
 
-SENT = "A sent quote can’t be changed. Revise it."
+SENT = "A sent quote cannot be changed. Revise it."
 
 
 def _quote_of(row: str) -> str:
@@ -17,7 +17,7 @@ def _quote(row: str) -> str:
     return f"(SELECT state FROM billing_quote WHERE id = {row}.quote_id) <> 'draft'"
 
 
-ISSUED = "An issued form can’t be changed. Create another one."
+ISSUED = "An issued form cannot be changed. Create another one."
 
 
 def _issued() -> str:
@@ -83,50 +83,62 @@ GUARDS = [
     ForbidChange(
         "billing_link",
         "UPDATE",
-        "A link can’t be changed. Revoke it and create another one.",
+        "A link cannot be changed. Revoke it and create another one.",
         "OLD.revoked_at IS NOT NULL AND "
         + changed("revoked_at", "revoked_by_id")
         + " OR "
         + changed("job_id", "token_hash", "works_until", "made_at"),
     ),
-    *append_only("billing_signature", "A signature can’t be changed."),
-    *append_only("billing_changeorder", "Extra work can’t be changed. Add another."),
-    *append_only("billing_changeline", "Extra work can’t be changed. Add another."),
+    *append_only("billing_signature", "A signature cannot be changed."),
+    *append_only(
+        "billing_changeorder", "Extra work cannot be changed. Add more extra work."
+    ),
+    *append_only(
+        "billing_changeline", "Extra work cannot be changed. Add more extra work."
+    ),
     ForbidChange(
         "billing_changeline",
         "INSERT",
-        "Extra work that is answered gets no more lines.",
+        "No line can be added to extra work that is answered.",
         "EXISTS (SELECT 1 FROM billing_changeanswer WHERE change_id = NEW.change_id)",
     ),
-    *append_only("billing_changeanswer", "An answer can’t be changed."),
+    *append_only("billing_changeanswer", "An answer cannot be changed."),
     *append_only(
-        "billing_diagnosisconsent", "A consent can’t be changed. Add another."
+        "billing_diagnosisconsent", "A consent cannot be changed. Record a new one."
     ),
-    *append_only("billing_collection", "Who took a device is never changed."),
     *append_only(
-        "billing_warrantycertificate", "A warranty certificate is never changed."
+        "billing_collection", "The person who collected a device cannot be changed."
+    ),
+    *append_only(
+        "billing_warrantycertificate", "A warranty certificate cannot be changed."
     ),
     ForbidChange(
         "billing_parcel",
         "UPDATE",
-        "A parcel is never changed; its number may be added once.",
+        "A parcel cannot be changed. Its number may be added once.",
         "OLD.number <> '' OR "
         + changed("job_id", '"to"', "carrier", "grams", "battery", "sent_on", "pdf"),
     ),
     ForbidChange(
-        "billing_parcel", "DELETE", "A parcel that was sent is never deleted."
+        "billing_parcel", "DELETE", "A parcel that was sent cannot be deleted."
     ),
-    *append_only("billing_invoice", "An invoice is never changed: credit it."),
-    *append_only("billing_invoiceline", "An invoice is never changed: credit it."),
-    *append_only("billing_einvoice", "An e-invoice is never changed: credit it."),
-    *append_only("billing_payment", "A payment is never changed: pay back instead."),
+    *append_only(
+        "billing_invoice", "An invoice cannot be changed. Create a credit note."
+    ),
+    *append_only(
+        "billing_invoiceline", "An invoice cannot be changed. Create a credit note."
+    ),
+    *append_only(
+        "billing_einvoice", "An e-invoice cannot be changed. Create a credit note."
+    ),
+    *append_only("billing_payment", "A payment cannot be changed. Record a refund."),
     ForbidChange(
         "billing_payment",
         "INSERT",
-        "That day of the till is closed: the money counts on the next one.",
+        "This day is closed. Record the payment for the next day.",
         "NEW.booked_on <= (SELECT MAX(day) FROM billing_dayclose)",
     ),
-    *append_only("billing_receipt", "A receipt is never changed."),
-    *append_only("billing_reminder", "A reminder is never changed: send another."),
-    *append_only("billing_dayclose", "A day that was closed stays as it was counted."),
+    *append_only("billing_receipt", "A receipt cannot be changed."),
+    *append_only("billing_reminder", "A reminder cannot be changed. Send another one."),
+    *append_only("billing_dayclose", "A closed day cannot be changed."),
 ]

@@ -13,8 +13,8 @@ def comebacks_are_as_decided(databases=None, **kwargs):
     """Return an error that names the first difference."""
     return [
         checks.Error(
-            f"The table of comebacks differs from the decisions: {difference}.",
-            hint="Write it anew: Comeback.objects.write_all() in `manage.py shell`.",
+            f"The comeback table differs from the return assessments: {difference}.",
+            hint="Rebuild it: run Comeback.objects.write_all() in `manage.py shell`.",
             id=DIFFERS,
         )
         for alias in databases or ()

@@ -32,7 +32,7 @@ GUARDS = [
     *append_only("repairs_jobtransition", "The history of a job cannot be changed."),
     *append_only(
         "repairs_stockmovement",
-        "A stock movement is never changed: correct it by another one.",
+        "A stock movement cannot be changed. Record a correcting movement.",
     ),
     *append_only(
         "repairs_returnassessment",

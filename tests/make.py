@@ -102,7 +102,7 @@ def hand_over(of, *, on, outcome=states.FIXED):
 
 
 def past_repair(fault_, fix_, *, on, back_on=None, of=None, **facts):
-    """A finished repair handed back on `on`; with `back_on`, its comeback.
+    """A finished repair handed over on `on`; with `back_on`, its comeback.
 
     Returns the repair. The comeback is a job booked in on `back_on`, decided that day.
     """
@@ -180,7 +180,7 @@ def delivery(of, quantity, *, unit_cost=Decimal("2.50"), on=DAY, **facts):
 
 
 def redone(repair, amount, *, on):
-    """The comeback of `repair`, handed back on `on` after work of that cost."""
+    """The comeback of `repair`, handed over on `on` after work of that cost."""
     job = repair.later_assessments.get().job
     Repair.objects.create(
         job=job,

@@ -82,15 +82,15 @@ def draft(desk):
 
 
 def invoice(desk):
-    return bytes(till.handed_back(of=desk.device).pdf)
+    return bytes(till.handed_over(of=desk.device).pdf)
 
 
 def invoice_without_file(desk):
-    return bytes(till.handed_back(paid=Decimal(20), means="cash").pdf)
+    return bytes(till.handed_over(paid=Decimal(20), means="cash").pdf)
 
 
 def credit_note(desk):
-    bill = till.handed_back(of=desk.device)
+    bill = till.handed_over(of=desk.device)
     note = issue_credit_note(bill, why="Wrong", stamp=make.stamp(on=till.TODAY))
     return bytes(note.pdf)
 
@@ -107,14 +107,14 @@ def receipt(desk):
 
 
 def reminder(desk):
-    bill = till.handed_back(of=desk.device)
+    bill = till.handed_over(of=desk.device)
     on = bill.due_on + timedelta(days=30)
     sent = send_reminder(bill, stamp=make.stamp(on=on), text="Please pay.", fee=5)
     return bytes(sent.pdf)
 
 
 def closed(desk):
-    till.handed_back(of=desk.device, paid=Decimal(20), means="cash")
+    till.handed_over(of=desk.device, paid=Decimal(20), means="cash")
     return close_day(
         till.TODAY, counted=Decimal(20), stamp=make.stamp(on=till.TODAY, by=make.user())
     )
@@ -129,7 +129,7 @@ def day_on_a_roll(desk):
 
 
 def cover(desk):
-    return desk.of("handover:certificate", till.handed_back(of=desk.device).job.pk)
+    return desk.of("handover:certificate", till.handed_over(of=desk.device).job.pk)
 
 
 def parcel(desk):

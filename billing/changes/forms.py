@@ -56,7 +56,7 @@ def line_forms(data, *, usual_tax, taxes, places):
 
 
 class ChangeAnswerForm(forms.Form):
-    """The customer's answer, when and how; with `may_ask` also “Not asked yet”."""
+    """The customer's answer, when and how; perhaps “Not asked yet”."""
 
     decision = forms.ChoiceField(label="Answer", widget=forms.RadioSelect)
     who = forms.CharField(label="Answered by", max_length=120, required=False)
@@ -76,11 +76,11 @@ class ChangeAnswerForm(forms.Form):
     )
     why = forms.CharField(label="Customer’s reason", max_length=500, required=False)
 
-    def __init__(self, *args, customer, since, may_ask=False, **kwargs):
+    def __init__(self, *args, customer, since, allow_unanswered=False, **kwargs):
         super().__init__(*args, **kwargs)
         self.since = since
         choices = [(Decision.YES, "Agreed"), (Decision.NO, "Declined")]
-        if may_ask:
+        if allow_unanswered:
             choices.insert(0, (ASK, "Not asked yet: the job waits for the customer"))
             self.fields["decision"].initial = ASK
         else:

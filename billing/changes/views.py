@@ -79,7 +79,7 @@ def _new_forms(job, quote, *, shop, data=None):
         prefix="answer",
         customer=job.customer,
         since=quote.answered_at,
-        may_ask=True,
+        allow_unanswered=True,
     )
     forms = [reason_form, *lines, answer_form]
     return {

@@ -64,7 +64,7 @@ def _made(request, job):
     with document_language(shop):
         subject = gettext("Your {device}: job {number}")
         body = gettext(
-            "Hello {name},\n\nyou can read and answer our quote and check the repair"
+            "Hello {name},\n\nYou can read and answer our quote and check the repair"
             " status here:\n\n{link}\n\nAnyone with this link can answer for you, so"
             " keep it private.\n\n{shop}"
         )
@@ -86,7 +86,7 @@ def revoke(request, pk):
     """Revoke the link."""
     link = get_object_or_404(Link, pk=pk)
     actions.revoke(link, stamp=Stamp.of(request))
-    messages.success(request, "The link is revoked.")
+    messages.success(request, "Link revoked.")
     return redirect("customer_links:for_job", link.job_id)
 
 

@@ -19,7 +19,7 @@ STATUS = {
     job_states.QUOTED: "Our quote is ready. We are waiting for your answer.",
     job_states.APPROVED: "Approved. The repair is in progress or next in line.",
     job_states.DECLINED: "No repair. We are reassembling your device.",
-    job_states.REPAIRED: "The repair is done. We are testing the repair.",
+    job_states.REPAIRED: "The repair is done. We are now testing it.",
     job_states.TESTED: "The repair passed its final test.",
     job_states.READY: "Ready for collection.",
     job_states.HANDED_OVER: "Handed over.",

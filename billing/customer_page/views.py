@@ -203,7 +203,7 @@ def show_page(request, job, viewer, *, refusal="", status=200, **bound):
         balance = viewer.balance_of(job)
         context |= {
             "balance": balance,
-            "owed_back": -balance.owed,
+            "refund_due": -balance.owed,
             "billed_in": balance.written_in(shop),
         }
     if quote is not None:

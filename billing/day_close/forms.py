@@ -14,14 +14,14 @@ class DayCloseForm(forms.Form):
     opening = MoneyFormField(
         label="Opening float",
         max_value=MAX_PRICE * 100,
-        help_text="Asked once. Later it is the closing float of the last day.",
+        help_text="Entered once. After that it is the last closing float.",
     )
     counted = MoneyFormField(label="Cash counted", max_value=MAX_PRICE * 100)
     cash_removed = MoneyFormField(
         label="Cash removed",
         max_value=MAX_PRICE * 100,
         required=False,
-        help_text="To the bank or safe. The rest is the float of the next day.",
+        help_text="Taken to the bank or safe. The rest is the next opening float.",
     )
     why = NormalizedCharField(
         label="Reason for difference",

@@ -20,17 +20,17 @@ STANDARD, ZERO, EXEMPT, REVERSE, OUTSIDE = "S", "Z", "E", "AE", "O"
 UNIT = "C62"
 """The unit of every line: one piece (UNECE Recommendation 20)."""
 
-EUROPE = frozenset(
+VAT_COUNTRIES = frozenset(
     """
     AT BE BG CH CY CZ DE DK EE EL ES FI FR GB HR HU IE IT LI LT LU LV MT NL NO PL PT RO
     SE SI SK XI
     """.split()
 )
 """Country codes with which European VAT numbers begin."""
-LETTERS_GO_ON = frozenset({"AT", "CH", "ES", "FR"})
+LETTER_AFTER_COUNTRY = frozenset({"AT", "CH", "ES", "FR"})
 """Countries in which another letter may follow the country code."""
 
-NOT_OF_ISO = frozenset("AC DG EA EU IC TA XK".split())
+NON_ISO_CODES = frozenset("AC DG EA EU IC TA XK".split())
 """Codes in use for places that have no code in ISO 3166."""
 
 
@@ -59,11 +59,11 @@ class EInvoiceLine:
 
 
 @dataclass(frozen=True)
-class Bill:
+class EInvoiceData:
     """An invoice, or a credit note if `credits` (number and day of the invoice) is set.
 
     A credit note has the lines of its invoice with negative quantities. `tax` and
-    `gross` are the stored totals. `said` are all totals where they do not follow from
+    `gross` are as stored. `stored_totals` has all totals where they do not follow from
     the lines: those of a partial credit note. `paid` is what was paid by the date of
     issue, `rounding` the cash rounding in it. `reasons` gives the reason for each
     category without tax.
@@ -80,7 +80,7 @@ class Bill:
     tax: Decimal
     gross: Decimal
     prices_include_tax: bool = False
-    said: money.Totals | None = None
+    stored_totals: money.Totals | None = None
     due_on: date | None = None
     paid: Decimal = Decimal(0)
     rounding: Decimal = Decimal(0)
@@ -124,55 +124,56 @@ class Sums:
     due: Decimal
 
 
-def sums(bill: Bill) -> Sums:
+def sums(invoice: EInvoiceData) -> Sums:
     """Return the totals of the invoice; raise if they differ from the stored ones."""
-    totals = bill.said or money.totals(
-        [line.as_money() for line in bill.lines],
-        places=bill.places,
-        prices_include_tax=bill.prices_include_tax,
+    totals = invoice.stored_totals or money.totals(
+        [line.as_money() for line in invoice.lines],
+        places=invoice.places,
+        prices_include_tax=invoice.prices_include_tax,
     )
     lines = tuple(
-        _written(line, net, bill)
-        for line, net in zip(bill.lines, _nets(totals, bill), strict=True)
+        _written(line, net, invoice)
+        for line, net in zip(invoice.lines, _nets(totals, invoice), strict=True)
     )
     groups = tuple(
-        money.TaxGroup(g.category, g.rate, bill.sign * g.net, bill.sign * g.tax)
+        money.TaxGroup(g.category, g.rate, invoice.sign * g.net, invoice.sign * g.tax)
         for g in totals.groups
     )
-    zero = money.rounded(Decimal(0), places=bill.places)
+    zero = money.rounded(Decimal(0), places=invoice.places)
     amounts = Sums(
         lines=lines,
         groups=groups,
         lines_net=sum((line.net for line in lines), zero),
-        net=bill.sign * totals.net,
-        tax=bill.sign * totals.tax,
-        gross=bill.sign * totals.gross,
-        paid=bill.paid,
-        rounding=bill.rounding,
-        due=bill.sign * totals.gross - bill.paid + bill.rounding,
+        net=invoice.sign * totals.net,
+        tax=invoice.sign * totals.tax,
+        gross=invoice.sign * totals.gross,
+        paid=invoice.paid,
+        rounding=invoice.rounding,
+        due=invoice.sign * totals.gross - invoice.paid + invoice.rounding,
     )
-    if (totals.tax, totals.gross) != (bill.tax, bill.gross):
+    if (totals.tax, totals.gross) != (invoice.tax, invoice.gross):
         raise IncompleteError(
-            f"The lines of {bill.number} come to {totals.gross} with {totals.tax} tax,"
-            f" its record says {bill.gross} with {bill.tax}: no e-invoice is created."
+            f"The lines of {invoice.number} add up to {totals.gross} with"
+            f" {totals.tax} tax, but it was stored with {invoice.gross} and"
+            f" {invoice.tax} tax. No e-invoice was created."
         )
     return amounts
 
 
-def _nets(totals: money.Totals, bill: Bill) -> list[Decimal]:
+def _nets(totals: money.Totals, invoice: EInvoiceData) -> list[Decimal]:
     """Return the amount of each line before tax, adding up to their tax groups.
 
     If prices include tax, the remaining cents of a group go to the amounts with the
     largest fractions of a cent.
     """
-    if not bill.prices_include_tax:
+    if not invoice.prices_include_tax:
         return list(totals.lines)
-    cent = Decimal(1).scaleb(-bill.places)
+    cent = Decimal(1).scaleb(-invoice.places)
     nets = list(totals.lines)
     for group in totals.groups:
         members = [
             n
-            for n, line in enumerate(bill.lines)
+            for n, line in enumerate(invoice.lines)
             if (line.category, line.rate) == (group.category, group.rate)
         ]
         exact = {n: totals.lines[n] * 100 / (100 + group.rate) for n in members}
@@ -186,66 +187,66 @@ def _nets(totals: money.Totals, bill: Bill) -> list[Decimal]:
     return nets
 
 
-def _written(line: EInvoiceLine, net: Decimal, bill: Bill) -> WrittenLine:
-    quantity = bill.sign * line.quantity
-    price = _price(line, net, bill)
+def _written(line: EInvoiceLine, net: Decimal, invoice: EInvoiceData) -> WrittenLine:
+    quantity = invoice.sign * line.quantity
+    price = _price(line, net, invoice)
     if price < 0:
         quantity, price = -quantity, -price
-    return WrittenLine(quantity=quantity, price=price, net=bill.sign * net)
+    return WrittenLine(quantity=quantity, price=price, net=invoice.sign * net)
 
 
-def _price(line: EInvoiceLine, net: Decimal, bill: Bill) -> Decimal:
+def _price(line: EInvoiceLine, net: Decimal, invoice: EInvoiceData) -> Decimal:
     """Return the unit price before tax, with the fewest decimals that give `net`."""
-    amount = money.line_amount(line.as_money(), places=bill.places)
-    if not bill.prices_include_tax and amount == net:
+    amount = money.line_amount(line.as_money(), places=invoice.places)
+    if not invoice.prices_include_tax and amount == net:
         return line.price
     if not line.quantity:
         return money.rounded(line.price * 100 / (100 + line.rate), places=4)
-    for places in range(bill.places, 12):
+    for places in range(invoice.places, 12):
         price = money.rounded(net / line.quantity, places=places)
-        if money.rounded(price * line.quantity, places=bill.places) == net:
+        if money.rounded(price * line.quantity, places=invoice.places) == net:
             return price
     raise IncompleteError(f"“{line.text}”: the quantity is too large for an e-invoice.")
 
 
-def check(bill: Bill) -> None:
+def check(invoice: EInvoiceData) -> None:
     """Raise IncompleteError if something that the standard requires is missing."""
-    used = {line.category for line in bill.lines}
-    if not bill.lines:
+    used = {line.category for line in invoice.lines}
+    if not invoice.lines:
         raise IncompleteError("An e-invoice needs at least one line.")
-    if not bill.seller.name.strip():
+    if not invoice.seller.name.strip():
         raise IncompleteError(
             "Enter the shop’s name in the shop settings to create an e-invoice."
         )
-    if not re.fullmatch("[A-Z]{2}", bill.seller.country):
+    if not re.fullmatch("[A-Z]{2}", invoice.seller.country):
         raise IncompleteError(
             "Enter the shop’s country in the shop settings to create an e-invoice."
         )
-    if not _plain_id(bill.seller.tax_id):
+    if not _plain_id(invoice.seller.tax_id):
         raise IncompleteError(
             "Enter the shop’s tax number in the shop settings to create an e-invoice."
         )
-    if not bill.buyer.name.strip():
+    if not invoice.buyer.name.strip():
         raise IncompleteError(
             "An e-invoice needs the customer’s name. Enter it in the customer record."
         )
-    if not re.fullmatch("[A-Z]{2}", bill.buyer.country):
+    if not re.fullmatch("[A-Z]{2}", invoice.buyer.country):
         raise IncompleteError(
             "An e-invoice needs the customer’s country. Enter it in the customer"
             " record."
         )
-    for party in (bill.seller, bill.buyer):
-        if party.country in NOT_OF_ISO:
+    for party in (invoice.seller, invoice.buyer):
+        if party.country in NON_ISO_CODES:
             raise IncompleteError(
                 f"An e-invoice cannot use the country code {party.country}: it is not"
                 " in ISO 3166."
             )
-    if bill.places > 2:
+    if invoice.places > 2:
         raise IncompleteError(
-            f"An e-invoice has two decimals and {bill.currency} has {bill.places}: no"
-            " e-invoice is possible in that currency."
+            f"E-invoices allow 2 decimals, but {invoice.currency} has {invoice.places}."
+            " No e-invoice is possible in this currency."
         )
-    if bill.paid and bill.credits:
+    if invoice.paid and invoice.credits:
         raise IncompleteError(
             "A credit note takes no payment. Record the refund on its invoice."
         )
@@ -254,16 +255,16 @@ def check(bill: Bill) -> None:
             "An e-invoice cannot mix items that are subject to tax with items that are"
             " not."
         )
-    if REVERSE in used and not vat_number(bill.buyer):
+    if REVERSE in used and not vat_number(invoice.buyer):
         raise IncompleteError(
             "Reverse charge needs the customer’s VAT number, with the country"
             " letters in front. Enter it in the customer record."
         )
-    if EXEMPT in used and not bill.reasons.get(EXEMPT, "").strip():
+    if EXEMPT in used and not invoice.reasons.get(EXEMPT, "").strip():
         raise IncompleteError(
             "Enter the reason for the tax exemption. An e-invoice requires it."
         )
-    for line in bill.lines:
+    for line in invoice.lines:
         _check_tax(line)
 
 
@@ -276,7 +277,7 @@ def _check_tax(line: EInvoiceLine) -> None:
         )
     if (line.category == STANDARD) != (line.rate > 0):
         raise IncompleteError(
-            f"“{line.text}” has a tax rate of {line.rate:f} %, which does not go with"
+            f"“{line.text}” has a tax rate of {line.rate:f} %, which does not match"
             f" its tax category {line.category}."
         )
 
@@ -290,5 +291,7 @@ def vat_number(party: Party) -> str:
     number = _plain_id(party.tax_id)
     own = "EL" if party.country == "GR" else party.country
     letters, rest = number[:2], number[2:]
-    elsewhere = letters in EUROPE and (rest[:1].isdigit() or letters in LETTERS_GO_ON)
-    return number if (letters == own or elsewhere) and re.search("[0-9]", rest) else ""
+    is_foreign = letters in VAT_COUNTRIES and (
+        rest[:1].isdigit() or letters in LETTER_AFTER_COUNTRY
+    )
+    return number if (letters == own or is_foreign) and re.search("[0-9]", rest) else ""

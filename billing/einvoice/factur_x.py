@@ -14,7 +14,7 @@ from billing.einvoice.en16931 import (
     OUTSIDE,
     REVERSE,
     UNIT,
-    Bill,
+    EInvoiceData,
     EInvoiceLine,
     Party,
     WrittenLine,
@@ -41,24 +41,24 @@ require an account number, which is not known here.
 UNSEEN = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
-def cii(bill: Bill) -> bytes:
+def cii(invoice: EInvoiceData) -> bytes:
     """Return the e-invoice to embed in the PDF, always with the same bytes."""
-    return _written("generate_cii_xml", bill)
+    return _written("generate_cii_xml", invoice)
 
 
-def ubl(bill: Bill) -> bytes:
+def ubl(invoice: EInvoiceData) -> bytes:
     """Return the e-invoice as a UBL 2.1 file, always with the same bytes."""
-    written = _written("generate_ubl_xml", bill)
+    written = _written("generate_ubl_xml", invoice)
     # The library always writes EUR for this amount.
     amount = b'PayableRoundingAmount currencyID="%s"'
-    return written.replace(amount % b"EUR", amount % bill.currency.encode())
+    return written.replace(amount % b"EUR", amount % invoice.currency.encode())
 
 
-def _written(how: str, bill: Bill) -> bytes:
+def _written(how: str, invoice: EInvoiceData) -> bytes:
     # Imported on first use, as it is slow to load.
     import facturx
 
-    document = _document(bill)
+    document = _document(invoice)
     try:
         written: bytes = getattr(facturx, how)(
             document, level=PROFILE, check_xsd=True, check_schematron=None
@@ -67,53 +67,53 @@ def _written(how: str, bill: Bill) -> bytes:
         # The library has no errors of its own: an unknown currency is a ValueError, a
         # schema violation a bare Exception. Neither may crash a handover.
         raise IncompleteError(
-            f"No e-invoice can be made of {bill.number}: {wrong}"
+            f"No e-invoice could be created for {invoice.number}: {wrong}"
         ) from wrong
     return written
 
 
-def _document(bill: Bill) -> dict[str, Any]:
+def _document(invoice: EInvoiceData) -> dict[str, Any]:
     """Return the invoice under the names of the standard: BT is a term, BG a group."""
-    check(bill)
-    amounts = sums(bill)
+    check(invoice)
+    amounts = sums(invoice)
     document: dict[str, Any] = {
-        "BT-1": _text(bill.number),
-        "BT-2": bill.issued_on,
-        "BT-3": "381" if bill.credits else "380",
-        "BT-5": bill.currency,
-        "BT-72": bill.supplied_on,
-        "BG-1": [{"BT-22": _text(note)} for note in bill.notes if note.strip()],
-        "BG-4": _seller(bill),
-        "BG-7": _buyer(bill),
-        "BG-23": [_tax(group, bill) for group in amounts.groups],
+        "BT-1": _text(invoice.number),
+        "BT-2": invoice.issued_on,
+        "BT-3": "381" if invoice.credits else "380",
+        "BT-5": invoice.currency,
+        "BT-72": invoice.supplied_on,
+        "BG-1": [{"BT-22": _text(note)} for note in invoice.notes if note.strip()],
+        "BG-4": _seller(invoice),
+        "BG-7": _buyer(invoice),
+        "BG-23": [_tax(group, invoice) for group in amounts.groups],
         "BG-25": [
-            _line(n, line, written, bill)
+            _line(n, line, written, invoice)
             for n, (line, written) in enumerate(
-                zip(bill.lines, amounts.lines, strict=True), 1
+                zip(invoice.lines, amounts.lines, strict=True), 1
             )
         ],
-        "BT-106": _amount(amounts.lines_net, bill),
-        "BT-109": _amount(amounts.net, bill),
-        "BT-110": _amount(amounts.tax, bill),
-        "BT-112": _amount(amounts.gross, bill),
-        "BT-115": _amount(amounts.due, bill),
+        "BT-106": _amount(amounts.lines_net, invoice),
+        "BT-109": _amount(amounts.net, invoice),
+        "BT-110": _amount(amounts.tax, invoice),
+        "BT-112": _amount(amounts.gross, invoice),
+        "BT-115": _amount(amounts.due, invoice),
     }
-    if amounts.due > 0 and not bill.credits:
-        if bill.due_on:
-            document["BT-9"] = bill.due_on
+    if amounts.due > 0 and not invoice.credits:
+        if invoice.due_on:
+            document["BT-9"] = invoice.due_on
         document["BT-20"] = (
-            f"Payable{'' if bill.due_on else ' at once'}, giving the number"
-            f" {bill.number}."
+            f"Payable{'' if invoice.due_on else ' immediately'}. Please quote the"
+            f" number {invoice.number}."
         )
-    if bill.credits:
-        number, on = bill.credits
+    if invoice.credits:
+        number, on = invoice.credits
         document["BG-3"] = [{"BT-25": _text(number), "BT-26": on}]
-    if bill.paid:
-        document["BT-113"] = _amount(bill.paid, bill)
+    if invoice.paid:
+        document["BT-113"] = _amount(invoice.paid, invoice)
         if amounts.rounding:
-            document["BT-114"] = _amount(amounts.rounding, bill)
-        if bill.means in MEANS:
-            document["BT-81"] = MEANS[bill.means]
+            document["BT-114"] = _amount(amounts.rounding, invoice)
+        if invoice.means in MEANS:
+            document["BT-81"] = MEANS[invoice.means]
     return document
 
 
@@ -137,44 +137,44 @@ def _address(address: str) -> dict[str, str]:
     return terms | {f"addr_l{n}": line for n, line in enumerate(lines, 1)}
 
 
-def _is_outside(bill: Bill) -> bool:
-    return any(line.category == OUTSIDE for line in bill.lines)
+def _is_outside(invoice: EInvoiceData) -> bool:
+    return any(line.category == OUTSIDE for line in invoice.lines)
 
 
-def _seller(bill: Bill) -> dict[str, Any]:
-    terms = _party(bill.seller)
-    number = vat_number(bill.seller)
-    if number and not _is_outside(bill):
+def _seller(invoice: EInvoiceData) -> dict[str, Any]:
+    terms = _party(invoice.seller)
+    number = vat_number(invoice.seller)
+    if number and not _is_outside(invoice):
         terms["vat_identifier"] = number
         return terms
     # Not a VAT number, or an invoice that may not show one: the seller is identified by
     # the number as it is.
-    own = _text(bill.seller.tax_id)
+    own = _text(invoice.seller.tax_id)
     terms["identifiers"] = {None: own}
-    if not _is_outside(bill):
+    if not _is_outside(invoice):
         terms["tax_identifier"] = own
     return terms
 
 
-def _buyer(bill: Bill) -> dict[str, Any]:
-    terms = _party(bill.buyer)
-    number = vat_number(bill.buyer)
-    if number and not _is_outside(bill):
+def _buyer(invoice: EInvoiceData) -> dict[str, Any]:
+    terms = _party(invoice.buyer)
+    number = vat_number(invoice.buyer)
+    if number and not _is_outside(invoice):
         terms["vat_identifier"] = number
-    elif bill.buyer.tax_id.strip():
-        terms["identifiers"] = {None: _text(bill.buyer.tax_id)}
+    elif invoice.buyer.tax_id.strip():
+        terms["identifiers"] = {None: _text(invoice.buyer.tax_id)}
     return terms
 
 
-def _tax(group: money.TaxGroup, bill: Bill) -> dict[str, str]:
+def _tax(group: money.TaxGroup, invoice: EInvoiceData) -> dict[str, str]:
     terms = {
-        "BT-116": _amount(group.net, bill),
-        "BT-117": _amount(group.tax, bill),
+        "BT-116": _amount(group.net, invoice),
+        "BT-117": _amount(group.tax, invoice),
         "BT-118": group.category,
     }
     if group.category != OUTSIDE:
         terms["BT-119"] = _plain(group.rate)
-    reason = bill.reasons.get(group.category) or REASONS.get(group.category, "")
+    reason = invoice.reasons.get(group.category) or REASONS.get(group.category, "")
     if reason and group.category in (EXEMPT, REVERSE, OUTSIDE):
         terms["BT-120"] = _text(reason)
     if group.category in REASON_CODES:
@@ -183,14 +183,14 @@ def _tax(group: money.TaxGroup, bill: Bill) -> dict[str, str]:
 
 
 def _line(
-    n: int, line: EInvoiceLine, written: WrittenLine, bill: Bill
+    n: int, line: EInvoiceLine, written: WrittenLine, invoice: EInvoiceData
 ) -> dict[str, Any]:
     terms = {
         "BT-126": str(n),
         "BT-129": _plain(written.quantity),
         "BT-130": UNIT,
-        "BT-131": _amount(written.net, bill),
-        "BT-146": _price_text(written.price, bill),
+        "BT-131": _amount(written.net, invoice),
+        "BT-146": _price_text(written.price, invoice),
         "BT-151": line.category,
         "BT-153": _text(line.text),
     }
@@ -199,14 +199,14 @@ def _line(
     return terms
 
 
-def _amount(amount: Decimal, bill: Bill) -> str:
+def _amount(amount: Decimal, invoice: EInvoiceData) -> str:
     # Adding zero turns -0 into 0.
-    return f"{money.rounded(amount, places=bill.places) + 0:f}"
+    return f"{money.rounded(amount, places=invoice.places) + 0:f}"
 
 
-def _price_text(price: Decimal, bill: Bill) -> str:
-    if price == money.rounded(price, places=bill.places):
-        return _amount(price, bill)
+def _price_text(price: Decimal, invoice: EInvoiceData) -> str:
+    if price == money.rounded(price, places=invoice.places):
+        return _amount(price, invoice)
     return _plain(price)
 
 

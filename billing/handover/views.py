@@ -86,7 +86,7 @@ def hand_over(request, pk):
             "has_warranty": has_warranty,
             "warranty_terms": warranty_terms(shop),
             "draft": draft,
-            "bound_by": RepairInformationForm.objects.exceeded_by(
+            "exceeded_form": RepairInformationForm.objects.exceeded_by(
                 draft.totals.gross, job=job
             ),
             "written_in": draft.written_in(shop),

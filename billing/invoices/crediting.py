@@ -81,7 +81,8 @@ def _check_totals(invoice: Invoice, totals: Totals) -> None:
     left = invoice.remaining_gross
     if totals.gross > 0 or -totals.gross > left or totals.net > 0 or totals.tax > 0:
         raise RefusedError(
-            "The credit exceeds the invoice. Credit the lines that reduce it, too."
+            "The credit exceeds the remaining invoice amount. Also credit the lines"
+            " that reduce it."
         )
 
 

@@ -15,7 +15,7 @@ from shopdesk.shop.models import Shop
 
 
 def einvoice_file(
-    write: Callable[[en16931.Bill], bytes],
+    write: Callable[[en16931.EInvoiceData], bytes],
     invoice: Invoice,
     lines: Sequence[InvoiceLine],
     *,
@@ -38,10 +38,10 @@ def einvoice_file(
         ) from error
 
 
-def einvoice_of(invoice: Invoice, lines: Sequence[InvoiceLine]) -> en16931.Bill:
+def einvoice_of(invoice: Invoice, lines: Sequence[InvoiceLine]) -> en16931.EInvoiceData:
     """Return the invoice in the terms of EN 16931, in the active language."""
     credited = invoice.credits
-    return en16931.Bill(
+    return en16931.EInvoiceData(
         number=invoice.full_number,
         issued_on=invoice.issued_on,
         supplied_on=invoice.supplied_on,
@@ -62,7 +62,7 @@ def einvoice_of(invoice: Invoice, lines: Sequence[InvoiceLine]) -> en16931.Bill:
         paid=invoice.deposits_used + invoice.paid_with_it,
         rounding=-invoice.rounding,
         means=invoice.means,
-        said=invoice.credit_totals(lines) if credited else None,
+        stored_totals=invoice.credit_totals(lines) if credited else None,
         credits=(credited.full_number, credited.issued_on) if credited else None,
         notes=[invoice.text],
         reasons={

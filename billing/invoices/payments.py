@@ -128,7 +128,7 @@ def _check_deposit(
         )
     if job.state == states.HANDED_OVER:
         raise RefusedError(
-            f"Job {job.number} was handed over. No deposit can be taken."
+            f"Job {job.number} was handed over. Create an invoice to record a payment."
         )
     if currency != shop.currency:
         raise RefusedError(

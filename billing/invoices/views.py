@@ -79,7 +79,7 @@ def invoice(request, pk):
             "written_in": invoice.written_in(shop),
             "status": invoice.status_on(on),
             "days_late": invoice.days_late(on),
-            "owed_back": -invoice.owed,
+            "refund_due": -invoice.owed,
             "has_ubl": EInvoice.objects.filter(invoice=invoice).exists(),
             "form": form,
         },
@@ -121,7 +121,7 @@ def credit(request, pk):
             how = "" if note.is_whole else "in part "
             messages.success(
                 request,
-                f"{invoice} is credited {how}by credit note {note.full_number}.",
+                f"{invoice} was credited {how}by credit note {note.full_number}.",
             )
             return redirect(note)
     return render(
@@ -170,7 +170,7 @@ def create(request, pk):
         {
             "job": job,
             "draft": draft,
-            "bound_by": RepairInformationForm.objects.exceeded_by(
+            "exceeded_form": RepairInformationForm.objects.exceeded_by(
                 draft.totals.gross, job=job
             ),
             "written_in": draft.written_in(shop),
@@ -210,7 +210,7 @@ def for_job(request, pk):
         {
             "job": job,
             "balance": balance,
-            "owed_back": -balance.owed,
+            "refund_due": -balance.owed,
             "agreed": agreed_price(job, shop=shop),
             "written_in": written_in,
             "invoices": job.invoices.for_list().order_by("id"),

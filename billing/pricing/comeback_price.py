@@ -27,11 +27,11 @@ class RepairCost:
 class PricingRules:
     """The shop's rules for one option.
 
-    `hour` is the cost of an hour, `margin` in percent. `tax` is in percent if prices
-    include it, else 0. Labour is charged in multiples of `step`.
+    `margin` is in percent. `tax` is in percent if prices include it, else 0. Labour is
+    charged in multiples of `step`.
     """
 
-    hour: Decimal
+    hourly_cost: Decimal
     parcel: Decimal
     margin: Decimal
     tax: Decimal = ZERO
@@ -87,7 +87,8 @@ def price_option(
     the list price it rises by whole steps of labour.
     """
     labour = sum(
-        (labour_cost(repair.minutes, hour=by.hour) for repair in repairs), ZERO
+        (labour_cost(repair.minutes, hourly_cost=by.hourly_cost) for repair in repairs),
+        ZERO,
     )
     parts = sum((repair.parts for repair in repairs), ZERO)
     allowance = sum((comeback_allowance_of(repair, by=by) for repair in repairs), ZERO)
@@ -111,14 +112,18 @@ def price_option(
     )
 
 
-def labour_cost(minutes: int, *, hour: Decimal) -> Decimal:
+def labour_cost(minutes: int, *, hourly_cost: Decimal) -> Decimal:
     """Return what `minutes` cost the shop."""
-    return hour * minutes / 60
+    return hourly_cost * minutes / 60
 
 
 def rework_cost(repair: RepairCost, *, by: PricingRules) -> Decimal:
     """Return the cost of doing it again: labour, parts and return shipping."""
-    return labour_cost(repair.minutes, hour=by.hour) + repair.parts + by.parcel
+    return (
+        labour_cost(repair.minutes, hourly_cost=by.hourly_cost)
+        + repair.parts
+        + by.parcel
+    )
 
 
 def comeback_allowance_of(repair: RepairCost, *, by: PricingRules) -> Decimal:

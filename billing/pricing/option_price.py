@@ -36,7 +36,7 @@ def price_repairs(
         fees=fees / (1 + tax / 100),
         list_price=list_price,
         by=PricingRules(
-            hour=shop.hourly_cost,
+            hourly_cost=shop.hourly_cost,
             parcel=shipping,
             margin=shop.target_margin,
             tax=tax,

@@ -13,7 +13,7 @@ FEW = 8  # repairs below which no rate is given
 NEVER = "We have not done this repair before."
 
 
-def as_one_in(chance: float, *, gettext: Translate = str) -> str:
+def frequency_text(chance: float, *, gettext: Translate = str) -> str:
     """Return a probability as “about 1 in n”, never fewer comebacks than there are."""
     if chance >= 0.75:
         return gettext("more than 3 in 4")
@@ -47,7 +47,7 @@ def describe_track_record(
     if done >= FEW and not returned:
         text = gettext(
             "We have done this repair {times}; no comeback within {days} days so far."
-            " We assume {chance} to be cautious."
+            " To be cautious, we assume {chance}."
         )
     elif done >= FEW:
         text = gettext(
@@ -66,7 +66,7 @@ def describe_track_record(
     return text.format(
         times=times(done, gettext=gettext),
         returned=times(returned, gettext=gettext),
-        chance=as_one_in(chance, gettext=gettext),
+        chance=frequency_text(chance, gettext=gettext),
         days=within,
     )
 

@@ -130,7 +130,9 @@ def _store_comeback_allowance(option: QuoteOption, *, on: date) -> None:
     selected = [(repair, fix) for repair, fix in fixes_in(option) if fix]
     weights = [Decimal(1)]  # of one repair, which gets all of it
     if len(selected) > 1:
-        by = PricingRules(hour=shop.hourly_cost, parcel=Decimal(0), margin=Decimal(0))
+        by = PricingRules(
+            hourly_cost=shop.hourly_cost, parcel=Decimal(0), margin=Decimal(0)
+        )
         days = option.warranty_days
         costs = repair_costs(selected, warranty_days=days, on=on, shop=shop)
         weights = [comeback_allowance_of(cost, by=by) for cost in costs]

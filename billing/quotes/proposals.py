@@ -257,7 +257,7 @@ def add_no_repair_option(quote: Quote, *, on: date, shop: Shop) -> None:
         quote,
         [_line(quote, fee, on=on, shop=shop) for fee in fees],
         title=gettext("Return without repair"),
-        description=gettext("We reassemble the device without repair."),
+        description=gettext("We will reassemble the device without repair."),
         work_kind=WorkKind.RETURN,
         turnaround_days=1,
     )

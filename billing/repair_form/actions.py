@@ -46,7 +46,7 @@ def make(option: QuoteOption, *, stamp: Stamp) -> RepairInformationForm:
     last = job.repair_forms.aggregate(n=Max("number"))["n"] or 0
     faults = [repair.fault.name for repair in job.repairs.select_related("fault")]
     with document_language(shop):
-        measures, more = _measures(option), _more(option, job, shop)
+        measures, more = _measures(option), _additional_information(option, job, shop)
     return RepairInformationForm.objects.create(
         job=job,
         number=last + 1,
@@ -69,7 +69,7 @@ def _measures(option: QuoteOption) -> str:
     return gettext("Temporary repair: {repair}").format(repair=text)
 
 
-def _more(option: QuoteOption, job: Job, shop: Shop) -> str:
+def _additional_information(option: QuoteOption, job: Job, shop: Shop) -> str:
     notes = []
     if option.warranty_days:
         warranty = ngettext(

@@ -189,20 +189,20 @@ def comeback_table(
     limit: float,
     confidence: float,
     places: int = 2,
-    whole: ComebackTable | None = None,
+    unfiltered: ComebackTable | None = None,
 ) -> ComebackTable:
     """Return the table of these counts.
 
     `pairs` holds the keys except the number, codes, recorded types and mean rework
     costs, in the order of the counts; `places` are the currency's decimals. If the
-    counts are only some of the shop's, `whole` is the table of all of them.
+    counts are only some of the shop's, `unfiltered` is the table of all of them.
     """
-    if whole is None:
+    if unfiltered is None:
         estimated = rates_of(counts, pairs, limit=limit, confidence=confidence)
     else:
-        numbers = whole.frame[["fault_id", "fix_id", "number"]]
+        numbers = unfiltered.frame[["fault_id", "fix_id", "number"]]
         rows = pairs.merge(numbers, how="left")["number"].to_numpy()
-        estimated = filtered_rates(counts, whole=whole.rates, rows=rows)
+        estimated = filtered_rates(counts, unfiltered=unfiltered.rates, rows=rows)
     allowances = [
         rounded(Decimal(repr(risk)) * cost, places=places)
         for risk, cost in zip(

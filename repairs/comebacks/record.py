@@ -35,7 +35,7 @@ class ComebackReport:
 
     scope: Scope
     table: ComebackTable
-    whole: ComebackTable | None = None
+    unfiltered: ComebackTable | None = None
     """The table of all repairs if the scope is filtered."""
 
     @property
@@ -45,7 +45,7 @@ class ComebackReport:
     @cached_property
     def caveats(self) -> list[str]:
         """The table with the limits of the report; if filtered, that of all repairs."""
-        return caveats(self.whole or self.table, as_of=self.scope.as_of)
+        return caveats(self.unfiltered or self.table, as_of=self.scope.as_of)
 
     @property
     def notes(self) -> list[str]:
@@ -94,22 +94,26 @@ def comeback_report(scope: Scope, *, shop: Shop) -> ComebackReport:
     """Return the report, calculated again only if any data behind it have changed."""
     mark = fingerprint(shop)
 
-    def report(scope: Scope, whole: ComebackReport | None = None) -> ComebackReport:
+    def report(
+        scope: Scope, unfiltered: ComebackReport | None = None
+    ) -> ComebackReport:
         return cached(
             "comebacks",
             scope,
-            lambda: build_report(scope, shop=shop, whole=whole and whole.table),
+            lambda: build_report(
+                scope, shop=shop, unfiltered=unfiltered and unfiltered.table
+            ),
             fingerprint=mark,
         )
 
-    whole = report(scope.whole)
-    return report(scope, whole) if scope.is_filtered else whole
+    unfiltered = report(scope.unfiltered)
+    return report(scope, unfiltered) if scope.is_filtered else unfiltered
 
 
 def build_report(
-    scope: Scope, *, shop: Shop, whole: ComebackTable | None = None
+    scope: Scope, *, shop: Shop, unfiltered: ComebackTable | None = None
 ) -> ComebackReport:
-    """Return the report; for filtered repairs, `whole` is the table of all."""
+    """Return the report; for filtered repairs, `unfiltered` is the table of all."""
     counted = count_pairs(scope)
     keys = counted.pairs[[*PAIR]]
     costs = _rework_costs(keys, counted.comebacks, scope=scope, places=shop.places)
@@ -120,9 +124,9 @@ def build_report(
         limit=float(shop.max_comeback_risk),
         confidence=float(shop.verdict_confidence),
         places=shop.places,
-        whole=whole,
+        unfiltered=unfiltered,
     )
-    return ComebackReport(scope=scope, table=table, whole=whole)
+    return ComebackReport(scope=scope, table=table, unfiltered=unfiltered)
 
 
 @dataclass(frozen=True)

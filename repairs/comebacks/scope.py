@@ -47,7 +47,7 @@ class Scope:
         return bool(self.filters)
 
     @property
-    def whole(self) -> "Scope":
+    def unfiltered(self) -> "Scope":
         """The same date and period without filters."""
         return Scope(as_of=self.as_of, within=self.within)
 

@@ -77,8 +77,14 @@ class ChangeCustomerForm(CustomerForm):
     notes = NormalizedCharField(max_length=2000, required=False, keep_lines=True)
 
     class Meta(CustomerForm.Meta):
-        fields = [*CustomerForm.Meta.fields, "country", "tax_id", "tax_kind"]
-        fields += ["einvoice", "notes"]
+        fields = (
+            *CustomerForm.Meta.fields,
+            "country",
+            "tax_id",
+            "tax_kind",
+            "einvoice",
+            "notes",
+        )
         help_texts = {
             "tax_kind": "If this customer is taxed differently. Reverse charge needs a"
             " VAT number. Check local regulations.",
@@ -138,7 +144,7 @@ class DeviceForm(forms.Form):
     )
 
     def device(self, *, owner: Customer) -> Device:
-        """Return the device, not saved; its model may be on record."""
+        """Return the device as typed, not saved; its model may be on record."""
         facts = self.cleaned_data
         names = {name: facts[name] for name in ("kind", "maker", "model")}
         model = DeviceModel.objects.matching(**names) or DeviceModel(**names)
@@ -151,7 +157,7 @@ class DeviceForm(forms.Form):
 
 
 class ChangeDeviceForm(forms.ModelForm):
-    """The facts of a device that may have been misread."""
+    """What may have been misread on a device."""
 
     serial = NormalizedCharField(
         max_length=60, required=False, attrs={"class": "code w20"}

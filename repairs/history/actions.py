@@ -14,14 +14,6 @@ from graphlib import TopologicalSorter
 from django.db import transaction
 from django.db.models import Model
 
-from repairs.history.books import (
-    IMPORT_NOTE,
-    Books,
-    Created,
-    create,
-    noon,
-    stock_movement,
-)
 from repairs.history.existing import (
     job_differences,
     load_jobs,
@@ -31,6 +23,14 @@ from repairs.history.existing import (
     write_lines,
 )
 from repairs.history.issues import ImportIssues
+from repairs.history.linked_records import (
+    IMPORT_NOTE,
+    Created,
+    LinkedRecords,
+    create,
+    noon,
+    stock_movement,
+)
 from repairs.history.past_jobs import PastJob, past_jobs
 from repairs.history.rows import ImportRow
 from repairs.jobs import states, warranty
@@ -86,14 +86,14 @@ def import_jobs(
         result.existing += 1
         _check_existing(new.pop(job.number), job, issues)
     returned_from = {job.head.returned_from for job in new.values()} - new.keys()
-    books = Books(
+    linked = LinkedRecords(
         list(new.values()),
         earlier={job.number: job for job in load_jobs(returned_from)},
         created=result.created,
     )
-    books.look_up(numbers=numbers, issues=issues)
+    linked.look_up(numbers=numbers, issues=issues)
     if new and not issues and not is_check:
-        _Importer(books, result).save(progress)
+        _Importer(linked, result).save(progress)
     return result
 
 
@@ -109,18 +109,18 @@ def _check_existing(past: PastJob, job: Job, issues: ImportIssues) -> None:
 class _Importer:
     """Saves the jobs of one file."""
 
-    def __init__(self, books: Books, result: ImportResult) -> None:
-        self.books = books
+    def __init__(self, linked: LinkedRecords, result: ImportResult) -> None:
+        self.linked = linked
         self.result = result
         self.shop = Shop.current()
         self.repairs = {
-            number: list(job.repairs.all()) for number, job in books.earlier.items()
+            number: list(job.repairs.all()) for number, job in linked.earlier.items()
         }
         """The repairs of each job that exists or was saved."""
 
     def save(self, progress: Callable[[int], object]) -> None:
-        self.books.save()
-        jobs = _in_order(self.books.jobs)
+        self.linked.save()
+        jobs = _in_order(self.linked.jobs)
         for start in range(0, len(jobs), BATCH):
             batch = jobs[start : start + BATCH]
             self._save_jobs(batch)
@@ -170,7 +170,7 @@ class _Importer:
 
     def _job(self, past: PastJob) -> Job:
         head = past.head
-        customer, device = self.books.customer(head.job), self.books.device(head.job)
+        customer, device = self.linked.customer(head.job), self.linked.device(head.job)
         texts = unmatched(head, record_texts(customer, device))
         if head.returned_from and not self.repairs[head.returned_from]:
             # Without a repair there is nothing to link the return to.
@@ -217,7 +217,7 @@ class _Importer:
     def _repair(
         self, job: Job, row: ImportRow, assessment: ReturnAssessment | None
     ) -> Repair:
-        fault, fix = self.books.faults[row.fault], self.books.fixes.get(row.fix)
+        fault, fix = self.linked.faults[row.fault], self.linked.fixes.get(row.fix)
         record = {"fault_name": fault.name, "fix_name": fix.name if fix else ""}
         repair = Repair(
             job=job,
@@ -251,7 +251,7 @@ class _Importer:
 
     def _parts_used(self, repair: Repair, row: ImportRow) -> Iterator[PartUsed]:
         for part in row.parts:
-            delivery = self.books.deliveries[part.number, part.lot]
+            delivery = self.linked.deliveries[part.number, part.lot]
             yield PartUsed(
                 repair=repair,
                 part=delivery.part,

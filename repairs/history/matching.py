@@ -119,12 +119,12 @@ def check_returns(
             if row.returned_from not in numbers:
                 _add(issues, visit, f"There is no job {row.returned_from}.")
         elif earlier.row.handed_back is None:
-            _add(issues, visit, f"Job {row.returned_from} was not handed back yet.")
+            _add(issues, visit, f"Job {row.returned_from} was not handed over yet.")
         elif earlier.row.handed_back > row.booked_in:
             _add(
                 issues,
                 visit,
-                f"Job {row.returned_from} was handed back on {earlier.row.handed_back},"
+                f"Job {row.returned_from} was handed over on {earlier.row.handed_back},"
                 f" after this one was booked in on {row.booked_in}.",
             )
     for circle in _circles(visits):

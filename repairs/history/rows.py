@@ -159,7 +159,7 @@ def check_row(row: ImportRow) -> Iterator[tuple[str, str]]:
     if row.handed_back and row.handed_back < row.booked_in:
         yield (
             "handed_back",
-            f"Handed back on {row.handed_back}, before it was booked in on"
+            f"Handed over on {row.handed_back}, before it was booked in on"
             f" {row.booked_in}.",
         )
     if not row.fault:
@@ -178,7 +178,7 @@ def check_row(row: ImportRow) -> Iterator[tuple[str, str]]:
         if not row.declared:
             yield "declared", "Outcome is fixed: enter lasting or stopgap."
     if row.handed_back and row.fix and not row.outcome:
-        yield "outcome", "Handed back with a fix: enter the outcome."
+        yield "outcome", "Handed over with a fix: enter the outcome."
     if row.parts_cost is not None and row.parts:
         is_complete = all(part.cost is not None for part in row.parts)
         rest = row.other_parts_cost

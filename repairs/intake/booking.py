@@ -22,28 +22,24 @@ LOOK_UP = "look"  # the serial number
 NEXT = "go"  # Enter in any box
 BOOK = "book"
 NEW = "new"
-CUSTOMERS = Customer.objects.filter(erased_on=None)
-DEVICES = Device.objects.select_related("model", "owner")
 
 
 class Booking:
     """One form of the booking screen. A new customer or device is not saved yet."""
 
-    def __init__(self, request, *, on):
-        self.is_sent = request.method == "POST"
-        self.data = request.POST if self.is_sent else request.GET
-        self.shop, self.on = request.shop, on
-        self.state = BookingStateForm(self.data)
+    def __init__(self, data, *, is_sent, shop, on):
+        self.data, self.is_sent, self.shop, self.on = data, is_sent, shop, on
+        self.state = BookingStateForm(data)
         self.state.is_valid()
-        state = self.state.cleaned_data
-        self.key = state.get("key") or uuid4()
-        self.query = state.get("query") or ""
-        self.customer = _record(CUSTOMERS, state.get("customer"))
-        self.device = _record(DEVICES, state.get("device"))
+        chosen = self.state.cleaned_data
+        self.key = chosen.get("key") or uuid4()
+        self.query = chosen.get("query") or ""
+        self.customer = _customer(chosen.get("customer"))
+        self.device = _device(chosen.get("device"))
         # Following a link never books anything in.
         self.step = FIND if self.query else ""
-        if self.is_sent:
-            self.step = state.get("step") or NEXT
+        if is_sent:
+            self.step = chosen.get("step") or NEXT
         self.focus = ""
         self.is_typing = False
         self.found_customers, self.found_devices = [], []
@@ -51,14 +47,14 @@ class Booking:
         self.devices, self.visits, self.open_job = [], [], None
 
     def press(self):
-        """Do what the button says: choose, find or go on; then offer the next step."""
+        """Do what was pressed: choose, find or go on; then offer what comes next."""
         field, choice = _choice(self.step)
         if field == "customer":
-            self.customer = _record(CUSTOMERS, choice)
+            self.customer = _customer(choice)
             if not choice:
                 self.device, self.focus = None, "query"
         elif field == "device":
-            self._choose_device(_record(DEVICES, choice))
+            self._choose_device(_device(choice))
         elif self.step == NEXT and self.customer:
             self.step = BOOK if self.device else LOOK_UP
         elif self.step == NEXT:
@@ -71,7 +67,7 @@ class Booking:
         return self
 
     def _find(self):
-        """Choose the only match; offer several; without one, begin a new customer."""
+        """Choose the only match; offer several; with none, begin a new customer."""
         self._search()
         if len(self.found_customers) + len(self.found_devices) > 1:
             self.focus = "found"
@@ -89,7 +85,7 @@ class Booking:
         self.found_customers = queries.find_customers(self.query)
 
     def _look_up(self):
-        """Choose the only device with the serial number entered."""
+        """Choose the only device with the typed serial number."""
         serial = self._typed("d-serial", 60)
         devices = queries.find_devices(serial)
         if len(devices) == 1:
@@ -104,7 +100,7 @@ class Booking:
             self.customer = device.owner
 
     def _offer(self):
-        """Offer the devices to choose from, and set the focus to the next field."""
+        """Show what can be chosen now, and put the keyboard where it is needed."""
         if self.customer and not self.device:
             if self.customer.pk:
                 self.devices = queries.devices_of(self.customer)
@@ -112,8 +108,8 @@ class Booking:
                 self.device = Device()
         self._look_back()
         if self.step != BOOK:
-            self.focus = self.focus or self._next_field()
-            self._set_focus(self.state)
+            self.focus = self.focus or self._next_box()
+            self._put_keyboard(self.state)
 
     def _look_back(self):
         """Find what is on record of the chosen device, or of the serial entered."""
@@ -123,7 +119,7 @@ class Booking:
         else:
             self.similar_devices = queries.similar_devices(self.serial)
 
-    def _next_field(self):
+    def _next_box(self):
         if not self.customer:
             return "query"
         if self.is_new_customer and not self.data.get("c-name"):
@@ -176,10 +172,10 @@ class Booking:
             entry = self.data.get(form.add_prefix(name))
             if entry is not None:
                 form.initial[name] = entry
-        self._set_focus(form)
+        self._put_keyboard(form)
         return form
 
-    def _set_focus(self, form):
+    def _put_keyboard(self, form):
         if self.focus in form.fields:
             form.fields[self.focus].widget.attrs["autofocus"] = True
 
@@ -236,8 +232,8 @@ class Booking:
         facts = self.device_form.cleaned_data
         maker_key = normalize_search(facts["maker"])
         is_another = self.state.cleaned_data.get("is_another_device")
-        devices = Device.objects.with_serial(facts["serial"]).for_list()
-        if device := devices.filter(maker_key=maker_key).first():
+        same = Device.objects.with_serial(facts["serial"]).filter(maker_key=maker_key)
+        if device := same.for_list().first():
             self.device = device
             self._look_back()
             self.job_form.add_error(
@@ -294,9 +290,9 @@ class Booking:
         is_just_chosen = _choice(self.step)[0] == "device"
         if "against" in self.data and choice == "" and not is_just_chosen:
             return None
-        selected = (repair for repair in repairs if str(repair.pk) == choice)
+        chosen = (repair for repair in repairs if str(repair.pk) == choice)
         in_warranty = (repair for repair in repairs if repair.still_in_warranty)
-        return next(selected, None) or next(in_warranty, None)
+        return next(chosen, None) or next(in_warranty, None)
 
 
 def _choice(step):
@@ -305,6 +301,11 @@ def _choice(step):
     return (field, choice) if colon and field in ("customer", "device") else ("", "")
 
 
-def _record(records, choice):
-    """The record chosen, a new one, or None."""
-    return records.model() if choice == NEW else find_record(records, choice)
+def _customer(choice):
+    customers = Customer.objects.filter(erased_on=None)
+    return Customer() if choice == NEW else find_record(customers, choice)
+
+
+def _device(choice):
+    devices = Device.objects.select_related("model", "owner")
+    return Device() if choice == NEW else find_record(devices, choice)

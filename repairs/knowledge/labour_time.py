@@ -78,7 +78,7 @@ class PairSummary:
         return variances.pairs + variances.within / self.n
 
     def shrinkage(self, variances: VarianceComponents) -> Floats:
-        """Return the shrinkage of each fix towards the shop's mean; 1 for none."""
+        """Return the shrinkage factor of each fix towards the shop mean; 1 is none."""
         return 1 + variances.fixes * self.by_fix(1 / self.own_variance(variances))
 
     def shop_sums(self, variances: VarianceComponents) -> tuple[float, float]:

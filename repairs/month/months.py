@@ -81,12 +81,12 @@ class Months:
     """The rate of all complete months; None if there are too few for limits."""
 
     @property
-    def complete(self) -> int:
+    def complete_count(self) -> int:
         return sum(row.is_complete for row in self.rows)
 
     @property
     def is_rough(self) -> bool:
-        return self.complete < FEW_COMPLETE
+        return self.complete_count < FEW_COMPLETE
 
 
 @dataclass(frozen=True)

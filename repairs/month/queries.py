@@ -51,12 +51,12 @@ def observe(
     days = back.values_list("earlier_id", DayNumber("came_back_on"))
     first = read(days, ["repair", "day"]).groupby("repair")["day"].min()
     came_back = repairs["repair"].map(first).fillna(NOT_OBSERVED).astype("int64")
-    whole = report.whole or report.table
+    unfiltered = report.unfiltered or report.table
     return Observations.of(
         repairs.rename(columns={"number": "pair"}).assign(came_back=came_back),
         as_of=as_of,
         within=report.scope.within,
-        hazard=_hazard(whole),
+        hazard=_hazard(unfiltered),
         posterior=report.table.rates.posterior,
     )
 

@@ -66,7 +66,7 @@ class MonthReport:
     allowance_chart: AllowanceChart
 
     @property
-    def this_allowance(self) -> AllowanceMonth:
+    def month_allowance(self) -> AllowanceMonth:
         """Of the month of the report's date."""
         return self.allowances[-1]
 

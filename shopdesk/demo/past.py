@@ -213,12 +213,12 @@ def _part(number, quantity, came):
     if number == BAD_PART and BAD_UNTIL <= came < BAD_FROM:
         lot = BAD_LOT
     else:
-        lot = f"{lot_series(number)}-{(DAYS - came) // 75 + 1:02d}07"
+        lot = f"{lot_prefix(number)}-{(DAYS - came) // 75 + 1:02d}07"
     drift = 1 + Decimal((came // 75 * 7) % 13 - 6) / 100
     return ImportedPart(number, quantity, round(PARTS[number].cost * drift, 2), lot)
 
 
-def lot_series(number):
+def lot_prefix(number):
     """Return how lot numbers of a part begin: J0 for a J… of the first supplier."""
     return f"{number[0]}{SUPPLIERS.index(PARTS[number].supplier)}"
 

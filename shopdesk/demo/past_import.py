@@ -14,7 +14,7 @@ from repairs.jobs.models import Job, Repair
 from repairs.stock.actions import receive
 from repairs.stock.models import Delivery, Part, Supplier
 from shopdesk.demo.facts import FAULTS, KINDS, MODELS, PARTS, words
-from shopdesk.demo.past import DAYS, SUPPLIERS, lot_series, past
+from shopdesk.demo.past import DAYS, SUPPLIERS, lot_prefix, past
 from shopdesk.stamp import Stamp
 
 JOB_DETAILS = """
@@ -113,5 +113,5 @@ def _fill_stock(pick: random.Random, *, today: date, by) -> None:
                 on=today - timedelta(days=20 + 25 * n),
                 stamp=Stamp.now(by),
                 supplier=supplier.name,
-                lot=f"{lot_series(part.number)}-{DAYS // 75 + 2 - n:02d}11",
+                lot=f"{lot_prefix(part.number)}-{DAYS // 75 + 2 - n:02d}11",
             )

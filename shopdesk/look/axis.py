@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 SHARE_STEPS = (0.005, 0.01, 0.02, 0.05, 0.1, 0.2)
-MAX_STEPS = 6  # between the ends of an axis of shares
+MAX_STEPS = 6  # steps on an axis of shares
 
 
 class Tick(NamedTuple):

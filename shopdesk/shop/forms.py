@@ -95,7 +95,7 @@ class SettingsForm(forms.ModelForm):
         locale = entered.get("locale")
         if locale and currencies.sample(currency, locale=locale) is None:
             self.add_error(
-                "locale", "Unknown language and country. Enter them like en_GB."
+                "locale", "Unknown language and country. Enter them as in en_GB."
             )
 
     def check_decimals(self, entered, currency):
@@ -104,7 +104,8 @@ class SettingsForm(forms.ModelForm):
             amount = entered.get(name)
             if amount is not None and amount != round(amount, places):
                 self.add_error(
-                    name, ValidationError(f"{currency} has {places} decimal places.")
+                    name,
+                    ValidationError(f"{currency} has {places} decimal places."),
                 )
 
     def check_series(self, entered):
@@ -181,7 +182,9 @@ class RateForm(forms.ModelForm):
                 )
         elif kind:
             if rate:
-                self.add_error("rate", f"“{tax.LABELS[kind]}” is always 0 %.")
+                self.add_error(
+                    "rate", f"“{tax.LABELS[kind]}” is 0 %. Leave the rate blank."
+                )
             if not entered.get("reason") and "reason" in entered:
                 self.add_error("reason", "Enter a reason: e-invoices require it.")
         entered["rate"] = rate or Decimal(0)
@@ -208,7 +211,7 @@ class RateForm(forms.ModelForm):
         )
 
 
-class BandForm(forms.ModelForm):
+class TierForm(forms.ModelForm):
     """A different markup on more expensive parts."""
 
     percent = ExactFormField(label="Markup (%)", places=2, max_value=Decimal(1000))
@@ -245,9 +248,9 @@ class SettingsForms:
         self.rate = RateForm(
             data if "rate-starts_on" in entered else None, prefix="rate", on=on, **more
         )
-        self.band = BandForm(
-            data if "band-starts_at" in entered else None,
-            prefix="band",
+        self.tier = TierForm(
+            data if "tier-starts_at" in entered else None,
+            prefix="tier",
             places=shop.places,
             **more,
         )
@@ -256,7 +259,7 @@ class SettingsForms:
             new = self.rate.cleaned_data
             known_kinds |= {new["kind"]} if new["starts_on"] <= on else set()
         self.shop = SettingsForm(data, files, instance=shop, known_kinds=known_kinds)
-        self.added = [self.rate, self.band]
+        self.added = [self.rate, self.tier]
 
     def is_valid(self):
         bound = [form for form in self.added if form.is_bound]
@@ -272,7 +275,7 @@ class SettingsForms:
     def groups(self, *, open_key=""):
         """Return the groups with their fields; those that need attention are open."""
         wrong = set(self.shop.errors)
-        more_wrong = {"tax": self.rate.errors, "parts": self.band.errors}
+        more_wrong = {"tax": self.rate.errors, "parts": self.tier.errors}
         return [
             {
                 "group": group,

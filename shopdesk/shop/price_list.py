@@ -15,19 +15,19 @@ LABOUR, PART, FEE = "labour", "part", "fee"
 
 @dataclass(frozen=True)
 class Markups:
-    """Markups in percent on the unit cost; `bands` are (minimum cost, percent), rising.
+    """Markups in percent on the unit cost; `tiers` are (minimum cost, percent), rising.
 
     The percentage of the highest tier reached applies to the full cost; below the first
     tier it is `percent`. Prices have `places` decimals, halves rounded up.
     """
 
     percent: Decimal
-    bands: tuple[tuple[Decimal, Decimal], ...] = ()
+    tiers: tuple[tuple[Decimal, Decimal], ...] = ()
     places: int = 2
 
     def on(self, cost: Decimal) -> Decimal:
         """Return the markup in percent on a part of this cost."""
-        reached = [percent for least, percent in self.bands if least <= cost]
+        reached = [percent for least, percent in self.tiers if least <= cost]
         return reached[-1] if reached else self.percent
 
     def price(self, cost: Decimal) -> Decimal:
@@ -39,7 +39,7 @@ class Markups:
 class ChargeRates:
     """What the shop charges: hourly rate, labour rounding, and markups."""
 
-    hour: Decimal
+    hourly_rate: Decimal
     minimum_minutes: int
     step: Decimal
     markups: Markups
@@ -86,7 +86,7 @@ class FixCost:
 
 def labour_price(minutes: int, *, rates: ChargeRates) -> Decimal:
     """Return the price of `minutes` of labour, to the shop's rounding step."""
-    exact = rates.hour * minutes / 60
+    exact = rates.hourly_rate * minutes / 60
     return rounded(round_to_step(exact, step=rates.step), places=rates.places)
 
 

@@ -39,7 +39,7 @@ def rate_rows(on: date) -> list[RateRow]:
         if kind == tax.ZERO:
             continue  # always 0 %, and nothing to show
         own = [row for row in rows if row.kind == kind]
-        found += _in_turn(own, label, on)
+        found += _dated_rows(own, label, on)
         default = tax.DEFAULT_TAX.get(kind)
         if default and not own:
             found.append(
@@ -48,7 +48,7 @@ def rate_rows(on: date) -> list[RateRow]:
     return found
 
 
-def _in_turn(rows: list[TaxRate], label: str, on: date) -> Iterator[RateRow]:
+def _dated_rows(rows: list[TaxRate], label: str, on: date) -> Iterator[RateRow]:
     ends_on = None
     for row in rows:
         if row.starts_on > on:
@@ -68,10 +68,10 @@ def _in_turn(rows: list[TaxRate], label: str, on: date) -> Iterator[RateRow]:
 
 
 @dataclass(frozen=True)
-class BandRow:
+class TierRow:
     """A tier, and the prices of the first part in it and the last part below it."""
 
-    band: MarkupTier
+    tier: MarkupTier
     below: Decimal
     below_price: Decimal
     price: Decimal
@@ -82,18 +82,18 @@ class BandRow:
         return self.price < self.below_price
 
 
-def band_rows(shop: Shop) -> list[BandRow]:
+def tier_rows(shop: Shop) -> list[TierRow]:
     """Return the tiers from the lowest up."""
     markups = shop.markups()
     unit = Decimal(1).scaleb(-shop.places)
     return [
-        BandRow(
-            band,
-            band.starts_at - unit,
-            markups.price(band.starts_at - unit),
-            markups.price(band.starts_at),
+        TierRow(
+            tier,
+            tier.starts_at - unit,
+            markups.price(tier.starts_at - unit),
+            markups.price(tier.starts_at),
         )
-        for band in MarkupTier.objects.all()
+        for tier in MarkupTier.objects.all()
     ]
 
 

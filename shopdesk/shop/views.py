@@ -9,7 +9,7 @@ from shopdesk.errors import RefusedError
 from shopdesk.shop import actions
 from shopdesk.shop.forms import SettingsForm, SettingsForms
 from shopdesk.shop.models import Shop
-from shopdesk.shop.queries import band_rows, example, rate_rows, settings_version
+from shopdesk.shop.queries import example, rate_rows, settings_version, tier_rows
 from shopdesk.shop.setting_groups import GROUPS
 
 KEYS = [group.key for group in GROUPS]
@@ -40,10 +40,10 @@ def settings(request):
         "form": entered.shop,
         "forms": entered.added,
         "rate_form": entered.rate,
-        "band_form": entered.band,
+        "tier_form": entered.tier,
         "groups": entered.groups(open_key=request.GET.get("at", "")),
         "rates": rate_rows(today),
-        "bands": band_rows(saved),
+        "tiers": tier_rows(saved),
         "saved": saved,
         "seen": version,
         "example": example(
@@ -58,7 +58,7 @@ def _drop(request: HttpRequest, pressed: str, *, on) -> str:
     what, _, pk = pressed.partition(" ")
     if not (pk.isascii() and pk.isdigit() and len(pk) < 19):
         return pressed
-    if what == "band":
+    if what == "tier":
         actions.delete_tier(int(pk))
         return "parts"
     if what == "rate":

@@ -92,7 +92,7 @@ class AllKinds:
         self.quote_and_answer()
         self.more_options()
         self.posted()
-        self.under_cover()
+        self.under_warranty()
         self.without_repair()
         self.refused_pages()
         for n, letter in enumerate(Email.objects.filter(to=TO).order_by("id")):
@@ -305,8 +305,8 @@ class AllKinds:
         self.paper("parcel note", Parcel.objects.get(job=job).pdf)
         Shop.objects.update(tax_kind="standard", prices_include_tax=False)
 
-    def under_cover(self):
-        """What comes back under cover costs nothing, and says so."""
+    def under_warranty(self):
+        """A warranty repair costs nothing, and says so."""
         fault = self.found("lasting")
         fix = fault.fixes.get()
         earlier = make.past_repair(
@@ -321,9 +321,11 @@ class AllKinds:
         make.repair(job, fault, fix=fix)
         workflow.diagnose(job, stamp=make.stamp())
         workflow.approve_warranty_repair(job, stamp=make.stamp())
-        self.page("page of work under cover", self.link(job))
+        self.page("page of a warranty repair", self.link(job))
         bill = issue_invoice(till.mend(job), stamp=make.stamp(on=self.on))
-        self.said["bill under cover"] = "\n".join(one.text for one in bill.lines.all())
+        self.said["invoice of a warranty repair"] = "\n".join(
+            one.text for one in bill.lines.all()
+        )
         self.paper("invoice of nothing", bill.pdf)
 
     def without_repair(self):
@@ -335,7 +337,7 @@ class AllKinds:
                 job, outcome=states.NO_FAULT_FOUND, why="Snorp", stamp=make.stamp()
             )
             bill = issue_invoice(job, stamp=make.stamp(on=self.on))
-            self.said[f"bill of a {name}"] = bill.lines.get().text
+            self.said[f"invoice of a {name}"] = bill.lines.get().text
 
     def refused_pages(self):
         """A link that opens nothing, and one that was asked for too often."""

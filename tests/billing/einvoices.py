@@ -12,7 +12,7 @@ from importlib.resources import files
 
 from lxml import etree
 
-from billing.einvoice.en16931 import Bill, EInvoiceLine, Party
+from billing.einvoice.en16931 import EInvoiceData, EInvoiceLine, Party
 from shopdesk import money
 
 D = Decimal
@@ -62,7 +62,7 @@ def bill(category="S", rate=NINETEEN, **facts):
         "tax": said.tax,
         "gross": said.gross,
     }
-    return Bill(**(given | facts))
+    return EInvoiceData(**(given | facts))
 
 
 # --- the official rules ---------------------------------------------------------------

@@ -119,7 +119,7 @@ def test_what_the_shop_typed_stays_as_it_was_typed():
     bill = issue_invoice(till.ready(), stamp=make.stamp(on=till.TODAY))
     # Cover begins with the handing back, and so do the words on it.
     assert bill.text == "" and default_text(shop) == ""
-    assert till.handed_back().text == "Until the sea gives it back."
+    assert till.handed_over().text == "Until the sea gives it back."
     with document_language(shop):
         assert shop_text(shop, "slip_text") == "None"
 

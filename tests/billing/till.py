@@ -76,8 +76,8 @@ def ready(**facts):
     return mend(accepted(**facts).job)
 
 
-def covered(*, redo=True):
-    """A comeback in warranty; repaired, if `redo`."""
+def warranty_job(*, is_repaired=True):
+    """A job whose comeback is in warranty, perhaps already repaired."""
     fault = make.fault()
     fix = make.fix(fault, name="Replace the socket")
     earlier = make.past_repair(
@@ -90,13 +90,13 @@ def covered(*, redo=True):
     job = make.comeback(earlier, on=date(2026, 3, 2)).job
     make.repair(job, fault, fix=fix)
     workflow.diagnose(job, stamp=make.stamp())
-    if not redo:
+    if not is_repaired:
         return job
     workflow.approve_warranty_repair(job, stamp=make.stamp())
     return mend(job)
 
 
-def handed_back(*, paid=Decimal(0), means="", key=None, on=TODAY, **facts):
+def handed_over(*, paid=Decimal(0), means="", key=None, on=TODAY, **facts):
     """The invoice of a job that went the whole way."""
     return hand_over(
         ready(**facts),

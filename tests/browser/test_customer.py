@@ -79,7 +79,7 @@ def test_a_name_left_out_is_asked_for_and_a_no_says_why(phone, stocked_shop):
     page = phone()
     page.goto(address(quote.job))
     page.get_by_role("button", name="Order with obligation to pay").click()
-    page.get_by_role("heading", name="things need another look").wait_for()
+    page.get_by_role("heading", name="problems").wait_for()
     sound(page)
     page.locator("summary", has_text="Decline quote").click()
     page.get_by_label("Reason").fill("I have another one by now.")

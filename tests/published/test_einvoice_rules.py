@@ -38,7 +38,7 @@ MATRIX = {
     "exempt": bill("E", D(0), reasons={"E": "Small business, no VAT charged"}),
     "reverse charge": bill("AE", D(0)),
     "not subject": bill("O", D(0)),
-    "nothing to pay": bill(lines=[EInvoiceLine("Under cover", D(1), D(0), D(19))]),
+    "nothing to pay": bill(lines=[EInvoiceLine("Under warranty", D(1), D(0), D(19))]),
     "a line taken off": bill(
         lines=[*lines(), EInvoiceLine("Less", D(1), D(-5), D(19))]
     ),

@@ -46,7 +46,7 @@ def test_the_29th_of_february_counts_as_the_day_it_is(handed_over_on, days, unti
 
 
 @pytest.mark.parametrize("year", [1900, 2000, 2024, 2026, 2028, 2100])
-def test_a_year_of_cover_ends_a_day_early_over_a_leap_day(year):
+def test_a_year_of_warranty_ends_a_day_early_over_a_leap_day(year):
     until = warranty_until(date(year, 1, 1), days=365)
     assert until == (date(year, 12, 31) if isleap(year) else date(year + 1, 1, 1))
 
@@ -85,7 +85,9 @@ def test_the_nights_are_those_on_which_the_clocks_change():
     "clock", ["00:00", "00:59", "01:30", "02:30", "03:30", "23:59"]
 )
 @pytest.mark.django_db
-def test_cover_starts_on_the_local_day_at_every_hour_of_such_a_night(zone, day, clock):
+def test_warranty_starts_on_the_local_day_at_every_hour_of_such_a_night(
+    zone, day, clock
+):
     make.shop(warranty_days_lasting=30)
     hour, minute = map(int, clock.split(":"))
     for fold in (0, 1):

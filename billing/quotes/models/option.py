@@ -6,7 +6,7 @@ from decimal import Decimal
 from django.db import models
 from django.db.models import Q
 
-from billing.pricing.track_record_words import NEVER, as_one_in
+from billing.pricing.track_record_words import NEVER, frequency_text
 from billing.quotes.models.quote import Quote
 from repairs.faults import fix_types
 from repairs.faults.models import Fix
@@ -118,7 +118,7 @@ class QuoteOption(models.Model):
     @property
     def risk_text(self) -> str:
         """Return the comeback risk within the warranty as “about 1 in n”."""
-        return as_one_in(float(self.chance)) if self.chance else ""
+        return frequency_text(float(self.chance)) if self.chance else ""
 
     def above_suggestion(
         self, lines: Iterable["QuoteLine"] | None = None

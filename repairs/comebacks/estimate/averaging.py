@@ -56,14 +56,14 @@ def bayesian_model_average(
     """Return the best parameters, and the posterior of each pair in the order given."""
     if pair_counts.pairs > LARGE:
         sample = pair_counts.sample(SAMPLE)
-        tried = _weighted([_around(sample, each) for each in HYPERPRIORS])
+        tried = _weighted([_sample_posterior(sample, each) for each in HYPERPRIORS])
         parts = [
-            _around(pair_counts, part.hyperprior, start=part.best)
+            _sample_posterior(pair_counts, part.hyperprior, start=part.best)
             for part, weights in tried
             if weights.sum() > MIN_WEIGHT
         ]
     else:
-        parts = [_around(pair_counts, each) for each in HYPERPRIORS]
+        parts = [_sample_posterior(pair_counts, each) for each in HYPERPRIORS]
     weighted = _weighted(parts)
     best, _ = max(weighted, key=lambda each: float(each[1].sum()))
     points = np.concatenate([part.points for part, _ in weighted])
@@ -87,7 +87,7 @@ def bayesian_model_average(
     return parameters, averaged.select(pair_counts.in_given_order)
 
 
-def _around(
+def _sample_posterior(
     pair_counts: PairCounts, hyperprior: Hyperprior, *, start: Floats | None = None
 ) -> _Points:
     x = fit_parameters(pair_counts, hyperprior) if start is None else start

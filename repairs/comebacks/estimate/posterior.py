@@ -130,7 +130,7 @@ def posterior(prior: Prior, *, comebacks: Ints, expected: Floats) -> Posterior:
 
 
 def filtered_posterior(
-    whole: Posterior,
+    unfiltered: Posterior,
     *,
     comebacks: Ints,
     expected: Floats,
@@ -139,17 +139,17 @@ def filtered_posterior(
 ) -> Posterior:
     """Return the posterior as if only the counted repairs of each pair had been made.
 
-    `whole` is the posterior of all repairs; `comebacks` and `expected` are of all
+    `unfiltered` is the posterior of all repairs; `comebacks` and `expected` are of all
     repairs, too. A pair's own repairs are taken out of its gammas, which leaves what it
     is pooled towards; then the counted ones are put in. If all count, nothing changes.
     """
     o, e = _column(comebacks), _column(expected)
     counted_o, counted_e = _column(counted_comebacks), _column(counted_expected)
     # A gamma that stands for several may hold a little less than the pair's own data.
-    a = np.maximum(whole.shapes - o, MIN_SHAPE)
-    b = np.maximum(whole.rates - e, MIN_RATE)
+    a = np.maximum(unfiltered.shapes - o, MIN_SHAPE)
+    b = np.maximum(unfiltered.rates - e, MIN_RATE)
     logs = (
-        np.log(np.maximum(whole.weights, TINY))
+        np.log(np.maximum(unfiltered.weights, TINY))
         + _log_marginal(a, b, counted_o, counted_e)
         - _log_marginal(a, b, o, e)
     )
@@ -157,9 +157,9 @@ def filtered_posterior(
     # Exactly unchanged if nothing is left out.
     is_whole = (o == counted_o) & np.isclose(e, counted_e, rtol=1e-12, atol=0.0)
     return Posterior(
-        shapes=np.where(is_whole, whole.shapes, a + counted_o),
-        rates=np.where(is_whole, whole.rates, b + counted_e),
-        weights=np.where(is_whole, whole.weights, weights),
+        shapes=np.where(is_whole, unfiltered.shapes, a + counted_o),
+        rates=np.where(is_whole, unfiltered.rates, b + counted_e),
+        weights=np.where(is_whole, unfiltered.weights, weights),
     )
 
 

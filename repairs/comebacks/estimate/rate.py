@@ -131,18 +131,18 @@ def rates(
     )
 
 
-def filtered_rates(counts: Counts, *, whole: Rates, rows: Ints) -> Rates:
+def filtered_rates(counts: Counts, *, unfiltered: Rates, rows: Ints) -> Rates:
     """Return the rates if `counts` hold only some of the shop's repairs.
 
-    `whole` are the rates of all repairs: they give the average and what each pair is
-    pooled towards. `rows` are the positions of these pairs in them.
+    `unfiltered` are the rates of all repairs: they give the average and what each pair
+    is pooled towards. `rows` are the positions of these pairs in them.
     """
-    expected = np.asarray(counts.exits @ cumulative_hazard(whole.counts))
+    expected = np.asarray(counts.exits @ cumulative_hazard(unfiltered.counts))
     pooled = filtered_posterior(
-        whole.posterior.select(rows),
-        comebacks=whole.counts.comebacks[rows],
-        expected=whole.expected[rows],
+        unfiltered.posterior.select(rows),
+        comebacks=unfiltered.counts.comebacks[rows],
+        expected=unfiltered.expected[rows],
         counted_comebacks=counts.comebacks,
         counted_expected=expected,
     )
-    return replace(whole, counts=counts, expected=expected, posterior=pooled)
+    return replace(unfiltered, counts=counts, expected=expected, posterior=pooled)

@@ -56,10 +56,10 @@ class MarkupTier(models.Model):
     class Meta:
         ordering = ["starts_at"]
         constraints = [
-            models.UniqueConstraint(fields=["starts_at"], name="markup_band_once"),
+            models.UniqueConstraint(fields=["starts_at"], name="markup_tier_once"),
             models.CheckConstraint(
                 condition=Q(starts_at__gt=0, percent__gte=0),
-                name="markup_band_makes_sense",
+                name="markup_tier_makes_sense",
             ),
         ]
 

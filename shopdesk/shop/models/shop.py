@@ -109,7 +109,7 @@ class Shop(models.Model):
         max_length=8,
         choices=tax.KINDS,
         default=tax.STANDARD,
-        help_text="Tax of a new line. Customers and lines can have another.",
+        help_text="Default for new lines. Customers and lines may differ.",
     )
     prices_include_tax = models.BooleanField(
         "Prices include tax",
@@ -141,7 +141,7 @@ class Shop(models.Model):
         default=Decimal(15),
         places=2,
         max_value=Decimal(95),
-        help_text="Left of a price after costs and expected comebacks.",
+        help_text="Share of a price left after costs and expected comebacks.",
     )
     diagnosis_fee = amount_setting(
         "Diagnosis fee",
@@ -163,7 +163,7 @@ class Shop(models.Model):
         default=Decimal(60),
         places=2,
         max_value=Decimal(1000),
-        help_text="On the unit cost of the delivery, below the first tier.",
+        help_text="Applied to the unit cost of the delivery, below the first tier.",
     )
 
     quote_days = SmallNumberField(
@@ -184,7 +184,7 @@ class Shop(models.Model):
         "Offer the European Repair Information Form",
         default=False,
         help_text=(
-            "Directive (EU) 2024/1799: once given, its conditions are binding for at"
+            "Directive (EU) 2024/1799: once issued, its conditions are binding for at"
             " least 30 days. Check local regulations."
         ),
     )
@@ -242,13 +242,13 @@ class Shop(models.Model):
         "Warranty for a stopgap (days)",
         default=30,
         max_value=3650,
-        help_text="Usually fewer.",
+        help_text="Usually fewer than for a lasting fix.",
     )
     warranty_days_minimum = SmallNumberField(
         "Minimum warranty after a warranty repair (days)",
         default=30,
         max_value=3650,
-        help_text="The earlier warranty continues, but never shorter than this.",
+        help_text="The earlier warranty continues, but for at least this many days.",
     )
 
     comeback_period_days = SmallNumberField(
@@ -315,7 +315,7 @@ class Shop(models.Model):
     reminder_text = standard_text(
         "In reminders",
         default="Our records show that this invoice is still unpaid.",
-        help_text="How a reminder begins. The amount and its due date follow.",
+        help_text="First sentence of a reminder. The amount and its due date follow.",
     )
     parcel_text = standard_text(
         "In parcels", help_text="On the packing slip that travels with a device."
@@ -392,17 +392,17 @@ class Shop(models.Model):
 
     def markups(self) -> Markups:
         """Return the markups on the cost of parts, including the tiers."""
-        bands = MarkupTier.objects.order_by("starts_at")
+        tiers = MarkupTier.objects.order_by("starts_at")
         return Markups(
             self.markup,
-            tuple(bands.values_list("starts_at", "percent")),
+            tuple(tiers.values_list("starts_at", "percent")),
             places=self.places,
         )
 
     def rates(self) -> ChargeRates:
         """Return what labour and parts are charged by."""
         return ChargeRates(
-            hour=self.hourly_rate,
+            hourly_rate=self.hourly_rate,
             minimum_minutes=self.minimum_minutes,
             step=self.rounding_step,
             markups=self.markups(),

@@ -163,7 +163,7 @@ def test_a_change_that_adds_nothing_is_refused(quote, lines):
 
 
 def test_only_a_job_that_is_being_worked_on_can_get_one():
-    for job in (till.sent().job, till.ready(), till.covered(redo=False)):
+    for job in (till.sent().job, till.ready(), till.warranty_job(is_repaired=False)):
         with pytest.raises(RefusedError):
             record(job)
     assert not ChangeOrder.objects.exists()

@@ -403,13 +403,13 @@ def test_after_the_yes_the_link_tells_where_the_device_is(customer, waiting, tol
     assert told in page and "Ready by" in page
 
 
-def test_ready_and_handed_back_tell_what_to_bring_what_is_left_and_the_cover():
+def test_ready_and_handed_over_tell_what_to_bring_what_is_left_and_the_warranty():
     quote = till.accepted()
     customer = customer_of(quote.job)
     assert "Left to pay" not in customer.read().content.decode()
     till.mend(quote.job)
     page = customer.read().content.decode()
-    assert "Ready for collection" in page and "Bring your claim slip" in page
+    assert "Ready for collection" in page and "Please bring your claim slip" in page
     from billing.handover.actions import hand_over
 
     invoice = hand_over(
@@ -426,8 +426,8 @@ def test_ready_and_handed_back_tell_what_to_bring_what_is_left_and_the_cover():
     )
 
 
-def test_a_job_under_cover_costs_nothing_and_says_so():
-    job = till.covered(redo=False)
+def test_a_warranty_repair_costs_nothing_and_says_so():
+    job = till.warranty_job(is_repaired=False)
     workflow.approve_warranty_repair(job, stamp=make.stamp())
     page = customer_of(job).read().content.decode()
     assert "Warranty repair in progress, free of charge" in page

@@ -74,11 +74,11 @@ def test_a_yes_accepts_the_option_and_tells_who_and_how(customer, quote):
 
 
 def test_a_no_keeps_its_reason(customer, quote):
-    assert customer.send("no", who="Ada", why="Too dear for me").status_code == 303
+    assert customer.send("no", who="Ada", why="Too expensive for me").status_code == 303
     quote.refresh_from_db()
     assert (quote.state, quote.answer_why, quote.answered_how) == (
         "declined",
-        "Too dear for me",
+        "Too expensive for me",
         "link",
     )
     assert "We are reassembling" in text(customer.read())
@@ -133,7 +133,7 @@ def test_a_quote_revised_while_the_customer_reads_is_not_agreed_to(customer, quo
 def test_while_the_new_version_is_written_there_is_nothing_to_agree_to(customer, quote):
     read = customer.read()
     drafting.revise(quote, stamp=make.stamp())
-    page = customer.send("no", read, who="Ada", why="Too dear")
+    page = customer.send("no", read, who="Ada", why="Too expensive")
     assert page.status_code == 409 and "Nothing was ordered" in text(page)
     assert "preparing a quote" in text(page)
     assert state_of(quote) == states.REPLACED
@@ -205,7 +205,7 @@ def test_another_yes_or_a_no_after_a_yes_is_refused_in_a_sentence(customer, quot
 
 def test_a_yes_after_a_no_is_refused_in_a_sentence(customer, quote):
     read = customer.read()
-    customer.send("no", read, who="Ada", why="Too dear")
+    customer.send("no", read, who="Ada", why="Too expensive")
     page = customer.send("yes", read, who="Ada")
     assert page.status_code == 409 and "This quote was declined" in text(page)
     assert state_of(quote) == states.DECLINED

@@ -102,7 +102,7 @@ def test_the_customer_can_follow_the_device_by_the_link_they_came_by(customer, c
 def test_a_no_is_receipted_with_the_fee_and_when_to_fetch_it(shop):
     soon = timezone.localdate() + timedelta(days=4)
     quote = sent(agreed_diagnosis_fee=Decimal(30), due_on=soon)
-    customer_of(quote.job).send("no", who="Ada", why="Too dear")
+    customer_of(quote.job).send("no", who="Ada", why="Too expensive")
     letter, job = posted()[ADA], Job.objects.get(pk=quote.job_id)
     workflow.close(job, outcome=job_states.DECLINED_BY_CUSTOMER, stamp=make.stamp())
     fee = draft_invoice(job, on=timezone.localdate(), shop=Shop.current()).totals.gross
@@ -123,7 +123,7 @@ def test_a_no_is_receipted_with_the_fee_and_when_to_fetch_it(shop):
 )
 def test_a_no_without_a_fee_says_that_none_is_charged(shop, facts, told):
     quote = sent(**facts)
-    customer_of(quote.job).send("no", who="Ada", why="Too dear")
+    customer_of(quote.job).send("no", who="Ada", why="Too expensive")
     text = posted()[ADA].text
     assert "No fee is charged." in text and told in text and "collection by" not in text
 
@@ -269,7 +269,8 @@ def test_a_yes_to_a_change_is_confirmed_with_the_new_total(change):
 def test_a_no_to_a_change_says_that_what_was_agreed_goes_on(change):
     customer_of(change.quote.job).send("change no", who="Ada")
     told = posted()
-    goes_on = f"We continue with the work already agreed, at €{change.agreed_before}."
+    agreed = change.agreed_before
+    goes_on = f"We will continue with the work already agreed, at €{agreed}."
     assert goes_on in told[ADA].text and "(not agreed)" in told[ADA].text
     assert "Answer: declined" in lines(told[SHOP])
     assert enclosed(told[ADA]) == []
@@ -394,7 +395,7 @@ def test_each_answer_to_a_new_version_is_told_anew(customer, quote):
     Email.objects.all().delete()
     new = drafting.revise(quote, stamp=make.stamp())
     sending.send(new, stamp=make.stamp())
-    customer.send("no", who="Ada", why="Too dear now")
+    customer.send("no", who="Ada", why="Too expensive now")
     assert f"Quote: {quote.job.number}, version 2" in lines(posted()[ADA])
 
 

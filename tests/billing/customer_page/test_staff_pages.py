@@ -167,7 +167,7 @@ def test_what_is_no_drawing_is_refused_and_nothing_is_agreed(desk, quote, ink):
 
 
 def test_a_no_on_the_screen(desk, quote):
-    assert sign(desk, quote, "no", who="Ada", why="Too dear").status_code == 303
+    assert sign(desk, quote, "no", who="Ada", why="Too expensive").status_code == 303
     assert Quote.objects.get().answered_how == "screen"
 
 

@@ -1,4 +1,4 @@
-"""One press: bill, payment, cover, and the job is closed."""
+"""One press: invoice, payment, warranty, and the job is completed."""
 
 from datetime import date
 from decimal import Decimal
@@ -49,7 +49,7 @@ def test_all_happens_at_once():
         key=uuid4(),
     )
     job.refresh_from_db()
-    assert (job.state, job.handed_over_on) == ("handed_back", date(2026, 3, 5))
+    assert (job.state, job.handed_over_on) == ("handed_over", date(2026, 3, 5))
     assert job.repairs.get().warranty_until == date(2026, 9, 1)  # 180 days on
     assert invoice.balance == 0
 
@@ -178,18 +178,18 @@ def test_a_job_that_is_not_ready_is_refused_in_a_sentence(desk, act):
     assert not Invoice.objects.exists()
 
 
-def test_under_cover_nothing_is_asked(desk):
-    job = till.covered()
+def test_no_payment_is_asked_for_a_warranty_repair(desk):
+    job = till.warranty_job()
     page = desk.get(address(job)).content.decode()
     assert "No payment due" in page
     desk.post(address(job), filled(job, amount="0", means=""))
     job.refresh_from_db()
-    assert job.state == "handed_back"
+    assert job.state == "handed_over"
     assert Invoice.objects.get().gross == 0
 
 
-def test_a_redo_keeps_the_rest_of_the_old_cover(desk):
-    job = till.covered()
+def test_a_warranty_repair_keeps_the_rest_of_the_old_warranty(desk):
+    job = till.warranty_job()
     page = desk.get(address(job)).content.decode()
     desk.post(address(job), filled(job, amount="0", means=""))
     until = job.repairs.get().warranty_until

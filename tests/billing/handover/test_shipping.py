@@ -225,7 +225,7 @@ def test_a_battery_that_stays_here_needs_no_caution_any_more(desk):
     assert "Before shipping" not in page
 
 
-def test_what_has_no_cover_offers_no_certificate_of_it(desk):
+def test_without_warranty_no_certificate_is_offered(desk):
     page = desk.get(address(ready())).content.decode()
     assert "Warranty terms" in page and "warranty certificate" in page
     job = till.diagnosed(of=ready().device)

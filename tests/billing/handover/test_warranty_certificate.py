@@ -26,7 +26,7 @@ def text(pdf):
 @pytest.mark.paper
 def test_it_says_what_until_when_and_what_ends_it(client):
     make.shop(warranty_text="It ends where others open the device.")
-    job = till.handed_back().job
+    job = till.handed_over().job
     pdf = certificate(client, job).content
     said = text(pdf)
     for words in (
@@ -44,14 +44,14 @@ def test_it_says_what_until_when_and_what_ends_it(client):
 
 def test_it_keeps_the_words_that_were_promised(client):
     make.shop(warranty_text="The old promise.")
-    job = till.handed_back().job
+    job = till.handed_over().job
     before = certificate(client, job).content
     make.shop(warranty_text="A smaller promise.")
     assert "The old promise." in text(certificate(client, job).content)
     assert certificate(client, job).content == before
 
 
-def test_there_is_none_before_the_device_is_handed_back(client):
+def test_there_is_none_before_the_device_is_handed_over(client):
     assert certificate(client, till.ready()).status_code == 404
 
 

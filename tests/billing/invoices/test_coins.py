@@ -136,7 +136,7 @@ def test_a_bill_paid_in_cash_as_it_is_issued_tells_its_rounding(client):
         cash_step=STEP, currency="CHF", tax_rate=D("7.7"),
     )  # fmt: skip
     owner = make.customer(einvoice="ubl", address="3 Mill Row")
-    made = till.handed_back(
+    made = till.handed_over(
         of=make.device(owner=owner), paid=D("63.54"), means="cash", key=uuid4()
     )
     assert made.gross == D("63.54") and made.balance == 0

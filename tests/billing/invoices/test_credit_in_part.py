@@ -85,7 +85,7 @@ def test_any_parts_add_up_to_the_whole_and_none_gives_anything(
 
 @pytest.mark.django_db
 def test_a_part_is_taken_back_and_then_the_rest():
-    invoice = till.handed_back()
+    invoice = till.handed_over()
     socket = invoice.lines.get(text__contains="socket")
     part = credit(invoice, {socket.pk: D(1)})
     assert (part.gross, part.is_whole) == (D("-4.80"), False)
@@ -105,7 +105,7 @@ def test_a_part_is_taken_back_and_then_the_rest():
 @pytest.mark.django_db
 @pytest.mark.parametrize("quantity", [D(3), D(-1), D("2.0001")])
 def test_no_more_of_a_line_is_taken_back_than_was_billed(quantity):
-    invoice = till.handed_back()
+    invoice = till.handed_over()
     socket = invoice.lines.get(text__contains="socket")
     with pytest.raises(RefusedError, match="At most 2 of"):
         credit(invoice, {socket.pk: quantity})
@@ -119,7 +119,7 @@ def test_no_more_of_a_line_is_taken_back_than_was_billed(quantity):
 
 @pytest.mark.django_db
 def test_what_was_paid_too_much_by_a_part_taken_back_is_paid_back_and_no_more():
-    invoice = till.handed_back(paid=D("70.80"), means="card", key=uuid4())
+    invoice = till.handed_over(paid=D("70.80"), means="card", key=uuid4())
     socket = invoice.lines.get(text__contains="socket")
     credit(invoice, {socket.pk: D(1)})
     shown = Invoice.objects.for_list().get(pk=invoice.pk)
@@ -149,7 +149,7 @@ def test_a_part_and_the_rest_are_e_invoices_by_the_official_rules(form, include)
         prices_include_tax=include,
     )  # fmt: skip
     owner = make.customer(einvoice=form, address="3 Mill Row")
-    invoice = till.handed_back(of=make.device(owner=owner))
+    invoice = till.handed_over(of=make.device(owner=owner))
     socket = invoice.lines.get(text__contains="socket")
     for note in (credit(invoice, {socket.pk: D(1)}), credit(invoice)):
         write = factur_x.cii if form == "pdf" else factur_x.ubl
@@ -164,7 +164,7 @@ def test_a_part_and_the_rest_are_e_invoices_by_the_official_rules(form, include)
 @pytest.mark.django_db
 def test_the_desk_takes_back_what_it_says_and_reads_what_is_wrong(client):
     client.force_login(make.user(Role.COUNTER))
-    invoice = till.handed_back()
+    invoice = till.handed_over()
     where = reverse("invoices:credit", args=[invoice.pk])
     labour, socket = (f"line{pk}" for pk in invoice.lines.values_list("pk", flat=True))
     page = client.get(where).content.decode()
@@ -176,7 +176,7 @@ def test_the_desk_takes_back_what_it_says_and_reads_what_is_wrong(client):
     assert Invoice.objects.count() == 1
     told = {"why": "One was not used.", labour: "0", socket: "1"}
     page = client.post(where, told, follow=True).content.decode()
-    assert "is credited in part by credit note CN26-00001" in page
+    assert "was credited in part by credit note CN26-00001" in page
     page = client.get(invoice.get_absolute_url()).content.decode()
     assert "Credited in part by" in page and "66.00" in page
     assert "remaining invoice amount" in client.get(where).content.decode()

@@ -39,7 +39,7 @@ def payment(amount, **facts):
 
 
 def test_a_payment_is_taken_and_the_same_form_counts_once(desk):
-    invoice = till.handed_back()
+    invoice = till.handed_over()
     form = payment("20")
     desk.post(invoice.get_absolute_url(), form)
     page = desk.post(invoice.get_absolute_url(), form, follow=True).content.decode()
@@ -64,7 +64,7 @@ def test_a_payment_is_taken_and_the_same_form_counts_once(desk):
     ],
 )
 def test_a_payment_that_makes_no_sense_is_told_and_kept(desk, form, said):
-    invoice = till.handed_back()
+    invoice = till.handed_over()
     page = desk.post(invoice.get_absolute_url(), form)
     text = page.content.decode()
     assert page.status_code == 200 and said in text and form["amount"] in text
@@ -72,7 +72,7 @@ def test_a_payment_that_makes_no_sense_is_told_and_kept(desk, form, said):
 
 
 def test_crediting_asks_why_and_then_pays_back(desk):
-    invoice = till.handed_back(paid=Decimal(40), means="card", key=uuid4())
+    invoice = till.handed_over(paid=Decimal(40), means="card", key=uuid4())
     where = reverse("invoices:credit", args=[invoice.pk])
     assert "required" in desk.post(where, {"why": ""}).content.decode()
     page = desk.post(where, {"why": "Billed to the wrong person"}, follow=True)
@@ -88,7 +88,7 @@ def test_crediting_asks_why_and_then_pays_back(desk):
 @pytest.mark.parametrize("n", [1, 8])
 def test_the_list_asks_the_same_however_many_bills(desk, n, django_assert_num_queries):
     for _ in range(n):
-        till.handed_back(with_part=False)
+        till.handed_over(with_part=False)
     # session, user, count, shop, bills
     with django_assert_num_queries(5):
         page = desk.get(reverse("invoices:all"))
@@ -99,9 +99,9 @@ def test_the_list_asks_the_same_however_many_bills(desk, n, django_assert_num_qu
     ("status", "shown"), [("open", 1), ("paid", 1), ("credited", 1), ("notes", 1)]
 )
 def test_the_list_is_narrowed(desk, status, shown):
-    till.handed_back()
-    till.handed_back(paid=Decimal("70.80"), means="cash", key=uuid4())
-    issue_credit_note(till.handed_back(), why="no", stamp=make.stamp(on=till.TODAY))
+    till.handed_over()
+    till.handed_over(paid=Decimal("70.80"), means="cash", key=uuid4())
+    issue_credit_note(till.handed_over(), why="no", stamp=make.stamp(on=till.TODAY))
     page = desk.get(reverse("invoices:all"), {"status": status})
     assert len(page.context["table"].rows) == shown
 
@@ -109,7 +109,7 @@ def test_the_list_is_narrowed(desk, status, shown):
 def test_the_paper_says_all_that_a_bill_must(desk):
     make.shop(name="Tallow & Finch", tax_id="GB 123")
     owner = make.customer(address="3 Mill Row", tax_id="GB 999")
-    invoice = till.handed_back(
+    invoice = till.handed_over(
         of=make.device(owner=owner, serial="SN77"),
         paid=Decimal(40),
         means="card",
@@ -135,7 +135,7 @@ def test_the_paper_says_all_that_a_bill_must(desk):
 
 @pytest.mark.paper
 def test_the_paper_is_kept_byte_for_byte(desk):
-    invoice = till.handed_back()
+    invoice = till.handed_over()
     before = paper(desk, invoice)
     make.shop(name="Another name", paper="Letter")
     assert paper(desk, invoice) == before
@@ -144,7 +144,7 @@ def test_the_paper_is_kept_byte_for_byte(desk):
 
 
 def test_a_credit_note_names_what_it_takes_back(desk):
-    invoice = till.handed_back()
+    invoice = till.handed_over()
     note = issue_credit_note(
         invoice, why="Wrong person.", stamp=make.stamp(on=till.TODAY)
     )
@@ -154,14 +154,14 @@ def test_a_credit_note_names_what_it_takes_back(desk):
 
 
 def test_a_bill_of_nothing_says_there_is_nothing_to_pay(desk):
-    invoice = issue_invoice(till.covered(), stamp=make.stamp(on=till.TODAY))
+    invoice = issue_invoice(till.warranty_job(), stamp=make.stamp(on=till.TODAY))
     said = text(paper(desk, invoice))
     assert "Replace the socket, under warranty" in said and "No payment due." in said
 
 
 def test_the_bench_does_not_see_bills(client):
     client.force_login(make.user(Role.BENCH))
-    invoice = till.handed_back()
+    invoice = till.handed_over()
     for where in (
         reverse("invoices:all"),
         invoice.get_absolute_url(),

@@ -24,7 +24,7 @@ chances = st.decimals(0, 1, places=4)
 mends = st.builds(RepairCost, st.integers(0, 3000), amounts(), chances)
 bearings = st.builds(
     PricingRules,
-    hour=amounts("300"),
+    hourly_cost=amounts("300"),
     parcel=amounts("50"),
     margin=st.decimals(0, 90, places=1),
     tax=st.sampled_from([Decimal(0), Decimal(19), Decimal("7.7")]),
@@ -39,7 +39,7 @@ def test_a_price_by_hand():
         [RepairCost(60, Decimal(10), Decimal("0.1"))],
         fees=Decimal(25),
         list_price=Decimal(70),
-        by=PricingRules(hour=Decimal(30), parcel=Decimal(9), margin=Decimal(20)),
+        by=PricingRules(hourly_cost=Decimal(30), parcel=Decimal(9), margin=Decimal(20)),
     )
     assert price.rework_cost == 49 and price.comeback_allowance == Decimal("4.9")
     assert price.own_cost == 65

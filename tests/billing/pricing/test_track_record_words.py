@@ -5,9 +5,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from billing.pricing.track_record_words import (
-    as_one_in,
     describe_all,
     describe_track_record,
+    frequency_text,
 )
 
 
@@ -27,12 +27,12 @@ from billing.pricing.track_record_words import (
     ],
 )
 def test_a_chance_is_said_as_one_in_so_many(chance, said):
-    assert as_one_in(chance) == said
+    assert frequency_text(chance) == said
 
 
 @given(st.floats(0.001, 1 / 3))
 def test_rounding_never_makes_it_look_better(chance):
-    n = int(as_one_in(chance).split()[-1])
+    n = int(frequency_text(chance).split()[-1])
     assert 1 / n >= chance - 1e-9
     assert n >= 0.8 / chance - 1
 

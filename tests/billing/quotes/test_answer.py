@@ -16,7 +16,7 @@ pytestmark = pytest.mark.django_db
 
 
 def decline(quote, **facts):
-    facts = {"who": "Ada", "how": "phone", "why": "too dear"} | facts
+    facts = {"who": "Ada", "how": "phone", "why": "too expensive"} | facts
     return answering.decline(quote, **facts, stamp=make.stamp())
 
 
@@ -122,7 +122,7 @@ def test_a_no_keeps_its_reason_and_the_job_can_go_home():
     job = quote.job
     job.refresh_from_db()
     assert job.state == "declined"
-    assert job.transitions.filter(to_state="declined").get().why == "too dear"
+    assert job.transitions.filter(to_state="declined").get().why == "too expensive"
 
 
 def test_after_a_yes_no_no_is_taken():

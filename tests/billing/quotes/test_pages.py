@@ -47,8 +47,8 @@ def test_a_draft_is_made_from_the_jobs_page(desk):
     assert "Create quote" not in desk.get(where).content.decode()
 
 
-def test_a_job_under_cover_is_approved_without_a_quote(desk):
-    job = till.covered(redo=False)
+def test_a_warranty_repair_is_approved_without_a_quote(desk):
+    job = till.warranty_job(is_repaired=False)
     where = reverse("quotes:for_job", args=[job.pk])
     assert "no quote needed" in desk.get(where).content.decode()
     desk.post(where, {"then": "approve"})
@@ -56,7 +56,7 @@ def test_a_job_under_cover_is_approved_without_a_quote(desk):
     assert job.state == "approved" and not Quote.objects.exists()
 
 
-def test_approving_without_cover_is_refused(desk):
+def test_approving_without_warranty_is_refused(desk):
     job = till.diagnosed()
     where = reverse("quotes:for_job", args=[job.pk])
     page = desk.post(where, {"then": "approve"}, follow=True)
@@ -223,7 +223,7 @@ def test_a_sent_quote_takes_no_more_changes(desk):
 def test_the_database_refuses_to_change_what_was_sent(change):
     quote = till.sent()
     before = list(QuoteLine.objects.values())
-    with pytest.raises(DatabaseError, match="can’t be changed"), transaction.atomic():
+    with pytest.raises(DatabaseError, match="cannot be changed"), transaction.atomic():
         change(quote)
     quote.refresh_from_db()
     assert quote.findings.startswith("We found")

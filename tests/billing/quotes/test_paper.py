@@ -79,7 +79,7 @@ def test_two_options_with_an_answer_link_fit_on_one_page(db, size, language):
     )
     quote.options.update(
         track_record="We have done this repair 13 times; no comeback within 90 days so"
-        " far. We assume about 1 in 40 to be cautious."
+        " far. To be cautious, we assume about 1 in 40."
     )
     quote = sending.send(quote, stamp=make.stamp(on=till.TODAY))
     link = "https://tallow.example/q/" + "Ab1_" * 11

@@ -52,7 +52,7 @@ def send(quote):
 def test_a_shop_without_any_history_takes_no_more_than_it_accepts():
     make.shop(max_comeback_risk=Decimal("0.1"), comeback_period_days=90)
     option = till.drafted(fixes=["lasting"]).options.get()
-    # 180 days of cover: at most 1 − 0.9².
+    # 180 days of warranty: at most 1 − 0.9².
     assert 0 < option.chance <= Decimal("0.19")
     assert option.has_no_history
     assert option.track_record == "We have not done this repair before."
@@ -75,7 +75,7 @@ def test_what_comes_back_often_costs_more_than_the_list_has_it():
     assert "about 1 in 2" in option.track_record or "half" in option.track_record
 
 
-def test_longer_cover_bears_more():
+def test_a_longer_warranty_costs_more():
     make.shop()
     job = with_history(till.diagnosed(fixes=["lasting"]))
     fault = job.repairs.get().fault
@@ -131,7 +131,7 @@ def test_all_staff_see_how_the_price_is_built_up(client, kind):
     assert "Comeback allowance" in page and "No history yet" in page
 
 
-def test_other_days_of_cover_change_what_is_suggested(desk):
+def test_other_warranty_days_change_what_is_suggested(desk):
     quote = quoted()
     option = quote.options.get()
     asked = draft(desk, quote, **{f"o{option.pk}-warranty_days": "0"})

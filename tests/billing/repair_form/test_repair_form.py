@@ -160,7 +160,7 @@ def test_the_paper_has_all_rows_in_order_on_one_page(shop, size):
     places = [said.index(row) for row in ROWS]
     assert places == sorted(places)
     assert said.count("None") == 4 and "Temporary replacement good No" in said
-    assert "30 days from the day this form is given: until 4 Apr 2026" in said
+    assert "30 days from the date of issue: until 4 Apr 2026" in said
     done = subprocess.run(["pdfinfo", "-"], input=bytes(pdf), capture_output=True)
     assert re.search(rb"Pages: +1\b", done.stdout)
 
@@ -237,7 +237,7 @@ def test_the_same_yes_twice_is_one(shop):
 
 
 def test_a_revised_quote_does_not_end_the_form(shop):
-    """Article 4(5): the conditions may not be altered while the form holds."""
+    """Article 4(5): the conditions may not be changed while the form is valid."""
     form = given()
     new = drafting.revise(form.option.quote, stamp=make.stamp())
     new.options.first().lines.update(price=Decimal(500))

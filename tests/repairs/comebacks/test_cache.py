@@ -146,7 +146,7 @@ def a_device_sold_on(repairs):
     )
 
 
-def a_comeback_handed_back(repairs):
+def a_comeback_handed_over(repairs):
     job = repairs[0].later_assessments.get().job
     make.repair(job, repairs[0].fault, cost=Decimal(77))
     make.hand_over(job, on=LATER)
@@ -163,7 +163,7 @@ def a_comeback_handed_back(repairs):
         a_renamed_fault,
         a_renamed_fix,
         a_device_sold_on,
-        a_comeback_handed_back,
+        a_comeback_handed_over,
     ],
 )
 def test_a_change_shows_at_once(repairs, calculations, change):

@@ -252,7 +252,7 @@ def test_more_comebacks_of_as_many_repairs_never_lower_the_risk(repairs, comebac
     ],
     ids=[
         "one repair of today",
-        "all handed back today",
+        "all handed over today",
         "one back on its first day",
         "all of one pair back at once",
         "one that held",

@@ -188,8 +188,8 @@ def test_a_return_is_linked_to_the_repair_of_its_fault(tmp_path):
 
 def test_a_warranty_repair_continues_the_old_warranty(tmp_path):
     files.import_file(files.write(tmp_path, files.row(), files.back()))
-    first, redo = Repair.objects.order_by("job__booked_in_on")
-    assert redo.warranty_until == first.warranty_until == date(2025, 9, 6)
+    first, rework = Repair.objects.order_by("job__booked_in_on")
+    assert rework.warranty_until == first.warranty_until == date(2025, 9, 6)
 
 
 def test_a_return_may_be_not_assessed_yet(tmp_path):
@@ -223,11 +223,11 @@ def test_a_return_of_a_job_without_a_repair_is_kept_as_a_note(tmp_path):
             "cannot be a return of itself",
         ),
         ([files.row(return_is="same fault")], 2, "leave return_is empty"),
-        ([files.back(), files.row(handed_back="", outcome="")], 2, "not handed back"),
+        ([files.back(), files.row(handed_back="", outcome="")], 2, "not handed over"),
         (
             [files.row(), files.back(booked_in="2025-03-09")],
             4,
-            "back on 2025-03-10",
+            "over on 2025-03-10",
         ),
         ([files.row(), files.back(serial="OTHER")], 4, "another maker or serial"),
         ([files.row(), files.back(serial="", model="Slate 15")], 4, "another model"),

@@ -74,7 +74,7 @@ def plain_counter(live_server, browser, client):
 
 
 def ada():
-    """A returning customer with two devices, one of which is still under cover."""
+    """A returning customer with two devices, one of which is still under warranty."""
     owner = make.customer("Ada Fenwick", phone="+442079460018")
     make.device(owner, serial="OLD-1", model=make.device_model("radio", "Tallow", "T2"))
     device = make.device(owner, serial="SN-123456")

@@ -1,4 +1,4 @@
-"""The table of comebacks is what the decisions say, whatever is done in any order."""
+"""The comeback table matches the assessments, whatever is done in any order."""
 
 import random
 import time
@@ -176,7 +176,7 @@ def test_the_table_is_what_the_decisions_say_whatever_is_done(seed):
 
 
 def visit_of(*costs, faults=None):
-    """A comeback handed back after repairs that cost so much."""
+    """A comeback handed over after repairs that cost so much."""
     jack = make.fault()
     first = make.past_repair(jack, make.fix(jack), on=DAY)
     visit = make.comeback(first, on=DAY + days(9)).job
@@ -280,7 +280,7 @@ def test_the_check_names_the_first_row_that_differs():
     assert f"superseded_on is {DAY} and must be None" in message
     Comeback.objects.write(visit)
     assert f"decision {later.decisions.get().pk}: the row is missing" in checked()[0]
-    with pytest.raises(SystemCheckError, match="differs from the decisions"):
+    with pytest.raises(SystemCheckError, match="differs from the return assessments"):
         call_command("check", databases=["default"])
     Comeback.objects.write_all()
     assert checked() == []

@@ -1,4 +1,4 @@
-"""A repair bears the day its job was handed back, and nobody can make it another."""
+"""A repair has the day its job was handed over, which cannot be changed."""
 
 from contextlib import contextmanager
 from datetime import date, timedelta

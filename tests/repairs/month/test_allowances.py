@@ -103,8 +103,8 @@ def test_repairs_without_an_allowance_are_left_out_and_counted(of, page):
     without = done(of, 4, month=8)
     came_back(with_it[0], on=date(2026, 8, 10), cost="20")
     came_back(without[0], on=date(2026, 8, 10), cost="900")
-    row = report().this_allowance
-    # The two comebacks were handed back in August themselves.
+    row = report().month_allowance
+    # The two comebacks were handed over in August themselves.
     assert (row.repairs, row.with_allowance, row.missing) == (9, 3, 6)
     assert (row.charged, row.spent) == (15, 20)
     text = page()

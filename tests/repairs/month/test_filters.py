@@ -114,7 +114,7 @@ def test_the_filter_is_named_and_kept_in_links(owner):
     ):
         assert f'href="{address}?{params}' in text
     assert 'href="/comebacks/deliveries/?as_of=2026-08-31&amp;within=90"' in text
-    assert "judged by all repairs of the shop" in text
+    assert "judged from all repairs of the shop" in text
 
 
 @pytest.mark.paper

@@ -384,7 +384,7 @@ def test_higher_costs_are_news_and_small_changes_are_not():
     assert "140.00 more than in the previous month" in item.sentence
     assert "(4 handed over, 2 before)" in item.sentence
     assert item.url.endswith("#costs")
-    # In September nothing was handed back yet: half a month is not cheaper than August.
+    # In September nothing was handed over yet: half a month is not cheaper than August.
     september = report(date(2026, 9, 15))
     assert not [item for item in september.news if item.url.startswith(MONTH)]
 

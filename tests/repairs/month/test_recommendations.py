@@ -125,7 +125,7 @@ def test_a_bad_delivery_is_suspected_before_its_fix(owner):
     assert (shown.suspect.name, shown.suspected) == ("B2 of JCK-1", 12)
     text = page_text(owner.get(MONTH))
     assert "Stop using delivery" in text
-    assert "12 of these 12 comebacks had a part of it" in text
+    assert "12 of these 12 comebacks had a part from it" in text
     assert "Offer it only as a stopgap" not in text
     assert shown.suspect.url.replace("&", "&amp;") in text
 

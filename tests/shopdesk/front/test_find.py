@@ -183,7 +183,7 @@ def test_finding_asks_as_often_for_1_as_for_30(desk):
     assert asked() == before
 
 
-# --- the till's papers, the parts and the fault book --------------------------
+# --- papers of the till, parts and the fault book --------------------------
 
 
 def bill(number, *, series="INV26", job=None, buyer="Fenwick Ltd", credits=None):

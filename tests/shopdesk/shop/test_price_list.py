@@ -18,7 +18,7 @@ from shopdesk.shop.price_list import (
 )
 
 RATES = ChargeRates(
-    hour=Decimal(68),
+    hourly_rate=Decimal(68),
     minimum_minutes=15,
     step=Decimal("0.50"),
     markups=Markups(Decimal(60)),

@@ -1,4 +1,4 @@
-"""Markup bands, as the owner writes them down."""
+"""Markup tiers, as the owner enters them."""
 
 from decimal import Decimal
 
@@ -12,20 +12,20 @@ from tests.shopdesk.shop.page import PAGE, as_typed
 def add(client, starts_at, percent, **figures):
     told = as_typed(**figures)
     return client.post(
-        PAGE, told | {"band-starts_at": starts_at, "band-percent": percent}
+        PAGE, told | {"tier-starts_at": starts_at, "tier-percent": percent}
     )
 
 
-def test_a_band_is_added_and_taken_away(client, owner):
+def test_a_tier_is_added_and_taken_away(client, owner):
     make.shop()
     assert add(client, "10", "40").status_code == 302
-    band = MarkupTier.objects.get()
-    assert (band.starts_at, band.percent) == (10, 40)
+    tier = MarkupTier.objects.get()
+    assert (tier.starts_at, tier.percent) == (10, 40)
     assert Shop.current().markups().price(Decimal(10)) == Decimal("14.00")
-    answer = client.post(PAGE, as_typed() | {"then": f"band {band.pk}"})
+    answer = client.post(PAGE, as_typed() | {"then": f"tier {tier.pk}"})
     assert answer["Location"] == f"{PAGE}?at=parts#parts"
     assert not MarkupTier.objects.exists()
-    client.post(PAGE, as_typed() | {"then": f"band {band.pk}"})  # twice is once
+    client.post(PAGE, as_typed() | {"then": f"tier {tier.pk}"})  # twice is once
 
 
 def test_the_page_says_where_a_higher_cost_gives_a_lower_price(client, owner):
@@ -52,21 +52,21 @@ def test_the_page_says_where_a_higher_cost_gives_a_lower_price(client, owner):
         ("20", "40", "starts_at"),  # there is one
     ],
 )
-def test_a_band_that_makes_no_sense_is_refused_beside_its_box(
+def test_a_tier_that_makes_no_sense_is_refused_beside_its_box(
     client, owner, starts_at, percent, wrong
 ):
     make.shop()
     MarkupTier.objects.create(starts_at=Decimal(20), percent=Decimal(30))
     answer = add(client, starts_at, percent, name="Fern Lane")
-    assert list(answer.context["band_form"].errors) == [wrong]
+    assert list(answer.context["tier_form"].errors) == [wrong]
     assert "Fern Lane" in answer.content.decode()
     assert MarkupTier.objects.count() == 1
     assert Shop.objects.get().name != "Fern Lane"
 
 
 @pytest.mark.parametrize(("currency", "cost"), [("JPY", "10"), ("KWD", "0.005")])
-def test_a_band_has_the_decimals_of_the_currency(client, owner, currency, cost):
+def test_a_tier_has_the_decimals_of_the_currency(client, owner, currency, cost):
     make.shop(currency=currency, rounding_step=Decimal(0))
     assert add(client, cost, "40").status_code == 302
     refused = add(client, cost + ("5" if "." in cost else ".5"), "40")
-    assert list(refused.context["band_form"].errors) == ["starts_at"]
+    assert list(refused.context["tier_form"].errors) == ["starts_at"]

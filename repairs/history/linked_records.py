@@ -68,7 +68,7 @@ def create(records: Sequence[models.Model], created: Created) -> None:
         created[kind] += len(records)
 
 
-class Books:
+class LinkedRecords:
     """The records that a file's jobs refer to: first all are found, then saved.
 
     `earlier` are the jobs on record to which some of them are returns; `created` counts
