@@ -77,14 +77,8 @@ class ChangeCustomerForm(CustomerForm):
     notes = NormalizedCharField(max_length=2000, required=False, keep_lines=True)
 
     class Meta(CustomerForm.Meta):
-        fields = (
-            *CustomerForm.Meta.fields,
-            "country",
-            "tax_id",
-            "tax_kind",
-            "einvoice",
-            "notes",
-        )
+        fields = [*CustomerForm.Meta.fields, "country", "tax_id", "tax_kind"]
+        fields += ["einvoice", "notes"]
         help_texts = {
             "tax_kind": "If this customer is taxed differently. Reverse charge needs a"
             " VAT number. Check local regulations.",
@@ -144,7 +138,7 @@ class DeviceForm(forms.Form):
     )
 
     def device(self, *, owner: Customer) -> Device:
-        """Return the device as typed, not saved; its model may be on record."""
+        """Return the device, not saved; its model may be on record."""
         facts = self.cleaned_data
         names = {name: facts[name] for name in ("kind", "maker", "model")}
         model = DeviceModel.objects.matching(**names) or DeviceModel(**names)
@@ -157,7 +151,7 @@ class DeviceForm(forms.Form):
 
 
 class ChangeDeviceForm(forms.ModelForm):
-    """What may have been misread on a device."""
+    """The facts of a device that may have been misread."""
 
     serial = NormalizedCharField(
         max_length=60, required=False, attrs={"class": "code w20"}

@@ -60,7 +60,7 @@ class CustomerQuerySet(models.QuerySet):
         )
 
     def for_list(self):
-        """With all that one row of a list shows; `last_visit` is found row by row."""
+        """With the columns of a list; `last_visit` is found row by row."""
         customer = type(self)(self.model).filter(pk=OuterRef("pk")).order_by()
         latest = customer.annotate(latest=Max("jobs__booked_in_on")).values("latest")
         return self.annotate(last_visit=Subquery(latest))
@@ -197,7 +197,7 @@ class DeviceQuerySet(models.QuerySet):
         )
 
     def for_list(self):
-        """With all that one row of a list shows, latest visit first."""
+        """With the columns of a list, latest visit first."""
         devices = self.select_related("model", "owner")
         return devices.annotate(last_visit=Max("jobs__booked_in_on")).order_by(
             models.F("last_visit").desc(nulls_last=True), "-pk"

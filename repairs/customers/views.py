@@ -18,7 +18,7 @@ MAX_OWNERS = 30
 
 
 def all_customers(request):
-    """All customers, filtered by words."""
+    """All customers, filtered by a query."""
     customers = Customer.objects.filter(erased_on=None).for_list()
     filter_ = CustomerFilter(request.GET, queryset=customers)
     table = RequestConfig(request).configure(CustomerTable(filter_.qs))
@@ -59,7 +59,7 @@ def device(request, pk):
 
 
 def change_device(request, pk):
-    """Correct what was misread."""
+    """Correct a misread serial or board revision, or end the use of the device."""
     record = _device(pk)
     form = ChangeDeviceForm(request.POST or None, instance=record)
     return edit_page(request, form, title=f"Change {record.model}")

@@ -1,4 +1,4 @@
-"""Every safety caution of the product: its standard text, and what calls for it.
+"""Every safety caution of the product: its standard text and its hazards.
 
 Signal words as in ISO 3864 and ANSI Z535: WARNING where death or serious injury is
 possible, CAUTION where injury or damage is.
@@ -84,9 +84,9 @@ OF_DEVICE = {
     "has_mains_voltage": MAINS,
     "has_liquid_damage": LIQUID,
 }
-"""What a tick at the counter calls for, by the field of the job."""
+"""The caution for each tick at the counter, by the field of the job."""
 OF_HAZARD = {"battery": BATTERY, "mains": MAINS, "heat": HEAT}
-"""What the hazard of a fault or fix calls for."""
+"""The caution for each hazard of a fault or fix."""
 
 
 def cautions(*, job: Any = None, hazards: Collection[str] = ()) -> list[Caution]:

@@ -8,7 +8,7 @@ from repairs.stock.forms import codes_field, part_with_number, split_codes
 
 
 class CodeField(forms.CharField):
-    """A code of the fault book; capitals whatever was typed."""
+    """A code of the fault book, converted to capitals."""
 
     widget = forms.TextInput({"class": "code w20", "autocapitalize": "characters"})
 

@@ -58,7 +58,7 @@ class NamedEntry(Entry):
 
 
 class Symptom(NamedEntry):
-    """What the bench observes."""
+    """An observation at the bench."""
 
 
 class EntryQuerySet(models.QuerySet):
@@ -94,7 +94,7 @@ class FaultQuerySet(EntryQuerySet):
     search_fields = ("code", "name", "area", "part", "mode", "cause")
 
     def for_list(self):
-        """With all that one row of the list shows."""
+        """With the columns of a list."""
         fixes = Fix.faults.through.objects.filter(fault=OuterRef("pk"))
         counts = fixes.order_by().values("fault").annotate(n=Count("pk"))
         return self.annotate(fix_count=Coalesce(Subquery(counts.values("n")), 0))
@@ -136,7 +136,7 @@ class CodedEntry(Entry):
 
 
 class Fault(CodedEntry):
-    """What is wrong: where (area, part), how it fails (mode), and why if known."""
+    """A fault: its place (area, part), failure mode and, if known, cause."""
 
     area = models.CharField(max_length=60, blank=True)
     part = models.CharField(max_length=60, blank=True)
@@ -150,7 +150,7 @@ class Fault(CodedEntry):
 
 
 class Fix(CodedEntry):
-    """What repairs a fault; one fix may be used for many faults."""
+    """A repair measure; one fix may be used for many faults."""
 
     faults = models.ManyToManyField(Fault, related_name="fixes", blank=True)
     fix_type = models.CharField(
@@ -209,7 +209,7 @@ class UsualPart(models.Model):
 
 
 class Check(NamedEntry):
-    """A bench check: what to do, where, how long it takes, its possible results."""
+    """A bench check: what to do, where, its duration and possible results."""
 
     where = models.CharField(max_length=120, blank=True)
     minutes = SmallNumberField(default=5, max_value=10_000)

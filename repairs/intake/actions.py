@@ -1,4 +1,4 @@
-"""What the counter does to several records at once."""
+"""Actions of the counter that change several records at once."""
 
 from typing import Any
 from uuid import UUID
@@ -58,7 +58,7 @@ def book_in(
                 )
             return job, True
     except IntegrityError:
-        # The same form was sent twice, and the other request was quicker.
+        # The same form was sent twice, and the other request came first.
         done = Job.objects.filter(key=key).first()
         if done is None:
             raise StaleError(
@@ -69,7 +69,7 @@ def book_in(
 
 
 def already_here(job: Job) -> str:
-    """Why the device of the open `job` cannot be booked in again."""
+    """Return why the device of the open `job` cannot be booked in again."""
     if job.state == states.EXPECTED:
         return f"This device is expected as job {job.number}. Record its arrival there."
     return (

@@ -22,24 +22,28 @@ LOOK_UP = "look"  # the serial number
 NEXT = "go"  # Enter in any box
 BOOK = "book"
 NEW = "new"
+CUSTOMERS = Customer.objects.filter(erased_on=None)
+DEVICES = Device.objects.select_related("model", "owner")
 
 
 class Booking:
     """One form of the booking screen. A new customer or device is not saved yet."""
 
-    def __init__(self, data, *, is_sent, shop, on):
-        self.data, self.is_sent, self.shop, self.on = data, is_sent, shop, on
-        self.state = BookingStateForm(data)
+    def __init__(self, request, *, on):
+        self.is_sent = request.method == "POST"
+        self.data = request.POST if self.is_sent else request.GET
+        self.shop, self.on = request.shop, on
+        self.state = BookingStateForm(self.data)
         self.state.is_valid()
-        chosen = self.state.cleaned_data
-        self.key = chosen.get("key") or uuid4()
-        self.query = chosen.get("query") or ""
-        self.customer = _customer(chosen.get("customer"))
-        self.device = _device(chosen.get("device"))
+        state = self.state.cleaned_data
+        self.key = state.get("key") or uuid4()
+        self.query = state.get("query") or ""
+        self.customer = _record(CUSTOMERS, state.get("customer"))
+        self.device = _record(DEVICES, state.get("device"))
         # Following a link never books anything in.
         self.step = FIND if self.query else ""
-        if is_sent:
-            self.step = chosen.get("step") or NEXT
+        if self.is_sent:
+            self.step = state.get("step") or NEXT
         self.focus = ""
         self.is_typing = False
         self.found_customers, self.found_devices = [], []
@@ -47,14 +51,14 @@ class Booking:
         self.devices, self.visits, self.open_job = [], [], None
 
     def press(self):
-        """Do what was pressed: choose, find or go on; then offer what comes next."""
+        """Do what the button says: choose, find or go on; then offer the next step."""
         field, choice = _choice(self.step)
         if field == "customer":
-            self.customer = _customer(choice)
+            self.customer = _record(CUSTOMERS, choice)
             if not choice:
                 self.device, self.focus = None, "query"
         elif field == "device":
-            self._choose_device(_device(choice))
+            self._choose_device(_record(DEVICES, choice))
         elif self.step == NEXT and self.customer:
             self.step = BOOK if self.device else LOOK_UP
         elif self.step == NEXT:
@@ -67,7 +71,7 @@ class Booking:
         return self
 
     def _find(self):
-        """Choose the only match; offer several; with none, begin a new customer."""
+        """Choose the only match; offer several; without one, begin a new customer."""
         self._search()
         if len(self.found_customers) + len(self.found_devices) > 1:
             self.focus = "found"
@@ -85,7 +89,7 @@ class Booking:
         self.found_customers = queries.find_customers(self.query)
 
     def _look_up(self):
-        """Choose the only device with the typed serial number."""
+        """Choose the only device with the serial number entered."""
         serial = self._typed("d-serial", 60)
         devices = queries.find_devices(serial)
         if len(devices) == 1:
@@ -100,7 +104,7 @@ class Booking:
             self.customer = device.owner
 
     def _offer(self):
-        """Show what can be chosen now, and put the keyboard where it is needed."""
+        """Offer the devices to choose from, and set the focus to the next field."""
         if self.customer and not self.device:
             if self.customer.pk:
                 self.devices = queries.devices_of(self.customer)
@@ -108,8 +112,8 @@ class Booking:
                 self.device = Device()
         self._look_back()
         if self.step != BOOK:
-            self.focus = self.focus or self._next_box()
-            self._put_keyboard(self.state)
+            self.focus = self.focus or self._next_field()
+            self._set_focus(self.state)
 
     def _look_back(self):
         """Find what is on record of the chosen device, or of the serial entered."""
@@ -119,7 +123,7 @@ class Booking:
         else:
             self.similar_devices = queries.similar_devices(self.serial)
 
-    def _next_box(self):
+    def _next_field(self):
         if not self.customer:
             return "query"
         if self.is_new_customer and not self.data.get("c-name"):
@@ -172,10 +176,10 @@ class Booking:
             entry = self.data.get(form.add_prefix(name))
             if entry is not None:
                 form.initial[name] = entry
-        self._put_keyboard(form)
+        self._set_focus(form)
         return form
 
-    def _put_keyboard(self, form):
+    def _set_focus(self, form):
         if self.focus in form.fields:
             form.fields[self.focus].widget.attrs["autofocus"] = True
 
@@ -232,8 +236,8 @@ class Booking:
         facts = self.device_form.cleaned_data
         maker_key = normalize_search(facts["maker"])
         is_another = self.state.cleaned_data.get("is_another_device")
-        same = Device.objects.with_serial(facts["serial"]).filter(maker_key=maker_key)
-        if device := same.for_list().first():
+        devices = Device.objects.with_serial(facts["serial"]).for_list()
+        if device := devices.filter(maker_key=maker_key).first():
             self.device = device
             self._look_back()
             self.job_form.add_error(
@@ -290,9 +294,9 @@ class Booking:
         is_just_chosen = _choice(self.step)[0] == "device"
         if "against" in self.data and choice == "" and not is_just_chosen:
             return None
-        chosen = (repair for repair in repairs if str(repair.pk) == choice)
+        selected = (repair for repair in repairs if str(repair.pk) == choice)
         in_warranty = (repair for repair in repairs if repair.still_in_warranty)
-        return next(chosen, None) or next(in_warranty, None)
+        return next(selected, None) or next(in_warranty, None)
 
 
 def _choice(step):
@@ -301,11 +305,6 @@ def _choice(step):
     return (field, choice) if colon and field in ("customer", "device") else ("", "")
 
 
-def _customer(choice):
-    customers = Customer.objects.filter(erased_on=None)
-    return Customer() if choice == NEW else find_record(customers, choice)
-
-
-def _device(choice):
-    devices = Device.objects.select_related("model", "owner")
-    return Device() if choice == NEW else find_record(devices, choice)
+def _record(records, choice):
+    """The record chosen, a new one, or None."""
+    return records.model() if choice == NEW else find_record(records, choice)

@@ -1,4 +1,4 @@
-"""Who and what the words typed at the counter may mean."""
+"""Customers and devices that an entry at the counter may mean."""
 
 from repairs.customers.models import Customer, Device, DeviceModel
 from shopdesk.lookup import normalize_search
@@ -30,7 +30,7 @@ def similar_customers(name: str, phone: str, email: str) -> list[Customer]:
 
 
 def similar_devices(serial: str) -> list[Device]:
-    """Devices with this serial number, or one that is easily misread for it."""
+    """Devices with this serial number or one easily confused with it."""
     misread = Device.objects.similar_serial(serial).for_list()
     return [*find_devices(serial), *misread[:MAX_OFFERED]]
 

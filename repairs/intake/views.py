@@ -21,20 +21,10 @@ from shopdesk.staff.permissions import can_open
 from shopdesk.stamp import Stamp
 
 
-def _booking(request):
-    is_sent = request.method == "POST"
-    return Booking(
-        request.POST if is_sent else request.GET,
-        is_sent=is_sent,
-        shop=request.shop,
-        on=timezone.localdate(),
-    )
-
-
 @sensitive_post_parameters("access_code")
 def book_in(request):
     """One screen: customer, device, complaint. Only its last button books in."""
-    booking = _booking(request).press()
+    booking = Booking(request, on=timezone.localdate()).press()
     if booking.step == BOOK:
         job, is_new = Job.objects.filter(key=booking.key).first(), False
         if job is None and booking.is_valid():
@@ -76,8 +66,8 @@ def _book_in(request, booking):
 
 @require_GET
 def find_customer(request):
-    """Customers found while somebody types, or similar to a new one."""
-    booking = _booking(request).suggest_customers()
+    """Customers found while the query is typed, or similar to a new one."""
+    booking = Booking(request, on=timezone.localdate()).suggest_customers()
     template = "_found.html" if "query" in request.GET else "_duplicates.html"
     return render(request, f"repairs/intake/{template}", {"booking": booking})
 
@@ -85,7 +75,7 @@ def find_customer(request):
 @require_GET
 def find_device(request):
     """The device of the serial number in the box with its past, or similar ones."""
-    booking = _booking(request).recognize_device()
+    booking = Booking(request, on=timezone.localdate()).recognize_device()
     return render(request, "repairs/intake/_device_match.html", {"booking": booking})
 
 

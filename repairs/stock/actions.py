@@ -28,7 +28,7 @@ Kind = StockMovement.Kind
 
 @dataclass(frozen=True)
 class _Action:
-    """What all movements of one action share; `part` is locked."""
+    """The facts that all movements of an action share; `part` is locked."""
 
     part: Part
     kind: str

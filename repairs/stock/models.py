@@ -62,7 +62,7 @@ class PartQuerySet(models.QuerySet):
         return self.filter(search__contains=next(search_keys(value)))
 
     def for_list(self):
-        """With all that one row of the list shows."""
+        """With the columns of a list."""
         deliveries = Delivery.objects.filter(part=OuterRef("pk"), remaining__gt=0)
         counts = deliveries.order_by().values("part").annotate(n=Count("pk"))
         return self.annotate(open_deliveries=Coalesce(Subquery(counts.values("n")), 0))
@@ -84,7 +84,7 @@ class Part(Searchable):
     )
     substitutes = models.ManyToManyField("self", blank=True)
     # Always the sum of its movements; stored so that the database can refuse a level
-    # below zero in one statement.
+    # below zero in a single statement.
     on_hand = models.PositiveIntegerField(default=0, editable=False)
     is_retired = models.BooleanField("retired", default=False)
 
@@ -117,7 +117,7 @@ class Part(Searchable):
 
     @property
     def status(self) -> str:
-        """What to note about the part; empty if nothing."""
+        """Retired or out of stock; empty if neither."""
         if self.is_retired:
             return "retired"
         return "" if self.on_hand else "out of stock"
@@ -135,7 +135,7 @@ class Supplier(models.Model):
 
 class DeliveryQuerySet(models.QuerySet):
     def for_list(self):
-        """With all that one row of a list shows."""
+        """With the columns of a list."""
         return self.select_related("part", "supplier")
 
     def oldest_first(self):

@@ -18,8 +18,9 @@ def substitutes(part: Part) -> list[tuple[Part, list[str]]]:
     entered = list(part.substitutes.all()[:MAX_SUBSTITUTES])
     if wanted.amount is None:
         return [(other, []) for other in entered]
-    same = Part.objects.with_value(wanted).filter(is_retired=False).exclude(pk=part.pk)
-    others = [other for other in same[:MAX_SUBSTITUTES] if other not in entered]
+    equal = Part.objects.with_value(wanted).filter(is_retired=False)
+    equal = equal.exclude(pk=part.pk)[:MAX_SUBSTITUTES]
+    others = [other for other in equal if other not in entered]
     problems = {
         other: substitute_problems(other.parsed_value, wanted=wanted)
         for other in entered + others

@@ -85,7 +85,7 @@ def scrap(request, pk):
 
 
 def _move(request, pk, name, action):
-    """Do it and show the part; a refusal is shown over the form as it was typed."""
+    """Move stock and show the part; a refusal is shown above the form."""
     part = get_object_or_404(Part, pk=pk)
     form = MOVEMENT_FORMS[name](request.POST, part=part, shop=request.shop)
     if form.is_valid():
@@ -93,7 +93,7 @@ def _move(request, pk, name, action):
         if attempt(request, form, action, part, **facts):
             messages.success(request, f"{part.number}: {part.on_hand} in stock.")
             return redirect(part)
-        # So that sending it again is right, now that the refusal has been read.
+        # The user has now seen the refusal: sending the form again is accepted.
         form.data = form.data.copy()
         form.data[form.add_prefix("last_movement_id")] = actions.last_movement(part)
         part.refresh_from_db()
