@@ -30,8 +30,8 @@ class Booking:
     """One form of the booking screen. A new customer or device is not saved yet."""
 
     def __init__(self, request, *, on):
-        self.is_sent = request.method == "POST"
-        self.data = request.POST if self.is_sent else request.GET
+        is_sent = request.method == "POST"
+        self.data = request.POST if is_sent else request.GET
         self.shop, self.on = request.shop, on
         self.state = BookingStateForm(self.data)
         self.state.is_valid()
@@ -42,7 +42,7 @@ class Booking:
         self.device = _record(DEVICES, state.get("device"))
         # Following a link never books anything in.
         self.step = FIND if self.query else ""
-        if self.is_sent:
+        if is_sent:
             self.step = state.get("step") or NEXT
         self.focus = ""
         self.is_typing = False
@@ -164,7 +164,7 @@ class Booking:
 
     @cached_property
     def job_form(self):
-        fee = {} if self.is_sent else {"agreed_diagnosis_fee": self.shop.diagnosis_fee}
+        fee = {"agreed_diagnosis_fee": self.shop.diagnosis_fee}
         return self._form(JobForm, fee, places=self.shop.places)
 
     def _form(self, form_class, initial, **facts):

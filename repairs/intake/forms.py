@@ -130,10 +130,3 @@ class BookingStateForm(forms.Form):
     against = forms.CharField(required=False, max_length=20)
     is_another = forms.BooleanField(required=False)
     is_another_device = forms.BooleanField(required=False)
-
-
-class LabelForm(forms.Form):
-    """The size of the label roll: width × height in millimetres."""
-
-    SIZES = ("62x29", "89x36")
-    size = forms.ChoiceField(choices=[(size, size) for size in SIZES])

@@ -8,8 +8,9 @@ from shopdesk.look.qr import qr_code
 from shopdesk.papers.render import SCREENS, render_pdf
 from shopdesk.shop.models import Shop
 
-MAX_COMPLAINT = {"62x29": 54, "89x36": 70}
-"""Characters of the complaint that fit two lines of a label of this size."""
+LABEL_SIZES = {"62x29": 54, "89x36": 70}
+"""Sizes of the label roll, width x height in mm, with the characters that two lines of
+the complaint hold."""
 
 
 def render_slip_pdf(job: Job, *, shop: Shop) -> bytes:
@@ -18,8 +19,8 @@ def render_slip_pdf(job: Job, *, shop: Shop) -> bytes:
 
 
 def render_label_pdf(job: Job, *, size: str) -> bytes:
-    """Return the label of the device; `size` is width x height of the roll in mm."""
-    return _pdf("label", job, size=size, language=SCREENS, cut=MAX_COMPLAINT[size])
+    """Return the label of the device."""
+    return _pdf("label", job, size=size, language=SCREENS, cut=LABEL_SIZES[size])
 
 
 def _pdf(name: str, job: Job, *, size: str, language: str = "", **facts) -> bytes:

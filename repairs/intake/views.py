@@ -9,8 +9,8 @@ from django.views.decorators.http import require_GET
 from repairs.faults.cautions import cautions
 from repairs.intake import actions
 from repairs.intake.booking import BOOK, Booking
-from repairs.intake.forms import ArriveForm, CodeForm, LabelForm
-from repairs.intake.papers import render_label_pdf, render_slip_pdf
+from repairs.intake.forms import ArriveForm, CodeForm
+from repairs.intake.papers import LABEL_SIZES, render_label_pdf, render_slip_pdf
 from repairs.intake.queries import name_suggestions
 from repairs.jobs import states
 from repairs.jobs.access_codes import show_access_code
@@ -85,7 +85,7 @@ def booked(request, pk):
     code = getattr(job, "access_code", None)
     facts = {"job": job, "code": code, "decision": job.decision}
     facts["cautions"] = cautions(job=job)
-    facts["sizes"] = LabelForm.SIZES
+    facts["sizes"] = list(LABEL_SIZES)
     facts["may_see_code"] = can_open(request.user, "intake:show_code")
     return render(request, "repairs/intake/booked.html", facts)
 
@@ -121,9 +121,10 @@ def slip(request, pk):
 @require_GET
 def label(request, pk):
     """The label of the device, in the size of the roll."""
-    form = LabelForm(request.GET)
-    size = form.cleaned_data["size"] if form.is_valid() else ""
-    return _pdf(request, pk, "label", render_label_pdf, size=size or LabelForm.SIZES[0])
+    size = request.GET.get("size")
+    if size not in LABEL_SIZES:
+        size = next(iter(LABEL_SIZES))
+    return _pdf(request, pk, "label", render_label_pdf, size=size)
 
 
 def _pdf(request, pk, name, render_pdf, **facts):

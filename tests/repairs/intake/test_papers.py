@@ -6,8 +6,7 @@ import segno
 from django.urls import reverse
 from django.utils import timezone
 
-from repairs.intake.forms import LabelForm
-from repairs.intake.papers import render_label_pdf, render_slip_pdf
+from repairs.intake.papers import LABEL_SIZES, render_label_pdf, render_slip_pdf
 from repairs.jobs.access_codes import store_access_code
 from repairs.jobs.models import Job
 from shopdesk.look.qr import QUIET, qr_code
@@ -73,7 +72,7 @@ def test_the_slip_is_one_page_of_the_shops_paper(paper):
 
 @pytest.mark.paper
 @pytest.mark.django_db
-@pytest.mark.parametrize("size", LabelForm.SIZES)
+@pytest.mark.parametrize("size", LABEL_SIZES)
 @pytest.mark.parametrize("words", ["Hums", LONG, "many short words " * 100, "\n" * 90])
 def test_a_label_is_always_one_page_of_its_size(size, words):
     job = booked_in(
