@@ -1,7 +1,5 @@
 """Parts, their deliveries and all stock movements."""
 
-from itertools import islice
-
 from django.conf import settings
 from django.db import models
 from django.db.models import Count, F, OuterRef, Q, Subquery
@@ -48,7 +46,7 @@ class PartQuerySet(models.QuerySet):
     def search(self, query: str):
         """Parts that `query` may mean: by number first, then by value, then by text."""
         begins = Q(number__istartswith=query)
-        for key in islice(search_keys(parse_value(query)), 1):
+        if key := next(search_keys(parse_value(query)), ""):
             begins |= Q(search__contains=key)
         return rank_matches(
             self.containing(query),
