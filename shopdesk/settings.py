@@ -37,7 +37,7 @@ def _private(path, flags):
 
 SECRET_KEY = env("SECRET_KEY", default="") or key_file("secret.key")
 # Encrypts access codes; separate from SECRET_KEY so that each can be changed alone.
-ACCESS_CODE_KEY = env("ACCESS_CODE_KEY", default="") or key_file("access_codes.key")
+ACCESS_CODE_KEY = env("ACCESS_CODE_KEY", default="") or key_file("seal.key")
 
 DEBUG = env.bool("DEBUG", default=False)
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["127.0.0.1", "localhost", "[::1]"])

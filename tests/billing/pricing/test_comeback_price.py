@@ -143,3 +143,7 @@ def test_shares_add_up(amount, by, places):
 @pytest.mark.parametrize("by", [[Decimal(1), Decimal(3)]])
 def test_shares_are_as_large_as_what_they_go_by(by):
     assert allocate(Decimal(8), by=by, places=2) == [2, 6]
+
+
+def test_without_weights_the_shares_are_equal():
+    assert allocate(Decimal(9), by=[Decimal(0)] * 3, places=2) == [3, 3, 3]
