@@ -91,6 +91,8 @@ def pytest_collection_modifyitems(config, items):
     left = [test for test in items if not runs(test)]
     items[:] = [test for test in items if runs(test)]
     config.hook.pytest_deselected(items=left)
+    # They take longest and wait most, so none of them should be the last to run.
+    items.sort(key=lambda test: "browser" not in test.keywords)
 
 
 def _selection(config):
@@ -163,9 +165,7 @@ def stand_in_for_pdfs():
     from shopdesk.papers import render
 
     real = render.draw_pdf
-    render.draw_pdf = lambda request: (real if papers.is_real else papers.stand_in)(
-        request
-    )
+    render.draw_pdf = papers.draw_with(real)
     yield
     render.draw_pdf = real
 
@@ -195,7 +195,7 @@ def cheap_requests(django_test_environment):
 
 
 def pytest_runtest_setup(item):
-    papers.is_real = _is_paper(item)
+    papers.is_real, papers.only_template = _is_paper(item), ""
 
 
 @pytest.fixture(scope="session")

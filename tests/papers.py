@@ -14,6 +14,19 @@ import pikepdf
 
 is_real = False
 """Whether the running test gets real PDFs; `tests.conftest` sets it."""
+only_template = ""
+"""If a test sets this, only documents of this template are real."""
+
+
+def draw_with(real):
+    """Return the function that draws a PDF in tests; `real` draws real ones."""
+
+    def draw(request):
+        is_wanted = request["template"] == only_template or not only_template
+        return (real if is_real and is_wanted else stand_in)(request)
+
+    return draw
+
 
 # Tags that start a line. Cells share the line of their row.
 BLOCK_TAGS = set(

@@ -27,7 +27,7 @@ from billing.repair_form import actions as forms
 from repairs.customers.models import Customer
 from repairs.jobs.models import Job
 from shopdesk.shop.models import Shop
-from tests import make
+from tests import make, papers
 from tests.billing import till
 
 TEMPLATES = Path(__file__).parent.parent / "templates"
@@ -257,6 +257,7 @@ def test_a_paper_can_be_read_by_everybody_and_does_nothing(
     desk, paper, size, language, tmp_path
 ):
     make.shop(paper=size, paper_language=language)
+    papers.only_template = PAPERS[paper]
     pdf = paper(desk)
     assert heard(pdf, tmp_path) == []
     assert list(carried(pdf)) == []

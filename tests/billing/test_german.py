@@ -53,7 +53,6 @@ def language_of(page):
     return re.search(r'<html lang="([^"]*)"', page.content.decode())[1]
 
 
-@pytest.mark.paper
 def test_all_that_a_customer_gets_is_german_and_the_desk_stays_english():
     german = made(paper_language="de")
     found = {
