@@ -1,7 +1,10 @@
 from django.utils import timezone
-from django_tables2 import TemplateColumn
+from django.utils.html import format_html
+from django.utils.text import Truncator
 
 from shopdesk.look import tables
+from shopdesk.look.badges import badge
+from shopdesk.look.shop_formats import moment
 
 
 def is_late(record):
@@ -16,19 +19,29 @@ class BenchTable(tables.ListTable):
     device = tables.Column(
         accessor="device", order_by=("device__model__maker", "device__model__model")
     )
-    complaint = TemplateColumn("{{ value|truncatechars:70 }}", verbose_name="Complaint")
-    is_return = TemplateColumn(
-        '{% load desk %}{% if value %}{% badge "return" %}{% endif %}',
-        verbose_name="Return",
-    )
-    waiting_for = TemplateColumn("{% if record.waiting_for %}{{ value }}{% endif %}")
+    complaint = tables.Column(verbose_name="Complaint", default="")
+    is_return = tables.Column(verbose_name="Return")
+    waiting_for = tables.Column()
     due_on = tables.DateColumn(verbose_name="Due date")
-    timer = TemplateColumn(
-        template_name="repairs/bench/_timer_cell.html",
-        accessor="timer_since",
-        verbose_name="Timer",
-    )
+    timer = tables.Column(accessor="timer_since", verbose_name="Timer", default="")
 
     class Meta(tables.ListTable.Meta):
         empty_text = "No jobs found."
         row_attrs = {"class": lambda record: "hot" if is_late(record) else ""}
+
+    def render_complaint(self, value):
+        return Truncator(value).chars(70)
+
+    def render_is_return(self, value):
+        return badge("return") if value else ""
+
+    def render_waiting_for(self, value, record):
+        return value if record.waiting_for else ""
+
+    def render_timer(self, value, record):
+        return format_html(
+            '{} <span data-since="{}">since {}</span>',
+            record.timer_by,
+            value.isoformat(),
+            moment(value),
+        )
