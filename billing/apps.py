@@ -3,7 +3,7 @@ from django.apps import AppConfig
 from billing.customer_page.log_masking import mask_records
 
 
-class Billing(AppConfig):
+class BillingConfig(AppConfig):
     name = "billing"
 
     def ready(self):

@@ -2,7 +2,7 @@ from django.apps import AppConfig
 from django.core import checks
 
 
-class Repairs(AppConfig):
+class RepairsConfig(AppConfig):
     name = "repairs"
 
     def ready(self):

@@ -4,7 +4,7 @@ from django.core import checks
 from shopdesk.checks import database_is_of_this_version
 
 
-class Building(AppConfig):
+class ShopdeskConfig(AppConfig):
     name = "shopdesk"
 
     def ready(self):

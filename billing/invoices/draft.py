@@ -98,7 +98,7 @@ def _draft(job: Job, *, on: date, shop: Shop) -> InvoiceDraft:
         (is_fixed and not job.approved_warranty_repair)
         or (
             job.outcome == states.DECLINED_BY_CUSTOMER
-            and quote.accepted_option.is_return
+            and quote.accepted_option.is_no_repair
         )
     ):
         return _draft_agreed(quote, on=on, shop=shop)

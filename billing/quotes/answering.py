@@ -53,7 +53,7 @@ def accept(
         answered_by=who,
     )
     why = f"quote version {quote.version}: {option.title}"[:500]
-    if option.is_return:
+    if option.is_no_repair:
         workflow.decline(job, stamp=stamp, why=why)
     else:
         _update_repairs(option)

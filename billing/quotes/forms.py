@@ -58,8 +58,8 @@ class OptionForm(forms.ModelForm):
 
     def clean(self):
         cleaned = super().clean()
-        is_return = cleaned.get("work_kind") == QuoteOption.WorkKind.RETURN
-        if is_return and cleaned.get("fix_type"):
+        is_no_repair = cleaned.get("work_kind") == QuoteOption.WorkKind.RETURN
+        if is_no_repair and cleaned.get("fix_type"):
             self.add_error("fix_type", "Select “no repair”.")
         return cleaned
 

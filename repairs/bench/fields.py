@@ -8,17 +8,17 @@ from repairs.stock.models import Part
 from shopdesk.lookup import normalize_search
 
 
-class TypedField(forms.CharField):
-    """Text that must lead to one record: by its code first, by its words else.
+class CodeOrNameField(forms.CharField):
+    """Text that names one record: by its code, or else by words in code and name.
 
-    `known` is the id of the page's datalist of what may be typed.
+    `datalist` is the id of the list of suggestions on the page.
     """
 
     model = None
     noun = ""
     code = "code"
 
-    def __init__(self, *, known="", **kwargs):
+    def __init__(self, *, datalist="", **kwargs):
         kwargs.setdefault("max_length", 200)
         super().__init__(**kwargs)
         self.widget.attrs |= {
@@ -27,25 +27,25 @@ class TypedField(forms.CharField):
             "spellcheck": "false",
             "class": "w20",
         }
-        if known:
-            self.widget.attrs["list"] = known
+        if datalist:
+            self.widget.attrs["list"] = datalist
 
-    def offered(self):
+    def records(self):
         return self.model.objects.filter(is_retired=False)
 
-    def called(self, text):
+    def matching(self, text):
         """Those of this code, or else those in which every word is found."""
         first = text.split()[0]
         for code in (text, first):
-            exact = list(self.offered().filter(**{f"{self.code}__iexact": code})[:1])
+            exact = list(self.records().filter(**{f"{self.code}__iexact": code})[:1])
             if exact:
                 return exact
         words = normalize_search(text).split()
         return [
-            one
-            for one in self.offered()
+            record
+            for record in self.records()
             if all(
-                word in normalize_search(f"{getattr(one, self.code)} {one.name}")
+                word in normalize_search(f"{getattr(record, self.code)} {record.name}")
                 for word in words
             )
         ]
@@ -54,11 +54,11 @@ class TypedField(forms.CharField):
         text = super().clean(value)
         if not text:
             return None
-        found = self.called(text)
+        found = self.matching(text)
         if not found:
             raise ValidationError(f"No {self.noun} found for “{text}”.", code="unknown")
         if len(found) > 1:
-            codes = ", ".join(getattr(one, self.code) for one in found[:6])
+            codes = ", ".join(getattr(record, self.code) for record in found[:6])
             more = " and more" if len(found) > 6 else ""
             raise ValidationError(
                 f"More than one {self.noun} found: {codes}{more}. Enter the"
@@ -68,23 +68,23 @@ class TypedField(forms.CharField):
         return found[0]
 
 
-class FaultField(TypedField):
+class FaultField(CodeOrNameField):
     model, noun = Fault, "fault"
 
 
-class FixField(TypedField):
+class FixField(CodeOrNameField):
     model, noun = Fix, "fix"
 
 
-class PartField(TypedField):
+class PartField(CodeOrNameField):
     """A part by our number, by its maker's or a supplier's, or by words."""
 
     model, noun, code = Part, "part", "number"
 
-    def called(self, text):
+    def matching(self, text):
         for number in ("number", "maker_number", "supplier_number"):
-            found = list(self.offered().filter(**{f"{number}__iexact": text})[:2])
+            found = list(self.records().filter(**{f"{number}__iexact": text})[:2])
             if found:
                 return found
-        first = list(self.offered().filter(number__iexact=text.split()[0])[:1])
-        return first or list(self.offered().containing(text)[:7])
+        first = list(self.records().filter(number__iexact=text.split()[0])[:1])
+        return first or list(self.records().containing(text)[:7])

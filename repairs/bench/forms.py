@@ -35,7 +35,7 @@ class VersionForm(forms.Form):
     version_now = forms.IntegerField(required=False, min_value=1, max_value=2**31 - 1)
 
     @property
-    def seen(self):
+    def number(self):
         if not self.is_valid():
             return None
         return self.cleaned_data["version_now"] or self.cleaned_data["version"]
@@ -86,7 +86,7 @@ class FindingsForm(forms.Form):
 
 
 class JobFaultForm(forms.Form):
-    fault = FaultField(known="faults-known", label="Fault (code or words)")
+    fault = FaultField(datalist="faults-options", label="Fault (code or words)")
 
 
 def code_field(label):
@@ -136,7 +136,7 @@ class JobFixForm(forms.Form):
         empty_label=None,
     )
     other = FixField(
-        known="fixes-known", required=False, label="or another fix (code or words)"
+        datalist="fixes-options", required=False, label="or another fix (code or words)"
     )
 
     def __init__(self, *args, repair, fixes=None, **kwargs):
@@ -192,7 +192,7 @@ class ReadingForm(forms.Form):
     test_point = forms.CharField(
         max_length=120,
         label="Test point",
-        widget=forms.TextInput({"list": "checks-known", "class": "w20"}),
+        widget=forms.TextInput({"list": "checks-options", "class": "w20"}),
     )
     value = ExactFormField(allow_negative=True)
     unit = forms.CharField(
@@ -242,7 +242,7 @@ class TimerForm(RepairChoiceForm):
 
 
 class JobPartForm(RepairChoiceForm):
-    part = PartField(known="parts-known", label="Part (type or scan)")
+    part = PartField(datalist="parts-options", label="Part (type or scan)")
     quantity = count(999, min_value=1, initial=1, label="Quantity")
     delivery = forms.CharField(
         max_length=40,

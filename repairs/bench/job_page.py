@@ -46,14 +46,14 @@ class JobPage:
         state, may = self.job.state, self.may
         return {
             "change": state in states.OPEN,
-            "find": may and state in states.BEFORE_REPAIRED,
-            "find_first": state in states.IN_DIAGNOSIS,
-            "name": may and state in states.IN_DIAGNOSIS,
-            "mend": may and state in states.BEFORE_REPAIRED,
-            "work": may and state in states.AT_THE_BENCH,
-            "prove": may and state == states.REPAIRED,
+            "record_findings": may and state in states.BEFORE_REPAIRED,
+            "verify_first": state in states.IN_DIAGNOSIS,
+            "add_fault": may and state in states.IN_DIAGNOSIS,
+            "select_fix": may and state in states.BEFORE_REPAIRED,
+            "record_work": may and state in states.AT_THE_BENCH,
+            "test": may and state == states.REPAIRED,
             "close": may and state == states.TESTED,
-            "way_out": may
+            "close_without_repair": may
             and states.READY in workflow.ALLOWED_TRANSITIONS[state]
             and state != states.DECLINED,
             "revise": may
@@ -67,34 +67,26 @@ class JobPage:
         return [RepairPanel(repair, page=self) for repair in self.job.repairs.all()]
 
     @property
-    def _repairs(self) -> list[Repair]:
-        return list(self.job.repairs.all())
-
-    @property
     def to_be_fixed(self) -> "list[RepairPanel]":
-        return [one for one in self.repairs if not one.repair.is_not_repaired]
+        return [panel for panel in self.repairs if not panel.repair.is_not_repaired]
 
     @cached_property
     def with_parts(self) -> "list[RepairPanel]":
         """The repairs with the parts that are booked on them or usually needed."""
-        queries.fetch_parts(self._repairs)
+        queries.fetch_parts(list(self.job.repairs.all()))
         return self.repairs
 
     @property
     def has_parts(self) -> bool:
-        return any(one.repair.has_parts for one in self.repairs)
+        return any(panel.repair.has_parts for panel in self.repairs)
 
     @property
     def all_tested(self) -> bool:
-        return all(one.repair.is_tested for one in self.to_be_fixed)
+        return all(panel.repair.is_tested for panel in self.to_be_fixed)
 
     @cached_property
     def steps(self):
         return list(self.job.transitions.select_related("by"))
-
-    @property
-    def decision(self):
-        return self.job.decision
 
     @property
     def is_late(self) -> bool:
@@ -107,22 +99,22 @@ class JobPage:
 
     @property
     def next_step(self) -> str:
-        decision = self.decision
+        decision = self.job.decision
         return next_step(
             self.job.state,
             has_fault=bool(self.repairs),
             is_undecided=decision is not None
             and decision.assessment == states.UNDECIDED,
             is_warranty_repair=self.job.is_warranty_repair,
-            has_fixes=all(one.repair.fix_id for one in self.to_be_fixed),
-            tries_to_go=max((one.to_go for one in self.to_be_fixed), default=0)
+            has_fixes=all(panel.repair.fix_id for panel in self.to_be_fixed),
+            tries_to_go=max((panel.to_go for panel in self.to_be_fixed), default=0)
             if self.job.state == states.REPAIRED
             else 0,
         )
 
     @property
     def cautions(self):
-        repairs = [one.repair for one in self.repairs]
+        repairs = [panel.repair for panel in self.repairs]
         hazards = {repair.fault.hazard for repair in repairs}
         hazards |= {repair.fix.hazard for repair in repairs if repair.fix}
         return cautions(job=self.job, hazards=hazards)
@@ -163,24 +155,24 @@ class JobPage:
     # --- what may be typed ------------------------------------------------------
 
     @cached_property
-    def faults_known(self):
-        return queries.offered(Fault) if self.can["name"] else []
+    def fault_options(self):
+        return queries.not_retired(Fault) if self.can["add_fault"] else []
 
     @cached_property
-    def fixes_known(self):
-        return queries.offered(Fix) if self.can["mend"] else []
+    def fix_options(self):
+        return queries.not_retired(Fix) if self.can["select_fix"] else []
 
     @cached_property
-    def checks_known(self):
-        return queries.offered(Check) if self.can["work"] else []
+    def check_options(self):
+        return queries.not_retired(Check) if self.can["record_work"] else []
 
     @cached_property
     def fixes_of_fault(self):
         """The fixes that the fault book names for the faults of this job."""
-        return queries.fixes_of_faults(one.repair.fault_id for one in self.repairs)
+        return queries.fixes_of_faults(panel.repair.fault_id for panel in self.repairs)
 
     @cached_property
-    def head_form(self):
+    def details_form(self):
         job = self.job
         initial = {"waiting_for": job.waiting_for, "due_on": job.due_on}
         return self.form("head", forms.JobDetailsForm, initial=initial)
@@ -204,24 +196,25 @@ class JobPage:
 
     @cached_property
     def timer_form(self):
-        return self.form("timer", forms.TimerForm, repairs=self._repairs, optional=True)
+        return self._repair_choice("timer", forms.TimerForm, optional=True)
 
     @cached_property
     def minutes_form(self):
-        return self.form(
-            "minutes", forms.MinutesForm, repairs=self._repairs, optional=True
-        )
+        return self._repair_choice("minutes", forms.MinutesForm, optional=True)
 
     @cached_property
     def part_form(self):
-        return self.form("part", forms.JobPartForm, repairs=self._repairs)
+        return self._repair_choice("part", forms.JobPartForm)
+
+    def _repair_choice(self, name, form, **facts):
+        return self.form(name, form, repairs=self.job.repairs.all(), **facts)
 
     @cached_property
-    def whole_form(self):
+    def outcome_form(self):
         return self.form("whole", forms.JobOutcomeForm)
 
     @cached_property
-    def way_out_form(self):
+    def not_repaired_form(self):
         return self.form("wayout", forms.NotRepairedForm)
 
     @cached_property
@@ -268,8 +261,8 @@ class RepairPanel:
         if self.repair.fix is None:
             return []
         booked = {used.part_id for used in self.repair.parts_used.all()}
-        usual = self.repair.fix.usual_parts.all()
-        return [one for one in usual if one.part_id not in booked]
+        parts = self.repair.fix.usual_parts.all()
+        return [usual for usual in parts if usual.part_id not in booked]
 
     def _form(self, name, form, **kwargs):
         return self.page.form(f"{name}-{self.repair.pk}", form, **kwargs)
@@ -286,7 +279,7 @@ class RepairPanel:
         return self._form("newfix", forms.NewFixForm)
 
     @cached_property
-    def give_up_form(self):
+    def not_repaired_form(self):
         return self._form("giveup", forms.NotRepairedForm)
 
     @cached_property

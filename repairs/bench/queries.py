@@ -86,7 +86,7 @@ def symptoms_for(job: Job) -> list[Symptom]:
     return list(found.filter(Q(is_retired=False) | Q(is_seen=True)))
 
 
-def offered(model) -> list:
+def not_retired(model) -> list:
     """The entries of the fault book that a box offers while one types."""
     return list(model.objects.filter(is_retired=False))
 

@@ -97,7 +97,7 @@ def _repairs(job):
 
 def _version(request):
     """The version of the job that the sender had before their eyes."""
-    return forms.VersionForm(request.POST).seen
+    return forms.VersionForm(request.POST).number
 
 
 # --- the parts, in the order of the work ----------------------------------------
@@ -218,7 +218,7 @@ def find_part(request, pk):
     typed = request.GET.get("part-part", "")[:200]
     offered = Part.objects.filter(is_retired=False)
     found = offered.containing(typed)[:12] if typed else []
-    return render(request, "repairs/bench/_parts_known.html", {"parts_known": found})
+    return render(request, "repairs/bench/_part_options.html", {"part_options": found})
 
 
 def put_back_part(request, pk):

@@ -44,21 +44,21 @@ def missing_of(repair: Repair) -> list[str]:
     """
     if repair.is_not_repaired:
         return []
-    lacks = []
+    missing = []
     if not repair.outcome:
-        lacks.append("select the outcome.")
+        missing.append("select the outcome.")
     if repair.fix is None:
-        lacks.append("select the fix.")
+        missing.append("select the fix.")
     if repair.outcome and not repair.fix_type:
-        lacks.append("select the type, lasting or stopgap.")
+        missing.append("select the type, lasting or stopgap.")
     if repair.needs_parts and not (repair.no_part_needed or repair.has_parts):
-        lacks.append(
+        missing.append(
             "this fix usually needs a part and none is booked. Book it, or tick “No"
             " parts needed”."
         )
     if problem := final_test.problem(repair.valid_tests):
-        lacks.append(problem)
-    return [f"{repair.fault.code}: {lack}" for lack in lacks]
+        missing.append(problem)
+    return [f"{repair.fault.code}: {item}" for item in missing]
 
 
 def untested(job: Job) -> list[str]:

@@ -90,7 +90,9 @@ class SearchType:
 
     def with_number(self, text: str) -> SearchResult:
         """Return the record with this number, if the shop assigns such numbers."""
-        rows = self.rows_for_list().numbered(text)[:2] if self.has_shop_number else []
+        rows = (
+            self.rows_for_list().with_number(text)[:2] if self.has_shop_number else []
+        )
         return SearchResult(self, text, list(rows), exact=list(rows))
 
     def matches(self, query: str, **who) -> QuerySet:

@@ -10,7 +10,7 @@ from shopdesk.shop import numbering
 class NumberedQuerySet(models.QuerySet):
     """A query set of documents with a number in a series."""
 
-    def numbered(self, text: str):
+    def with_number(self, text: str):
         """Return the one with this number, however it is written: `INV26-00042`, `inv26
         42`.
         """

@@ -90,7 +90,7 @@ class QuoteOption(models.Model):
         return self.fix_type == fix_types.STOPGAP
 
     @property
-    def is_return(self) -> bool:
+    def is_no_repair(self) -> bool:
         """Whether the device is returned without repair."""
         return self.work_kind == self.WorkKind.RETURN
 

@@ -45,12 +45,12 @@ class QuoteQuerySet(models.QuerySet):
         """Fetch what one search result shows."""
         return self.defer("pdf").select_related("job__customer", "job__device__model")
 
-    def numbered(self, text: str):
+    def with_number(self, text: str):
         """Return the version that `text` names: `26-00412 version 2`, `26-00412/2`."""
         named = VERSIONED.fullmatch(text.strip())
         if not named:
             return self.none()
-        jobs = Job.objects.numbered(named[1]).order_by()
+        jobs = Job.objects.with_number(named[1]).order_by()
         return self.filter(job__in=jobs.values("pk"), version=int(named[2]))
 
     def search(self, words: str):

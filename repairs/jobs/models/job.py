@@ -45,7 +45,7 @@ class JobQuerySet(models.QuerySet):
             back = job.handed_over_on
             job.days_since = None if back is None else (on - back).days
             for repair in job.repairs.all():
-                repair.judge(on=on)
+                repair.set_warranty_status(on=on)
         return jobs
 
     def search(self, words: str):
@@ -57,7 +57,7 @@ class JobQuerySet(models.QuerySet):
             then=["-pk"],
         )
 
-    def numbered(self, text: str):
+    def with_number(self, text: str):
         """The job of this number, typed or scanned from a label."""
         text = text.strip()
         numbers = {text, read_label(text) or text}

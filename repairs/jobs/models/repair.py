@@ -47,7 +47,7 @@ class RepairQuerySet(models.QuerySet):
         repairs = list(found.order_by("-handed_over_on", "-id"))
         for repair in repairs:
             repair.days_since = (on - repair.handed_over_on).days
-            repair.judge(on=on)
+            repair.set_warranty_status(on=on)
         return repairs
 
 
@@ -189,6 +189,6 @@ class Repair(models.Model):
             min_days=shop.warranty_days_minimum,
         )
 
-    def judge(self, *, on: date) -> None:
+    def set_warranty_status(self, *, on: date) -> None:
         """Set `still_in_warranty`: whether its warranty is in force on that day."""
         self.still_in_warranty = warranty.is_in_warranty(on, until=self.warranty_until)
