@@ -1,5 +1,6 @@
 """Register: Django finds the models of all rooms of `shopdesk` through this file."""
 
+from shopdesk.keeping.models import VerifiedBackup
 from shopdesk.mail.models import Attachment, Email
 from shopdesk.shop.models import MarkupTier, Series, Shop, TaxRate
 from shopdesk.staff.models import RequestCount, User
@@ -13,4 +14,5 @@ __all__ = [
     "Shop",
     "TaxRate",
     "User",
+    "VerifiedBackup",
 ]

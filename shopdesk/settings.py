@@ -35,6 +35,7 @@ def _private(path, flags):
     return os.open(path, flags, 0o600)
 
 
+KEY_FILES = ["secret.key", "seal.key"]
 SECRET_KEY = env("SECRET_KEY", default="") or key_file("secret.key")
 # Encrypts access codes; separate from SECRET_KEY so that each can be changed alone.
 ACCESS_CODE_KEY = env("ACCESS_CODE_KEY", default="") or key_file("seal.key")
@@ -137,6 +138,13 @@ if _db["ENGINE"].endswith("sqlite3"):
 else:
     # PostgreSQL's just-in-time compilation costs more time than it saves here.
     _db.setdefault("OPTIONS", {}).setdefault("options", "-c jit=off")
+
+# --- backups -----------------------------------------------------------------
+
+# On another disk, if there is one.
+BACKUP_DIR = Path(env("BACKUP_DIR", default=str(DATA_DIR / "backups")))
+# How many are kept: the latest days, and the last of each week and month.
+BACKUP_KEEP = env.list("BACKUP_KEEP", cast=int, default=[7, 4, 12])
 
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}

@@ -2,7 +2,7 @@
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Count, F, OuterRef, Q, Subquery
+from django.db.models import Count, F, OuterRef, Q, Subquery, Sum
 from django.db.models.functions import Coalesce
 from django.urls import reverse
 
@@ -64,6 +64,18 @@ class PartQuerySet(models.QuerySet):
         deliveries = Delivery.objects.filter(part=OuterRef("pk"), remaining__gt=0)
         counts = deliveries.order_by().values("part").annotate(n=Count("pk"))
         return self.annotate(open_deliveries=Coalesce(Subquery(counts.values("n")), 0))
+
+    def with_wrong_stock(self):
+        """Parts whose stock is not the sum of movements, or not that of deliveries."""
+
+        def total(rows, field):
+            sums = rows.filter(part=OuterRef("pk")).order_by().values("part")
+            return Coalesce(Subquery(sums.values_list(Sum(field))), 0)
+
+        return self.annotate(
+            moved=total(StockMovement.objects, "quantity"),
+            remaining=total(Delivery.objects, "remaining"),
+        ).exclude(on_hand=F("moved"), moved=F("remaining"))
 
 
 class Part(Searchable):

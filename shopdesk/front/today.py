@@ -1,6 +1,7 @@
 """Today: the jobs that need attention."""
 
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 
 from django.db.models import OuterRef, Q, Subquery
 from django.shortcuts import render
@@ -10,7 +11,11 @@ from billing.quotes import states as quote_states
 from billing.quotes.models import Quote
 from repairs.jobs import states
 from repairs.jobs.models import Job, JobTransition, ReturnAssessment
+from shopdesk.keeping.models import VerifiedBackup
+from shopdesk.staff.models import Role
 from shopdesk.staff.permissions import can_open
+
+MAX_BACKUP_AGE = timedelta(days=2)
 
 
 @dataclass
@@ -44,8 +49,32 @@ def today(request):
         if not can_open(request.user, group.url_name):
             group.url_name = ""
     shown = [group for group in groups.values() if group.jobs]
-    facts = {"groups": shown, "count": sum(len(group.jobs) for group in shown)}
-    return render(request, "shopdesk/front/today.html", facts)
+    return render(
+        request,
+        "shopdesk/front/today.html",
+        {
+            "groups": shown,
+            "count": sum(len(group.jobs) for group in shown),
+            "backup": backup_age(now=timezone.now())
+            if request.user.role == Role.OWNER
+            else None,
+        },
+    )
+
+
+@dataclass(frozen=True)
+class BackupAge:
+    """When the last verified backup was taken; None if there is none."""
+
+    taken_at: datetime | None
+    is_old: bool
+
+
+def backup_age(*, now: datetime) -> BackupAge:
+    last = VerifiedBackup.objects.last()
+    if last is None:
+        return BackupAge(None, is_old=True)
+    return BackupAge(last.taken_at, is_old=now - last.taken_at > MAX_BACKUP_AGE)
 
 
 def jobs_needing_attention(*, on):

@@ -36,6 +36,21 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name='VerifiedBackup',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('file', models.CharField(max_length=500)),
+                ('taken_at', models.DateTimeField()),
+                ('verified_at', models.DateTimeField()),
+                ('rows', models.PositiveBigIntegerField()),
+                ('size', models.PositiveBigIntegerField(verbose_name='size in bytes')),
+            ],
+            options={
+                'ordering': ['taken_at'],
+                'get_latest_by': 'taken_at',
+            },
+        ),
+        migrations.CreateModel(
             name='User',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),

@@ -1,0 +1,79 @@
+"""What runs every night: a verified backup, fewer old ones, and checks."""
+
+import re
+from collections.abc import Iterator
+from datetime import date, datetime
+from pathlib import Path
+
+from django.core import checks
+from django.db import connection
+from django.utils import timezone
+
+from repairs.stock.models import Part
+from shopdesk.keeping.archive import ArchiveError
+from shopdesk.keeping.backup import backup, verify
+from shopdesk.keeping.models import VerifiedBackup
+from shopdesk.keeping.retention import Keep, kept
+
+NAME = re.compile(r"shop-(\d{4}-\d\d-\d\d)\.zip")
+
+
+def nightly(folder: Path, *, on: date, keep: Keep) -> Iterator[str]:
+    """Do the night's work; yield a sentence for each thing that is wrong.
+
+    Run twice on a day, it verifies that day's backup again and takes no second one,
+    unless the first is damaged.
+    """
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    yield from _back_up(folder, on=on)
+    for day, file in sorted(backups(folder).items()):
+        if day not in kept(backups(folder), keep=keep):
+            file.unlink()
+    yield from problems()
+
+
+def backups(folder: Path) -> dict[date, Path]:
+    """Return the nightly backups in the folder, by day."""
+    found = ((NAME.fullmatch(file.name), file) for file in folder.iterdir())
+    return {date.fromisoformat(match[1]): file for match, file in found if match}
+
+
+def _back_up(folder: Path, *, on: date) -> Iterator[str]:
+    file = folder / f"shop-{on}.zip"
+    try:
+        if not file.exists():
+            backup(file)
+        manifest = verify(file)
+    except ArchiveError as error:
+        yield str(error)
+        if file.exists():
+            file.rename(file.with_suffix(".damaged"))
+        return
+    VerifiedBackup.objects.update_or_create(
+        file=file.name,
+        taken_at=datetime.fromisoformat(manifest["made_at"]),
+        defaults={
+            "verified_at": timezone.now(),
+            "rows": sum(table["rows"] for table in manifest["tables"].values()),
+            "size": file.stat().st_size,
+        },
+    )
+
+
+def problems() -> Iterator[str]:
+    """Yield what is wrong with the database: its file, its tables, and sums in it."""
+    if connection.vendor == "sqlite":
+        with connection.cursor() as cursor:
+            cursor.execute("PRAGMA integrity_check(20)")
+            for (sentence,) in cursor.fetchall():
+                if sentence != "ok":
+                    yield f"The database file is damaged: {sentence}"
+    for message in checks.run_checks(
+        tags=[checks.Tags.database], databases=[connection.alias]
+    ):
+        yield message.msg
+    for part in Part.objects.with_wrong_stock():
+        yield (
+            f"Part {part.number}: {part.on_hand} in stock, but its movements add up to"
+            f" {part.moved} and its deliveries hold {part.remaining}."
+        )
