@@ -265,7 +265,9 @@ def test_many_marks_are_merged_without_changing_their_sum(repairs, monkeypatch):
     if connection.vendor == "sqlite":
         pytest.skip("SQLite has one mark a table")
     for n in range(3):
-        ChangeMark.objects.create(what="repairs_fix", written_in=-n - 1, mark=2**52 + n)
+        ChangeMark.objects.create(
+            table_name="repairs_fix", written_in=-n - 1, mark=2**52 + n
+        )
     before, many = ChangeMark.objects.marks(), ChangeMark.objects.count()
     monkeypatch.setattr(change_marks, "MOST", 1)
     assert ChangeMark.objects.marks() == before
