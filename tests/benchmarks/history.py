@@ -129,7 +129,7 @@ def _decisions(rng, visits, *, first):
         yield {
             "job_id": visit + 1,
             "earlier_id": int(visits["device"][visit]) + 1,
-            "what": str(what[n]),
+            "assessment": str(what[n]),
             "assessed_on": date.fromordinal(int(visits["booked"][visit])),
         }
         what[n] = other if what[n] == same else same
@@ -148,6 +148,7 @@ def _bulk(kind, rows) -> None:
     def prepared():
         for n, row in enumerate(rows, start=1):
             row = {"id": n, **row}
+            assert row.keys() <= usual.keys(), row
             yield [
                 value(f, row[f.attname]) if f.attname in row else usual[f.attname]
                 for f in fields
