@@ -24,7 +24,7 @@ def main(data):
         "DJANGO_ALLOW_ASYNC_UNSAFE": "true",  # queries beside the browser's loop
     }
     sys.path.insert(0, str(ROOT))
-    for command in (["migrate", "-v", "0"], ["demo"]):
+    for command in (["migrate", "-v", "0"], ["demo"], ["nightly"]):
         manage = [sys.executable, ROOT / "manage.py", *command]
         subprocess.run(manage, check=True, stdout=subprocess.DEVNULL)
     with socket.socket() as free:
@@ -56,6 +56,7 @@ def take_all(site):
             args=[
                 "--no-sandbox",
                 "--disable-gpu",
+                "--lang=en-GB",
                 # Date fields follow the language of the page.
                 "--enable-blink-features=LangAttributeAwareFormControlUI",
             ],

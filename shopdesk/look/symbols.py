@@ -100,6 +100,8 @@ ICON_OF: dict[str, str] = {
     "refund due": "triangle",
     "waiting": "dots",
     "failed": "triangle",
+    "no backup": "triangle",
+    "old backup": "triangle",
     "discarded": "dash",
     "pass": "tick",
     "fail": "cross",
@@ -124,6 +126,8 @@ ATTENTION: frozenset[str] = frozenset(
         "low",
         "out of stock",
         "failed",
+        "no backup",
+        "old backup",
         "not fixed",
     }
 )
