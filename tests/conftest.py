@@ -83,6 +83,11 @@ def pytest_addoption(parser):
     )
 
 
+def pytest_xdist_auto_num_workers(config):
+    """One process more than cores: browsers, children and disks keep some waiting."""
+    return os.cpu_count() + 1
+
+
 def pytest_collection_modifyitems(config, items):
     for test in items:
         if "browser" in test.fixturenames:
