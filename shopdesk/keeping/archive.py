@@ -14,11 +14,13 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from hashlib import sha256
 from pathlib import Path
+from tempfile import mkstemp
 from typing import Any
 
 from shopdesk.errors import RefusedError
 
 FORMAT = 1
+PART = ".part"
 MANIFEST, MANIFEST_HASH, KEYS = "manifest.json", "manifest.sha256", "keys.age"
 
 DAMAGE = (zipfile.BadZipFile, zlib.error, EOFError, KeyError, ValueError, OSError)
@@ -35,14 +37,19 @@ def member_of(table: str) -> str:
 
 @contextmanager
 def replaced_when_complete(path: Path) -> Iterator[Path]:
-    """Yield a temporary file that takes the place of `path` once it is on the disk.
+    """Yield a temporary file that gets the name `path` once it is on the disk.
+
+    Only its owner may read it. If this process is killed, it is left behind.
 
     Raises: ArchiveError if the file exists or cannot be written.
     """
     if path.exists():
         raise ArchiveError(f"{path} exists already. Choose another name.")
-    part = path.with_name(f"{path.name}.part")
+    part = path
     try:
+        descriptor, name = mkstemp(PART, f"{path.name}.", path.parent)
+        os.close(descriptor)
+        part = Path(name)
         yield part
         _sync(part)
         os.replace(part, path)
@@ -50,7 +57,8 @@ def replaced_when_complete(path: Path) -> Iterator[Path]:
     except OSError as error:
         raise ArchiveError(f"{path} cannot be written: {error.strerror}.") from error
     finally:
-        part.unlink(missing_ok=True)
+        if part != path:
+            part.unlink(missing_ok=True)
 
 
 def _sync(path: Path) -> None:
@@ -65,7 +73,7 @@ class Writer:
     """Writes tables one after the other, then the manifest."""
 
     def __init__(self, file: Path, **facts: Any) -> None:
-        self._zip = zipfile.ZipFile(file, "x", zipfile.ZIP_DEFLATED, compresslevel=3)
+        self._zip = zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED, compresslevel=3)
         self._facts = {"format": FORMAT, **facts, "tables": {}}
 
     def add_table(

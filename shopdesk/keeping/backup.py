@@ -1,6 +1,5 @@
 """Write the whole shop into one file, and check such a file."""
 
-import os
 from collections.abc import Callable
 from pathlib import Path
 
@@ -53,7 +52,6 @@ def backup(
                 model._meta.db_table, tables.columns(model), _counted(rows, progress)
             )
         writer.close(keys=_encrypted_keys(passphrase) if passphrase else None)
-        os.chmod(part, 0o600)
 
 
 def verify(file: Path, *, start: Progress = nothing, progress: Progress = nothing):

@@ -1,6 +1,8 @@
 """What runs every night: a verified backup, fewer old ones, and checks."""
 
 import re
+import shutil
+import time
 from collections.abc import Iterator
 from datetime import date, datetime
 from pathlib import Path
@@ -10,11 +12,12 @@ from django.db import connection
 from django.utils import timezone
 
 from repairs.stock.models import Part
-from shopdesk.keeping.archive import ArchiveError
+from shopdesk.keeping.archive import PART, ArchiveError
 from shopdesk.keeping.backup import backup, verify
 from shopdesk.keeping.models import VerifiedBackup
 from shopdesk.keeping.retention import Keep, kept
 
+UNFINISHED_SECONDS = 24 * 3600
 NAME = re.compile(r"shop-(\d{4}-\d\d-\d\d)\.zip")
 
 
@@ -25,11 +28,19 @@ def nightly(folder: Path, *, on: date, keep: Keep) -> Iterator[str]:
     unless the first is damaged.
     """
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    _remove_unfinished(folder)
     yield from _back_up(folder, on=on)
     for day, file in sorted(backups(folder).items()):
         if day not in kept(backups(folder), keep=keep):
             file.unlink()
     yield from problems()
+
+
+def _remove_unfinished(folder: Path) -> None:
+    """Delete what backups that were killed more than a day ago left behind."""
+    for path in folder.glob(f"*{PART}"):
+        if time.time() - path.stat().st_mtime > UNFINISHED_SECONDS:
+            shutil.rmtree(path) if path.is_dir() else path.unlink()
 
 
 def backups(folder: Path) -> dict[date, Path]:

@@ -93,7 +93,7 @@ def restore_keys(file: Path, *, passphrase: str) -> list[Path]:
     if encrypted is None:
         raise ArchiveError(f"{file} was written without keys.")
     try:
-        keys = pyrage.passphrase.decrypt(encrypted, passphrase).decode().split()
+        keys = pyrage.passphrase.decrypt(encrypted, passphrase).decode().splitlines()
     except pyrage.DecryptError as error:
         raise ArchiveError("The passphrase is wrong.") from error
     files = [settings.DATA_DIR / name for name in settings.KEY_FILES]

@@ -4,10 +4,11 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from django.db import connections, transaction
 
-from shopdesk.keeping.archive import ArchiveError
+from shopdesk.keeping.archive import PART, ArchiveError
 
 ALIAS = "snapshot"
 
@@ -21,19 +22,27 @@ def snapshot(folder: Path, *, using: str = "default") -> Iterator[str]:
     """
     connection = connections[using]
     if connection.vendor == "sqlite":
-        copied = folder / f".{ALIAS}.sqlite3"
-        copied.unlink(missing_ok=True)
-        try:
+        with temporary_folder(folder) as private:
+            copied = private / "copy.sqlite3"
             _copy(connection, copied)
             with _second_connection(using, NAME=str(copied)):
                 yield ALIAS
-        finally:
-            copied.unlink(missing_ok=True)
         return
     with _second_connection(using), transaction.atomic(using=ALIAS):
         with connections[ALIAS].cursor() as cursor:
             cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
         yield ALIAS
+
+
+@contextmanager
+def temporary_folder(folder: Path) -> Iterator[Path]:
+    """Yield a new folder inside `folder` that only its owner may read."""
+    try:
+        private = TemporaryDirectory(PART, f".{ALIAS}.", folder)
+    except OSError as error:
+        raise ArchiveError(f"{folder} cannot be written: {error.strerror}.") from error
+    with private as name:
+        yield Path(name)
 
 
 def _copy(connection, file: Path) -> None:

@@ -2,12 +2,15 @@
 
 import json
 import re
+import subprocess
+import sys
 import zipfile
 from contextlib import contextmanager
 from hashlib import sha256
 from io import StringIO
 
 import pytest
+from django.conf import settings
 from django.core.management import CommandError, call_command
 from django.db import DatabaseError, connection, connections
 from django.db.backends.sqlite3.base import DatabaseWrapper
@@ -114,7 +117,38 @@ def test_a_backup_never_overwrites_and_leaves_nothing_half_written(shop, tmp_pat
         backup(tmp_path / "other.zip", progress=power_cut)
     with pytest.raises(ArchiveError, match="cannot be (written|copied)"):
         backup(tmp_path / "nowhere" / "other.zip")
-    assert [file.name for file in tmp_path.glob("*.zip*")] == ["shop.zip"]
+    assert [file.name for file in tmp_path.iterdir()] == ["shop.zip"]
+    assert shop.stat().st_mode & 0o077 == 0, "only the owner may read it"
+
+
+KILLED = """
+import os, sys
+from pathlib import Path
+import django
+django.setup()
+from django.db import connection
+from shopdesk.keeping.backup import backup
+connection.settings_dict["NAME"] = sys.argv[1]
+backup(Path(sys.argv[2]), progress=lambda rows: os.kill(os.getpid(), 9))
+"""
+
+
+def test_a_killed_backup_is_no_backup_and_the_next_one_works(shop, tmp_path):
+    file = tmp_path / "killed.zip"
+    command = [
+        sys.executable,
+        "-c",
+        KILLED,
+        str(connection.settings_dict["NAME"]),
+        file,
+    ]
+    killed = subprocess.run(command, cwd=settings.BASE_DIR, check=False)
+    assert killed.returncode == -9
+    assert not file.exists()
+    left = [path for path in tmp_path.iterdir() if path.suffix == ".part"]
+    assert left and all(path.stat().st_mode & 0o077 == 0 for path in left)
+    backup(file)
+    assert verify(file)["tables"]["repairs_job"]["rows"] == 1
 
 
 def rewritten(file, change):

@@ -1,6 +1,8 @@
 """The night's work: a backup, verified; old ones deleted; wrong sums named."""
 
+import os
 import shutil
+import time
 from datetime import date, datetime, timedelta
 from io import StringIO
 
@@ -65,10 +67,15 @@ def test_backups_no_longer_kept_are_deleted_and_other_files_never(tmp_path):
     for days in range(1, 12):
         shutil.copy(file, tmp_path / f"shop-{ON - timedelta(days=days)}.zip")
     (tmp_path / "shop-by-hand.zip").write_text("mine")
+    for name, days in (("shop-a.zip.1.part", 2), ("shop-b.zip.2.part", 0)):
+        (tmp_path / name).write_text("killed")
+        moment = time.time() - days * 86_400
+        os.utime(tmp_path / name, (moment, moment))
     list(nightly(tmp_path, on=ON + timedelta(days=1), keep=Keep(2, 0, 0)))
     assert sorted(path.name for path in tmp_path.iterdir()) == [
         "shop-2026-03-05.zip",
         "shop-2026-03-06.zip",
+        "shop-b.zip.2.part",
         "shop-by-hand.zip",
     ]
 
