@@ -1,7 +1,7 @@
 from django.apps import AppConfig
 from django.core import checks
 
-from shopdesk.checks import database_is_of_this_version
+from shopdesk.checks import database_is_of_this_version, https_is_recognised
 
 
 class ShopdeskConfig(AppConfig):
@@ -9,3 +9,4 @@ class ShopdeskConfig(AppConfig):
 
     def ready(self):
         checks.register(database_is_of_this_version, checks.Tags.database)
+        checks.register(https_is_recognised, checks.Tags.security)

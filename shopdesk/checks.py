@@ -1,11 +1,27 @@
 """Whether the database matches this version."""
 
 from django.apps import apps
+from django.conf import settings
 from django.core import checks
 from django.db import connections
 from django.db.migrations.executor import MigrationExecutor
 
 OLD = "shopdesk.E001"
+NO_PROXY = "shopdesk.W001"
+
+
+def https_is_recognised(**kwargs):
+    """Return a warning if `HTTPS` is set and no proxy is trusted to say so."""
+    if not settings.HTTPS or settings.PROXIES:
+        return []
+    return [
+        checks.Warning(
+            "HTTPS=1 without PROXIES: the header X-Forwarded-Proto is not trusted, so"
+            " behind a proxy every page redirects to itself.",
+            hint="Set PROXIES to the number of your own proxies, such as PROXIES=1.",
+            id=NO_PROXY,
+        )
+    ]
 
 
 def database_is_of_this_version(databases=None, **kwargs):

@@ -6,7 +6,7 @@ from django.db.models import Q
 
 from repairs.bench.fields import FaultField, FixField, PartField
 from repairs.faults import fix_types
-from repairs.faults.models import CODE, Fault, Fix, Hazard, Symptom
+from repairs.faults.models import CODE, Fault, Fix, Hazard
 from repairs.jobs import states
 from repairs.jobs.models import Job
 from shopdesk.fields import DayFormField, ExactFormField
@@ -51,26 +51,22 @@ class JobDetailsForm(forms.Form):
 class FindingsForm(forms.Form):
     failed = count(MOST_TRIES, min_value=0, required=False, label="Failures")
     tries = count(MOST_TRIES, min_value=1, required=False, label="Tries")
-    symptoms = forms.ModelMultipleChoiceField(
-        Symptom.objects.none(),
+    # No model field: SQLite refuses to look for a number of 64 bits or more.
+    symptoms = forms.TypedMultipleChoiceField(
+        coerce=int,
         required=False,
         label="Symptoms",
         widget=forms.CheckboxSelectMultiple,
     )
     notes = text(max_length=4000, label="Bench notes")
 
-    def __init__(self, *args, job, symptoms=None, **kwargs):
+    def __init__(self, *args, job, symptoms, **kwargs):
         super().__init__(*args, **kwargs)
-        field = self.fields["symptoms"]
-        field.queryset = Symptom.objects.filter(
-            Q(is_retired=False) | Q(jobs=job)
-        ).distinct()
-        if symptoms is not None:
-            field.choices = [(one.pk, str(one)) for one in symptoms]
+        self.fields["symptoms"].choices = [(one.pk, str(one)) for one in symptoms]
         self.initial = {
             "failed": job.verified_failures,
             "tries": job.verified_tries,
-            "symptoms": [one.pk for one in symptoms or () if one.is_seen],
+            "symptoms": [one.pk for one in symptoms if one.is_seen],
             "notes": job.bench_notes,
         } | self.initial
 

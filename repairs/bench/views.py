@@ -13,7 +13,7 @@ from django_tables2 import RequestConfig
 from repairs.bench import actions, forms
 from repairs.bench.filters import BenchFilter
 from repairs.bench.job_page import JobPage
-from repairs.bench.queries import bench_rows, job_of
+from repairs.bench.queries import bench_rows, job_of, symptoms_for
 from repairs.bench.tables import BenchTable
 from repairs.jobs import actions as parts
 from repairs.jobs import states, workflow
@@ -113,7 +113,9 @@ def save_details(request, pk):
 
 def save_findings(request, pk):
     job = _job(pk)
-    form = forms.FindingsForm(request.POST, job=job, prefix="findings")
+    form = forms.FindingsForm(
+        request.POST, job=job, symptoms=symptoms_for(job), prefix="findings"
+    )
     save, sent, version = actions.save_findings, {"findings": form}, _version(request)
     return answer(request, job, "_findings", save, job, sent=sent, version=version)
 

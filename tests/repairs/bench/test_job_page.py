@@ -144,6 +144,21 @@ def test_what_was_seen_is_kept(bench):
     assert list(job.symptoms.all()) == [hot] and job.bench_notes == "U12 gets hot"
 
 
+@pytest.mark.parametrize("symptom", ["404", "9223372036854775808", "x", "-1"])
+def test_a_symptom_that_does_not_exist_is_refused_and_the_notes_are_kept(
+    bench, symptom
+):
+    job = make.job()
+    Symptom.objects.create(name="hot spot")
+    answer = send(
+        bench, "save_findings", job, findings__symptoms=symptom, findings__notes="Hot"
+    )
+    assert answer.status_code == 200
+    page = answer.content.decode()
+    assert "is not one of the available choices" in page and "Hot</textarea>" in page
+    assert not job.symptoms.exists()
+
+
 @pytest.mark.parametrize("said", [{"findings__failed": "2"}, {"findings__tries": "2"}])
 def test_k_of_m_is_said_whole_or_not_at_all(bench, said):
     job = make.job()

@@ -1,0 +1,36 @@
+"""Who may say that a request came by HTTPS."""
+
+import runpy
+from pathlib import Path
+
+import pytest
+
+from shopdesk.checks import https_is_recognised
+
+SETTINGS = Path(__file__).resolve().parents[2] / "shopdesk" / "settings.py"
+
+
+@pytest.mark.parametrize(
+    ("environment", "is_trusted"),
+    [
+        ({}, False),
+        ({"HTTPS": "1"}, False),
+        ({"PROXIES": "1"}, False),
+        ({"HTTPS": "1", "PROXIES": "1"}, True),
+    ],
+)
+def test_the_header_of_a_proxy_is_trusted_only_behind_a_proxy(
+    monkeypatch, tmp_path, environment, is_trusted
+):
+    monkeypatch.setenv("SHOPDESK_DATA", str(tmp_path))
+    for name, value in environment.items():
+        monkeypatch.setenv(name, value)
+    assert ("SECURE_PROXY_SSL_HEADER" in runpy.run_path(SETTINGS)) is is_trusted
+
+
+@pytest.mark.parametrize(
+    ("https", "proxies", "warnings"), [(False, 0, 0), (True, 0, 1), (True, 1, 0)]
+)
+def test_https_without_a_proxy_is_warned_about(settings, https, proxies, warnings):
+    settings.HTTPS, settings.PROXIES = https, proxies
+    assert len(https_is_recognised()) == warnings
