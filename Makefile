@@ -17,6 +17,7 @@ demo: ## start a shop with 18 months of data; PORT= another port, SERVE=0 only f
 	@bash .ci/machine demo
 	@bash .ci/install demo
 	@[ "$(SERVE)" = 0 ] || $(py) .ci/serve.py
+	@$(py) manage.py check_database
 	@$(py) manage.py migrate -v 0
 	@$(py) manage.py demo
 	@[ "$(SERVE)" = 0 ] || exec $(py) -m gunicorn -c .ci/serve.py shopdesk.wsgi
@@ -25,6 +26,7 @@ run: ## start your own shop
 	@bash .ci/machine demo
 	@bash .ci/install demo
 	@$(py) .ci/serve.py
+	@$(py) manage.py check_database
 	@$(py) manage.py migrate -v 0
 	@exec $(py) -m gunicorn -c .ci/serve.py shopdesk.wsgi
 
