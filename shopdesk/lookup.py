@@ -23,8 +23,8 @@ def rank_matches(found, *, exact: models.Q, begins: models.Q, then: Iterable[str
 class Searchable(models.Model):
     """A record with its text for searching, without case and accents.
 
-    Neither database finds MÜLLER for "muller" by itself. Bulk inserts set `search`
-    themselves.
+    Neither database finds MÜLLER for "muller" by itself. Each model says by its method
+    `search_text` what `search` must contain; bulk inserts set it themselves.
     """
 
     search = models.TextField(editable=False, default="")
@@ -37,10 +37,6 @@ class Searchable(models.Model):
         if update_fields is not None:
             update_fields = {*update_fields, "search"}
         super().save(*args, update_fields=update_fields, **kwargs)
-
-    def search_text(self) -> str:
-        """Return what `search` must contain."""
-        raise NotImplementedError
 
 
 def normalize_search(text: str) -> str:

@@ -36,9 +36,9 @@ def _private(path, flags):
 
 
 KEY_FILES = ["secret.key", "seal.key"]
-SECRET_KEY = env("SECRET_KEY", default="") or key_file("secret.key")
+SECRET_KEY = env("SECRET_KEY", default="") or key_file(KEY_FILES[0])
 # Encrypts access codes; separate from SECRET_KEY so that each can be changed alone.
-ACCESS_CODE_KEY = env("ACCESS_CODE_KEY", default="") or key_file("seal.key")
+ACCESS_CODE_KEY = env("ACCESS_CODE_KEY", default="") or key_file(KEY_FILES[1])
 
 DEBUG = env.bool("DEBUG", default=False)
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["127.0.0.1", "localhost", "[::1]"])

@@ -21,7 +21,8 @@ def all_customers(request):
     """All customers, filtered by a query."""
     customers = Customer.objects.filter(erased_on=None).for_list()
     filter_ = CustomerFilter(request.GET, queryset=customers)
-    table = RequestConfig(request).configure(CustomerTable(filter_.qs))
+    customers = filter_.qs if filter_.form.is_valid() else customers.none()
+    table = RequestConfig(request).configure(CustomerTable(customers))
     facts = {"table": table, "form": filter_.form}
     return render(request, "repairs/customers/all.html", facts)
 

@@ -150,7 +150,7 @@ def remove_from_stock(
     if quantity < 1:
         raise OutOfStockError("Enter a quantity of at least 1.")
     action = _lock(part, kind, **facts)
-    sources = part.deliveries.select_for_update().oldest_first()
+    sources = part.deliveries.select_for_update().filter(remaining__gt=0).oldest_first()
     if delivery is not None:
         sources = sources.filter(pk=delivery.pk)
     available = sum(source.remaining for source in sources)

@@ -31,6 +31,10 @@ class ArchiveError(RefusedError):
     """A backup file cannot be written, or is not what it should be."""
 
 
+def row_count(manifest: dict[str, Any]) -> int:
+    return sum(table["rows"] for table in manifest["tables"].values())
+
+
 def member_of(table: str) -> str:
     return f"tables/{table}.jsonl"
 

@@ -11,7 +11,7 @@ from django.db.migrations.recorder import MigrationRecorder
 from django.utils import timezone
 
 from shopdesk.keeping import tables
-from shopdesk.keeping.archive import Archive, Writer, replaced_when_complete
+from shopdesk.keeping.archive import Archive, Writer, replaced_when_complete, row_count
 from shopdesk.keeping.snapshot import snapshot
 from shopdesk.version import VERSION
 
@@ -60,7 +60,7 @@ def verify(file: Path, *, start: Progress = nothing, progress: Progress = nothin
     Raises: ArchiveError, which names the part that is damaged.
     """
     with Archive(file) as archive:
-        start(sum(facts["rows"] for facts in archive.tables.values()))
+        start(row_count(archive.manifest))
         for table in archive.tables:
             for _ in _counted(archive.rows(table), progress):
                 pass

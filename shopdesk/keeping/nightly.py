@@ -12,7 +12,7 @@ from django.db import connection
 from django.utils import timezone
 
 from repairs.stock.models import Part
-from shopdesk.keeping.archive import PART, ArchiveError
+from shopdesk.keeping.archive import PART, ArchiveError, row_count
 from shopdesk.keeping.backup import backup, verify
 from shopdesk.keeping.models import VerifiedBackup
 from shopdesk.keeping.retention import Keep, kept
@@ -30,9 +30,9 @@ def nightly(folder: Path, *, on: date, keep: Keep) -> Iterator[str]:
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     _remove_unfinished(folder)
     yield from _back_up(folder, on=on)
-    for day, file in sorted(backups(folder).items()):
-        if day not in kept(backups(folder), keep=keep):
-            file.unlink()
+    files = backups(folder)
+    for day in files.keys() - kept(files, keep=keep):
+        files[day].unlink()
     yield from problems()
 
 
@@ -65,7 +65,7 @@ def _back_up(folder: Path, *, on: date) -> Iterator[str]:
         taken_at=datetime.fromisoformat(manifest["made_at"]),
         defaults={
             "verified_at": timezone.now(),
-            "rows": sum(table["rows"] for table in manifest["tables"].values()),
+            "rows": row_count(manifest),
             "size": file.stat().st_size,
         },
     )

@@ -11,7 +11,7 @@ from django.db import connections, transaction
 from django.db.migrations.executor import MigrationExecutor
 
 from shopdesk.keeping import tables
-from shopdesk.keeping.archive import Archive, ArchiveError
+from shopdesk.keeping.archive import Archive, ArchiveError, row_count
 from shopdesk.keeping.backup import Progress, nothing
 
 
@@ -22,7 +22,7 @@ def restore(
     start: Progress = nothing,
     progress: Progress = nothing,
 ) -> None:
-    """Fill the empty database with the records of `file`, or change nothing.
+    """Fill the empty database with the records of `file`: all of them, or none.
 
     An older backup is loaded as that version stored it, then migrated.
 
@@ -37,7 +37,7 @@ def restore(
                 " can be overwritten."
             )
         state = _migrate_to(archive.manifest["migrations"], using=using)
-        start(sum(facts["rows"] for facts in archive.tables.values()))
+        start(row_count(archive.manifest))
         found = {m._meta.db_table: m for m in tables.stored_models(state)}
         if missing := archive.tables.keys() - found.keys():
             raise ArchiveError(

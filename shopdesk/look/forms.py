@@ -35,8 +35,11 @@ def saved(request, form) -> bool:
         with transaction.atomic():
             form.save()
     except IntegrityError:
+        fields = form.instance._meta.fields
+        unique = (f.name for f in fields if f.unique and f.name in form.fields)
         form.add_error(
-            None, "This entry already exists. Someone else added it just now."
+            next(unique, None),
+            "This entry already exists. Someone else added it just now.",
         )
         return False
     messages.success(request, f"{form.instance} saved.")

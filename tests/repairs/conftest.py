@@ -14,6 +14,17 @@ def _nothing_kept():
 
 
 @pytest.fixture
+def me():
+    return make.user(role="bench", name="Kim Okafor")
+
+
+@pytest.fixture
+def bench(client, me):
+    client.force_login(me, SIGN_IN)
+    return client
+
+
+@pytest.fixture
 def owner(client):
     client.force_login(make.user(Role.OWNER), SIGN_IN)
     return client

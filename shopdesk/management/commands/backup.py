@@ -6,6 +6,7 @@ from pathlib import Path
 from django.core.management.base import BaseCommand
 
 from shopdesk.keeping import commands
+from shopdesk.keeping.archive import row_count
 from shopdesk.keeping.backup import backup, verify
 
 
@@ -34,7 +35,7 @@ class Command(BaseCommand):
                 backup(file, passphrase=passphrase, **bar)
             with commands.progress_bar("Verifying") as bar:
                 manifest = verify(file, **bar)
-        rows = sum(table["rows"] for table in manifest["tables"].values())
+        rows = row_count(manifest)
         self.stdout.write(f"{file}: {rows:,} rows, verified.")
         if not keys:
             self.stdout.write(

@@ -5,6 +5,7 @@ from pathlib import Path
 from django.core.management.base import BaseCommand
 
 from shopdesk.keeping import commands
+from shopdesk.keeping.archive import row_count
 from shopdesk.keeping.backup import verify
 
 
@@ -18,7 +19,7 @@ class Command(BaseCommand):
     def handle(self, *, file, **options):
         with commands.refusals_as_errors(), commands.progress_bar("Verifying") as bar:
             manifest = verify(file, **bar)
-        rows = sum(table["rows"] for table in manifest["tables"].values())
+        rows = row_count(manifest)
         self.stdout.write(
             f"{file} is complete: {rows:,} rows, backed up {manifest['made_at']} by"
             f" version {manifest['version']}."

@@ -21,17 +21,6 @@ pytestmark = pytest.mark.django_db
 HTMX = {"HX-Request": "true"}
 
 
-@pytest.fixture
-def me():
-    return make.user(role="bench", name="Kim Okafor")
-
-
-@pytest.fixture
-def bench(client, me):
-    client.force_login(me)
-    return client
-
-
 def send(client, verb, of, headers=None, **data):
     data = {name.replace("__", "-"): value for name, value in data.items()}
     return client.post(reverse(f"bench:{verb}", args=[of.pk]), data, headers=headers)

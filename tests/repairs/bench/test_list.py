@@ -11,17 +11,6 @@ pytestmark = pytest.mark.django_db
 URL = reverse("bench:list")
 
 
-@pytest.fixture
-def me():
-    return make.user(role="bench", name="Kim Okafor")
-
-
-@pytest.fixture
-def bench(client, me):
-    client.force_login(me)
-    return client
-
-
 def numbers(answer):
     return {row.record.number for row in answer.context["table"].rows}
 

@@ -17,17 +17,6 @@ DAY = make.DAY
 
 
 @pytest.fixture
-def me():
-    return make.user(role="bench", name="Kim Okafor")
-
-
-@pytest.fixture
-def bench(client, me):
-    client.force_login(me)
-    return client
-
-
-@pytest.fixture
 def earlier():
     fault = make.fault(code="PWR-JACK")
     fix = make.fix(fault, code="JACK-NEW")

@@ -10,7 +10,9 @@ from django.utils import timezone
 from repairs.jobs import states
 from repairs.jobs.models import PartUsed
 from repairs.stock import actions, queries
+from repairs.stock.forms import PartForm
 from repairs.stock.models import Part, Supplier
+from shopdesk.look.forms import saved
 from shopdesk.staff.models import Role
 from tests import make
 
@@ -347,3 +349,11 @@ def test_a_part_shows_the_jobs_that_used_it(client):
 @pytest.mark.parametrize("page_name", ["part", "change"])
 def test_an_unknown_part_gives_404(client, page_name):
     assert client.get(reverse(f"stock:{page_name}", args=[10**15])).status_code == 404
+
+
+def test_a_number_that_someone_else_just_took_is_reported_at_its_field(rf):
+    form = PartForm({"number": "J-5", "name": "Socket"}, shop=make.shop())
+    assert form.is_valid()
+    make.part(number="J-5")
+    assert not saved(rf.post("/"), form)
+    assert "just now" in form.errors["number"][0]

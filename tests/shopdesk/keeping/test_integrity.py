@@ -49,10 +49,9 @@ def test_a_damaged_file_is_named_with_the_command_that_restores(file, tmp_path, 
     assert "manage.py restore FILE" in str(refusal.value)
 
 
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="it checks SQLite's file")
 def test_the_command_stops_the_start(file, monkeypatch):
     call_command("check_database")
-    if connection.vendor != "sqlite":
-        return
     file.write_bytes(b"no database at all")
     monkeypatch.setitem(connection.settings_dict, "NAME", str(file))
     with pytest.raises(CommandError, match="is damaged"):
