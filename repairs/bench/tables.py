@@ -15,7 +15,9 @@ class BenchTable(tables.ListTable):
     caption = "Jobs at the bench"
 
     number = tables.CodeColumn(linkify=True, verbose_name="Job")
-    state = tables.BadgeColumn(accessor="get_state_display", order_by="state")
+    state = tables.BadgeColumn(
+        accessor="get_state_display", order_by="state", verbose_name="Status"
+    )
     device = tables.Column(
         accessor="device", order_by=("device__model__maker", "device__model__model")
     )

@@ -49,7 +49,9 @@ class JobTable(tables.ListTable):
         accessor="device__model", verbose_name="Device", orderable=False
     )
     complaint = tables.Column(verbose_name="Complaint", orderable=False)
-    state = tables.BadgeColumn(accessor="get_state_display", order_by="state")
+    state = tables.BadgeColumn(
+        accessor="get_state_display", order_by="state", verbose_name="Status"
+    )
     booked_in_on = tables.DateColumn(verbose_name="Booked in")
     handed_over_on = tables.DateColumn(verbose_name="Handed over")
 
