@@ -121,7 +121,7 @@ def test_the_command_fails_loudly(tmp_path, settings):
 @pytest.mark.parametrize(
     ("age", "sentence"),
     [
-        (None, "were never backed up"),
+        (None, "has never been backed up"),
         (timedelta(hours=47), "Last verified backup"),
         (timedelta(hours=49), "Check why"),
     ],
