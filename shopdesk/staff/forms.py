@@ -1,9 +1,12 @@
+from contextlib import contextmanager
+
 from django import forms
 from django.contrib.auth import authenticate, password_validation
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from shopdesk.staff.models import Role, User
+from shopdesk.staff.rate_limit import FailureCount, wait_text
 
 MAX_LENGTH = 1000  # characters; longer ones would take long to hash
 
@@ -30,6 +33,24 @@ class SignInNameField(forms.CharField):
 
     def to_python(self, value):
         return super().to_python(value).lower()
+
+
+@contextmanager
+def counted_failures(user):
+    """Count a refusal inside; refuse at once after too many.
+
+    So a guess is not checked any more, and the session goes on.
+    """
+    failures = FailureCount.of_secrets(user)
+    if wait := failures.seconds_to_wait(at=timezone.now()):
+        raise ValidationError(
+            f"Too many wrong attempts. Wait {wait_text(wait)} and try again."
+        )
+    try:
+        yield
+    except ValidationError:
+        failures.add(at=timezone.now())
+        raise
 
 
 class SignInForm(forms.Form):
@@ -105,8 +126,9 @@ class PasswordForm(NewPasswordForm):
 
     def clean_current(self):
         current = self.cleaned_data["current"]
-        if not self.user.check_password(current):
-            raise ValidationError("This is not your current password.")
+        with counted_failures(self.user):
+            if not self.user.check_password(current):
+                raise ValidationError("This is not your current password.")
         return current
 
     def clean(self):

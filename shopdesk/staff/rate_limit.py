@@ -1,7 +1,7 @@
-"""Limits how often a network address may request a page without sign-in."""
+"""Limits how often an address may request a page, and how often a secret is guessed."""
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from ipaddress import IPv6Address, ip_address, ip_network
 
 from django.conf import settings
@@ -24,13 +24,7 @@ def seconds_to_wait(request, about: str, limit: RateLimit, *, at: datetime) -> i
     `about` is what is counted. The address is stored as a keyed hash, for an hour at
     most.
     """
-    address = address_of(
-        request.META.get("REMOTE_ADDR", ""),
-        forwarded=request.META.get("HTTP_X_FORWARDED_FOR", ""),
-        proxies=settings.PROXIES,
-    )
-    key = salted_hmac("rate limit", f"{about} {address}", algorithm="sha256")
-    return seconds_until_allowed(key.hexdigest(), limit, at=at)
+    return seconds_until_allowed(_key(f"{about} {_address(request)}"), limit, at=at)
 
 
 def seconds_until_allowed(key: str, limit: RateLimit, *, at: datetime) -> int:
@@ -40,6 +34,67 @@ def seconds_until_allowed(key: str, limit: RateLimit, *, at: datetime) -> int:
     )
     if row.count <= limit.requests:
         return 0
+    return _rest(row, limit, at=at)
+
+
+SIGN_IN_LIMIT = RateLimit(30, 15 * 60)
+"""Failed sign-ins of one address, with whatever names."""
+SECRET_LIMIT = RateLimit(6, 15 * 60)
+"""Wrong answers of a person who is asked for their password or code again."""
+
+
+class FailureCount:
+    """Counts failures only; once there were too many, nothing is checked any more."""
+
+    def __init__(self, about: str, limit: RateLimit):
+        self.key, self.limit = _key(f"failures {about}"), limit
+
+    @classmethod
+    def of_sign_ins(cls, request) -> "FailureCount":
+        return cls(f"sign-in {_address(request)}", SIGN_IN_LIMIT)
+
+    @classmethod
+    def of_secrets(cls, user) -> "FailureCount":
+        return cls(f"secret {user.pk}", SECRET_LIMIT)
+
+    def seconds_to_wait(self, *, at: datetime) -> int:
+        """Return the wait after too many failures, 0 if another try is allowed."""
+        start = at - timedelta(seconds=self.limit.seconds)
+        row = RequestCount.objects.filter(
+            key=self.key, window_start__gt=start, count__gte=self.limit.requests
+        ).first()
+        return _rest(row, self.limit, at=at) if row else 0
+
+    def add(self, *, at: datetime) -> None:
+        RequestCount.objects.count_one(
+            self.key, most=self.limit.requests, seconds=self.limit.seconds, at=at
+        )
+
+
+def wait_text(seconds: int) -> str:
+    """Return how long to wait, in words."""
+    minutes = -(-seconds // 60)
+    return "1 minute" if minutes == 1 else f"{minutes} minutes"
+
+
+def address_for_axes(request) -> str | None:
+    """Return the address for the lock of django-axes, which stores no networks."""
+    return _address(request).partition("/")[0] or None
+
+
+def _address(request) -> str:
+    return address_of(
+        request.META.get("REMOTE_ADDR", ""),
+        forwarded=request.META.get("HTTP_X_FORWARDED_FOR", ""),
+        proxies=settings.PROXIES,
+    )
+
+
+def _key(about: str) -> str:
+    return salted_hmac("rate limit", about, algorithm="sha256").hexdigest()
+
+
+def _rest(row: RequestCount, limit: RateLimit, *, at: datetime) -> int:
     return max(1, limit.seconds - int((at - row.window_start).total_seconds()))
 
 

@@ -6,6 +6,7 @@ from django.contrib.auth import login, logout, update_session_auth_hash
 from django.contrib.auth.decorators import login_not_required
 from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
+from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
@@ -23,6 +24,7 @@ from shopdesk.staff.forms import (
     SignInForm,
 )
 from shopdesk.staff.models import User
+from shopdesk.staff.rate_limit import FailureCount, wait_text
 from shopdesk.staff.tables import StaffTable
 from shopdesk.stamp import Stamp
 
@@ -42,6 +44,17 @@ def _redirect_target(request):
     return wanted if is_ours else resolve_url(settings.LOGIN_REDIRECT_URL)
 
 
+def locked_out(request, response, credentials):
+    """Return the page shown while django-axes locks a name at an address."""
+    return _too_many_attempts(request, int(settings.AXES_COOLOFF_TIME * 3600))
+
+
+def _too_many_attempts(request, wait):
+    response = render(request, "429.html", {"wait": wait_text(wait)}, status=429)
+    response["Retry-After"] = wait
+    return response
+
+
 @sensitive_post_parameters()
 @never_cache
 @login_not_required
@@ -50,10 +63,15 @@ def sign_in(request):
         return redirect(_redirect_target(request))
     if not User.objects.exists():
         return redirect("staff:set_up")
+    failures = FailureCount.of_sign_ins(request)
+    if request.POST and (wait := failures.seconds_to_wait(at=timezone.now())):
+        return _too_many_attempts(request, wait)
     form = SignInForm(request, request.POST or None)
     if form.is_valid():
         _start_session(request, form.user)
         return redirect(_redirect_target(request))
+    if form.non_field_errors():
+        failures.add(at=timezone.now())
     next_ = _redirect_target(request)
     return render(request, "shopdesk/staff/sign_in.html", {"form": form, "next": next_})
 

@@ -1,6 +1,8 @@
+from datetime import timedelta
 from itertools import islice
 
 import pytest
+import time_machine
 from django.contrib.auth.hashers import make_password
 from django.contrib.auth.password_validation import (
     CommonPasswordValidator,
@@ -8,6 +10,7 @@ from django.contrib.auth.password_validation import (
 )
 from django.core.exceptions import ValidationError
 from django.test import Client
+from django.utils import timezone
 
 from shopdesk.staff.models import User
 from shopdesk.staff.passphrases import LETTERS, is_repetition, random_passphrase
@@ -123,3 +126,16 @@ def test_random_passphrases_differ_and_pass_our_own_rules(db):
 @pytest.mark.parametrize("once", ["a", "ab" * 8 + "c", "x1y2z3w4v5u6t7s8"])
 def test_one_thing_said_once_is_no_repetition(once):
     assert not is_repetition(once)
+
+
+def test_the_current_password_can_not_be_guessed_for_long(client, owner):
+    start = timezone.now()
+    with time_machine.travel(start, tick=False) as clock:
+        for _ in range(6):
+            assert b"not your current" in change(client, current="a guess").content
+        refused = change(client)
+        assert b"Wait 15 minutes" in refused.content
+        assert has_password(owner, PASSWORD)
+        assert client.get(PAGE).status_code == 200
+        clock.move_to(start + timedelta(minutes=15))
+        assert change(client).status_code == 302

@@ -273,3 +273,53 @@ def test_bad_bytes_in_the_name_are_refused_with_a_sentence(client, person):
     person("ada")
     response = sign_in(client, "ada\x00")
     assert response.status_code == 200 and b"Null" in response.content
+
+
+# --- behind a proxy, and one address with many names ------------------------------
+
+
+@pytest.mark.parametrize("proxies", [0, 1])
+def test_a_lock_counts_the_address_that_our_own_proxy_saw(person, settings, proxies):
+    """Anybody can send the header; only a proxy of ours adds to its right end."""
+    settings.PROXIES = proxies
+    person("ada")
+
+    def visit(sent, password="wrong wrong wrong"):
+        client = Client(REMOTE_ADDR="10.0.0.1", headers={"x-forwarded-for": sent})
+        return sign_in(client, "ada", password).status_code
+
+    for n in range(6):
+        visit(f"10.9.9.{n}, 203.0.113.7")
+    assert visit("10.7.7.7, 203.0.113.7", PASSWORD) == 429
+    assert visit("203.0.113.7, 198.51.100.1", PASSWORD) == (302 if proxies else 429)
+
+
+def test_a_visitor_by_ipv6_is_locked_in_all_of_their_network(person):
+    person("ada")
+    lock("ada", "2001:db8:1:2::1")
+    near, far = Client(REMOTE_ADDR="2001:db8:1:2::9"), Client(REMOTE_ADDR="2001:db8::1")
+    refused = sign_in(near, "ada")
+    assert refused.status_code == 429 and int(refused["Retry-After"]) == 900
+    assert sign_in(far, "ada").status_code == 302
+
+
+def test_one_address_may_not_try_ever_more_names(person):
+    person("ada")
+    here, there = Client(REMOTE_ADDR="10.0.0.1"), Client(REMOTE_ADDR="10.0.0.2")
+    start = timezone.now()
+    with time_machine.travel(start, tick=False) as clock:
+        for n in range(30):
+            assert sign_in(here, f"name{n}").status_code == 200
+        clock.move_to(start + timedelta(minutes=5))
+        refused = sign_in(here, "ada")
+        assert refused.status_code == 429 and refused["Retry-After"] == "600"
+        assert b"Wait 10 minutes" in refused.content
+        assert sign_in(there, "ada").status_code == 302
+        clock.move_to(start + timedelta(minutes=15))
+        assert sign_in(here, "ada").status_code == 302
+
+
+def test_who_signs_in_rightly_is_never_too_many(person):
+    person("ada")
+    for _ in range(32):
+        assert sign_in(Client(), "ada").status_code == 302
