@@ -41,8 +41,27 @@ def reset_person(user: User, *, stamp: Stamp) -> str:
     """Return a new one-time passphrase; ends open sessions and a lockout."""
     with transaction.atomic():
         _ensure_owner_remains(user)
-        passphrase = user.set_passphrase(at=stamp.at)
-        user.save(update_fields=["password", "passphrase_until"])
+        return _issue_passphrase(user, stamp=stamp)
+
+
+@transaction.atomic
+def reset_owner(username: str, *, stamp: Stamp) -> tuple[User, str]:
+    """Return an owner and their new one-time passphrase, whoever else there is.
+
+    Raises:
+        RefusedError: nobody of that name is an owner who may sign in.
+    """
+    owners = User.objects.filter(role=Role.OWNER, is_active=True).order_by("username")
+    user = owners.filter(username=username.strip().lower()).first()
+    if user is None:
+        names = ", ".join(owners.values_list("username", flat=True)) or "none"
+        raise RefusedError(f"{username} is not an active owner. Owners: {names}.")
+    return user, _issue_passphrase(user, stamp=stamp)
+
+
+def _issue_passphrase(user: User, *, stamp: Stamp) -> str:
+    passphrase = user.set_passphrase(at=stamp.at)
+    user.save(update_fields=["password", "passphrase_until"])
     reset(username=user.username)
     return passphrase
 

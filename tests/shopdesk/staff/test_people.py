@@ -4,6 +4,7 @@ from html import unescape
 
 import pytest
 import time_machine
+from django.core.management import CommandError, call_command
 from django.db import transaction
 from django.test import Client
 from django.urls import reverse
@@ -176,3 +177,29 @@ def test_every_heading_that_sorts_does(client, owner):
     assert heads
     for head in heads:
         assert client.get(reverse("staff:people") + unescape(head)).status_code == 200
+
+
+# --- manage.py reset_owner ------------------------------------------------------
+
+
+def test_the_only_owner_who_forgot_the_password_comes_back(client, owner, capsys):
+    for _ in range(6):
+        sign_in(Client(), "olga", "wrong wrong wrong")
+    assert sign_in(Client(), "olga", PASSWORD).status_code == 429
+    call_command("reset_owner", "Olga")
+    told = re.search(r"Passphrase for olga: (\S+)", capsys.readouterr().out)[1]
+    assert client.get("/staff/password/").status_code == 302
+    assert sign_in(Client(), "olga", PASSWORD).status_code == 200
+    theirs = Client()
+    assert sign_in(theirs, "olga", told).status_code == 302
+    assert theirs.get("/").url == "/staff/password/"
+
+
+@pytest.mark.parametrize("name", ["ben", "gone", "nobody", ""])
+def test_only_an_owner_is_reset_by_the_command(owner, person, name):
+    person("ben", Role.BENCH)
+    person("gone", is_active=False)
+    with pytest.raises(CommandError, match="Owners: olga") as refused:
+        call_command("reset_owner", name)
+    assert refused.value.returncode == 1
+    assert not User.objects.exclude(passphrase_until=None).exists()
