@@ -37,7 +37,8 @@ def _private(path, flags):
 
 KEY_FILES = ["secret.key", "seal.key"]
 SECRET_KEY = env("SECRET_KEY", default="") or key_file(KEY_FILES[0])
-# Encrypts access codes; separate from SECRET_KEY so that each can be changed alone.
+# Encrypts access codes and second factors; separate from SECRET_KEY so that each can be
+# changed alone.
 ACCESS_CODE_KEY = env("ACCESS_CODE_KEY", default="") or key_file(KEY_FILES[1])
 
 DEBUG = env.bool("DEBUG", default=False)
@@ -156,6 +157,7 @@ AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",
     "django.contrib.auth.backends.ModelBackend",
 ]
+CSRF_FAILURE_VIEW = "shopdesk.staff.signing_in.csrf_failure"
 LOGIN_URL = "staff:sign_in"
 LOGIN_REDIRECT_URL = "today"
 LOGOUT_REDIRECT_URL = "staff:sign_in"
@@ -181,7 +183,7 @@ AXES_COOLOFF_TIME = 0.25  # hours
 AXES_RESET_ON_SUCCESS = True
 AXES_ENABLE_ADMIN = False
 AXES_CLIENT_IP_CALLABLE = "shopdesk.staff.rate_limit.address_for_axes"
-AXES_LOCKOUT_CALLABLE = "shopdesk.staff.views.locked_out"
+AXES_LOCKOUT_CALLABLE = "shopdesk.staff.signing_in.locked_out"
 AXES_ALLOWED_CORS_ORIGINS = ""
 AXES_VERBOSE = False
 

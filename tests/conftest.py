@@ -5,6 +5,7 @@ import os
 import shutil
 import socket
 import sys
+import time
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
@@ -173,6 +174,24 @@ def stand_in_for_pdfs():
     render.draw_pdf = papers.draw_with(real)
     yield
     render.draw_pdf = real
+
+
+@pytest.fixture(scope="session", autouse=True)
+def confirmed_sign_in():
+    """Let `Client.force_login` count as a sign-in by password, as of now."""
+    from django.test import Client
+
+    log_in = Client.force_login
+
+    def force_login(client, user, backend=None):
+        log_in(client, user, backend)
+        session = client.session
+        session["confirmed"] = int(time.time())
+        session.save()
+
+    Client.force_login = force_login
+    yield
+    Client.force_login = log_in
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -138,6 +138,23 @@ class PasswordForm(NewPasswordForm):
         return entered
 
 
+class ConfirmForm(forms.Form):
+    """The user's password once more."""
+
+    password = password_field("Password")
+
+    def __init__(self, user, data=None):
+        super().__init__(data)
+        self.user = user
+
+    def clean_password(self):
+        password = self.cleaned_data["password"]
+        with counted_failures(self.user):
+            if not self.user.check_password(password):
+                raise ValidationError("This is not your password.")
+        return password
+
+
 class SetUpForm(NewPasswordForm):
     """The name of the shop and its first owner."""
 

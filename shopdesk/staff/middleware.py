@@ -1,4 +1,4 @@
-"""Sign-in, session timeout, and the roles that each page requires."""
+"""Sign-in, session timeout, and what each page requires: a role, a confirmation."""
 
 from time import time
 from urllib.parse import urlsplit
@@ -6,12 +6,15 @@ from urllib.parse import urlsplit
 from django.conf import settings
 from django.contrib.auth import logout
 from django.contrib.auth import middleware as auth
+from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
-from django.http import QueryDict
 from django.shortcuts import redirect, resolve_url
 from django_htmx.http import HttpResponseClientRedirect
 
-from shopdesk.staff.permissions import can_open
+from shopdesk.staff import held_forms
+from shopdesk.staff.models import User
+from shopdesk.staff.permissions import CONFIRMED_URLS, NEVER_HELD_URLS, can_open
+from shopdesk.staff.signing_in import ask_to_confirm, ask_to_sign_in, is_confirmed
 
 # Pages allowed while a one-time passphrase is still in use.
 ALLOWED_BEFORE_PASSWORD_CHANGE = frozenset({"staff:password", "staff:sign_out"})
@@ -41,13 +44,13 @@ class LoginRequiredMiddleware(auth.LoginRequiredMiddleware):
     """Redirects to the sign-in page, also from an htmx request: as a whole page."""
 
     def handle_no_permission(self, request, view):
+        typed_by = held_forms.typed_by(request) if request.method == "POST" else None
+        if typed_by and request.resolver_match.view_name not in NEVER_HELD_URLS:
+            return ask_to_sign_in(request, User.objects.get(pk=typed_by))
         if not request.htmx:
             return super().handle_no_permission(request, view)
-        asked = QueryDict(mutable=True)
-        asked["next"] = urlsplit(request.htmx.current_url_abs_path or "").path or "/"
-        return HttpResponseClientRedirect(
-            f"{resolve_url(settings.LOGIN_URL)}?{asked.urlencode(safe='/')}"
-        )
+        asked = urlsplit(request.htmx.current_url_abs_path or "").path or "/"
+        return HttpResponseClientRedirect(redirect_to_login(asked).url)
 
 
 class RolePermissionMiddleware:
@@ -64,6 +67,7 @@ class RolePermissionMiddleware:
         if getattr(request, "user", None) and request.user.is_authenticated:
             # The counter's browser is shared: it must not keep customer data.
             response.setdefault("Cache-Control", "no-store, private")
+            held_forms.note_token(request, response)
         return response
 
     def process_view(self, request, view, args, kwargs):
@@ -79,4 +83,6 @@ class RolePermissionMiddleware:
             return redirect("staff:password")
         if not can_open(request.user, name):
             raise PermissionDenied
+        if name in CONFIRMED_URLS and not is_confirmed(request):
+            return ask_to_confirm(request)
         return None

@@ -1,6 +1,7 @@
 """Who may open which page: a table of rooms, and of pages that differ from theirs.
 
 A room is the namespace of a URL. What is in neither table is closed to everyone.
+Another table lists the pages that ask for the password again.
 """
 
 COUNTER, BENCH, OWNER = "counter", "bench", "owner"
@@ -39,6 +40,7 @@ URL_ROLES = {
     "today": ANY_ROLE,
     "find": ANY_ROLE,
     "look": OWNER_ONLY,
+    "staff:confirm": ANY_ROLE,
     "staff:sign_out": ANY_ROLE,
     "staff:password": ANY_ROLE,
     "intake:show_code": BENCH_OR_OWNER,
@@ -55,6 +57,24 @@ URL_ROLES = {
     "stock:part": ANY_ROLE,
     "stock:receive": ANY_ROLE,
 }
+
+# Open only to who gave their password or second factor in the last minutes: what
+# reveals a code, exports data, or changes staff or the shop's settings.
+CONFIRMED_URLS = frozenset(
+    {
+        "comebacks:csv",
+        "comebacks:json",
+        "day_close:csv",
+        "intake:show_code",
+        "shop:settings",
+        "staff:add",
+        "staff:person",
+        "staff:reset",
+    }
+)
+
+# What is sent to these is never kept: it holds secrets, or makes sense only at once.
+NEVER_HELD_URLS = PUBLIC_URLS | {"staff:confirm", "staff:password", "staff:sign_out"}
 
 
 def roles_for(url_name: str) -> frozenset[str]:

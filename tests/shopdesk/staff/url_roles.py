@@ -51,6 +51,7 @@ FOR_ANY_ROLE = {
     "quotes:revise",
     "quotes:send",
     "returns:assess",
+    "staff:confirm",
     "staff:password",
     "staff:sign_out",
     "stock:part",

@@ -1,0 +1,166 @@
+"""Entries of a form that could not be saved because the session had ended.
+
+They travel through the sign-in page in a hidden field, encrypted for the person who
+typed them and for one path, and are shown to that person before they are sent again.
+Who typed them is known from the page's CSRF token: a cookie notes whose it was.
+"""
+
+import json
+from base64 import urlsafe_b64decode, urlsafe_b64encode
+from dataclasses import asdict, dataclass
+from urllib.parse import urlsplit
+
+from django.conf import settings
+from django.core import signing
+from django.middleware.csrf import _unmask_cipher_token
+from django.urls import Resolver404, resolve
+from django.utils.crypto import salted_hmac
+from django.utils.text import capfirst
+
+from shopdesk.encryption import DecryptionError, decrypt, encrypt
+from shopdesk.staff.permissions import NEVER_HELD_URLS
+
+FIELD = "held"
+MAX_AGE = 12 * 3600
+COOKIE = "__Host-typed_by" if settings.HTTPS else "typed_by"
+COOKIE_AGE = 2 * 24 * 3600
+MAX_TOKENS = 8  # sign-ins that one browser remembers
+PURPOSE = "held form"
+UNLISTED = {"form_key", "version"}  # what a form carries unseen
+NEVER_LISTED = ("password", "passphrase", "code", "secret", "token")
+
+
+@dataclass(frozen=True)
+class HeldForm:
+    """What was sent to `path` from `page`, in the order of the form."""
+
+    path: str
+    page: str
+    entries: list[tuple[str, list[str]]]
+    has_files: bool
+
+    @property
+    def listed(self) -> list[tuple[str, str]]:
+        """Return what the page shows: a label and a value, no secrets, no blanks."""
+        found = []
+        for name, values in self.entries:
+            text = ", ".join(value for value in values if value.strip())
+            if not text or name in UNLISTED or name.startswith("initial-"):
+                continue
+            label = capfirst(name.rpartition("-")[2].replace("_", " "))
+            if any(word in name.lower() for word in NEVER_LISTED):
+                text = "kept, but not shown"
+            found.append((label, text))
+        return found
+
+
+def hold(request, user) -> str:
+    """Return the entries of this request, encrypted for `user`; "" if they can't be."""
+    if not _may_be_held(request):
+        return ""
+    entries = [
+        (name, values)
+        for name, values in request.POST.lists()
+        if name != "csrfmiddlewaretoken"
+    ]
+    held = HeldForm(
+        path=request.get_full_path(),
+        page=_page(request),
+        entries=entries,
+        has_files=bool(request.FILES),
+    )
+    text = signing.dumps(asdict(held), salt=PURPOSE, compress=True)
+    field = urlsafe_b64encode(encrypt(text, **_encryption(user))).decode()
+    # The sign-in form must be able to carry it.
+    too_long = settings.DATA_UPLOAD_MAX_MEMORY_SIZE - 10_000
+    return field if len(field) <= too_long else ""
+
+
+def read(field: str, user) -> HeldForm | None:
+    """Return the entries if they are this user's, unchanged, recent and for us."""
+    try:
+        text = decrypt(urlsafe_b64decode(field), **_encryption(user))
+        held = HeldForm(**signing.loads(text, salt=PURPOSE, max_age=MAX_AGE))
+    except (DecryptionError, signing.BadSignature, ValueError):
+        return None
+    return held if _is_held_path(held.path) else None
+
+
+def typed_by(request) -> int | None:
+    """Return the id of the user whose page sent this request, if this browser knows."""
+    token = request.POST.get("csrfmiddlewaretoken") or request.headers.get(
+        "X-CSRFToken", ""
+    )
+    try:
+        secret = _unmask_cipher_token(token) if len(token) == 64 else token
+    except ValueError:  # not of a token's characters
+        return None
+    return _tokens(request).get(_fingerprint(secret)) if secret else None
+
+
+def note_token(request, response) -> None:
+    """Note in the browser whose page the current CSRF token belongs to."""
+    secret = request.META.get("CSRF_COOKIE")
+    if not secret:
+        return
+    tokens = _tokens(request)
+    mark = _fingerprint(secret)
+    if tokens.get(mark) == request.user.pk:
+        return
+    tokens.pop(mark, None)
+    latest = [*tokens.items(), (mark, request.user.pk)][-MAX_TOKENS:]
+    response.set_signed_cookie(
+        COOKIE,
+        json.dumps(dict(latest)),
+        salt=PURPOSE,
+        max_age=COOKIE_AGE,
+        secure=settings.HTTPS,
+        httponly=True,
+        samesite="Lax",
+    )
+
+
+def _tokens(request) -> dict[str, int]:
+    stored = request.get_signed_cookie(
+        COOKIE, default="", salt=PURPOSE, max_age=COOKIE_AGE
+    )
+    return json.loads(stored) if stored else {}
+
+
+def _fingerprint(secret: str) -> str:
+    return salted_hmac(PURPOSE, secret, algorithm="sha256").hexdigest()[:20]
+
+
+def _encryption(user) -> dict[str, str]:
+    return {
+        "purpose": PURPOSE,
+        "record": f"user:{user.pk}",
+        "secret": settings.SECRET_KEY,
+    }
+
+
+def _may_be_held(request) -> bool:
+    """Whether a page of ours sent it: nobody else may put words in a user's mouth."""
+    origin = request.headers.get("Origin")
+    here = f"{request.scheme}://{request.get_host()}"
+    is_ours = origin in (None, here)
+    is_ours &= request.headers.get("Sec-Fetch-Site") in (None, "same-origin")
+    return request.method == "POST" and is_ours and _is_held_path(request.path)
+
+
+def _is_held_path(path: str) -> bool:
+    if path.startswith("//"):  # another host
+        return False
+    try:
+        return resolve(urlsplit(path).path).view_name not in NEVER_HELD_URLS
+    except Resolver404:
+        return False
+
+
+def _page(request) -> str:
+    """Return the path of the page that the form was on; Today if that is unknown."""
+    shown = request.htmx.current_url or request.headers.get("Referer", "")
+    parts = urlsplit(shown)
+    if parts.netloc != request.get_host() or not _is_held_path(parts.path):
+        return "/"
+    return parts.path + (f"?{parts.query}" if parts.query else "")
