@@ -3,14 +3,16 @@
 from shopdesk.keeping.models import VerifiedBackup
 from shopdesk.mail.models import Attachment, Email
 from shopdesk.shop.models import MarkupTier, Series, Shop, TaxRate
-from shopdesk.staff.models import RequestCount, User
+from shopdesk.staff.models import RecoveryCode, RequestCount, Session, User
 
 __all__ = [
     "Attachment",
     "Email",
     "MarkupTier",
+    "RecoveryCode",
     "RequestCount",
     "Series",
+    "Session",
     "Shop",
     "TaxRate",
     "User",

@@ -56,7 +56,6 @@ HTTPS = env.bool("HTTPS", default=False)
 INSTALLED_APPS = [
     "django.contrib.auth",
     "django.contrib.contenttypes",
-    "django.contrib.sessions",
     "django.contrib.messages",
     "whitenoise.runserver_nostatic",
     "django.contrib.staticfiles",
@@ -187,6 +186,7 @@ AXES_LOCKOUT_CALLABLE = "shopdesk.staff.signing_in.locked_out"
 AXES_ALLOWED_CORS_ORIGINS = ""
 AXES_VERBOSE = False
 
+SESSION_ENGINE = "shopdesk.staff.sessions"
 SESSION_WHOLE = SESSION_COOKIE_AGE = 12 * 3600
 SESSION_IDLE = 4 * 3600
 SESSION_COOKIE_HTTPONLY = True

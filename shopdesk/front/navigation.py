@@ -27,6 +27,8 @@ FOOTER_MENU = (
     ("Shop settings", "shop:settings", ()),
     ("Staff", "staff:people", ()),
     ("My password", "staff:password", ()),
+    ("Second factor", "staff:second_factor", ()),
+    ("Signed-in devices", "staff:devices", ()),
 )
 
 

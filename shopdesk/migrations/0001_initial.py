@@ -62,6 +62,9 @@ class Migration(migrations.Migration):
                 ('is_active', models.BooleanField(default=True, verbose_name='may sign in')),
                 ('passphrase_until', models.DateTimeField(blank=True, editable=False, null=True)),
                 ('created_at', models.DateTimeField(auto_now_add=True)),
+                ('totp_secret', models.BinaryField(null=True)),
+                ('totp_confirmed_at', models.DateTimeField(editable=False, null=True)),
+                ('totp_step', models.BigIntegerField(default=0, editable=False)),
             ],
             options={
                 'ordering': ['name'],
@@ -115,6 +118,29 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name='RecoveryCode',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('code_hash', models.CharField(max_length=64)),
+                ('used_at', models.DateTimeField(null=True)),
+                ('user', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='recovery_codes', to=settings.AUTH_USER_MODEL)),
+            ],
+        ),
+        migrations.CreateModel(
+            name='Session',
+            fields=[
+                ('session_data', models.TextField(verbose_name='session data')),
+                ('expire_date', models.DateTimeField(db_index=True, verbose_name='expire date')),
+                ('session_key', models.CharField(max_length=64, primary_key=True, serialize=False)),
+                ('user', models.ForeignKey(null=True, on_delete=django.db.models.deletion.CASCADE, related_name='sessions', to=settings.AUTH_USER_MODEL)),
+            ],
+            options={
+                'verbose_name': 'session',
+                'verbose_name_plural': 'sessions',
+                'abstract': False,
+            },
+        ),
+        migrations.CreateModel(
             name='Shop',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
@@ -145,6 +171,7 @@ class Migration(migrations.Migration):
                 ('markup', shopdesk.fields.FixedDecimalField(default=Decimal('60'), help_text='Applied to the unit cost of the delivery, below the first tier.', verbose_name='Markup on parts (%)')),
                 ('quote_days', shopdesk.fields.SmallNumberField(default=30, help_text='After that it expires.', verbose_name='Quote validity (days)')),
                 ('link_days', shopdesk.fields.SmallNumberField(default=90, help_text='Customers read and answer the quote and see the repair status.', verbose_name='Customer link validity (days)')),
+                ('owners_need_second_factor', models.BooleanField(default=True, help_text='A code from an app, besides the password. An owner may postpone setting it up for 7 days.', verbose_name='Owners need a second factor')),
                 ('uses_repair_form', models.BooleanField(default=False, help_text='Directive (EU) 2024/1799: once issued, its conditions are binding for at least 30 days. Check local regulations.', verbose_name='Offer the European Repair Information Form')),
                 ('emails_customer', models.BooleanField(default=True, help_text='What was agreed, with the quote attached. Often required for distance contracts (in the EU: Directive 2011/83/EU, Art. 8). Check local regulations.', verbose_name='Confirm a customer’s answer by email')),
                 ('emails_shop', models.BooleanField(default=True, help_text='Sent to the shop’s address when a customer accepts or declines by link or on the counter’s screen.', verbose_name='Notify us by email when a customer answers')),
@@ -200,5 +227,9 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name='email',
             constraint=models.CheckConstraint(condition=models.Q(('discarded_at', None), ('next_try_at', None), _connector='OR'), name='email_discarded_is_final'),
+        ),
+        migrations.AddConstraint(
+            model_name='recoverycode',
+            constraint=models.UniqueConstraint(fields=('user', 'code_hash'), name='recovery_code_once'),
         ),
     ]

@@ -111,6 +111,12 @@ GROUPS = (
         ),
     ),
     SettingGroup(
+        "sign_in",
+        "Sign-in",
+        "How owners prove who they are.",
+        ("owners_need_second_factor",),
+    ),
+    SettingGroup(
         "words",
         "Standard texts",
         "Texts printed on customer documents.",

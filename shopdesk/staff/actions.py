@@ -1,11 +1,13 @@
-"""Add and change staff. The last owner cannot be removed."""
+"""Add and change staff and how they sign in. The last owner cannot be removed."""
 
 from axes.utils import reset
 from django.db import IntegrityError, transaction
 
 from shopdesk.errors import RefusedError
 from shopdesk.shop.models import Shop
+from shopdesk.staff import second_factor
 from shopdesk.staff.models import Role, User
+from shopdesk.staff.sessions import end_sessions
 from shopdesk.stamp import Stamp
 
 
@@ -38,7 +40,10 @@ def add_person(
 
 
 def reset_person(user: User, *, stamp: Stamp) -> str:
-    """Return a new one-time passphrase; ends open sessions and a lockout."""
+    """Return a new one-time passphrase; ends open sessions and a lockout.
+
+    The second factor stays, so that a passphrase alone opens nothing.
+    """
     with transaction.atomic():
         _ensure_owner_remains(user)
         return _issue_passphrase(user, stamp=stamp)
@@ -48,6 +53,8 @@ def reset_person(user: User, *, stamp: Stamp) -> str:
 def reset_owner(username: str, *, stamp: Stamp) -> tuple[User, str]:
     """Return an owner and their new one-time passphrase, whoever else there is.
 
+    It replaces the password and the second factor.
+
     Raises:
         RefusedError: nobody of that name is an owner who may sign in.
     """
@@ -56,12 +63,14 @@ def reset_owner(username: str, *, stamp: Stamp) -> tuple[User, str]:
     if user is None:
         names = ", ".join(owners.values_list("username", flat=True)) or "none"
         raise RefusedError(f"{username} is not an active owner. Owners: {names}.")
+    remove_second_factor(user)
     return user, _issue_passphrase(user, stamp=stamp)
 
 
 def _issue_passphrase(user: User, *, stamp: Stamp) -> str:
     passphrase = user.set_passphrase(at=stamp.at)
     user.save(update_fields=["password", "passphrase_until"])
+    end_sessions(user)
     reset(username=user.username)
     return passphrase
 
@@ -73,6 +82,67 @@ def change_person(user: User, *, name: str, role: str, is_active: bool) -> None:
         _ensure_owner_remains(user)
     user.name, user.role, user.is_active = name, role, is_active
     user.save(update_fields=["name", "role", "is_active"])
+    if not is_active:
+        end_sessions(user)
+
+
+@transaction.atomic
+def set_own_password(user: User, password: str, *, keep: str) -> None:
+    """Set a password chosen by the person; their sessions other than `keep` end."""
+    user.set_own_password(password)
+    end_sessions(user, keep=keep)
+
+
+def start_second_factor(user: User) -> None:
+    """Create the secret that an app is to read; it counts once a code confirms it."""
+    if user.has_second_factor:
+        raise RefusedError("Your second factor is already set up.")
+    user.totp_secret = second_factor.encrypt_secret(second_factor.new_secret(), user)
+    user.totp_step = 0
+    user.save(update_fields=["totp_secret", "totp_step"])
+
+
+@transaction.atomic
+def activate_second_factor(
+    user: User, *, code: str, keep: str, stamp: Stamp
+) -> list[str]:
+    """Return the recovery codes; from now on signing in needs a code.
+
+    Raises:
+        RefusedError: nothing was started, or the code is not that of the app.
+    """
+    user = User.objects.select_for_update().get(pk=user.pk)
+    if user.has_second_factor or user.totp_secret is None:
+        raise RefusedError("Start setting up the second factor again.")
+    if not second_factor.accept_step(user, code.replace(" ", ""), at=stamp.at):
+        raise RefusedError(
+            "This is not the app’s code. Enter the code it shows now, and check that"
+            " the phone has the right time."
+        )
+    user.totp_confirmed_at = stamp.at
+    user.save(update_fields=["totp_confirmed_at"])
+    end_sessions(user, keep=keep)
+    return second_factor.new_recovery_codes(user)
+
+
+@transaction.atomic
+def remove_second_factor(user: User, *, keep: str | None = None) -> None:
+    """Remove app and recovery codes; sessions other than `keep` end."""
+    user.recovery_codes.all().delete()
+    user.totp_secret = user.totp_confirmed_at = None
+    user.totp_step = 0
+    user.save(update_fields=["totp_secret", "totp_confirmed_at", "totp_step"])
+    end_sessions(user, keep=keep)
+
+
+@transaction.atomic
+def replace_recovery_codes(user: User, *, keep: str) -> list[str]:
+    """Return new recovery codes; the earlier ones and other sessions end."""
+    user = User.objects.select_for_update().get(pk=user.pk)
+    if not user.has_second_factor:
+        raise RefusedError("Set up the second factor first.")
+    end_sessions(user, keep=keep)
+    return second_factor.new_recovery_codes(user)
 
 
 def _ensure_owner_remains(user: User) -> None:

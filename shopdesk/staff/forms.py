@@ -5,6 +5,8 @@ from django.contrib.auth import authenticate, password_validation
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from shopdesk.errors import RefusedError
+from shopdesk.staff import second_factor
 from shopdesk.staff.models import Role, User
 from shopdesk.staff.rate_limit import FailureCount, wait_text
 
@@ -138,21 +140,81 @@ class PasswordForm(NewPasswordForm):
         return entered
 
 
-class ConfirmForm(forms.Form):
-    """The user's password once more."""
+def code_field(label, **kwargs):
+    """A field for a one-time code, which phones offer to fill in."""
+    kept = {"autocomplete": "one-time-code", "autocapitalize": "none"}
+    kept |= {"class": "code w12", "spellcheck": "false"}
+    widget = forms.TextInput(attrs=kept)
+    return forms.CharField(label=label, max_length=60, widget=widget, **kwargs)
 
-    password = password_field("Password")
+
+class SignInCodeForm(forms.Form):
+    """The second step of signing in."""
+
+    code = code_field(
+        "Code", help_text="6 digits from your app, or one of your recovery codes."
+    )
 
     def __init__(self, user, data=None):
         super().__init__(data)
         self.user = user
 
-    def clean_password(self):
-        password = self.cleaned_data["password"]
+    def clean_code(self):
+        code = self.cleaned_data["code"]
         with counted_failures(self.user):
-            if not self.user.check_password(password):
-                raise ValidationError("This is not your password.")
-        return password
+            check_code(self.user, code)
+        return code
+
+
+def check_code(user, code):
+    """Raise unless the code is right; it is then used up."""
+    try:
+        is_right = second_factor.accept_code(user, code, at=timezone.now())
+    except RefusedError as refusal:
+        raise ValidationError(str(refusal)) from None
+    if not is_right:
+        raise ValidationError(
+            "This code is wrong or was used before. Wait for the next one in your app."
+        )
+
+
+class ConfirmForm(forms.Form):
+    """The user's password once more, or a code of their second factor."""
+
+    password = password_field("Password")
+    code = code_field("Or a code from your app", required=False)
+
+    def __init__(self, user, data=None):
+        super().__init__(data)
+        self.user = user
+        if user.has_second_factor:
+            self.fields["password"].required = False
+        else:
+            del self.fields["code"]
+
+    def clean(self):
+        entered = super().clean()
+        password, code = entered.get("password"), entered.get("code")
+        if self.errors:
+            return entered
+        if not password and not code:
+            self.add_error("password", "Enter your password or a code.")
+            return entered
+        try:
+            with counted_failures(self.user):
+                if password and not self.user.check_password(password):
+                    raise ValidationError("This is not your password.")
+                if not password:
+                    check_code(self.user, code)
+        except ValidationError as wrong:
+            self.add_error("password" if password else "code", wrong)
+        return entered
+
+
+class ActivateForm(forms.Form):
+    """The first code of an app that was just set up."""
+
+    code = code_field("Code", help_text="The 6 digits that the app shows now.")
 
 
 class SetUpForm(NewPasswordForm):

@@ -9,6 +9,7 @@ from django.contrib.auth import middleware as auth
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.shortcuts import redirect, resolve_url
+from django.utils import timezone
 from django_htmx.http import HttpResponseClientRedirect
 
 from shopdesk.staff import held_forms
@@ -17,7 +18,16 @@ from shopdesk.staff.permissions import CONFIRMED_URLS, NEVER_HELD_URLS, can_open
 from shopdesk.staff.signing_in import ask_to_confirm, ask_to_sign_in, is_confirmed
 
 # Pages allowed while a one-time passphrase is still in use.
-ALLOWED_BEFORE_PASSWORD_CHANGE = frozenset({"staff:password", "staff:sign_out"})
+ALLOWED_BEFORE_PASSWORD_CHANGE = frozenset(
+    {"staff:password", "staff:sign_out", "staff:switch"}
+)
+# Pages allowed to an owner whose second factor is overdue.
+ALLOWED_BEFORE_SECOND_FACTOR = ALLOWED_BEFORE_PASSWORD_CHANGE | {
+    "staff:activate_second_factor",
+    "staff:confirm",
+    "staff:second_factor",
+    "staff:start_second_factor",
+}
 ACTIVITY_UPDATE_SECONDS = 300  # seconds, so that not every page writes to the database
 
 
@@ -83,6 +93,19 @@ class RolePermissionMiddleware:
             return redirect("staff:password")
         if not can_open(request.user, name):
             raise PermissionDenied
+        if name not in ALLOWED_BEFORE_SECOND_FACTOR and _is_overdue(request):
+            if request.htmx:
+                return HttpResponseClientRedirect(resolve_url("staff:second_factor"))
+            return redirect("staff:second_factor")
         if name in CONFIRMED_URLS and not is_confirmed(request):
             return ask_to_confirm(request)
         return None
+
+
+def _is_overdue(request):
+    """Whether the user can no longer postpone the second factor."""
+    # In this order, as only few requests need the shop.
+    return (
+        request.user.second_factor_due_at <= timezone.now()
+        and request.user.lacks_second_factor(request.shop)
+    )

@@ -1,8 +1,11 @@
-"""Staff, and request counts of network addresses."""
+"""Staff, their sessions and recovery codes, and request counts of addresses."""
 
 from datetime import datetime, timedelta
+from importlib import import_module
 
+from django.conf import settings
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.contrib.sessions.base_session import AbstractBaseSession
 from django.core.exceptions import ValidationError
 from django.core.validators import RegexValidator
 from django.db import models
@@ -21,6 +24,8 @@ SIGN_IN_NAME = RegexValidator(
     "Use lower-case letters and digits, with dots or dashes between them.",
 )
 PASSPHRASE_LIFETIME = timedelta(hours=24)
+# So long an owner may postpone the second factor that the shop asks for.
+SECOND_FACTOR_GRACE = timedelta(days=7)
 
 
 class Role(models.TextChoices):
@@ -82,6 +87,11 @@ class User(AbstractBaseUser):
     # moment, and allows only the page where a password is set.
     passphrase_until = models.DateTimeField(null=True, blank=True, editable=False)
     created_at = models.DateTimeField(auto_now_add=True)
+    # The secret of one-time codes, encrypted: see `second_factor`. It counts only once
+    # a code has confirmed it. A code of `totp_step` or before is not accepted again.
+    totp_secret = models.BinaryField(null=True, editable=False)
+    totp_confirmed_at = models.DateTimeField(null=True, editable=False)
+    totp_step = models.BigIntegerField(default=0, editable=False)
 
     USERNAME_FIELD = "username"
     REQUIRED_FIELDS = ["name"]
@@ -109,6 +119,23 @@ class User(AbstractBaseUser):
         return self.passphrase_until is not None
 
     @property
+    def has_second_factor(self) -> bool:
+        return self.totp_confirmed_at is not None
+
+    def lacks_second_factor(self, shop: Shop) -> bool:
+        """Whether the shop asks this user for a second factor they have not set up."""
+        # The shop comes last, as it is not loaded until it is needed.
+        return (
+            self.role == Role.OWNER
+            and not self.has_second_factor
+            and shop.owners_need_second_factor
+        )
+
+    @property
+    def second_factor_due_at(self) -> datetime:
+        return self.created_at + SECOND_FACTOR_GRACE
+
+    @property
     def status(self) -> str:
         if not self.is_active:
             return "deactivated"
@@ -122,10 +149,43 @@ class User(AbstractBaseUser):
         return passphrase
 
     def set_own_password(self, password: str) -> None:
-        """Set a password chosen by the person; all their other sessions end."""
+        """Set a password chosen by the person."""
         self.set_password(password)
         self.passphrase_until = None
         self.save(update_fields=["password", "passphrase_until"])
+
+
+class Session(AbstractBaseSession):
+    """A session, and whose it is. The key is stored as a hash: see `sessions`."""
+
+    session_key = models.CharField(max_length=64, primary_key=True)
+    user = models.ForeignKey(
+        User, null=True, on_delete=models.CASCADE, related_name="sessions"
+    )
+
+    @classmethod
+    def get_session_store_class(cls):
+        return import_module(settings.SESSION_ENGINE).SessionStore
+
+
+class RecoveryCode(models.Model):
+    """A code that replaces the second factor once; only its hash is stored."""
+
+    user = models.ForeignKey(
+        User, on_delete=models.CASCADE, related_name="recovery_codes"
+    )
+    code_hash = models.CharField(max_length=64)
+    used_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["user", "code_hash"], name="recovery_code_once"
+            ),
+        ]
+
+    def __str__(self):
+        return "used" if self.used_at else "unused"
 
 
 class RequestCountQuerySet(models.QuerySet):

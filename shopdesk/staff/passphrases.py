@@ -17,9 +17,9 @@ COMMON_TRADE_WORDS = (
 )
 
 
-def random_passphrase() -> str:
-    """Return four groups of five, `k7mqd-4xwdz-9phtc-2bnye`: 97 bits, easy to read."""
-    groups = ("".join(secrets.choice(LETTERS) for _ in range(5)) for _ in range(4))
+def random_passphrase(size: int = 5) -> str:
+    """Return four groups, `k7mqd-4xwdz-9phtc-2bnye`: 97 bits, easy to read."""
+    groups = ("".join(secrets.choice(LETTERS) for _ in range(size)) for _ in range(4))
     return "-".join(groups)
 
 

@@ -11,7 +11,9 @@ BENCH_OR_OWNER = frozenset({BENCH, OWNER})
 OWNER_ONLY = frozenset({OWNER})
 
 # Open without sign-in. Their views state that, too: see `login_not_required`.
-PUBLIC_URLS = frozenset({"staff:sign_in", "staff:set_up", "link:page", "link:paper"})
+PUBLIC_URLS = frozenset(
+    {"staff:sign_in", "staff:code", "staff:set_up", "link:page", "link:paper"}
+)
 
 ROOM_ROLES = {
     "staff": OWNER_ONLY,
@@ -41,7 +43,15 @@ URL_ROLES = {
     "find": ANY_ROLE,
     "look": OWNER_ONLY,
     "staff:confirm": ANY_ROLE,
+    "staff:devices": ANY_ROLE,
+    "staff:end_device": ANY_ROLE,
+    "staff:second_factor": ANY_ROLE,
+    "staff:start_second_factor": ANY_ROLE,
+    "staff:activate_second_factor": ANY_ROLE,
+    "staff:remove_second_factor": ANY_ROLE,
+    "staff:recovery_codes": ANY_ROLE,
     "staff:sign_out": ANY_ROLE,
+    "staff:switch": ANY_ROLE,
     "staff:password": ANY_ROLE,
     "intake:show_code": BENCH_OR_OWNER,
     "bench:list": ANY_ROLE,
@@ -67,14 +77,27 @@ CONFIRMED_URLS = frozenset(
         "day_close:csv",
         "intake:show_code",
         "shop:settings",
+        "staff:activate_second_factor",
         "staff:add",
+        "staff:end_sessions",
         "staff:person",
+        "staff:recovery_codes",
+        "staff:remove_member_factor",
+        "staff:remove_second_factor",
         "staff:reset",
+        "staff:second_factor",
+        "staff:start_second_factor",
     }
 )
 
 # What is sent to these is never kept: it holds secrets, or makes sense only at once.
-NEVER_HELD_URLS = PUBLIC_URLS | {"staff:confirm", "staff:password", "staff:sign_out"}
+NEVER_HELD_URLS = PUBLIC_URLS | {
+    "staff:activate_second_factor",
+    "staff:confirm",
+    "staff:password",
+    "staff:sign_out",
+    "staff:switch",
+}
 
 
 def roles_for(url_name: str) -> frozenset[str]:

@@ -1,6 +1,7 @@
 """The pages by which a session starts, is confirmed and ends."""
 
 from time import time
+from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.contrib import messages
@@ -9,6 +10,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.views import redirect_to_login
 from django.http import Http404
 from django.shortcuts import redirect, render, resolve_url
+from django.urls import Resolver404, resolve
 from django.utils import timezone
 from django.utils.cache import add_never_cache_headers
 from django.utils.http import url_has_allowed_host_and_scheme
@@ -19,11 +21,20 @@ from django_htmx.http import HttpResponseClientRedirect, reswap, retarget
 
 from shopdesk.errors import RefusedError
 from shopdesk.staff import actions, held_forms
-from shopdesk.staff.forms import ConfirmForm, PasswordForm, SetUpForm, SignInForm
+from shopdesk.staff.browsers import name_browser
+from shopdesk.staff.forms import (
+    ConfirmForm,
+    PasswordForm,
+    SetUpForm,
+    SignInCodeForm,
+    SignInForm,
+)
 from shopdesk.staff.models import User
+from shopdesk.staff.permissions import can_open
 from shopdesk.staff.rate_limit import FailureCount, wait_text
 
 CONFIRMATION_SECONDS = 600
+SECOND_STEP_SECONDS = 300
 
 
 def _start_session(request, user):
@@ -31,6 +42,9 @@ def _start_session(request, user):
     login(request, user, backend="django.contrib.auth.backends.ModelBackend")
     now = int(time())
     request.session.update({"since": now, "seen": now, "confirmed": now})
+    request.session["browser"] = name_browser(request.headers.get("User-Agent", ""))
+    request.session.pop("second_step", None)
+    request.session.clear_expired()
 
 
 def is_confirmed(request) -> bool:
@@ -71,8 +85,10 @@ def sign_in(request):
         return _too_many_attempts(request, wait)
     form = SignInForm(request, request.POST or None)
     if form.is_valid():
-        _start_session(request, form.user)
-        return _continue(request)
+        if form.user.has_second_factor:
+            request.session["second_step"] = _second_step(form.user)
+            return _code_page(request, SignInCodeForm(form.user))
+        return _sign_in(request, form.user)
     if form.non_field_errors():
         failures.add(at=timezone.now())
     return _sign_in_page(request, form)
@@ -81,6 +97,54 @@ def sign_in(request):
 def _sign_in_page(request, form, **facts):
     facts = _carried(request) | facts | {"form": form}
     return render(request, "shopdesk/staff/sign_in.html", facts)
+
+
+def _second_step(user):
+    """Return what is stored until the code is given, or the password changed."""
+    return {"user": user.pk, "hash": user.get_session_auth_hash(), "at": int(time())}
+
+
+def _user_of_second_step(request):
+    """Return who gave the right password in this session just now."""
+    step = request.session.get("second_step")
+    if not step or time() - step["at"] > SECOND_STEP_SECONDS:
+        return None
+    user = User.objects.filter(pk=step["user"], is_active=True).first()
+    if user is None or user.get_session_auth_hash() != step["hash"]:
+        return None
+    return user
+
+
+@sensitive_post_parameters()
+@never_cache
+@login_not_required
+def code(request):
+    """Ask for the code of the second factor, after the password."""
+    if request.user.is_authenticated:
+        return _continue(request)
+    user = _user_of_second_step(request)
+    if user is None:
+        return _sign_in_page(request, SignInForm(request))
+    form = SignInCodeForm(user, request.POST or None)
+    if form.is_valid():
+        return _sign_in(request, user)
+    return _code_page(request, form)
+
+
+def _code_page(request, form):
+    facts = _carried(request) | {"form": form}
+    return render(request, "shopdesk/staff/code.html", facts)
+
+
+def _sign_in(request, user):
+    """Start the session, and ask an owner to set up a second factor if required."""
+    _start_session(request, user)
+    if request.POST.get(held_forms.FIELD) or user.must_change_password:
+        return _continue(request)
+    if user.lacks_second_factor(request.shop):
+        target = _redirect_target(request)
+        return redirect_to_login(target, resolve_url("staff:second_factor"))
+    return _continue(request)
 
 
 def _carried(request):
@@ -95,7 +159,7 @@ def _continue(request):
     """Show entries that were kept for this user, else open the requested page."""
     field = request.POST.get(held_forms.FIELD)
     if not field:
-        return redirect(_redirect_target(request))
+        return redirect(_landing(request))
     if request.user.must_change_password:
         return _password_page(request, PasswordForm(request.user))
     held = held_forms.read(field, request.user)
@@ -106,7 +170,17 @@ def _continue(request):
         "The entries that were kept belong to someone else or can no longer be read."
         " They were not saved.",
     )
-    return redirect(_redirect_target(request))
+    return redirect(_landing(request))
+
+
+def _landing(request):
+    """Return the requested page, or Today if this user may not open it."""
+    target = _redirect_target(request)
+    try:
+        name = resolve(urlsplit(target).path).view_name
+    except Resolver404:
+        return target
+    return target if can_open(request.user, name) else resolve_url("today")
 
 
 def _kept_page(request, held):
@@ -187,8 +261,17 @@ def _confirm_page(request, form, **facts):
 
 @require_POST
 def sign_out(request):
+    return _signed_out(request, redirect(settings.LOGOUT_REDIRECT_URL))
+
+
+@require_POST
+def switch(request):
+    """Sign out, and come back to the same page after somebody else signed in."""
+    return _signed_out(request, redirect_to_login(_redirect_target(request)))
+
+
+def _signed_out(request, response):
     logout(request)
-    response = redirect(settings.LOGOUT_REDIRECT_URL)
     # The counter's browser is shared: the next user must not see earlier pages.
     response["Clear-Site-Data"] = '"cache", "storage"'
     response["Cache-Control"] = "no-store, private"
@@ -222,7 +305,11 @@ def set_up(request):
 def password(request):
     form = PasswordForm(request.user, request.POST or None)
     if form.is_valid():
-        request.user.set_own_password(form.cleaned_data["password"])
+        actions.set_own_password(
+            request.user,
+            form.cleaned_data["password"],
+            keep=request.session.session_key,
+        )
         update_session_auth_hash(request, request.user)
         messages.success(
             request, "Password changed. All other sessions were signed out."

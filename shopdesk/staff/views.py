@@ -7,6 +7,7 @@ from shopdesk.look.forms import attempt
 from shopdesk.staff import actions
 from shopdesk.staff.forms import AddForm, PersonForm
 from shopdesk.staff.models import User
+from shopdesk.staff.sessions import devices, end_sessions
 from shopdesk.staff.tables import StaffTable
 from shopdesk.stamp import Stamp
 
@@ -35,9 +36,9 @@ def person(request, pk):
             messages.success(request, f"{member} saved.")
             return redirect("staff:people")
         member.refresh_from_db()
-    return render(
-        request, "shopdesk/staff/person.html", {"form": form, "member": member}
-    )
+    here = request.session.session_key
+    facts = {"form": form, "member": member, "devices": devices(member, here=here)}
+    return render(request, "shopdesk/staff/person.html", facts)
 
 
 @require_POST
@@ -52,6 +53,22 @@ def reset(request, pk):
     if not reset:
         return redirect(member)
     return _show_passphrase(request, member, reset.result)
+
+
+@require_POST
+def end_member_sessions(request, pk):
+    member = get_object_or_404(User, pk=pk)
+    end_sessions(member, keep=request.session.session_key)
+    messages.success(request, f"{member} was signed out everywhere.")
+    return redirect(member)
+
+
+@require_POST
+def remove_member_factor(request, pk):
+    member = get_object_or_404(User, pk=pk)
+    actions.remove_second_factor(member, keep=request.session.session_key)
+    messages.success(request, f"The second factor of {member} was removed.")
+    return redirect(member)
 
 
 def _show_passphrase(request, member, passphrase):

@@ -11,6 +11,7 @@ PASSPHRASE = "quiet lamp over nine tins"
 @pytest.fixture
 def staff(transactional_db):
     """One of each role, by role; all with the same passphrase."""
+    make.shop(owners_need_second_factor=False)
     return {
         role: User.objects.create_user(
             role, PASSPHRASE, name=f"{role.title()} Person", role=role

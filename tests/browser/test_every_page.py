@@ -4,7 +4,6 @@ from urllib.parse import urlsplit
 
 import pytest
 from django.conf import settings
-from django.contrib.sessions.models import Session
 from django.db import connection
 from django.urls import Resolver404, resolve, reverse
 from django.utils import timezone
@@ -12,7 +11,7 @@ from django.utils import timezone
 from billing.handover.models import Parcel
 from billing.repair_form.models import RepairInformationForm
 from repairs.jobs.models import Job
-from shopdesk.staff.models import User
+from shopdesk.staff.models import Session, User
 from tests.browser.rules import axe, settled
 from tests.shopdesk.staff.url_roles import EXPECTED
 

@@ -180,6 +180,14 @@ class Shop(models.Model):
         max_value=730,
         help_text="Customers read and answer the quote and see the repair status.",
     )
+    owners_need_second_factor = models.BooleanField(
+        "Owners need a second factor",
+        default=True,
+        help_text=(
+            "A code from an app, besides the password. An owner may postpone setting it"
+            " up for 7 days."
+        ),
+    )
     uses_repair_form = models.BooleanField(
         "Offer the European Repair Information Form",
         default=False,

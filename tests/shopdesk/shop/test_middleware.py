@@ -21,7 +21,7 @@ def test_a_page_asks_for_the_session_the_user_and_the_shop_once_each(
     with django_assert_num_queries(3) as asked:
         owner.get(reverse("look"))
     tables = [str(query["sql"]).split('FROM "')[1].split('"')[0] for query in asked]
-    assert tables == ["django_session", "shopdesk_user", "shopdesk_shop"]
+    assert tables == ["shopdesk_session", "shopdesk_user", "shopdesk_shop"]
 
 
 def test_an_answer_without_a_page_does_not_load_the_shop(

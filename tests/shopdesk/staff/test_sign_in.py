@@ -5,12 +5,11 @@ from time import perf_counter
 
 import pytest
 import time_machine
-from django.contrib.sessions.models import Session
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from shopdesk.staff.models import Role, User
+from shopdesk.staff.models import Role, Session, User
 from tests import make
 from tests.shopdesk.staff.conftest import PASSWORD
 
@@ -19,7 +18,7 @@ HOME = "/staff/password/"  # any page that everybody may open
 
 
 def sign_in(client, username, password=PASSWORD, **more):
-    return client.post(SIGN_IN, {"username": username, "password": password}, **more)
+    return client.post(SIGN_IN, {"username": username, "password": password} | more)
 
 
 def is_in(client):
