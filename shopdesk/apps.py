@@ -8,5 +8,9 @@ class ShopdeskConfig(AppConfig):
     name = "shopdesk"
 
     def ready(self):
+        # Only now are the models loaded.
+        from shopdesk.recording import signals
+
         checks.register(database_is_of_this_version, checks.Tags.database)
+        signals.connect()
         checks.register(https_is_recognised, checks.Tags.security)

@@ -2,6 +2,7 @@
 
 from shopdesk.keeping.models import VerifiedBackup
 from shopdesk.mail.models import Attachment, Email
+from shopdesk.recording.models import TrailEntry
 from shopdesk.shop.models import MarkupTier, Series, Shop, TaxRate
 from shopdesk.staff.models import RecoveryCode, RequestCount, Session, User
 
@@ -15,6 +16,7 @@ __all__ = [
     "Session",
     "Shop",
     "TaxRate",
+    "TrailEntry",
     "User",
     "VerifiedBackup",
 ]

@@ -81,6 +81,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "shopdesk.recording.middleware.ActingMiddleware",
     "shopdesk.staff.middleware.SessionTimeoutMiddleware",
     "shopdesk.staff.middleware.LoginRequiredMiddleware",
     "shopdesk.staff.middleware.RolePermissionMiddleware",

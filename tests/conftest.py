@@ -323,8 +323,9 @@ def _triggers(action):
     from billing.guards import GUARDS as billing_guards
     from repairs.guards import GUARDS as repair_guards
     from shopdesk import triggers
+    from shopdesk.guards import GUARDS as shopdesk_guards
 
-    guards = [*repair_guards, *billing_guards]
+    guards = [*shopdesk_guards, *repair_guards, *billing_guards]
     statements = getattr(triggers, action)(guards, vendor=connection.vendor)
     with connection.cursor() as cursor:
         for statement in statements:

@@ -14,6 +14,8 @@ from billing.day_close.tables import DayCloseTable
 from billing.invoices.models import DayClose
 from shopdesk.look.downloads import download, pdf_response
 from shopdesk.look.forms import attempt
+from shopdesk.recording.models import Action
+from shopdesk.recording.writing import record_event
 from shopdesk.spreadsheet import csv_text
 from shopdesk.stamp import Stamp
 
@@ -96,5 +98,9 @@ def slip(request, pk):
 def csv(request, pk):
     """Return the payments of the day as a CSV file."""
     close = _close(pk)
-    content = csv_text(queries.HEADS, queries.as_rows(close))
-    return download(content, name=f"till-{close.day}.csv")
+    content, name = (
+        csv_text(queries.HEADS, queries.as_rows(close)),
+        f"till-{close.day}.csv",
+    )
+    record_event(Action.DOWNLOADED, file=name)
+    return download(content, name=name)

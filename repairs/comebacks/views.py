@@ -14,6 +14,8 @@ from repairs.comebacks.output import FORMATS
 from repairs.comebacks.record import comeback_report
 from repairs.comebacks.risk_chart import forest_plot
 from repairs.comebacks.tables import ComebackCostTable, PairOutcomeTable, PairTable
+from shopdesk.recording.models import Action
+from shopdesk.recording.writing import record_event
 
 MAX_LINES = 40  # of the forest plot
 CONTENT_TYPES = {
@@ -130,7 +132,10 @@ def pair_url(row, scope):
 
 
 def file_response(content, scope, ending):
-    disposition = f'attachment; filename="{scope.file_name(ending)}"'
+    """Return the file as a download, and record it."""
+    name = scope.file_name(ending)
+    record_event(Action.DOWNLOADED, file=name)
+    disposition = f'attachment; filename="{name}"'
     return HttpResponse(
         content,
         content_type=CONTENT_TYPES[ending],

@@ -6,6 +6,7 @@ from django.urls import reverse
 
 from repairs.customers.names import lookalike_serial, normalize_serial, phone_digits
 from shopdesk.lookup import Searchable, normalize_search, rank_matches
+from shopdesk.recording.recorded import Recorded, RecordedQuerySet
 from shopdesk.shop import tax
 
 SEPARATOR = " | "
@@ -24,7 +25,7 @@ def _matches(*, name: str, phone: str, email: str) -> Q:
     return matches
 
 
-class CustomerQuerySet(models.QuerySet):
+class CustomerQuerySet(RecordedQuerySet):
     def containing(self, query: str):
         """Customers with every word of `query` in name, company, email or phone.
 
@@ -66,7 +67,7 @@ class CustomerQuerySet(models.QuerySet):
         return self.annotate(last_visit=Subquery(latest))
 
 
-class Customer(Searchable):
+class Customer(Searchable, Recorded):
     class Contact(models.TextChoices):
         PHONE = "phone", "phone"
         EMAIL = "email", "email"
@@ -107,6 +108,8 @@ class Customer(Searchable):
     erased_on = models.DateField(null=True, blank=True, editable=False)
     created_at = models.DateTimeField(auto_now_add=True)
 
+    unrecorded = frozenset({"search", "created_at"})
+
     objects = CustomerQuerySet.as_manager()
 
     class Meta:
@@ -127,7 +130,7 @@ class Customer(Searchable):
         return SEPARATOR.join(normalize_search(text) for text in texts)
 
 
-class DeviceModelQuerySet(models.QuerySet):
+class DeviceModelQuerySet(RecordedQuerySet):
     def matching(self, *, kind: str, maker: str, model: str) -> "DeviceModel | None":
         """Return the model of this name, ignoring case and accents."""
         wanted = [normalize_search(name) for name in (kind, maker, model)]
@@ -137,7 +140,7 @@ class DeviceModelQuerySet(models.QuerySet):
         return None
 
 
-class DeviceModel(models.Model):
+class DeviceModel(Recorded):
     """A make and model."""
 
     kind = models.CharField(max_length=40, help_text="laptop, tablet, amplifier …")
@@ -165,7 +168,7 @@ MIN_SERIAL_SEARCH = 3
 """Fewest characters that are searched inside serials; fewer occur in most of them."""
 
 
-class DeviceQuerySet(models.QuerySet):
+class DeviceQuerySet(RecordedQuerySet):
     def with_serial(self, serial: str):
         """The devices with exactly this serial number, of any maker."""
         key = normalize_serial(serial)
@@ -204,7 +207,7 @@ class DeviceQuerySet(models.QuerySet):
         )
 
 
-class Device(models.Model):
+class Device(Recorded):
     """One device; its history stays with it when the owner changes."""
 
     model = models.ForeignKey(
@@ -220,6 +223,8 @@ class Device(models.Model):
     maker_key = models.CharField(max_length=60, editable=False, default="")
     serial_normalized = models.CharField(max_length=60, editable=False, default="")
     serial_lookalike = models.CharField(max_length=60, editable=False, default="")
+
+    unrecorded = frozenset({"maker_key", "serial_normalized", "serial_lookalike"})
 
     objects = DeviceQuerySet.as_manager()
 

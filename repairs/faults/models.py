@@ -14,6 +14,7 @@ from repairs.faults import fix_types
 from repairs.stock.models import Part
 from shopdesk.fields import SmallNumberField
 from shopdesk.lookup import normalize_search, rank_matches
+from shopdesk.recording.recorded import Recorded, RecordedQuerySet
 
 CODE = RegexValidator(
     r"^[A-Z0-9]+(?:-[A-Z0-9]+)*\Z",
@@ -28,7 +29,7 @@ class Hazard(models.TextChoices):
     HEAT = "heat", "hot air and fumes"
 
 
-class Entry(models.Model):
+class Entry(Recorded):
     """An entry of the fault book; a retired one stays on past jobs."""
 
     is_retired = models.BooleanField("retired", default=False)
@@ -61,7 +62,7 @@ class Symptom(NamedEntry):
     """An observation at the bench."""
 
 
-class EntryQuerySet(models.QuerySet):
+class EntryQuerySet(RecordedQuerySet):
     """Entries of the fault book, found by their code and text."""
 
     search_fields = ("code", "name")
@@ -189,12 +190,14 @@ class Fix(CodedEntry):
         return self.usual_parts.exists()
 
 
-class UsualPart(models.Model):
+class UsualPart(Recorded):
     """A part that a fix usually takes."""
 
     fix = models.ForeignKey(Fix, on_delete=models.CASCADE, related_name="usual_parts")
     part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="usual_in")
     quantity = models.PositiveSmallIntegerField(default=1)
+
+    belongs_to = "fix"
 
     class Meta:
         constraints = [

@@ -45,6 +45,8 @@ from repairs.jobs.models import (
     ReturnAssessment,
 )
 from repairs.stock.models import StockMovement
+from shopdesk.recording.models import Action
+from shopdesk.recording.writing import record_event
 from shopdesk.shop.models import Shop
 from shopdesk.shop.numbering import advance_job_numbers, job_number
 
@@ -71,13 +73,15 @@ def import_jobs(
     issues: ImportIssues,
     numbers: Collection[str] = (),
     is_check: bool = False,
+    file: str = "",
     progress: Callable[[int], object] = lambda jobs: None,
 ) -> ImportResult:
     """Import past jobs, each once. Jobs on record are not changed.
 
     A job that differs from the one on record is an issue. With any issue, or for a
     check, nothing is saved. `numbers` are the job numbers of rows that could not be
-    read; `progress` is called with the number of jobs saved.
+    read; `progress` is called with the number of jobs saved. The trail keeps the name
+    of the `file`, with the number of records of each kind.
     """
     jobs = past_jobs(rows, issues=issues)
     result = ImportResult()
@@ -94,6 +98,8 @@ def import_jobs(
     linked.look_up(numbers=numbers, issues=issues)
     if new and not issues and not is_check:
         _Importer(linked, result).save(progress)
+        created = {kind._meta.label_lower: n for kind, n in result.created.items()}
+        record_event(Action.IMPORTED, file=file, **created)
     return result
 
 

@@ -9,6 +9,8 @@ from django.db import transaction
 from repairs.jobs.models import AccessCode, Job
 from shopdesk.encryption import DecryptionError, decrypt, encrypt
 from shopdesk.errors import RefusedError
+from shopdesk.recording.models import Action
+from shopdesk.recording.writing import record_event
 from shopdesk.stamp import Stamp
 
 GONE = "The code was already shown and deleted. Ask the customer again."
@@ -50,6 +52,7 @@ def show_access_code(job: Job, *, why: str, stamp: Stamp) -> str:
     )
     if not gone:
         raise RefusedError(GONE)
+    record_event(Action.CODE_SHOWN, job, by=stamp.by, why=why.strip())
     return code
 
 

@@ -10,6 +10,7 @@ from repairs.stock.part_values import PartValue, parse_value, search_keys, split
 from shopdesk.errors import RefusedError
 from shopdesk.fields import MoneyField
 from shopdesk.lookup import Searchable, normalize_search, rank_matches
+from shopdesk.recording.recorded import Recorded, RecordedQuerySet
 
 
 class OutOfStockError(RefusedError):
@@ -34,7 +35,7 @@ def _with_number(text: str) -> Q:
     )
 
 
-class PartQuerySet(models.QuerySet):
+class PartQuerySet(RecordedQuerySet):
     def containing(self, query: str):
         """Parts with every word of `query` in their numbers or description.
 
@@ -78,7 +79,7 @@ class PartQuerySet(models.QuerySet):
         ).exclude(on_hand=F("moved"), moved=F("remaining"))
 
 
-class Part(Searchable):
+class Part(Searchable, Recorded):
     number = models.CharField(max_length=40, unique=True)
     name = models.CharField(max_length=120)
     value = models.CharField(
@@ -97,6 +98,9 @@ class Part(Searchable):
     # below zero in a single statement.
     on_hand = models.PositiveIntegerField(default=0, editable=False)
     is_retired = models.BooleanField("retired", default=False)
+
+    # What is in stock follows from the movements.
+    unrecorded = frozenset({"search", "on_hand"})
 
     objects = PartQuerySet.as_manager()
 
@@ -133,7 +137,7 @@ class Part(Searchable):
         return "" if self.on_hand else "out of stock"
 
 
-class Supplier(models.Model):
+class Supplier(Recorded):
     name = models.CharField(max_length=80, unique=True)
 
     class Meta:
@@ -143,7 +147,7 @@ class Supplier(models.Model):
         return self.name
 
 
-class DeliveryQuerySet(models.QuerySet):
+class DeliveryQuerySet(RecordedQuerySet):
     def for_list(self):
         """With the columns of a list."""
         return self.select_related("part", "supplier")
@@ -162,7 +166,7 @@ class DeliveryQuerySet(models.QuerySet):
         )
 
 
-class Delivery(models.Model):
+class Delivery(Recorded):
     """One receipt of a part, of one lot."""
 
     part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="deliveries")
@@ -178,6 +182,10 @@ class Delivery(models.Model):
     remaining = models.PositiveIntegerField(editable=False)
     unit_cost = MoneyField()
     received_on = models.DateField()
+
+    unrecorded = frozenset({"remaining"})
+    costs = frozenset({"unit_cost"})
+    belongs_to = "part"
 
     objects = DeliveryQuerySet.as_manager()
 

@@ -18,6 +18,7 @@ from tempfile import mkstemp
 from typing import Any
 
 from shopdesk.errors import RefusedError
+from shopdesk.recording.canonical import json_line
 
 FORMAT = 1
 PART = ".part"
@@ -107,9 +108,7 @@ class Writer:
 
 
 def _line(row: list[Any]) -> bytes:
-    # Sorted, since PostgreSQL keeps the members of a JSON object in its own order.
-    text = json.dumps(row, ensure_ascii=False, separators=(",", ":"), sort_keys=True)
-    return text.encode() + b"\n"
+    return json_line(row) + b"\n"
 
 
 class Archive:

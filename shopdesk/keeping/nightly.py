@@ -16,7 +16,12 @@ from shopdesk.keeping.archive import PART, ArchiveError, row_count
 from shopdesk.keeping.backup import backup, verify
 from shopdesk.keeping.models import VerifiedBackup
 from shopdesk.keeping.retention import Keep, kept
+from shopdesk.recording import chain
+from shopdesk.recording.models import Action
+from shopdesk.recording.writing import record_event
 
+TRAIL = "trail.txt"
+"""Where the last entry of the trail is noted, outside the database."""
 UNFINISHED_SECONDS = 24 * 3600
 NAME = re.compile(r"shop-(\d{4}-\d\d-\d\d)\.zip")
 
@@ -34,6 +39,7 @@ def nightly(folder: Path, *, on: date, keep: Keep) -> Iterator[str]:
     for day in files.keys() - kept(files, keep=keep):
         files[day].unlink()
     yield from problems()
+    yield from _check_trail(folder / TRAIL)
 
 
 def _remove_unfinished(folder: Path) -> None:
@@ -54,6 +60,7 @@ def _back_up(folder: Path, *, on: date) -> Iterator[str]:
     try:
         if not file.exists():
             backup(file)
+            record_event(Action.BACKED_UP, file=file.name)
         manifest = verify(file)
     except ArchiveError as error:
         yield str(error)
@@ -69,6 +76,18 @@ def _back_up(folder: Path, *, on: date) -> Iterator[str]:
             "size": file.stat().st_size,
         },
     )
+
+
+def _check_trail(noted: Path) -> Iterator[str]:
+    """Verify the trail, and that the last entry of the night before is still there."""
+    chain.seal()
+    before = noted.read_text().strip() if noted.exists() else ""
+    position, _, last = before.partition(":")
+    found = chain.verify(noted=(int(position), last) if last else None)
+    if found.wrong:
+        yield found.wrong
+    if found.count:
+        noted.write_text(f"{found.count}:{found.hash}\n")
 
 
 def problems() -> Iterator[str]:

@@ -1,17 +1,16 @@
 """The tables of a backup, and their values in a form that both databases share."""
 
-from base64 import b64decode, b64encode
+from base64 import b64decode
 from collections.abc import Iterable, Iterator
-from datetime import UTC, date, datetime
-from decimal import Decimal
 from itertools import islice
 from typing import Any
-from uuid import UUID
 
 from django.apps.registry import Apps
 from django.core.management.color import no_style
 from django.db import connections, models
 from django.db.models.sql import InsertQuery
+
+from shopdesk.recording.canonical import to_json
 
 APPS = ("shopdesk", "repairs", "billing")
 # Marks of change are made by triggers, and must differ after a restore.
@@ -40,7 +39,7 @@ def read(model: type[models.Model], *, using: str) -> Iterator[list[Any]]:
     """Yield the rows by primary key, each value as JSON can hold it."""
     rows = model._base_manager.using(using).order_by("pk")
     for row in rows.values_list(*columns(model)).iterator(chunk_size=BATCH):
-        yield [_to_json(value) for value in row]
+        yield [to_json(value) for value in row]
 
 
 def insert(
@@ -85,25 +84,8 @@ def _fields(model: type[models.Model]) -> list[models.Field]:
     return [field for field in model._meta.concrete_fields if not field.generated]
 
 
-def _to_json(value: Any) -> Any:
-    """Return the value as JSON can hold it, the same from both databases."""
-    if value is None or isinstance(value, bool | int | float | str | list | dict):
-        return value
-    if isinstance(value, datetime):
-        return value.astimezone(UTC).isoformat(timespec="microseconds")
-    if isinstance(value, date):
-        return value.isoformat()
-    if isinstance(value, Decimal):
-        return f"{value.normalize():f}"
-    if isinstance(value, bytes | bytearray | memoryview):
-        return b64encode(bytes(value)).decode()
-    if isinstance(value, UUID):
-        return str(value)
-    raise TypeError(f"A backup cannot hold a {type(value).__name__}.")
-
-
 def _reader(field: models.Field) -> Any:
-    """Return the function that makes a value of the field from that of `_to_json`."""
+    """Return the function that makes a value of the field from that of `to_json`."""
     while isinstance(field, models.ForeignKey):
         field = field.target_field
     if isinstance(field, models.BinaryField):

@@ -62,8 +62,8 @@ class Migration(migrations.Migration):
                 ('is_active', models.BooleanField(default=True, verbose_name='may sign in')),
                 ('passphrase_until', models.DateTimeField(blank=True, editable=False, null=True)),
                 ('created_at', models.DateTimeField(auto_now_add=True)),
-                ('totp_secret', models.BinaryField(null=True)),
-                ('totp_confirmed_at', models.DateTimeField(editable=False, null=True)),
+                ('totp_secret', models.BinaryField(null=True, verbose_name='secret of the second factor')),
+                ('totp_confirmed_at', models.DateTimeField(editable=False, null=True, verbose_name='second factor confirmed')),
                 ('totp_step', models.BigIntegerField(default=0, editable=False)),
             ],
             options={
@@ -212,6 +212,31 @@ class Migration(migrations.Migration):
                 'constraints': [models.UniqueConstraint(fields=('kind', 'starts_on'), name='tax_rate_once_a_day'), models.CheckConstraint(condition=models.Q(models.Q(('kind__in', frozenset(['reduced', 'standard'])), ('rate__gt', 0), ('rate__lte', 100)), models.Q(models.Q(('kind__in', frozenset(['reduced', 'standard'])), _negated=True), ('rate', 0)), _connector='OR'), name='tax_rate_goes_with_its_kind')],
             },
         ),
+        migrations.CreateModel(
+            name='TrailEntry',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('at', models.DateTimeField(db_index=True)),
+                ('by_name', models.CharField(blank=True, max_length=80)),
+                ('source', models.CharField(max_length=60)),
+                ('action', models.CharField(choices=[('created', 'created'), ('changed', 'changed'), ('deleted', 'deleted'), ('erased', 'personal data erased'), ('code_shown', 'access code shown'), ('downloaded', 'data downloaded'), ('imported', 'data imported'), ('backed_up', 'backup made'), ('restored', 'backup restored'), ('signed_in', 'signed in'), ('signed_out', 'signed out'), ('sign_in_failed', 'sign-in failed'), ('passphrase_issued', 'passphrase issued')], max_length=20)),
+                ('kind', models.CharField(blank=True, max_length=60)),
+                ('record', models.BigIntegerField(null=True)),
+                ('parent_kind', models.CharField(blank=True, max_length=60)),
+                ('parent', models.BigIntegerField(null=True)),
+                ('details', models.TextField(blank=True)),
+                ('salt', models.CharField(blank=True, max_length=32)),
+                ('details_hash', models.CharField(max_length=64)),
+                ('position', models.BigIntegerField(null=True, unique=True)),
+                ('previous_hash', models.CharField(blank=True, max_length=64)),
+                ('hash', models.CharField(blank=True, max_length=64)),
+                ('by', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+            ],
+            options={
+                'verbose_name_plural': 'trail entries',
+                'ordering': ['-id'],
+            },
+        ),
         migrations.AddIndex(
             model_name='email',
             index=models.Index(fields=['next_try_at'], name='shopdesk_em_next_tr_158dd7_idx'),
@@ -231,5 +256,25 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name='recoverycode',
             constraint=models.UniqueConstraint(fields=('user', 'code_hash'), name='recovery_code_once'),
+        ),
+        migrations.AddIndex(
+            model_name='trailentry',
+            index=models.Index(fields=['kind', 'record', 'id'], name='trail_of_record'),
+        ),
+        migrations.AddIndex(
+            model_name='trailentry',
+            index=models.Index(condition=models.Q(('parent__isnull', False)), fields=['parent_kind', 'parent', 'id'], name='trail_of_parent'),
+        ),
+        migrations.AddIndex(
+            model_name='trailentry',
+            index=models.Index(fields=['by', 'id'], name='trail_of_person'),
+        ),
+        migrations.AddIndex(
+            model_name='trailentry',
+            index=models.Index(fields=['action', 'id'], name='trail_of_action'),
+        ),
+        migrations.AddIndex(
+            model_name='trailentry',
+            index=models.Index(condition=models.Q(('position', None)), fields=['id'], name='trail_unsealed'),
         ),
     ]

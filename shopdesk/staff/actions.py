@@ -4,6 +4,8 @@ from axes.utils import reset
 from django.db import IntegrityError, transaction
 
 from shopdesk.errors import RefusedError
+from shopdesk.recording.models import Action
+from shopdesk.recording.writing import record_event
 from shopdesk.shop.models import Shop
 from shopdesk.staff import second_factor
 from shopdesk.staff.models import Role, User
@@ -68,6 +70,7 @@ def reset_owner(username: str, *, stamp: Stamp) -> tuple[User, str]:
 
 
 def _issue_passphrase(user: User, *, stamp: Stamp) -> str:
+    record_event(Action.PASSPHRASE_ISSUED, user, by=stamp.by)
     passphrase = user.set_passphrase(at=stamp.at)
     user.save(update_fields=["password", "passphrase_until"])
     end_sessions(user)

@@ -12,6 +12,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
 
+from shopdesk.recording.recorded import Recorded, RecordedQuerySet
 from shopdesk.shop.models import Shop
 from shopdesk.staff.passphrases import (
     consists_of_words,
@@ -64,13 +65,13 @@ class UserManager(BaseUserManager):
         return self.get(username=username.strip().lower())
 
 
-class UserQuerySet(models.QuerySet):
+class UserQuerySet(RecordedQuerySet):
     def active_owners(self):
         """Return owners who can sign in with a password of their own."""
         return self.filter(role=Role.OWNER, is_active=True, passphrase_until=None)
 
 
-class User(AbstractBaseUser):
+class User(AbstractBaseUser, Recorded):
     """A member of staff. `role` alone decides what they may open."""
 
     username = models.CharField(
@@ -89,9 +90,16 @@ class User(AbstractBaseUser):
     created_at = models.DateTimeField(auto_now_add=True)
     # The secret of one-time codes, encrypted: see `second_factor`. It counts only once
     # a code has confirmed it. A code of `totp_step` or before is not accepted again.
-    totp_secret = models.BinaryField(null=True, editable=False)
-    totp_confirmed_at = models.DateTimeField(null=True, editable=False)
+    totp_secret = models.BinaryField(
+        "secret of the second factor", null=True, editable=False
+    )
+    totp_confirmed_at = models.DateTimeField(
+        "second factor confirmed", null=True, editable=False
+    )
     totp_step = models.BigIntegerField(default=0, editable=False)
+
+    unrecorded = frozenset({"last_login", "created_at", "totp_step"})
+    secret = frozenset({"password"})
 
     USERNAME_FIELD = "username"
     REQUIRED_FIELDS = ["name"]

@@ -13,17 +13,18 @@ from repairs.jobs.models.job import Job, JobTransition
 from repairs.jobs.models.repair import Repair
 from repairs.stock.models import Delivery, Part
 from shopdesk.fields import FixedDecimalField, MoneyField
+from shopdesk.recording.recorded import Recorded, RecordedQuerySet
 
 STAFF = settings.AUTH_USER_MODEL
 
 
-class LabourQuerySet(models.QuerySet):
+class LabourQuerySet(RecordedQuerySet):
     def running(self):
         """Timers that were started and not stopped."""
         return self.filter(started_at__isnull=False, ended_at=None)
 
 
-class Labour(models.Model):
+class Labour(Recorded):
     """Minutes at the bench, by timer or by hand."""
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="labour")
@@ -37,6 +38,8 @@ class Labour(models.Model):
     minutes = models.PositiveIntegerField(default=0)
     is_billable = models.BooleanField("billable", default=True)
     note = models.CharField(max_length=200, blank=True)
+
+    belongs_to = "job"
 
     objects = LabourQuerySet.as_manager()
 
@@ -74,7 +77,7 @@ class Labour(models.Model):
         self.save(update_fields=["ended_at", "minutes"])
 
 
-class PartUsed(models.Model):
+class PartUsed(Recorded):
     """A part that went into a repair: cost and price as they were then."""
 
     repair = models.ForeignKey(
@@ -92,6 +95,9 @@ class PartUsed(models.Model):
     cost = MoneyField("cost of one", default=Decimal(0))
     price = MoneyField("price of one", default=Decimal(0))
 
+    costs = frozenset({"cost"})
+    belongs_to = "repair__job"
+
     class Meta:
         ordering = ["id"]
         verbose_name_plural = "parts used"
@@ -106,7 +112,7 @@ class PartUsed(models.Model):
         return f"{self.quantity} × {self.part}"
 
 
-class Reading(models.Model):
+class Reading(Recorded):
     """A measurement with its unit and what was expected."""
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="readings")
@@ -117,6 +123,8 @@ class Reading(models.Model):
     high = FixedDecimalField("expected to", null=True, blank=True)
     by = models.ForeignKey(STAFF, null=True, on_delete=models.PROTECT, related_name="+")
     read_at = models.DateTimeField()
+
+    belongs_to = "job"
 
     class Meta:
         ordering = ["id"]
@@ -159,7 +167,7 @@ def _number_text(amount: Decimal) -> str:
     return f"{amount.normalize():f}"
 
 
-class FinalTestManager(models.Manager):
+class FinalTestManager(models.Manager.from_queryset(RecordedQuerySet)):
     def get_queryset(self):
         """Each with `is_valid`: whether the job did not go back to repair after it."""
         back = JobTransition.objects.filter(
@@ -171,7 +179,7 @@ class FinalTestManager(models.Manager):
         return super().get_queryset().annotate(is_valid=~Exists(back))
 
 
-class FinalTest(models.Model):
+class FinalTest(Recorded):
     """Tries after the repair, and how many of them failed."""
 
     repair = models.ForeignKey(
@@ -183,6 +191,8 @@ class FinalTest(models.Model):
     note = models.CharField(max_length=300, blank=True)
     by = models.ForeignKey(STAFF, null=True, on_delete=models.PROTECT, related_name="+")
     run_at = models.DateTimeField()
+
+    belongs_to = "repair__job"
 
     objects = FinalTestManager()
 

@@ -14,12 +14,13 @@ from repairs.faults.models import Symptom
 from repairs.jobs import states
 from shopdesk.fields import MoneyField
 from shopdesk.lookup import rank_matches
+from shopdesk.recording.recorded import Recorded, RecordedQuerySet
 from shopdesk.shop.numbering import give_job_number, label_code, read_label
 
 STAFF = settings.AUTH_USER_MODEL
 
 
-class JobQuerySet(models.QuerySet):
+class JobQuerySet(RecordedQuerySet):
     def open(self):
         """Those not handed over yet."""
         return self.exclude(state=states.HANDED_OVER)
@@ -67,7 +68,7 @@ class JobQuerySet(models.QuerySet):
         )
 
 
-class Job(models.Model):
+class Job(Recorded):
     """One visit of one device, from booking in to handing over."""
 
     class CameBy(models.TextChoices):
@@ -153,6 +154,9 @@ class Job(models.Model):
         STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
     )
     changed_at = models.DateTimeField(null=True, editable=False)
+
+    # The trail itself says who changed it, and how often.
+    unrecorded = frozenset({"key", "version", "changed_by", "changed_at"})
 
     objects = JobQuerySet.as_manager()
 
@@ -276,7 +280,7 @@ class JobTransition(models.Model):
         return f"{self.job}: {self.from_state or 'new'} to {self.to_state}"
 
 
-class AccessCode(models.Model):
+class AccessCode(Recorded):
     """What opens the device: encrypted, shown once with a reason, then gone."""
 
     job = models.OneToOneField(
@@ -288,6 +292,11 @@ class AccessCode(models.Model):
         STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
     )
     why = models.CharField(max_length=300, blank=True, editable=False)
+
+    # To whom it was shown, and why, is an event of its own.
+    unrecorded = frozenset({"shown_at", "shown_to", "why"})
+    secret = frozenset({"ciphertext"})
+    belongs_to = "job"
 
     class Meta:
         constraints = [

@@ -13,12 +13,13 @@ from repairs.faults.models import Fault, Fix, UsualPart
 from repairs.jobs import final_test, states, warranty
 from repairs.jobs.models.job import Job
 from shopdesk.fields import MoneyField
+from shopdesk.recording.recorded import Recorded, RecordedQuerySet
 from shopdesk.shop.models import Shop
 
 STAFF = settings.AUTH_USER_MODEL
 
 
-class RepairQuerySet(models.QuerySet):
+class RepairQuerySet(RecordedQuerySet):
     def to_be_fixed(self):
         """Those that are, or are meant to be, fixed: not given up."""
         return self.filter(outcome__in=["", states.FIXED])
@@ -51,7 +52,7 @@ class RepairQuerySet(models.QuerySet):
         return repairs
 
 
-class Repair(models.Model):
+class Repair(Recorded):
     """One fix done for one fault on one job: the pair that is counted."""
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="repairs")
@@ -85,6 +86,9 @@ class Repair(models.Model):
     handed_over_on = models.DateField(null=True, blank=True, editable=False)
     warranty_days = models.PositiveSmallIntegerField(null=True, blank=True)
     warranty_until = models.DateField(null=True, blank=True, editable=False)
+
+    costs = frozenset({"cost", "parts_cost_from_history", "comeback_allowance"})
+    belongs_to = "job"
 
     objects = RepairQuerySet.as_manager()
 

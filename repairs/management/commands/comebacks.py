@@ -11,6 +11,8 @@ from repairs.comebacks.record import comeback_report
 from repairs.comebacks.scope import NOT_ABOUT_PEOPLE, Scope
 from repairs.month.papers import render_report_pdf
 from shopdesk.errors import PdfError
+from shopdesk.recording.models import Action
+from shopdesk.recording.writing import record_event
 from shopdesk.shop.models import Shop
 
 
@@ -58,6 +60,10 @@ class Command(BaseCommand):
         if scope.is_filtered and format != "table":
             # Not printed with the rows, where a program would not expect it.
             self.stderr.write("\n".join(scope.notices))
+        if pdf or format != "table":
+            record_event(
+                Action.DOWNLOADED, file=pdf.name if pdf else f"comebacks.{format}"
+            )
         self.stdout.write(FORMATS[format](report), ending="")
 
     def _scope(self, options: dict, shop: Shop) -> Scope:

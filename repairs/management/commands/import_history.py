@@ -54,6 +54,7 @@ class Command(BaseCommand):
                     issues=issues,
                     numbers=numbers,
                     is_check=check,
+                    file=file.name,
                     progress=bar.update,
                 )
             except IntegrityError:

@@ -8,6 +8,8 @@ from django.core.management.base import BaseCommand
 from shopdesk.keeping import commands
 from shopdesk.keeping.archive import row_count
 from shopdesk.keeping.backup import backup, verify
+from shopdesk.recording.models import Action
+from shopdesk.recording.writing import record_event
 
 
 class Command(BaseCommand):
@@ -36,6 +38,7 @@ class Command(BaseCommand):
             with commands.progress_bar("Verifying") as bar:
                 manifest = verify(file, **bar)
         rows = row_count(manifest)
+        record_event(Action.BACKED_UP, file=file.name, rows=rows, keys=keys)
         self.stdout.write(f"{file}: {rows:,} rows, verified.")
         if not keys:
             self.stdout.write(

@@ -7,6 +7,8 @@ from django.core.management.base import BaseCommand
 
 from shopdesk.keeping import commands
 from shopdesk.keeping.restore import restore, restore_keys
+from shopdesk.recording.models import Action
+from shopdesk.recording.writing import record_event
 
 
 class Command(BaseCommand):
@@ -31,6 +33,7 @@ class Command(BaseCommand):
         with commands.refusals_as_errors():
             with commands.progress_bar("Restoring") as bar:
                 restore(file, **bar)
+            record_event(Action.RESTORED, file=file.name)
             self.stdout.write(f"Restored from {file}.")
             if keys:
                 passphrase = commands.read_passphrase(passphrase_file, is_new=False)

@@ -7,10 +7,14 @@ from django.db import models
 from django.db.models import Q
 
 from shopdesk.fields import FixedDecimalField, MoneyField
+from shopdesk.recording.recorded import Recorded, RecordedQuerySet
 from shopdesk.shop import tax
 
+SETTINGS = ("shopdesk.shop", 1)
+"""The record of the settings, whose history shows changes of these, too."""
 
-class TaxRateQuerySet(models.QuerySet):
+
+class TaxRateQuerySet(RecordedQuerySet):
     def in_force(self, on: date) -> dict[str, tax.Tax]:
         """Return the tax in force on that day, by kind of tax."""
         taxes = dict(tax.DEFAULT_TAX)
@@ -20,13 +24,15 @@ class TaxRateQuerySet(models.QuerySet):
         return taxes
 
 
-class TaxRate(models.Model):
+class TaxRate(Recorded):
     """A tax rate and its start date; it applies until a later one replaces it."""
 
     kind = models.CharField(max_length=8, choices=tax.KINDS)
     rate = FixedDecimalField("percent", default=Decimal(0))
     starts_on = models.DateField("from")
     reason = models.CharField("why there is no tax", max_length=200, blank=True)
+
+    belongs_to = SETTINGS
 
     objects = TaxRateQuerySet.as_manager()
 
@@ -47,11 +53,13 @@ class TaxRate(models.Model):
         return f"{self.get_kind_display()} {self.rate.normalize():f} %"
 
 
-class MarkupTier(models.Model):
+class MarkupTier(Recorded):
     """A different markup on parts that cost `starts_at` or more."""
 
     starts_at = MoneyField("parts that cost at least")
     percent = FixedDecimalField("markup in percent")
+
+    belongs_to = SETTINGS
 
     class Meta:
         ordering = ["starts_at"]

@@ -9,8 +9,10 @@ from decimal import Decimal
 
 from django.db import connection, models
 from django.db.models import Q
+from django.urls import reverse
 
 from shopdesk.fields import FixedDecimalField, MoneyField, SmallNumberField
+from shopdesk.recording.recorded import Recorded
 from shopdesk.shop import currencies, tax
 from shopdesk.shop.models.rates import MarkupTier, TaxRate
 from shopdesk.shop.price_list import ChargeRates, Markups
@@ -32,7 +34,7 @@ def standard_text(label, *, default="", **options):
     )
 
 
-class Shop(models.Model):
+class Shop(Recorded):
     """Name, rates, terms and texts of the shop; there is exactly one record."""
 
     class Paper(models.TextChoices):
@@ -361,6 +363,9 @@ class Shop(models.Model):
 
     def __str__(self):
         return self.name
+
+    def get_absolute_url(self):
+        return reverse("shop:settings")
 
     @classmethod
     def current(cls) -> "Shop":

@@ -77,6 +77,7 @@ def test_backups_no_longer_kept_are_deleted_and_other_files_never(tmp_path):
         "shop-2026-03-06.zip",
         "shop-b.zip.2.part",
         "shop-by-hand.zip",
+        "trail.txt",
     ]
 
 
