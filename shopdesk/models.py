@@ -3,6 +3,7 @@
 from shopdesk.keeping.models import VerifiedBackup
 from shopdesk.mail.models import Attachment, Email
 from shopdesk.recording.models import TrailEntry
+from shopdesk.sent_forms.models import SentForm
 from shopdesk.shop.models import MarkupTier, Series, Shop, TaxRate
 from shopdesk.staff.models import RecoveryCode, RequestCount, Session, User
 
@@ -12,6 +13,7 @@ __all__ = [
     "MarkupTier",
     "RecoveryCode",
     "RequestCount",
+    "SentForm",
     "Series",
     "Session",
     "Shop",

@@ -89,6 +89,8 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "axes.middleware.AxesMiddleware",
+    # After those of users and messages, as a repeated form gets the first messages.
+    "shopdesk.sent_forms.middleware.SentFormMiddleware",
 ]
 
 ROOT_URLCONF = "shopdesk.urls"

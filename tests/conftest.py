@@ -218,6 +218,22 @@ def cheap_requests(django_test_environment):
     client.store_rendered_templates = store
 
 
+@pytest.fixture(scope="session", autouse=True)
+def forms_with_keys(django_test_environment):
+    """Send a form's key with every POST, and fail if it is not used up by a change.
+
+    So whichever test sends a form also tests that the form acts only once.
+    """
+    from django.test import Client
+
+    from tests.sent_forms import post_with_key
+
+    post = Client.post
+    Client.post = post_with_key(post)
+    yield
+    Client.post = post
+
+
 def pytest_runtest_setup(item):
     papers.is_real, papers.only_template = _is_paper(item), ""
 

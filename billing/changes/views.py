@@ -10,7 +10,7 @@ from billing.changes import actions, queries
 from billing.changes.forms import ASK, ChangeAnswerForm, ChangeReasonForm, line_forms
 from billing.changes.models import ChangeOrder
 from repairs.jobs.models import Job
-from shopdesk.look.forms import attempt
+from shopdesk.sent_forms.attempts import attempt
 from shopdesk.shop.models import TaxRate
 from shopdesk.stamp import Stamp
 

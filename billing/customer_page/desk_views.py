@@ -24,6 +24,8 @@ from billing.quotes.links import create_address
 from billing.quotes.models import Link, Quote
 from repairs.jobs.models import Job
 from shopdesk.papers.render import document_language
+from shopdesk.sent_forms.attempts import attempt
+from shopdesk.sent_forms.once import act_once
 from shopdesk.stamp import Stamp
 
 NOT_FROM_OUTSIDE = ("127.0.0.1", "localhost", "[::1]")
@@ -59,7 +61,8 @@ def for_job(request, pk):
 
 def _made(request, job):
     """Create a link, and an email with it."""
-    address = create_address(request, job, stamp=Stamp.of(request))
+    with act_once(request):
+        address = create_address(request, job, stamp=Stamp.of(request))
     shop = request.shop
     with document_language(shop):
         subject = gettext("Your {device}: job {number}")
@@ -85,7 +88,7 @@ def _made(request, job):
 def revoke(request, pk):
     """Revoke the link."""
     link = get_object_or_404(Link, pk=pk)
-    actions.revoke(link, stamp=Stamp.of(request))
+    attempt(request, None, actions.revoke, link, stamp=Stamp.of(request))
     messages.success(request, "Link revoked.")
     return redirect("customer_links:for_job", link.job_id)
 

@@ -45,6 +45,7 @@ from billing.quotes.papers import file_name
 from repairs.jobs import states as job_states
 from shopdesk.errors import RefusedError
 from shopdesk.papers.render import document_language
+from shopdesk.sent_forms.once import act_once
 from shopdesk.staff.rate_limit import RateLimit, seconds_to_wait
 from shopdesk.stamp import Stamp
 
@@ -302,13 +303,14 @@ def _record_change_answer(request, job, viewer, *, decision):
 def _act(request, job, viewer, act, record, **facts):
     """Call the action and redirect to the page, or show the page with the refusal."""
     try:
-        act(
-            record,
-            how=viewer.how,
-            stamp=Stamp.now(viewer.by),
-            links=_answer_links(request, viewer),
-            **facts,
-        )
+        with act_once(request):
+            act(
+                record,
+                how=viewer.how,
+                stamp=Stamp.now(viewer.by),
+                links=_answer_links(request, viewer),
+                **facts,
+            )
     except RefusedError as refusal:
         job.refresh_from_db()
         return show_page(request, job, viewer, refusal=str(refusal), status=409)

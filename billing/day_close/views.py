@@ -13,9 +13,9 @@ from billing.day_close.papers import day_paper
 from billing.day_close.tables import DayCloseTable
 from billing.invoices.models import DayClose
 from shopdesk.look.downloads import download, pdf_response
-from shopdesk.look.forms import attempt
 from shopdesk.recording.models import Action
 from shopdesk.recording.writing import record_event
+from shopdesk.sent_forms.attempts import attempt
 from shopdesk.spreadsheet import csv_text
 from shopdesk.stamp import Stamp
 

@@ -23,7 +23,7 @@ from repairs.jobs import states
 from repairs.jobs.models import Job
 from shopdesk.errors import RefusedError
 from shopdesk.look.downloads import pdf_response
-from shopdesk.look.forms import attempt
+from shopdesk.sent_forms.attempts import attempt
 from shopdesk.stamp import Stamp
 
 
@@ -174,7 +174,7 @@ def parcel_number(request, pk):
     form = ParcelNumberForm(request.POST)
     if not form.is_valid():
         messages.error(request, "Enter a parcel number of at most 60 characters.")
-    elif found.add_number(form.cleaned_data["number"]):
+    elif attempt(request, None, found.add_number, form.cleaned_data["number"]).result:
         messages.success(request, "Parcel number saved.")
     else:
         messages.error(request, "This parcel already has a number.")

@@ -29,7 +29,7 @@ from repairs.jobs import states
 from repairs.jobs.models import Job
 from shopdesk.errors import RefusedError
 from shopdesk.look.downloads import download, pdf_response
-from shopdesk.look.forms import attempt
+from shopdesk.sent_forms.attempts import attempt
 from shopdesk.stamp import Stamp
 
 

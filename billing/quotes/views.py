@@ -21,7 +21,7 @@ from repairs.jobs import workflow
 from repairs.jobs.models import Job
 from shopdesk.errors import StaleError
 from shopdesk.look.downloads import pdf_response
-from shopdesk.look.forms import attempt
+from shopdesk.sent_forms.attempts import attempt
 from shopdesk.staff.models import Role
 from shopdesk.staff.permissions import BENCH_OR_OWNER, can_open
 from shopdesk.stamp import Stamp

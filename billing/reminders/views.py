@@ -14,7 +14,8 @@ from billing.reminders.papers import default_text
 from billing.reminders.tables import OutstandingTable
 from shopdesk.errors import RefusedError
 from shopdesk.look.downloads import pdf_response
-from shopdesk.look.forms import attempt
+from shopdesk.sent_forms.attempts import attempt
+from shopdesk.sent_forms.once import act_once
 from shopdesk.stamp import Stamp
 
 BATCH_SIZE = 50
@@ -100,6 +101,10 @@ def remind_all(request):
             )
         except RefusedError as refusal:
             messages.error(request, f"{invoice.full_number}: {refusal}")
+    with act_once(request):
+        # Each reminder is a transaction of its own, and none is created twice, as an
+        # invoice with a new one is not due. The key only keeps this response.
+        pass
     if created:
         mailed = sum(bool(reminder.mailed_to) for reminder in created)
         messages.success(

@@ -12,7 +12,8 @@ from billing.repair_form.models import RepairInformationForm
 from billing.repair_form.papers import render_form_pdf
 from repairs.jobs.models import Job
 from shopdesk.look.downloads import pdf_response
-from shopdesk.look.forms import attempt
+from shopdesk.look.forms import saved
+from shopdesk.sent_forms.attempts import attempt
 from shopdesk.stamp import Stamp
 
 
@@ -73,10 +74,8 @@ def form(request, pk):
         accept_form = AcceptForm(initial={"who": form.job.customer.name})
         return _issued_page(request, form, accept_form)
     terms = TermsForm(request.POST or None, instance=form)
-    if not terms.is_valid():
+    if not saved(request, terms, message="Draft saved."):
         return _draft_page(request, form, terms)
-    terms.save()
-    messages.success(request, "Draft saved.")
     return redirect(form)
 
 
@@ -119,9 +118,8 @@ def issue(request, pk):
     form = _form(pk)
     if not form.is_issued:
         terms = TermsForm(request.POST, instance=form)
-        if not terms.is_valid():
+        if not saved(request, terms, message="Draft saved."):
             return _draft_page(request, form, terms)
-        terms.save()
     attempt(request, None, actions.issue, form, stamp=Stamp.of(request))
     return redirect(form)
 

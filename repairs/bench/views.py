@@ -19,7 +19,7 @@ from repairs.jobs import actions as parts
 from repairs.jobs import states, workflow
 from repairs.jobs.models import Job, Labour, PartUsed, Reading, Repair
 from repairs.stock.models import Part
-from shopdesk.look.forms import attempt
+from shopdesk.sent_forms.attempts import attempt
 from shopdesk.stamp import Stamp
 
 # What else on the page changes with a part of it.

@@ -11,6 +11,7 @@ from repairs.customers.forms import ChangeCustomerForm, ChangeDeviceForm, NewOwn
 from repairs.customers.models import Customer, Device
 from repairs.customers.tables import CustomerTable, DeviceTable, JobTable
 from shopdesk.look.forms import edit_page
+from shopdesk.sent_forms.attempts import attempt
 from shopdesk.shop.models import TaxRate
 
 MAX_OWNERS = 30
@@ -75,7 +76,7 @@ def new_owner(request, pk):
         if owner is None:
             messages.error(request, "Customer not found. Search again.")
         else:
-            if record.transfer_to(owner):
+            if attempt(request, None, record.transfer_to, owner).result:
                 messages.success(request, f"Owner changed from {before} to {owner}.")
             return redirect(record)
     form = NewOwnerForm(request.GET or None)

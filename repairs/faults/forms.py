@@ -65,13 +65,17 @@ class FixForm(forms.ModelForm):
         super().__init__(*args, **kwargs)
         self.fields["minutes"].initial = None  # to be entered, not left as it is
         if self.instance.pk:
-            codes = self.instance.faults.values_list("code", flat=True)
-            self.initial["faults"] = ", ".join(codes)
-            usual_parts = self.instance.usual_parts.select_related("part")
-            self.initial["usual"] = "; ".join(
-                usual.part.number + (f"*{usual.quantity}" if usual.quantity > 1 else "")
-                for usual in usual_parts.order_by("part__number")
-            )
+            self.initial |= self.linked_values(self.instance)
+
+    def linked_values(self, fix):
+        """Return the entries that are not columns of the fix."""
+        codes = fix.faults.values_list("code", flat=True)
+        usual_parts = fix.usual_parts.select_related("part").order_by("part__number")
+        usual = "; ".join(
+            usual.part.number + (f"*{usual.quantity}" if usual.quantity > 1 else "")
+            for usual in usual_parts
+        )
+        return {"faults": ", ".join(codes), "usual": usual}
 
     def clean_faults(self):
         codes = split_codes(self.cleaned_data["faults"].upper())

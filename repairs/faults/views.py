@@ -15,6 +15,7 @@ from repairs.faults.forms import (
 from repairs.faults.models import Check, Fault, Fix, Symptom
 from repairs.faults.tables import CheckTable, FaultJobTable, FaultTable, SymptomTable
 from shopdesk.look.forms import edit_page, saved
+from shopdesk.sent_forms.attempts import attempt
 
 
 def book(request):
@@ -66,7 +67,7 @@ def add_fix(request, pk):
     new = request.POST if request.POST and not is_existing else None
     form = FixForm(new, initial={"faults": entry.code})
     if existing.is_valid():
-        existing.cleaned_data["fix"].faults.add(entry)
+        attempt(request, None, existing.cleaned_data["fix"].faults.add, entry)
         return redirect(entry)
     if saved(request, form):
         return redirect(entry)

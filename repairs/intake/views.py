@@ -16,7 +16,7 @@ from repairs.jobs import states
 from repairs.jobs.access_codes import show_access_code
 from repairs.jobs.models import Job
 from shopdesk.look.downloads import pdf_response
-from shopdesk.look.forms import attempt
+from shopdesk.sent_forms.attempts import attempt
 from shopdesk.staff.permissions import can_open
 from shopdesk.stamp import Stamp
 

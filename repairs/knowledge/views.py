@@ -18,7 +18,7 @@ from repairs.comebacks.tables import OutcomeTable
 from repairs.comebacks.views import scope_form
 from repairs.faults.models import Fault, Fix
 from repairs.knowledge.fix_comparison import FixComparison
-from shopdesk.look.forms import attempt
+from shopdesk.sent_forms.attempts import attempt
 from shopdesk.stamp import Stamp
 
 

@@ -25,7 +25,7 @@ from repairs.month.papers import render_report_pdf
 from repairs.month.report import groups, month_report
 from repairs.month.tables import BoardTable, DeliveryTable, ModelTable
 from repairs.stock.models import Delivery
-from shopdesk.look.forms import attempt
+from shopdesk.sent_forms.attempts import attempt
 
 TABLES = {DELIVERY: DeliveryTable, MODEL: ModelTable, BOARD: BoardTable}
 

@@ -6,7 +6,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from repairs.jobs.models import Job, Repair
 from repairs.returns.actions import assess_return
 from repairs.returns.forms import ReturnAssessmentForm
-from shopdesk.look.forms import attempt
+from shopdesk.sent_forms.attempts import attempt
 from shopdesk.stamp import Stamp
 
 

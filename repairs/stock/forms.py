@@ -59,8 +59,12 @@ class PartForm(forms.ModelForm):
         super().__init__(*args, **kwargs)
         self.fields["fixed_price"].shown = shop.places
         if self.instance.pk:
-            numbers = self.instance.substitutes.values_list("number", flat=True)
-            self.initial["substitutes"] = ", ".join(numbers)
+            self.initial |= self.linked_values(self.instance)
+
+    def linked_values(self, part):
+        """Return the entries that are not columns of the part."""
+        numbers = part.substitutes.values_list("number", flat=True)
+        return {"substitutes": ", ".join(numbers)}
 
     def clean_number(self):
         number = self.cleaned_data["number"]

@@ -10,7 +10,8 @@ from repairs.stock.forms import CountForm, PartForm, ReceiveForm, ScrapForm
 from repairs.stock.models import Part, Supplier
 from repairs.stock.part_values import format_value
 from repairs.stock.tables import MovementTable, PartTable, UseTable
-from shopdesk.look.forms import attempt, edit_page
+from shopdesk.look.forms import edit_page
+from shopdesk.sent_forms.attempts import attempt
 from shopdesk.stamp import Stamp
 
 MAX_DELIVERIES = 100

@@ -19,6 +19,7 @@ from shopdesk.keeping.retention import Keep, kept
 from shopdesk.recording import chain
 from shopdesk.recording.models import Action
 from shopdesk.recording.writing import record_event
+from shopdesk.sent_forms.models import SentForm
 
 TRAIL = "trail.txt"
 """Where the last entry of the trail is noted, outside the database."""
@@ -38,6 +39,7 @@ def nightly(folder: Path, *, on: date, keep: Keep) -> Iterator[str]:
     files = backups(folder)
     for day in files.keys() - kept(files, keep=keep):
         files[day].unlink()
+    SentForm.objects.forget_old(at=timezone.now())
     yield from problems()
     yield from _check_trail(folder / TRAIL)
 

@@ -1,15 +1,13 @@
-"""How forms look, and how a refusal is shown in them."""
-
-from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any
+"""How forms look, and how the form of a record is saved."""
 
 from django.contrib import messages
 from django.db import IntegrityError, transaction
 from django.forms.renderers import TemplatesSetting
 from django.shortcuts import redirect, render
 
-from shopdesk.errors import RefusedError
+from shopdesk.errors import StaleError
+from shopdesk.sent_forms import seen_values
+from shopdesk.sent_forms.once import act_once
 
 
 class FormRenderer(TemplatesSetting):
@@ -23,17 +21,22 @@ class FormRenderer(TemplatesSetting):
     formset_template_name = "shopdesk/look/formset.html"
 
 
-def saved(request, form) -> bool:
+def saved(request, form, *, message: str = "") -> bool:
     """Save a valid form of a record with its links; return whether it was saved.
 
-    The form has checked that the record is new, but someone else may have added it
-    since.
+    It is not if someone else changed the record since the page was opened: then
+    `form.conflicts` holds both values of each field, and the entries are kept. The form
+    has checked that the record is new, but someone else may have added it since.
     """
     if not form.is_valid():
         return False
     try:
-        with transaction.atomic():
+        with act_once(request), transaction.atomic():
+            seen_values.check(form)
             form.save()
+    except StaleError as refusal:
+        form.add_error(None, str(refusal))
+        return False
     except IntegrityError:
         fields = form.instance._meta.fields
         unique = (f.name for f in fields if f.unique and f.name in form.fields)
@@ -42,7 +45,7 @@ def saved(request, form) -> bool:
             "This entry already exists. Someone else added it just now.",
         )
         return False
-    messages.success(request, f"{form.instance} saved.")
+    messages.success(request, message or f"{form.instance} saved.")
     return True
 
 
@@ -65,30 +68,3 @@ def edit_page(
         return redirect(after or form.instance)
     facts |= {"title": title, "form": form, "cancel": cancel}
     return render(request, template, facts)
-
-
-@dataclass(frozen=True)
-class Attempt:
-    """The result of an action; true if it was done."""
-
-    is_done: bool
-    result: Any = None
-
-    def __bool__(self) -> bool:
-        return self.is_done
-
-
-def attempt(request, form, action: Callable, *args, field: str | None = None, **facts):
-    """Call `action` and return an `Attempt`; show a refusal where the user looks.
-
-    That is beside `field` of the form, above all its fields, or as a message if `form`
-    is None. The entries stay in the form.
-    """
-    try:
-        return Attempt(True, action(*args, **facts))
-    except RefusedError as refusal:
-        if form is None:
-            messages.error(request, str(refusal))
-        else:
-            form.add_error(field, str(refusal))
-        return Attempt(False)

@@ -11,6 +11,7 @@ from shopdesk.mail.actions import is_mail_configured
 from shopdesk.mail.forms import StatusForm
 from shopdesk.mail.models import Attachment, Email
 from shopdesk.mail.tables import EmailTable
+from shopdesk.sent_forms.attempts import attempt
 
 
 @require_GET
@@ -56,7 +57,7 @@ def attachment(request, pk):
 @require_POST
 def resend(request, pk):
     email = get_object_or_404(Email, pk=pk)
-    if email.resend(timezone.now()):
+    if attempt(request, None, email.resend, timezone.now()).result:
         messages.success(request, "Queued for sending.")
     else:
         messages.error(request, f"This email is already {email.status}.")
@@ -66,7 +67,7 @@ def resend(request, pk):
 @require_POST
 def discard(request, pk):
     email = get_object_or_404(Email, pk=pk)
-    if email.discard(timezone.now()):
+    if attempt(request, None, email.discard, timezone.now()).result:
         messages.success(request, "Discarded.")
     else:
         messages.error(request, f"This email is already {email.status}.")

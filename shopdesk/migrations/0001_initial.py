@@ -24,6 +24,16 @@ class Migration(migrations.Migration):
             ],
         ),
         migrations.CreateModel(
+            name='SentForm',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('key_hash', models.CharField(max_length=64, unique=True)),
+                ('content_hash', models.CharField(max_length=64)),
+                ('sent_at', models.DateTimeField(db_index=True)),
+                ('response', models.BinaryField(null=True)),
+            ],
+        ),
+        migrations.CreateModel(
             name='Series',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),

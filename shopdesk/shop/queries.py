@@ -4,18 +4,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
-from hashlib import sha256
 
 from shopdesk.shop import currencies, numbering, tax
 from shopdesk.shop.models import MarkupTier, Series, Shop, TaxRate
-
-
-def settings_version() -> str:
-    """Return a text that changes with every setting, to detect an outdated page."""
-    kept = Shop.objects.values()
-    shops = [{**one, "logo": bytes(one["logo"] or b"")} for one in kept]
-    entered = [shops, *(list(of.objects.values_list()) for of in (TaxRate, MarkupTier))]
-    return sha256(repr(entered).encode()).hexdigest()[:32]
 
 
 @dataclass(frozen=True)

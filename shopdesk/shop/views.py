@@ -6,10 +6,12 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from shopdesk.errors import RefusedError
+from shopdesk.sent_forms import seen_values
+from shopdesk.sent_forms.attempts import attempt
 from shopdesk.shop import actions
 from shopdesk.shop.forms import SettingsForm, SettingsForms
 from shopdesk.shop.models import Shop
-from shopdesk.shop.queries import example, rate_rows, settings_version, tier_rows
+from shopdesk.shop.queries import example, rate_rows, tier_rows
 from shopdesk.shop.setting_groups import GROUPS
 
 KEYS = [group.key for group in GROUPS]
@@ -23,15 +25,13 @@ def settings(request):
     entered = SettingsForms(
         shop, on=today, data=request.POST or None, files=request.FILES or None
     )
-    version = settings_version()
-    if entered.shop.is_bound and request.POST.get("seen", version) != version:
-        entered.shop.add_error(
-            None,
-            "The settings were changed by someone else. Yours are not saved yet: check"
-            " them and save again.",
-        )
-    if request.method == "POST" and entered.is_valid():
+
+    def save():
+        seen_values.check(entered.shop)
         entered.save()
+
+    is_valid = request.method == "POST" and entered.is_valid()
+    if is_valid and attempt(request, entered.shop, save):
         messages.success(request, "Settings saved. New documents use them.")
         return _back(request, _drop(request, pressed, on=today))
     # The form has already set invalid values on the record.
@@ -45,7 +45,6 @@ def settings(request):
         "rates": rate_rows(today),
         "tiers": tier_rows(saved),
         "saved": saved,
-        "seen": version,
         "example": example(
             {name: getattr(saved, name) for name in SettingsForm.Meta.fields}, on=today
         ),

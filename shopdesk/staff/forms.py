@@ -7,7 +7,7 @@ from django.utils import timezone
 
 from shopdesk.errors import RefusedError
 from shopdesk.staff import second_factor
-from shopdesk.staff.models import Role, User
+from shopdesk.staff.models import User
 from shopdesk.staff.rate_limit import FailureCount, wait_text
 
 MAX_LENGTH = 1000  # characters; longer ones would take long to hash
@@ -249,11 +249,13 @@ class AddForm(forms.ModelForm):
         widgets = {"role": forms.RadioSelect}
 
 
-class PersonForm(forms.Form):
-    name = forms.CharField(max_length=80)
-    role = forms.ChoiceField(choices=Role.choices, widget=forms.RadioSelect)
-    is_active = forms.BooleanField(
-        required=False,
-        label="Active",
-        help_text="If unticked, the person is signed out at once and cannot sign in.",
-    )
+class PersonForm(forms.ModelForm):
+    class Meta:
+        model = User
+        fields = ["name", "role", "is_active"]
+        widgets = {"role": forms.RadioSelect}
+        labels = {"is_active": "Active"}
+        help_texts = {
+            "is_active": "If unticked, the person is signed out at once and cannot sign"
+            " in."
+        }

@@ -7,7 +7,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
 from shopdesk.errors import RefusedError
-from shopdesk.look.forms import attempt
+from shopdesk.sent_forms.attempts import attempt
 from shopdesk.staff import actions
 from shopdesk.staff.forms import ActivateForm
 from shopdesk.staff.second_factor import address_for_app, secret_of
@@ -66,7 +66,8 @@ def activate_second_factor(request):
 
 @require_POST
 def remove_second_factor(request):
-    actions.remove_second_factor(request.user, keep=request.session.session_key)
+    keep = request.session.session_key
+    attempt(request, None, actions.remove_second_factor, request.user, keep=keep)
     messages.success(request, "Your second factor was removed.")
     return redirect("staff:second_factor")
 

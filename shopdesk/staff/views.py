@@ -3,7 +3,8 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 from django_tables2 import RequestConfig
 
-from shopdesk.look.forms import attempt
+from shopdesk.sent_forms import seen_values
+from shopdesk.sent_forms.attempts import attempt
 from shopdesk.staff import actions
 from shopdesk.staff.forms import AddForm, PersonForm
 from shopdesk.staff.models import User
@@ -29,10 +30,15 @@ def add(request):
 
 def person(request, pk):
     member = get_object_or_404(User, pk=pk)
-    initial = {"name": member.name, "role": member.role, "is_active": member.is_active}
-    form = PersonForm(request.POST or None, initial=initial)
+    # The form changes a copy of its own.
+    form = PersonForm(request.POST or None, instance=User.objects.get(pk=pk))
+
+    def save():
+        seen_values.check(form)
+        actions.change_person(member, **form.cleaned_data)
+
     if form.is_valid():
-        if attempt(request, form, actions.change_person, member, **form.cleaned_data):
+        if attempt(request, form, save):
             messages.success(request, f"{member} saved.")
             return redirect("staff:people")
         member.refresh_from_db()
@@ -66,7 +72,8 @@ def end_member_sessions(request, pk):
 @require_POST
 def remove_member_factor(request, pk):
     member = get_object_or_404(User, pk=pk)
-    actions.remove_second_factor(member, keep=request.session.session_key)
+    keep = request.session.session_key
+    attempt(request, None, actions.remove_second_factor, member, keep=keep)
     messages.success(request, f"The second factor of {member} was removed.")
     return redirect(member)
 

@@ -7,6 +7,8 @@ from shopdesk.look import shop_formats
 from shopdesk.look.badges import badge, icon
 from shopdesk.look.formats import format_share, format_share_range
 from shopdesk.look.qr import qr_code
+from shopdesk.sent_forms.once import KEY_FIELD, new_key
+from shopdesk.sent_forms.seen_values import hidden_inputs
 
 register = template.Library()
 register.simple_tag(badge)
@@ -52,6 +54,23 @@ def qr(text, title):
         code.size,
         code.size,
         code.path,
+    )
+
+
+@register.simple_tag(takes_context=True)
+def form_token(context, form=None):
+    """Return what every form that changes something carries: `{% form_token %}`.
+
+    That is Django's token against forged requests and a key that lets the form act
+    once; with the form of a stored record, also the values that it shows.
+    """
+    return format_html(
+        '<input type="hidden" name="csrfmiddlewaretoken" value="{}">'
+        '<input type="hidden" name="{}" value="{}">{}',
+        context.get("csrf_token", ""),
+        KEY_FIELD,
+        new_key(),
+        "" if form is None else hidden_inputs(form),
     )
 
 

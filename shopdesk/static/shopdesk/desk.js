@@ -59,6 +59,27 @@ document.addEventListener("htmx:afterRequest", (event) => {
   const form = event.target.closest("form");
   if (form) clearBusy(form);
 });
+
+// Without a response nothing on the page changes, so the user must be told.
+function tellNotSent(text) {
+  const main = document.getElementById("main");
+  document.getElementById("not-sent")?.remove();
+  const list = Object.assign(document.createElement("ul"), { id: "not-sent", className: "messages" });
+  const item = Object.assign(document.createElement("li"), { className: "message error", textContent: text });
+  item.setAttribute("role", "alert");
+  list.append(item);
+  main.prepend(list);
+  list.scrollIntoView({ block: "nearest" });
+}
+for (const name of ["htmx:sendError", "htmx:timeout"]) {
+  document.addEventListener(name, () => tellNotSent(
+    "The server did not answer. Your entries are still on this page: send them again. Nothing is saved twice.",
+  ));
+}
+document.addEventListener("htmx:responseError", () => tellNotSent(
+  "The server could not complete this. Your entries are still on this page: send them again. Nothing is saved twice.",
+));
+document.addEventListener("htmx:afterOnLoad", () => document.getElementById("not-sent")?.remove());
 document.addEventListener("htmx:load", (event) => {
   focusErrors(event.target);
   runTimers();

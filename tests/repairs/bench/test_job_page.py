@@ -701,6 +701,7 @@ def test_the_page_asks_at_most_twenty_times_however_many_repairs(bench, me, stat
 # A new fault changes six parts of the page; stock is moved in nine statements. Each
 # record changed is an entry of the trail, written beside the values it had.
 MORE = {"save_findings": 18, "add_fault": 17, "create_fault": 19, "use_part": 22}
+ONCE = 3  # the form's key: looked up, used, kept with the response
 
 
 @pytest.mark.parametrize("verb", [*RIGHT, "record_final_test"])
@@ -727,7 +728,9 @@ def test_an_answer_to_htmx_asks_at_most_fifteen_times(bench, me, verb):
         asked.append(
             queries(lambda u=url, d=data: bench.post(u, d, headers=HTMX)),
         )
-    assert len(asked[0]) == len(asked[1]) <= MORE.get(verb, 15), "\n".join(asked[1])
+    assert len(asked[0]) == len(asked[1]) <= MORE.get(verb, 15) + ONCE, "\n".join(
+        asked[1]
+    )
 
 
 @pytest.mark.parametrize("of", ["readings", "labour", "steps", "past", "parts"])

@@ -33,6 +33,7 @@ UNRECORDED = {
     "shopdesk.verifiedbackup": "is written by the nightly backup, which is an event",
     "shopdesk.recoverycode": "belongs to a second factor, which is recorded",
     "shopdesk.requestcount": TECHNICAL,
+    "shopdesk.sentform": TECHNICAL,
     "shopdesk.session": TECHNICAL,
     "shopdesk.series": TECHNICAL,
     "shopdesk.email": "says itself who wrote it, when, and what became of it",
