@@ -229,7 +229,7 @@ class Migration(migrations.Migration):
                 ('at', models.DateTimeField(db_index=True)),
                 ('by_name', models.CharField(blank=True, max_length=80)),
                 ('source', models.CharField(max_length=60)),
-                ('action', models.CharField(choices=[('created', 'created'), ('changed', 'changed'), ('deleted', 'deleted'), ('erased', 'personal data erased'), ('code_shown', 'access code shown'), ('downloaded', 'data downloaded'), ('imported', 'data imported'), ('backed_up', 'backup made'), ('restored', 'backup restored'), ('signed_in', 'signed in'), ('signed_out', 'signed out'), ('sign_in_failed', 'sign-in failed'), ('passphrase_issued', 'passphrase issued')], max_length=20)),
+                ('action', models.CharField(choices=[('created', 'created'), ('changed', 'changed'), ('deleted', 'deleted'), ('erased', 'personal data erased'), ('code_shown', 'access code shown'), ('downloaded', 'data downloaded'), ('imported', 'data imported'), ('backed_up', 'backup made'), ('restored', 'backup restored'), ('signed_in', 'signed in'), ('signed_out', 'signed out'), ('sign_in_failed', 'sign-in failed'), ('passphrase_issued', 'passphrase issued'), ('wrong_secret', 'wrong password or code'), ('factor_added', 'second factor set up'), ('factor_removed', 'second factor removed'), ('codes_replaced', 'recovery codes replaced'), ('recovery_code_used', 'recovery code used'), ('sessions_ended', 'sessions ended')], max_length=20)),
                 ('kind', models.CharField(blank=True, max_length=60)),
                 ('record', models.BigIntegerField(null=True)),
                 ('parent_kind', models.CharField(blank=True, max_length=60)),

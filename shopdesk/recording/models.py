@@ -24,6 +24,12 @@ class Action(models.TextChoices):
     SIGNED_OUT = "signed_out", "signed out"
     SIGN_IN_FAILED = "sign_in_failed", "sign-in failed"
     PASSPHRASE_ISSUED = "passphrase_issued", "passphrase issued"
+    WRONG_SECRET = "wrong_secret", "wrong password or code"
+    SECOND_FACTOR_ADDED = "factor_added", "second factor set up"
+    SECOND_FACTOR_REMOVED = "factor_removed", "second factor removed"
+    CODES_REPLACED = "codes_replaced", "recovery codes replaced"
+    RECOVERY_CODE_USED = "recovery_code_used", "recovery code used"
+    SESSIONS_ENDED = "sessions_ended", "sessions ended"
 
 
 CHANGES = frozenset({Action.CREATED, Action.CHANGED, Action.DELETED})

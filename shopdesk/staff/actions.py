@@ -125,12 +125,15 @@ def activate_second_factor(
     user.totp_confirmed_at = stamp.at
     user.save(update_fields=["totp_confirmed_at"])
     end_sessions(user, keep=keep)
+    record_event(Action.SECOND_FACTOR_ADDED, user)
     return second_factor.new_recovery_codes(user)
 
 
 @transaction.atomic
 def remove_second_factor(user: User, *, keep: str | None = None) -> None:
     """Remove app and recovery codes; sessions other than `keep` end."""
+    if user.has_second_factor:
+        record_event(Action.SECOND_FACTOR_REMOVED, user)
     user.recovery_codes.all().delete()
     user.totp_secret = user.totp_confirmed_at = None
     user.totp_step = 0
@@ -145,7 +148,17 @@ def replace_recovery_codes(user: User, *, keep: str) -> list[str]:
     if not user.has_second_factor:
         raise RefusedError("Set up the second factor first.")
     end_sessions(user, keep=keep)
+    record_event(Action.CODES_REPLACED, user)
     return second_factor.new_recovery_codes(user)
+
+
+@transaction.atomic
+def sign_out_elsewhere(user: User, *, keep: str | None, key: str = "") -> int:
+    """End the user's sessions other than `keep`, or only the one of `key`."""
+    ended = end_sessions(user, keep=keep, key=key)
+    if ended:
+        record_event(Action.SESSIONS_ENDED, user, count=ended)
+    return ended
 
 
 def _ensure_owner_remains(user: User) -> None:

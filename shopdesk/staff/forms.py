@@ -6,6 +6,8 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from shopdesk.errors import RefusedError
+from shopdesk.recording.models import Action
+from shopdesk.recording.writing import record_event
 from shopdesk.staff import second_factor
 from shopdesk.staff.models import User
 from shopdesk.staff.rate_limit import FailureCount, wait_text
@@ -52,6 +54,7 @@ def counted_failures(user):
         yield
     except ValidationError:
         failures.add(at=timezone.now())
+        record_event(Action.WRONG_SECRET, user, by=user)
         raise
 
 

@@ -26,7 +26,13 @@ COOKIE = "__Host-typed_by" if settings.HTTPS else "typed_by"
 COOKIE_AGE = 2 * 24 * 3600
 MAX_TOKENS = 8  # sign-ins that one browser remembers
 PURPOSE = "held form"
-UNLISTED = {"form_key", "version"}  # what a form carries unseen
+# What forms carry unseen: versions, keys, drawings, the counts of a list of forms.
+UNLISTED = set(
+    """
+    form_key key last_movement_id opened seen signature version version_now
+    TOTAL_FORMS INITIAL_FORMS MIN_NUM_FORMS MAX_NUM_FORMS
+    """.split()
+)
 NEVER_LISTED = ("password", "passphrase", "code", "secret", "token")
 
 
@@ -45,9 +51,12 @@ class HeldForm:
         found = []
         for name, values in self.entries:
             text = ", ".join(value for value in values if value.strip())
-            if not text or name in UNLISTED or name.startswith("initial-"):
+            own_name = name.rpartition("-")[2]
+            if not text or own_name in UNLISTED or name.startswith("initial-"):
                 continue
-            label = capfirst(name.rpartition("-")[2].replace("_", " "))
+            label = capfirst(own_name.replace("_", " "))
+            if text == "on":  # what browsers send for a ticked box
+                text = "yes"
             if any(word in name.lower() for word in NEVER_LISTED):
                 text = "kept, but not shown"
             found.append((label, text))

@@ -11,7 +11,7 @@ from shopdesk.sent_forms.attempts import attempt
 from shopdesk.staff import actions
 from shopdesk.staff.forms import ActivateForm
 from shopdesk.staff.second_factor import address_for_app, secret_of
-from shopdesk.staff.sessions import devices, end_sessions
+from shopdesk.staff.sessions import devices
 from shopdesk.stamp import Stamp
 
 
@@ -100,7 +100,7 @@ def own_devices(request):
 @require_POST
 def end_device(request):
     """End one other session, or all others if none is named."""
-    ended = end_sessions(
+    ended = actions.sign_out_elsewhere(
         request.user,
         keep=request.session.session_key,
         key=request.POST.get("device", "")[:64],

@@ -10,9 +10,12 @@ from hashlib import sha256
 
 import pyotp
 from django.conf import settings
+from django.db import transaction
 from pyotp.exceptions import OTPVerificationError
 
 from shopdesk.encryption import decrypt, encrypt
+from shopdesk.recording.models import Action
+from shopdesk.recording.writing import record_event
 from shopdesk.staff.models import RecoveryCode, User
 from shopdesk.staff.passphrases import random_passphrase
 
@@ -64,7 +67,11 @@ def accept_code(user: User, code: str, *, at: datetime) -> bool:
     if re.fullmatch(r"[0-9]{6}", code):
         return accept_step(user, code, at=at)
     unused = RecoveryCode.objects.filter(user=user, used_at=None)
-    return bool(unused.filter(code_hash=hash_code(code)).update(used_at=at))
+    with transaction.atomic():
+        is_right = unused.filter(code_hash=hash_code(code)).update(used_at=at)
+        if is_right:
+            record_event(Action.RECOVERY_CODE_USED, user, by=user)
+    return bool(is_right)
 
 
 def accept_step(user: User, code: str, *, at: datetime) -> bool:

@@ -8,7 +8,7 @@ from shopdesk.sent_forms.attempts import attempt
 from shopdesk.staff import actions
 from shopdesk.staff.forms import AddForm, PersonForm
 from shopdesk.staff.models import User
-from shopdesk.staff.sessions import devices, end_sessions
+from shopdesk.staff.sessions import devices
 from shopdesk.staff.tables import StaffTable
 from shopdesk.stamp import Stamp
 
@@ -64,7 +64,7 @@ def reset(request, pk):
 @require_POST
 def end_member_sessions(request, pk):
     member = get_object_or_404(User, pk=pk)
-    end_sessions(member, keep=request.session.session_key)
+    actions.sign_out_elsewhere(member, keep=request.session.session_key)
     messages.success(request, f"{member} was signed out everywhere.")
     return redirect(member)
 

@@ -233,12 +233,18 @@ def test_files_are_not_kept_and_secrets_not_listed(person):
     browser.look(reverse("shop:settings"))
     logo = SimpleUploadedFile("logo.png", b"x")
     told = {"name": "Fern", "logo": logo, "access_code": "1379", "any_password": "pw"}
+    told |= {"form-version_now": "88", "initial-name": "99", "head-ticked": "on"}
     with later():
         asked = browser.send(reverse("shop:settings"), told)
         assert b"Files cannot be kept" in asked.content
         kept = browser.sign_in("olga", asked).content.decode()
     listed = kept.partition("<dl")[2].partition("</dl>")[0]
-    assert "Fern" in listed and "1379" not in listed and "pw" not in listed
+    assert re.findall("<dt>(.*?)</dt><dd[^>]*>(.*?)</dd>", listed) == [
+        ("Name", "Fern"),
+        ("Access code", "kept, but not shown"),
+        ("Any password", "kept, but not shown"),
+        ("Ticked", "yes"),
+    ]
     assert "Files were not kept" in kept
     assert Shop.current().name != "Fern"
 

@@ -11,6 +11,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from shopdesk.recording.models import CHANGES, TrailEntry
 from shopdesk.staff import actions, second_factor
 from shopdesk.staff.middleware import ALLOWED_BEFORE_SECOND_FACTOR
 from shopdesk.staff.models import RecoveryCode, Role, User
@@ -303,3 +304,27 @@ def test_others_and_shops_that_say_so_do_not_need_it(client, person, role, asks)
     )
     assert sign_in(client, "ada").url == "/"
     assert client.get("/").status_code == 200
+
+
+def test_the_trail_shows_what_happened_to_it(client, owner, start):
+    _, codes = set_up(owner)
+    sign_in(Client(), "olga")
+    theirs = Client()
+    sign_in(theirs, "olga")
+    theirs.post(CODE, {"code": "nonsense"})
+    theirs.post(CODE, {"code": codes[0]})
+    client.force_login(owner)
+    client.post(reverse("staff:end_device"))
+    client.post(reverse("staff:recovery_codes"))
+    client.post(reverse("staff:remove_second_factor"))
+    events = TrailEntry.objects.filter(kind="shopdesk.user", record=owner.pk)
+    events = events.exclude(action__in=[*CHANGES, "signed_in"]).order_by("id")
+    assert list(events.values_list("action", flat=True)) == [
+        "factor_added",
+        "wrong_secret",
+        "recovery_code_used",
+        "sessions_ended",
+        "codes_replaced",
+        "factor_removed",
+    ]
+    assert codes[0] not in str(list(TrailEntry.objects.values_list("details")))
