@@ -5,6 +5,7 @@ from importlib import import_module
 
 from django.conf import settings
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.contrib.auth.password_validation import CommonPasswordValidator
 from django.contrib.sessions.base_session import AbstractBaseSession
 from django.core.exceptions import ValidationError
 from django.core.validators import RegexValidator
@@ -16,6 +17,7 @@ from shopdesk.recording.recorded import Recorded, RecordedQuerySet
 from shopdesk.shop.models import Shop
 from shopdesk.staff.passphrases import (
     consists_of_words,
+    is_common,
     is_repetition,
     random_passphrase,
 )
@@ -36,13 +38,21 @@ class Role(models.TextChoices):
 
 
 class PasswordStrengthValidator:
-    """Refuses passwords that consist of known names or of repetitions."""
+    """Refuses passwords that consist of known names, common ones or repetitions."""
+
+    def __init__(self):
+        self.common = CommonPasswordValidator().passwords
 
     def validate(self, password, user=None):
         words = [Shop.current().name, getattr(user, "name", "")]
         words.append(getattr(user, "username", ""))
         if is_repetition(password):
             raise ValidationError("The password is too repetitive.", code="repetition")
+        if is_common(password, common=self.common):
+            raise ValidationError(
+                "The password is made of one or two very common passwords.",
+                code="common",
+            )
         if consists_of_words(password, words=words):
             raise ValidationError(
                 "The password is mostly the shop's name, your name or a common word.",

@@ -2,7 +2,7 @@
 
 import re
 import secrets
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 # No characters that are easily mistaken for others: 0 o, 1 l i, u v.
 LETTERS = "23456789abcdefghjkmnpqrstwxyz"
@@ -31,6 +31,18 @@ def is_repetition(password: str) -> bool:
         if (password[:n] * len(password)).startswith(password)
     )
     return unit <= 10 and unit < len(password)
+
+
+def is_common(password: str, *, common: Collection[str]) -> bool:
+    """Whether its letters are one or two common passwords, whatever is between them.
+
+    Digits and signs make a short one long enough, but hardly harder to guess.
+    """
+    letters = re.sub(r"[\W\d_]+", "", password.lower())
+    halves = ((letters[:n], letters[n:]) for n in range(1, len(letters)))
+    return letters in common or any(
+        first in common and second in common for first, second in halves
+    )
 
 
 def consists_of_words(password: str, *, words: Iterable[str]) -> bool:
