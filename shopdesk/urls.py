@@ -11,6 +11,7 @@ urlpatterns = [
     path("look/", pages.look, name="look"),
     path("staff/", include("shopdesk.staff.urls")),
     path("shop/", include("shopdesk.shop.urls")),
+    path("trail/", include("shopdesk.trail.urls")),
     path("post/", include("shopdesk.mail.urls")),
     path("", include("repairs.urls")),
     # The customer's page shows the balance, which is in a room above its own.

@@ -225,6 +225,7 @@ class Device(Recorded):
     serial_lookalike = models.CharField(max_length=60, editable=False, default="")
 
     unrecorded = frozenset({"maker_key", "serial_normalized", "serial_lookalike"})
+    label_relations = ("model",)
 
     objects = DeviceQuerySet.as_manager()
 

@@ -198,6 +198,7 @@ class UsualPart(Recorded):
     quantity = models.PositiveSmallIntegerField(default=1)
 
     belongs_to = "fix"
+    label_relations = ("part",)
 
     class Meta:
         constraints = [

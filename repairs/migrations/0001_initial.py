@@ -188,7 +188,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('number', models.CharField(max_length=40, unique=True)),
                 ('key', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('state', models.CharField(choices=[('expected', 'expected'), ('booked_in', 'booked in'), ('diagnosed', 'diagnosed'), ('quoted', 'quoted'), ('approved', 'approved'), ('declined', 'declined'), ('repaired', 'repaired'), ('tested', 'tested'), ('ready', 'ready'), ('handed_over', 'handed over')], default='booked_in', editable=False, max_length=12)),
+                ('state', models.CharField(choices=[('expected', 'expected'), ('booked_in', 'booked in'), ('diagnosed', 'diagnosed'), ('quoted', 'quoted'), ('approved', 'approved'), ('declined', 'declined'), ('repaired', 'repaired'), ('tested', 'tested'), ('ready', 'ready'), ('handed_over', 'handed over')], default='booked_in', editable=False, max_length=12, verbose_name='status')),
                 ('outcome', models.CharField(blank=True, choices=[('fixed', 'fixed'), ('not_fixed', 'not fixed'), ('no_fault_found', 'no fault found'), ('not_repairable', 'not repairable'), ('declined', 'declined')], default='', editable=False, max_length=14)),
                 ('complaint', models.TextField(blank=True, max_length=2000, verbose_name='complaint, in the customer’s words')),
                 ('occurs_when', models.CharField(blank=True, max_length=300, verbose_name='when it happens')),

@@ -26,6 +26,7 @@ FOOTER_MENU = (
     ("Emails", "mail:outbox", ("mail",)),
     ("Shop settings", "shop:settings", ()),
     ("Staff", "staff:people", ()),
+    ("Audit trail", "trail:all", ()),
     ("My password", "staff:password", ()),
     ("Second factor", "staff:second_factor", ()),
     ("Signed-in devices", "staff:devices", ()),

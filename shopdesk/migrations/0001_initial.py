@@ -77,6 +77,7 @@ class Migration(migrations.Migration):
                 ('totp_step', models.BigIntegerField(default=0, editable=False)),
             ],
             options={
+                'verbose_name': 'staff member',
                 'ordering': ['name'],
                 'constraints': [models.CheckConstraint(condition=models.Q(('role__in', ['counter', 'bench', 'owner'])), name='staff_role_is_known')],
             },

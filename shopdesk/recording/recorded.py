@@ -51,6 +51,9 @@ class Recorded(models.Model):
     belongs_to: str | Key = ""
     """The record whose history shows these changes: the way to it, or its key."""
 
+    label_relations: tuple[str, ...] = ()
+    """The relations that `str()` of a record reads."""
+
     objects = RecordedQuerySet.as_manager()
 
     class Meta:

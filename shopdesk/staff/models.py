@@ -117,6 +117,7 @@ class User(AbstractBaseUser, Recorded):
 
     class Meta:
         ordering = ["name"]
+        verbose_name = "staff member"
         constraints = [
             models.CheckConstraint(
                 condition=Q(role__in=Role.values), name="staff_role_is_known"

@@ -18,6 +18,7 @@ PUBLIC_URLS = frozenset(
 ROOM_ROLES = {
     "staff": OWNER_ONLY,
     "shop": OWNER_ONLY,
+    "trail": OWNER_ONLY,
     "mail": COUNTER_OR_OWNER,
     "customers": ANY_ROLE,
     "intake": ANY_ROLE,
@@ -66,6 +67,8 @@ URL_ROLES = {
     "stock:parts": ANY_ROLE,
     "stock:part": ANY_ROLE,
     "stock:receive": ANY_ROLE,
+    # Its view asks who may open the record itself.
+    "trail:record": ANY_ROLE,
 }
 
 # Open only to who gave their password or second factor in the last minutes: what
@@ -109,3 +112,8 @@ def roles_for(url_name: str) -> frozenset[str]:
 def can_open(user, url_name: str) -> bool:
     """Whether `user` may open the URL called `url_name`."""
     return user.is_authenticated and user.role in roles_for(url_name)
+
+
+def can_see_costs(user) -> bool:
+    """Whether `user` may see what parts and repairs cost the shop."""
+    return user.role in BENCH_OR_OWNER

@@ -40,6 +40,7 @@ class Labour(Recorded):
     note = models.CharField(max_length=200, blank=True)
 
     belongs_to = "job"
+    label_relations = ("job",)
 
     objects = LabourQuerySet.as_manager()
 
@@ -97,6 +98,7 @@ class PartUsed(Recorded):
 
     costs = frozenset({"cost"})
     belongs_to = "repair__job"
+    label_relations = ("part",)
 
     class Meta:
         ordering = ["id"]

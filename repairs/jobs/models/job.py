@@ -94,7 +94,11 @@ class Job(Recorded):
         Customer, on_delete=models.PROTECT, related_name="jobs"
     )
     state = models.CharField(
-        max_length=12, choices=states.CHOICES, default=states.BOOKED_IN, editable=False
+        "status",
+        max_length=12,
+        choices=states.CHOICES,
+        default=states.BOOKED_IN,
+        editable=False,
     )
     outcome = models.CharField(
         max_length=14,
@@ -297,6 +301,7 @@ class AccessCode(Recorded):
     unrecorded = frozenset({"shown_at", "shown_to", "why"})
     secret = frozenset({"ciphertext"})
     belongs_to = "job"
+    label_relations = ("job",)
 
     class Meta:
         constraints = [

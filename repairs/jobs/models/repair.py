@@ -89,6 +89,7 @@ class Repair(Recorded):
 
     costs = frozenset({"cost", "parts_cost_from_history", "comeback_allowance"})
     belongs_to = "job"
+    label_relations = ("fault", "fix")
 
     objects = RepairQuerySet.as_manager()
 

@@ -38,6 +38,7 @@ FOR_ANY_ROLE = {
     "intake:slip",
     "knowledge:fault_record",
     "knowledge:verdict",
+    "trail:record",
     "customer_links:for_job",
     "customer_links:revoke",
     "customer_links:sign_here",
@@ -171,6 +172,7 @@ FOR_OWNER_ONLY = {
     "staff:person",
     "staff:remove_member_factor",
     "staff:reset",
+    "trail:all",
 }
 
 EXPECTED = {
