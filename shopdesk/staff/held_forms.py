@@ -18,6 +18,7 @@ from django.utils.crypto import salted_hmac
 from django.utils.text import capfirst
 
 from shopdesk.encryption import DecryptionError, decrypt, encrypt
+from shopdesk.staff.models import User
 from shopdesk.staff.permissions import NEVER_HELD_URLS
 
 FIELD = "held"
@@ -92,11 +93,11 @@ def read(field: str, user) -> HeldForm | None:
         held = HeldForm(**signing.loads(text, salt=PURPOSE, max_age=MAX_AGE))
     except (DecryptionError, signing.BadSignature, ValueError):
         return None
-    return held if _is_held_path(held.path) else None
+    return held if may_keep(held.path) else None
 
 
-def typed_by(request) -> int | None:
-    """Return the id of the user whose page sent this request, if this browser knows."""
+def typed_by(request) -> User | None:
+    """Return the user whose page sent this request, if this browser knows."""
     token = request.POST.get("csrfmiddlewaretoken") or request.headers.get(
         "X-CSRFToken", ""
     )
@@ -104,7 +105,8 @@ def typed_by(request) -> int | None:
         secret = _unmask_cipher_token(token) if len(token) == 64 else token
     except ValueError:  # not of a token's characters
         return None
-    return _tokens(request).get(_fingerprint(secret)) if secret else None
+    pk = _tokens(request).get(_fingerprint(secret)) if secret else None
+    return User.objects.filter(pk=pk).first() if pk else None
 
 
 def note_token(request, response) -> None:
@@ -154,10 +156,11 @@ def _may_be_held(request) -> bool:
     here = f"{request.scheme}://{request.get_host()}"
     is_ours = origin in (None, here)
     is_ours &= request.headers.get("Sec-Fetch-Site") in (None, "same-origin")
-    return request.method == "POST" and is_ours and _is_held_path(request.path)
+    return request.method == "POST" and is_ours and may_keep(request.path)
 
 
-def _is_held_path(path: str) -> bool:
+def may_keep(path: str) -> bool:
+    """Whether it is a page of ours whose entries may be kept."""
     if path.startswith("//"):  # another host
         return False
     try:
@@ -170,6 +173,6 @@ def _page(request) -> str:
     """Return the path of the page that the form was on; Today if that is unknown."""
     shown = request.htmx.current_url or request.headers.get("Referer", "")
     parts = urlsplit(shown)
-    if parts.netloc != request.get_host() or not _is_held_path(parts.path):
+    if parts.netloc != request.get_host() or not may_keep(parts.path):
         return "/"
     return parts.path + (f"?{parts.query}" if parts.query else "")

@@ -13,8 +13,7 @@ from django.utils import timezone
 from django_htmx.http import HttpResponseClientRedirect
 
 from shopdesk.staff import held_forms
-from shopdesk.staff.models import User
-from shopdesk.staff.permissions import CONFIRMED_URLS, NEVER_HELD_URLS, can_open
+from shopdesk.staff.permissions import CONFIRMED_URLS, can_open
 from shopdesk.staff.signing_in import ask_to_confirm, ask_to_sign_in, is_confirmed
 
 # Pages allowed while a one-time passphrase is still in use.
@@ -54,9 +53,9 @@ class LoginRequiredMiddleware(auth.LoginRequiredMiddleware):
     """Redirects to the sign-in page, also from an htmx request: as a whole page."""
 
     def handle_no_permission(self, request, view):
-        typed_by = held_forms.typed_by(request) if request.method == "POST" else None
-        if typed_by and request.resolver_match.view_name not in NEVER_HELD_URLS:
-            return ask_to_sign_in(request, User.objects.get(pk=typed_by))
+        may_hold = request.method == "POST" and held_forms.may_keep(request.path)
+        if may_hold and (typed_by := held_forms.typed_by(request)):
+            return ask_to_sign_in(request, typed_by)
         if not request.htmx:
             return super().handle_no_permission(request, view)
         asked = urlsplit(request.htmx.current_url_abs_path or "").path or "/"

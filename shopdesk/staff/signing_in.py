@@ -67,7 +67,9 @@ def locked_out(request, response, credentials):
 
 
 def _too_many_attempts(request, wait):
-    response = render(request, "429.html", {"wait": wait_text(wait)}, status=429)
+    """Return the sign-in page, which carries on what it carried."""
+    response = _sign_in_page(request, SignInForm(request), wait=wait_text(wait))
+    response.status_code = 429
     response["Retry-After"] = wait
     return response
 
@@ -232,12 +234,16 @@ def _whole_page(request, page):
 def csrf_failure(request, reason=""):
     """Keep the entries of a page that is older than the latest sign-in."""
     typed_by = held_forms.typed_by(request)
-    if typed_by and not request.user.is_authenticated:
-        return ask_to_sign_in(request, User.objects.get(pk=typed_by))
-    if typed_by and typed_by == request.user.pk:
-        if held_forms.FIELD in request.POST:
+    if typed_by and held_forms.FIELD in request.POST:
+        # A page on the way through sign-in, which already carries entries.
+        if request.user.is_authenticated:
             return _continue(request)
-        held = held_forms.read(held_forms.hold(request, request.user), request.user)
+        return _whole_page(request, _sign_in_page(request, SignInForm(request)))
+    if typed_by and held_forms.may_keep(request.path):
+        if not request.user.is_authenticated:
+            return ask_to_sign_in(request, typed_by)
+        field = held_forms.hold(request, typed_by)
+        held = typed_by == request.user and held_forms.read(field, typed_by)
         if held:
             return _whole_page(request, _kept_page(request, held))
     return render(request, "403_csrf.html", status=403)

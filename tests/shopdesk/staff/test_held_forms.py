@@ -1,5 +1,6 @@
 """What somebody typed while their session ended is kept for them alone."""
 
+import json
 import re
 from datetime import timedelta
 from html import unescape
@@ -7,6 +8,7 @@ from html import unescape
 import pytest
 import time_machine
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.http import HttpResponse
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
@@ -128,6 +130,33 @@ def test_a_wrong_password_does_not_lose_them(bench, job):
         again = bench.sign_in("ben", asked, password="wrong wrong wrong")
         assert b"Wrong sign-in name" in again.content
         assert b"U12 gets hot" in bench.sign_in("ben", again).content
+
+
+def test_neither_does_a_lock_nor_signing_in_and_out_in_another_tab(bench, job):
+    with later():
+        asked = type_note(bench, job)
+        for _ in range(6):
+            locked = bench.sign_in("ben", asked, password="wrong wrong wrong")
+        assert locked.status_code == 429 and b"still kept" in locked.content
+        assert hidden(locked)["held"] == hidden(asked)["held"]
+    with later(6):
+        bench.sign_in("ben")
+        bench.look()
+        bench.post("/staff/sign-out/", {"csrfmiddlewaretoken": bench.token})
+        again = bench.sign_in("ben", locked)  # its token is old now
+        assert again.status_code == 403
+        assert b"U12 gets hot" in bench.sign_in("ben", again).content
+
+
+def test_a_browser_that_remembers_a_user_who_is_gone_is_led_to_sign_in(bench, ben, job):
+    marks = json.loads(bench.cookies["typed_by"].value.rsplit(":", 2)[0])
+    assert set(marks.values()) == {ben.pk}
+    gone = HttpResponse()
+    text = json.dumps(dict.fromkeys(marks, ben.pk + 99))
+    gone.set_signed_cookie("typed_by", text, salt="held form")
+    bench.cookies["typed_by"] = gone.cookies["typed_by"].value
+    with later():
+        assert type_note(bench, job).status_code == 302
 
 
 def test_somebody_else_who_signs_in_does_not_see_them(bench, job, person):

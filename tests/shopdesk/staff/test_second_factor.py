@@ -168,7 +168,8 @@ def test_a_locked_name_is_not_told_that_its_password_was_right(person):
         sign_in(Client(), "ada", "wrong wrong wrong")
     right, wrong = sign_in(Client(), "ada"), sign_in(Client(), "ada", "wrong again")
     assert right.status_code == wrong.status_code == 429
-    assert right.content == wrong.content
+    pages = [re.sub(r"[A-Za-z0-9]{64}", "TOKEN", page.text) for page in (right, wrong)]
+    assert pages[0] == pages[1]
 
 
 def test_the_second_step_ends_after_five_minutes_or_with_a_new_password(
