@@ -19,8 +19,9 @@ def keep_response(request: HttpRequest, response: HttpResponse) -> None:
     if response.streaming or len(response.content) > MAX_BODY:
         return
     shown = messages.get_messages(request)
+    was_shown = shown.used  # reading them here does not count
     texts = [(message.level, str(message)) for message in shown]
-    shown.used = False  # reading them does not count as showing them
+    shown.used = was_shown
     facts = {
         "status": response.status_code,
         "headers": [

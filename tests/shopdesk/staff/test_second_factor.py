@@ -76,6 +76,8 @@ def test_it_is_set_up_with_a_code_of_the_app_and_ends_other_sessions(
     assert "no-store" in done["Cache-Control"]
     codes = done.context["codes"]
     assert len(set(codes)) == 10 and all(code in done.text for code in codes)
+    assert "Your second factor is set up" in done.text
+    assert "Your second factor is set up" not in client.get(PAGE).text
     assert is_in(client) and not is_in(other)
     assert b'name="code"' in sign_in(Client(), "olga").content
 
