@@ -139,8 +139,10 @@ if _db["ENGINE"].endswith("sqlite3"):
     # A file, since the live server of the browser tests has threads of its own.
     _db["TEST"] = {"NAME": DATA_DIR / "test.sqlite3"}
 else:
-    # PostgreSQL's just-in-time compilation costs more time than it saves here.
-    _db.setdefault("OPTIONS", {}).setdefault("options", "-c jit=off")
+    # PostgreSQL's just-in-time compilation costs more time than it saves here. It waits
+    # for a lock as long as SQLite does; then the user is told that it is busy.
+    _options = "-c jit=off -c lock_timeout=20s"
+    _db.setdefault("OPTIONS", {}).setdefault("options", _options)
 
 # --- backups -----------------------------------------------------------------
 

@@ -5,6 +5,8 @@ from django.urls import include, path
 from billing.invoices.balance import balance_of
 from shopdesk.front import pages, search, today
 
+handler500 = "shopdesk.front.server_errors.server_error"
+
 urlpatterns = [
     path("", today.today, name="today"),
     path("find/", search.search, name="find"),

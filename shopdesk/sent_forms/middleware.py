@@ -10,6 +10,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django_htmx.http import HttpResponseClientRedirect, reswap, retarget
 
 from shopdesk.sent_forms import once, responses
+from shopdesk.sent_forms.entries import listed
 
 WAIT = 5.0  # seconds for the first response to be complete
 PAUSE = 0.05  # seconds
@@ -61,13 +62,7 @@ def _saved_before(request) -> HttpResponse:
 
 def _other_entries(request) -> HttpResponse:
     """Say that the page has been used; show what was typed, which is saved nowhere."""
-    entries = [
-        (name.replace("-", " ").replace("_", " "), value)
-        for name, values in request.POST.lists()
-        for value in values
-        if name not in once.NO_ENTRIES and value and "password" not in name
-    ]
-    facts = {"entries": entries, "page": _page_of(request)}
+    facts = {"entries": listed(request.POST.lists()), "page": _page_of(request)}
     response = render(request, "shopdesk/sent_forms/used.html", facts, status=409)
     if request.htmx:
         # htmx shows only successful responses, and here in place of the whole page.

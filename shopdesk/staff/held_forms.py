@@ -15,9 +15,9 @@ from django.core import signing
 from django.middleware.csrf import _unmask_cipher_token
 from django.urls import Resolver404, resolve
 from django.utils.crypto import salted_hmac
-from django.utils.text import capfirst
 
 from shopdesk.encryption import DecryptionError, decrypt, encrypt
+from shopdesk.sent_forms.entries import listed
 from shopdesk.staff.models import User
 from shopdesk.staff.permissions import NEVER_HELD_URLS
 
@@ -27,14 +27,6 @@ COOKIE = "__Host-typed_by" if settings.HTTPS else "typed_by"
 COOKIE_AGE = 2 * 24 * 3600
 MAX_TOKENS = 8  # sign-ins that one browser remembers
 PURPOSE = "held form"
-# What forms carry unseen: versions, keys, drawings, the counts of a list of forms.
-UNLISTED = set(
-    """
-    form_key key last_movement_id opened seen signature version version_now
-    TOTAL_FORMS INITIAL_FORMS MIN_NUM_FORMS MAX_NUM_FORMS
-    """.split()
-)
-NEVER_LISTED = ("password", "passphrase", "code", "secret", "token")
 
 
 @dataclass(frozen=True)
@@ -48,20 +40,8 @@ class HeldForm:
 
     @property
     def listed(self) -> list[tuple[str, str]]:
-        """Return what the page shows: a label and a value, no secrets, no blanks."""
-        found = []
-        for name, values in self.entries:
-            text = ", ".join(value for value in values if value.strip())
-            own_name = name.rpartition("-")[2]
-            if not text or own_name in UNLISTED or name.startswith("initial-"):
-                continue
-            label = capfirst(own_name.replace("_", " "))
-            if text == "on":  # what browsers send for a ticked box
-                text = "yes"
-            if any(word in name.lower() for word in NEVER_LISTED):
-                text = "kept, but not shown"
-            found.append((label, text))
-        return found
+        """Return what the page shows: labels and values."""
+        return listed(self.entries)
 
 
 def hold(request, user) -> str:

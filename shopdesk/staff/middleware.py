@@ -1,5 +1,6 @@
 """Sign-in, session timeout, and what each page requires: a role, a confirmation."""
 
+from contextlib import suppress
 from time import time
 from urllib.parse import urlsplit
 
@@ -7,7 +8,9 @@ from django.conf import settings
 from django.contrib.auth import logout
 from django.contrib.auth import middleware as auth
 from django.contrib.auth.views import redirect_to_login
+from django.contrib.sessions.backends.base import UpdateError
 from django.core.exceptions import PermissionDenied
+from django.db import DatabaseError
 from django.shortcuts import redirect, resolve_url
 from django.utils import timezone
 from django_htmx.http import HttpResponseClientRedirect
@@ -46,7 +49,15 @@ class SessionTimeoutMiddleware:
                 logout(request)
             elif away > ACTIVITY_UPDATE_SECONDS:
                 session["seen"] = now
+                _save_activity(session)
         return self.get_response(request)
+
+
+def _save_activity(session):
+    """Save it now: a page can be shown even if the database cannot be written to."""
+    with suppress(DatabaseError, UpdateError):
+        session.save()
+    session.modified = False
 
 
 class LoginRequiredMiddleware(auth.LoginRequiredMiddleware):

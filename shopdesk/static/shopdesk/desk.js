@@ -76,9 +76,11 @@ for (const name of ["htmx:sendError", "htmx:timeout"]) {
     "The server did not answer. Your entries are still on this page: send them again. Nothing is saved twice.",
   ));
 }
-document.addEventListener("htmx:responseError", () => tellNotSent(
-  "The server could not complete this. Your entries are still on this page: send them again. Nothing is saved twice.",
-));
+document.addEventListener("htmx:responseError", (event) => {
+  const { xhr } = event.detail;
+  const isText = (xhr.getResponseHeader("Content-Type") || "").startsWith("text/plain");
+  tellNotSent(isText ? xhr.responseText : "The server refused this. Your entries are still on this page.");
+});
 document.addEventListener("htmx:afterOnLoad", () => document.getElementById("not-sent")?.remove());
 document.addEventListener("htmx:load", (event) => {
   focusErrors(event.target);

@@ -61,6 +61,7 @@ def test_every_form_that_changes_something_carries_a_key():
         if "{% form_token" not in form and "_version.html" not in form
     }
     assert bare == {
+        "500.html",
         "page.html",
         "shopdesk/staff/code.html",
         "shopdesk/staff/confirm.html",

@@ -1,0 +1,136 @@
+"""Why did a request fail, what is known about its entries, and what can be done?
+
+The page claims only what is known. A form that was sent can be sent again from it: its
+key keeps it from being saved twice.
+"""
+
+import errno
+import sys
+from dataclasses import dataclass
+
+from django.db import Error
+from django.http import HttpResponse
+from django.shortcuts import render
+
+from shopdesk.sent_forms.entries import listed
+from shopdesk.sent_forms.once import key_of
+
+RETRY_SECONDS = 10
+
+
+@dataclass(frozen=True)
+class Cause:
+    """What the storage could not do.
+
+    SQLite says it in `texts`; PostgreSQL by `codes` (SQLSTATE, or the first characters
+    of a class); the operating system by `numbers`.
+    """
+
+    heading: str
+    sentence: str
+    texts: tuple[str, ...] = ()
+    codes: tuple[str, ...] = ()
+    numbers: tuple[int, ...] = ()
+
+
+CAUSES = (
+    Cause(
+        "The database is busy",
+        "Another task is using the database. This usually takes a few seconds.",
+        texts=("database is locked", "table is locked", "database is busy"),
+        codes=("55P03", "57014", "40P01", "40001"),
+    ),
+    Cause(
+        "The disk is full",
+        "The server has no space left to save anything. Free some space on its disk;"
+        " nothing has to be restarted.",
+        texts=("database or disk is full",),
+        codes=("53100",),
+        numbers=(errno.ENOSPC, errno.EDQUOT),
+    ),
+    Cause(
+        "The database is read-only",
+        "The server can read its data but not save anything. Its disk or database must"
+        " be made writable again; nothing has to be restarted.",
+        texts=("readonly database",),
+        codes=("25006",),
+        numbers=(errno.EROFS,),
+    ),
+    Cause(
+        "The database file is damaged",
+        "Stop the server and restore the last backup: manage.py restore FILE.",
+        texts=("disk image is malformed", "file is not a database"),
+        codes=("XX001", "XX002"),
+    ),
+    Cause(
+        "The database cannot be reached",
+        "The server has no connection to its database, or cannot open its file.",
+        texts=("unable to open database", "disk I/O error", "connection"),
+        codes=("08", "57P"),
+    ),
+)
+UNKNOWN = Cause("Server error", "Something went wrong on the server.")
+
+
+def server_error(request) -> HttpResponse:
+    """Answer a request that failed: 503 if the storage is the cause, else 500."""
+    cause = cause_of(sys.exc_info()[1])
+    status = 500 if cause is UNKNOWN else 503
+    if getattr(request, "htmx", None):
+        text = f"{cause.heading}. {cause.sentence} {_known(request)}"
+        response = HttpResponse(text, content_type="text/plain", status=status)
+    else:
+        facts = {"cause": cause, "known": _known(request)}
+        response = render(request, "500.html", facts | _entries(request), status=status)
+    if status == 503:
+        response["Retry-After"] = RETRY_SECONDS
+    response["Cache-Control"] = "no-store, private"
+    return response
+
+
+def cause_of(error: BaseException | None) -> Cause:
+    """Return the first cause that the error, or one that led to it, names."""
+    while error is not None:
+        for cause in CAUSES:
+            if _names(error, cause):
+                return cause
+        error = error.__cause__ or error.__context__
+    return UNKNOWN
+
+
+def _names(error: BaseException, cause: Cause) -> bool:
+    if isinstance(error, OSError):
+        return error.errno in cause.numbers
+    code = getattr(error, "sqlstate", None)
+    if code:
+        return code.startswith(cause.codes) if cause.codes else False
+    is_database = isinstance(error, Error) and getattr(error, "__cause__", None)
+    said = str(error)
+    return bool(is_database) and any(text in said for text in cause.texts)
+
+
+def _known(request) -> str:
+    """Say what is known about the entries that were sent."""
+    if request.method != "POST":
+        return ""
+    if getattr(request, "used_form_key", ""):
+        return "Your entries were saved before this happened."
+    if key_of(request):
+        return (
+            "It is not certain whether your entries were saved. Send them again: they"
+            " are not saved twice."
+        )
+    return "It is not certain whether your entries were saved."
+
+
+def _entries(request) -> dict:
+    """Return what the page needs to show the entries and to send them again."""
+    if not key_of(request) or getattr(request, "used_form_key", ""):
+        return {}
+    sent = list(request.POST.lists())
+    return {
+        "entries": listed(sent),
+        "fields": [(name, value) for name, values in sent for value in values],
+        "path": request.get_full_path(),
+        "has_files": bool(request.FILES),
+    }
