@@ -25,6 +25,7 @@ FACTS = {
     "why": "reason",
     "file": "file",
     "rows": "rows",
+    "count": "sessions",
     "keys": "with keys",
 }
 """What the facts of events are called; a number of records has the name of its kind."""

@@ -7,6 +7,7 @@ import pytest
 from django.core.management import call_command
 from django.db import connection
 from django.urls import reverse
+from django.utils import timezone
 
 from billing.day_close.actions import close_day
 from repairs.jobs.access_codes import show_access_code, store_access_code
@@ -18,8 +19,12 @@ from shopdesk.keeping.retention import Keep
 from shopdesk.recording import chain
 from shopdesk.recording.acting import act_as_command, acting, current
 from shopdesk.recording.models import CHANGES, TrailEntry
+from shopdesk.staff import second_factor
+from shopdesk.staff.forms import SignInCodeForm
 from shopdesk.staff.models import Role, User
 from tests import make
+from tests.billing import till
+from tests.billing.customer_page.conftest import customer_of
 from tests.repairs.history import files
 from tests.shopdesk.keeping.test_backup import empty_database
 from tests.shopdesk.trail.entries import entries_of, last_entry
@@ -64,6 +69,16 @@ def test_a_failed_sign_in_is_recorded_without_a_name_that_is_none(client, kim):
     assert "canary" not in str(list(TrailEntry.objects.values_list()))
 
 
+def test_a_wrong_code_of_the_second_factor_is_recorded(kim):
+    kim.totp_secret = second_factor.encrypt_secret(second_factor.new_secret(), kim)
+    kim.totp_confirmed_at = timezone.now()
+    kim.save()
+    assert entries_of(kim)[-1][1]["totp_secret"] is None
+    assert not SignInCodeForm(kim, {"code": "wrong-canary"}).is_valid()
+    assert entries_of(kim)[-1] == ("wrong_secret", {})
+    assert "canary" not in str(list(TrailEntry.objects.values_list()))
+
+
 def test_guessing_while_locked_out_does_not_fill_the_trail(client, kim):
     for _ in range(12):
         sign_in(client, "kim", "wrong")
@@ -81,6 +96,17 @@ def test_a_request_names_who_acts_and_forgets_it_after(client, kim):
     assert (entry.record, entry.by_name, entry.source) == (customer.pk, "Kim", "web")
     assert entry.values == {"preferred_contact": ["phone", "post"]}
     assert current().by is None
+
+
+def test_an_answer_by_link_is_the_customers(db):
+    make.shop()
+    job = till.sent(on=timezone.localdate()).job
+    written = TrailEntry.objects.count()
+    assert customer_of(job).send("yes", who="Ada Fenwick").status_code == 303
+    entries = TrailEntry.objects.order_by("id")[written:]
+    [approved] = [e for e in entries if "state" in e.values and e.record == job.pk]
+    assert approved.values["state"] == ["quoted", "approved"]
+    assert (approved.by, approved.source) == (None, "customer link")
 
 
 def test_a_command_is_named(db):
