@@ -15,6 +15,8 @@ from shopdesk.recording.canonical import to_json
 from shopdesk.recording.models import Action, TrailEntry
 from shopdesk.recording.writing import NONE, Key, new_entry, write
 
+BATCH = 500
+"""Rows read at once after an update: a statement takes a limited number of ids."""
 Values = dict[str, Any]
 """Recorded fields of one record by name, each as the trail has it."""
 
@@ -29,11 +31,12 @@ class RecordedQuerySet(models.QuerySet):
         with transaction.atomic(using=self.db, savepoint=False):
             before = _read(_locked(self.order_by()), fields)
             count = super().update(**values)
-            if before:
-                rows = self.model._base_manager.using(self.db)
-                after = _read(rows.filter(pk__in=list(before)), fields)
+            rows, pks = self.model._base_manager.using(self.db), list(before)
+            for start in range(0, len(pks), BATCH):
+                batch = rows.filter(pk__in=pks[start : start + BATCH])
+                after = _read(batch, fields)
                 changes = {pk: _changes(before[pk], after[pk]) for pk in after}
-                _write_changes(self.model, changes)
+                write(changed_entries(self.model, changes))
         return count
 
     update.alters_data = True
@@ -144,10 +147,6 @@ def changed_entries(
         )
         for pk, details in changes.items()
     ]
-
-
-def _write_changes(model: type[Recorded], changes: dict[int, dict[str, Any]]) -> None:
-    write(changed_entries(model, changes))
 
 
 def _named(fields: list[models.Field], names: Iterable[str]) -> list[models.Field]:

@@ -135,16 +135,17 @@ class _Words:
 
     def lines(self, entry: TrailEntry, *, is_named: bool) -> Iterator[str]:
         """Yield the sentences about one entry; unless it is named, what it is about."""
-        action = Action(entry.action)
+        action, label = entry.action, entry.get_action_display()
         model = recorded_model(entry.kind)
         if action not in CHANGES or model is None:
-            yield self._event(action, entry.values or {})
+            yield self._event(label, entry.values or {})
             return
-        verb = "" if action == Action.CHANGED else f" {action.label}"
+        is_change = action == Action.CHANGED
         if not is_named and entry.parent is not None:
-            yield f"{self._kind_and_name(model, entry.record)}{verb or ':'}"
-        elif verb:
-            yield verb.strip()
+            end = ":" if is_change else f" {label}"
+            yield f"{self._kind_and_name(model, entry.record)}{end}"
+        elif not is_change:
+            yield label
         if entry.values is None:
             yield ERASED
             return
@@ -152,12 +153,12 @@ class _Words:
         order = {field.name: rank for rank, field in enumerate(fields)}
         for name in sorted(entry.values, key=lambda name: order.get(name, len(order))):
             pair = entry.values[name]
-            if action == Action.CHANGED:
+            if is_change:
                 yield self._change(model, name, pair)
             elif name != model.belongs_to and not (pair and False in pair):
                 yield self._single(model, name, pair)
 
-    def _event(self, action: Action, facts: dict[str, Any]) -> str:
+    def _event(self, label: str, facts: dict[str, Any]) -> str:
         written = []
         for name, value in facts.items():
             model = recorded_model(name)
@@ -168,7 +169,7 @@ class _Words:
                 written.append(f"{value:,} {plural or FACTS.get(name, name)}")
             else:
                 written.append(f"{FACTS.get(name, name)} ‘{value}’")
-        return f"{action.label}: {', '.join(written)}" if written else action.label
+        return f"{label}: {', '.join(written)}" if written else label
 
     def _change(self, model, name: str, pair: Any) -> str:
         """Say what became of one field of a record."""

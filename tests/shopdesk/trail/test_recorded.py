@@ -16,6 +16,7 @@ from repairs.faults.models import Check, Fix, Symptom, UsualPart
 from repairs.jobs.access_codes import store_access_code
 from repairs.jobs.models import AccessCode, FinalTest, Job, Labour, PartUsed, Reading
 from repairs.stock.models import Delivery, Part, Supplier
+from shopdesk.recording import recorded
 from shopdesk.recording.models import TrailEntry
 from shopdesk.recording.recorded import Recorded, RecordedQuerySet
 from shopdesk.shop.models import MarkupTier, Shop, TaxRate
@@ -283,6 +284,13 @@ def test_links_between_records_are_recorded_from_either_side(ada):
     here.substitutes.add(there)
     for part, other in ((here, there), (there, here)):
         assert entries_of(part)[-1][1] == {"substitutes": [[], [other.pk]]}
+
+
+def test_an_update_of_more_rows_than_one_statement_takes_is_recorded(ada, monkeypatch):
+    monkeypatch.setattr(recorded, "BATCH", 3)
+    makes = [make.customer() for _ in range(7)]
+    Customer.objects.filter(pk__in=[c.pk for c in makes[1:]]).update(notes="moved")
+    assert [len(entries_of(customer)) for customer in makes] == [1] + 6 * [2]
 
 
 def test_a_change_taken_back_leaves_no_entry(ada):
