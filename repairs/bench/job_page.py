@@ -85,7 +85,7 @@ class JobPage:
         return all(panel.repair.is_tested for panel in self.to_be_fixed)
 
     @cached_property
-    def steps(self):
+    def transitions(self):
         return list(self.job.transitions.select_related("by"))
 
     @property

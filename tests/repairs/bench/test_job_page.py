@@ -647,6 +647,17 @@ def test_a_number_that_no_record_has_is_not_found(bench, verb):
         assert bench.post(address).status_code == 404
 
 
+def test_the_page_lists_each_change_of_status(bench, me):
+    job = working(states.APPROVED).job
+    job.transitions.create(
+        from_state="quoted", to_state="approved", by=me, made_at=timezone.now()
+    )
+    page = bench.get(job.get_absolute_url()).content.decode()
+    history = page[page.index("Job history") :]
+    assert "quoted" in history and str(me) in history
+    assert "no changes since" not in history
+
+
 # --- what it asks of the database -----------------------------------------------
 
 
