@@ -69,14 +69,18 @@ def act_once(request: HttpRequest):
 
 
 def content_hash(request: HttpRequest) -> str:
-    """Return a hash of sender, path and entries."""
+    """Return a hash of sender, path and entries.
+
+    The form's key is part of it: the database has not got it, so that nobody can find
+    a short secret, such as a device's passcode, by trying.
+    """
     entries = [
         (name, values)
         for name, values in sorted(request.POST.lists())
         if name not in NO_ENTRIES
     ]
     files = [(name, f.name, f.size) for name, f in sorted(request.FILES.items())]
-    sent = [request.user.pk, request.path, entries, files]
+    sent = [key_of(request), request.user.pk, request.path, entries, files]
     return hash_of(json.dumps(sent))
 
 

@@ -200,3 +200,13 @@ def test_a_refusal_leaves_neither_the_change_nor_the_key(bench, rf, me):
     assert not attempt(request, None, rename_and_refuse)
     assert User.objects.get(pk=me.pk).name == me.name
     assert not SentForm.objects.exists()
+
+
+@pytest.mark.django_db
+def test_a_short_secret_can_not_be_found_from_the_stored_hash(bench):
+    """The same entries under another key give another hash."""
+    job = working()
+    for key in ("one-key", "another-key"):
+        bench.post(url(job, "book_minutes"), minutes(job) | {"form_key": key})
+    hashes = SentForm.objects.values_list("content_hash", flat=True)
+    assert len(set(hashes)) == 2
