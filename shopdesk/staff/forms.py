@@ -46,16 +46,16 @@ def counted_failures(user):
     So a guess is not checked any more, and the session goes on.
     """
     failures = FailureCount.of_secrets(user)
-    if wait := failures.seconds_to_wait(at=timezone.now()):
+    if wait := failures.begin(at=timezone.now()):
         raise ValidationError(
             f"Too many wrong attempts. Wait {wait_text(wait)} and try again."
         )
     try:
         yield
     except ValidationError:
-        failures.add(at=timezone.now())
         record_event(Action.WRONG_SECRET, user, by=user)
         raise
+    failures.succeed()
 
 
 class SignInForm(forms.Form):

@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 from ipaddress import IPv6Address, ip_address, ip_network
 
 from django.conf import settings
+from django.db.models import F
 from django.utils.crypto import salted_hmac
 
 from shopdesk.staff.models import RequestCount
@@ -64,6 +65,18 @@ class FailureCount:
             key=self.key, window_start__gt=start, count__gte=self.limit.requests
         ).first()
         return _rest(row, self.limit, at=at) if row else 0
+
+    def begin(self, *, at: datetime) -> int:
+        """Count an attempt before it is checked; return the wait if it is refused.
+
+        So no more attempts are checked than the limit allows, however many are sent
+        at once. `succeed` takes back what was no failure.
+        """
+        return seconds_until_allowed(self.key, self.limit, at=at)
+
+    def succeed(self) -> None:
+        begun = RequestCount.objects.filter(key=self.key, count__gt=0)
+        begun.update(count=F("count") - 1)
 
     def add(self, *, at: datetime) -> None:
         RequestCount.objects.count_one(

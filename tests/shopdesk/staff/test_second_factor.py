@@ -17,6 +17,7 @@ from shopdesk.staff.middleware import ALLOWED_BEFORE_SECOND_FACTOR
 from shopdesk.staff.models import RecoveryCode, Role, User
 from shopdesk.stamp import Stamp
 from tests import make
+from tests.at_once import all_at_once
 from tests.shopdesk.staff.test_held_forms import Browser, hidden
 from tests.shopdesk.staff.test_permissions import SHUT, offenders
 from tests.shopdesk.staff.test_sign_in import is_in, sign_in
@@ -331,3 +332,22 @@ def test_the_trail_shows_what_happened_to_it(client, owner, start):
         "factor_removed",
     ]
     assert codes[0] not in str(list(TrailEntry.objects.values_list("details")))
+
+
+@pytest.mark.django_db(transaction=True)
+def test_codes_sent_at_once_are_not_checked_more_often_than_one_by_one(person):
+    secret, _ = set_up(person("ada"))
+    client = Client()
+    sign_in(client, "ada")
+    key = client.cookies["sessionid"].value
+
+    def guess():
+        other = Client()
+        other.cookies["sessionid"] = key
+        pages.append(other.post(CODE, {"code": wrong_code(secret)}).text)
+
+    pages = []
+    assert all_at_once(*[guess] * 12) == []
+    checked = sum("This code is wrong" in page for page in pages)
+    refused = sum("Too many wrong attempts" in page for page in pages)
+    assert checked <= 6 and checked + refused == 12
