@@ -196,12 +196,16 @@ def confirmed_sign_in():
 
 @pytest.fixture(scope="session", autouse=True)
 def cheap_requests(django_test_environment):
-    """Leave out work that each test client would repeat and no test looks at."""
+    """Leave out work that each test client would repeat and few tests look at."""
     from django.conf import settings
     from django.test import client
 
+    from shopdesk.shop import clock
+
     # Otherwise each client reads the list of all static files.
     settings.WHITENOISE_AUTOREFRESH = True
+    # Every client would look at the clock first; see tests/shopdesk/shop/test_clock.py.
+    watch, clock.watch = clock.watch, lambda *args, **facts: None
     store = client.store_rendered_templates
 
     def store_page(data, signal, sender, template, context, **facts):
@@ -215,7 +219,7 @@ def cheap_requests(django_test_environment):
 
     client.store_rendered_templates = store_page
     yield
-    client.store_rendered_templates = store
+    client.store_rendered_templates, clock.watch = store, watch
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -151,7 +151,7 @@ def store_invoice(
     """Give the invoice its number, render its document, and store both."""
     pattern = shop.credit_series if invoice.is_credit_note else shop.invoice_series
     invoice.series = numbering.series_name(pattern, on=stamp.on)
-    invoice.number = numbering.give(invoice.series, kind=invoice.kind)
+    invoice.number = numbering.give(invoice.series, kind=invoice.kind, on=stamp.on)
     invoice.issued_on, invoice.issued_by = stamp.on, stamp.by
     seller = Party(shop.name, shop.address, shop.country, shop.tax_id)
     invoice.set_party("seller", seller)

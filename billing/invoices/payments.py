@@ -287,7 +287,7 @@ def store_receipt(payment: Payment, *, stamp: Stamp) -> Receipt:
         )
     receipt = Receipt(payment=payment, series=f"R{payment.paid_on:%y}")
     # A series name that no document prefix can produce.
-    receipt.number = numbering.give(f"receipt {payment.paid_on.year}")
+    receipt.number = numbering.give(f"receipt {payment.paid_on.year}", on=stamp.on)
     receipt.keep(receipt_paper(receipt, job=job, shop=Shop.current(), made_at=stamp.at))
     receipt.save(force_insert=True)
     return receipt

@@ -40,6 +40,7 @@ class Migration(migrations.Migration):
                 ('name', models.CharField(max_length=20, unique=True)),
                 ('kind', models.CharField(blank=True, default='', max_length=8, verbose_name='what it numbers')),
                 ('last', models.PositiveIntegerField(default=0)),
+                ('last_on', models.DateField(null=True)),
             ],
             options={
                 'verbose_name_plural': 'series',
@@ -204,6 +205,8 @@ class Migration(migrations.Migration):
                 ('warranty_text', models.TextField(blank=True, default='This warranty covers the repaired fault. It ends if the device was opened by others, dropped or exposed to liquid. Your legal rights are not affected.', help_text='On the warranty certificate, and on the invoice of the repair.', max_length=2000, verbose_name='On warranty certificates')),
                 ('reminder_text', models.TextField(blank=True, default='Our records show that this invoice is still unpaid.', help_text='First sentence of a reminder. The amount and its due date follow.', max_length=2000, verbose_name='In reminders')),
                 ('parcel_text', models.TextField(blank=True, default='', help_text='On the packing slip that travels with a device.', max_length=2000, verbose_name='In parcels')),
+                ('clock_seen_at', models.DateTimeField(editable=False, null=True)),
+                ('clock_doubted_since', models.DateTimeField(editable=False, null=True, verbose_name='clock doubted since')),
             ],
             options={
                 'constraints': [models.CheckConstraint(condition=models.Q(('id', 1)), name='shop_is_one'), models.CheckConstraint(condition=models.Q(('cash_step__gte', 0), ('diagnosis_fee__gte', 0), ('hourly_cost__gte', 0), ('hourly_rate__gte', 0), ('markup__gte', 0), ('return_shipping_price__gte', 0), ('rounding_step__gte', 0), ('target_margin__gte', 0), ('target_margin__lt', 100)), name='shop_amounts_make_sense'), models.CheckConstraint(condition=models.Q(('final_test_risk__gt', 0), ('final_test_risk__lt', 1), ('max_comeback_risk__gt', 0), ('max_comeback_risk__lt', 1), ('verdict_confidence__gt', Decimal('0.5')), ('verdict_confidence__lt', 1)), name='shop_chances_make_sense')],

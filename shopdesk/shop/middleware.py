@@ -1,14 +1,22 @@
+from contextlib import suppress
+
+from django.db import DatabaseError
+from django.utils import timezone
 from django.utils.functional import SimpleLazyObject
 
+from shopdesk.shop import clock
 from shopdesk.shop.models import Shop
 
 
 class ShopMiddleware:
-    """Sets `request.shop`, which is loaded once, when first used."""
+    """Sets `request.shop`, loaded once, when first used; keeps an eye on the clock."""
 
     def __init__(self, get_response):
         self.get_response = get_response
+        self.look = clock.Look()
 
     def __call__(self, request):
         request.shop = SimpleLazyObject(Shop.current)
+        with suppress(DatabaseError):  # pages can be read when nothing can be written
+            clock.watch(request.shop, self.look, now=timezone.now())
         return self.get_response(request)

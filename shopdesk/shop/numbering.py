@@ -14,6 +14,7 @@ from django.db.models import F
 
 from shopdesk.errors import RefusedError
 from shopdesk.shop.models.number_series import Series
+from shopdesk.shop.models.shop import Shop
 
 YEAR = "{yy}"
 INVOICES, CREDITS = "invoice", "credit"
@@ -66,17 +67,46 @@ class NumberSeriesError(RefusedError):
     """Numbers of two kinds would mix in one series."""
 
 
+class DateOrderError(RefusedError):
+    """A document would be dated before the last one of its series."""
+
+
 @transaction.atomic
-def give(series: str, *, kind: str = "") -> int:
+def give(series: str, *, kind: str = "", on: date | None = None) -> int:
     """Return the next number of a series: 1, 2, 3 …
 
-    Call it in the transaction that stores the number; otherwise there may be a gap.
+    `on` is the date of the document, where dates must not go back. Call it in the
+    transaction that stores the number; otherwise there may be a gap.
+
+    Raises: NumberSeriesError, DateOrderError.
     """
-    Series.objects.get_or_create(name=series, defaults={"kind": kind})
+    _, is_new = Series.objects.get_or_create(name=series, defaults={"kind": kind})
+    # This locks the series.
     row = Series.objects.filter(name=series, kind=kind)
     if not row.update(last=F("last") + 1):
         raise NumberSeriesError(f"{series} has numbers of another kind already.")
-    return row.get().last
+    found = row.get()
+    if is_new:
+        _check_start(series)
+    if on is None:
+        return found.last
+    if found.last_on is not None and on < found.last_on:
+        raise DateOrderError(
+            f"The last number of {series} is dated {found.last_on:%-d %B %Y}; this one"
+            f" would be dated {on:%-d %B %Y}. Check the date of the server. If it is"
+            " right, the owner can choose another prefix in the settings."
+        )
+    row.update(last_on=on)
+    return found.last
+
+
+def _check_start(series: str) -> None:
+    """Refuse a new series while the clock is in doubt: its year may be wrong."""
+    if Shop.objects.filter(pk=1, clock_doubted_since__isnull=False).exists():
+        raise DateOrderError(
+            f"{series} would be a new series, and the date of the server may be wrong."
+            " Correct its clock, or let the owner confirm the date."
+        )
 
 
 def give_job_number(on: date) -> str:

@@ -5,5 +5,6 @@ from shopdesk.shop import views
 app_name = "shop"
 urlpatterns = [
     path("figures/", views.settings, name="settings"),
+    path("clock/", views.confirm_clock, name="confirm_clock"),
     path("figures/examples/", views.examples, name="examples"),
 ]

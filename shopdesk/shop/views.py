@@ -3,12 +3,12 @@ from django.http import HttpRequest
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_GET, require_POST
 
 from shopdesk.errors import RefusedError
 from shopdesk.sent_forms import seen_values
 from shopdesk.sent_forms.attempts import attempt
-from shopdesk.shop import actions
+from shopdesk.shop import actions, clock
 from shopdesk.shop.forms import SettingsForm, SettingsForms
 from shopdesk.shop.models import Shop
 from shopdesk.shop.queries import example, rate_rows, tier_rows
@@ -50,6 +50,15 @@ def settings(request):
         ),
     }
     return render(request, "shopdesk/shop/settings.html", context)
+
+
+@require_POST
+def confirm_clock(request):
+    """The owner says that the date of the server is right."""
+    shop, now = Shop.current(), timezone.now()
+    attempt(request, None, clock.confirm, shop, now=now)
+    messages.success(request, "Date confirmed.")
+    return redirect("today")
 
 
 def _drop(request: HttpRequest, pressed: str, *, on) -> str:

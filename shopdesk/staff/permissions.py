@@ -79,6 +79,7 @@ CONFIRMED_URLS = frozenset(
         "comebacks:json",
         "day_close:csv",
         "intake:show_code",
+        "shop:confirm_clock",
         "shop:settings",
         "staff:activate_second_factor",
         "staff:add",

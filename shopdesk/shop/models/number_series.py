@@ -7,6 +7,8 @@ class Series(models.Model):
     name = models.CharField(max_length=20, unique=True)
     kind = models.CharField("what it numbers", max_length=8, blank=True, default="")
     last = models.PositiveIntegerField(default=0)
+    # The date of the document with that number; None where dates have no order.
+    last_on = models.DateField(null=True)
 
     class Meta:
         verbose_name_plural = "series"

@@ -331,6 +331,14 @@ class Shop(Recorded):
         "In parcels", help_text="On the packing slip that travels with a device."
     )
 
+    # When the shop was last used, as far as its clock was believed; see `shop.clock`.
+    clock_seen_at = models.DateTimeField(null=True, editable=False)
+    clock_doubted_since = models.DateTimeField(
+        "clock doubted since", null=True, editable=False
+    )
+
+    unrecorded = frozenset({"clock_seen_at"})
+
     class Meta:
         constraints = [
             models.CheckConstraint(condition=Q(id=1), name="shop_is_one"),

@@ -164,6 +164,7 @@ FOR_OWNER_ONLY = {
     "month:model",
     "month:month",
     "month:pdf",
+    "shop:confirm_clock",
     "shop:examples",
     "shop:settings",
     "staff:add",

@@ -1,0 +1,68 @@
+"""Does the server's clock jump?
+
+Documents are numbered in the order of their dates, so a wrong clock does damage that
+cannot be undone. The moment when the shop was last used is noted; when the clock is
+more than a day before it, or leaps ahead, everybody is warned until the clock is right
+or the owner says that it is.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from time import monotonic
+
+from shopdesk.shop.models import Shop
+
+JUMP = timedelta(days=1)
+BREAK = timedelta(days=60)  # the longest time that a shop may be closed unasked
+EVERY = 300.0  # seconds between two looks
+
+
+@dataclass
+class Look:
+    """When this process last looked: the clock, and a counter that cannot jump."""
+
+    clock: datetime | None = None
+    counter: float = 0.0
+
+    def is_due(self, now: datetime) -> bool:
+        """Whether some time has passed, or the clock has moved without it."""
+        return (
+            self.clock is None
+            or monotonic() - self.counter > EVERY
+            or abs(self._jump(now)) > JUMP
+        )
+
+    def has_leapt(self, now: datetime) -> bool:
+        """Whether the clock went ahead by more than the time that has passed."""
+        return self.clock is not None and self._jump(now) > JUMP
+
+    def _jump(self, now: datetime) -> timedelta:
+        assert self.clock is not None
+        return now - self.clock - timedelta(seconds=monotonic() - self.counter)
+
+
+def watch(shop: Shop, look: Look, *, now: datetime) -> None:
+    """Note that the shop is in use, or that its clock is in doubt."""
+    if not look.is_due(now):
+        return
+    leapt = look.has_leapt(now)
+    look.clock, look.counter = now, monotonic()
+    believed = shop.clock_doubted_since or shop.clock_seen_at or now
+    is_right = believed - JUMP <= now <= believed + BREAK
+    if shop.clock_doubted_since is None and (leapt or not is_right):
+        _store(shop, clock_doubted_since=believed)
+    elif shop.clock_doubted_since is None:
+        _store(shop, clock_seen_at=max(now, believed))
+    elif is_right and not leapt:
+        confirm(shop, now=now)
+
+
+def confirm(shop: Shop, *, now: datetime) -> None:
+    """Believe the clock, as the owner says that it is right."""
+    _store(shop, clock_seen_at=now, clock_doubted_since=None)
+
+
+def _store(shop: Shop, **values: datetime | None) -> None:
+    for name, value in values.items():
+        setattr(shop, name, value)
+    Shop.objects.filter(pk=shop.pk).update(**values)
