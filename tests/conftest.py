@@ -322,31 +322,18 @@ def reset_database_after_transactions(request):
     from django.db import connection
     from django.test import TransactionTestCase
 
+    from shopdesk.keeping import migrating
+
     flush = TransactionTestCase._fixture_teardown
 
     def reset(test):
         if connection.vendor == "sqlite":
             request.getfixturevalue("databases").reset()
             return
-        _triggers("drop")
+        migrating.remove_guards("default")
         flush(test)
-        _triggers("create")
+        migrating.create_guards("default")
 
     TransactionTestCase._fixture_teardown = reset
     yield
     TransactionTestCase._fixture_teardown = flush
-
-
-def _triggers(action):
-    from django.db import connection
-
-    from billing.guards import GUARDS as billing_guards
-    from repairs.guards import GUARDS as repair_guards
-    from shopdesk import triggers
-    from shopdesk.guards import GUARDS as shopdesk_guards
-
-    guards = [*shopdesk_guards, *repair_guards, *billing_guards]
-    statements = getattr(triggers, action)(guards, vendor=connection.vendor)
-    with connection.cursor() as cursor:
-        for statement in statements:
-            cursor.execute(statement)

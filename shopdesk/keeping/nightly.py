@@ -12,6 +12,7 @@ from django.db import connection
 from django.utils import timezone
 
 from repairs.stock.models import Part
+from shopdesk.keeping import migrating
 from shopdesk.keeping.archive import PART, ArchiveError, row_count
 from shopdesk.keeping.backup import backup, verify
 from shopdesk.keeping.models import VerifiedBackup
@@ -104,6 +105,11 @@ def problems() -> Iterator[str]:
         tags=[checks.Tags.database], databases=[connection.alias]
     ):
         yield message.msg
+    if not migrating.has_guards(connection.alias):
+        yield (
+            "The database lacks guards that protect its records from changes. Run:"
+            " manage.py migrate"
+        )
     for part in Part.objects.with_wrong_stock():
         yield (
             f"Part {part.number}: {part.on_hand} in stock, but its movements add up to"
