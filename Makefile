@@ -3,7 +3,7 @@
 
 PORT ?= 8000
 SERVE ?= 1
-export PORT PYTHON
+export BIND PORT PYTHON
 py := .venv/bin/python
 plain = $$(cd .ci; ../$(py) -c 'from mutants import plain_files; print(*plain_files())')
 djade = .venv/bin/djade --target-version 5.2 $$(find templates -name '*.html')
@@ -13,22 +13,22 @@ djade = .venv/bin/djade --target-version 5.2 $$(find templates -name '*.html')
 help: ## show this list
 	@sed -n 's/^\([a-z]*\): *## /make \1\t/p' Makefile | expand -t 14
 
-demo: ## start a shop with 18 months of data; PORT= another port, SERVE=0 only fill it
+demo: ## start a shop with 18 months of data; PORT= another port, BIND= address, SERVE=0 only fill it
 	@bash .ci/machine demo
 	@bash .ci/install demo
-	@[ "$(SERVE)" = 0 ] || $(py) .ci/serve.py
+	@[ "$(SERVE)" = 0 ] || $(py) gunicorn.conf.py
 	@$(py) manage.py check_database
 	@$(py) manage.py migrate -v 0
 	@$(py) manage.py demo
-	@[ "$(SERVE)" = 0 ] || exec $(py) -m gunicorn -c .ci/serve.py shopdesk.wsgi
+	@[ "$(SERVE)" = 0 ] || exec $(py) -m gunicorn shopdesk.wsgi
 
 run: ## start your own shop
 	@bash .ci/machine demo
 	@bash .ci/install demo
-	@$(py) .ci/serve.py
+	@$(py) gunicorn.conf.py
 	@$(py) manage.py check_database
 	@$(py) manage.py migrate -v 0
-	@exec $(py) -m gunicorn -c .ci/serve.py shopdesk.wsgi
+	@exec $(py) -m gunicorn shopdesk.wsgi
 
 test: ## run all tests on SQLite, or some: ARGS="-k book_in"
 	@bash .ci/machine test

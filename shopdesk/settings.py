@@ -72,11 +72,15 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
-    # First, so that error pages have the shop, too.
-    "shopdesk.shop.middleware.ShopMiddleware",
-    "django.middleware.security.SecurityMiddleware",
-    "whitenoise.middleware.WhiteNoiseMiddleware",
+    # First those that add headers, so that every answer has them.
+    "shopdesk.serving.middleware.RequestMiddleware",
     "csp.middleware.CSPMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django.middleware.security.SecurityMiddleware",
+    "shopdesk.serving.middleware.MethodMiddleware",
+    # Before all that can fail, so that error pages have the shop, too.
+    "shopdesk.shop.middleware.ShopMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -86,7 +90,6 @@ MIDDLEWARE = [
     "shopdesk.staff.middleware.LoginRequiredMiddleware",
     "shopdesk.staff.middleware.RolePermissionMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
-    "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "axes.middleware.AxesMiddleware",
     # After those of users and messages, as a repeated form gets the first messages.
@@ -201,6 +204,10 @@ if HTTPS:
     SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = True
     SECURE_HSTS_SECONDS = 31536000
     SECURE_HSTS_INCLUDE_SUBDOMAINS = True
+    # Browsers' own list of such hosts is the shop's decision: it is hard to leave.
+    SILENCED_SYSTEM_CHECKS = ["security.W021"]
+    # What watches the server asks it directly.
+    SECURE_REDIRECT_EXEMPT = ["^health/$"]
     if PROXIES:
         # Without a proxy of ours, any visitor could send this header.
         SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
@@ -255,6 +262,7 @@ LOGGING = {
     # Errors are written to the server's output, with their traceback.
     "formatters": {
         "masked": {"()": "billing.customer_page.log_masking.MaskedFormatter"},
+        "line": {"format": "%(message)s"},
     },
     "handlers": {
         "broken": {
@@ -262,9 +270,16 @@ LOGGING = {
             "level": "ERROR",
             "formatter": "masked",
         },
+        "requests": {"class": "logging.StreamHandler", "formatter": "line"},
     },
     "loggers": {
-        "axes": {"level": "WARNING"},
+        # Its warnings name who failed to sign in: it may be a mistyped password.
+        "axes": {"level": "ERROR"},
         "django": {"handlers": ["broken"], "level": "INFO"},
+        "shopdesk.requests": {
+            "handlers": ["requests"],
+            "level": "INFO",
+            "propagate": False,
+        },
     },
 }

@@ -4,11 +4,14 @@ from django.urls import include, path
 
 from billing.invoices.balance import balance_of
 from shopdesk.front import pages, search, today
+from shopdesk.serving.health import health
 
+handler400 = "shopdesk.front.server_errors.bad_request"
 handler500 = "shopdesk.front.server_errors.server_error"
 
 urlpatterns = [
     path("", today.today, name="today"),
+    path("health/", health, name="health"),
     path("find/", search.search, name="find"),
     path("look/", pages.look, name="look"),
     path("staff/", include("shopdesk.staff.urls")),

@@ -3,7 +3,9 @@
 import logging
 import re
 
-_TOKEN = re.compile(r"(/q/)[^/\s?#\"'<>]+")
+_TOKEN = re.compile(r"(/q/)[^/\s?#\"'<>]+", re.IGNORECASE)
+# In these lines PostgreSQL repeats the values of the row that it refused.
+_DETAIL = re.compile(r"^DETAIL: .*$", re.MULTILINE)
 
 
 def masked(text: str) -> str:
@@ -22,13 +24,15 @@ class MaskedRecord(logging.LogRecord):
 
 
 class MaskedFormatter(logging.Formatter):
-    """Format a log line without tokens, including its traceback."""
+    """Format a line with the request's id; also its traceback holds no token."""
 
     def __init__(self) -> None:
-        super().__init__("%(asctime)s %(levelname)s %(message)s")
+        super().__init__("%(asctime)s %(levelname)s id=%(id)s %(message)s")
 
     def format(self, record: logging.LogRecord) -> str:
-        return masked(super().format(record))
+        request = getattr(record, "request", None)
+        record.id = getattr(request, "request_id", "-")
+        return _DETAIL.sub("DETAIL: …", masked(super().format(record)))
 
 
 def mask_records() -> None:

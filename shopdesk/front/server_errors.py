@@ -8,12 +8,15 @@ import errno
 import sys
 from dataclasses import dataclass
 
+from django.core.exceptions import DisallowedHost
 from django.db import Error
 from django.http import HttpResponse
 from django.shortcuts import render
+from django.template.loader import render_to_string
 
 from shopdesk.sent_forms.entries import listed
 from shopdesk.sent_forms.once import key_of
+from shopdesk.serving.request_log import WRONG_HOST, note_event
 
 RETRY_SECONDS = 10
 
@@ -77,15 +80,35 @@ def server_error(request) -> HttpResponse:
     cause = cause_of(sys.exc_info()[1])
     status = 500 if cause is UNKNOWN else 503
     if getattr(request, "htmx", None):
-        text = f"{cause.heading}. {cause.sentence} {_known(request)}"
+        text = (
+            f"{cause.heading}. {cause.sentence} {_known(request)}"
+            f" Request {_id(request)}."
+        )
         response = HttpResponse(text, content_type="text/plain", status=status)
     else:
-        facts = {"cause": cause, "known": _known(request)}
+        facts = {"cause": cause, "known": _known(request), "id": _id(request)}
         response = render(request, "500.html", facts | _entries(request), status=status)
     if status == 503:
         response["Retry-After"] = RETRY_SECONDS
     response["Cache-Control"] = "no-store, private"
     return response
+
+
+def bad_request(request, exception) -> HttpResponse:
+    """Answer a request that cannot be read, or that is for another host.
+
+    Without the request's context: the host is wrong for whatever a page asks of it.
+    """
+    template = "400.html"
+    if isinstance(exception, DisallowedHost):
+        note_event(request, WRONG_HOST)
+        template = "shopdesk/front/wrong_host.html"
+    return HttpResponse(render_to_string(template), status=400)
+
+
+def _id(request) -> str:
+    """Return the request's id, by which the log has more about it."""
+    return getattr(request, "request_id", "-")
 
 
 def cause_of(error: BaseException | None) -> Cause:

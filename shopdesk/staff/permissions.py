@@ -12,7 +12,11 @@ OWNER_ONLY = frozenset({OWNER})
 
 # Open without sign-in. Their views state that, too: see `login_not_required`.
 PUBLIC_URLS = frozenset(
-    {"staff:sign_in", "staff:code", "staff:set_up", "link:page", "link:paper"}
+    {
+        *("staff:sign_in", "staff:code", "staff:set_up"),
+        *("link:page", "link:paper"),
+        "health",
+    }
 )
 
 ROOM_ROLES = {

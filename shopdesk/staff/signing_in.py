@@ -20,6 +20,12 @@ from django.views.decorators.http import require_POST
 from django_htmx.http import HttpResponseClientRedirect, reswap, retarget
 
 from shopdesk.errors import RefusedError
+from shopdesk.serving.request_log import (
+    CONFIRMATION_FAILED,
+    FORM_REFUSED,
+    SIGN_IN_FAILED,
+    note_event,
+)
 from shopdesk.staff import actions, held_forms
 from shopdesk.staff.browsers import name_browser
 from shopdesk.staff.forms import (
@@ -93,6 +99,7 @@ def sign_in(request):
         return _sign_in(request, form.user)
     if form.non_field_errors():
         failures.add(at=timezone.now())
+        note_event(request, SIGN_IN_FAILED)
     return _sign_in_page(request, form)
 
 
@@ -130,6 +137,8 @@ def code(request):
     form = SignInCodeForm(user, request.POST or None)
     if form.is_valid():
         return _sign_in(request, user)
+    if form.errors:
+        note_event(request, SIGN_IN_FAILED)
     return _code_page(request, form)
 
 
@@ -233,6 +242,7 @@ def _whole_page(request, page):
 
 def csrf_failure(request, reason=""):
     """Keep the entries of a page that is older than the latest sign-in."""
+    note_event(request, FORM_REFUSED)
     typed_by = held_forms.typed_by(request)
     if typed_by and held_forms.FIELD in request.POST:
         # A page on the way through sign-in, which already carries entries.
@@ -257,6 +267,8 @@ def confirm(request):
     if form.is_valid():
         request.session["confirmed"] = int(time())
         return _continue(request)
+    if form.errors:
+        note_event(request, CONFIRMATION_FAILED)
     return _confirm_page(request, form)
 
 

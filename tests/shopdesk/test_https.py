@@ -1,6 +1,9 @@
 """Who may say that a request came by HTTPS."""
 
+import os
 import runpy
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -34,3 +37,17 @@ def test_the_header_of_a_proxy_is_trusted_only_behind_a_proxy(
 def test_https_without_a_proxy_is_warned_about(settings, https, proxies, warnings):
     settings.HTTPS, settings.PROXIES = https, proxies
     assert len(https_is_recognised()) == warnings
+
+
+def test_djangos_checks_for_deployment_find_nothing(tmp_path):
+    """With the settings of a shop behind a proxy that terminates TLS."""
+    environment = {"PATH": os.environ["PATH"], "SHOPDESK_DATA": str(tmp_path)}
+    environment |= {"HTTPS": "1", "PROXIES": "1", "ALLOWED_HOSTS": "shop.example"}
+    ran = subprocess.run(
+        [sys.executable, "manage.py", "check", "--deploy", "--fail-level", "WARNING"],
+        cwd=SETTINGS.parents[1],
+        env=environment,
+        capture_output=True,
+        text=True,
+    )
+    assert ran.returncode == 0, ran.stderr
