@@ -23,10 +23,10 @@ def test_a_text_is_read_only_where_it_belongs(other):
         decrypt(encrypt(CODE, **BOUND), **BOUND | other)
 
 
-@pytest.mark.parametrize("damaged", [b"", b"\x01", encrypt(CODE, **BOUND)[:9]])
-def test_a_text_cut_short_is_refused(damaged):
+@pytest.mark.parametrize("length", [0, 1, 9, -1])
+def test_a_text_cut_short_is_refused(length):
     with pytest.raises(DecryptionError):
-        decrypt(damaged, **BOUND)
+        decrypt(encrypt(CODE, **BOUND)[:length], **BOUND)
 
 
 def test_the_same_text_is_never_encrypted_to_the_same_bytes():
