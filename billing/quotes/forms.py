@@ -49,8 +49,11 @@ class OptionForm(forms.ModelForm):
         labels = {"fix_type": "Type"}
         help_texts = {"track_record": "Shown to the customer as written here."}
 
-    def __init__(self, *args, **kwargs):
+    def __init__(self, *args, sees_costs, **kwargs):
         super().__init__(*args, **kwargs)
+        if self.instance.price_reason and not sees_costs:
+            # A reason may state costs, so it is kept but not shown.
+            del self.fields["price_reason"]
         self.fields["fix_type"].choices = [
             ("", "no repair"),
             *QuoteOption._meta.get_field("fix_type").choices,
@@ -127,12 +130,15 @@ class LineForm(forms.ModelForm):
 class OptionForms:
     """The form of one option, those of its lines, and one for a new line."""
 
-    def __init__(self, option, *, data, usual_tax, taxes, removed):
+    def __init__(self, option, *, data, usual_tax, taxes, removed, sees_costs):
         self.option = option
         prefix = f"o{option.pk}"
         is_posted = data is not None and f"{prefix}-title" in data
         self.form = OptionForm(
-            data if is_posted else None, instance=option, prefix=prefix
+            data if is_posted else None,
+            instance=option,
+            prefix=prefix,
+            sees_costs=sees_costs,
         )
         self.lines = []
         common = {"places": option.quote.places, "taxes": taxes}
@@ -208,7 +214,7 @@ class OptionForms:
 class DraftForms:
     """All forms on the page of a draft, sent together so that no entry is lost."""
 
-    def __init__(self, quote, *, shop, on, data=None, removed=""):
+    def __init__(self, quote, *, shop, on, sees_costs, data=None, removed=""):
         self.findings = QuoteFindingsForm(
             data if data is not None and "q-findings" in data else None,
             instance=quote,
@@ -219,6 +225,7 @@ class DraftForms:
             "usual_tax": quote.job.customer.tax_kind or shop.tax_kind,
             "taxes": TaxRate.objects.in_force(on),
             "removed": removed,
+            "sees_costs": sees_costs,
         }
         self.options = [
             OptionForms(option, **facts)

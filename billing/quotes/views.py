@@ -23,7 +23,7 @@ from shopdesk.errors import StaleError
 from shopdesk.look.downloads import pdf_response
 from shopdesk.sent_forms.attempts import attempt
 from shopdesk.staff.models import Role
-from shopdesk.staff.permissions import BENCH_OR_OWNER, can_open
+from shopdesk.staff.permissions import can_open, can_see_costs
 from shopdesk.stamp import Stamp
 
 
@@ -100,9 +100,19 @@ def quote(request, pk):
     if request.method == "POST":
         return _change_draft(request, quote)
     if quote.is_draft:
-        forms = DraftForms(quote, shop=request.shop, on=timezone.localdate())
+        forms = _draft_forms(request, quote)
         return _draft_page(request, quote, forms)
     return _sent_page(request, quote)
+
+
+def _draft_forms(request, quote, **sent):
+    return DraftForms(
+        quote,
+        shop=request.shop,
+        on=timezone.localdate(),
+        sees_costs=can_see_costs(request.user, request.shop),
+        **sent,
+    )
 
 
 def _draft_page(request, quote, forms):
@@ -115,7 +125,6 @@ def _draft_page(request, quote, forms):
             "draft": forms,
             "forms": forms.all,
             "written_in": quote.written_in(request.shop),
-            "sees_suggestion": request.user.role in BENCH_OR_OWNER,
             "has_room": len(forms.options) < MAX_OPTIONS,
             "fingerprint": queries.draft_fingerprint(quote),
         },
@@ -137,7 +146,6 @@ def _sent_page(request, quote, **bound):
             "is_expired": quote.is_expired(today),
             "latest": quote.job.quotes.defer("pdf").live().first(),
             "written_in": written_in,
-            "sees_suggestion": request.user.role in BENCH_OR_OWNER,
             "accept_form": RecordAcceptanceForm(
                 quote, prefix="yes", written_in=written_in
             ),
@@ -168,9 +176,7 @@ def _save_draft(request, quote, then, *, removed="", is_sent=False):
         nonlocal forms
         today = timezone.localdate()
         _, locked = drafting.lock_draft(quote)
-        forms = DraftForms(
-            locked, shop=request.shop, on=today, data=request.POST, removed=removed
-        )
+        forms = _draft_forms(request, locked, data=request.POST, removed=removed)
         opened = request.POST.get("opened")
         if opened and opened != queries.draft_fingerprint(locked):
             raise StaleError(STALE)
@@ -217,9 +223,7 @@ def _change_draft(request, quote):
 def recalculate(request, pk):
     """Return the totals of a draft as entered, without saving."""
     quote = _quote(pk)
-    forms = DraftForms(
-        quote, shop=request.shop, on=timezone.localdate(), data=request.POST
-    )
+    forms = _draft_forms(request, quote, data=request.POST)
     written_in = quote.written_in(request.shop)
     context = {"draft": forms, "written_in": written_in, "quote": quote}
     return render(request, "billing/quotes/_totals_swap.html", context)

@@ -1,11 +1,14 @@
 """What happens to a job and the stock at once."""
 
+from decimal import Decimal
+
 from django.db import transaction
 
 from repairs.jobs import states
 from repairs.jobs.models import Job, PartUsed, Repair
 from repairs.stock.actions import put_back_in_stock, remove_from_stock
 from repairs.stock.models import Delivery, Part
+from repairs.stock.queries import current_costs
 from shopdesk.errors import InvalidTransitionError
 from shopdesk.shop.models import Shop
 from shopdesk.shop.price_list import part_price
@@ -24,22 +27,21 @@ def use_part(
     """Take a part from stock and book it on the repair, or do neither."""
     job = _at_the_bench(repair, "no parts can be booked now.")
     markups = Shop.current().markups()
-    return [
-        repair.parts_used.create(
-            part=part,
-            delivery=source,
-            quantity=share,
-            cost=source.unit_cost,
-            price=part_price(source.unit_cost, fixed=part.fixed_price, markups=markups),
-        )
-        for source, share in remove_from_stock(
-            part,
-            quantity=quantity,
-            delivery=delivery,
-            stamp=stamp,
-            reason=f"job {job.number}",
-        )
-    ]
+    known_cost = current_costs([part]).get(part.pk, Decimal(0))
+    used = []
+    for source, share in remove_from_stock(
+        part,
+        quantity=quantity,
+        delivery=delivery,
+        stamp=stamp,
+        reason=f"job {job.number}",
+    ):
+        # A delivery whose cost is missing is taken to cost what the part does.
+        cost = known_cost if source.unit_cost is None else source.unit_cost
+        price = part_price(cost, fixed=part.fixed_price, markups=markups)
+        facts = {"quantity": share, "cost": cost, "price": price}
+        used.append(repair.parts_used.create(part=part, delivery=source, **facts))
+    return used
 
 
 @transaction.atomic

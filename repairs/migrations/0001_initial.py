@@ -277,7 +277,7 @@ class Migration(migrations.Migration):
                 ('lot', models.CharField(blank=True, max_length=40, verbose_name='lot or date code')),
                 ('quantity', models.PositiveIntegerField()),
                 ('remaining', models.PositiveIntegerField(editable=False)),
-                ('unit_cost', shopdesk.fields.MoneyField()),
+                ('unit_cost', shopdesk.fields.MoneyField(null=True)),
                 ('received_on', models.DateField()),
                 ('part', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='deliveries', to='repairs.part')),
                 ('supplier', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='deliveries', to='repairs.supplier')),

@@ -21,6 +21,8 @@ from repairs.stock.models import (
     Supplier,
 )
 from shopdesk.errors import StaleError
+from shopdesk.shop.models import Shop
+from shopdesk.shop.price_list import part_price
 from shopdesk.stamp import Stamp
 
 Kind = StockMovement.Kind
@@ -117,19 +119,42 @@ def receive(
     part: Part,
     *,
     quantity: int,
-    unit_cost: Decimal,
+    unit_cost: Decimal | None = None,
     on: date,
     supplier: str = "",
     lot: str = "",
     **facts,
 ) -> Delivery:
-    """Add a delivery to stock; a supplier of a new name is added, too."""
+    """Add a delivery to stock; a supplier of a new name is added, too.
+
+    Its cost is entered later if left out.
+    """
     return _lock(part, Kind.RECEIVED, **facts).add_delivery(
         quantity,
         unit_cost=unit_cost,
         received_on=on,
         supplier=_supplier(supplier),
         lot=lot,
+    )
+
+
+@transaction.atomic
+def enter_cost(delivery: Delivery, *, unit_cost: Decimal, stamp: Stamp) -> None:
+    """Enter the missing cost of a delivery, also for the repairs that used it.
+
+    Repairs that were handed over keep the cost that they have: it is final.
+    Raises: StaleError if someone else has entered it meanwhile.
+    """
+    part = Part.objects.select_for_update().get(pk=delivery.part_id)
+    delivery = Delivery.objects.select_for_update().get(pk=delivery.pk)
+    if delivery.unit_cost is not None:
+        raise StaleError("Someone else has entered the cost of this delivery.")
+    delivery.unit_cost = unit_cost
+    delivery.save(update_fields=["unit_cost"])
+    markups = Shop.current().markups()
+    delivery.used_in.filter(repair__handed_over_on=None).update(
+        cost=unit_cost,
+        price=part_price(unit_cost, fixed=part.fixed_price, markups=markups),
     )
 
 

@@ -34,9 +34,11 @@ def status_filter(*more):
 
 
 class PartFilter(EntryFilter):
-    show = status_filter(("none", "out of stock"))
+    show = status_filter(("none", "out of stock"), ("no_cost", "cost missing"))
 
     def by_status(self, parts, name, value):
         if value == "none":
             return parts.filter(is_retired=False, on_hand=0)
+        if value == "no_cost":
+            return parts.without_cost()
         return super().by_status(parts, name, value)

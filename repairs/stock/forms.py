@@ -120,15 +120,29 @@ class ReceiveForm(MovementForm):
     )
     on = DayFormField(label="Received on", initial=timezone.localdate)
 
-    def __init__(self, *args, **kwargs):
+    def __init__(self, *args, sees_costs, **kwargs):
         super().__init__(*args, **kwargs)
         self.fields["unit_cost"].shown = self.shop.places
+        if not sees_costs:
+            del self.fields["unit_cost"]
 
     def clean_on(self):
         day = self.cleaned_data["on"]
         if day > timezone.localdate():
             raise ValidationError("Enter a date that is not in the future.")
         return day
+
+
+class CostForm(forms.Form):
+    """The cost of a delivery that was received without it."""
+
+    unit_cost = MoneyFormField(label="Unit cost", places=4)
+
+    def __init__(self, *args, delivery, shop, **kwargs):
+        super().__init__(*args, prefix=f"cost{delivery.pk}", **kwargs)
+        field = self.fields["unit_cost"]
+        field.shown = shop.places
+        field.widget.attrs["aria-label"] = f"Unit cost, {delivery}"
 
 
 def _reason(help_text: str) -> forms.CharField:

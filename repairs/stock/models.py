@@ -66,6 +66,10 @@ class PartQuerySet(RecordedQuerySet):
         counts = deliveries.order_by().values("part").annotate(n=Count("pk"))
         return self.annotate(open_deliveries=Coalesce(Subquery(counts.values("n")), 0))
 
+    def without_cost(self):
+        """Parts with a delivery whose cost was not entered yet."""
+        return self.filter(pk__in=Delivery.objects.without_cost().values("part"))
+
     def with_wrong_stock(self):
         """Parts whose stock is not the sum of movements, or not that of deliveries."""
 
@@ -152,6 +156,10 @@ class DeliveryQuerySet(RecordedQuerySet):
         """With the columns of a list."""
         return self.select_related("part", "supplier")
 
+    def without_cost(self):
+        """Those received by someone who may not see costs; the cost is missing."""
+        return self.filter(unit_cost=None)
+
     def oldest_first(self):
         """In the order in which they are used."""
         return self.order_by("received_on", "id")
@@ -180,7 +188,8 @@ class Delivery(Recorded):
     lot = models.CharField("lot or date code", max_length=40, blank=True)
     quantity = models.PositiveIntegerField()
     remaining = models.PositiveIntegerField(editable=False)
-    unit_cost = MoneyField()
+    # Empty until someone who may see costs enters it.
+    unit_cost = MoneyField(null=True)
     received_on = models.DateField()
 
     unrecorded = frozenset({"remaining"})

@@ -38,12 +38,13 @@ def series(part: Part) -> str:
 def current_costs(parts: Iterable[Part]) -> dict[int, Decimal]:
     """Return the unit cost of each part, by its id.
 
-    It is that of the delivery used next, else of the last one. A part that was never
-    delivered is missing.
+    It is that of the delivery used next, else of the last one; deliveries without a
+    cost do not count. A part of which no cost is known is missing.
     """
     last_costs: dict[int, Decimal] = {}
     next_costs: dict[int, Decimal] = {}
-    for delivery in Delivery.objects.filter(part__in=list(parts)).oldest_first():
+    deliveries = Delivery.objects.filter(part__in=list(parts), unit_cost__isnull=False)
+    for delivery in deliveries.oldest_first():
         last_costs[delivery.part_id] = delivery.unit_cost
         if delivery.remaining:
             next_costs.setdefault(delivery.part_id, delivery.unit_cost)

@@ -9,6 +9,7 @@ urlpatterns = [
     path("<int:pk>/", views.part, name="part"),
     path("<int:pk>/change/", views.change, name="change"),
     path("<int:pk>/receive/", views.receive, name="receive"),
+    path("deliveries/<int:pk>/cost/", views.enter_cost, name="enter_cost"),
     path("<int:pk>/count/", views.count, name="count"),
     path("<int:pk>/scrap/", views.scrap, name="scrap"),
 ]

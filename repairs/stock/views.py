@@ -1,4 +1,5 @@
 from django.contrib import messages
+from django.core.exceptions import PermissionDenied
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST
@@ -6,12 +7,13 @@ from django_tables2 import RequestConfig
 
 from repairs.stock import actions, queries
 from repairs.stock.filters import PartFilter
-from repairs.stock.forms import CountForm, PartForm, ReceiveForm, ScrapForm
-from repairs.stock.models import Part, Supplier
+from repairs.stock.forms import CostForm, CountForm, PartForm, ReceiveForm, ScrapForm
+from repairs.stock.models import Delivery, Part, Supplier
 from repairs.stock.part_values import format_value
 from repairs.stock.tables import MovementTable, PartTable, UseTable
 from shopdesk.look.forms import edit_page
 from shopdesk.sent_forms.attempts import attempt
+from shopdesk.staff.permissions import can_see_costs
 from shopdesk.stamp import Stamp
 
 MAX_DELIVERIES = 100
@@ -29,15 +31,24 @@ def part(request, pk):
     return _show(request, get_object_or_404(Part, pk=pk), {})
 
 
-def _show(request, part, sent):
-    """The page of a part; of its three forms, the one in `sent` keeps its entries."""
-    facts = {"part": part, "shop": request.shop}
+def _show(request, part, sent, *, sent_cost=None):
+    """The page of a part; of its three forms, the one in `sent` keeps its entries.
+
+    So does `sent_cost`, the form of the cost of one delivery.
+    """
     initial = {"last_movement_id": actions.last_movement(part)}
     forms = {
-        name: form_class(initial=initial, **facts)
-        for name, form_class in MOVEMENT_FORMS.items()
+        name: _movement_form(request, name, part, initial=initial)
+        for name in MOVEMENT_FORMS
     } | sent
     deliveries = part.deliveries.select_related("supplier").oldest_first().reverse()
+    deliveries = list(deliveries[:MAX_DELIVERIES])
+    if can_see_costs(request.user, request.shop):
+        for delivery in deliveries:
+            if delivery.unit_cost is None:
+                form = CostForm(delivery=delivery, shop=request.shop)
+                is_sent = sent_cost and sent_cost.prefix == form.prefix
+                delivery.cost_form = sent_cost if is_sent else form
     movements = part.movements.select_related("delivery", "by").order_by("-id")
     uses = part.used_in.select_related("repair__job__device__model").order_by("-id")
     configure = RequestConfig(request).configure
@@ -49,14 +60,22 @@ def _show(request, part, sent):
             "parsed_value": format_value(part.parsed_value),
             "series": queries.series(part),
             "substitutes": queries.substitutes(part),
-            "deliveries": deliveries[:MAX_DELIVERIES],
+            "deliveries": deliveries,
             "movements": configure(MovementTable(movements)),
             "uses": configure(UseTable(uses)),
             "suppliers": Supplier.objects.all()[:500],
-            "forms": list(forms.values()),
+            "forms": [*forms.values(), *([sent_cost] if sent_cost else [])],
             **forms,
         },
     )
+
+
+def _movement_form(request, name, part, *sent, **options):
+    """Return the form of a stock movement, as this user may see it."""
+    facts = {"part": part, "shop": request.shop, **options}
+    if name == "receive":
+        facts["sees_costs"] = can_see_costs(request.user, request.shop)
+    return MOVEMENT_FORMS[name](*sent, **facts)
 
 
 def add(request):
@@ -76,6 +95,22 @@ def receive(request, pk):
 
 
 @require_POST
+def enter_cost(request, pk):
+    """Enter the cost of a delivery that was received without it."""
+    delivery = get_object_or_404(Delivery.objects.select_related("part"), pk=pk)
+    if not can_see_costs(request.user, request.shop):
+        raise PermissionDenied
+    form = CostForm(request.POST, delivery=delivery, shop=request.shop)
+    if form.is_valid():
+        facts = {"stamp": Stamp.of(request), **form.cleaned_data}
+        if attempt(request, form, actions.enter_cost, delivery, **facts):
+            messages.success(request, f"Unit cost of delivery {delivery} saved.")
+            return redirect(delivery)
+        delivery.refresh_from_db()
+    return _show(request, delivery.part, {}, sent_cost=form)
+
+
+@require_POST
 def count(request, pk):
     return _move(request, pk, "count", actions.count)
 
@@ -88,7 +123,7 @@ def scrap(request, pk):
 def _move(request, pk, name, action):
     """Move stock and show the part; a refusal is shown above the form."""
     part = get_object_or_404(Part, pk=pk)
-    form = MOVEMENT_FORMS[name](request.POST, part=part, shop=request.shop)
+    form = _movement_form(request, name, part, request.POST)
     if form.is_valid():
         facts = {"stamp": Stamp.of(request), **form.cleaned_data}
         if attempt(request, form, action, part, **facts):

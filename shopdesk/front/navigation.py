@@ -1,9 +1,9 @@
-"""The context of every page: the shop, and the menus that the user may open."""
+"""The context of every page: the shop, the menus, and whether costs are shown."""
 
 from django.urls import reverse
 from django.utils.functional import SimpleLazyObject
 
-from shopdesk.staff.permissions import can_open
+from shopdesk.staff.permissions import can_open, can_see_costs
 
 # Label, first page, and the URL namespaces that belong to it.
 MAIN_MENU = (
@@ -34,9 +34,12 @@ FOOTER_MENU = (
 
 
 def page_context(request):
-    """Return the shop and the menus, lazily: unused, they cost no database query."""
+    """Return what every page may use, lazily: unused, it costs no database query."""
     return {
         "shop": request.shop,
+        "sees_costs": SimpleLazyObject(
+            lambda: can_see_costs(request.user, request.shop)
+        ),
         "main_menu": SimpleLazyObject(lambda: visible_links(request, MAIN_MENU)),
         "footer_menu": SimpleLazyObject(lambda: visible_links(request, FOOTER_MENU)),
     }

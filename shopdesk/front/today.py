@@ -11,9 +11,10 @@ from billing.quotes import states as quote_states
 from billing.quotes.models import Quote
 from repairs.jobs import states
 from repairs.jobs.models import Job, JobTransition, ReturnAssessment
+from repairs.stock.models import Part
 from shopdesk.keeping.models import VerifiedBackup
 from shopdesk.staff.models import Role
-from shopdesk.staff.permissions import can_open
+from shopdesk.staff.permissions import can_open, can_see_costs
 
 MAX_BACKUP_AGE = timedelta(days=2)
 
@@ -54,6 +55,9 @@ def today(request):
         "shopdesk/front/today.html",
         {
             "groups": shown,
+            "parts_without_cost": Part.objects.without_cost().count()
+            if can_see_costs(request.user, request.shop)
+            else 0,
             "count": sum(len(group.jobs) for group in shown),
             "backup": backup_age(now=timezone.now())
             if request.user.role == Role.OWNER

@@ -99,6 +99,7 @@ ICON_OF: dict[str, str] = {
     "credit note": "back",
     "refund due": "triangle",
     "waiting": "dots",
+    "cost missing": "dots",
     "failed": "triangle",
     "no backup": "triangle",
     "old backup": "triangle",

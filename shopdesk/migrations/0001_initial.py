@@ -183,6 +183,8 @@ class Migration(migrations.Migration):
                 ('markup', shopdesk.fields.FixedDecimalField(default=Decimal('60'), help_text='Applied to the unit cost of the delivery, below the first tier.', verbose_name='Markup on parts (%)')),
                 ('quote_days', shopdesk.fields.SmallNumberField(default=30, help_text='After that it expires.', verbose_name='Quote validity (days)')),
                 ('link_days', shopdesk.fields.SmallNumberField(default=90, help_text='Customers read and answer the quote and see the repair status.', verbose_name='Customer link validity (days)')),
+                ('counter_sees_costs', models.BooleanField(default=False, help_text='If not ticked, the counter receives deliveries without their cost.', verbose_name='Counter sees costs')),
+                ('bench_sees_costs', models.BooleanField(default=True, help_text='If not ticked, fixes are compared by price and risk alone.', verbose_name='Bench sees costs')),
                 ('owners_need_second_factor', models.BooleanField(default=True, help_text='A code from an app, besides the password. An owner may postpone setting it up for 7 days.', verbose_name='Owners need a second factor')),
                 ('uses_repair_form', models.BooleanField(default=False, help_text='Directive (EU) 2024/1799: once issued, its conditions are binding for at least 30 days. Check local regulations.', verbose_name='Offer the European Repair Information Form')),
                 ('emails_customer', models.BooleanField(default=True, help_text='What was agreed, with the quote attached. Often required for distance contracts (in the EU: Directive 2011/83/EU, Art. 8). Check local regulations.', verbose_name='Confirm a customer’s answer by email')),

@@ -111,6 +111,13 @@ GROUPS = (
         ),
     ),
     SettingGroup(
+        "costs",
+        "Who sees costs",
+        "Costs of parts and repairs, margins and comeback allowances. Owners always see"
+        " them.",
+        ("counter_sees_costs", "bench_sees_costs"),
+    ),
+    SettingGroup(
         "sign_in",
         "Sign-in",
         "How owners prove who they are.",

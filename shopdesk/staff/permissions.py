@@ -71,6 +71,8 @@ URL_ROLES = {
     "stock:parts": ANY_ROLE,
     "stock:part": ANY_ROLE,
     "stock:receive": ANY_ROLE,
+    # Its view asks who may see costs.
+    "stock:enter_cost": ANY_ROLE,
     # Its view asks who may open the record itself.
     "trail:record": ANY_ROLE,
 }
@@ -119,6 +121,12 @@ def can_open(user, url_name: str) -> bool:
     return user.is_authenticated and user.role in roles_for(url_name)
 
 
-def can_see_costs(user) -> bool:
-    """Whether `user` may see what parts and repairs cost the shop."""
-    return user.role in BENCH_OR_OWNER
+def can_see_costs(user, shop) -> bool:
+    """Whether `user` may see costs, margins and comeback allowances.
+
+    The settings of the shop decide, except for owners, who see all.
+    """
+    if not user.is_authenticated:
+        return False
+    by_role = {COUNTER: shop.counter_sees_costs, BENCH: shop.bench_sees_costs}
+    return user.role == OWNER or by_role.get(user.role, False)

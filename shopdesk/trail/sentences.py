@@ -50,7 +50,7 @@ def describe(
     In the history of one record, lines name only what belongs to it.
     """
     names = _names(entries)
-    words = _Words(shop, names, can_see_costs(user))
+    words = _Words(shop, names, can_see_costs(user, shop))
     for entry in entries:
         entry.who = _who(entry)
         entry.about = words.record(entry)

@@ -59,6 +59,7 @@ class MarkupTier(Recorded):
     starts_at = MoneyField("parts that cost at least")
     percent = FixedDecimalField("markup in percent")
 
+    costs = frozenset({"starts_at", "percent"})
     belongs_to = SETTINGS
 
     class Meta:

@@ -182,6 +182,16 @@ class Shop(Recorded):
         max_value=730,
         help_text="Customers read and answer the quote and see the repair status.",
     )
+    counter_sees_costs = models.BooleanField(
+        "Counter sees costs",
+        default=False,
+        help_text="If not ticked, the counter receives deliveries without their cost.",
+    )
+    bench_sees_costs = models.BooleanField(
+        "Bench sees costs",
+        default=True,
+        help_text="If not ticked, fixes are compared by price and risk alone.",
+    )
     owners_need_second_factor = models.BooleanField(
         "Owners need a second factor",
         default=True,
@@ -338,6 +348,7 @@ class Shop(Recorded):
     )
 
     unrecorded = frozenset({"clock_seen_at"})
+    costs = frozenset({"hourly_cost", "target_margin", "markup"})
 
     class Meta:
         constraints = [

@@ -89,6 +89,28 @@ def test_words_options_and_lines_are_changed_and_kept(desk):
     assert (line.price, line.amount, line.suggested) == (Decimal("49.50"), 99, 51)
 
 
+def test_a_reason_that_may_state_costs_is_kept_from_who_may_not_see_them(client):
+    quote = till.drafted()
+    option, other = quote.options.all()
+    option.price_reason = "The part costs us 41.20."
+    option.save()
+    client.force_login(make.user(Role.COUNTER))
+    page = client.get(quote.get_absolute_url()).content.decode()
+    assert "41.20" not in page and "Our cost" not in page
+    sent = draft(client, quote, **{f"o{other.pk}-price_reason": "A regular."})
+    sent |= {f"o{option.pk}-price_reason": "", f"o{option.pk}-title": "New jack"}
+    where = reverse("quotes:recalculate", args=[quote.pk])
+    totals = client.post(where, sent).content.decode()
+    assert "Total" in totals and "Our cost" not in totals
+    assert client.post(quote.get_absolute_url(), sent).status_code == 302
+    reasons = [one.price_reason for one in quote.options.all()]
+    assert reasons == ["The part costs us 41.20.", "A regular."]
+    assert quote.options.first().title == "New jack"
+    client.force_login(make.user(Role.OWNER))
+    assert "41.20" in client.get(quote.get_absolute_url()).content.decode()
+    assert "Our cost" in client.post(where, sent).content.decode()
+
+
 def test_a_line_is_added_and_taken_out(desk):
     quote = till.drafted()
     option = quote.options.first()

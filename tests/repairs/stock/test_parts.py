@@ -8,6 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from repairs.jobs import states
+from repairs.jobs.actions import use_part
 from repairs.jobs.models import PartUsed
 from repairs.stock import actions, queries
 from repairs.stock.forms import PartForm
@@ -224,6 +225,53 @@ def test_a_delivery_is_received_with_a_new_supplier(client, bench):
     assert (delivery.remaining, delivery.unit_cost) == (5, Decimal("1.2"))
     assert delivery.supplier.name == "Brook & Son" and delivery.lot == "2611"
     assert part.movements.get().by == bench
+
+
+def test_a_delivery_is_received_without_its_cost_by_who_may_not_see_it(client):
+    part = make.part(on_hand=1, unit_cost=Decimal("2.75"))
+    client.force_login(make.user(Role.COUNTER))
+    page = client.get(part.get_absolute_url()).content.decode()
+    assert "r-unit_cost" not in page and "entered later" in page
+    send(client, part, "receive", unit_cost="9.99", quantity="5", on="2026-03-03")
+    delivery = part.deliveries.last()
+    assert (delivery.remaining, delivery.unit_cost) == (5, None)
+    assert queries.current_costs([part]) == {part.pk: Decimal("2.75")}
+    cost = reverse("stock:enter_cost", args=[delivery.pk])
+    entered = {f"cost{delivery.pk}-unit_cost": "3.1255"}
+    assert client.post(cost, entered).status_code == 403
+    delivery.refresh_from_db()
+    assert delivery.unit_cost is None
+
+
+def test_a_missing_cost_is_entered_also_for_repairs_that_are_not_final(client):
+    make.shop(markup=Decimal(100))
+    part = make.part(on_hand=1, unit_cost=Decimal(2))
+    facts = {"on": make.DAY + timedelta(days=1), "stamp": make.stamp()}
+    late = actions.receive(part, quantity=5, **facts)
+    client.force_login(make.user(Role.OWNER))
+    assert "1 part</a> was received without" in page_of(client, "/")
+    assert numbers(client.get("/shelf/?show=no_cost")) == [part.number]
+    here, gone = (
+        make.repair(make.job(state=states.APPROVED), fix=make.fix()) for _ in range(2)
+    )
+    for repair in (here, gone):
+        [used] = use_part(repair, part=part, delivery=late, stamp=make.stamp())
+        assert (used.cost, used.price) == (2, 4)
+    make.hand_over(gone.job, on=make.DAY + timedelta(days=2))
+    url = reverse("stock:enter_cost", args=[late.pk])
+    box = f"cost{late.pk}-unit_cost"
+    assert box in page_of(client, part.get_absolute_url())
+    refused = client.post(url, {box: "1e5"}).content.decode()
+    assert 'value="1e5"' in refused and "Enter an amount" in refused
+    assert client.post(url, {box: "3.1255"}).status_code == 302
+    assert "3.1255" in page_of(client, part.get_absolute_url())
+    costs = [(u.cost, u.price) for u in late.used_in.order_by("id")]
+    assert costs == [(Decimal("3.1255"), Decimal("6.25")), (2, 4)]
+    again = client.post(url, {box: "5"}).content.decode()
+    assert "has entered the cost" in again and box not in again
+    late.refresh_from_db()
+    assert late.unit_cost == Decimal("3.1255")
+    assert "received without" not in page_of(client, "/")
 
 
 def test_a_supplier_name_in_another_spelling_is_the_same_supplier(client):

@@ -64,6 +64,7 @@ FOR_ANY_ROLE = {
     "staff:start_second_factor",
     "staff:switch",
     "stock:part",
+    "stock:enter_cost",
     "stock:receive",
     "stock:parts",
     "today",
