@@ -8,7 +8,7 @@ py := .venv/bin/python
 plain = $$(cd .ci; ../$(py) -c 'from mutants import plain_files; print(*plain_files())')
 djade = .venv/bin/djade --target-version 5.2 $$(find templates -name '*.html')
 
-.PHONY: help demo run test lint format lock migrations pictures mutants
+.PHONY: help demo run test lint format lock migrations pictures mutants install sbom
 
 help: ## show this list
 	@sed -n 's/^\([a-z]*\): *## /make \1\t/p' Makefile | expand -t 14
@@ -29,6 +29,10 @@ run: ## start your own shop
 	@$(py) manage.py check_database
 	@$(py) manage.py migrate -v 0
 	@exec $(py) -m gunicorn shopdesk.wsgi
+
+install: ## install what the shop needs, without starting it
+	@bash .ci/machine demo
+	@bash .ci/install demo
 
 test: ## run all tests on SQLite, or some: ARGS="-k book_in"
 	@bash .ci/machine test
@@ -74,3 +78,10 @@ mutants: ## mutation score of the plain files; SAMPLE= mutants drawn with SEED=
 	@bash .ci/machine test
 	@bash .ci/install dev
 	@$(py) .ci/mutants.py $(SAMPLE) $(SEED)
+
+sbom: ## write .cache/sbom.json: all components with their versions (CycloneDX)
+	@bash .ci/install dev
+	@mkdir -p .cache
+	@$(py) -W ignore -m cyclonedx_py requirements --pyproject pyproject.toml \
+		--output-reproducible -o .cache/sbom.json requirements.lock
+	@echo "Written: .cache/sbom.json"

@@ -85,11 +85,13 @@ class Server:
         return request(self.port, "GET", path, headers=headers)
 
 
-def request(port, method, path, *, headers=None, body=None, context=None):
+def request(
+    port, method, path, *, headers=None, body=None, context=None, source="127.0.0.1"
+):
     """Send one request on a connection of its own; the answer's body is in `text`."""
     kind = http.client.HTTPSConnection if context else http.client.HTTPConnection
     more = {"context": context} if context else {}
-    connection = kind("127.0.0.1", port, timeout=60, **more)
+    connection = kind("127.0.0.1", port, timeout=60, source_address=(source, 0), **more)
     try:
         connection.request(method, path, body, headers or {})
         answer = connection.getresponse()
