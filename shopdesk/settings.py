@@ -84,6 +84,8 @@ MIDDLEWARE = [
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
+    # Before all that keeps or answers what was sent.
+    "shopdesk.serving.middleware.TextMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "shopdesk.recording.middleware.ActingMiddleware",
     "shopdesk.staff.middleware.SessionTimeoutMiddleware",

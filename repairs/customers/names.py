@@ -4,12 +4,8 @@ Names of any script are accepted. Invisible characters, which would make two equ
 differ or reverse a line on paper, are removed.
 """
 
-import unicodedata
+from shopdesk.text import clean_text
 
-# Joiners that some scripts, and some emoji, are spelt with.
-JOINERS = "\u200c\u200d"
-MAX_MARKS = 4
-"""Accents on one letter; no script needs more, and more would overlap other lines."""
 LOOKALIKES = str.maketrans("OQDILSBZG", "000115826")
 
 
@@ -18,15 +14,7 @@ def normalize_text(text: str, *, keep_lines: bool = False) -> str:
     if keep_lines:
         lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
         return "\n".join(normalize_text(line) for line in lines).strip("\n")
-    characters: list[str] = []
-    marks = 0
-    for character in unicodedata.normalize("NFC", text):
-        marks = marks + 1 if unicodedata.combining(character) else 0
-        is_invisible = unicodedata.category(character) in ("Cf", "Co", "Cs")
-        if marks > MAX_MARKS or (is_invisible and character not in JOINERS):
-            continue
-        characters.append(character)
-    return " ".join("".join(characters).split())
+    return " ".join(clean_text(text).split())
 
 
 def phone_digits(text: str) -> tuple[str, ...]:

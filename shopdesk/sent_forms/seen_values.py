@@ -14,6 +14,7 @@ from django.utils.html import format_html_join
 from django.utils.safestring import SafeString
 
 from shopdesk.errors import StaleError
+from shopdesk.text import clean_text
 
 CHANGED = (
     "Someone else changed this meanwhile. Nothing of yours is saved yet: compare the"
@@ -109,10 +110,10 @@ def _shown(bound: BoundField, value: Any) -> str | list[str]:
 
 
 def _plain(value: Any) -> str | list[str]:
-    """Return text with line breaks of one character; browsers send two."""
+    """Return text as it is when sent: cleaned, its line breaks of one character."""
     if isinstance(value, list | tuple):
         return [_plain(one) for one in value]
-    return "" if value is None else str(value).replace("\r\n", "\n")
+    return "" if value is None else clean_text(str(value).replace("\r\n", "\n"))
 
 
 def _conflict(bound: BoundField, stored: Any) -> Conflict:

@@ -1,12 +1,15 @@
-"""What every request has: an id, a line in the log, safe headers, a known method."""
+"""What every request has: an id, a line in the log, safe headers, clean text."""
 
 from secrets import token_hex
 from time import perf_counter
 
-from django.http import HttpResponseNotAllowed
+from django.http import HttpResponseNotAllowed, QueryDict
 
 from shopdesk.serving.request_log import log_request
+from shopdesk.text import clean_text
 
+# Passwords stay as typed: commands set them, too.
+AS_TYPED = frozenset({"password", "again", "current"})
 METHODS = ("GET", "HEAD", "POST")
 _OFF = ("camera", "display-capture", "geolocation", "microphone", "payment", "usb")
 HEADERS = {
@@ -44,3 +47,34 @@ class MethodMiddleware:
         if request.method in METHODS:
             return self.get_response(request)
         return HttpResponseNotAllowed(METHODS)
+
+
+class TextMiddleware:
+    """Cleans every text of forms and addresses, so that no form can forget to.
+
+    The form's key and its CSRF token are plain and stay as they are.
+    """
+
+    def __init__(self, get_response):
+        self.get_response = get_response
+
+    def __call__(self, request):
+        return self.get_response(request)
+
+    def process_view(self, request, view, args, kwargs):
+        request.GET = _cleaned(request.GET)
+        if request.method == "POST":
+            request.POST = _cleaned(request.POST)
+
+
+def _cleaned(sent):
+    """Return the entries with clean names and values."""
+    texts = [(n, v) for n, values in sent.lists() for v in values]
+    clean = [(clean_text(n), v if n in AS_TYPED else clean_text(v)) for n, v in texts]
+    if clean == texts:
+        return sent
+    entries = QueryDict(mutable=True, encoding=sent.encoding)
+    for name, value in clean:
+        entries.appendlist(name, value)
+    entries._mutable = False
+    return entries

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from repairs.customers.names import MAX_MARKS, normalize_text, phone_digits
+from repairs.customers.names import normalize_text, phone_digits
 
 
 @pytest.mark.parametrize(
@@ -29,11 +29,6 @@ def test_line_breaks_of_an_address_are_kept():
     assert normalize_text("3 Alder Yard \r\n Fennport\r\n", keep_lines=True) == (
         "3 Alder Yard\nFennport"
     )
-
-
-def test_combining_marks_on_one_letter_are_limited():
-    heaped = normalize_text("x" + "\u0315" * 200)
-    assert len(heaped) == 1 + MAX_MARKS
 
 
 @given(st.text())
