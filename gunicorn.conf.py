@@ -5,6 +5,7 @@ reload (SIGHUP), so nothing in it may fail because the server runs.
 """
 
 import os
+import signal
 import socket
 from ipaddress import ip_address
 
@@ -43,6 +44,24 @@ def when_ready(server):
     print(f"The shop runs at http://{bind}/ (press Ctrl-C to stop).", flush=True)
     if is_unprotected():
         print(UNPROTECTED, flush=True)
+    server.had_terminal = has_terminal()
+
+
+def on_reload(server):
+    """Stop instead, if the reload is a terminal that was closed.
+
+    It sends SIGHUP, too, and nobody would see that the server still runs.
+    """
+    if server.had_terminal and not has_terminal():
+        os.kill(os.getpid(), signal.SIGTERM)
+
+
+def has_terminal():
+    try:
+        os.close(os.open("/dev/tty", os.O_RDWR | os.O_NOCTTY))
+    except OSError:
+        return False
+    return True
 
 
 def is_unprotected():

@@ -2,6 +2,7 @@
 
 import logging
 import re
+import time
 
 _TOKEN = re.compile(r"(/q/)[^/\s?#\"'<>]+", re.IGNORECASE)
 # In these lines PostgreSQL repeats the values of the row that it refused.
@@ -26,8 +27,12 @@ class MaskedRecord(logging.LogRecord):
 class MaskedFormatter(logging.Formatter):
     """Format a line with the request's id; also its traceback holds no token."""
 
+    converter = time.gmtime
+
     def __init__(self) -> None:
-        super().__init__("%(asctime)s %(levelname)s id=%(id)s %(message)s")
+        super().__init__(
+            "%(asctime)s %(levelname)s id=%(id)s %(message)s", "%Y-%m-%dT%H:%M:%SZ"
+        )
 
     def format(self, record: logging.LogRecord) -> str:
         request = getattr(record, "request", None)

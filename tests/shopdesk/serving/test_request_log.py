@@ -79,7 +79,8 @@ def test_each_request_has_one_line_of_the_one_format(log):
 
 def test_the_id_on_the_page_of_a_failure_finds_its_traceback(log):
     lines = [line for line in log.log.splitlines() if f"id={log.failed_id}" in line]
-    assert any("ERROR" in line and "/find/" in line for line in lines)
+    error = re.compile(r"\d{4}-\d\d-\d\dT[\d:]{8}Z ERROR id=\w+ .*: /find/")
+    assert any(error.fullmatch(line) for line in lines)
     assert any(" request GET /find/ 500 " in line for line in lines)
     assert "no such table: repairs_customer" in log.log
 

@@ -1,7 +1,10 @@
 """The server reloads and stops without losing requests, and says where it listens."""
 
+import http.client
 import os
+import shutil
 import signal
+import socket
 import subprocess
 import sys
 import threading
@@ -9,7 +12,14 @@ import time
 
 import pytest
 
-from tests.shopdesk.serving.conftest import ROOT, Visitor, free_port, wait_until
+from tests.shopdesk.serving.conftest import (
+    ROOT,
+    Server,
+    Visitor,
+    free_port,
+    request,
+    wait_until,
+)
 
 
 class Load:
@@ -81,8 +91,6 @@ def test_a_stop_lets_running_requests_finish(make_server):
 def test_a_slow_request_is_answered_after_the_stop(make_server):
     """Its form arrives only once the server has been told to stop."""
     server = make_server()
-    import http.client
-
     connection = http.client.HTTPConnection("127.0.0.1", server.port, timeout=30)
     connection.putrequest("POST", "/staff/sign-in/")
     connection.putheader("Content-Type", "application/x-www-form-urlencoded")
@@ -97,8 +105,45 @@ def test_a_slow_request_is_answered_after_the_stop(make_server):
     server.process.wait(timeout=35)
 
 
+IN_A_TERMINAL = """
+import fcntl, os, sys, termios
+os.setsid()
+fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+os.execv(sys.executable, [sys.executable, "-m", "gunicorn", "shopdesk.wsgi"])
+"""
+
+
+def test_the_server_stops_when_its_terminal_is_closed(shop_file, tmp_path):
+    """Closing one sends SIGHUP, which is a reload for a server without one."""
+    shutil.copy(shop_file, tmp_path / "desk.sqlite3")
+    server = Server(tmp_path)
+    ours, its = os.openpty()
+    process = subprocess.Popen(
+        [sys.executable, "-c", IN_A_TERMINAL],
+        cwd=ROOT,
+        env=server.environment,
+        stdin=its,
+        stdout=its,
+        stderr=its,
+    )
+    try:
+        os.close(its)
+        wait_until(server.is_up)
+        os.close(ours)
+        process.wait(timeout=35)
+    finally:
+        if process.poll() is None:
+            os.killpg(process.pid, signal.SIGKILL)
+
+
 def test_the_server_names_no_software(make_server):
     server = make_server()
+    with socket.create_connection(("127.0.0.1", server.port), timeout=30) as raw:
+        raw.sendall(b"no request at all\r\n\r\n")
+        answer = raw.recv(65536).lower()
+    assert b"400" in answer and b"gunicorn" not in answer
+    traced = request(server.port, "TRACE", "/", headers={"Cookie": "sid=canary"})
+    assert traced.status == 405 and "canary" not in traced.text
     for path in ("/health/", "/none/", "/static/shopdesk/desk.css"):
         assert server.get(path).headers["Server"] == "web"
 
