@@ -35,11 +35,20 @@ def _private(path, flags):
     return os.open(path, flags, 0o600)
 
 
+def old_keys(name: str) -> list[str]:
+    """Return the key that was in use before, from DATA_DIR/name.old, if it is there."""
+    path = DATA_DIR / f"{name}.old"
+    return [path.read_text()] if path.exists() else []
+
+
 KEY_FILES = ["secret.key", "seal.key"]
 SECRET_KEY = env("SECRET_KEY", default="") or key_file(KEY_FILES[0])
+SECRET_KEY_FALLBACKS = old_keys(KEY_FILES[0])
 # Encrypts access codes and second factors; separate from SECRET_KEY so that each can be
-# changed alone.
-ACCESS_CODE_KEY = env("ACCESS_CODE_KEY", default="") or key_file(KEY_FILES[1])
+# changed alone. `shopdesk.seal_keys` reads the file again, as `rotate_key` changes it.
+ACCESS_CODE_KEY = env("ACCESS_CODE_KEY", default="")
+SEAL_KEY_FILE = None if ACCESS_CODE_KEY else DATA_DIR / KEY_FILES[1]
+ACCESS_CODE_KEY = ACCESS_CODE_KEY or key_file(KEY_FILES[1])
 
 DEBUG = env.bool("DEBUG", default=False)
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["127.0.0.1", "localhost", "[::1]"])

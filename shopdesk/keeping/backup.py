@@ -13,6 +13,7 @@ from django.utils import timezone
 from shopdesk.keeping import tables
 from shopdesk.keeping.archive import Archive, Writer, replaced_when_complete, row_count
 from shopdesk.keeping.snapshot import snapshot
+from shopdesk.seal_keys import seal_keys
 from shopdesk.version import VERSION
 
 Progress = Callable[[int], object]
@@ -87,5 +88,5 @@ def _counted(rows, progress: Progress):
 
 
 def _encrypted_keys(passphrase: str) -> bytes:
-    keys = f"{settings.SECRET_KEY}\n{settings.ACCESS_CODE_KEY}\n"
+    keys = f"{settings.SECRET_KEY}\n{seal_keys()[0]}\n"
     return pyrage.passphrase.encrypt(keys.encode(), passphrase)

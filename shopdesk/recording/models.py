@@ -15,6 +15,7 @@ class Action(models.TextChoices):
     CHANGED = "changed", "changed"
     DELETED = "deleted", "deleted"
     ERASED = "erased", "personal data erased"
+    MERGED = "merged", "another record merged into this one"
     CODE_SHOWN = "code_shown", "access code shown"
     DOWNLOADED = "downloaded", "data downloaded"
     IMPORTED = "imported", "data imported"
@@ -29,6 +30,7 @@ class Action(models.TextChoices):
     SECOND_FACTOR_REMOVED = "factor_removed", "second factor removed"
     CODES_REPLACED = "codes_replaced", "recovery codes replaced"
     RECOVERY_CODE_USED = "recovery_code_used", "recovery code used"
+    KEY_CHANGED = "key_changed", "key of access codes changed"
     SESSIONS_ENDED = "sessions_ended", "sessions ended"
 
 

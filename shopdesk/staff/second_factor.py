@@ -9,13 +9,12 @@ from datetime import datetime
 from hashlib import sha256
 
 import pyotp
-from django.conf import settings
 from django.db import transaction
 from pyotp.exceptions import OTPVerificationError
 
-from shopdesk.encryption import decrypt, encrypt
 from shopdesk.recording.models import Action
 from shopdesk.recording.writing import record_event
+from shopdesk.seal_keys import decrypt_any, encrypt_now
 from shopdesk.staff.models import RecoveryCode, User
 from shopdesk.staff.passphrases import random_passphrase
 
@@ -29,7 +28,7 @@ def new_secret() -> str:
 
 
 def encrypt_secret(secret: str, user: User) -> bytes:
-    return encrypt(secret, **_encryption(user))
+    return encrypt_now(secret, **bound_to(user.pk))
 
 
 def secret_of(user: User) -> str:
@@ -38,7 +37,7 @@ def secret_of(user: User) -> str:
     Raises:
         DecryptionError: it was encrypted with another key.
     """
-    return decrypt(bytes(user.totp_secret), **_encryption(user))
+    return decrypt_any(bytes(user.totp_secret), **bound_to(user.pk))
 
 
 def address_for_app(user: User, *, shop: str) -> str:
@@ -99,9 +98,6 @@ def hash_code(code: str) -> str:
     return sha256(code.encode()).hexdigest()
 
 
-def _encryption(user: User) -> dict[str, str]:
-    return {
-        "purpose": "second factor",
-        "record": f"user:{user.pk}",
-        "secret": settings.ACCESS_CODE_KEY,
-    }
+def bound_to(user_pk: int) -> dict[str, str]:
+    """Return what a secret is bound to: it can be decrypted only there."""
+    return {"purpose": "second factor", "record": f"user:{user_pk}"}

@@ -246,7 +246,7 @@ def test_a_byte_that_flips_anywhere_or_a_lost_end_is_found(shop):
 
 def test_keys_are_left_out_unless_a_passphrase_is_given(shop, tmp_path, settings):
     settings.DATA_DIR = tmp_path
-    settings.ACCESS_CODE_KEY = "key-of-the-access-codes"
+    settings.ACCESS_CODE_KEY, settings.SEAL_KEY_FILE = "key-of-the-access-codes", None
     with pytest.raises(ArchiveError, match="without keys"):
         restore_keys(shop, passphrase="a long passphrase")
     backup(tmp_path / "keys.zip", passphrase="a long passphrase")
