@@ -60,8 +60,8 @@ class JobForm(ArriveForm):
     counter_tries = _tries("of tries at the counter", 1)
     access_code = forms.CharField(
         label="Device passcode",
-        help_text="Only if the repair needs it. Stored encrypted, shown once, deleted"
-        " at handover.",
+        help_text="Only if the repair needs it. Stored encrypted; who sees it is"
+        " recorded. Deleted at handover.",
         max_length=100,
         required=False,
         strip=False,

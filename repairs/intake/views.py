@@ -13,7 +13,7 @@ from repairs.intake.forms import ArriveForm, CodeForm
 from repairs.intake.papers import LABEL_SIZES, render_label_pdf, render_slip_pdf
 from repairs.intake.queries import name_suggestions
 from repairs.jobs import states
-from repairs.jobs.access_codes import show_access_code
+from repairs.jobs.access_codes import show_access_code, times_shown
 from repairs.jobs.models import Job
 from shopdesk.look.downloads import pdf_response
 from shopdesk.sent_forms.attempts import attempt
@@ -137,7 +137,7 @@ def _pdf(request, pk, name, render_pdf, **facts):
 
 @sensitive_post_parameters()
 def show_code(request, pk):
-    """The access code of a device, shown once with a reason, then deleted."""
+    """The access code of a device, shown each time with a reason."""
     job = _job(pk)
     stored = getattr(job, "access_code", None)
     form, code = CodeForm(request.POST or None), ""
@@ -145,11 +145,12 @@ def show_code(request, pk):
         facts = {"why": form.cleaned_data["reason"], "stamp": Stamp.of(request)}
         code = attempt(request, form, show_access_code, job, **facts).result
     facts = {"job": job, "form": form, "code": code, "stored": stored}
+    facts["shown"] = times_shown(job)
     return render(request, "repairs/intake/show_code.html", facts)
 
 
 def _job(pk):
     jobs = Job.objects.select_related(
-        "device__model", "customer", "booked_in_by", "access_code__shown_to"
+        "device__model", "customer", "booked_in_by", "access_code"
     )
     return get_object_or_404(jobs, pk=pk)

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from repairs.jobs import closing, states
 from repairs.jobs.costs import repair_cost
-from repairs.jobs.models import Comeback, Job
+from repairs.jobs.models import AccessCode, Comeback, Job
 from repairs.jobs.states import (
     APPROVED,
     AT_THE_BENCH,
@@ -284,7 +284,5 @@ def hand_over(job: Job, *, stamp: Stamp, shop: Shop) -> None:
             update_fields=["cost", "handed_over_on", "warranty_days", "warranty_until"]
         )
     Comeback.objects.write(job)
-    # A record of who was shown the code remains, without the code.
-    code = getattr(job, "access_code", None)
-    if code is not None and code.shown_at is None:
-        code.delete()
+    # Who was shown the code stays in the trail.
+    AccessCode.objects.filter(job=job).delete()

@@ -279,38 +279,25 @@ class JobTransition(models.Model):
 
     class Meta:
         ordering = ["id"]
+        verbose_name = "change of status"
+        verbose_name_plural = "changes of status"
 
     def __str__(self):
         return f"{self.job}: {self.from_state or 'new'} to {self.to_state}"
 
 
 class AccessCode(Recorded):
-    """What opens the device: encrypted, shown once with a reason, then gone."""
+    """What opens the device, encrypted, until it leaves."""
 
     job = models.OneToOneField(
         Job, on_delete=models.CASCADE, related_name="access_code"
     )
-    ciphertext = models.BinaryField(null=True, editable=False)
-    shown_at = models.DateTimeField(null=True, blank=True, editable=False)
-    shown_to = models.ForeignKey(
-        STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
-    )
-    why = models.CharField(max_length=300, blank=True, editable=False)
+    ciphertext = models.BinaryField(editable=False)
 
     # To whom it was shown, and why, is an event of its own.
-    unrecorded = frozenset({"shown_at", "shown_to", "why"})
     secret = frozenset({"ciphertext"})
     belongs_to = "job"
     label_relations = ("job",)
-
-    class Meta:
-        constraints = [
-            models.CheckConstraint(
-                condition=Q(ciphertext__isnull=False, shown_at=None)
-                | (Q(ciphertext=None, shown_at__isnull=False) & ~Q(why="")),
-                name="access_code_gone_once_shown",
-            ),
-        ]
 
     def __str__(self):
         return f"access code of {self.job}"
