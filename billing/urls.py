@@ -12,5 +12,6 @@ urlpatterns = [
     path("invoices/owed/", include("billing.reminders.urls")),
     path("invoices/days/", include("billing.day_close.urls")),
     path("invoices/", include("billing.invoices.urls")),
+    path("personal-data/", include("billing.personal_data.urls")),
     path("hand-back/", include("billing.handover.urls")),
 ]

@@ -5,6 +5,7 @@ from shopdesk.triggers import (
     ForbidChange,
     append_only,
     changed,
+    erases,
     follows,
 )
 
@@ -26,10 +27,27 @@ COUNTED = {
     "repairs_supplier": "name",
 }
 
+
+def customer_is_erased(job: str) -> str:
+    """Return a condition: the customer of the job whose id is `job` is erased."""
+    return (
+        "EXISTS (SELECT 1 FROM repairs_job of_job JOIN repairs_customer of_customer"
+        " ON of_customer.id = of_job.customer_id"
+        f" WHERE of_job.id = {job} AND of_customer.erased_on IS NOT NULL)"
+    )
+
+
+ERASED_JOB = customer_is_erased("OLD.job_id")
 FINAL = "A repair cannot be changed after handover."
 
 GUARDS = [
-    *append_only("repairs_jobtransition", "The history of a job cannot be changed."),
+    *append_only(
+        "repairs_jobtransition",
+        "The history of a job cannot be changed.",
+        unless=erases(
+            "why", others="id job_id from_state to_state by_id made_at", of=ERASED_JOB
+        ),
+    ),
     *append_only(
         "repairs_stockmovement",
         "A stock movement cannot be changed. Record a correcting movement.",
@@ -37,6 +55,11 @@ GUARDS = [
     *append_only(
         "repairs_returnassessment",
         "An assessment cannot be changed. Assess the return again.",
+        unless=erases(
+            "why",
+            others="id job_id earlier_id assessment is_in_warranty by_id assessed_on",
+            of=ERASED_JOB,
+        ),
     ),
     *follows(
         table="repairs_repair",

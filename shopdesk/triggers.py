@@ -45,6 +45,7 @@ class ForbidChange:
         before = f"CREATE TRIGGER {self.name} BEFORE {self.event} ON {self.table}"
         if vendor == "sqlite":
             when = self.when.replace("IS DISTINCT FROM", "IS NOT")
+            when = when.replace("IS NOT DISTINCT FROM", "IS")
             return [f"{before} WHEN {when} BEGIN SELECT RAISE(ABORT, '{why}'); END"]
         kept = "OLD" if self.event == "DELETE" else "NEW"
         return [
@@ -109,9 +110,35 @@ class ChangeMarkTrigger:
         return _drop(self.name, vendor=vendor)
 
 
-def append_only(table: str, why: str) -> list[ForbidChange]:
-    """Return guards of a table whose rows are written once."""
-    return [ForbidChange(table, "UPDATE", why), ForbidChange(table, "DELETE", why)]
+def append_only(
+    table: str, why: str, *, unless: str = "", unless_deleted: str = ""
+) -> list[ForbidChange]:
+    """Return guards of a table whose rows are written once.
+
+    An update is allowed where `unless` is true, a deletion where `unless_deleted` is.
+    """
+    return [
+        ForbidChange(table, "UPDATE", why, when=_unless(unless)),
+        ForbidChange(table, "DELETE", why, when=_unless(unless_deleted)),
+    ]
+
+
+def _unless(condition: str) -> str:
+    return f"NOT ({condition})" if condition else "1=1"
+
+
+def erases(personal: str, *, others: str, of: str) -> str:
+    """Return a condition: an update only empties `personal` columns, as erasure does.
+
+    `others` are all other columns of the table, which must stay as they are; `of` is a
+    condition: the customer of the row is erased.
+    """
+    emptied = [
+        f"(OLD.{c} IS NOT DISTINCT FROM NEW.{c}"
+        f" OR length(coalesce(NEW.{c}, '')) = 0 OR NEW.{c} = 'erased')"
+        for c in personal.split()
+    ]
+    return " AND ".join([f"NOT {changed(*others.split())}", *emptied, of])
 
 
 def changed(*columns: str) -> str:

@@ -306,7 +306,7 @@ def paper(request, pk):
     """Return the stored paper of a sent quote, or a preview of the draft."""
     quote = get_object_or_404(Quote.objects.select_related("job"), pk=pk)
     pdf = quote.pdf
-    if not pdf:
+    if quote.sent_at is None and not pdf:
         facts = {"shop": request.shop, "made_at": quote.made_at}
         drawn = attempt(request, None, render_quote_pdf, quote, **facts)
         if not drawn:

@@ -145,7 +145,7 @@ class RepairInformationForm(StoredPdf):
         """Ancillary services: `what` each is, and its `cost` as Decimal."""
         return [
             {"what": extra["what"], "cost": Decimal(extra["cost"])}
-            for extra in json.loads(self.extras_json)
+            for extra in json.loads(self.extras_json or "[]")
         ]
 
     @extras.setter

@@ -164,7 +164,7 @@ def paper(request, pk):
     """Return the stored paper of an issued form, or a preview of the draft."""
     form = _form(pk)
     pdf = form.pdf
-    if not pdf:
+    if form.issued_at is None and not pdf:
         facts = {"issued_at": form.made_at, "until": None, "shop": request.shop}
         drawn = attempt(request, None, render_form_pdf, form, **facts)
         if not drawn:

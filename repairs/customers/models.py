@@ -105,6 +105,9 @@ class Customer(Searchable, Recorded):
         "preferred contact", max_length=5, choices=Contact, default=Contact.PHONE
     )
     notes = models.TextField(max_length=2000, blank=True)
+    # Until then nothing is erased, as when there is a dispute.
+    keep_until = models.DateField("keep data until", null=True, blank=True)
+    keep_reason = models.CharField("reason", max_length=200, blank=True)
     erased_on = models.DateField(null=True, blank=True, editable=False)
     created_at = models.DateTimeField(auto_now_add=True)
 
@@ -117,6 +120,10 @@ class Customer(Searchable, Recorded):
         indexes = [models.Index(fields=["phone"]), models.Index(fields=["email"])]
         constraints = [
             models.CheckConstraint(condition=~Q(name=""), name="customer_has_name"),
+            models.CheckConstraint(
+                condition=Q(keep_until=None) | ~Q(keep_reason=""),
+                name="customer_kept_for_a_reason",
+            ),
         ]
 
     def __str__(self):

@@ -13,6 +13,7 @@ from repairs.customers.tables import CustomerTable, DeviceTable, JobTable
 from shopdesk.look.forms import edit_page
 from shopdesk.sent_forms.attempts import attempt
 from shopdesk.shop.models import TaxRate
+from shopdesk.staff.permissions import can_open
 
 MAX_OWNERS = 30
 """Possible new owners offered at once."""
@@ -36,6 +37,7 @@ def customer(request, pk):
         "customer": record,
         "devices": configure(DeviceTable(record.devices.for_list())),
         "jobs": configure(JobTable(record.jobs.for_list())),
+        "sees_personal_data": can_open(request.user, "personal_data:overview"),
     }
     return render(request, "repairs/customers/customer.html", facts)
 
@@ -56,6 +58,7 @@ def device(request, pk):
     record = _device(pk)
     visits = record.jobs.visits(on=timezone.localdate())
     facts = {"device": record, "visits": visits}
+    facts["can_merge"] = can_open(request.user, "personal_data:merge_devices")
     facts["is_in_shop"] = any(visit.is_open for visit in visits)
     return render(request, "repairs/customers/device.html", facts)
 

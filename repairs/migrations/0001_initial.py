@@ -106,13 +106,15 @@ class Migration(migrations.Migration):
                 ('einvoice', models.CharField(blank=True, choices=[('', 'none'), ('pdf', 'inside the PDF'), ('ubl', 'as a UBL file')], default='', help_text='For a business whose accounting software imports invoices (EN 16931). Inside the PDF suits most; choose the UBL file if they ask for it.', max_length=3, verbose_name='e-invoice')),
                 ('preferred_contact', models.CharField(choices=[('phone', 'phone'), ('email', 'email'), ('post', 'post')], default='phone', max_length=5, verbose_name='preferred contact')),
                 ('notes', models.TextField(blank=True, max_length=2000)),
+                ('keep_until', models.DateField(blank=True, null=True, verbose_name='keep data until')),
+                ('keep_reason', models.CharField(blank=True, max_length=200, verbose_name='reason')),
                 ('erased_on', models.DateField(blank=True, editable=False, null=True)),
                 ('created_at', models.DateTimeField(auto_now_add=True)),
             ],
             options={
                 'ordering': ['name', 'id'],
                 'indexes': [models.Index(fields=['phone'], name='repairs_cus_phone_066b15_idx'), models.Index(fields=['email'], name='repairs_cus_email_90bc64_idx')],
-                'constraints': [models.CheckConstraint(condition=models.Q(('name', ''), _negated=True), name='customer_has_name')],
+                'constraints': [models.CheckConstraint(condition=models.Q(('name', ''), _negated=True), name='customer_has_name'), models.CheckConstraint(condition=models.Q(('keep_until', None), models.Q(('keep_reason', ''), _negated=True), _connector='OR'), name='customer_kept_for_a_reason')],
             },
         ),
         migrations.CreateModel(
@@ -228,12 +230,12 @@ class Migration(migrations.Migration):
             name='AccessCode',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('ciphertext', models.BinaryField(null=True)),
-                ('shown_at', models.DateTimeField(blank=True, editable=False, null=True)),
-                ('why', models.CharField(blank=True, editable=False, max_length=300)),
-                ('shown_to', models.ForeignKey(editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('ciphertext', models.BinaryField()),
                 ('job', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='access_code', to='repairs.job')),
             ],
+            options={
+                'abstract': False,
+            },
         ),
         migrations.CreateModel(
             name='JobTransition',
@@ -247,6 +249,8 @@ class Migration(migrations.Migration):
                 ('job', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='transitions', to='repairs.job')),
             ],
             options={
+                'verbose_name': 'change of status',
+                'verbose_name_plural': 'changes of status',
                 'ordering': ['id'],
             },
         ),
@@ -450,10 +454,6 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name='fix',
             constraint=models.CheckConstraint(condition=models.Q(('fix_type__in', ['lasting', 'stopgap'])), name='fix_type_is_known'),
-        ),
-        migrations.AddConstraint(
-            model_name='accesscode',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('ciphertext__isnull', False), ('shown_at', None)), models.Q(('ciphertext', None), ('shown_at__isnull', False), models.Q(('why', ''), _negated=True)), _connector='OR'), name='access_code_gone_once_shown'),
         ),
         migrations.AddConstraint(
             model_name='part',

@@ -8,7 +8,7 @@ from shopdesk.staff.permissions import can_open, can_see_costs
 # Label, first page, and the URL namespaces that belong to it.
 MAIN_MENU = (
     ("Today", "today", ()),
-    ("Counter", "intake:book_in", ("intake", "customers", "handover")),
+    ("Counter", "intake:book_in", ("intake", "customers", "handover", "personal_data")),
     ("Bench", "bench:list", ("bench", "returns")),
     ("Parts", "stock:parts", ("stock",)),
     (
@@ -26,6 +26,7 @@ FOOTER_MENU = (
     ("Emails", "mail:outbox", ("mail",)),
     ("Shop settings", "shop:settings", ()),
     ("Staff", "staff:people", ()),
+    ("Personal data", "personal_data:due", ()),
     ("Audit trail", "trail:all", ()),
     ("My password", "staff:password", ()),
     ("Second factor", "staff:second_factor", ()),

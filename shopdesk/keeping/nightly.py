@@ -11,6 +11,8 @@ from django.core import checks
 from django.db import connection
 from django.utils import timezone
 
+from billing.personal_data.deadlines import apply_deadlines
+from billing.personal_data.erasing import erase_again
 from repairs.stock.models import Part
 from shopdesk.keeping import migrating
 from shopdesk.keeping.archive import PART, ArchiveError, row_count
@@ -21,6 +23,7 @@ from shopdesk.recording import chain
 from shopdesk.recording.models import Action
 from shopdesk.recording.writing import record_event
 from shopdesk.sent_forms.models import SentForm
+from shopdesk.stamp import Stamp
 
 TRAIL = "trail.txt"
 """Where the last entry of the trail is noted, outside the database."""
@@ -41,6 +44,9 @@ def nightly(folder: Path, *, on: date, keep: Keep) -> Iterator[str]:
     for day in files.keys() - kept(files, keep=keep):
         files[day].unlink()
     SentForm.objects.forget_old(at=timezone.now())
+    # Should a restore have been cut short before it came to this.
+    erase_again(stamp=Stamp.now())
+    apply_deadlines(stamp=Stamp.now())
     yield from problems()
     yield from _check_trail(folder / TRAIL)
 

@@ -1,6 +1,6 @@
 """Responses with a file."""
 
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse
 
 CONTENT_TYPES = {
     "csv": "text/csv; charset=utf-8",
@@ -8,11 +8,17 @@ CONTENT_TYPES = {
     "pdf": "application/pdf",
     "txt": "text/plain; charset=utf-8",
     "xml": "application/xml",
+    "zip": "application/zip",
 }
 
 
 def pdf_response(pdf: bytes, *, name: str) -> HttpResponse:
-    """Return a PDF that the browser shows; `name` is its file name without ending."""
+    """Return a PDF that the browser shows; `name` is its file name without ending.
+
+    Raises: Http404 if it is empty, since it was erased with its customer.
+    """
+    if not pdf:
+        raise Http404("The document was erased.")
     return _file(bytes(pdf), f"{name}.pdf", disposition="inline")
 
 

@@ -124,6 +124,12 @@ GROUPS = (
         ("owners_need_second_factor",),
     ),
     SettingGroup(
+        "personal_data",
+        "Personal data",
+        "What is deleted every night. Customers can be exempted on their page.",
+        ("accounting_years", "code_days", "email_months", "inactive_years"),
+    ),
+    SettingGroup(
         "words",
         "Standard texts",
         "Texts printed on customer documents.",

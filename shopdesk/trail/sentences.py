@@ -27,6 +27,8 @@ FACTS = {
     "rows": "rows",
     "count": "sessions",
     "keys": "with keys",
+    "merged": "its number",
+    "created_at": "created",
 }
 """What the facts of events are called; a number of records has the name of its kind."""
 SETTINGS = "shopdesk.shop"

@@ -17,7 +17,9 @@ from tests.browser.rules import axe, settled
 from tests.shopdesk.staff.url_roles import EXPECTED
 
 FILES = set(
-    "paper slip label certificate parcel csv json pdf ubl receipt attachment".split()
+    """
+    paper slip label certificate parcel csv json pdf ubl receipt attachment zip
+    """.split()
 )
 # Not pages: documents, files, fragments, and actions without a page.
 PAPERS = {name for name in EXPECTED if name.split(":")[-1] in FILES}

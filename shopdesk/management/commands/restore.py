@@ -5,10 +5,12 @@ from pathlib import Path
 
 from django.core.management.base import BaseCommand
 
+from billing.personal_data.erasing import erase_again
 from shopdesk.keeping import commands
 from shopdesk.keeping.restore import restore, restore_keys
 from shopdesk.recording.models import Action
 from shopdesk.recording.writing import record_event
+from shopdesk.stamp import Stamp
 
 
 class Command(BaseCommand):
@@ -35,6 +37,8 @@ class Command(BaseCommand):
                 restore(file, **bar)
             record_event(Action.RESTORED, file=file.name)
             self.stdout.write(f"Restored from {file}.")
+            if count := erase_again(stamp=Stamp.now()):
+                self.stdout.write(f"Erased again: {count} customers.")
             if keys:
                 passphrase = commands.read_passphrase(passphrase_file, is_new=False)
                 for path in restore_keys(file, passphrase=passphrase):

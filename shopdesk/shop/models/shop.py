@@ -295,6 +295,41 @@ class Shop(Recorded):
         help_text="Lower: longer final tests.",
     )
 
+    accounting_years = SmallNumberField(
+        "Keep invoices of erased customers (years)",
+        default=10,
+        min_value=1,
+        max_value=30,
+        help_text=(
+            "Counted from the end of the calendar year. Check your local rules."
+        ),
+    )
+    code_days = SmallNumberField(
+        "Delete access codes after (days)",
+        default=30,
+        min_value=1,
+        max_value=365,
+        help_text="From the day the job is ready. At handover they are always deleted.",
+    )
+    email_months = SmallNumberField(
+        "Delete emails after (months)",
+        null=True,
+        blank=True,
+        default=None,
+        min_value=1,
+        max_value=360,
+        help_text="Blank: emails are kept. Those still waiting are never deleted.",
+    )
+    inactive_years = SmallNumberField(
+        "Erase customers after (years)",
+        null=True,
+        blank=True,
+        default=None,
+        min_value=1,
+        max_value=30,
+        help_text="Without a visit. Blank: customers are kept.",
+    )
+
     slip_text = standard_text(
         "On the claim slip",
         default=(

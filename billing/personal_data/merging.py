@@ -1,0 +1,174 @@
+"""Two records of one customer or one device become one: what moves, what is lost."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from django.db import models, transaction
+
+from billing.invoices.models import Invoice
+from repairs.customers.models import Customer, Device
+from repairs.jobs.models import Comeback, Job
+from shopdesk.errors import RefusedError
+from shopdesk.look.shop_formats import day
+from shopdesk.recording.models import Action
+from shopdesk.recording.writing import record_event
+from shopdesk.stamp import Stamp
+
+CUSTOMER_FIELDS = (
+    *("name", "company", "email", "phone", "address", "country", "tax_id", "tax_kind"),
+    *("einvoice", "preferred_contact", "notes", "keep_until", "keep_reason"),
+)
+DEVICE_FIELDS = ("model", "serial", "board_revision", "owner", "out_of_use_on")
+HOLD = ("keep_until", "keep_reason")
+
+
+@dataclass(frozen=True)
+class Difference:
+    """A field in which two records differ; `lost` is empty if nothing is lost."""
+
+    label: str
+    stays: str
+    lost: str
+
+
+@dataclass(frozen=True)
+class Merge:
+    """What merging `gone` into `kept` does."""
+
+    differences: list[Difference]
+    moves: list[tuple[str, int]]
+
+
+def customer_merge(kept: Customer, gone: Customer) -> Merge:
+    _check_customers(kept, gone)
+    return Merge(
+        list(_differences(kept, gone, CUSTOMER_FIELDS)),
+        [
+            ("devices", gone.devices.count()),
+            ("jobs", gone.jobs.count()),
+            ("invoices and credit notes", gone.invoices.count()),
+        ],
+    )
+
+
+def device_merge(kept: Device, gone: Device) -> Merge:
+    _check_devices(kept, gone)
+    return Merge(
+        list(_differences(kept, gone, DEVICE_FIELDS)), [("jobs", gone.jobs.count())]
+    )
+
+
+def _differences(kept, gone, names: Iterable[str]):
+    for name in names:
+        mine, other = getattr(kept, name), getattr(gone, name)
+        if mine == other:
+            continue
+        field = kept._meta.get_field(name)
+        stays = _merged(kept, gone, name)
+        lost = other if stays == mine else mine
+        yield Difference(
+            str(field.verbose_name), _text(kept, field, stays), _text(kept, field, lost)
+        )
+
+
+def _merged(kept, gone, name: str):
+    """Return the value that stays: that of `kept`, unless it is empty."""
+    if name in HOLD and isinstance(kept, Customer):
+        # The longer of two holds.
+        longer = max(kept, gone, key=lambda c: str(c.keep_until or ""))
+        return getattr(longer, name)
+    return getattr(kept, name) or getattr(gone, name)
+
+
+def _text(record: models.Model, field: models.Field, value) -> str:
+    if value in (None, ""):
+        return ""
+    if isinstance(field, models.DateField):
+        return day(value)
+    return str(dict(field.flatchoices).get(value, value))
+
+
+@transaction.atomic
+def merge_customers(kept: Customer, gone: Customer, *, stamp: Stamp) -> None:
+    """Move devices, jobs and invoices of `gone` to `kept`, and delete `gone`.
+
+    Invoices keep what is printed on them.
+    """
+    kept, gone = _locked(Customer, kept, gone)
+    _check_customers(kept, gone)
+    values = {name: _merged(kept, gone, name) for name in CUSTOMER_FIELDS}
+    Device.objects.filter(owner=gone).update(owner=kept)
+    Job.objects.filter(customer=gone).update(customer=kept)
+    # After its job: the database lets an invoice follow that alone.
+    Invoice.objects.filter(customer=gone).update(customer=kept)
+    _finish(kept, gone, values, stamp=stamp)
+
+
+@transaction.atomic
+def merge_devices(kept: Device, gone: Device, *, stamp: Stamp) -> None:
+    """Move the jobs of `gone` to `kept`, and delete `gone`."""
+    kept, gone = _locked(Device, kept, gone)
+    _check_devices(kept, gone)
+    values = {name: _merged(kept, gone, name) for name in DEVICE_FIELDS}
+    Job.objects.filter(device=gone).update(device=kept)
+    _finish(kept, gone, values, stamp=stamp)
+    for job in kept.jobs.order_by("pk"):
+        Comeback.objects.write(job)
+
+
+def _locked(model: type[models.Model], *records: models.Model) -> list:
+    """Lock both, in one order, so that two merges do not wait for each other."""
+    rows = model.objects.select_for_update().order_by("pk")
+    found = rows.in_bulk([record.pk for record in records])
+    if len(found) < 2:
+        raise RefusedError("Choose another record: these are one already.")
+    return [found[record.pk] for record in records]
+
+
+def _finish(
+    kept: models.Model, gone: models.Model, values: dict[str, Any], *, stamp: Stamp
+) -> None:
+    pk, created_at = gone.pk, getattr(gone, "created_at", None)
+    gone.delete()  # first: two devices may not have one serial number
+    for name, value in values.items():
+        setattr(kept, name, value)
+    kept.save()
+    record_event(
+        Action.MERGED, kept, by=stamp.by, merged=str(pk), created_at=created_at
+    )
+
+
+def _check_customers(kept: Customer, gone: Customer) -> None:
+    if kept.pk == gone.pk:
+        raise RefusedError("Choose another customer: this is the same one.")
+    if kept.erased_on or gone.erased_on:
+        raise RefusedError("An erased customer cannot be merged.")
+
+
+def _check_devices(kept: Device, gone: Device) -> None:
+    """Refuse what cannot be one device: it would be in the shop twice at once."""
+    if kept.pk == gone.pk:
+        raise RefusedError("Choose another device: this is the same one.")
+    visits = Job.objects.filter(device__in=[kept.pk, gone.pk])
+    visits = list(visits.order_by("booked_in_on", "pk"))
+    still_here = [job.number for job in visits if job.is_open]
+    if len(still_here) > 1:
+        raise RefusedError(
+            f"Both devices are in the shop: jobs {' and '.join(still_here)} are open."
+        )
+    for job in visits:
+        for other in visits:
+            if job.device_id != other.device_id and _overlap(job, other):
+                raise RefusedError(
+                    "These are two devices: they were in the shop at the same time, by"
+                    f" jobs {job.number} and {other.number}."
+                )
+
+
+def _overlap(job: Job, other: Job) -> bool:
+    """Whether `other` was booked in while `job` was here; a day may hold two visits."""
+    is_later = job.booked_in_on <= other.booked_in_on
+    return is_later and (
+        job.handed_over_on is None or other.booked_in_on < job.handed_over_on
+    )
