@@ -124,11 +124,15 @@ def test_the_page_asks_for_the_reason_and_keeps_what_was_typed(desk):
 
 
 @pytest.mark.parametrize("kind", [Role.COUNTER, Role.BENCH, Role.OWNER])
-def test_all_staff_see_how_the_price_is_built_up(client, kind):
+def test_who_may_see_costs_sees_how_the_price_is_built_up(client, kind):
     client.force_login(make.user(kind))
     quote = till.drafted(fixes=["lasting"])
-    page = client.get(quote.get_absolute_url()).content.decode()
-    assert "Comeback allowance" in page and "No history yet" in page
+    for counter_sees in (False, True):
+        make.shop(counter_sees_costs=counter_sees)
+        page = client.get(quote.get_absolute_url()).content.decode()
+        is_shown = counter_sees or kind != Role.COUNTER
+        assert ("Comeback allowance" in page) == is_shown
+        assert ("No history yet" in page) == is_shown
 
 
 def test_other_warranty_days_change_what_is_suggested(desk):
