@@ -287,6 +287,8 @@ LOGGING = {
         # Its warnings name who failed to sign in: it may be a mistyped password.
         "axes": {"level": "ERROR"},
         "django": {"handlers": ["broken"], "level": "INFO"},
+        # Anybody could fill the log with its tracebacks; our own line says enough.
+        "django.security.DisallowedHost": {"level": "CRITICAL"},
         "shopdesk.requests": {
             "handlers": ["requests"],
             "level": "INFO",
