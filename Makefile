@@ -8,7 +8,7 @@ py := .venv/bin/python
 plain = $$(cd .ci; ../$(py) -c 'from mutants import plain_files; print(*plain_files())')
 djade = .venv/bin/djade --target-version 5.2 $$(find templates -name '*.html')
 
-.PHONY: help demo run test lint format lock migrations pictures mutants install sbom
+.PHONY: help demo run test lint format lock migration release pictures mutants install sbom
 
 help: ## show this list
 	@sed -n 's/^\([a-z]*\): *## /make \1\t/p' Makefile | expand -t 14
@@ -65,9 +65,14 @@ lock: ## write the lock files from pyproject.toml
 	.venv/bin/uv pip compile -q --group installer --universal --python-version 3.11 \
 		--generate-hashes --no-header --no-annotate -o .ci/installer.lock
 
-migrations: ## write the first migration of each app again, until the first release
+migration: ## write a migration from changed models; NAME=what_it_does
 	@bash .ci/install dev
-	@bash .ci/first_migrations
+	@[ -n "$(NAME)" ] || { echo "Give it a name: make migration NAME=add_storage_place"; exit 2; }
+	@$(py) manage.py makemigrations --no-header -n $(NAME) shopdesk repairs billing
+
+release: ## write the database of this version, from which updates are tested
+	@bash .ci/install dev
+	@$(py) -m tests.releases.write
 
 pictures: ## take the pictures in README.md from a demo shop
 	@bash .ci/machine test

@@ -27,14 +27,15 @@ def https_is_recognised(**kwargs):
 def database_is_of_this_version(databases=None, **kwargs):
     """Return an error that names the first missing table or column.
 
-    Until the first release the first migrations are rewritten, so a database may list
-    all migrations as applied and still lack a column. `migrate` checks this first.
+    Before release 1.0 the first migrations were rewritten, so a database of that time
+    may list all migrations as applied and still lack a column. `migrate` checks this
+    first.
     """
     return [
         checks.Error(
-            f"This database was set up by an earlier version: it lacks {missing}.",
+            f"This database was set up before release 1.0: it lacks {missing}.",
             hint=(
-                "Until the first release a database cannot be updated. Move it away"
+                "Such a database cannot be updated. Move it away"
                 f" ({where(connection)}) and start with a new one; import the shop's"
                 " past jobs from its history file."
             ),

@@ -39,7 +39,7 @@ TOP = set(
     """
     README.md DEVELOPERS.md manage.py shopdesk repairs billing templates tests
     pyproject.toml requirements.lock requirements-dev.lock Makefile .ci .gitignore
-    OPERATIONS.md gunicorn.conf.py deploy
+    OPERATIONS.md SECURITY.md CHANGELOG.md gunicorn.conf.py deploy
     """.split()
 )
 # These mean the same in every room; any other file name has one meaning.

@@ -4,6 +4,7 @@ from django.urls import reverse
 from django.utils.functional import SimpleLazyObject
 
 from shopdesk.staff.permissions import can_open, can_see_costs
+from shopdesk.version import VERSION
 
 # Label, first page, and the URL namespaces that belong to it.
 MAIN_MENU = (
@@ -41,6 +42,7 @@ def page_context(request):
         "sees_costs": SimpleLazyObject(
             lambda: can_see_costs(request.user, request.shop)
         ),
+        "version": VERSION,
         "main_menu": SimpleLazyObject(lambda: visible_links(request, MAIN_MENU)),
         "footer_menu": SimpleLazyObject(lambda: visible_links(request, FOOTER_MENU)),
     }

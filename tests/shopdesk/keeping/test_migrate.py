@@ -1,16 +1,14 @@
 """`migrate`: one at a time, resumed after a crash, with guards at the end."""
 
-import os
 import subprocess
 import sys
-from contextlib import contextmanager
-from uuid import uuid4
 
 import pytest
 from django.conf import settings
 from django.db import connection
 
 from shopdesk.keeping import migrating, nightly
+from tests.new_database import new_database
 
 # Ends its own process, as a power cut would, before the tenth statement that begins
 # with KILL_ON.
@@ -87,27 +85,6 @@ for table in ("repairs_jobtransition", "repairs_stockmovement"):
     except DatabaseError as refusal:
         print("refused")
 """
-
-
-@contextmanager
-def new_database(folder):
-    """The environment of processes that use a new database of the same kind."""
-    env = os.environ | {
-        "SHOPDESK_DATA": str(folder / "data"),
-        "DJANGO_SETTINGS_MODULE": "shopdesk.settings",
-        "DJANGO_ALLOW_ASYNC_UNSAFE": "1",
-    }
-    if connection.vendor == "sqlite":
-        env.pop("DATABASE_URL", None)
-        yield env
-        return
-    name = f"test_migrate_{uuid4().hex}"
-    url, _, parameters = os.environ["DATABASE_URL"].partition("?")
-    env["DATABASE_URL"] = f"{url.rpartition('/')[0]}/{name}?{parameters}"
-    with connection._nodb_cursor() as cursor:
-        cursor.execute(f"CREATE DATABASE {name}")
-        yield env
-        cursor.execute(f"DROP DATABASE {name} WITH (FORCE)")
 
 
 def start(script, env, **more):
