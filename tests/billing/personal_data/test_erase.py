@@ -24,6 +24,8 @@ from repairs.jobs import states
 from repairs.jobs.models import Job, JobTransition
 from shopdesk.errors import RefusedError
 from shopdesk.keeping.backup import backup
+from shopdesk.keeping.nightly import nightly
+from shopdesk.keeping.retention import Keep
 from shopdesk.recording import chain
 from shopdesk.recording.models import Action, TrailEntry
 from shopdesk.shop.models import Shop
@@ -342,6 +344,20 @@ def test_a_restored_backup_is_erased_again(databases, tmp_path):
     make.customer("Of another shop", pk=job.customer_id)
     assert erasing.erase_again(stamp=make.stamp()) == 0
     assert stays.pk != job.customer_id
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_night_finishes_what_a_restore_cut_short_has_left(backups):
+    customer, idle = make.customer("Canary"), make.customer("Idle")
+    make.shop(inactive_years=1)
+    long_ago = make.stamp(on=date(2001, 1, 1)).at
+    Customer.objects.filter(pk=idle.pk).update(created_at=long_ago)
+    erasure_log.add(backups, customer, stamp=make.stamp(on=make.DAY))
+    assert list(nightly(backups, on=make.DAY, keep=Keep())) == []
+    customer.refresh_from_db()
+    idle.refresh_from_db()
+    assert customer.erased_on == make.DAY
+    assert idle.erased_on is not None, "the deadlines are applied, too"
 
 
 def empty(databases):

@@ -325,6 +325,7 @@ RAW = {
     "repairs.jobs.models.change_marks": "writes marks",
     "repairs.jobs.models.return_assessment": "writes comebacks",
     "shopdesk.keeping.integrity": "reads",
+    "shopdesk.keeping.migrating": "drops and creates triggers",
     "shopdesk.keeping.nightly": "reads",
     "shopdesk.keeping.restore": "drops and creates triggers",
     "shopdesk.keeping.snapshot": "reads",
