@@ -108,7 +108,10 @@ def _selection(config):
     if config.getoption("--whole") and config.getoption("--on") == "postgresql":
         # The others ran with SQLite; how a paper is drawn is the same on both, and
         # what is on it is tested on both with the stand-in.
-        return lambda test: _needs_database(test) and not _is_paper(test)
+        return lambda test: (
+            _needs_database(test)
+            and not (_is_paper(test) or test.get_closest_marker("once"))
+        )
     return lambda test: True
 
 

@@ -26,7 +26,7 @@ from tests import make
 from tests.billing import till
 from tests.billing.einvoices import broken_rules, figures, wrong_sums
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.once]
 D = Decimal
 LONG_AGO = date(1990, 1, 1)
 GROUPS = {

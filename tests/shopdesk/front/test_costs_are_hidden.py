@@ -38,7 +38,7 @@ from shopdesk.staff.permissions import PUBLIC_URLS, can_open, roles_for
 from tests import papers
 from tests.shopdesk.staff.url_roles import EXPECTED
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.once]
 
 # Of lists with hundreds of rows, this many pages of each kind are opened.
 MOST_OF_A_KIND = 3

@@ -9,6 +9,8 @@ from shopdesk.front import today
 from shopdesk.staff.models import Role
 from tests import make
 
+pytestmark = pytest.mark.once
+
 ALWAYS = {
     "Permissions-Policy": "camera=()",
     "Content-Security-Policy": "frame-ancestors 'none'",

@@ -21,6 +21,8 @@ from tests.shopdesk.serving.conftest import (
     wait_until,
 )
 
+pytestmark = pytest.mark.once
+
 HOST = "shop.example"
 TOKEN = "TOKENcanaryTOKEN" * 2
 PROGRAM = shutil.which("nginx", path=f"{os.environ['PATH']}:/usr/sbin")

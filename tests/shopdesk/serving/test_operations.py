@@ -12,6 +12,8 @@ from django.core.management import get_commands
 
 from tests.shopdesk.serving.conftest import ROOT
 
+pytestmark = pytest.mark.once
+
 GUIDE = (ROOT / "OPERATIONS.md").read_text()
 README = (ROOT / "README.md").read_text()
 MAKEFILE = (ROOT / "Makefile").read_text()

@@ -13,6 +13,8 @@ LINE = re.compile(
     r" (request [A-Z]+ /\S* [1-5]\d\d \d+ms|security [a-z_]+)"
     r" user=(\d+|-) id=[0-9a-f]{12}"
 )
+
+pytestmark = pytest.mark.once
 NAME, PHONE, TOKEN = "Wilhelmina Canary", "01632960177", "TOKENcanaryTOKEN" * 2
 MISTYPED, WRONG = "typed-in-the-wrong-box", "not-the-right-password"
 

@@ -21,6 +21,8 @@ from tests.shopdesk.serving.conftest import (
     wait_until,
 )
 
+pytestmark = pytest.mark.once
+
 
 class Load:
     """Four visitors ask for pages, each on a new connection, until told to stop."""
