@@ -1,3 +1,3 @@
 """The version of this program, shown to the owner and stored in backups."""
 
-VERSION = "0.9.0"
+VERSION = "1.0.0"

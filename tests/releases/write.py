@@ -76,7 +76,9 @@ def _add_what_the_demo_lacks():
     from shopdesk.staff.models import RecoveryCode, User
 
     now = timezone.now()
-    store_access_code(Job.objects.open().last(), code="4711")
+    job = Job.objects.open().last()
+    Job.objects.filter(pk=job.pk).update(data_access=Job.DataAccess.YES)
+    store_access_code(job, code="4711")
     first, second = Part.objects.order_by("pk")[:2]
     first.substitutes.add(second)
     RecoveryCode.objects.create(user=User.objects.first(), code_hash="0" * 64)
