@@ -26,6 +26,13 @@ PAPERS = {name for name in EXPECTED if name.split(":")[-1] in FILES}
 PAGES_OF_A_JOB = {"bench:job", "quotes:for_job", "handover:hand_over", "returns:assess"}
 PAGES_OF_GROUPS = {"month:delivery", "month:model", "month:board"}
 
+# An icon without its style fills the width of what it is in.
+LARGE_ICONS = """
+[...document.querySelectorAll("svg[aria-hidden=true]")]
+  .map((icon) => Math.round(icon.getBoundingClientRect().width))
+  .filter((width) => width > 40)
+"""
+
 
 def name_of(address):
     try:
@@ -109,6 +116,8 @@ def test_every_page_is_sound_at_both_widths(owner, live_server):
             wide = owner.evaluate("document.documentElement.scrollWidth")
             if wide > width:
                 wrong.append((address, f"{wide} px wide at {width}"))
+            if largest := owner.evaluate(LARGE_ICONS):
+                wrong.append((address, f"icons {largest} px wide at {width}"))
         wrong += [(address, said) for said in owner.messages]
         owner.messages.clear()
     assert wrong == []
