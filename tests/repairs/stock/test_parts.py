@@ -171,7 +171,6 @@ def test_a_part_is_added_and_its_value_shown_as_interpreted(client):
         ("number", "taken"),
         ("number", "x" * 41),
         ("name", ""),
-        ("name", "a\x00b"),
         ("fixed_price", "-1"),
         ("fixed_price", "1e5"),
         ("fixed_price", "1.000,50"),
