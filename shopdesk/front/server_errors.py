@@ -17,6 +17,7 @@ from django.template.loader import render_to_string
 from shopdesk.sent_forms.entries import listed
 from shopdesk.sent_forms.once import key_of
 from shopdesk.serving.request_log import WRONG_HOST, note_event
+from shopdesk.staff.permissions import PUBLIC_URLS
 
 RETRY_SECONDS = 10
 
@@ -73,12 +74,18 @@ CAUSES = (
     ),
 )
 UNKNOWN = Cause("Server error", "Something went wrong on the server.")
+FOR_VISITORS = Cause(
+    "This page is not available", "Please try again later, or contact the shop."
+)
+"""Who is no member of staff is not told what the server lacks."""
 
 
 def server_error(request) -> HttpResponse:
     """Answer a request that failed: 503 if the storage is the cause, else 500."""
     cause = cause_of(sys.exc_info()[1])
     status = 500 if cause is UNKNOWN else 503
+    if _is_public(request):
+        cause = FOR_VISITORS
     if getattr(request, "htmx", None):
         text = (
             f"{cause.heading}. {cause.sentence} {_known(request)}"
@@ -104,6 +111,12 @@ def bad_request(request, exception) -> HttpResponse:
         note_event(request, WRONG_HOST)
         template = "shopdesk/front/wrong_host.html"
     return HttpResponse(render_to_string(template), status=400)
+
+
+def _is_public(request) -> bool:
+    """Whether the page is open to everybody, such as a customer's link."""
+    match = request.resolver_match
+    return match is not None and match.view_name in PUBLIC_URLS
 
 
 def _id(request) -> str:

@@ -2,7 +2,7 @@
 
 Documents are numbered in the order of their dates, so a wrong clock does damage that
 cannot be undone. The moment when the shop was last used is noted; when the clock is
-more than a day before it, or leaps ahead, everybody is warned until the clock is right
+more than a day before it, or jumps ahead, everybody is warned until the clock is right
 or the owner says that it is.
 """
 
@@ -32,7 +32,7 @@ class Look:
             or abs(self._jump(now)) > JUMP
         )
 
-    def has_leapt(self, now: datetime) -> bool:
+    def has_jumped_ahead(self, now: datetime) -> bool:
         """Whether the clock went ahead by more than the time that has passed."""
         return self.clock is not None and self._jump(now) > JUMP
 
@@ -45,15 +45,15 @@ def watch(shop: Shop, look: Look, *, now: datetime) -> None:
     """Note that the shop is in use, or that its clock is in doubt."""
     if not look.is_due(now):
         return
-    leapt = look.has_leapt(now)
+    jumped_ahead = look.has_jumped_ahead(now)
     look.clock, look.counter = now, monotonic()
     believed = shop.clock_doubted_since or shop.clock_seen_at or now
     is_right = believed - JUMP <= now <= believed + BREAK
-    if shop.clock_doubted_since is None and (leapt or not is_right):
+    if shop.clock_doubted_since is None and (jumped_ahead or not is_right):
         _store(shop, clock_doubted_since=believed)
     elif shop.clock_doubted_since is None:
         _store(shop, clock_seen_at=max(now, believed))
-    elif is_right and not leapt:
+    elif is_right and not jumped_ahead:
         confirm(shop, now=now)
 
 

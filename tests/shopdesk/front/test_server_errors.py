@@ -181,3 +181,15 @@ def test_a_damaged_file_is_named_with_the_command(desk, monkeypatch, tmp_path):
         assert "manage.py restore" in cause.sentence
     else:
         pytest.fail("SQLite read a damaged file")
+
+
+@pytest.mark.django_db
+def test_a_customer_is_not_told_what_the_server_lacks(client, monkeypatch):
+    def fail(*args, **facts):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr("billing.customer_page.views.seconds_to_wait", fail)
+    client.raise_request_exception = False
+    page = client.get("/q/unknown/")
+    assert page.status_code == 503
+    assert "This page is not available" in page.text and "disk" not in page.text
