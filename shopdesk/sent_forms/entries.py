@@ -1,7 +1,10 @@
-"""Which entries of a form are shown to its sender when it could not be saved?"""
+"""What is shown to the sender of a form that could not be saved: entries and page."""
 
 from collections.abc import Iterable
+from urllib.parse import urlsplit
 
+from django.http import HttpRequest
+from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.text import capfirst
 
 # What forms carry unseen: versions, keys, drawings, the counts of a list of forms.
@@ -28,3 +31,12 @@ def listed(entries: Iterable[tuple[str, list[str]]]) -> list[tuple[str, str]]:
             text = "kept, but not shown"
         found.append((capfirst(own_name.replace("_", " ")), text))
     return found
+
+
+def page_of(request: HttpRequest) -> str:
+    """Return the path of the page that had the form; Today if that is unknown."""
+    page = request.headers.get("HX-Current-URL") or request.headers.get("Referer", "")
+    if not url_has_allowed_host_and_scheme(page, allowed_hosts={request.get_host()}):
+        return "/"
+    parts = urlsplit(page)
+    return parts.path + (f"?{parts.query}" if parts.query else "")

@@ -1,16 +1,14 @@
 """Answers a form that is sent again, without acting again."""
 
 from time import monotonic, sleep
-from urllib.parse import urlsplit
 
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
-from django.utils.http import url_has_allowed_host_and_scheme
 from django_htmx.http import HttpResponseClientRedirect, reswap, retarget
 
 from shopdesk.sent_forms import once, responses
-from shopdesk.sent_forms.entries import listed
+from shopdesk.sent_forms.entries import listed, page_of
 
 WAIT = 5.0  # seconds for the first response to be complete
 PAUSE = 0.05  # seconds
@@ -56,25 +54,16 @@ def answer_again(request, sent) -> HttpResponse:
 
 def _saved_before(request) -> HttpResponse:
     messages.info(request, "This form was already saved. It was not saved twice.")
-    page = _page_of(request)
+    page = page_of(request)
     return HttpResponseClientRedirect(page) if request.htmx else redirect(page)
 
 
 def _other_entries(request) -> HttpResponse:
     """Say that the page has been used; show what was typed, which is saved nowhere."""
-    facts = {"entries": listed(request.POST.lists()), "page": _page_of(request)}
+    facts = {"entries": listed(request.POST.lists()), "page": page_of(request)}
     response = render(request, "shopdesk/sent_forms/used.html", facts, status=409)
     if request.htmx:
         # htmx shows only successful responses, and here in place of the whole page.
         response.status_code = 200
         reswap(retarget(response, "body"), "innerHTML")
     return response
-
-
-def _page_of(request) -> str:
-    """Return the page that had the form, if the browser names one of ours."""
-    page = request.headers.get("HX-Current-URL") or request.headers.get("Referer", "")
-    if not url_has_allowed_host_and_scheme(page, allowed_hosts={request.get_host()}):
-        return "/"
-    parts = urlsplit(page)
-    return parts.path + (f"?{parts.query}" if parts.query else "")

@@ -17,7 +17,7 @@ from django.urls import Resolver404, resolve
 from django.utils.crypto import salted_hmac
 
 from shopdesk.encryption import DecryptionError, decrypt, encrypt
-from shopdesk.sent_forms.entries import listed
+from shopdesk.sent_forms.entries import listed, page_of
 from shopdesk.staff.models import User
 from shopdesk.staff.permissions import NEVER_HELD_URLS
 
@@ -150,9 +150,6 @@ def may_keep(path: str) -> bool:
 
 
 def _page(request) -> str:
-    """Return the path of the page that the form was on; Today if that is unknown."""
-    shown = request.htmx.current_url or request.headers.get("Referer", "")
-    parts = urlsplit(shown)
-    if parts.netloc != request.get_host() or not may_keep(parts.path):
-        return "/"
-    return parts.path + (f"?{parts.query}" if parts.query else "")
+    """Return the page that the form was on, unless it is one of signing in."""
+    page = page_of(request)
+    return page if may_keep(page) else "/"
