@@ -7,9 +7,11 @@ from django.db.models import Q
 from repairs.bench.fields import FaultField, FixField, PartField
 from repairs.faults import fix_types
 from repairs.faults.models import CODE, Fault, Fix, Hazard
-from repairs.jobs import states
-from repairs.jobs.models import Job
-from shopdesk.fields import DayFormField, ExactFormField
+from repairs.jobs import bench_notation, states
+from repairs.jobs.bench_notation import NotationError
+from repairs.jobs.models import Job, Reading
+from shopdesk.fields import DayFormField
+from shopdesk.lookup import normalize_search
 
 MOST_TRIES = 5000
 
@@ -185,22 +187,72 @@ class ReasonForm(forms.Form):
 
 
 class ReadingForm(forms.Form):
+    """A reading and what is expected, in the notation of the bench."""
+
     test_point = forms.CharField(
         max_length=120,
         label="Test point",
-        widget=forms.TextInput({"list": "checks-options", "class": "w20"}),
+        widget=forms.TextInput({"list": "test-points", "class": "w20"}),
     )
-    value = ExactFormField(allow_negative=True)
-    unit = forms.CharField(
-        max_length=12, required=False, widget=forms.TextInput({"class": "w4"})
+    value = forms.CharField(
+        max_length=40,
+        label="Reading",
+        help_text="For example: 4.98V, 4k7, 0.45 V diode, >1M, OL.",
+        widget=forms.TextInput({"class": "w8", "autocomplete": "off"}),
     )
-    low = ExactFormField(allow_negative=True, required=False, label="Lower limit")
-    high = ExactFormField(allow_negative=True, required=False, label="Upper limit")
+    expected = forms.CharField(
+        max_length=60,
+        required=False,
+        label="Expected",
+        help_text="For example: 3v3 ±5%, 19.2–19.6V, >1M, none. Blank: usual range.",
+        widget=forms.TextInput({"class": "w12", "autocomplete": "off"}),
+    )
+    stage = forms.ChoiceField(choices=Reading.Stage.choices, label="Measured")
+
+    def __init__(self, *args, usual, stage, **kwargs):
+        """`usual` are the usual readings of this model by test point."""
+        super().__init__(*args, **kwargs)
+        self.usual = usual
+        self.initial.setdefault("stage", stage)
 
     def clean(self):
-        low, high = self.cleaned_data.get("low"), self.cleaned_data.get("high")
-        if low is not None and high is not None and low > high:
-            self.add_error("high", f"Enter at least {low:f}, the lower limit.")
+        data = super().clean()
+        if self.errors:
+            return data
+        point, typed = data["test_point"], data["expected"].strip()
+        usual = self.usual.get(normalize_search(point), {})
+        units = {unit for unit, *_ in usual}
+        try:
+            expected = bench_notation.parse_expected(typed)
+        except NotationError as error:
+            return self.add_error("expected", str(error))
+        unit = expected.unit or (next(iter(units)) if len(units) == 1 else "")
+        try:
+            measured = bench_notation.parse_reading(data["value"], unit=unit)
+        except NotationError as error:
+            return self.add_error("value", str(error))
+        if not typed and units and measured.unit not in units:
+            known = " or ".join(sorted(units))
+            return self.add_error(
+                "value",
+                f"Readings of {point} on this model are in {known}. Check the unit, or"
+                " enter what you expect.",
+            )
+        if not typed and measured.kind in usual:
+            expected = usual[measured.kind].expected
+        try:
+            expected = bench_notation.with_unit_of(expected, measured)
+            stored = bench_notation.to_stored(measured, expected)
+        except NotationError as error:
+            return self.add_error("expected" if typed else "value", str(error))
+        return stored._asdict() | {
+            "test_point": point,
+            "stage": data["stage"],
+            "relation": measured.relation,
+            "at_hertz": measured.at_hertz,
+            "is_diode": measured.is_diode,
+            "expects_open": expected.is_open,
+        }
 
 
 class RepairChoiceForm(forms.Form):

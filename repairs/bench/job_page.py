@@ -10,10 +10,12 @@ from django.utils import timezone
 
 from repairs.bench import forms, queries
 from repairs.bench.next_step import next_step
+from repairs.bench.test_points import TestPoint, points_of, stage_of
 from repairs.faults.cautions import cautions
 from repairs.faults.models import Check, Fault, Fix
 from repairs.jobs import closing, final_test, states, workflow
 from repairs.jobs.models import Job, Repair
+from repairs.knowledge.good_readings import UsualByPoint, usual_readings
 
 
 class JobPage:
@@ -141,8 +143,26 @@ class JobPage:
         return any(work.is_running for work in mine)
 
     @cached_property
-    def readings(self):
-        return list(self.job.readings.select_related("by"))
+    def usual_readings(self) -> UsualByPoint:
+        return usual_readings(self.job.device, except_job=self.job)
+
+    @property
+    def test_point_options(self) -> list[tuple[str, str]]:
+        """Names that are offered while one types, each with its usual reading."""
+        usual = [
+            (one.test_point, one.text)
+            for kinds in self.usual_readings.values()
+            for one in kinds.values()
+        ]
+        names = {name for name, _ in usual}
+        checks = [(c.name, c.where) for c in self.check_options if c.name not in names]
+        return usual + checks
+
+    @cached_property
+    def readings(self) -> list[TestPoint]:
+        """The test points measured on this device, then others usual on its model."""
+        readings = self.job.readings.select_related("by")
+        return points_of(readings, usual=self.usual_readings)
 
     @cached_property
     def symptoms(self):
@@ -192,7 +212,8 @@ class JobPage:
 
     @cached_property
     def reading_form(self):
-        return self.form("reading", forms.ReadingForm)
+        facts = {"usual": self.usual_readings, "stage": stage_of(self.job)}
+        return self.form("reading", forms.ReadingForm, **facts)
 
     @cached_property
     def timer_form(self):

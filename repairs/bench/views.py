@@ -15,9 +15,11 @@ from repairs.bench.filters import BenchFilter
 from repairs.bench.job_page import JobPage
 from repairs.bench.queries import bench_rows, job_of, symptoms_for
 from repairs.bench.tables import BenchTable
+from repairs.bench.test_points import stage_of
 from repairs.jobs import actions as parts
 from repairs.jobs import states, workflow
 from repairs.jobs.models import Job, Labour, PartUsed, Reading, Repair
+from repairs.knowledge.good_readings import usual_readings
 from repairs.stock.models import Part
 from shopdesk.sent_forms.attempts import attempt
 from shopdesk.stamp import Stamp
@@ -166,7 +168,13 @@ def resume_repair(request, pk):
 
 
 def add_reading(request, pk):
-    job, form = _job(pk), forms.ReadingForm(request.POST, prefix="reading")
+    job = get_object_or_404(Job.objects.select_related("device"), pk=pk)
+    form = forms.ReadingForm(
+        request.POST,
+        usual=usual_readings(job.device, except_job=job),
+        stage=stage_of(job),
+        prefix="reading",
+    )
     sent = {"reading": form}
     return answer(request, job, "_readings", actions.add_reading, job, sent=sent)
 

@@ -4,6 +4,8 @@ A step takes the story, the job and how many days ago the job came in; `how` is 
 after the colon in jobs.csv.
 """
 
+import random
+from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -15,9 +17,15 @@ from repairs.faults.models import Fault, Fix, Symptom
 from repairs.intake import actions as intake
 from repairs.jobs import states, warranty, workflow
 from repairs.jobs.actions import use_part
-from repairs.jobs.models import Job, Repair
+from repairs.jobs.bench_notation import (
+    parse_expected,
+    parse_reading,
+    to_stored,
+    with_unit_of,
+)
+from repairs.jobs.models import Job, Reading, Repair
 from repairs.returns.actions import assess_return
-from shopdesk.demo.facts import FAULTS, KINDS, MODELS, words
+from shopdesk.demo.facts import FAULTS, KINDS, MODELS, TEST_POINTS, words
 from shopdesk.demo.story import Story, step
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
@@ -95,20 +103,38 @@ def diagnose(story: Story, job: Job, days: int, code: str) -> None:
         version=None,
         stamp=stamp,
     )
-    bench.add_reading(
-        job,
-        stamp=stamp,
-        test_point="current draw without battery",
-        value=Decimal(story.pick.randrange(2, 90)) / 100,
-        unit="A",
-        low=Decimal("0.02"),
-        high=Decimal("0.60"),
-    )
+    _measure(job, stage=Reading.Stage.BEFORE, stamp=stamp)
     fault = Fault.objects.get(code=code)
     diagnosed = bench.add_fault(job, fault=fault, stamp=stamp)
     minutes = story.pick.randrange(10, 25)
     _add_labour(job, diagnosed, minutes=minutes, note="diagnosis", stamp=stamp)
     workflow.diagnose(job, stamp=stamp)
+
+
+def _measure(job: Job, *, stage: str, stamp: Stamp) -> None:
+    """Measure the usual test points; before a repair one of them is bad."""
+    # Not the story's generator: what it draws next stays the same.
+    pick = random.Random(f"{job.number} {stage}")
+    points = TEST_POINTS[job.device.model.kind]
+    bad = pick.choice(points) if stage == Reading.Stage.BEFORE else None
+    for point in points:
+        reading = parse_reading(point.bad if point is bad else point.good)
+        scale = parse_reading(point.good).amount / Decimal(point.good.split()[0])
+        noise = Decimal(round(pick.gauss(0, float(point.spread)), 3)) * scale
+        if point is not bad:
+            reading = replace(reading, amount=round(reading.amount + noise, 4))
+        expected = with_unit_of(parse_expected(point.expected), reading)
+        bench.add_reading(
+            job,
+            test_point=point.point,
+            stage=stage,
+            at_hertz=None,
+            relation=reading.relation,
+            is_diode=reading.is_diode,
+            expects_open=expected.is_open,
+            stamp=stamp,
+            **to_stored(reading, expected)._asdict(),
+        )
 
 
 def _add_labour(
@@ -152,6 +178,7 @@ def repair(story: Story, job: Job, days: int) -> None:
         minutes = on_bench.fix.minutes + story.pick.randrange(-5, 12)
         _add_labour(job, on_bench, minutes=minutes, stamp=stamp)
     workflow.mark_repaired(job, stamp=stamp)
+    _measure(job, stage=Reading.Stage.AFTER, stamp=stamp)
 
 
 @step

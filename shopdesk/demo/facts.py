@@ -64,5 +64,9 @@ for _row in read("fault_fixes.csv"):
     )
     PAIRS[_row["fault"]].append(_pair)
 KINDS = table("kinds.csv", key="kind", accessories=_list)
+TEST_POINTS = defaultdict(list)
+"""The test points of each kind: what is expected, and a good and a bad reading."""
+for _row in read("test_points.csv"):
+    TEST_POINTS[_row["kind"]].append(SimpleNamespace(**_row))
 MODELS = table("models.csv", key="model", boards=_list)
 """`boards` are the board revisions of a model, if the shop records them."""

@@ -78,8 +78,19 @@ def test_a_shop_of_a_release_is_updated_and_nothing_is_lost(release, tmp_path):
     expected["rows"]["shopdesk_trailentry"] += 1
     for what in ("rows", "sums"):
         assert {name: now[what].get(name) for name in expected[what]} == expected[what]
-    assert now["monthly_table"] == expected["monthly_table"]
+    assert _rounded(now["monthly_table"]) == _rounded(expected["monthly_table"])
     assert "no issues" in checked and trail
+
+
+def _rounded(table):
+    """The rows to nine decimals: the last digits of a fit depend on the processor."""
+    return [
+        {
+            name: round(value, 9) if isinstance(value, float) else value
+            for name, value in row.items()
+        }
+        for row in table
+    ]
 
 
 def test_every_app_has_released_migrations():

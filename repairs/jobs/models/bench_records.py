@@ -8,7 +8,7 @@ from django.db import models
 from django.db.models import Exists, F, OuterRef, Q
 from django.utils import timezone
 
-from repairs.jobs import states
+from repairs.jobs import bench_notation, states
 from repairs.jobs.models.job import Job, JobTransition
 from repairs.jobs.models.repair import Repair
 from repairs.stock.models import Delivery, Part
@@ -115,18 +115,37 @@ class PartUsed(Recorded):
 
 
 class Reading(Recorded):
-    """A measurement with its unit and what was expected."""
+    """A measurement with what was expected; its amounts are in `unit`, such as kΩ."""
+
+    class Stage(models.TextChoices):
+        BEFORE = "before", "before the repair"
+        AFTER = "after", "after the repair"
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="readings")
     test_point = models.CharField(max_length=120)
+    # Blank where it was not asked yet, in version 1.0.
+    stage = models.CharField(max_length=6, choices=Stage, blank=True, default="")
+    relation = models.CharField(
+        max_length=2,
+        choices=list(bench_notation.RELATIONS.items()),
+        blank=True,
+        default=bench_notation.EXACT,
+    )
     value = FixedDecimalField()
     unit = models.CharField(max_length=12, blank=True)
+    at_hertz = FixedDecimalField("at frequency", null=True, blank=True)
+    is_diode = models.BooleanField("diode mode", default=False)
     low = FixedDecimalField("expected from", null=True, blank=True)
     high = FixedDecimalField("expected to", null=True, blank=True)
+    expects_open = models.BooleanField("expected open", default=False)
     by = models.ForeignKey(STAFF, null=True, on_delete=models.PROTECT, related_name="+")
     read_at = models.DateTimeField()
 
     belongs_to = "job"
+    measured_fields = (
+        *("relation", "value", "unit", "at_hertz", "is_diode"),
+        *("low", "high", "expects_open"),
+    )
 
     class Meta:
         ordering = ["id"]
@@ -135,38 +154,46 @@ class Reading(Recorded):
                 condition=Q(low=None) | Q(high=None) | Q(low__lte=F("high")),
                 name="reading_low_below_high",
             ),
+            models.CheckConstraint(
+                condition=Q(relation__in=list(bench_notation.RELATIONS)),
+                name="reading_relation_is_known",
+            ),
         ]
 
     def __str__(self):
-        return f"{self.test_point}: {self.value} {self.unit}"
+        return f"{self.test_point}: {self.value_text}"
+
+    @property
+    def _stored(self) -> bench_notation.Stored:
+        return bench_notation.Stored(self.value, self.unit, self.low, self.high)
+
+    @property
+    def measured(self) -> bench_notation.Measured:
+        return bench_notation.from_stored(
+            self._stored,
+            relation=self.relation,
+            at_hertz=self.at_hertz,
+            is_diode=self.is_diode,
+        )
+
+    @property
+    def expected(self) -> bench_notation.Expected:
+        return bench_notation.expected_from_stored(
+            self._stored, is_open=self.expects_open
+        )
 
     @property
     def value_text(self) -> str:
-        """The value without the zeros that nobody measured."""
-        return _number_text(self.value)
+        return bench_notation.format_reading(self.measured)
 
     @property
     def expected_text(self) -> str:
-        if self.low is None and self.high is None:
-            return ""
-        if self.high is None:
-            return f"from {_number_text(self.low)}"
-        if self.low is None:
-            return f"up to {_number_text(self.high)}"
-        return f"{_number_text(self.low)} to {_number_text(self.high)}"
+        return bench_notation.format_expected(self.expected)
 
     @property
     def passes(self) -> bool | None:
-        """Whether the value is as expected; None where nothing was expected."""
-        if self.low is None and self.high is None:
-            return None
-        return (self.low is None or self.value >= self.low) and (
-            self.high is None or self.value <= self.high
-        )
-
-
-def _number_text(amount: Decimal) -> str:
-    return f"{amount.normalize():f}"
+        """Whether the value is as expected; None if that cannot be told."""
+        return bench_notation.passes(self.measured, self.expected)
 
 
 class FinalTestManager(models.Manager.from_queryset(RecordedQuerySet)):

@@ -93,6 +93,7 @@ def sent(job, fault, part):
         f"giveup-{pk}-why": "no part to be had",
         "reading-test_point": "12 V rail",
         "reading-value": "11.9",
+        "reading-stage": "before",
         "minutes-minutes": 5,
         "part-part": part.number,
         "part-quantity": 1,

@@ -1,7 +1,7 @@
 """The parts of a job's page: by htmx and without, right and refused."""
 
+import html
 from datetime import timedelta
-from decimal import Decimal
 
 import pytest
 from django.db import connection
@@ -33,10 +33,11 @@ def working(state=states.APPROVED, **facts):
 
 # --- both ways ------------------------------------------------------------------
 
+READING = {"reading-test_point": "5 V rail", "reading-stage": "before"}
 RIGHT = {
     "save_details": {"head-waiting_for": "parts"},
     "save_findings": {"findings-failed": "1", "findings-tries": "4"},
-    "add_reading": {"reading-test_point": "5 V rail", "reading-value": "4,2"},
+    "add_reading": READING | {"reading-value": "4,2"},
     "add_labour": {"minutes-minutes": "12"},
     "start_timer": {},
     "add_fault": {"fault-fault": "known-one"},
@@ -46,7 +47,7 @@ RIGHT = {
 WRONG = {
     "save_details": {"head-due_on": "0001-01-01"},
     "save_findings": {"findings-failed": "5", "findings-tries": "4"},
-    "add_reading": {"reading-test_point": "5 V rail", "reading-value": "1e5"},
+    "add_reading": READING | {"reading-value": "1e5"},
     "add_labour": {"minutes-minutes": "-3"},
     "add_fault": {"fault-fault": "nobody knows"},
     "create_fault": {"newfault-code": "not a code", "newfault-name": "x"},
@@ -265,31 +266,91 @@ def test_one_fault_may_be_given_up_while_the_other_is_mended(bench):
 # --- readings and minutes -------------------------------------------------------
 
 
-@pytest.mark.parametrize(
-    ("value", "low", "high", "told"),
-    [
-        ("5.02", "4.9", "5.1", "pass"),
-        ("4.2", "4.9", "5.1", "fail"),
-        ("4.9", "4.9", "", "pass"),
-        ("-12.3", "", "-11.4", "pass"),
-        ("1.25", "", "", "no limits"),
-    ],
-)
-def test_a_reading_passes_or_fails_by_word(bench, value, low, high, told):
-    job = make.job()
-    send(
-        bench,
+def measure(client, job, value, expected="", *, point="rail", stage="before"):
+    return send(
+        client,
         "add_reading",
         job,
-        reading__test_point="rail",
+        reading__test_point=point,
         reading__value=value,
-        reading__low=low,
-        reading__high=high,
+        reading__expected=expected,
+        reading__stage=stage,
     )
-    assert job.readings.get().value == Decimal(value)
-    page = bench.get(job.get_absolute_url()).content.decode()
-    row = page.split('<th scope="row">rail</th>')[1].split("</tr>")[0]
-    assert told in row and f">{value}<" in row
+
+
+def row_of(client, job, point="rail"):
+    page = client.get(job.get_absolute_url()).content.decode()
+    return page.split(f'<th scope="row">{point}</th>')[1].split("</tr>")[0]
+
+
+@pytest.mark.parametrize(
+    ("value", "expected", "shown", "told"),
+    [
+        ("5v02", "5V ±2%", "5.02 V", "pass"),
+        ("4.2", "4.9–5.1V", "4.2 V", "fail"),
+        ("4k7", ">4k7", "4.7 kΩ", "pass"),
+        ("-12.3V", "<-11.4V", "-12.3 V", "pass"),
+        ("OL", "OL", "OL", "pass"),
+        (">1M", ">2M", "&gt;1 MΩ", "cannot be told"),
+        ("1.25", "none", "1.25", "no limits"),
+    ],
+)
+def test_a_reading_passes_or_fails_by_word(bench, value, expected, shown, told):
+    job = make.job()
+    measure(bench, job, value, expected)
+    row = row_of(bench, job)
+    assert told in row and f">{shown}<" in row
+
+
+@pytest.mark.parametrize(
+    ("value", "expected", "field", "message"),
+    [
+        ("4.98A", "5V ±2%", "expected", "Enter both in the same unit"),
+        ("4.98V", "5V ±250%", "expected", "250 % is impossible"),
+        ("4.98V", "5.1-4.9V", "expected", "lower limit first"),
+        ("about 5", "", "value", "is no reading"),
+        ("0.45A diode", "", "value", "in volts"),
+    ],
+)
+def test_a_wrong_reading_is_explained_beside_its_field(
+    bench, value, expected, field, message
+):
+    job = make.job()
+    page = measure(bench, job, value, expected).content.decode()
+    assert not job.readings.exists()
+    problem = page.split(f'id="id_reading-{field}_error"')[1].split("</p>")[0]
+    assert message in html.unescape(problem)
+    assert f'value="{value}"' in page
+
+
+def test_readings_stand_before_and_after_the_repair(bench):
+    job = working().job
+    measure(bench, job, "1k2", "<R5")
+    measure(bench, job, "R2", "<R5", stage="after")
+    before, after = row_of(bench, job).split("data-label")[1:3]
+    assert "1.2 kΩ" in before and "fail" in before
+    assert "0.2 Ω" in after and "pass" in after
+
+
+def test_what_good_devices_of_the_model_read_is_expected(bench):
+    device = make.job().device
+    for value in ("19.4V", "19.5V", "19.3V"):
+        other = make.job(make.device(model=device.model))
+        measure(bench, other, value, "19.5V ±5%")
+    failed = make.job(make.device(model=device.model))
+    measure(bench, failed, "2V", "19.5V ±5%")
+    job = make.job(device)
+    row = row_of(bench, job)
+    assert "3 good readings, median 19.4 V" in row and 'class="hot"' not in row
+    # A bare number is in the usual unit, a blank means the usual range.
+    measure(bench, job, "12.1")
+    reading = job.readings.get()
+    assert reading.unit == "V" and reading.passes is False
+    # Median and three spreads: 1.4826 * 0.1 V each.
+    assert reading.expected_text == "18.96 V to 19.84 V"
+    assert 'class="hot"' in row_of(bench, job)
+    page = measure(bench, job, "0.4A").content.decode()
+    assert "on this model are in V" in page and job.readings.count() == 1
 
 
 def test_the_timer_runs_and_stops(bench, me):

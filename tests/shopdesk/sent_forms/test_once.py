@@ -166,7 +166,12 @@ def test_four_at_once_act_once(verb):
     part = make.part(number="P-1", on_hand=9)
     sent = {
         "book_minutes": minutes(job),
-        "reading": {"reading-test_point": "5 V", "reading-value": "4.9"} | KEY,
+        "reading": {
+            "reading-test_point": "5 V",
+            "reading-value": "4.9",
+            "reading-stage": "before",
+        }
+        | KEY,
         "part": {
             "part-part": "P-1",
             "part-quantity": "2",

@@ -1,0 +1,59 @@
+"""Finds the good readings of a model: those from which usual values are taken."""
+
+from collections import defaultdict
+
+from repairs.customers.models import Device
+from repairs.jobs import states
+from repairs.jobs.bench_notation import Measured, passes
+from repairs.jobs.models import Job, Reading
+from repairs.knowledge.usual_readings import (
+    MIN_READINGS,
+    Kind,
+    UsualReading,
+    usual_reading,
+)
+from shopdesk.lookup import normalize_search
+
+LATEST = 2000  # readings of a model that are looked at
+
+UsualByPoint = dict[str, dict[Kind, UsualReading]]
+"""Usual readings by test point, written as for a search, and kind of reading."""
+
+
+def usual_readings(device: Device, *, except_job: Job) -> UsualByPoint:
+    """Return what good devices of this model read, of its board revision if known.
+
+    A reading is good if it passed, or was made after the repair on a job that was
+    closed as fixed and did not fail.
+    """
+    found = Reading.objects.filter(job__device__model=device.model_id)
+    found = found.exclude(job=except_job).select_related("job__device")
+    fields = ("job__outcome", "job__device__board_revision")
+    found = found.only(*Reading.measured_fields, "test_point", "stage", *fields)
+    grouped: dict = defaultdict(list)
+    names = {}
+    for reading in found.order_by("-id")[:LATEST]:
+        measured = reading.measured
+        if not _is_good(reading, measured):
+            continue
+        point = normalize_search(reading.test_point)
+        names.setdefault(point, reading.test_point)
+        board = reading.job.device.board_revision
+        grouped[point, measured.kind].append((measured, board))
+    usual: UsualByPoint = defaultdict(dict)
+    for (point, kind), readings in grouped.items():
+        every = [measured for measured, _ in readings]
+        same = [one for one, board in readings if board == device.board_revision]
+        if device.board_revision and len(same) >= MIN_READINGS:
+            every = same
+        if one := usual_reading(names[point], every):
+            usual[point][kind] = one
+    return dict(usual)
+
+
+def _is_good(reading: Reading, measured: Measured) -> bool:
+    passed = passes(measured, reading.expected)
+    is_from_repaired = (
+        reading.stage == Reading.Stage.AFTER and reading.job.outcome == states.FIXED
+    )
+    return passed is True or (passed is None and is_from_repaired)
