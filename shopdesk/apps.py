@@ -1,7 +1,11 @@
 from django.apps import AppConfig
 from django.core import checks
 
-from shopdesk.checks import database_is_of_this_version, https_is_recognised
+from shopdesk.checks import (
+    database_is_durable,
+    database_is_of_this_version,
+    https_is_recognised,
+)
 
 
 class ShopdeskConfig(AppConfig):
@@ -12,5 +16,6 @@ class ShopdeskConfig(AppConfig):
         from shopdesk.recording import signals
 
         checks.register(database_is_of_this_version, checks.Tags.database)
+        checks.register(database_is_durable, checks.Tags.database)
         signals.connect()
         checks.register(https_is_recognised, checks.Tags.security)

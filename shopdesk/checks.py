@@ -1,4 +1,4 @@
-"""Whether the database matches this version."""
+"""Whether the database matches this version, and keeps what it says it has saved."""
 
 from django.apps import apps
 from django.conf import settings
@@ -7,6 +7,7 @@ from django.db import connections
 from django.db.migrations.executor import MigrationExecutor
 
 OLD = "shopdesk.E001"
+FORGETS = "shopdesk.E002"
 NO_PROXY = "shopdesk.W001"
 
 
@@ -46,6 +47,43 @@ def database_is_of_this_version(databases=None, **kwargs):
         for missing in [what_is_missing(connection)]
         if missing
     ]
+
+
+# Without one of these, a power cut loses what was saved, or damages the database.
+DURABLE = ("fsync", "full_page_writes", "synchronous_commit")
+
+
+def database_is_durable(databases=None, **kwargs):
+    """Return an error that names the settings by which PostgreSQL may lose records.
+
+    SQLite is told how to save by each connection; see `settings`.
+    """
+    return [
+        checks.Error(
+            f"PostgreSQL runs with {' and '.join(f'{name}=off' for name in off)}: a"
+            " power cut would lose what was saved, or damage the database.",
+            hint=(
+                "Set it to on in postgresql.conf and restart PostgreSQL. If nothing in"
+                f" this database matters, set SILENCED_CHECKS={FORGETS}."
+            ),
+            id=FORGETS,
+        )
+        for alias in databases or ()
+        for off in [_switched_off(connections[alias])]
+        if off
+    ]
+
+
+def _switched_off(connection) -> list[str]:
+    if connection.vendor != "postgresql":
+        return []
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT name FROM pg_settings WHERE name = ANY(%s) AND setting = 'off'"
+            " ORDER BY name",
+            [list(DURABLE)],
+        )
+        return [name for (name,) in cursor.fetchall()]
 
 
 def where(connection) -> str:

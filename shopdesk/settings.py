@@ -61,6 +61,8 @@ PROXIES = env.int("PROXIES", default=0)
 
 # Off by default: a shop on its own network usually starts without TLS.
 HTTPS = env.bool("HTTPS", default=False)
+# Ids of checks that find what is meant to be so, such as shopdesk.E002.
+SILENCED_SYSTEM_CHECKS = env.list("SILENCED_CHECKS", default=[])
 
 INSTALLED_APPS = [
     "django.contrib.auth",
@@ -87,6 +89,8 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "shopdesk.serving.middleware.MethodMiddleware",
+    # Before the first that asks the database.
+    "shopdesk.serving.middleware.ReconnectMiddleware",
     # Before all that can fail, so that error pages have the shop, too.
     "shopdesk.shop.middleware.ShopMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
@@ -216,7 +220,7 @@ if HTTPS:
     SECURE_HSTS_SECONDS = 31536000
     SECURE_HSTS_INCLUDE_SUBDOMAINS = True
     # Browsers' own list of such hosts is the shop's decision: it is hard to leave.
-    SILENCED_SYSTEM_CHECKS = ["security.W021"]
+    SILENCED_SYSTEM_CHECKS += ["security.W021"]
     # What watches the server asks it directly.
     SECURE_REDIRECT_EXEMPT = ["^health/$"]
     if PROXIES:

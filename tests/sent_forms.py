@@ -57,12 +57,12 @@ def post_with_key(post):
 
 def typed_in(response):
     """What a browser would send back of the main form of a page, as it stands."""
-    forms = html.fromstring(response.content).forms
-    sent = [dict(_entries(form)) for form in forms if form.method == "POST"]
+    forms = html.fromstring(response.text.encode()).forms
+    sent = [dict(entries(form)) for form in forms if form.method == "POST"]
     return max((form for form in sent if KEY_FIELD in form), key=len)
 
 
-def _entries(form):
+def entries(form):
     for box in form.inputs:
         kind = box.get("type", "")
         if not box.name or kind in ("submit", "button", "file") or box.tag == "button":

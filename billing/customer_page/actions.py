@@ -12,6 +12,7 @@ from billing.quotes.models import Link, Quote, QuoteOption
 from repairs.jobs import states as job_states
 from shopdesk.errors import RefusedError, StaleError
 from shopdesk.look.shop_formats import day
+from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
 
 
@@ -43,7 +44,7 @@ def accept_online(
     if quote.state == states.ACCEPTED and quote.accepted_option_id == option.pk:
         return quote
     _check_unanswered(quote)
-    if quote.is_expired(stamp.on):
+    if quote.is_expired(Shop.current().latest_day(stamp.on)):
         raise RefusedError(
             gettext(
                 "This quote expired on {day}. Nothing was ordered. Please ask us for a"

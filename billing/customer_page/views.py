@@ -122,7 +122,7 @@ def by_link(view):
 
     def respond(request, token, **more):
         link = (
-            Link.objects.opened_by(token, on=timezone.localdate())
+            Link.objects.opened_by(token, on=timezone.localdate(request.latest))
             .select_related("job__customer", "job__device__model")
             .first()
         )
@@ -227,7 +227,7 @@ def _quote_context(job, quote, viewer, shop, bound):
         ],
         "written_in": quote.written_in(shop),
         "has_warranty": any(option.warranty_days for option in options),
-        "is_expired": quote.is_expired(timezone.localdate()),
+        "is_expired": quote.is_expired(shop.latest_day(timezone.localdate())),
         "may_answer": may_answer,
         "change": change,
         "agreed_changes": agreed_changes(job),

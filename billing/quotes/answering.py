@@ -40,7 +40,7 @@ def accept(
     _check_open(job, quote)
     if option.quote_id != quote.pk:
         raise InvalidTransitionError("This option is not part of this quote.")
-    if quote.is_expired(stamp.on):
+    if quote.is_expired(Shop.current().latest_day(stamp.on)):
         raise InvalidTransitionError(
             f"This quote expired on {day(quote.valid_until)}. Revise it and send it"
             " again."

@@ -143,7 +143,7 @@ def _sent_page(request, quote, **bound):
             "job": quote.job,
             "options": quote.options.prefetch_related("lines"),
             "status": quote.status(today),
-            "is_expired": quote.is_expired(today),
+            "is_expired": quote.is_expired(request.shop.latest_day(today)),
             "latest": quote.job.quotes.defer("pdf").live().first(),
             "written_in": written_in,
             "accept_form": RecordAcceptanceForm(

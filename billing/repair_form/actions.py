@@ -146,7 +146,7 @@ def accept(
         return form
     if not form.is_issued:
         raise InvalidTransitionError("This form has not been issued yet.")
-    if form.is_expired(stamp.on):
+    if form.is_expired(Shop.current().latest_day(stamp.on)):
         raise InvalidTransitionError(
             f"This form expired on {day(form.valid_until)}. Create a new one."
         )
@@ -171,7 +171,8 @@ def accept(
 def _option_at_these_conditions(form, job, *, stamp: Stamp) -> QuoteOption:
     """Return the option while its quote is valid, else its copy in a new version."""
     quote = form.option.quote
-    if quote.is_sent and not quote.is_expired(stamp.on):
+    on = Shop.current().latest_day(stamp.on)
+    if quote.is_sent and not quote.is_expired(on):
         return form.option
     live = job.quotes.live().defer("pdf").first()
     if live and live.state == states.ACCEPTED:

@@ -105,7 +105,7 @@ def _issued_page(request, form, accept_form):
             "repair_form": form,
             "job": form.job,
             "status": form.status(today),
-            "is_expired": form.is_expired(today),
+            "is_expired": form.is_expired(request.shop.latest_day(today)),
             "form": accept_form,
             "written_in": form.written_in(request.shop),
         },

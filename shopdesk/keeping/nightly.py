@@ -110,7 +110,8 @@ def problems() -> Iterator[str]:
     for message in checks.run_checks(
         tags=[checks.Tags.database], databases=[connection.alias]
     ):
-        yield message.msg
+        if not message.is_silenced():
+            yield message.msg
     if not migrating.has_guards(connection.alias):
         yield (
             "The database lacks guards that protect its records from changes. Run:"

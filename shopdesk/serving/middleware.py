@@ -1,8 +1,10 @@
 """What every request has: an id, a line in the log, safe headers, clean text."""
 
+import os
 from secrets import token_hex
 from time import perf_counter
 
+from django.db import connection
 from django.http import HttpResponseNotAllowed, QueryDict
 
 from shopdesk.serving.request_log import log_request
@@ -47,6 +49,26 @@ class MethodMiddleware:
         if request.method in METHODS:
             return self.get_response(request)
         return HttpResponseNotAllowed(METHODS)
+
+
+class ReconnectMiddleware:
+    """Opens SQLite's file again once it can be written.
+
+    A connection that was opened on a read-only disk would stay as it is, for as long as
+    it is kept.
+    """
+
+    def __init__(self, get_response):
+        self.get_response = get_response
+
+    def __call__(self, request):
+        if connection.vendor == "sqlite":
+            is_writable = os.access(connection.settings_dict["NAME"], os.W_OK)
+            if is_writable and not getattr(connection, "opened_writable", True):
+                connection.close()
+            if connection.connection is None:
+                connection.opened_writable = is_writable
+        return self.get_response(request)
 
 
 class TextMiddleware:

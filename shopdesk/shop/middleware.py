@@ -9,7 +9,10 @@ from shopdesk.shop.models import Shop
 
 
 class ShopMiddleware:
-    """Sets `request.shop`, loaded once, when first used; keeps an eye on the clock."""
+    """Sets `request.shop`, loaded once, when first used; keeps an eye on the clock.
+
+    `request.latest` is the moment by which it is judged what has expired.
+    """
 
     def __init__(self, get_response):
         self.get_response = get_response
@@ -17,6 +20,8 @@ class ShopMiddleware:
 
     def __call__(self, request):
         request.shop = SimpleLazyObject(Shop.current)
+        now = timezone.now()
         with suppress(DatabaseError):  # pages can be read when nothing can be written
-            clock.watch(request.shop, self.look, now=timezone.now())
+            clock.watch(request.shop, self.look, now=now)
+        request.latest = self.look.latest(now)
         return self.get_response(request)

@@ -11,6 +11,7 @@ from datetime import date
 
 from django.db import transaction
 from django.db.models import F
+from django.utils.timezone import localdate
 
 from shopdesk.errors import RefusedError
 from shopdesk.shop.models.number_series import Series
@@ -87,7 +88,7 @@ def give(series: str, *, kind: str = "", on: date | None = None) -> int:
         raise NumberSeriesError(f"{series} has numbers of another kind already.")
     found = row.get()
     if is_new:
-        _check_start(series)
+        _check_start(series, on=on)
     if on is None:
         return found.last
     if found.last_on is not None and on < found.last_on:
@@ -100,11 +101,14 @@ def give(series: str, *, kind: str = "", on: date | None = None) -> int:
     return found.last
 
 
-def _check_start(series: str) -> None:
+def _check_start(series: str, *, on: date | None) -> None:
     """Refuse a new series while the clock is in doubt: its year may be wrong."""
-    if Shop.objects.filter(pk=1, clock_doubted_since__isnull=False).exists():
+    found = Shop.objects.filter(pk=1).values_list("clock_doubted_since", flat=True)
+    if last_used := found.first():
+        dated = f", dated {on:%-d %B %Y}" if on else ""
         raise DateOrderError(
-            f"{series} would be a new series, and the date of the server may be wrong."
+            f"{series} would be a new series{dated}, and the date of the server may be"
+            f" wrong: the shop was last used on {localdate(last_used):%-d %B %Y}."
             " Correct its clock, or let the owner confirm the date."
         )
 

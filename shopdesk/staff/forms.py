@@ -75,7 +75,7 @@ class SignInForm(forms.Form):
         if user is None:
             # One message for all causes: it does not reveal which names exist.
             raise ValidationError("Wrong sign-in name or password.")
-        if user.must_change_password and user.passphrase_until < timezone.now():
+        if user.must_change_password and user.passphrase_until < self.request.latest:
             raise ValidationError(
                 "This passphrase has expired. Ask the owner for a new one."
             )

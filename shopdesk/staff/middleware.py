@@ -1,7 +1,6 @@
 """Sign-in, session timeout, and what each page requires: a role, a confirmation."""
 
 from contextlib import suppress
-from time import time
 from urllib.parse import urlsplit
 
 from django.conf import settings
@@ -15,9 +14,15 @@ from django.shortcuts import redirect, resolve_url
 from django.utils import timezone
 from django_htmx.http import HttpResponseClientRedirect
 
+from shopdesk.shop import clock
 from shopdesk.staff import held_forms
 from shopdesk.staff.permissions import CONFIRMED_URLS, can_open
-from shopdesk.staff.signing_in import ask_to_confirm, ask_to_sign_in, is_confirmed
+from shopdesk.staff.signing_in import (
+    ask_to_confirm,
+    ask_to_sign_in,
+    is_confirmed,
+    session_clock,
+)
 
 # Pages allowed while a one-time passphrase is still in use.
 ALLOWED_BEFORE_PASSWORD_CHANGE = frozenset(
@@ -43,9 +48,14 @@ class SessionTimeoutMiddleware:
         session = request.session
         # Without this entry nobody is signed in.
         if "since" in session:
-            now = int(time())
+            now, is_behind = session_clock(request)
             away, whole = now - session["seen"], now - session["since"]
-            if away > settings.SESSION_IDLE or whole > settings.SESSION_WHOLE:
+            if (
+                away > settings.SESSION_IDLE
+                or whole > settings.SESSION_WHOLE
+                or away < -clock.JUMP.total_seconds()
+                or (is_behind and not session.get("behind"))
+            ):
                 logout(request)
             elif away > ACTIVITY_UPDATE_SECONDS:
                 session["seen"] = now

@@ -26,6 +26,7 @@ from shopdesk.serving.request_log import (
     SIGN_IN_FAILED,
     note_event,
 )
+from shopdesk.shop import clock
 from shopdesk.staff import actions, held_forms
 from shopdesk.staff.browsers import name_browser
 from shopdesk.staff.forms import (
@@ -46,16 +47,29 @@ SECOND_STEP_SECONDS = 300
 def _start_session(request, user):
     """Sign in, and store the time: the middleware ends the session after a while."""
     login(request, user, backend="django.contrib.auth.backends.ModelBackend")
-    now = int(time())
-    request.session.update({"since": now, "seen": now, "confirmed": now})
+    now, is_behind = session_clock(request)
+    request.session.update({"since": now, "seen": now, "confirmed": int(time())})
+    request.session["behind"] = is_behind
     request.session["browser"] = name_browser(request.headers.get("User-Agent", ""))
     request.session.pop("second_step", None)
     request.session.clear_expired()
 
 
+def session_clock(request) -> tuple[int, bool]:
+    """Return the moment by which sessions end, and whether the clock was set back.
+
+    By less than a day, it is the moment before that. By more, only sessions that began
+    since then go on, judged by this clock, as there is no other.
+    """
+    now = timezone.now()
+    is_behind = request.latest - now > clock.JUMP
+    return int((now if is_behind else request.latest).timestamp()), is_behind
+
+
 def is_confirmed(request) -> bool:
     """Whether the user gave their password in the last ten minutes."""
-    return time() - request.session.get("confirmed", 0) < CONFIRMATION_SECONDS
+    # Nor is it confirmed for longer if the clock was set back.
+    return abs(time() - request.session.get("confirmed", 0)) < CONFIRMATION_SECONDS
 
 
 def _redirect_target(request):
@@ -116,7 +130,7 @@ def _second_step(user):
 def _user_of_second_step(request):
     """Return who gave the right password in this session just now."""
     step = request.session.get("second_step")
-    if not step or time() - step["at"] > SECOND_STEP_SECONDS:
+    if not step or abs(time() - step["at"]) > SECOND_STEP_SECONDS:
         return None
     user = User.objects.filter(pk=step["user"], is_active=True).first()
     if user is None or user.get_session_auth_hash() != step["hash"]:

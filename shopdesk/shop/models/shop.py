@@ -10,6 +10,7 @@ from decimal import Decimal
 from django.db import connection, models
 from django.db.models import Q
 from django.urls import reverse
+from django.utils import timezone
 
 from shopdesk.fields import FixedDecimalField, MoneyField, SmallNumberField
 from shopdesk.recording.recorded import Recorded
@@ -433,6 +434,14 @@ class Shop(Recorded):
     def has_records(cls) -> bool:
         """Whether the database was set up at all; commands ask before they begin."""
         return cls._meta.db_table in connection.introspection.table_names()
+
+    def latest_day(self, on: date) -> date:
+        """Return the day `on`, or a later one on which the shop was in use already.
+
+        What has expired by then stays so when the clock is set back.
+        """
+        seen = self.clock_seen_at
+        return max(on, timezone.localdate(seen)) if seen else on
 
     @property
     def places(self) -> int:

@@ -38,7 +38,8 @@ class Server:
 
     def __init__(self, data, **settings):
         self.data, self.port = data, free_port()
-        kept = {"PATH", "HOME", "LANG", "PYTHONPYCACHEPREFIX"} & set(os.environ)
+        kept = {"PATH", "HOME", "LANG", "PYTHONPYCACHEPREFIX", "SILENCED_CHECKS"}
+        kept &= set(os.environ)
         self.environment = {name: os.environ[name] for name in kept} | {
             "SHOPDESK_DATA": str(data),
             "PORT": str(self.port),

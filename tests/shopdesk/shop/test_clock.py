@@ -75,6 +75,32 @@ def test_a_leap_ahead_while_it_runs_is_noticed_though_a_pause_would_not_be(count
 
 
 @pytest.mark.django_db
+def test_a_leap_ahead_stays_doubted_until_the_clock_is_put_right(counter):
+    make.shop()
+    look, other = Look(), Look()
+    looked(NOW, look=look)
+    looked(NOW, look=other)
+    for process, hours in ((look, 1), (look, 2), (other, 3)):
+        counter[0] += 3600
+        shop = looked(NOW + 3 * DAY + timedelta(hours=hours), look=process)
+        assert shop.clock_doubted_since == NOW
+    counter[0] += 3600
+    assert looked(NOW + timedelta(hours=4), look=look).clock_doubted_since is None
+
+
+@pytest.mark.django_db
+def test_a_clock_that_was_behind_is_right_as_soon_as_it_is_put_right(counter):
+    make.shop()
+    look = Look()
+    looked(NOW, look=look)
+    counter[0] += 60
+    assert looked(NOW - 2 * DAY, look=look).clock_doubted_since == NOW
+    counter[0] += 60
+    shop = looked(NOW + timedelta(minutes=2), look=look)
+    assert shop.clock_doubted_since is None
+
+
+@pytest.mark.django_db
 def test_in_doubt_no_series_starts_and_the_owner_can_confirm(client, counter):
     make.shop()
     assert numbering.give("INV26", kind="invoice", on=MARCH) == 1
