@@ -5,16 +5,16 @@ happens or nothing. What overwrites is asked for the version that its reader saw
 only adds is not.
 """
 
-from collections.abc import Callable, Collection
-from datetime import date
+from collections.abc import Callable, Collection, Iterable
 from typing import Any
 
 from django.db import IntegrityError, transaction
 from django.db.models import ProtectedError
 
-from repairs.faults.models import Fault, Fix
+from repairs.faults.models import Fault, Fix, UsualPart
 from repairs.jobs import closing, states, workflow
-from repairs.jobs.models import Job, Labour, Reading, Repair
+from repairs.jobs.actions import use_part
+from repairs.jobs.models import AccessCode, Job, Labour, Reading, Repair
 from repairs.jobs.workflow import locked_for_change
 from shopdesk.errors import IncompleteError, InvalidTransitionError, RefusedError
 from shopdesk.shop.models import Shop
@@ -44,14 +44,28 @@ def apply_transition(
 # --- diagnosis ----------------------------------------------------------------
 
 
-def save_details(
-    job: Job, *, waiting_for: str, due_on: date | None, version, stamp: Stamp
-) -> None:
-    """What the job waits for, and when it is due."""
+def save_details(job: Job, *, version, stamp: Stamp, **facts: Any) -> None:
+    """What the job waits for, when it is due, and the device as the bench finds it.
+
+    Without the customer's consent a stored access code is deleted.
+    """
     with locked_for_change(job, version=version, stamp=stamp):
         _refuse_unless(job, states.OPEN, "it can no longer be changed.")
-        job.waiting_for, job.due_on = waiting_for, due_on
-        job.save(update_fields=["waiting_for", "due_on"])
+        for name, value in facts.items():
+            setattr(job, name, value)
+        job.save(update_fields=list(facts))
+        if job.data_access == Job.DataAccess.NO:
+            AccessCode.objects.filter(job=job).delete()
+
+
+@transaction.atomic
+def set_battery_disconnected(job: Job, *, disconnected: bool, stamp: Stamp) -> None:
+    """The battery was disconnected before work on the board, or connected again."""
+    _require_state(job, states.AT_THE_BENCH, "this can no longer be changed.")
+    job.refresh_from_db()
+    job.battery_disconnected_at = stamp.at if disconnected else None
+    job.battery_disconnected_by = stamp.by if disconnected else None
+    job.save(update_fields=["battery_disconnected_at", "battery_disconnected_by"])
 
 
 def save_findings(
@@ -162,6 +176,17 @@ def resume_repair(repair: Repair, *, stamp: Stamp) -> None:
     )
     repair.outcome = ""
     repair.save(update_fields=["outcome"])
+
+
+def complete_repair(
+    job: Job, *, parts: Iterable[tuple[Repair, UsualPart]], version, stamp: Stamp
+) -> None:
+    """Take the usual parts that were ticked from stock and mark the job as repaired,
+    or do neither."""
+    with locked_for_change(job, version=version, stamp=stamp):
+        for repair, usual in parts:
+            use_part(repair, part=usual.part, quantity=usual.quantity, stamp=stamp)
+        workflow.mark_repaired(job, stamp=stamp)
 
 
 # --- measurements and labour ----------------------------------------------------

@@ -6,6 +6,7 @@ from django.db.models import Q
 
 from repairs.bench.fields import FaultField, FixField, PartField
 from repairs.faults import fix_types
+from repairs.faults.cautions import OF_DEVICE
 from repairs.faults.models import CODE, Fault, Fix, Hazard
 from repairs.jobs import bench_notation, states
 from repairs.jobs.bench_notation import NotationError
@@ -43,11 +44,55 @@ class VersionForm(forms.Form):
         return self.cleaned_data["version_now"] or self.cleaned_data["version"]
 
 
-class JobDetailsForm(forms.Form):
-    waiting_for = forms.ChoiceField(
-        choices=Job.WaitingFor.choices, required=False, label="Waiting for"
-    )
+class JobDetailsForm(forms.ModelForm):
+    """What the counter recorded, as far as the bench may find it otherwise."""
+
     due_on = DayFormField(required=False, label="Due date")
+
+    class Meta:
+        model = Job
+        fields = ["waiting_for", "due_on", *OF_DEVICE]
+        fields += ["condition", "accessories", "data_access"]
+        help_texts = {"data_access": "No access: a stored access code is deleted."}
+
+    def clean(self):
+        # A copy: what is saved is also given to the form's own record.
+        return dict(super().clean())
+
+
+class BatteryForm(forms.Form):
+    disconnected = forms.BooleanField(required=False)
+
+
+class CompleteRepairForm(forms.Form):
+    """The usual parts that are not booked yet, ticked where there is stock."""
+
+    parts = forms.TypedMultipleChoiceField(
+        required=False, widget=forms.CheckboxSelectMultiple, label="Parts used"
+    )
+
+    def __init__(self, *args, usual, **kwargs):
+        """`usual` are pairs of a repair and one of its usual parts."""
+        super().__init__(*args, **kwargs)
+        self.usual = {f"{repair.pk}-{one.pk}": (repair, one) for repair, one in usual}
+        field = self.fields["parts"]
+        field.choices = [
+            (key, self._label(one)) for key, (_, one) in self.usual.items()
+        ]
+        self.initial["parts"] = [
+            key
+            for key, (_, one) in self.usual.items()
+            if one.part.on_hand >= one.quantity
+        ]
+
+    @staticmethod
+    def _label(usual):
+        part = usual.part
+        place = f" in {part.bin}" if part.bin else ""
+        return f"{usual.quantity} × {part.number} {part.name} ({part.on_hand}{place})"
+
+    def clean_parts(self):
+        return [self.usual[key] for key in self.cleaned_data["parts"]]
 
 
 class FindingsForm(forms.Form):

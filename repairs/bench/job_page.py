@@ -8,14 +8,18 @@ from functools import cached_property
 
 from django.utils import timezone
 
-from repairs.bench import forms, queries
-from repairs.bench.next_step import next_step
+from repairs.bench import forms, queries, sections
+from repairs.bench import next_step as steps
+from repairs.bench.next_step import NextStep, next_step
 from repairs.bench.test_points import TestPoint, points_of, stage_of
-from repairs.faults.cautions import cautions
-from repairs.faults.models import Check, Fault, Fix
+from repairs.faults.cautions import BATTERY, SWOLLEN_BATTERY, cautions
+from repairs.faults.models import Check, UsualPart
 from repairs.jobs import closing, final_test, states, workflow
 from repairs.jobs.models import Job, Repair
 from repairs.knowledge.good_readings import UsualByPoint, usual_readings
+from shopdesk.look.shop_formats import day, moment
+
+FIRST_READINGS = 6  # test points that are shown before one asks for more
 
 
 class JobPage:
@@ -78,6 +82,15 @@ class JobPage:
         queries.fetch_parts(list(self.job.repairs.all()))
         return self.repairs
 
+    @cached_property
+    def usual_parts(self) -> list[tuple[Repair, UsualPart]]:
+        return queries.usual_parts(panel.repair for panel in self.repairs)
+
+    @cached_property
+    def labour(self):
+        queries.fetch_labour(self.job)
+        return list(self.job.labour.all())
+
     @property
     def has_parts(self) -> bool:
         return any(panel.repair.has_parts for panel in self.repairs)
@@ -99,27 +112,95 @@ class JobPage:
             and job.due_on < timezone.localdate()
         )
 
-    @property
-    def next_step(self) -> str:
-        decision = self.job.decision
+    @cached_property
+    def next_step(self) -> NextStep:
+        job, decision = self.job, self.job.decision
         return next_step(
-            self.job.state,
+            job.state,
+            hazard=self._hazard,
+            has_findings=self.has_findings,
             has_fault=bool(self.repairs),
             is_undecided=decision is not None
             and decision.assessment == states.UNDECIDED,
-            is_warranty_repair=self.job.is_warranty_repair,
+            is_warranty_repair=job.is_warranty_repair,
+            needs_disconnecting=self.asks_for_battery
+            and job.battery_disconnected_at is None,
             has_fixes=all(panel.repair.fix_id for panel in self.to_be_fixed),
             tries_to_go=max((panel.to_go for panel in self.to_be_fixed), default=0)
-            if self.job.state == states.REPAIRED
+            if job.state == states.REPAIRED
             else 0,
         )
 
     @property
+    def next_id(self) -> str:
+        """The id of the control of the next step, which gets the focus."""
+        control = self.next_step.control
+        if control == steps.FINDINGS:
+            return "id_findings-notes" if self._hazard else "id_findings-failed"
+        if control == steps.TEST:
+            pk = next(one.repair.pk for one in self.to_be_fixed if one.to_go)
+            return f"id_final-test-{pk}-tries"
+        if control == steps.CLOSE:
+            return f"id_close-{self.repairs[0].repair.pk}-outcome"
+        return {steps.FAULT: "id_fault-fault", steps.FIX: "use-first"}.get(
+            control, "next-send"
+        )
+
+    @property
+    def _hazard(self) -> str:
+        if self.job.has_swollen_battery:
+            return steps.BATTERY
+        return steps.LIQUID if self.job.has_liquid_damage else ""
+
+    @cached_property
+    def has_findings(self) -> bool:
+        job = self.job
+        return bool(job.verified_tries or job.bench_notes or self.symptoms_seen)
+
+    @cached_property
     def cautions(self):
         repairs = [panel.repair for panel in self.repairs]
         hazards = {repair.fault.hazard for repair in repairs}
         hazards |= {repair.fix.hazard for repair in repairs if repair.fix}
-        return cautions(job=self.job, hazards=hazards)
+        is_open = self.job.state in states.AT_THE_BENCH
+        return cautions(job=self.job, hazards=hazards, at_the_board=is_open)
+
+    @property
+    def asks_for_battery(self) -> bool:
+        """Whether the battery is to be disconnected before work on the board."""
+        return bool({BATTERY, SWOLLEN_BATTERY} & {*self.cautions})
+
+    # --- which sections are open, folded or hidden ------------------------------
+
+    @cached_property
+    def modes(self) -> "SectionModes":
+        return SectionModes(self)
+
+    def is_empty(self, name: str) -> bool:
+        """Whether nothing is recorded in a section, and nothing can be."""
+        if name == sections.FINDINGS:
+            return not self.has_findings
+        if name == sections.READINGS:
+            return not self.job.has_readings
+        if name == sections.FINAL_TEST:
+            return not any(panel.repair.final_tests.all() for panel in self.repairs)
+        if name == sections.CLOSE:
+            return not self.job.outcome and not self.can_close
+        return not self.repairs
+
+    @property
+    def can_close(self) -> bool:
+        return self.may and self.job.state in (*states.AT_THE_BENCH, states.READY)
+
+    @cached_property
+    def refused(self) -> set[str]:
+        names = {name.partition("-")[0] for name in self.sent}
+        of_state = sections.OF_REASON.get(self.job.state, sections.FAULTS)
+        return {
+            of_state if name == "reason" else sections.OF_FORM[name]
+            for name in names
+            if name == "reason" or name in sections.OF_FORM
+        }
 
     @cached_property
     def missing(self) -> list[str]:
@@ -139,7 +220,7 @@ class JobPage:
     @property
     def is_timed(self) -> bool:
         """Whether the timer of whoever looks runs on this job."""
-        mine = [work for work in self.job.labour.all() if work.by_id == self.user.pk]
+        mine = [work for work in self.labour if work.by_id == self.user.pk]
         return any(work.is_running for work in mine)
 
     @cached_property
@@ -164,6 +245,14 @@ class JobPage:
         readings = self.job.readings.select_related("by")
         return points_of(readings, usual=self.usual_readings)
 
+    @property
+    def first_readings(self) -> list[TestPoint]:
+        return self.readings[:FIRST_READINGS]
+
+    @property
+    def more_readings(self) -> list[TestPoint]:
+        return self.readings[FIRST_READINGS:]
+
     @cached_property
     def symptoms(self):
         return queries.symptoms_for(self.job)
@@ -172,15 +261,61 @@ class JobPage:
     def symptoms_seen(self):
         return [symptom for symptom in self.symptoms if symptom.is_seen]
 
+    # --- each section in one line, while it is folded ----------------------------
+
+    @property
+    def findings_line(self) -> str:
+        job, texts = self.job, []
+        if job.verified_tries:
+            texts.append(
+                f"failed {job.verified_failures} of {job.verified_tries} tries"
+            )
+        texts += [str(symptom) for symptom in self.symptoms_seen]
+        return " · ".join(texts or ["not verified yet"])
+
+    @property
+    def faults_line(self) -> str:
+        repairs = [panel.repair for panel in self.repairs]
+        lines = [
+            f"{one.fault.name} – {one.fix.name if one.fix else 'no fix selected'}"
+            for one in repairs
+        ]
+        return " · ".join(lines or ["no diagnosis yet"])
+
+    @property
+    def readings_line(self) -> str:
+        if not self.job.has_readings:
+            return "none yet"
+        points = [point for point in self.readings if point.before or point.after]
+        failed = sum(point.has_failed for point in points)
+        count = f"{len(points)} test point{'' if len(points) == 1 else 's'}"
+        return f"{count}, {failed} failed" if failed else count
+
+    @property
+    def parts_line(self) -> str:
+        used = [u for panel in self.with_parts for u in panel.repair.parts_used.all()]
+        return " · ".join(f"{u.quantity} × {u.part.number}" for u in used) or "none"
+
+    @property
+    def final_test_line(self) -> str:
+        to_go = max((panel.to_go for panel in self.to_be_fixed), default=0)
+        if to_go:
+            return f"{to_go} pass{'' if to_go == 1 else 'es'} still needed"
+        return "passed" if self.to_be_fixed else "not needed"
+
+    @property
+    def close_line(self) -> str:
+        job = self.job
+        return job.get_outcome_display() if job.outcome else "not closed"
+
+    @property
+    def history_line(self) -> str:
+        last = self.transitions[-1] if self.transitions else None
+        if last is None:
+            return f"booked in {day(self.job.booked_in_on)}"
+        return f"{last.get_to_state_display()} since {moment(last.made_at)}"
+
     # --- what may be typed ------------------------------------------------------
-
-    @cached_property
-    def fault_options(self):
-        return queries.not_retired(Fault) if self.can["add_fault"] else []
-
-    @cached_property
-    def fix_options(self):
-        return queries.not_retired(Fix) if self.can["select_fix"] else []
 
     @cached_property
     def check_options(self):
@@ -193,9 +328,7 @@ class JobPage:
 
     @cached_property
     def details_form(self):
-        job = self.job
-        initial = {"waiting_for": job.waiting_for, "due_on": job.due_on}
-        return self.form("head", forms.JobDetailsForm, initial=initial)
+        return self.form("head", forms.JobDetailsForm, instance=self.job)
 
     @cached_property
     def findings_form(self):
@@ -231,6 +364,10 @@ class JobPage:
         return self.form(name, form, repairs=self.job.repairs.all(), **facts)
 
     @cached_property
+    def repaired_form(self):
+        return self.form("repaired", forms.CompleteRepairForm, usual=self.usual_parts)
+
+    @cached_property
     def outcome_form(self):
         return self.form("whole", forms.JobOutcomeForm)
 
@@ -241,6 +378,26 @@ class JobPage:
     @cached_property
     def reason_form(self):
         return self.form("reason", forms.ReasonForm)
+
+
+class SectionModes:
+    """How each section of the page is shown; one with a refused form is open."""
+
+    def __init__(self, page: JobPage):
+        self.page = page
+
+    def __getitem__(self, name: str) -> str:
+        page = self.page
+        if name not in sections.NAMES:
+            raise KeyError(name)
+        if name in page.refused:
+            return sections.OPEN
+        return sections.section_mode(
+            name,
+            state=page.job.state,
+            control=page.next_step.control,
+            is_empty=page.is_empty(name),
+        )
 
 
 class RepairPanel:

@@ -1,44 +1,93 @@
-"""What is next on a job, in one sentence."""
+"""What is next on a job: one sentence, and the control that does it."""
+
+from typing import NamedTuple
 
 from repairs.jobs import states
 
+NONE, ASSESS, FINDINGS, FAULT, DIAGNOSE, QUOTE, START = (
+    *("", "assess", "findings", "fault", "diagnose", "quote"),
+    "start_warranty_repair",
+)
+DISCONNECT, FIX, REPAIR, TEST, COMPLETE_TEST, CLOSE, CLOSE_DECLINED, HAND_OVER = (
+    *("disconnect", "fix", "repair", "test", "complete_test"),
+    *("close", "close_declined", "hand_over"),
+)
+
+LIQUID, BATTERY = "liquid", "battery"
+"""Hazards with which a device is not switched on to try it."""
+
+
+class NextStep(NamedTuple):
+    text: str
+    control: str = NONE
+
+
 OF_STATE = {
-    states.EXPECTED: "Not here yet. The counter records its arrival.",
-    states.QUOTED: "Quote sent: wait for the customer’s answer.",
-    states.APPROVED: "Repair: book parts and time, then mark as repaired.",
-    states.TESTED: "Close the job: enter the outcome and the type of each fix.",
-    states.DECLINED: "Quote declined: close the job as declined or revise the quote.",
-    states.READY: "Ready for handover.",
-    states.HANDED_OVER: "Handed over. If the device returns, book in a new job.",
+    states.EXPECTED: NextStep("Not here yet. The counter records its arrival."),
+    states.QUOTED: NextStep("Quote sent: wait for the customer’s answer."),
+    states.TESTED: NextStep(
+        "Close the job: enter the outcome and the type of each fix.", CLOSE
+    ),
+    states.DECLINED: NextStep(
+        "Quote declined: close the job as declined or revise the quote.", CLOSE_DECLINED
+    ),
+    states.READY: NextStep("Ready for handover.", HAND_OVER),
+    states.HANDED_OVER: NextStep(
+        "Handed over. If the device returns, book in a new job."
+    ),
+}
+OF_HAZARD = {
+    BATTERY: "Swollen battery: do not charge it or switch it on. Remove the battery"
+    " safely and record what you see.",
+    LIQUID: "Liquid damage: do not switch it on. Clean and dry the board, measure, and"
+    " record what you see.",
 }
 
 
 def next_step(
     state: str,
     *,
+    hazard: str,
+    has_findings: bool,
     has_fault: bool,
     is_undecided: bool,
     is_warranty_repair: bool,
+    needs_disconnecting: bool,
     has_fixes: bool,
     tries_to_go: int,
-) -> str:
-    """Return what to do next on a job in that state."""
+) -> NextStep:
+    """Return what to do next on a job in that state.
+
+    A return is assessed after its complaint was verified: before, nobody knows what it
+    is. `hazard` is LIQUID, BATTERY or empty.
+    """
+    if state == states.BOOKED_IN and not has_findings and not has_fault:
+        if hazard:
+            return NextStep(OF_HAZARD[hazard], FINDINGS)
+        return NextStep("Reproduce the complaint and record what you see.", FINDINGS)
     if is_undecided and state in states.AT_THE_BENCH:
-        return "This device was here before: assess the return first."
+        return NextStep("This device was here before: assess the return.", ASSESS)
     if state == states.BOOKED_IN:
         if has_fault:
-            return "When all faults are added, complete the diagnosis."
-        return "Reproduce the complaint, then add the fault."
+            text = "When all faults are added, complete the diagnosis."
+            return NextStep(text, DIAGNOSE)
+        return NextStep("Find the fault and add it.", FAULT)
     if state == states.DIAGNOSED:
         if is_warranty_repair:
-            return "Warranty repair: start without a quote."
-        return "Create a quote."
-    if state == states.APPROVED and not has_fixes:
-        return "Select the fix for each fault."
+            return NextStep("Warranty repair: start without a quote.", START)
+        return NextStep("Create a quote.", QUOTE)
+    if state == states.APPROVED:
+        if not has_fixes:
+            return NextStep("Select the fix for each fault.", FIX)
+        if needs_disconnecting:
+            text = "Disconnect the battery before working on the board."
+            return NextStep(text, DISCONNECT)
+        return NextStep("Repair the device, then mark it as repaired.", REPAIR)
     if state == states.REPAIRED:
         if tries_to_go:
-            return f"Final test: {_passes(tries_to_go)} still needed."
-        return "All tests passed: complete the final test."
+            return NextStep(f"Final test: {_passes(tries_to_go)} still needed.", TEST)
+        text = "All tests passed: complete the final test."
+        return NextStep(text, COMPLETE_TEST)
     return OF_STATE[state]
 
 

@@ -13,6 +13,7 @@ from repairs.jobs.models import (
     Job,
     Labour,
     PartUsed,
+    Reading,
     Repair,
     ReturnAssessment,
 )
@@ -42,13 +43,15 @@ def worked_on_by(person):
 
 
 def job_of(pk, *, user) -> Job:
-    """The job of a page, with `was_here`: whether its device has other visits, and
-    `timer_elsewhere`: the number of another job on which the user's timer runs."""
+    """The job of a page, with `was_here`: whether its device has other visits,
+    `has_readings`, and `timer_elsewhere`: the number of another job on which the user's
+    timer runs."""
     other = Job.objects.filter(device=OuterRef("device")).exclude(pk=OuterRef("pk"))
     timer = Labour.objects.running().filter(by=user).exclude(job=OuterRef("pk"))
     found = Job.objects.select_related("device__model", "customer", "changed_by")
     found = found.annotate(
         was_here=Exists(other),
+        has_readings=Exists(Reading.objects.filter(job=OuterRef("pk"))),
         timer_elsewhere=Subquery(timer.values("job__number")[:1]),
     )
     return get_object_or_404(found, pk=pk)
@@ -61,9 +64,29 @@ def with_repairs(job: Job) -> None:
         [job],
         Prefetch("repairs", repairs),
         Prefetch("repairs__final_tests", FinalTest.objects.select_related("by")),
-        Prefetch("labour", Labour.objects.select_related("by", "repair__fault")),
         Prefetch("decisions", ReturnAssessment.objects.select_related("earlier__job")),
     )
+
+
+def fetch_labour(job: Job) -> None:
+    prefetch(
+        [job], Prefetch("labour", Labour.objects.select_related("by", "repair__fault"))
+    )
+
+
+def usual_parts(repairs: Iterable[Repair]) -> list[tuple[Repair, UsualPart]]:
+    """The parts that the fixes of the repairs usually need and that are not booked."""
+    repairs = [one for one in repairs if one.fix_id and not one.is_not_repaired]
+    booked = PartUsed.objects.filter(
+        part=OuterRef("part"), repair__fix=OuterRef("fix"), repair__in=repairs
+    )
+    usual = UsualPart.objects.filter(
+        ~Exists(booked), fix__in=[r.fix_id for r in repairs]
+    )
+    found = list(usual.select_related("part").order_by("pk")) if repairs else []
+    return [
+        (one, part) for one in repairs for part in found if part.fix_id == one.fix_id
+    ]
 
 
 def fetch_parts(repairs: list[Repair]) -> None:

@@ -34,6 +34,11 @@ class TestPoint:
         return self.usual.text if self.usual else ""
 
     @property
+    def has_failed(self) -> bool:
+        """Whether the latest reading failed."""
+        return (self.after or self.before)[-1].passes is False
+
+    @property
     def stages(self) -> list[tuple[str, list[Reading]]]:
         return [("Before", self.before), ("After", self.after)]
 
@@ -60,7 +65,7 @@ def stage_of(job: Job) -> str:
 
 
 def points_of(readings: Iterable[Reading], *, usual: UsualByPoint) -> list[TestPoint]:
-    """Return the points measured, in their order, then the most usual of the others."""
+    """Return the points measured, failed ones first, then the most usual others."""
     points: dict[str, TestPoint] = {}
     for reading in readings:
         key = normalize_search(reading.test_point)
@@ -77,6 +82,6 @@ def points_of(readings: Iterable[Reading], *, usual: UsualByPoint) -> list[TestP
     ]
     others.sort(key=lambda one: -one.count)
     return [
-        *points.values(),
+        *sorted(points.values(), key=lambda point: not point.has_failed),
         *(TestPoint(one.test_point, one) for one in others[:MAX_NOT_MEASURED]),
     ]

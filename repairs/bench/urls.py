@@ -17,6 +17,9 @@ urlpatterns = [
     path("<int:pk>/book_minutes/", views.add_labour, name="add_labour"),
     path("<int:pk>/part/", views.use_part, name="use_part"),
     path("<int:pk>/find_part/", views.find_part, name="find_part"),
+    path("<int:pk>/find_fault/", views.find_fault, name="find_fault"),
+    path("<int:pk>/find_fix/", views.find_fix, name="find_fix"),
+    path("<int:pk>/battery/", views.set_battery, name="set_battery"),
     # The same of one repair, reading, timer or part: its own number stands in front.
     path("of/<int:pk>/drop_fault/", views.remove_fault, name="remove_fault"),
     path("of/<int:pk>/choose_fix/", views.select_fix, name="select_fix"),

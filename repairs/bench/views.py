@@ -16,6 +16,7 @@ from repairs.bench.job_page import JobPage
 from repairs.bench.queries import bench_rows, job_of, symptoms_for
 from repairs.bench.tables import BenchTable
 from repairs.bench.test_points import stage_of
+from repairs.faults.models import Fault, Fix
 from repairs.jobs import actions as parts
 from repairs.jobs import states, workflow
 from repairs.jobs.models import Job, Labour, PartUsed, Reading, Repair
@@ -106,7 +107,8 @@ def _version(request):
 
 
 def save_details(request, pk):
-    job, form = _job(pk), forms.JobDetailsForm(request.POST, prefix="head")
+    job = _job(pk)
+    form = forms.JobDetailsForm(request.POST, instance=_job(pk), prefix="head")
     save, version = actions.save_details, _version(request)
     return answer(
         request, job, "_details", save, job, sent={"head": form}, version=version
@@ -223,6 +225,22 @@ def use_part(request, pk):
     return answer(request, job, "_parts", use, job, sent={"part": form})
 
 
+def find_fault(request, pk):
+    return _find(request, Fault, "fault-fault")
+
+
+def find_fix(request, pk):
+    typed = [value for name, value in request.GET.items() if name.endswith("-other")]
+    return _find(request, Fix, typed=typed[0] if typed else "")
+
+
+def _find(request, model, name="", *, typed=""):
+    """The entries of the fault book that a box offers for what is typed so far."""
+    typed = (request.GET.get(name, "") if name else typed)[:200]
+    found = model.objects.filter(is_retired=False).search(typed)[:12] if typed else []
+    return render(request, "repairs/bench/_entry_options.html", {"entries": found})
+
+
 def find_part(request, pk):
     """What the part's box offers for what is typed so far."""
     typed = request.GET.get("part-part", "")[:200]
@@ -274,7 +292,18 @@ def revise(request, pk):
 
 
 def mark_repaired(request, pk):
-    return _step(request, pk, workflow.mark_repaired)
+    """Mark as repaired, with the usual parts that are ticked."""
+    job = job_of(pk, user=request.user)
+    usual = JobPage(job, request=request).usual_parts
+    form = forms.CompleteRepairForm(request.POST, usual=usual, prefix="repaired")
+    facts = {"sent": {"repaired": form}, "version": _version(request)}
+    return answer(request, job, None, actions.complete_repair, job, **facts)
+
+
+def set_battery(request, pk):
+    job, form = _job(pk), forms.BatteryForm(request.POST, prefix="battery")
+    action = actions.set_battery_disconnected
+    return answer(request, job, "_cautions", action, job, sent={"battery": form})
 
 
 def complete_final_test(request, pk):

@@ -65,6 +65,21 @@ HEAT = Caution(
     " at the source. Let the board cool before moving it.",
 )
 
+# ESD control after IEC 61340-5-1, moisture after IPC/JEDEC J-STD-033 (numbers from
+# memory; wording common practice, no source).
+MOISTURE = Caution(
+    "Moisture-sensitive parts",
+    CAUTION,
+    "moisture-sensitive parts can crack when heated. Keep them in their dry pack until"
+    " use; bake parts whose floor life has expired, as their label says.",
+)
+STATIC = Caution(
+    "Electrostatic discharge",
+    CAUTION,
+    "electrostatic discharge can destroy components. Wear a grounded wrist strap and"
+    " work on a grounded mat; take it off before work on live mains.",
+)
+
 SHIPPING = (
     "Lithium batteries are dangerous goods (UN 3480, UN 3481). Do not ship damaged"
     " batteries. Follow the carrier’s rules."
@@ -85,16 +100,23 @@ OF_DEVICE = {
     "has_liquid_damage": LIQUID,
 }
 """The caution for each tick at the counter, by the field of the job."""
-OF_HAZARD = {"battery": BATTERY, "mains": MAINS, "heat": HEAT}
-"""The caution for each hazard of a fault or fix."""
+OF_HAZARD = {"battery": [BATTERY], "mains": [MAINS], "heat": [HEAT, MOISTURE]}
+"""The cautions for each hazard of a fault or fix."""
 
 
-def cautions(*, job: Any = None, hazards: Collection[str] = ()) -> list[Caution]:
-    """The cautions of a job and of the hazards of its faults and fixes, each once."""
+def cautions(
+    *, job: Any = None, hazards: Collection[str] = (), at_the_board: bool = False
+) -> list[Caution]:
+    """The cautions of a job and of the hazards of its faults and fixes, each once.
+
+    `at_the_board` adds the one for whoever touches a board.
+    """
     results = [
         caution
         for field, caution in OF_DEVICE.items()
         if job is not None and getattr(job, field)
     ]
-    results += [caution for hazard, caution in OF_HAZARD.items() if hazard in hazards]
+    for hazard, of_hazard in OF_HAZARD.items():
+        results += of_hazard if hazard in hazards else []
+    results += [STATIC] if at_the_board else []
     return list(dict.fromkeys(results))

@@ -26,15 +26,10 @@ def missing(job: Job, outcome: str = states.FIXED, *, why: str = "") -> list[str
 
 def open_tasks(job: Job) -> list[str]:
     """Return what must be settled before the job is closed with any outcome."""
-    tasks = [
-        f"{timer.by or 'Someone'}’s timer is still running. Stop it first."
-        for timer in job.labour.all()
-        if timer.is_running
-    ]
     decision = job.decision
     if decision is not None and decision.assessment == states.UNDECIDED:
-        tasks.append("Assess the return first.")
-    return tasks
+        return ["Assess the return first."]
+    return []
 
 
 def missing_of(repair: Repair) -> list[str]:

@@ -224,7 +224,10 @@ def fail_final_test(job: Job, *, stamp: Stamp, why: str = "") -> None:
 
 @transaction.atomic
 def close(job: Job, *, outcome: str, stamp: Stamp, why: str = "") -> None:
-    """The bench is done with it. `outcome` is one of states.JOB_OUTCOMES."""
+    """The bench is done with it, and its timers stop.
+
+    `outcome` is one of states.JOB_OUTCOMES.
+    """
     if outcome not in states.JOB_OUTCOMES:
         raise IncompleteError("Select an outcome.")
     only_from = {FIXED: {TESTED}, DECLINED_BY_CUSTOMER: {DECLINED}}
@@ -233,6 +236,8 @@ def close(job: Job, *, outcome: str, stamp: Stamp, why: str = "") -> None:
         raise IncompleteError(" ".join(missing))
     if outcome in states.OUTCOMES:
         job.repairs.filter(outcome="").update(outcome=outcome)
+    for timer in job.labour.running():
+        timer.stop(at=stamp.at)
     transition(job, READY, stamp=stamp, why=why, outcome=outcome, waiting_for="")
 
 

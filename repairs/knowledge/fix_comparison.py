@@ -11,6 +11,7 @@ from django.db.models import Q
 from repairs.comebacks.comeback_table import Row
 from repairs.comebacks.estimate.kaplan_meier import log_rank
 from repairs.comebacks.record import ComebackReport
+from repairs.faults import fix_types
 from repairs.faults.models import Fault, Fix, UsualPart
 from repairs.knowledge.curve_chart import CurveChart, curve_chart
 from repairs.stock.queries import current_costs
@@ -76,7 +77,8 @@ class FixComparison:
         """Return the fixes done for the fault and those the fault book has for it.
 
         Without repairs a fix is assumed to have the shop's average risk and its own
-        cost as rework cost. The lowest risk comes first.
+        cost as rework cost. The lowest risk comes first, and without repairs lasting
+        fixes.
         """
         done = {row.fix_id: row for row in self.rows}
         fixes = Fix.objects.filter(
@@ -88,7 +90,11 @@ class FixComparison:
             for fix in fixes
         ]
         return sorted(
-            options, key=lambda option: option.row.risk if option.row else math.inf
+            options,
+            key=lambda option: (
+                option.row.risk if option.row else math.inf,
+                option.fix.fix_type == fix_types.STOPGAP,
+            ),
         )
 
     def _option(

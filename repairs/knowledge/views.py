@@ -17,7 +17,9 @@ from repairs.comebacks.scope import Scope
 from repairs.comebacks.tables import OutcomeTable
 from repairs.comebacks.views import scope_form
 from repairs.faults.models import Fault, Fix
+from repairs.jobs.models import Repair
 from repairs.knowledge.fix_comparison import FixComparison
+from repairs.knowledge.forms import RepairForm
 from shopdesk.sent_forms.attempts import attempt
 from shopdesk.stamp import Stamp
 
@@ -77,8 +79,13 @@ def set_fix_type(request, fault, fix):
 
 @vary_on_headers("HX-Request")
 def fault_record(request, pk):
-    """Compare the fixes of a fault. A fragment for htmx."""
+    """Compare the fixes of a fault. A fragment for htmx.
+
+    `?repair=` names the repair of an open job for which a fix is being chosen.
+    """
     fault = get_object_or_404(Fault, pk=pk)
+    number = RepairForm(request.GET).number
+    repairs = Repair.objects.filter(fault=fault, pk=number).select_related("job")
     report = _report_today(request)
     comparison = FixComparison(report, fault=fault)
     name = "_fault_record" if request.htmx else "fault_record"
@@ -88,6 +95,7 @@ def fault_record(request, pk):
         "comparison": comparison,
         "options": comparison.options(shop=request.shop),
         "curves": comparison.curves(),
+        "repair": repairs.first() if number else None,
     }
     return render(request, f"repairs/knowledge/{name}.html", context)
 

@@ -124,6 +124,10 @@ class Job(Recorded):
     has_swollen_battery = models.BooleanField("swollen battery", default=False)
     has_liquid_damage = models.BooleanField("liquid damage", default=False)
     has_mains_voltage = models.BooleanField("mains voltage inside", default=False)
+    battery_disconnected_at = models.DateTimeField(null=True, blank=True)
+    battery_disconnected_by = models.ForeignKey(
+        STAFF, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
     data_access = models.CharField(
         "customer data", max_length=3, choices=DataAccess, default=DataAccess.ASK
     )

@@ -130,8 +130,22 @@ document.addEventListener("htmx:afterSettle", (event) => {
   }
 });
 
+// The control of a job's next step gets the focus when the step changes, unless somebody
+// is typing.
+let nextControl = "";
+function focusNext() {
+  const id = document.getElementById("next")?.dataset.focus;
+  const control = id && document.getElementById(id);
+  if (!control || id === nextControl) return;
+  nextControl = id;
+  const active = document.activeElement;
+  const isTyping = active?.matches("input, select, textarea") && active.value && active.id !== "find";
+  if (!isTyping && !document.getElementById("problems")) control.focus();
+}
+document.addEventListener("htmx:afterSettle", () => setTimeout(focusNext));
+
 // A scanner types very fast and presses Enter.
-//   In the search box, or in no box: search for what was scanned.
+//   In the search box, in no box, or in the empty box of the next step: search for it.
 //   In any other box: keep the text, do not submit, move to the next box.
 const FAST = 40; // milliseconds between keys; nobody types six keys at that pace
 let burst = "";
@@ -151,8 +165,10 @@ document.addEventListener("keydown", (event) => {
 
   const search = document.getElementById("find");
   const box = event.target.closest("input, textarea, select");
-  if (!box && search) {
+  const isUntouched = box?.id === nextControl && box.value === scanned;
+  if ((!box || isUntouched) && search) {
     event.preventDefault();
+    if (isUntouched) box.value = "";
     search.value = scanned;
     search.form.requestSubmit();
   } else if (box && box !== search && box.tagName !== "TEXTAREA" && !box.closest("[data-scan=send]")) {
@@ -187,5 +203,6 @@ document.addEventListener("keydown", (event) => {
 });
 
 focusErrors(document);
+focusNext();
 runTimers();
 setInterval(runTimers, 20000);

@@ -3,17 +3,20 @@
 import html
 from datetime import timedelta
 
+import lxml.html
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
+from repairs.bench import sections
 from repairs.bench.actions import create_fault
+from repairs.bench.sections import section_mode
 from repairs.faults.models import Fault, Fix, Symptom
 from repairs.jobs import states, workflow
-from repairs.jobs.models import Job, Labour
-from repairs.stock.models import StockMovement
+from repairs.jobs.models import AccessCode, Job, Labour
+from repairs.stock.models import Part, StockMovement
 from shopdesk.errors import RefusedError
 from tests import make
 
@@ -35,7 +38,7 @@ def working(state=states.APPROVED, **facts):
 
 READING = {"reading-test_point": "5 V rail", "reading-stage": "before"}
 RIGHT = {
-    "save_details": {"head-waiting_for": "parts"},
+    "save_details": {"head-waiting_for": "parts", "head-data_access": "ask"},
     "save_findings": {"findings-failed": "1", "findings-tries": "4"},
     "add_reading": READING | {"reading-value": "4,2"},
     "add_labour": {"minutes-minutes": "12"},
@@ -358,9 +361,6 @@ def test_the_timer_runs_and_stops(bench, me):
     send(bench, "start_timer", job)
     timer = job.labour.get()
     assert timer.is_running and timer.repair == job.repairs.get()
-    assert (
-        "timer is still running" in bench.get(job.get_absolute_url()).content.decode()
-    )
     Labour.objects.update(started_at=timezone.now() - timedelta(minutes=7, seconds=5))
     send(bench, "stop_timer", timer)
     timer.refresh_from_db()
@@ -579,13 +579,14 @@ def test_fixed_without_lasting_or_stopgap_is_asked_beside_the_field(bench):
     assert repair.job.state == states.TESTED
 
 
-def test_closing_waits_for_the_timer(bench, me):
+def test_closing_stops_the_timers(bench, me):
     repair = proven()
-    repair.job.labour.create(by=me, started_at=timezone.now())
-    page = send(bench, "close", repair.job, **closing(repair)).content.decode()
-    assert "Kim Okafor’s timer is still running" in page
+    started = timezone.now() - timedelta(minutes=3)
+    repair.job.labour.create(by=me, started_at=started)
+    send(bench, "close", repair.job, **closing(repair))
     repair.job.refresh_from_db()
-    assert repair.job.state == states.TESTED
+    assert repair.job.state == states.READY
+    assert repair.job.labour.get().minutes == 4
 
 
 def test_when_nothing_was_fixed_after_all_the_reason_is_asked(bench):
@@ -665,6 +666,7 @@ def test_a_page_that_made_a_change_itself_is_not_stale_by_it(bench):
     job = make.job()
     send(bench, "save_findings", job, headers=HTMX, version="1", findings__notes="one")
     said = {"version": "1", "version_now": "2", "head__waiting_for": "parts"}
+    said["head__data_access"] = "ask"
     send(bench, "save_details", job, headers=HTMX, **said)
     job.refresh_from_db()
     assert job.waiting_for == "parts"
@@ -685,9 +687,8 @@ def test_a_step_from_an_old_page_is_refused(bench):
 @pytest.mark.parametrize("version", ["x", "-1", "9" * 30, ""])
 def test_a_version_that_makes_no_sense_does_no_harm(bench, version):
     job = make.job()
-    answer = send(
-        bench, "save_details", job, version=version, head__waiting_for="parts"
-    )
+    said = {"head__waiting_for": "parts", "head__data_access": "ask"}
+    answer = send(bench, "save_details", job, version=version, **said)
     assert answer.status_code == 302
 
 
@@ -843,4 +844,121 @@ def test_a_job_from_a_history_file_says_what_that_file_knew(bench):
     Job.objects.update(is_from_history=True)
     page = bench.get(done.job.get_absolute_url()).content.decode()
     assert "1 h 35 min" in page and "from the history file" in page
-    assert "No final test on record." in page and "still needed" not in page
+    assert "still needed" not in page
+
+
+# --- what stands on the page, and when ------------------------------------------
+
+
+def page_of(client, job):
+    return lxml.html.fromstring(client.get(job.get_absolute_url()).content)
+
+
+def test_a_device_that_must_not_be_switched_on_is_not_tried(bench):
+    for hazard, told in {
+        "has_liquid_damage": "do not switch it on",
+        "has_swollen_battery": "do not charge it",
+    }.items():
+        job = make.job(**{hazard: True})
+        step = page_of(bench, job).get_element_by_id("next").text_content()
+        assert told in step and "Reproduce" not in step
+
+
+def test_the_battery_is_disconnected_before_the_repair(bench, me):
+    repair = working()
+    repair.fault.hazard = "battery"
+    repair.fault.save()
+    assert "Disconnect the battery" in page_of(bench, repair.job).text_content()
+    send(bench, "set_battery", repair.job, battery__disconnected="on")
+    repair.job.refresh_from_db()
+    assert repair.job.battery_disconnected_by == me
+    page = page_of(bench, repair.job)
+    assert "mark it as repaired" in page.get_element_by_id("next").text_content()
+    assert "Battery disconnected" in page.get_element_by_id("cautions").text_content()
+    send(bench, "set_battery", repair.job)
+    repair.job.refresh_from_db()
+    assert repair.job.battery_disconnected_at is None
+
+
+def test_what_the_counter_recorded_can_be_corrected_at_the_bench(bench):
+    job = make.job(data_access="yes")
+    AccessCode.objects.create(job=job, ciphertext=b"x")
+    facts = {"has_swollen_battery": "on", "condition": "case bulges"}
+    facts = {f"head__{name}": value for name, value in facts.items()}
+    send(bench, "save_details", job, head__data_access="yes", **facts)
+    job.refresh_from_db()
+    assert job.has_swollen_battery and job.condition == "case bulges"
+    assert "Swollen battery" in page_of(bench, job).text_content()
+    assert AccessCode.objects.exists()
+    send(bench, "save_details", job, head__data_access="no", **facts)
+    assert not AccessCode.objects.exists()
+
+
+def test_marking_as_repaired_takes_the_ticked_parts_or_changes_nothing(bench):
+    repair = working()
+    part = make.part(number="P-1", on_hand=3)
+    usual = repair.fix.usual_parts.create(part=part, quantity=2)
+    tick = {"repaired__parts": f"{repair.pk}-{usual.pk}"}
+    box = page_of(bench, repair.job).xpath("//input[@name='repaired-parts']")[0]
+    assert box.get("checked") is not None
+    part.deliveries.update(remaining=1)
+    Part.objects.update(on_hand=1)
+    box = page_of(bench, repair.job).xpath("//input[@name='repaired-parts']")[0]
+    assert box.get("checked") is None
+    page = send(bench, "mark_repaired", repair.job, **tick).content.decode()
+    repair.job.refresh_from_db()
+    assert repair.job.state == states.APPROVED and not repair.parts_used.exists()
+    assert "P-1" in page and 'class="problem"' in page
+    Part.objects.update(on_hand=2)
+    part.deliveries.update(remaining=2)
+    send(bench, "mark_repaired", repair.job, **tick)
+    repair.job.refresh_from_db()
+    assert repair.job.state == states.REPAIRED
+    assert repair.parts_used.get().quantity == 2
+
+
+@pytest.mark.parametrize("state", states.LABELS)
+def test_sections_open_when_they_are_worked_on_and_fold_when_done(bench, state):
+    shown = {
+        name: section_mode(name, state=state, control=control, is_empty=empty)
+        for name, empty, control in [
+            (sections.FINAL_TEST, True, ""),
+            (sections.PARTS, True, ""),
+            (sections.CLOSE, False, ""),
+            (sections.READINGS, False, ""),
+        ]
+    }
+    expected = {
+        states.EXPECTED: ("hidden", "hidden", "folded", "folded"),
+        states.BOOKED_IN: ("hidden", "folded", "folded", "open"),
+        states.DIAGNOSED: ("hidden", "folded", "folded", "folded"),
+        states.QUOTED: ("hidden", "folded", "folded", "folded"),
+        states.APPROVED: ("hidden", "open", "folded", "open"),
+        states.DECLINED: ("folded", "folded", "open", "folded"),
+        states.REPAIRED: ("open", "folded", "folded", "open"),
+        states.TESTED: ("folded", "folded", "open", "folded"),
+        states.READY: ("folded", "folded", "folded", "folded"),
+        states.HANDED_OVER: ("hidden", "hidden", "folded", "folded"),
+    }
+    assert tuple(shown.values()) == expected[state]
+
+
+def test_a_section_whose_form_was_refused_is_open(bench):
+    job = working(states.DIAGNOSED).job
+    page = send(bench, "add_reading", job, reading__value="?").content
+    assert lxml.html.fromstring(page).get_element_by_id("readings").get("open") == ""
+    page = page_of(bench, job)
+    assert page.get_element_by_id("readings").get("open") is None
+    assert page.get_element_by_id("final-test").get("hidden") is not None
+
+
+def test_faults_and_fixes_are_found_by_typing(bench):
+    job = working(states.DIAGNOSED).job
+    make.fault(code="USB-DEAD", name="Port dead")
+    make.fix(code="HUB-NEW", name="New hub")
+    url = reverse("bench:find_fault", args=[job.pk])
+    found = bench.get(url, {"fault-fault": "port"}).content.decode()
+    assert "USB-DEAD" in found and "PWR-" not in found
+    url = reverse("bench:find_fix", args=[job.pk])
+    assert "HUB-NEW" in bench.get(url, {"fix-1-other": "hub"}).content.decode()
+    assert "USB-DEAD" not in bench.get(job.get_absolute_url()).content.decode()

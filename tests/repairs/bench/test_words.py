@@ -7,6 +7,9 @@ from repairs.jobs import states
 from repairs.jobs.final_test import probability_text, what_it_means, why_so_many
 
 PLAIN = {
+    "hazard": "",
+    "has_findings": True,
+    "needs_disconnecting": False,
     "has_fault": True,
     "is_undecided": False,
     "is_warranty_repair": False,
@@ -17,14 +20,20 @@ PLAIN = {
 
 @pytest.mark.parametrize("state", states.LABELS)
 def test_every_state_says_what_is_next(state):
-    assert next_step(state, **PLAIN).endswith(".")
+    assert next_step(state, **PLAIN).text.endswith(".")
 
 
 def test_what_is_next_follows_the_job():
     def told(state, **facts):
-        return next_step(state, **PLAIN | facts)
+        return next_step(state, **PLAIN | facts).text
 
-    assert "add the fault" in told(states.BOOKED_IN, has_fault=False)
+    fresh = {"has_fault": False, "has_findings": False}
+    assert "Reproduce" in told(states.BOOKED_IN, **fresh)
+    # A return is verified before it is assessed.
+    assert "Reproduce" in told(states.BOOKED_IN, is_undecided=True, **fresh)
+    assert "do not switch it on" in told(states.BOOKED_IN, hazard="liquid", **fresh)
+    assert "Find the fault" in told(states.BOOKED_IN, has_fault=False)
+    assert "Disconnect" in told(states.APPROVED, needs_disconnecting=True)
     assert "without a quote" in told(states.DIAGNOSED, is_warranty_repair=True)
     assert "assess the return" in told(states.TESTED, is_undecided=True)
     assert "Select the fix" in told(states.APPROVED, has_fixes=False)

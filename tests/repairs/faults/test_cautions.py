@@ -8,8 +8,10 @@ from repairs.faults.cautions import (
     HEAT,
     LIQUID,
     MAINS,
+    MOISTURE,
     OF_DEVICE,
     OF_HAZARD,
+    STATIC,
     SWOLLEN_BATTERY,
     WARNING,
     cautions,
@@ -29,8 +31,9 @@ def test_a_job_without_a_hazard_has_no_caution():
 def test_each_caution_is_shown_once_and_the_most_serious_first():
     job = device(**dict.fromkeys(OF_DEVICE, True))
     shown = cautions(job=job, hazards={"heat", "mains", "battery"})
-    assert shown == [SWOLLEN_BATTERY, MAINS, LIQUID, BATTERY, HEAT]
-    assert [one.level for one in shown] == [WARNING, WARNING] + [CAUTION] * 3
+    assert shown == [SWOLLEN_BATTERY, MAINS, LIQUID, BATTERY, HEAT, MOISTURE]
+    assert [one.level for one in shown] == [WARNING, WARNING] + [CAUTION] * 4
+    assert cautions(at_the_board=True) == [STATIC]
 
 
 @pytest.mark.parametrize("field", OF_DEVICE)
