@@ -1,12 +1,14 @@
-"""Whether comebacks match the return assessments: `manage.py check --database`."""
+"""Whether sums match what they follow from: `manage.py check --database default`."""
 
 from django.core import checks
 from django.db import connections
 
+from repairs.diagnosis import learning
 from repairs.jobs.models import Comeback
 from shopdesk.checks import is_migrated, what_is_missing
 
 DIFFERS = "repairs.E001"
+NOT_COUNTED = "repairs.E002"
 
 
 def comebacks_are_as_decided(databases=None, **kwargs):
@@ -23,8 +25,27 @@ def comebacks_are_as_decided(databases=None, **kwargs):
     ]
 
 
-def _first_difference(alias: str) -> str:
+def cases_are_counted(databases=None, **kwargs):
+    """Return an error that names the first case that is not counted as it should be."""
+    return [
+        checks.Error(
+            f"What was learnt from closed jobs is not counted rightly: {difference}.",
+            hint="Count again: manage.py learn --rebuild",
+            id=NOT_COUNTED,
+        )
+        for alias in databases or ()
+        if _is_set_up(alias)
+        for difference in [learning.first_difference(alias)]
+        if difference
+    ]
+
+
+def _is_set_up(alias: str) -> bool:
     connection = connections[alias]
-    if not is_migrated(connection) or what_is_missing(connection):
+    return is_migrated(connection) and not what_is_missing(connection)
+
+
+def _first_difference(alias: str) -> str:
+    if not _is_set_up(alias):
         return ""
     return Comeback.objects.using(alias).first_difference()

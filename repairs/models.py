@@ -1,10 +1,12 @@
 """Register: Django finds the models of all rooms of `repairs` through this file."""
 
 from repairs.customers.models import Customer, Device, DeviceModel
+from repairs.diagnosis.models import LearntCase, LearntCount
 from repairs.faults.models import Check, Fault, Fix, Symptom, UsualPart
 from repairs.jobs.models import (
     AccessCode,
     ChangeMark,
+    CheckResult,
     Comeback,
     FinalTest,
     Job,
@@ -21,6 +23,7 @@ __all__ = [
     "AccessCode",
     "ChangeMark",
     "Check",
+    "CheckResult",
     "Comeback",
     "Customer",
     "Delivery",
@@ -30,6 +33,8 @@ __all__ = [
     "Fix",
     "Job",
     "Labour",
+    "LearntCase",
+    "LearntCount",
     "Part",
     "PartUsed",
     "FinalTest",

@@ -24,8 +24,10 @@ from billing.invoices.models import (
 from billing.quotes.models import Link, Quote, QuoteLine, QuoteOption
 from billing.repair_form.models import DiagnosisConsent, RepairInformationForm
 from repairs.customers.models import Customer, Device
+from repairs.diagnosis.models import LearntCase
 from repairs.jobs.models import (
     AccessCode,
+    CheckResult,
     Comeback,
     FinalTest,
     Job,
@@ -117,6 +119,13 @@ INVENTORY = (
     PersonalRows(Labour, "job__customer", blanked=("note",), stays=STATE),
     PersonalRows(PartUsed, "repair__job__customer", stays=STATE),
     PersonalRows(Reading, "job__customer", stays=TECHNICAL),
+    PersonalRows(CheckResult, "job__customer", stays=TECHNICAL),
+    PersonalRows(
+        LearntCase,
+        "job__customer",
+        stays="fault, model, day, and of words only hashes with a secret key",
+        not_exported=frozenset({"features"}),
+    ),
     PersonalRows(FinalTest, "repair__job__customer", blanked=("note",), stays=STATE),
     PersonalRows(ReturnAssessment, "job__customer", blanked=("why",), stays=STATE),
     PersonalRows(Comeback, "job__customer", stays=STATE),
@@ -259,6 +268,7 @@ NOT_PERSONAL = {
     "repairs.usualpart": FAULT_BOOK,
     "repairs.check": FAULT_BOOK,
     "repairs.job_symptoms": LINKS_ONLY,
+    "repairs.learntcount": "sums over cases, of words only hashes with a secret key",
     "repairs.changemark": "numbers that tell whether a table changed",
     "billing.dayclose": TILL,
 }

@@ -138,6 +138,17 @@ class Customer(Searchable, Recorded):
 
 
 class DeviceModelQuerySet(RecordedQuerySet):
+    def families(self) -> list[str]:
+        """The families in use, each once."""
+        found = self.exclude(family="").order_by("family")
+        return list(found.values_list("family", flat=True).distinct())
+
+    def of_family(self, model: "DeviceModel"):
+        """The models of the same kind and family; the model alone if it has none."""
+        if not model.family:
+            return self.filter(pk=model.pk)
+        return self.filter(kind=model.kind, family=model.family)
+
     def matching(self, *, kind: str, maker: str, model: str) -> "DeviceModel | None":
         """Return the model of this name, ignoring case and accents."""
         wanted = [normalize_search(name) for name in (kind, maker, model)]
@@ -153,6 +164,8 @@ class DeviceModel(Recorded):
     kind = models.CharField(max_length=40, help_text="laptop, tablet, amplifier …")
     maker = models.CharField(max_length=60, blank=True)
     model = models.CharField(max_length=80)
+    # Models that share their faults: the bench learns from all of them.
+    family = models.CharField(max_length=60, blank=True, default="")
 
     objects = DeviceModelQuerySet.as_manager()
 

@@ -217,4 +217,9 @@ class Check(NamedEntry):
 
     where = models.CharField(max_length=120, blank=True)
     minutes = SmallNumberField(default=5, max_value=10_000)
-    results = models.CharField(max_length=300, blank=True)
+    results = models.CharField(max_length=2000, blank=True)
+
+    @property
+    def result_options(self) -> list[str]:
+        """The results that the fault book names, in its order."""
+        return [one for one in map(str.strip, self.results.split(";")) if one]

@@ -14,6 +14,7 @@ from graphlib import TopologicalSorter
 from django.db import transaction
 from django.db.models import Model
 
+from repairs.diagnosis.learning import learn_all
 from repairs.history.existing import (
     job_differences,
     load_jobs,
@@ -36,6 +37,7 @@ from repairs.history.rows import ImportRow
 from repairs.jobs import states, warranty
 from repairs.jobs.costs import repair_cost
 from repairs.jobs.models import (
+    CheckResult,
     Comeback,
     Job,
     JobTransition,
@@ -52,7 +54,11 @@ from shopdesk.shop.numbering import advance_job_numbers, job_number
 
 BATCH = 500
 """Jobs saved between two updates of the progress bar."""
-SAVED = (Job, JobTransition, Repair, ReturnAssessment, Labour, PartUsed, StockMovement)
+SEEN = Job.symptoms.through
+SAVED = (
+    *(Job, SEEN, CheckResult, JobTransition, Repair, ReturnAssessment, Labour),
+    *(PartUsed, StockMovement),
+)
 """Saved in this order, as later ones refer to earlier ones."""
 
 
@@ -132,6 +138,7 @@ class _Importer:
             self._save_jobs(batch)
             progress(len(batch))
         Comeback.objects.write_all()
+        learn_all()
         _advance_job_numbers(jobs)
 
     def _save_jobs(self, batch: list[PastJob]) -> None:
@@ -154,6 +161,12 @@ class _Importer:
             made_at=noon(day),
             why=IMPORT_NOTE,
         )
+        for symptom in self.linked.symptoms(head.symptoms):
+            yield SEEN(job=job, symptom=symptom)
+        for check, found in self.linked.results(head.checks).items():
+            yield CheckResult(
+                job=job, check_made=check, result=found, made_at=noon(head.booked_in)
+            )
         assessment = self._assessment(job, past)
         if assessment:
             yield assessment

@@ -12,6 +12,8 @@ import phonenumbers
 EARLIEST = date(1990, 1, 1)
 MAX_MINUTES = 10_000
 MAX_QUANTITY = 10_000
+MAX_NAME = 120
+"""Characters of a symptom, a check or its result."""
 AMOUNT = re.compile(r"[0-9]{1,13}(?:\.[0-9]{1,4})?", re.ASCII)
 EMAIL = re.compile(r"[^@\s,;<>()\"]+@[^@\s,;<>()\"]+\.[^@\s.,;<>()\"]+")
 CODE = re.compile(r"[A-Z0-9]+(?:-[A-Z0-9]+)*", re.ASCII)
@@ -60,6 +62,17 @@ class ImportedPart:
     def __str__(self) -> str:
         cost = "" if self.cost is None else f"@{self.cost:f}"
         return f"{self.number}*{self.quantity}{cost}" + (self.lot and f"#{self.lot}")
+
+
+@dataclass(frozen=True, slots=True)
+class CheckAndResult:
+    """A bench check by its name, and what it showed."""
+
+    check: str
+    result: str
+
+    def __str__(self) -> str:
+        return f"{self.check}={self.result}"
 
 
 def total_cost(parts: tuple[ImportedPart, ...]) -> Decimal:
@@ -173,6 +186,38 @@ def read_parts(text: str, bounds: Bounds) -> tuple[ImportedPart, ...]:
     if errors:
         raise CellError(*errors)
     return tuple(parts)
+
+
+def read_names(text: str, bounds: Bounds) -> tuple[str, ...]:
+    """Read names separated by semicolons, each once."""
+    names: dict[str, str] = {}
+    for name in filter(None, map(_single_spaced, text.split(";"))):
+        if len(name) > MAX_NAME:
+            raise CellError(f"{quoted(name)} is longer than {MAX_NAME} characters.")
+        names.setdefault(name.casefold(), name)
+    return tuple(names.values())
+
+
+def read_results(text: str, bounds: Bounds) -> tuple[CheckAndResult, ...]:
+    """Read the results of checks, of each check one."""
+    found: dict[str, CheckAndResult] = {}
+    for piece in filter(None, map(_single_spaced, text.split(";"))):
+        check, equals, result = (part.strip() for part in piece.partition("="))
+        if not (check and equals and result):
+            raise CellError(
+                f"{quoted(piece)} is not a result of a check. Use CHECK=result,"
+                " separated by ;."
+            )
+        if max(len(check), len(result)) > MAX_NAME:
+            raise CellError(f"{quoted(piece)} is longer than {MAX_NAME} characters.")
+        pair = CheckAndResult(check, result)
+        if found.setdefault(check.casefold(), pair) != pair:
+            raise CellError(f"{quoted(check)} has two results.")
+    return tuple(found.values())
+
+
+def _single_spaced(text: str) -> str:
+    return " ".join(text.split())
 
 
 def _part(text: str, bounds: Bounds) -> ImportedPart:

@@ -10,11 +10,17 @@ from itertools import islice
 from django.db.models import Model, Prefetch, QuerySet
 
 from repairs.customers.models import Customer, Device
-from repairs.history.cells import ImportedPart
+from repairs.history.cells import CheckAndResult, ImportedPart
 from repairs.history.matching import Serial, Visit
 from repairs.history.rows import COLUMNS, ImportRow
 from repairs.jobs import states
-from repairs.jobs.models import Job, PartUsed, Repair, ReturnAssessment
+from repairs.jobs.models import (
+    CheckResult,
+    Job,
+    PartUsed,
+    Repair,
+    ReturnAssessment,
+)
 from repairs.stock.models import Delivery
 from shopdesk.lookup import normalize_search
 
@@ -40,6 +46,8 @@ def load_jobs(numbers: Iterable[str]) -> Iterator[Job]:
         Prefetch("repairs", repairs),
         Prefetch("repairs__parts_used", parts),
         Prefetch("decisions", decisions),
+        Prefetch("check_results", CheckResult.objects.select_related("check_made")),
+        "symptoms",
         "labour",
     )
     return batches(jobs, "number", numbers)
@@ -129,6 +137,11 @@ def _job_facts(job: Job) -> dict:
         "booked_in": job.booked_in_on,
         "handed_back": job.handed_over_on,
         "complaint": job.complaint,
+        "symptoms": tuple(symptom.name for symptom in job.symptoms.all()),
+        "checks": tuple(
+            CheckAndResult(one.check_made.name, one.result)
+            for one in job.check_results.all()
+        ),
         **record_texts(job.customer, job.device),
     }
     for decision in job.decisions.all():
@@ -231,6 +244,8 @@ def _differences(row: ImportRow, other: ImportRow) -> dict[str, str]:
             continue
         if name == "parts" and _are_same_parts(here, there):
             continue
+        if name in ("symptoms", "checks") and _folded(here) == _folded(there):
+            continue
         differences[name] = f"“{_text(here)}” in the file, “{_text(there)}” on record"
     return differences
 
@@ -246,6 +261,10 @@ def _are_same_parts(
             return False
         left.remove(other)
     return not left
+
+
+def _folded(values: Sequence[object]) -> set[str]:
+    return {normalize_search(str(value)) for value in values}
 
 
 def _text(value: object) -> str:

@@ -1,7 +1,7 @@
 """The records that past jobs refer to: customers, devices, fault book, stock."""
 
 from collections import Counter
-from collections.abc import Collection, Hashable, Sequence
+from collections.abc import Collection, Hashable, Iterable, Sequence
 from datetime import date, datetime, time
 from decimal import Decimal
 from statistics import median_low, mode
@@ -13,7 +13,8 @@ from django.utils import timezone
 
 from repairs.customers.models import Customer, Device, DeviceModel
 from repairs.faults import fix_types
-from repairs.faults.models import Fault, Fix
+from repairs.faults.models import Check, Fault, Fix, Symptom
+from repairs.history.cells import CheckAndResult
 from repairs.history.existing import (
     batches,
     load_deliveries,
@@ -35,7 +36,9 @@ from repairs.history.past_jobs import PastJob
 from repairs.history.rows import ImportRow
 from repairs.jobs.models import Job
 from repairs.stock.models import Delivery, Part, StockMovement
+from shopdesk.lookup import normalize_search
 
+MAX_RESULTS = Check._meta.get_field("results").max_length
 IMPORT_NOTE = "from the history file"
 Created = Counter[type[models.Model]]
 """Number of records of each kind that an import created."""
@@ -61,11 +64,12 @@ def stock_movement(
 
 
 def create(records: Sequence[models.Model], created: Created) -> None:
-    """Save new records of one kind, and count them by kind."""
+    """Save new records of one kind, and count them by kind; links are not counted."""
     if records:
         kind = type(records[0])
         kind.objects.bulk_create(records)
-        created[kind] += len(records)
+        if not kind._meta.auto_created:
+            created[kind] += len(records)
 
 
 class LinkedRecords:
@@ -84,6 +88,9 @@ class LinkedRecords:
         self.faults: dict[str, Fault] = {}
         self.fixes: dict[str, Fix] = {}
         self.deliveries: dict[tuple[str, str], Delivery] = {}
+        self._symptoms: dict[str, Symptom] = {}
+        self._checks: dict[str, Check] = {}
+        self._results: dict[tuple[str, str], str] = {}
         self._customers: dict[str, Customer] = {}
         self._device_keys: dict[str, Hashable] = {}
         self._devices: dict[Hashable, Device] = {}
@@ -94,6 +101,16 @@ class LinkedRecords:
 
     def device(self, number: str) -> Device:
         return self._devices[self._device_keys[number]]
+
+    def symptoms(self, names: Iterable[str]) -> list[Symptom]:
+        """Return the symptoms of these names, each once."""
+        found = [self._symptoms[normalize_search(name)] for name in names]
+        return list(dict.fromkeys(found))
+
+    def results(self, checks: Iterable[CheckAndResult]) -> dict[Check, str]:
+        """Return the checks with their results as the fault book spells them."""
+        keys = [(normalize_search(c.check), normalize_search(c.result)) for c in checks]
+        return {self._checks[key[0]]: self._results[key] for key in keys}
 
     # --- looking up -------------------------------------------------------------------
 
@@ -160,6 +177,8 @@ class LinkedRecords:
         self._save_customers()
         self._save_devices([job.head for job in by_day])
         self._save_fault_book()
+        self._save_symptoms()
+        self._save_checks()
         self._save_deliveries([row for job in by_day for row in job.repairs])
 
     def _save_customers(self) -> None:
@@ -215,6 +234,45 @@ class LinkedRecords:
             ],
             ignore_conflicts=True,
         )
+
+    def _save_symptoms(self) -> None:
+        """Find the symptoms by name, ignoring case and accents; add unknown ones."""
+        found = {normalize_search(one.name): one for one in Symptom.objects.all()}
+        new = []
+        for name in (name for job in self.jobs for name in job.head.symptoms):
+            if (key := normalize_search(name)) not in found:
+                found[key] = Symptom(name=name)
+                new.append(found[key])
+        create(new, self.created)
+        self._symptoms = found
+
+    def _save_checks(self) -> None:
+        """The same of checks; results that the fault book lacks are added to them."""
+        found = {normalize_search(one.name): one for one in Check.objects.all()}
+        spelt = {
+            (key, normalize_search(option)): option
+            for key, check in found.items()
+            for option in check.result_options
+        }
+        new, changed = [], {}
+        for one in (one for job in self.jobs for one in job.head.checks):
+            key = normalize_search(one.check)
+            if (check := found.get(key)) is None:
+                check = found[key] = Check(name=one.check)
+                new.append(check)
+            if spelt.setdefault((key, normalize_search(one.result)), one.result) in (
+                options := check.result_options
+            ):
+                continue
+            results = ";".join([*options, one.result])
+            if len(results) <= MAX_RESULTS:
+                check.results = results
+                changed[key] = check
+        create(new, self.created)
+        for check in changed.values():
+            if check not in new:
+                check.save(update_fields=["results"])
+        self._checks, self._results = found, spelt
 
     def _save_deliveries(self, rows: list[ImportRow]) -> None:
         """Receive the parts that the jobs used, before their use, so that stock is

@@ -10,6 +10,7 @@ from repairs.faults import fix_types
 from repairs.history.cells import (
     Bounds,
     CellError,
+    CheckAndResult,
     ImportedPart,
     is_control,
     one_of,
@@ -18,9 +19,11 @@ from repairs.history.cells import (
     read_day,
     read_email,
     read_minutes,
+    read_names,
     read_parts,
     read_phone,
     read_price,
+    read_results,
     read_text,
     total_cost,
 )
@@ -90,6 +93,10 @@ class ImportRow:
     complaint: str = _column(max_length=2000, is_optional=True, may_have_lines=True)
     returned_from: str = _column(max_length=40)
     return_is: str = _column(RETURN_IS)
+    symptoms: tuple[str, ...] = _column(read_names, default=(), is_optional=True)
+    checks: tuple[CheckAndResult, ...] = _column(
+        read_results, default=(), is_optional=True
+    )
     # Values of the repair in this row.
     fault: str = _column(read_code, 40)
     fault_name: str = _column(max_length=120, is_optional=True)

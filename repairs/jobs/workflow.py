@@ -3,7 +3,7 @@
 No screen, form or command can make a transition that `ALLOWED_TRANSITIONS` lacks.
 """
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from contextlib import contextmanager
 
 from django.db import transaction
@@ -53,6 +53,10 @@ ALLOWED_TRANSITIONS: dict[str, frozenset[str]] = {
     READY: frozenset({HANDED_OVER, DIAGNOSED, APPROVED}),
     HANDED_OVER: frozenset(),
 }
+
+AFTER_CLOSING: list[Callable[[Job], None]] = []
+"""Called in the transaction of each closing and reopening. Rooms above this one add
+theirs in `repairs/apps.py`."""
 
 
 def check_transition(
@@ -239,6 +243,7 @@ def close(job: Job, *, outcome: str, stamp: Stamp, why: str = "") -> None:
     for timer in job.labour.running():
         timer.stop(at=stamp.at)
     transition(job, READY, stamp=stamp, why=why, outcome=outcome, waiting_for="")
+    _tell(job)
 
 
 @transaction.atomic
@@ -254,6 +259,12 @@ def reopen(job: Job, *, stamp: Stamp, why: str) -> None:
     new = APPROVED if job.was_approved else DIAGNOSED
     job.repairs.update(outcome="")
     transition(job, new, stamp=stamp, why=why, only_from={READY}, outcome="")
+    _tell(job)
+
+
+def _tell(job: Job) -> None:
+    for action in AFTER_CLOSING:
+        action(job)
 
 
 @transaction.atomic

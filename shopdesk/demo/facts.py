@@ -70,3 +70,11 @@ for _row in read("test_points.csv"):
     TEST_POINTS[_row["kind"]].append(SimpleNamespace(**_row))
 MODELS = table("models.csv", key="model", boards=_list)
 """`boards` are the board revisions of a model, if the shop records them."""
+SYMPTOMS = defaultdict(dict)
+"""The symptoms of each fault, and the chance that the bench sees each."""
+for _row in read("fault_symptoms.csv"):
+    SYMPTOMS[_row["fault"]][_row["symptom"]] = float(_row["chance"])
+CHECKS = defaultdict(lambda: defaultdict(dict))
+"""The bench checks that are made for each fault, and the chance of each result."""
+for _row in read("fault_checks.csv"):
+    CHECKS[_row["fault"]][_row["check"]][_row["result"]] = float(_row["chance"])

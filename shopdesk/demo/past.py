@@ -15,6 +15,7 @@ from repairs.history.cells import ImportedPart, total_cost
 from repairs.history.rows import ImportRow
 from repairs.jobs import states
 from shopdesk.demo.facts import FAULTS, FIXES, MODELS, PAIRS, PARTS, words
+from shopdesk.demo.signs import Signs
 
 DAYS = 548
 VISITS = 470
@@ -35,7 +36,8 @@ SUPPLIERS = words("supplier")
 
 def past(*, today: date, seed: int) -> list[ImportRow]:
     """Return the rows of all jobs handed over before `today`."""
-    return _rows(_Inventor(random.Random(seed)).visits(), today=today)
+    visits = _Inventor(random.Random(seed)).visits()
+    return _rows(visits, today=today, signs=Signs(random.Random(seed + 3)))
 
 
 def _customers(pick):
@@ -120,6 +122,7 @@ class _Inventor:
             device=device,
             came=came,
             left=left,
+            fault=fault,
             complaint=self.pick.choice(fault.complaints),
             rows=[],
             returned_from=returned_from,
@@ -223,7 +226,7 @@ def lot_prefix(number):
     return f"{number[0]}{SUPPLIERS.index(PARTS[number].supplier)}"
 
 
-def _rows(visits, *, today):
+def _rows(visits, *, today, signs):
     """Return the visits by day, each with its job number."""
     given = Counter()
     rows = []
@@ -232,6 +235,12 @@ def _rows(visits, *, today):
         given[booked_in.year] += 1
         visit.number = f"{booked_in:%y}-{given[booked_in.year]:05d}"
         earlier = visit.returned_from
+        code, kind = visit.fault.code, visit.device.kind
+        seen = {
+            "complaint": signs.complaint(code, visit.complaint),
+            "symptoms": signs.symptoms(code, kind),
+            "checks": signs.checks(code, kind),
+        }
         for row in visit.rows:
             rows.append(
                 ImportRow(
@@ -239,9 +248,9 @@ def _rows(visits, *, today):
                     job=visit.number,
                     booked_in=booked_in,
                     handed_back=today - timedelta(days=visit.left),
-                    complaint=visit.complaint,
                     returned_from=earlier.number if earlier else "",
                     return_is=visit.return_is,
+                    **seen,
                     **visit.device.columns,
                     **row,
                 )

@@ -7,13 +7,12 @@ from datetime import date, timedelta
 from django.db import transaction
 
 from repairs.customers.models import Customer, Device
-from repairs.faults.models import Symptom
 from repairs.history.actions import import_jobs
 from repairs.history.issues import ImportIssues
 from repairs.jobs.models import Job, Repair
 from repairs.stock.actions import receive
 from repairs.stock.models import Delivery, Part, Supplier
-from shopdesk.demo.facts import FAULTS, KINDS, MODELS, PARTS, words
+from shopdesk.demo.facts import KINDS, MODELS, PARTS, words
 from shopdesk.demo.past import DAYS, SUPPLIERS, lot_prefix, past
 from shopdesk.stamp import Stamp
 
@@ -66,12 +65,6 @@ def _add_job_details(pick: random.Random) -> None:
         job.has_swollen_battery = job.pk in swollen
         # Row by row: one statement with a CASE for each job takes far longer.
         job.save(update_fields=JOB_DETAILS)
-    symptoms = dict(Symptom.objects.values_list("name", "id"))
-    through = Job.symptoms.through
-    through.objects.bulk_create(
-        through(job_id=job, symptom_id=symptoms[FAULTS[code].symptom])
-        for job, code in dict(codes).items()
-    )
 
 
 def _add_customer_details(pick: random.Random) -> None:

@@ -8,7 +8,7 @@ from PIL import Image, ImageDraw
 
 from repairs.faults.models import Check, Fault, Fix, Symptom, UsualPart
 from repairs.stock.models import Part
-from shopdesk.demo.facts import FAULTS, FIXES, PAIRS, PARTS, read
+from shopdesk.demo.facts import FAULTS, FIXES, PAIRS, PARTS, SYMPTOMS, read
 from shopdesk.shop import tax
 from shopdesk.shop.logo import as_png
 from shopdesk.shop.models import MarkupTier, Shop, TaxRate
@@ -85,7 +85,7 @@ def _create_parts() -> None:
 
 
 def _create_fault_book() -> None:
-    symptoms = sorted({fault.symptom for fault in FAULTS.values()})
+    symptoms = sorted({name for seen in SYMPTOMS.values() for name in seen})
     Symptom.objects.bulk_create([Symptom(name=name) for name in symptoms])
     Check.objects.bulk_create([Check(**row) for row in read("checks.csv")])
     columns = ("code", "name", "area", "part", "mode", "hazard")

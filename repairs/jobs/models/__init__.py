@@ -3,7 +3,13 @@
 Django asks for all models of a book in one place; so does everybody else.
 """
 
-from repairs.jobs.models.bench_records import FinalTest, Labour, PartUsed, Reading
+from repairs.jobs.models.bench_records import (
+    CheckResult,
+    FinalTest,
+    Labour,
+    PartUsed,
+    Reading,
+)
 from repairs.jobs.models.change_marks import ChangeMark
 from repairs.jobs.models.job import AccessCode, Job, JobTransition
 from repairs.jobs.models.repair import Repair
@@ -12,6 +18,7 @@ from repairs.jobs.models.return_assessment import Comeback, ReturnAssessment
 __all__ = [
     "AccessCode",
     "ChangeMark",
+    "CheckResult",
     "Comeback",
     "Job",
     "Labour",

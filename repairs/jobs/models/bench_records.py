@@ -8,6 +8,7 @@ from django.db import models
 from django.db.models import Exists, F, OuterRef, Q
 from django.utils import timezone
 
+from repairs.faults.models import Check
 from repairs.jobs import bench_notation, states
 from repairs.jobs.models.job import Job, JobTransition
 from repairs.jobs.models.repair import Repair
@@ -194,6 +195,40 @@ class Reading(Recorded):
     def passes(self) -> bool | None:
         """Whether the value is as expected; None if that cannot be told."""
         return bench_notation.passes(self.measured, self.expected)
+
+
+class CheckResult(Recorded):
+    """What a bench check of the fault book showed on a job."""
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="check_results")
+    check_made = models.ForeignKey(
+        Check,
+        on_delete=models.PROTECT,
+        related_name="results_found",
+        verbose_name="check",
+    )
+    result = models.CharField(max_length=120)
+    by = models.ForeignKey(STAFF, null=True, on_delete=models.PROTECT, related_name="+")
+    made_at = models.DateTimeField()
+
+    belongs_to = "job"
+    label_relations = ("check_made",)
+
+    class Meta:
+        ordering = ["id"]
+        verbose_name = "result of a check"
+        verbose_name_plural = "results of checks"
+        constraints = [
+            models.UniqueConstraint(
+                fields=["job", "check_made"], name="check_result_once_a_job"
+            ),
+            models.CheckConstraint(
+                condition=~Q(result=""), name="check_result_is_not_empty"
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.check_made}: {self.result}"
 
 
 class FinalTestManager(models.Manager.from_queryset(RecordedQuerySet)):

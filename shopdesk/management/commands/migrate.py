@@ -1,12 +1,18 @@
 """Django's `migrate`, one process at a time, and with the guards of this version."""
 
-from django.core.management.commands import migrate
+import sys
 
+from django.core.management.commands import migrate
+from django.db import DEFAULT_DB_ALIAS
+from tqdm import tqdm
+
+from repairs.diagnosis import learning
 from shopdesk.keeping import migrating
 
 
 class Command(migrate.Command):
-    help = migrate.Command.help + " Sets up the guards of this version at the end."
+    help = migrate.Command.help + " Sets up the guards of this version at the"
+    " end, and learns from closed jobs."
 
     def handle(self, *args, **options):
         using = options["database"]
@@ -18,4 +24,20 @@ class Command(migrate.Command):
             super().handle(*args, **options)
             if migrating.is_current(using) and not migrating.has_guards(using):
                 migrating.create_guards(using)
+            if migrating.is_current(using) and using == DEFAULT_DB_ALIAS:
+                self._learn(verbosity=options["verbosity"])
         return None
+
+    @staticmethod
+    def _learn(*, verbosity):
+        """Learn from jobs that an earlier version closed, or an import cut short."""
+        if jobs := learning.count_to_learn():
+            with tqdm(
+                total=jobs,
+                desc="learning from closed jobs",
+                unit=" jobs",
+                leave=False,
+                file=sys.stderr,
+                disable=None if verbosity else True,
+            ) as bar:
+                learning.learn_all(bar.update)

@@ -11,8 +11,10 @@ from billing.handover.models import Collection
 from billing.invoices.models import EInvoice
 from billing.personal_data.inventory import INVENTORY
 from billing.repair_form.models import DiagnosisConsent
+from repairs.faults.models import Check
 from repairs.jobs.models import (
     AccessCode,
+    CheckResult,
     FinalTest,
     Job,
     Labour,
@@ -111,6 +113,8 @@ def add_the_rest(customer):
     AccessCode.objects.get_or_create(job=job, defaults={"ciphertext": b"x"})
     Labour.objects.create(job=job, minutes=3)
     Reading.objects.create(job=job, test_point="J1", value=1, read_at=now)
+    check = Check.objects.get_or_create(name="Plug moved")[0]
+    CheckResult.objects.create(job=job, check_made=check, result="ok", made_at=now)
     FinalTest.objects.create(repair=repair, tries=1, needed=1, run_at=now)
     PartUsed.objects.create(repair=repair, part=make.part())
     Signature.objects.get_or_create(quote=quote, defaults={"ink": "M1 1L2 2"})

@@ -21,6 +21,8 @@ VALID = {
     "model": "Slate 14",
     "serial": "NW-00123",
     "complaint": 'Goes off, "at once",\r\nwhen moved.',
+    "symptoms": "Light flickers;Charges in one position",
+    "checks": "Plug moved=drops out",
     "fault": "PWR-JACK-OPEN",
     "fault_name": "Charging socket open",
     "fix": "JACK-NEW",

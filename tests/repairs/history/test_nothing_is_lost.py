@@ -9,6 +9,7 @@ import pytest
 
 from repairs.history.rows import COLUMNS
 from repairs.jobs.models import Job
+from shopdesk.lookup import normalize_search
 from tests.repairs.history import files
 
 pytestmark = pytest.mark.django_db
@@ -34,6 +35,8 @@ def a_file(rows, *, seed=11):
             model=pick.choice(["Slate 14", "slate 14", "Hall 2"]),
             serial=pick.choice(["", "n/a", f"SN-{who}", f"sn {who}"]),
             complaint=pick.choice(["", 'Says "no"; then,\nnothing 🙂', "=1+1"]),
+            symptoms=pick.choice(["", "hums", "blows  fuse; hums;Hüms", "=1+1;Dead"]),
+            checks=pick.choice(["", "Ripple=high", "ripple = 3 V=pp;Plug=holds"]),
         )
         if pick.random() < 0.7:
             cells["handed_back"] = str(came + timedelta(days=pick.randrange(3)))
@@ -113,6 +116,10 @@ def stored_rows():
             "model": model.model,
             "serial": job.device.serial,
             "complaint": job.complaint,
+            "symptoms": {one.name for one in job.symptoms.all()},
+            "checks": {
+                f"{one.check_made.name}={one.result}" for one in job.check_results.all()
+            },
             "returned_from": last.earlier.job.number if last else "",
             "return_is": last.assessment if last else "",
         }
@@ -177,6 +184,14 @@ def is_same(column, text, stored):
             is_same_part(part, *one)
             for part, one in zip(text.split(";"), stored, strict=True)
         )
+    if column in ("symptoms", "checks"):
+        said = {
+            " ".join(one.replace(" =", "=").replace("= ", "=").split())
+            for one in text.split(";")
+        }
+        return {normalize_search(one) for one in said} == {
+            normalize_search(one) for one in stored
+        }
     return text == stored
 
 
@@ -211,6 +226,8 @@ def test_the_comparison_notices_what_is_lost():
     assert not is_same("charged", "", Decimal(0))
     assert not is_same("minutes", "15", "0")
     assert not is_same("parts", "A*1", [])
+    assert not is_same("symptoms", "hums;dead", {"hums"})
+    assert not is_same("checks", "Plug=holds", {"Plug=drops out"})
     assert not is_same("parts", "A*1@2#L", [("A", 1, Decimal(2), "M")])
 
 

@@ -14,7 +14,15 @@ from django.utils import timezone
 from repairs.customers.models import Customer
 from repairs.faults.models import Check, Fix, Symptom, UsualPart
 from repairs.jobs.access_codes import store_access_code
-from repairs.jobs.models import AccessCode, FinalTest, Job, Labour, PartUsed, Reading
+from repairs.jobs.models import (
+    AccessCode,
+    CheckResult,
+    FinalTest,
+    Job,
+    Labour,
+    PartUsed,
+    Reading,
+)
 from repairs.stock.models import Delivery, Part, Supplier
 from shopdesk.recording import recorded
 from shopdesk.recording.models import TrailEntry
@@ -41,6 +49,8 @@ UNRECORDED = {
     "shopdesk.attachment": "belongs to an email and is written with it",
     "repairs.changemark": TECHNICAL,
     "repairs.comeback": FOLLOWS,
+    "repairs.learntcase": FOLLOWS,
+    "repairs.learntcount": FOLLOWS,
     "repairs.jobtransition": ADDED_ONLY,
     "repairs.returnassessment": ADDED_ONLY,
     "repairs.stockmovement": ADDED_ONLY,
@@ -123,6 +133,16 @@ def made(model):
             Reading.objects.create(job=job, test_point="TP1", value=1, read_at=now),
             "value",
             Decimal("3.3"),
+        ),
+        CheckResult: lambda: (
+            CheckResult.objects.create(
+                job=job,
+                check_made=Check.objects.create(name="Plug moved"),
+                result="holds",
+                made_at=now,
+            ),
+            "result",
+            "drops out",
         ),
         Part: lambda: (make.part(), "fixed_price", Decimal("9.90")),
         Supplier: lambda: (Supplier.objects.create(name="Norwind"), "name", "Sudwind"),
