@@ -3,10 +3,56 @@
 import unicodedata
 from collections.abc import Iterable
 
-from django.db import models
+from django.db import connections, models, transaction
+from django.db.models.expressions import RawSQL
 
 EXACT, BEGINS, WITHIN = range(3)
 """How well a record fits a query."""
+
+
+SEARCH_INDEXES = {
+    "search_job": ("repairs_job", "number", True),
+    "search_customer": ("repairs_customer", "search", False),
+    "search_device": ("repairs_device", "serial_lookalike", False),
+    "search_buyer": ("billing_invoice", "buyer_name", True),
+    "search_invoice": ("billing_invoice", "number", False),
+}
+"""Name, table and column of each, and whether it is searched in any case.
+
+`shopdesk/keeping/search_indexes.py` creates them.
+"""
+CHANGED = "search_changed"
+"""The table of SQLite that has the rows that changed after the indexes were made."""
+MIN_INDEXED = 3
+"""Fewer characters are looked for in every row."""
+
+
+def narrowed(found, index: str, *texts: str):
+    """Return `found` without rows that have none of `texts`, as the search index says.
+
+    PostgreSQL uses its indexes by itself; for SQLite the query names them. The caller
+    filters by the text as well, since rows may have changed.
+    """
+    is_short = any(len(text) < MIN_INDEXED for text in texts)
+    if is_short or connections[found.db].vendor != "sqlite":
+        return found
+    quoted = " OR ".join('"{}"'.format(text.replace('"', '""')) for text in texts)
+    rows = RawSQL(
+        f"SELECT rowid FROM {index} WHERE {index} MATCH %s"
+        f" UNION ALL SELECT row_id FROM {CHANGED} WHERE search_index = %s",
+        [quoted, index],
+    )
+    return found.filter(pk__in=rows)
+
+
+def renew_search_indexes(using: str = "default") -> None:
+    """Make those of SQLite anew from the texts of today, without any erased text."""
+    if connections[using].vendor != "sqlite":
+        return
+    with transaction.atomic(using=using), connections[using].cursor() as cursor:
+        for name in SEARCH_INDEXES:
+            cursor.execute(f"INSERT INTO {name}({name}) VALUES ('rebuild')")
+        cursor.execute(f"DELETE FROM {CHANGED}")
 
 
 def rank_matches(found, *, exact: models.Q, begins: models.Q, then: Iterable[str]):

@@ -21,6 +21,7 @@ from repairs.jobs import states
 from repairs.jobs.models import Job
 from shopdesk.errors import RefusedError
 from shopdesk.look.shop_formats import day
+from shopdesk.lookup import renew_search_indexes
 from shopdesk.recording.models import Action
 from shopdesk.recording.writing import erase_details, record_event
 from shopdesk.shop.models import Shop
@@ -156,6 +157,7 @@ def _erase(customer: Customer, *, stamp: Stamp, on: date | None = None) -> None:
             _empty(rows, blanked=kind.blanked, marked=kind.marked)
     # Last, since what was written just now holds the old values.
     erase_details(*keys)
+    renew_search_indexes()
     record_event(Action.ERASED, customer, by=stamp.by)
 
 
@@ -218,4 +220,6 @@ def erase_documents(*, on: date, shop: Shop) -> int:
             marked=tuple(name for name in kind.later if name not in files),
         )
         count += len(pks)
+    if count:
+        renew_search_indexes()
     return count

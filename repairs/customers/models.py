@@ -1,11 +1,11 @@
 """Customers, device models and devices."""
 
 from django.db import models
-from django.db.models import Max, OuterRef, Q, Subquery
+from django.db.models import OuterRef, Q, Subquery
 from django.urls import reverse
 
 from repairs.customers.names import lookalike_serial, normalize_serial, phone_digits
-from shopdesk.lookup import Searchable, normalize_search, rank_matches
+from shopdesk.lookup import Searchable, narrowed, normalize_search, rank_matches
 from shopdesk.recording.recorded import Recorded, RecordedQuerySet
 from shopdesk.shop import tax
 
@@ -25,6 +25,15 @@ def _matches(*, name: str, phone: str, email: str) -> Q:
     return matches
 
 
+def _last_visit(model):
+    """Return the day of the last job of each, found by an index."""
+    relation = model.jobs.rel
+    jobs = relation.related_model.objects.filter(
+        **{relation.field.name: OuterRef("pk")}
+    )
+    return Subquery(jobs.order_by("-booked_in_on").values("booked_in_on")[:1])
+
+
 class CustomerQuerySet(RecordedQuerySet):
     def containing(self, query: str):
         """Customers with every word of `query` in name, company, email or phone.
@@ -35,11 +44,12 @@ class CustomerQuerySet(RecordedQuerySet):
         query = normalize_search(query)
         numbers = phone_digits(query)
         if numbers:
-            matches = Q(search__contains=query)
-            for digits in numbers:
-                matches |= Q(phone__contains=digits)
+            shortest = min(numbers, key=len)  # any other contains it
+            customers = narrowed(customers, "search_customer", query, shortest)
+            matches = Q(search__contains=query) | Q(phone__contains=shortest)
             return customers.filter(matches)
         for word in query.split():
+            customers = narrowed(customers, "search_customer", word)
             customers = customers.filter(search__contains=word)
         return customers
 
@@ -62,9 +72,7 @@ class CustomerQuerySet(RecordedQuerySet):
 
     def for_list(self):
         """With the columns of a list; `last_visit` is found row by row."""
-        customer = type(self)(self.model).filter(pk=OuterRef("pk")).order_by()
-        latest = customer.annotate(latest=Max("jobs__booked_in_on")).values("latest")
-        return self.annotate(last_visit=Subquery(latest))
+        return self.annotate(last_visit=_last_visit(self.model))
 
 
 class Customer(Searchable, Recorded):
@@ -117,7 +125,11 @@ class Customer(Searchable, Recorded):
 
     class Meta:
         ordering = ["name", "id"]
-        indexes = [models.Index(fields=["phone"]), models.Index(fields=["email"])]
+        indexes = [
+            models.Index(fields=["phone"]),
+            models.Index(fields=["email"]),
+            models.Index(fields=["erased_on", "name", "id"], name="customer_list"),
+        ]
         constraints = [
             models.CheckConstraint(condition=~Q(name=""), name="customer_has_name"),
             models.CheckConstraint(
@@ -208,10 +220,9 @@ class DeviceQuerySet(RecordedQuerySet):
         key, lookalike = normalize_serial(query), lookalike_serial(query)
         devices = self.with_serial(query)
         if len(key) >= MIN_SERIAL_SEARCH:
-            devices = self.filter(
-                Q(serial_normalized__contains=key)
-                | Q(serial_lookalike__contains=lookalike)
-            )
+            # Whatever contains the serial itself contains its look-alike, too.
+            devices = narrowed(self, "search_device", lookalike)
+            devices = devices.filter(serial_lookalike__contains=lookalike)
         return rank_matches(
             devices,
             exact=Q(serial_normalized=key),
@@ -222,7 +233,7 @@ class DeviceQuerySet(RecordedQuerySet):
     def for_list(self):
         """With the columns of a list, latest visit first."""
         devices = self.select_related("model", "owner")
-        return devices.annotate(last_visit=Max("jobs__booked_in_on")).order_by(
+        return devices.annotate(last_visit=_last_visit(self.model)).order_by(
             models.F("last_visit").desc(nulls_last=True), "-pk"
         )
 

@@ -47,6 +47,7 @@ from repairs.jobs.models import (
     ReturnAssessment,
 )
 from repairs.stock.models import StockMovement
+from shopdesk.lookup import renew_search_indexes
 from shopdesk.recording.models import Action
 from shopdesk.recording.writing import record_event
 from shopdesk.shop.models import Shop
@@ -104,6 +105,7 @@ def import_jobs(
     linked.look_up(numbers=numbers, issues=issues)
     if new and not issues and not is_check:
         _Importer(linked, result).save(progress)
+        renew_search_indexes()
         created = {kind._meta.label_lower: n for kind, n in result.created.items()}
         record_event(Action.IMPORTED, file=file, **created)
     return result

@@ -29,7 +29,7 @@ from shopdesk.shop.numbering import read_label
 from shopdesk.staff.models import User
 from shopdesk.staff.permissions import can_open
 
-MAX_SHOWN = 20
+MAX_SHOWN = 10
 """Results shown of each type; a more precise query finds fewer."""
 PAGE_SIZE = 50
 """Results on a page of one type, if its room has no list of its own."""
@@ -90,10 +90,10 @@ class SearchType:
 
     def with_number(self, text: str) -> SearchResult:
         """Return the record with this number, if the shop assigns such numbers."""
-        rows = (
-            self.rows_for_list().with_number(text)[:2] if self.has_shop_number else []
-        )
-        return SearchResult(self, text, list(rows), exact=list(rows))
+        if not self.has_shop_number:
+            return SearchResult(self, text, [])
+        keys = self.model.objects.with_number(text).values_list("pk", flat=True)
+        return self.load(text, [(key, EXACT) for key in keys[:2]])
 
     def matches(self, query: str, **who) -> QuerySet:
         """Return the keys and fits of all matching records."""

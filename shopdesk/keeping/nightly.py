@@ -19,6 +19,7 @@ from shopdesk.keeping.archive import PART, ArchiveError, row_count
 from shopdesk.keeping.backup import backup, verify
 from shopdesk.keeping.models import VerifiedBackup
 from shopdesk.keeping.retention import Keep, kept
+from shopdesk.lookup import renew_search_indexes
 from shopdesk.recording import chain
 from shopdesk.recording.models import Action
 from shopdesk.recording.writing import record_event
@@ -47,6 +48,7 @@ def nightly(folder: Path, *, on: date, keep: Keep) -> Iterator[str]:
     # Should a restore have been cut short before it came to this.
     erase_again(stamp=Stamp.now())
     apply_deadlines(stamp=Stamp.now())
+    renew_search_indexes()
     yield from problems()
     yield from _check_trail(folder / TRAIL)
 

@@ -1,10 +1,13 @@
 """The badge of a state: its icon and its word."""
 
+from functools import cache, lru_cache
+
 from django.utils.html import format_html
 
 from shopdesk.look.symbols import ATTENTION, SHAPES, icon_for
 
 
+@cache
 def icon(name):
     """A decorative icon, hidden from screen readers: `{% icon "triangle" %}`."""
     line, fill = SHAPES[name]
@@ -24,11 +27,16 @@ def badge(word, icon_name="", needs_attention=None):
     """
     if not word:
         return ""
+    return _badge(str(word), icon_name, needs_attention)
+
+
+@lru_cache(maxsize=1024)  # few words, on many rows
+def _badge(word, icon_name, needs_attention):
     if needs_attention is None:
-        needs_attention = str(word).lower() in ATTENTION
+        needs_attention = word.lower() in ATTENTION
     return format_html(
         '<span class="badge{}">{}{}</span>',
         " hot" if needs_attention else "",
-        icon(icon_name or icon_for(str(word))),
+        icon(icon_name or icon_for(word)),
         word,
     )

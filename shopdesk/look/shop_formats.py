@@ -2,6 +2,7 @@
 
 import re
 from decimal import Decimal
+from functools import lru_cache
 
 import phonenumbers
 from babel.numbers import format_currency, format_decimal
@@ -83,7 +84,13 @@ def day(value):
         return ""
     if hasattr(value, "hour"):
         value = timezone.localtime(value) if timezone.is_aware(value) else value
-    return formats.date_format(value, gettext("j M Y"))
+        value = value.date()
+    return _day(value, get_language())
+
+
+@lru_cache(maxsize=4096)  # lists show the same days again and again
+def _day(date, language):
+    return formats.date_format(date, gettext("j M Y"))
 
 
 def moment(value):

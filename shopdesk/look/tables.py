@@ -1,8 +1,14 @@
 """The base of all tables, and the types of their columns."""
 
+from functools import cache
+
+from django.core.exceptions import FieldDoesNotExist
 from django.core.paginator import Paginator
+from django.db import models
 from django.utils.functional import cached_property
+from django.utils.html import format_html, format_html_join
 from django_tables2 import Column, Table
+from django_tables2.utils import Accessor, signature
 
 from shopdesk.look.badges import badge
 from shopdesk.look.shop_formats import day, minutes, moment, money, percent
@@ -37,6 +43,7 @@ class ListTable(Table):
         per_page = min(max(per_page or self._meta.per_page, 1), 200)
         self.paginator = paginator_class(self.rows, per_page, **kwargs)
         self.page = self.paginator.get_page(page)
+        self.page.object_list = _found_by_key(self.page.object_list, self)
         return self
 
     @property
@@ -52,27 +59,86 @@ class ListTable(Table):
                 "next": alias.next if column.orderable else "",
             }
 
-    def with_html(self):
-        """Yield rows of cells, each with its column's label for narrow screens."""
-        columns = list(self.columns)
-        head = self.row_header or columns[0].name
-        plan = [
-            (c.name == head, getattr(c.column, "look", ""), c.header) for c in columns
-        ]
-        for row in self.paginated_rows:
-            cells = [
-                {
-                    "is_head": is_head,
-                    "look": look,
-                    "label": label,
-                    # So that a narrow screen can leave out empty cells.
-                    "shown": "" if str(shown).isspace() else shown,
-                }
-                for (is_head, look, label), (_, shown) in zip(
-                    plan, row.items(), strict=True
-                )
-            ]
-            yield {"attrs": row.attrs if self.row_attrs else "", "cells": cells}
+    def rows_html(self):
+        """Return the rows of this page as HTML; cells have labels for narrow screens.
+
+        Written here and not in the template, where they took most of a page's time.
+        """
+        head = self.row_header or next(iter(self.columns)).name
+        cells = [_Cell(self, c, is_head=c.name == head) for c in self.columns]
+        rows = (self._row_html(row, cells) for row in self.paginated_rows)
+        return format_html_join("\n", "<tr{}>{}</tr>", rows)
+
+    def _row_html(self, row, cells):
+        attrs = format_html(" {}", row.attrs.as_html()) if self.row_attrs else ""
+        shown = ((cell.begin, cell.shown(row), cell.end) for cell in cells)
+        return attrs, format_html_join("", "{}{}{}", shown)
+
+
+def _found_by_key(rows, table):
+    """Return the rows of a page of records, found by their keys.
+
+    Else databases compute all columns of the rows before the page, too.
+    """
+    if isinstance(rows.data, models.QuerySet):
+        keys = list(rows.data.values_list("pk", flat=True))
+        rows.data = table.data.data.filter(pk__in=keys)
+    return rows
+
+
+class _Cell:
+    """The cells of one column: what is the same in every row is looked up once."""
+
+    def __init__(self, table, column, *, is_head):
+        self.table, self.column = table, column
+        self.accessor = Accessor(column.accessor)
+        self.render_names, _ = signature(column.render)
+        tag = format_html("{}", "th" if is_head else "td")
+        look = getattr(column.column, "look", "")
+        attrs = [("scope", "row")] if is_head else []
+        attrs += [("class", look)] if look else []
+        if column.header and not is_head:
+            attrs.append(("data-label", column.header))
+        inside = format_html_join("", ' {}="{}"', attrs)
+        self.begin = format_html("<{}{}>", tag, inside)
+        self.end = format_html("</{}>", tag)
+
+    def shown(self, row):
+        """Return the cell; a narrow screen leaves out one that is empty."""
+        text = self._text(row)
+        return "" if str(text).isspace() else text
+
+    def _text(self, row):
+        """Return what `row.get_cell` would, in a third of the time."""
+        value = self._value(row.record)
+        column = self.column
+        if value in column.column.empty_values:
+            return column.default
+        facts = {
+            "value": value,
+            "record": row.record,
+            "column": column.column,
+            "bound_column": column,
+            "bound_row": row,
+            "table": self.table,
+        }
+        text = column.render(**{name: facts[name] for name in self.render_names})
+        return column.link(text, **facts) if column.link else text
+
+    def _value(self, record):
+        owner, name = self.accessor.penultimate(record, quiet=True)
+        if isinstance(owner, models.Model) and _has_choices(type(owner), name):
+            return getattr(owner, f"get_{name}_display")()
+        return self.accessor.resolve(record, quiet=True)
+
+
+@cache
+def _has_choices(model, name):
+    """Whether the column of this name is stored as one of its choices."""
+    try:
+        return bool(getattr(model._meta.get_field(name), "choices", None))
+    except FieldDoesNotExist:
+        return False
 
 
 class WordsColumn(Column):

@@ -85,9 +85,9 @@ def query(context, key, value, drop=""):
 
 @register.simple_tag(takes_context=True)
 def table_rows(context, table):
-    """Return the rows of a `ListTable`, ready for its template."""
+    """Return the rows of a `ListTable` as HTML."""
     table.shop = context.get("shop")
-    return table.with_html()
+    return table.rows_html()
 
 
 def _forms_in(context):

@@ -12,6 +12,7 @@ import numpy as np
 from django.db import connection
 
 from repairs.customers.models import Customer, Device, DeviceModel
+from repairs.customers.names import lookalike_serial
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import states
 from repairs.jobs.models import Comeback, Job, Repair, ReturnAssessment
@@ -27,30 +28,36 @@ CACHE = 500_000  # kB, while rows are written
 COMPLAINT = "Goes off by itself when the lid is moved, since about two weeks ago."
 
 
-def fill(rows: int, *, pairs: int, seed: int = 4) -> None:
-    """So many repairs of so many pairs: a visit each, some of them returns."""
+ONE = ({"name": "Ada Fenwick"},)
+
+
+def fill(rows: int, *, pairs: int, seed: int = 4, customers=ONE) -> None:
+    """So many repairs of so many pairs: a visit each, some of them returns.
+
+    The devices are shared out among the customers.
+    """
     rng = np.random.default_rng(seed)
     if connection.vendor == "sqlite":
         with connection.cursor() as cursor:
             # Indexes are filled in no order: else pages are written again and again.
             cursor.execute(f"PRAGMA cache_size = -{CACHE}")
     faults = max(1, pairs // 5)
-    _bulk(Fault, [{"code": f"F-{n:04}", "name": "invented"} for n in range(faults)])
-    _bulk(
+    bulk(Fault, [{"code": f"F-{n:04}", "name": "invented"} for n in range(faults)])
+    bulk(
         Fix,
         [
             {"code": f"X-{n:04}", "name": "invented", "fix_type": "lasting"}
             for n in range(pairs // faults)
         ],
     )
-    _bulk(DeviceModel, [{"kind": "laptop", "maker": "Norwind", "model": "Slate 14"}])
-    _bulk(Customer, [{"name": "Ada Fenwick"}])
+    bulk(DeviceModel, [{"kind": "laptop", "maker": "Norwind", "model": "Slate 14"}])
+    bulk(Customer, customers)
     first = rows - int(rows * RETURNING)
     visits = _visits(rng, first=first, rows=rows)
-    _bulk(Device, _devices(rng, first))
-    _bulk(Job, _jobs(visits))
-    _bulk(Repair, _repairs(rng, visits, faults=faults, fixes=pairs // faults))
-    _bulk(ReturnAssessment, _decisions(rng, visits, first=first))
+    bulk(Device, _devices(rng, first, owners=len(customers)))
+    bulk(Job, _jobs(visits, owners=len(customers)))
+    bulk(Repair, _repairs(rng, visits, faults=faults, fixes=pairs // faults))
+    bulk(ReturnAssessment, _decisions(rng, visits, first=first))
     Comeback.objects.write_all()
     with connection.cursor() as cursor:
         cursor.execute("ANALYZE")
@@ -70,19 +77,22 @@ def _visits(rng, *, first, rows):
     }
 
 
-def _devices(rng, count):
+def _devices(rng, count, *, owners):
     ends = rng.random(count) < SOLD_ON
     for n in range(count):
         day = AS_OF - timedelta(days=int(rng.integers(1, DAYS))) if ends[n] else None
         yield {
             "serial": f"SN{n:07}",
             "model_id": 1,
-            "owner_id": 1,
+            "serial_normalized": f"SN{n:07}",
+            "serial_lookalike": lookalike_serial(f"SN{n:07}"),
+            "maker_key": "norwind",
+            "owner_id": n % owners + 1,
             "out_of_use_on": day,
         }
 
 
-def _jobs(visits):
+def _jobs(visits, *, owners):
     columns = (visits["device"], visits["booked"], visits["handed"])
     for n, (device, booked, handed) in enumerate(zip(*columns, strict=True)):
         # A visit of days to come is left out of no table: the day asked for hides it.
@@ -90,7 +100,7 @@ def _jobs(visits):
             "number": f"H-{n:07}",
             "key": UUID(int=n + 1),
             "device_id": int(device) + 1,
-            "customer_id": 1,
+            "customer_id": int(device) % owners + 1,
             "state": states.HANDED_OVER,
             "outcome": states.FIXED,
             "complaint": COMPLAINT,
@@ -135,8 +145,11 @@ def _decisions(rng, visits, *, first):
         what[n] = other if what[n] == same else same
 
 
-def _bulk(kind, rows) -> None:
-    """Rows of one kind, each a dict of what differs from a fresh record."""
+def bulk(kind, rows, *, first: int = 1) -> None:
+    """Rows of one kind, each a dict of what differs from a fresh record.
+
+    `first` is the key of the first row.
+    """
     fields = kind._meta.concrete_fields
     fresh = kind()
 
@@ -146,7 +159,7 @@ def _bulk(kind, rows) -> None:
     usual = {f.attname: value(f, f.pre_save(fresh, add=True)) for f in fields}
 
     def prepared():
-        for n, row in enumerate(rows, start=1):
+        for n, row in enumerate(rows, start=first):
             row = {"id": n, **row}
             assert row.keys() <= usual.keys(), row
             yield [

@@ -89,6 +89,7 @@ class Invoice(Numbered, InCurrency, StoredPdf):
         indexes = [
             models.Index(fields=["issued_on", "id"]),
             models.Index(fields=["buyer_name"]),
+            models.Index(fields=["customer", "id"], name="invoice_of_customer"),
         ]
         constraints = [
             models.UniqueConstraint(

@@ -9,7 +9,6 @@ from django.db.models import (
     ExpressionWrapper,
     F,
     OuterRef,
-    Q,
     Subquery,
     Sum,
     Value,
@@ -20,6 +19,7 @@ from django.db.models.functions import Coalesce
 from billing.invoices.models.numbered import NumberedQuerySet
 from repairs.customers.models import Customer
 from shopdesk.fields import MoneyField
+from shopdesk.lookup import narrowed
 
 SETTLES = ExpressionWrapper(F("amount") + F("rounding"), output_field=MoneyField())
 """The amount by which a payment reduces a balance: the money plus cash rounding."""
@@ -36,19 +36,24 @@ def _sum_of(model, name: str, field):
 
 
 class InvoiceQuerySet(NumberedQuerySet):
+    search_index = "search_invoice"
+
     def search(self, query: str):
         """Return invoices that `query` may mean: by number, or by name.
 
-        The name is that on the invoice or in the customer record. Each is a subquery of
-        its own, so that no documents are loaded.
+        The name is that on the invoice or in the customer record. Each is found by an
+        index of its own, so that no documents are loaded.
         """
-        found = Q(pk__in=self.model.objects.numbered_like(query).values("pk"))
+        invoices = self.model.objects.order_by()
+        found = invoices.numbered_like(query).values("pk")
         if any(character.isalpha() for character in query):
-            named = self.model.objects.filter(buyer_name__icontains=query)
-            found |= Q(pk__in=named.order_by().values("pk"))
-            people = Customer.objects.containing(query)
-            found |= Q(customer__in=people.order_by().values("pk"))
-        return self.filter(found).best_of(query)
+            people = Customer.objects.containing(query).order_by().values("pk")
+            named = narrowed(invoices, "search_buyer", query)
+            found = found.union(
+                named.filter(buyer_name__icontains=query).values("pk"),
+                invoices.filter(customer__in=people).values("pk"),
+            )
+        return self.filter(pk__in=found).best_of(query)
 
     def with_balance(self):
         """Annotate `owed`: the balance due, negative if a refund is due.

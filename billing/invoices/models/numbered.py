@@ -3,12 +3,14 @@
 from django.db import models
 from django.db.models import Q
 
-from shopdesk.lookup import rank_matches
+from shopdesk.lookup import narrowed, rank_matches
 from shopdesk.shop import numbering
 
 
 class NumberedQuerySet(models.QuerySet):
     """A query set of documents with a number in a series."""
+
+    search_index = ""
 
     def with_number(self, text: str):
         """Return the one with this number, however it is written: `INV26-00042`, `inv26
@@ -22,7 +24,10 @@ class NumberedQuerySet(models.QuerySet):
         part = numbering.read_part(text)
         if part is None:
             return self.none()
-        return self.filter(series__contains=part[0], number__contains=part[1])
+        found = self
+        if self.search_index:
+            found = narrowed(self, self.search_index, part[1])
+        return found.filter(series__contains=part[0], number__contains=part[1])
 
     def search(self, query: str):
         """Return those whose number may be `query`, latest first."""

@@ -57,7 +57,7 @@ class QuoteQuerySet(models.QuerySet):
         """Return quotes whose number matches, current versions before replaced ones."""
         named = VERSIONED.fullmatch(words)
         number = named[1] if named else words
-        jobs = Job.objects.filter(number__icontains=number).order_by()
+        jobs = Job.objects.numbered_like(number).order_by()
         found = self.filter(job__in=jobs.values("pk"))
         if named:
             found = found.filter(version=int(named[2]))

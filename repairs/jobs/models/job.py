@@ -13,7 +13,7 @@ from repairs.customers.models import Customer, Device
 from repairs.faults.models import Symptom
 from repairs.jobs import states
 from shopdesk.fields import MoneyField
-from shopdesk.lookup import rank_matches
+from shopdesk.lookup import narrowed, rank_matches
 from shopdesk.recording.recorded import Recorded, RecordedQuerySet
 from shopdesk.shop.numbering import give_job_number, label_code, read_label
 
@@ -22,8 +22,8 @@ STAFF = settings.AUTH_USER_MODEL
 
 class JobQuerySet(RecordedQuerySet):
     def open(self):
-        """Those not handed over yet."""
-        return self.exclude(state=states.HANDED_OVER)
+        """Those not handed over yet: few of many, which the index of that day finds."""
+        return self.filter(handed_over_on=None)
 
     def of_device(self, device: Device):
         """Every visit of one device, the latest first."""
@@ -49,10 +49,14 @@ class JobQuerySet(RecordedQuerySet):
                 repair.set_warranty_status(on=on)
         return jobs
 
+    def numbered_like(self, words: str):
+        """Those whose number contains `words`."""
+        return narrowed(self, "search_job", words).filter(number__icontains=words)
+
     def search(self, words: str):
         """Those whose number `words` may mean, the latest first."""
         return rank_matches(
-            self.filter(number__icontains=words),
+            self.numbered_like(words),
             exact=Q(number__iexact=words),
             begins=Q(number__istartswith=words),
             then=["-pk"],
@@ -173,6 +177,8 @@ class Job(Recorded):
         indexes = [
             models.Index(fields=["state", "booked_in_on"]),
             models.Index(fields=["handed_over_on"]),
+            models.Index(fields=["customer", "booked_in_on"], name="job_of_customer"),
+            models.Index(fields=["device", "booked_in_on"], name="job_of_device"),
             models.Index(Upper("number"), name="job_number_in_any_case"),
         ]
         constraints = [

@@ -8,11 +8,12 @@ from tqdm import tqdm
 
 from repairs.diagnosis import learning
 from shopdesk.keeping import migrating
+from shopdesk.keeping.search_indexes import create_search_indexes
 
 
 class Command(migrate.Command):
-    help = migrate.Command.help + " Sets up the guards of this version at the"
-    " end, and learns from closed jobs."
+    help = migrate.Command.help + " Sets up the guards and search indexes of this"
+    help += " version at the end, and learns from closed jobs."
 
     def handle(self, *args, **options):
         using = options["database"]
@@ -24,6 +25,8 @@ class Command(migrate.Command):
             super().handle(*args, **options)
             if migrating.is_current(using) and not migrating.has_guards(using):
                 migrating.create_guards(using)
+            if migrating.is_current(using):
+                create_search_indexes(using)
             if migrating.is_current(using) and using == DEFAULT_DB_ALIAS:
                 self._learn(verbosity=options["verbosity"])
         return None

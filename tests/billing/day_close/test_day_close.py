@@ -261,7 +261,7 @@ def test_the_days_ask_the_same_however_many(desk, n, django_assert_num_queries):
     for back in range(n, 0, -1):
         close(0, day=DAY - timedelta(days=back))
     # session, user, shop, last day, takings, count, days
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(8):
         page = desk.get(reverse("day_close:days"))
     assert len(page.context["table"].rows) == n
     made = DayClose.objects.first()

@@ -90,7 +90,7 @@ def test_the_list_asks_the_same_however_many_bills(desk, n, django_assert_num_qu
     for _ in range(n):
         till.handed_over(with_part=False)
     # session, user, count, shop, bills
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(6):
         page = desk.get(reverse("invoices:all"))
     assert len(page.context["table"].rows) == n
 

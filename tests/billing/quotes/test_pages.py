@@ -337,7 +337,7 @@ def test_the_list_asks_the_same_however_many_quotes(desk, n, django_assert_num_q
         sending.send(quote, stamp=make.stamp(on=till.TODAY))
     desk.get(reverse("quotes:all"))
     # session, user, count, shop, quotes, options, lines
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(8):
         assert desk.get(reverse("quotes:all")).status_code == 200
 
 

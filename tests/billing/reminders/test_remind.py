@@ -185,7 +185,7 @@ def desk(client):
 def test_the_list_asks_the_same_however_many_owe(desk, n, django_assert_num_queries):
     for _ in range(n):
         reminded(till.handed_over(with_part=False))
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(8):
         page = desk.get(reverse("reminders:outstanding"))
     assert len(page.context["table"].rows) == n
 

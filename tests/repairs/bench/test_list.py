@@ -64,5 +64,5 @@ def test_the_list_asks_as_often_for_thirty_jobs(
     for _ in range(n):
         make.job().labour.create(by=me, minutes=1)
     bench.get(URL)
-    with django_assert_num_queries(5):  # session, person, count, rows, shop
+    with django_assert_num_queries(6):  # session, person, count, keys, rows, shop
         bench.get(URL)

@@ -128,7 +128,7 @@ def test_the_list_has_the_same_query_count_for_1_and_30(
 ):
     for _ in range(n):
         make.part(on_hand=2)
-    with django_assert_num_queries(5):  # session, person, shop, count, rows
+    with django_assert_num_queries(6):  # session, person, shop, count, rows
         page = client.get(PARTS, {"per_page": 100})
     assert len(numbers(page)) == n
 

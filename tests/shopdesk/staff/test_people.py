@@ -166,7 +166,7 @@ def test_the_list_asks_as_often_however_many_work_here(
 ):
     for _ in range(n):
         make.user(Role.BENCH)
-    with django_assert_num_queries(5):  # session, person, shop, count, rows
+    with django_assert_num_queries(6):  # session, person, shop, count, keys, rows
         page = client.get(reverse("staff:people") + "?per_page=100")
     assert page.content.decode().count("<tr") == n + 2
 

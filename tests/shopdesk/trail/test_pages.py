@@ -235,5 +235,5 @@ def test_the_list_asks_the_same_however_many_entries(
     TrailEntry.objects.filter(kind="x").count()
     # Session, person, shop, staff of the filter, count, entries; customer, device,
     # model, job, fault, fix, repair, and who signed in.
-    with django_assert_num_queries(14):
+    with django_assert_num_queries(15):
         client.get(reverse("trail:all"))
