@@ -87,8 +87,8 @@ def _wait(job: Job, on: str, *, stamp: Stamp) -> None:
     """Set whom the job waits for; clear it only if it waits for the customer."""
     if on or job.waiting_for == Job.WaitingFor.CUSTOMER:
         with workflow.locked_for_change(job, version=None, stamp=stamp):
-            job.waiting_for = on
-            job.save(update_fields=["waiting_for"])
+            job.set_waiting(on, on=stamp.on)
+            job.save(update_fields=Job.WAITING_FIELDS)
 
 
 @transaction.atomic

@@ -100,7 +100,7 @@ INVENTORY = (
         Job,
         "customer",
         blanked=("complaint", "occurs_when", "condition", "accessories")
-        + ("bench_notes", "imported_text"),
+        + ("bench_notes", "imported_text", "waiting_note", "place"),
         stays="number, days, status and outcome, which statistics need",
     ),
     PersonalRows(JobTransition, "job__customer", blanked=("why",), stays=STATE),

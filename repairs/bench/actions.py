@@ -44,16 +44,25 @@ def apply_transition(
 # --- diagnosis ----------------------------------------------------------------
 
 
-def save_details(job: Job, *, version, stamp: Stamp, **facts: Any) -> None:
+def save_details(
+    job: Job,
+    *,
+    waiting_for: str,
+    waiting_note: str = "",
+    version,
+    stamp: Stamp,
+    **facts: Any,
+) -> None:
     """What the job waits for, when it is due, and the device as the bench finds it.
 
     Without the customer's consent a stored access code is deleted.
     """
     with locked_for_change(job, version=version, stamp=stamp):
         _refuse_unless(job, states.OPEN, "it can no longer be changed.")
+        job.set_waiting(waiting_for, note=waiting_note, on=stamp.on)
         for name, value in facts.items():
             setattr(job, name, value)
-        job.save(update_fields=list(facts))
+        job.save(update_fields=[*Job.WAITING_FIELDS, *facts])
         if job.data_access == Job.DataAccess.NO:
             AccessCode.objects.filter(job=job).delete()
 

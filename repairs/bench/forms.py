@@ -13,6 +13,7 @@ from repairs.jobs.bench_notation import NotationError
 from repairs.jobs.models import Job, Reading
 from shopdesk.fields import DayFormField
 from shopdesk.lookup import normalize_search
+from shopdesk.staff.models import Role, User
 
 MOST_TRIES = 5000
 
@@ -44,6 +45,14 @@ class VersionForm(forms.Form):
         return self.cleaned_data["version_now"] or self.cleaned_data["version"]
 
 
+class DayForm(forms.Form):
+    day = DayFormField(required=False, label="Day")
+
+    @property
+    def chosen(self):
+        return self.cleaned_data["day"] if self.is_valid() else None
+
+
 class JobDetailsForm(forms.ModelForm):
     """What the counter recorded, as far as the bench may find it otherwise."""
 
@@ -51,9 +60,21 @@ class JobDetailsForm(forms.ModelForm):
 
     class Meta:
         model = Job
-        fields = ["waiting_for", "due_on", *OF_DEVICE]
-        fields += ["condition", "accessories", "data_access"]
-        help_texts = {"data_access": "No access: a stored access code is deleted."}
+        fields = ["waiting_for", "waiting_note", "due_on", "place", "assigned_to"]
+        fields += [*OF_DEVICE, "condition", "accessories", "data_access"]
+        help_texts = {
+            "waiting_note": "Which part, or who.",
+            "data_access": "No access: a stored access code is deleted.",
+        }
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        technicians = Q(role__in=(Role.BENCH, Role.OWNER), is_active=True)
+        field = self.fields["assigned_to"]
+        field.queryset = User.objects.filter(
+            technicians | Q(pk=self.instance.assigned_to_id)
+        )
+        field.empty_label = "nobody"
 
     def clean(self):
         # A copy: what is saved is also given to the form's own record.

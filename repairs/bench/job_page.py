@@ -117,7 +117,7 @@ class JobPage:
         job, decision = self.job, self.job.decision
         return next_step(
             job.state,
-            hazard=self._hazard,
+            hazard=steps.hazard_of(self.job),
             has_findings=self.has_findings,
             has_fault=bool(self.repairs),
             is_undecided=decision is not None
@@ -136,7 +136,11 @@ class JobPage:
         """The id of the control of the next step, which gets the focus."""
         control = self.next_step.control
         if control == steps.FINDINGS:
-            return "id_findings-notes" if self._hazard else "id_findings-failed"
+            return (
+                "id_findings-notes"
+                if steps.hazard_of(self.job)
+                else "id_findings-failed"
+            )
         if control == steps.TEST:
             pk = next(one.repair.pk for one in self.to_be_fixed if one.to_go)
             return f"id_final-test-{pk}-tries"
@@ -145,12 +149,6 @@ class JobPage:
         return {steps.FAULT: "id_fault-fault", steps.FIX: "use-first"}.get(
             control, "next-send"
         )
-
-    @property
-    def _hazard(self) -> str:
-        if self.job.has_swollen_battery:
-            return steps.BATTERY
-        return steps.LIQUID if self.job.has_liquid_damage else ""
 
     @cached_property
     def has_findings(self) -> bool:

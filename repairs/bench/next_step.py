@@ -1,6 +1,6 @@
 """What is next on a job: one sentence, and the control that does it."""
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from repairs.jobs import states
 
@@ -15,6 +15,24 @@ DISCONNECT, FIX, REPAIR, TEST, COMPLETE_TEST, CLOSE, CLOSE_DECLINED, HAND_OVER =
 
 LIQUID, BATTERY = "liquid", "battery"
 """Hazards with which a device is not switched on to try it."""
+
+IN_A_LIST = {
+    FINDINGS: "Verify the complaint",
+    ASSESS: "Assess the return",
+    FAULT: "Find the fault",
+    DIAGNOSE: "Complete the diagnosis",
+    QUOTE: "Write the quote",
+    START: "Start the warranty repair",
+    FIX: "Select the fix",
+    DISCONNECT: "Repair",
+    REPAIR: "Repair",
+    TEST: "Final test",
+    COMPLETE_TEST: "Complete the final test",
+    CLOSE: "Close",
+    CLOSE_DECLINED: "Close or revise the quote",
+    HAND_OVER: "Hand over",
+}
+"""Each step in a few words; of the others, a list says for whom the job waits."""
 
 
 class NextStep(NamedTuple):
@@ -89,6 +107,13 @@ def next_step(
         text = "All tests passed: complete the final test."
         return NextStep(text, COMPLETE_TEST)
     return OF_STATE[state]
+
+
+def hazard_of(job: Any) -> str:
+    """Return the hazard with which the device is not switched on, the worse first."""
+    if job.has_swollen_battery:
+        return BATTERY
+    return LIQUID if job.has_liquid_damage else ""
 
 
 def _passes(number: int) -> str:

@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable
 
-from django.db.models import Exists, F, OuterRef, Prefetch, Q, Subquery
+from django.db.models import Exists, OuterRef, Prefetch, Q, Subquery
 from django.db.models import prefetch_related_objects as prefetch
 from django.shortcuts import get_object_or_404
 
@@ -17,21 +17,6 @@ from repairs.jobs.models import (
     Repair,
     ReturnAssessment,
 )
-
-
-def bench_rows():
-    """The open jobs, with all that one row of the bench's list shows."""
-    running = Labour.objects.running().filter(job=OuterRef("pk"))
-    return (
-        Job.objects.open()
-        .for_list()
-        .annotate(
-            timer_by=Subquery(running.values("by__name")[:1]),
-            timer_since=Subquery(running.values("started_at")[:1]),
-            is_return=Exists(ReturnAssessment.objects.filter(job=OuterRef("pk"))),
-        )
-        .order_by(F("due_on").asc(nulls_last=True), "booked_in_on", "id")
-    )
 
 
 def worked_on_by(person):
@@ -48,7 +33,9 @@ def job_of(pk, *, user) -> Job:
     timer runs."""
     other = Job.objects.filter(device=OuterRef("device")).exclude(pk=OuterRef("pk"))
     timer = Labour.objects.running().filter(by=user).exclude(job=OuterRef("pk"))
-    found = Job.objects.select_related("device__model", "customer", "changed_by")
+    found = Job.objects.select_related(
+        "device__model", "customer", "changed_by", "assigned_to"
+    )
     found = found.annotate(
         was_here=Exists(other),
         has_readings=Exists(Reading.objects.filter(job=OuterRef("pk"))),

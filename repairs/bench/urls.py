@@ -6,6 +6,7 @@ app_name = "bench"
 
 urlpatterns = [
     path("", views.job_list, name="list"),
+    path("finished/", views.finished, name="finished"),
     path("<int:pk>/", views.job, name="job"),
     # Parts of the page.
     path("<int:pk>/head/", views.save_details, name="save_details"),

@@ -5,7 +5,10 @@ what changed around it), and leads back to the page when it does not. A step of 
 changes the whole page, so it leads there.
 """
 
+from datetime import timedelta
+
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.views.decorators.vary import vary_on_headers
 from django_htmx.http import HttpResponseClientRedirect
 from django_tables2 import RequestConfig
@@ -13,8 +16,9 @@ from django_tables2 import RequestConfig
 from repairs.bench import actions, forms
 from repairs.bench.filters import BenchFilter
 from repairs.bench.job_page import JobPage
-from repairs.bench.queries import bench_rows, job_of, symptoms_for
-from repairs.bench.tables import BenchTable
+from repairs.bench.queries import job_of, symptoms_for
+from repairs.bench.queue import finished_jobs, queued_jobs
+from repairs.bench.tables import BenchTable, FinishedTable
 from repairs.bench.test_points import stage_of
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import actions as parts
@@ -34,13 +38,29 @@ ALSO = {
 
 def job_list(request):
     """The jobs at the bench."""
-    found = BenchFilter(request.GET, queryset=bench_rows(), request=request)
+    found = BenchFilter(request.GET, queryset=queued_jobs(), request=request)
     table = RequestConfig(request).configure(BenchTable(found.qs))
     return render(
         request,
         "repairs/bench/list.html",
         {"filter": found, "form": found.form, "table": table},
     )
+
+
+def finished(request):
+    """The jobs that the bench closed on one day; a day that makes no sense is today."""
+    form = forms.DayForm(request.GET)
+    on = form.chosen or timezone.localdate()
+    closed = finished_jobs(on=on)
+    table = RequestConfig(request).configure(FinishedTable(closed))
+    context = {
+        "form": forms.DayForm(initial={"day": on}),
+        "day": on,
+        "before": on - timedelta(days=1),
+        "after": on + timedelta(days=1) if on < timezone.localdate() else None,
+        "table": table,
+    }
+    return render(request, "repairs/bench/finished.html", context)
 
 
 def job(request, pk):

@@ -42,11 +42,17 @@ class ArriveForm(forms.ModelForm):
     condition = _line("Condition", "Scratches, cracks, missing screws.")
     accessories = _line("Accessories", "Charger, case, cards.")
     due_on = DayFormField(label="Due date", required=False)
+    place = NormalizedCharField(
+        label="Storage place",
+        help_text="Where the device stands: B3, shelf 2.",
+        max_length=40,
+        required=False,
+    )
 
     class Meta:
         model = Job
         fields = ["complaint", "occurs_when", "condition", "accessories", *OF_DEVICE]
-        fields += ["due_on"]
+        fields += ["due_on", "place"]
 
     def safety_checks(self):
         """Each question about safety, with the caution that a tick calls for."""

@@ -242,7 +242,8 @@ def close(job: Job, *, outcome: str, stamp: Stamp, why: str = "") -> None:
         job.repairs.filter(outcome="").update(outcome=outcome)
     for timer in job.labour.running():
         timer.stop(at=stamp.at)
-    transition(job, READY, stamp=stamp, why=why, outcome=outcome, waiting_for="")
+    no_longer = {"waiting_for": "", "waiting_note": "", "waiting_since": None}
+    transition(job, READY, stamp=stamp, why=why, outcome=outcome, **no_longer)
     _tell(job)
 
 

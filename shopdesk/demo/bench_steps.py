@@ -13,7 +13,7 @@ from django.db.models import Count
 
 from repairs.bench import actions as bench
 from repairs.customers.models import Customer, Device, DeviceModel
-from repairs.faults.models import Fault, Fix, Symptom
+from repairs.faults.models import Fault, Fix, Symptom, UsualPart
 from repairs.intake import actions as intake
 from repairs.jobs import states, warranty, workflow
 from repairs.jobs.actions import use_part
@@ -48,7 +48,11 @@ def _book_in(
         story.key(),
         customer=customer,
         device=device,
-        job=Job(data_access=Job.DataAccess.NO, **facts),
+        job=Job(
+            data_access=Job.DataAccess.NO,
+            place="" if is_expected else f"{'ABCD'[days % 4]}{days % 7 + 1}",
+            **facts,
+        ),
         is_expected=is_expected,
         earlier_repair=earlier_repair,
         stamp=stamp,
@@ -153,9 +157,13 @@ def _add_labour(
 @step
 def wait(story: Story, job: Job, days: int, how: str = "") -> None:
     """Wait for parts or the customer; after an answer, stop waiting."""
+    usual = UsualPart.objects.filter(fix__faults__repairs__job=job)
+    part = usual.values_list("part__number", flat=True).first()
     bench.save_details(
         job,
         waiting_for=how,
+        waiting_note=part or "" if how == Job.WaitingFor.PARTS else "",
+        assigned_to=story.bench,
         due_on=story.day(-story.pick.randrange(1, 6)),
         version=None,
         stamp=Stamp(story.moment, story.bench),

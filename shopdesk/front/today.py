@@ -1,69 +1,122 @@
-"""Today: the jobs that need attention."""
+"""Today: what each role is to do next."""
 
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
-from django.db.models import OuterRef, Q, Subquery
+from django.db.models import OuterRef, Subquery
 from django.shortcuts import render
+from django.urls import reverse
 from django.utils import timezone
 
 from billing.quotes import states as quote_states
 from billing.quotes.models import Quote
-from repairs.jobs import states
-from repairs.jobs.models import Job, JobTransition, ReturnAssessment
+from repairs.bench import next_step as steps
+from repairs.bench import queue
+from repairs.jobs.models import Job
 from repairs.stock.models import Part
 from shopdesk.keeping.models import VerifiedBackup
 from shopdesk.staff.models import Role
-from shopdesk.staff.permissions import can_open, can_see_costs
+from shopdesk.staff.permissions import can_see_costs
 
 MAX_BACKUP_AGE = timedelta(days=2)
 
 
-@dataclass
-class Group:
-    """Jobs that need the same action; `url_name` is the page for it, if any."""
+MAX_ROWS = 30
+"""Jobs of one group that are shown; the list of the bench has all."""
+
+
+@dataclass(frozen=True)
+class GroupType:
+    """Jobs that need the same; `url_name` is the page for it, else the job's own."""
 
     name: str
     url_name: str = ""
-    action_label: str = ""
+
+
+TYPES = {
+    queue.OVERDUE: GroupType("Overdue"),
+    queue.ASSESS: GroupType("Returns to assess", "returns:assess"),
+    queue.START: GroupType("Start now"),
+    queue.TEST: GroupType("Test"),
+    queue.CLOSE: GroupType("Close"),
+    queue.QUOTE: GroupType("Write the quote", "quotes:for_job"),
+    queue.WAITING: GroupType("Waiting"),
+    queue.READY: GroupType("Ready to hand over", "handover:hand_over"),
+    queue.EXPECTED: GroupType("Expected by post", "intake:record_arrival"),
+}
+AT_THE_BENCH = (queue.OVERDUE, queue.START, queue.TEST, queue.CLOSE)
+OF_ROLE = {
+    Role.BENCH: (*AT_THE_BENCH, queue.ASSESS, queue.QUOTE, queue.WAITING),
+    Role.COUNTER: (
+        *(queue.READY, queue.WAITING, queue.QUOTE, queue.ASSESS),
+        *(queue.EXPECTED, queue.OVERDUE),
+    ),
+    Role.OWNER: tuple(TYPES),
+}
+"""The groups that each role sees, in the order in which it works through them."""
+
+
+@dataclass
+class Group:
+    type: GroupType
     jobs: list[Job] = field(default_factory=list)
+
+    @property
+    def shown(self) -> list[Job]:
+        return self.jobs[:MAX_ROWS]
+
+    @property
+    def hidden_count(self) -> int:
+        return max(0, len(self.jobs) - MAX_ROWS)
 
 
 def today(request):
-    """List each job that needs attention once, under its most pressing reason."""
+    """Show what the user's role is to do next: each job once, with its next step."""
     on = timezone.localdate()
-    groups = {
-        "return": Group("Returns to assess", "returns:assess", "Assess return"),
-        "overdue": Group("Overdue"),
-        "quoted": Group("Quotes awaiting reply"),
-        "parts": Group("Waiting for parts"),
-        "ready": Group("Ready to hand over", "handover:hand_over", "Hand over"),
-        "expected": Group(
-            "Expected by post", "intake:record_arrival", "Record arrival"
-        ),
-    }
-    for job in jobs_needing_attention(on=on):
-        job.days_late = (on - job.due_on).days if is_overdue(job, on=on) else 0
-        job.is_expired = job.offer_until is not None and job.offer_until < on
-        groups[attention_reason(job, on=on)].jobs.append(job)
-    for group in groups.values():
-        if not can_open(request.user, group.url_name):
-            group.url_name = ""
-    shown = [group for group in groups.values() if group.jobs]
+    groups = queue_of(request.user, on=on)
     return render(
         request,
         "shopdesk/front/today.html",
         {
-            "groups": shown,
+            "groups": groups,
             "parts_without_cost": Part.objects.without_cost().count()
             if can_see_costs(request.user, request.shop)
             else 0,
-            "count": sum(len(group.jobs) for group in shown),
+            "count": sum(len(group.jobs) for group in groups),
             "backup": backup_age(now=timezone.now())
             if request.user.role == Role.OWNER
             else None,
         },
     )
+
+
+def queue_of(user, *, on: date) -> list[Group]:
+    """Return the groups of the user's role that are not empty, their own jobs first."""
+    groups = {name: Group(TYPES[name]) for name in OF_ROLE[user.role]}
+    for job in queue.queued_jobs().annotate(**OFFER):
+        group = groups.get(queue.group_of(job, on=on))
+        if group is None:
+            continue
+        job.days_late = (on - job.due_on).days if queue.is_overdue(job, on=on) else 0
+        job.age = (on - job.booked_in_on).days
+        job.is_expired = job.offer_until is not None and job.offer_until < on
+        job.technician = queue.technician_of(job)
+        job.step = steps.IN_A_LIST.get(queue.step_of(job).control, "")
+        name = group.type.url_name
+        url = reverse(name, args=[job.pk]) if name else job.get_absolute_url()
+        job.step_url = url
+        group.jobs.append(job)
+    for group in groups.values():
+        group.jobs.sort(key=lambda job: job.assigned_to_id != user.pk)
+    return [group for group in groups.values() if group.jobs]
+
+
+_sent = Quote.objects.filter(job=OuterRef("pk"), state=quote_states.SENT)
+_sent = _sent.order_by("-id")
+OFFER = {
+    "offer_sent": Subquery(_sent.values("sent_at")[:1]),
+    "offer_until": Subquery(_sent.values("valid_until")[:1]),
+}
 
 
 @dataclass(frozen=True)
@@ -79,43 +132,3 @@ def backup_age(*, now: datetime) -> BackupAge:
     if last is None:
         return BackupAge(None, is_old=True)
     return BackupAge(last.taken_at, is_old=now - last.taken_at > MAX_BACKUP_AGE)
-
-
-def jobs_needing_attention(*, on):
-    """Return the open jobs that need attention, with all that a row shows."""
-    decisions = ReturnAssessment.objects.filter(job=OuterRef("pk")).order_by("-id")
-    offers = Quote.objects.filter(job=OuterRef("pk"), state=quote_states.SENT)
-    steps = JobTransition.objects.filter(job=OuterRef("pk")).order_by("-id")
-    jobs = Job.objects.open().for_list()
-    jobs = jobs.annotate(
-        return_is=Subquery(decisions.values("assessment")[:1]),
-        return_covered=Subquery(decisions.values("is_in_warranty")[:1]),
-        return_of=Subquery(decisions.values("earlier__job__number")[:1]),
-        offer_sent=Subquery(offers.order_by("-id").values("sent_at")[:1]),
-        offer_until=Subquery(offers.order_by("-id").values("valid_until")[:1]),
-        moved_at=Subquery(steps.values("made_at")[:1]),
-    )
-    return jobs.filter(
-        Q(state__in=[states.EXPECTED, states.QUOTED, states.READY])
-        | Q(waiting_for=Job.WaitingFor.PARTS)
-        | Q(due_on__lt=on)
-        | Q(return_is=states.UNDECIDED)
-    ).order_by("due_on", "booked_in_on", "id")
-
-
-def is_overdue(job, *, on):
-    is_done = job.state in (states.READY, states.HANDED_OVER)
-    return job.due_on is not None and job.due_on < on and not is_done
-
-
-def attention_reason(job, *, on):
-    """Return the group that a job is listed under."""
-    if job.state == states.EXPECTED:
-        return "expected"
-    if job.return_is == states.UNDECIDED:
-        return "return"
-    if job.state == states.READY:
-        return "ready"
-    if is_overdue(job, on=on):
-        return "overdue"
-    return "quoted" if job.state == states.QUOTED else "parts"

@@ -61,6 +61,7 @@ URL_ROLES = {
     "staff:password": ANY_ROLE,
     "intake:show_code": BENCH_OR_OWNER,
     "bench:list": ANY_ROLE,
+    "bench:finished": ANY_ROLE,
     "bench:job": ANY_ROLE,
     "bench:save_details": ANY_ROLE,
     "knowledge:verdict": ANY_ROLE,

@@ -140,6 +140,12 @@ class Job(Recorded):
     waiting_for = models.CharField(
         max_length=8, choices=WaitingFor, blank=True, default=""
     )
+    waiting_note = models.CharField("part or person", max_length=120, blank=True)
+    waiting_since = models.DateField(null=True, blank=True, editable=False)
+    place = models.CharField("storage place", max_length=40, blank=True)
+    assigned_to = models.ForeignKey(
+        STAFF, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
     uncollected_since = models.DateField(null=True, blank=True)
 
     # What the bench saw when it tried the complaint.
@@ -233,6 +239,16 @@ class Job(Recorded):
             number = give_job_number(on)
             if not Job.objects.filter(number=number).exists():
                 return number
+
+    WAITING_FIELDS = ("waiting_for", "waiting_note", "waiting_since")
+
+    def set_waiting(self, waiting_for: str, *, note: str = "", on: date) -> None:
+        """Set whom or what it waits for; it waits since `on` if that is new."""
+        if not waiting_for:
+            self.waiting_since = None
+        elif (waiting_for, note) != (self.waiting_for, self.waiting_note):
+            self.waiting_since = on
+        self.waiting_for, self.waiting_note = waiting_for, note
 
     @property
     def label_code(self) -> str:

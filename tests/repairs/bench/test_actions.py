@@ -15,7 +15,7 @@ pytestmark = pytest.mark.django_db
 
 VERBS = {url.name: str(url.pattern) for url in urlpatterns}
 OF_ONE = [name for name, path in VERBS.items() if path.startswith("of/")]
-OF_A_JOB = [name for name in VERBS if name not in ("list", "job", *OF_ONE)]
+OF_A_JOB = [name for name in VERBS if name not in ("list", "finished", "job", *OF_ONE)]
 
 # The verb of each URL, and the only steps it may make.
 STEPS = {

@@ -7,9 +7,11 @@ from django.urls import reverse
 from django.utils import timezone
 
 from billing.quotes.models import Quote
+from repairs.bench import queue
 from repairs.jobs import states
-from repairs.jobs.models import ReturnAssessment
-from shopdesk.front.today import attention_reason, jobs_needing_attention
+from repairs.jobs.models import Job, ReturnAssessment
+from shopdesk.front.today import OF_ROLE, TYPES, queue_of
+from shopdesk.staff.permissions import can_open
 from tests import make
 
 ON = date(2026, 3, 20)
@@ -23,50 +25,70 @@ def desk(client, db):
 
 
 def board(on=ON):
-    return {
-        job.pk: attention_reason(job, on=on) for job in jobs_needing_attention(on=on)
-    }
+    """The group of each open job."""
+    return {job.pk: queue.group_of(job, on=on) for job in queue.queued_jobs()}
 
 
 @pytest.mark.django_db
-def test_each_job_stands_once_where_it_needs_a_hand_most():
+def test_each_job_stands_once_by_what_is_to_be_done_next():
     late = ON - timedelta(days=1)
-    calm = make.job(due_on=ON)
-    expected = make.job(state=states.EXPECTED, due_on=late)
-    overdue = make.job(due_on=late, waiting_for="parts")
-    parts = make.job(waiting_for="parts")
-    quoted = make.job(state=states.QUOTED)
-    ready = make.job(state=states.READY, outcome=states.FIXED, due_on=late)
-    gone = make.job(
-        state=states.HANDED_OVER,
-        outcome=states.FIXED,
-        handed_over_on=make.DAY,
-        due_on=late,
-    )
     fault = make.fault()
-    earlier = make.past_repair(fault, make.fix(fault), on=make.DAY)
-    undecided = make.comeback(earlier, on=ON, assessment=states.UNDECIDED).job
-    assert board() == {
-        expected.pk: "expected",
-        overdue.pk: "overdue",
-        parts.pk: "parts",
-        quoted.pk: "quoted",
-        ready.pk: "ready",
-        undecided.pk: "return",
+    fix = make.fix(fault)
+    jobs = {
+        "expected": make.job(state=states.EXPECTED, due_on=late),
+        "overdue": make.job(due_on=late, waiting_for="parts"),
+        "waiting": make.job(waiting_for="parts"),
+        "ready": make.job(state=states.READY, outcome=states.FIXED, due_on=late),
+        "start": make.job(due_on=ON),
+        "quote": make.job(state=states.DIAGNOSED),
+        "test": make.job(state=states.REPAIRED),
+        "close": make.job(state=states.TESTED),
     }
-    assert calm.pk not in board() and gone.pk not in board()
+    approved = make.job(state=states.APPROVED)
+    quoted = make.job(state=states.QUOTED)
+    gone = make.job(
+        state=states.HANDED_OVER, outcome=states.FIXED, handed_over_on=make.DAY
+    )
+    earlier = make.past_repair(fault, fix, on=make.DAY)
+    undecided = make.comeback(earlier, on=ON, assessment=states.UNDECIDED).job
+    shown = board()
+    assert {job.pk: group for group, job in jobs.items()}.items() <= shown.items()
+    assert (shown[approved.pk], shown[quoted.pk]) == ("start", "waiting")
+    assert gone.pk not in shown
+    # A return is verified first, then assessed.
+    assert shown[undecided.pk] == "start"
+    Job.objects.filter(pk=undecided.pk).update(verified_failures=1, verified_tries=2)
+    assert board()[undecided.pk] == "assess"
+    # Only the last assessment counts.
+    ReturnAssessment.objects.create(
+        job=undecided,
+        earlier=earlier,
+        assessment=states.NEW_FAULT,
+        assessed_on=ON,
+    )
+    assert board()[undecided.pk] == "start"
 
 
 @pytest.mark.django_db
-def test_only_the_last_decision_about_a_return_counts():
-    fault = make.fault()
-    earlier = make.past_repair(fault, make.fix(fault), on=make.DAY)
-    job = make.comeback(earlier, on=ON, assessment=states.UNDECIDED).job
-    assert board() == {job.pk: "return"}
-    ReturnAssessment.objects.create(
-        job=job, earlier=earlier, assessment=states.NEW_FAULT, assessed_on=ON
+def test_each_role_has_its_own_today_with_its_own_jobs_first():
+    bench, counter = make.user("bench"), make.user("counter")
+    make.job()
+    mine = make.job(assigned_to=bench, place="B3")
+    make.job(state=states.READY, outcome=states.FIXED)
+    make.job(waiting_for="parts", waiting_note="JCK-5521", waiting_since=ON)
+    names = {
+        user: [g.type.name for g in queue_of(user, on=ON)] for user in (bench, counter)
+    }
+    assert names == {
+        bench: ["Start now", "Waiting"],
+        counter: ["Ready to hand over", "Waiting"],
+    }
+    first = queue_of(bench, on=ON)[0].jobs[0]
+    assert (first, first.step, first.technician) == (
+        mine,
+        "Verify the complaint",
+        str(bench),
     )
-    assert board() == {}
 
 
 def test_today_says_why_each_job_needs_attention(desk):
@@ -85,20 +107,43 @@ def test_today_says_why_each_job_needs_attention(desk):
         pdf_sha256="x",
     )
     page = desk.get(reverse("today")).text
-    assert "4 jobs need attention." in page
+    assert "4 jobs, by what is to be done next." in page
     assert "3 days ago" in page and "not collected" in page
     assert "expired on" in page and "Record arrival" in page
 
 
 def test_an_empty_day_says_so(desk):
-    assert "Nothing needs attention." in desk.get(reverse("today")).text
+    assert "Nothing to do." in desk.get(reverse("today")).text
 
 
-def test_the_bench_is_not_sent_where_it_may_not_go(client, db):
-    make.job(state=states.READY, outcome=states.FIXED)
-    client.force_login(make.user("bench"))
-    page = client.get(reverse("today")).text
-    assert "Ready to hand over" in page and ">Hand over<" not in page
+@pytest.mark.django_db
+def test_each_role_may_open_the_pages_of_its_groups():
+    closed = [
+        (role, name)
+        for role, groups in OF_ROLE.items()
+        for name in groups
+        if TYPES[name].url_name and not can_open(make.user(role), TYPES[name].url_name)
+    ]
+    assert closed == []
+
+
+def test_the_queue_says_for_which_part_and_since_when_it_waits(desk):
+    make.job(waiting_for="parts", waiting_note="JCK-5521", waiting_since=ON, place="B3")
+    for url in (reverse("today"), reverse("bench:list")):
+        page = desk.get(url).text
+        assert "JCK-5521, since 20 Mar 2026" in page and "B3" in page
+
+
+def test_finished_jobs_are_listed_by_day(desk):
+    me = make.user("bench", name="Kim Okafor")
+    job = make.job(state=states.READY, outcome=states.FIXED)
+    job.transitions.create(to_state=states.READY, by=me, made_at=timezone.now())
+    today = timezone.localdate()
+    page = desk.get(reverse("bench:finished")).text
+    assert job.number in page and "Kim Okafor" in page
+    before = today - timedelta(days=1)
+    assert job.number not in desk.get(reverse("bench:finished"), {"day": before}).text
+    assert job.number in desk.get(reverse("bench:finished"), {"day": "x"}).text
 
 
 def test_today_asks_as_often_for_1_as_for_30(desk):

@@ -15,6 +15,7 @@ FOR_ANY_ROLE = {
     "bench:save_details",
     "bench:job",
     "bench:list",
+    "bench:finished",
     "changes:answer",
     "changes:for_job",
     "changes:so_far",
