@@ -21,7 +21,7 @@ from repairs.faults.models import Symptom
 from repairs.jobs import states
 from repairs.jobs.models import Job, JobTransition, Labour, Reading, Repair
 from repairs.stock.models import Delivery, Part, StockMovement
-from shopdesk.lookup import normalize_search
+from shopdesk.lookup import normalize_search, renew_search_indexes
 from shopdesk.shop.models import Shop
 from shopdesk.staff.models import User
 from tests.benchmarks.history import AS_OF, bulk, fill
@@ -221,3 +221,4 @@ def _settle():
         for statement in reset:
             cursor.execute(statement)
         cursor.execute("ANALYZE")
+    renew_search_indexes()  # as every night

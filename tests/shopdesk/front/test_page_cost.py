@@ -12,7 +12,6 @@ from django.db import connection, transaction
 from django.test import Client
 
 from shopdesk.keeping.search_indexes import create_search_indexes
-from shopdesk.lookup import renew_search_indexes
 from shopdesk.staff.models import User
 from tests.benchmarks import large_shop
 
@@ -33,7 +32,6 @@ def shop(databases, django_db_setup, django_db_blocker):
         django_db_blocker.unblock(),
         databases.copy("large", fill, of="migrated"),
     ):
-        renew_search_indexes()
         yield
 
 
