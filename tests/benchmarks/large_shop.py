@@ -168,7 +168,7 @@ def _papers(jobs, customers):
         (
             invoice
             | {
-                "series": f"INV{day:%y}-",
+                "series": f"INV{day:%y}",
                 "number": n,
                 "job_id": job,
                 "customer_id": customer,
