@@ -1,6 +1,6 @@
 """Deliveries, models and board revisions: their repairs, and which are suspect."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from urllib.parse import urlencode
@@ -82,6 +82,30 @@ def all_groups(seen: Observations) -> list[GroupRow]:
     return [
         replace(group, shared=_shared(group, bad)) if group.is_bad else group
         for group in ordered
+    ]
+
+
+def warnings(
+    groups: Sequence[GroupRow],
+    *,
+    deliveries: Collection[int] = (),
+    model: int | None = None,
+    revision: str = "",
+) -> list[GroupRow]:
+    """Return the suspect groups that matter for these deliveries or this device."""
+    return [
+        group
+        for group in groups
+        if group.is_bad
+        and (
+            (group.kind == DELIVERY and group.key in deliveries)
+            or (group.kind == MODEL and group.key == model)
+            or (
+                group.kind == BOARD
+                and group.key == model
+                and revision in ("", group.revision)
+            )
+        )
     ]
 
 

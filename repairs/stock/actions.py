@@ -6,7 +6,7 @@ one after the other and two people cannot both take the last part; the database 
 a level below zero in any case.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
@@ -65,7 +65,7 @@ class _Action:
         More than were ever delivered become a new delivery at the last cost.
         """
         deliveries = self.part.deliveries.select_for_update()
-        with_room = deliveries.filter(remaining__lt=F("quantity"))
+        with_room = deliveries.filter(remaining__lt=F("quantity"), blocked_on=None)
         latest_first = with_room.oldest_first().reverse()
         for delivery in sorted(latest_first, key=lambda delivery: delivery != first):
             share = min(quantity, delivery.quantity - delivery.remaining)
@@ -177,6 +177,12 @@ def remove_from_stock(
     action = _lock(part, kind, **facts)
     sources = part.deliveries.select_for_update().filter(remaining__gt=0).oldest_first()
     if delivery is not None:
+        delivery.refresh_from_db()
+        if delivery.is_blocked:
+            raise OutOfStockError(
+                f"Delivery {delivery} of {part.number} is blocked:"
+                f" {delivery.blocked_reason}"
+            )
         sources = sources.filter(pk=delivery.pk)
     available = sum(source.remaining for source in sources)
     if available < quantity:
@@ -198,8 +204,56 @@ def remove_from_stock(
 def put_back_in_stock(
     part: Part, *, delivery: Delivery | None, quantity: int, **facts
 ) -> None:
-    """Put parts taken by mistake back in stock."""
-    _lock(part, Kind.PUT_BACK, **facts).put_in(quantity, first=delivery)
+    """Put parts taken by mistake back; those of a blocked delivery stay set aside."""
+    action = _lock(part, Kind.PUT_BACK, **facts)
+    if delivery is not None:
+        delivery = Delivery.objects.select_for_update().get(pk=delivery.pk)
+        if delivery.is_blocked:
+            on, reason = delivery.blocked_on, delivery.blocked_reason
+            blocked = delivery.blocked_quantity + quantity
+            _set_blocked(delivery, on=None)
+            action.move(delivery, quantity)
+            replace(action, kind=Kind.BLOCKED, reason=reason).move(delivery, -quantity)
+            _set_blocked(delivery, on=on, reason=reason, quantity=blocked)
+            return
+    action.put_in(quantity, first=delivery)
+
+
+@transaction.atomic
+def block_delivery(delivery: Delivery, *, reason: str, stamp: Stamp) -> None:
+    """Set what remains of a delivery aside: nobody can use it until it is released."""
+    action, delivery = _lock_delivery(delivery, Kind.BLOCKED, reason, stamp=stamp)
+    if delivery.is_blocked:
+        raise StaleError(f"Delivery {delivery} is already blocked.")
+    quantity = delivery.remaining
+    if quantity:
+        action.move(delivery, -quantity)
+    _set_blocked(delivery, on=stamp.on, reason=reason, quantity=quantity)
+
+
+@transaction.atomic
+def release_delivery(delivery: Delivery, *, stamp: Stamp) -> None:
+    """Put a blocked delivery back in stock."""
+    action, delivery = _lock_delivery(delivery, Kind.RELEASED, "", stamp=stamp)
+    if not delivery.is_blocked:
+        raise StaleError(f"Delivery {delivery} is not blocked.")
+    quantity = delivery.blocked_quantity
+    _set_blocked(delivery, on=None)
+    if quantity:
+        action.move(delivery, quantity)
+
+
+def _set_blocked(
+    delivery: Delivery, *, on: date | None, reason: str = "", quantity: int = 0
+) -> None:
+    delivery.blocked_on, delivery.blocked_reason = on, reason
+    delivery.blocked_quantity = quantity
+    delivery.save(update_fields=["blocked_on", "blocked_reason", "blocked_quantity"])
+
+
+def _lock_delivery(delivery: Delivery, kind: str, reason: str, *, stamp: Stamp):
+    action = _lock(delivery.part, kind, stamp=stamp, reason=reason)
+    return action, Delivery.objects.select_for_update().get(pk=delivery.pk)
 
 
 def scrap(part: Part, **facts) -> None:

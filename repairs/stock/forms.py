@@ -152,6 +152,17 @@ def _reason(help_text: str) -> forms.CharField:
     )
 
 
+class BlockForm(forms.Form):
+    """Why a delivery is set aside."""
+
+    reason = _reason("For example: too many comebacks, returned to supplier")
+
+    def __init__(self, *args, delivery, **kwargs):
+        super().__init__(*args, prefix=f"block{delivery.pk}", **kwargs)
+        label = f"Reason for blocking {delivery}"
+        self.fields["reason"].widget.attrs["aria-label"] = label
+
+
 class CountForm(MovementForm):
     prefix = "c"
     counted = WholeNumberField(label="Counted quantity")

@@ -191,8 +191,12 @@ class Delivery(Recorded):
     # Empty until someone who may see costs enters it.
     unit_cost = MoneyField(null=True)
     received_on = models.DateField()
+    # A blocked delivery is set aside: its parts are not in stock until it is released.
+    blocked_on = models.DateField(null=True, blank=True, editable=False)
+    blocked_reason = models.CharField(max_length=200, blank=True, editable=False)
+    blocked_quantity = models.PositiveIntegerField(default=0, editable=False)
 
-    unrecorded = frozenset({"remaining"})
+    unrecorded = frozenset({"remaining", "blocked_quantity"})
     costs = frozenset({"unit_cost"})
     belongs_to = "part"
 
@@ -207,12 +211,21 @@ class Delivery(Recorded):
                 name="delivery_never_above_received",
             ),
             models.CheckConstraint(
+                condition=Q(blocked_on=None, blocked_quantity=0, blocked_reason="")
+                | Q(blocked_on__isnull=False, remaining=0),
+                name="delivery_blocked_is_set_aside",
+            ),
+            models.CheckConstraint(
                 condition=Q(unit_cost__gte=0), name="delivery_cost_not_negative"
             ),
         ]
 
     def __str__(self):
         return f"{self.lot or f'received {self.received_on}'}"
+
+    @property
+    def is_blocked(self) -> bool:
+        return self.blocked_on is not None
 
     def get_absolute_url(self):
         return f"{self.part.get_absolute_url()}#deliveries"
@@ -227,6 +240,8 @@ class StockMovement(models.Model):
         PUT_BACK = "put_back", "put back"
         COUNTED = "counted", "counted"
         SCRAPPED = "scrapped", "scrapped"
+        BLOCKED = "blocked", "blocked"
+        RELEASED = "released", "released"
 
     part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="movements")
     delivery = models.ForeignKey(
@@ -244,8 +259,10 @@ class StockMovement(models.Model):
         ordering = ["id"]
         constraints = [
             models.CheckConstraint(
-                condition=Q(kind__in=["received", "put_back"], quantity__gt=0)
-                | Q(kind__in=["used", "scrapped"], quantity__lt=0)
+                condition=Q(
+                    kind__in=["received", "put_back", "released"], quantity__gt=0
+                )
+                | Q(kind__in=["used", "scrapped", "blocked"], quantity__lt=0)
                 | Q(kind="counted"),
                 name="stock_movement_direction",
             ),

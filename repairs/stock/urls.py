@@ -10,6 +10,8 @@ urlpatterns = [
     path("<int:pk>/change/", views.change, name="change"),
     path("<int:pk>/receive/", views.receive, name="receive"),
     path("deliveries/<int:pk>/cost/", views.enter_cost, name="enter_cost"),
+    path("deliveries/<int:pk>/block/", views.block, name="block"),
+    path("deliveries/<int:pk>/release/", views.release, name="release"),
     path("<int:pk>/count/", views.count, name="count"),
     path("<int:pk>/scrap/", views.scrap, name="scrap"),
 ]

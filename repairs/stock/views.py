@@ -7,12 +7,20 @@ from django_tables2 import RequestConfig
 
 from repairs.stock import actions, queries
 from repairs.stock.filters import PartFilter
-from repairs.stock.forms import CostForm, CountForm, PartForm, ReceiveForm, ScrapForm
+from repairs.stock.forms import (
+    BlockForm,
+    CostForm,
+    CountForm,
+    PartForm,
+    ReceiveForm,
+    ScrapForm,
+)
 from repairs.stock.models import Delivery, Part, Supplier
 from repairs.stock.part_values import format_value
 from repairs.stock.tables import MovementTable, PartTable, UseTable
 from shopdesk.look.forms import edit_page
 from shopdesk.sent_forms.attempts import attempt
+from shopdesk.staff.models import Role
 from shopdesk.staff.permissions import can_see_costs
 from shopdesk.stamp import Stamp
 
@@ -31,10 +39,10 @@ def part(request, pk):
     return _show(request, get_object_or_404(Part, pk=pk), {})
 
 
-def _show(request, part, sent, *, sent_cost=None):
+def _show(request, part, sent, *, sent_cost=None, sent_block=None):
     """The page of a part; of its three forms, the one in `sent` keeps its entries.
 
-    So does `sent_cost`, the form of the cost of one delivery.
+    So do `sent_cost` and `sent_block`, the forms of one delivery.
     """
     initial = {"last_movement_id": actions.last_movement(part)}
     forms = {
@@ -49,6 +57,11 @@ def _show(request, part, sent, *, sent_cost=None):
                 form = CostForm(delivery=delivery, shop=request.shop)
                 is_sent = sent_cost and sent_cost.prefix == form.prefix
                 delivery.cost_form = sent_cost if is_sent else form
+    if request.user.role == Role.OWNER:
+        for delivery in deliveries:
+            form = BlockForm(delivery=delivery)
+            is_sent = sent_block and sent_block.prefix == form.prefix
+            delivery.block_form = sent_block if is_sent else form
     movements = part.movements.select_related("delivery", "by").order_by("-id")
     uses = part.used_in.select_related("repair__job__device__model").order_by("-id")
     configure = RequestConfig(request).configure
@@ -64,7 +77,8 @@ def _show(request, part, sent, *, sent_cost=None):
             "movements": configure(MovementTable(movements)),
             "uses": configure(UseTable(uses)),
             "suppliers": Supplier.objects.all()[:500],
-            "forms": [*forms.values(), *([sent_cost] if sent_cost else [])],
+            "forms": [*forms.values(), *filter(None, (sent_cost, sent_block))],
+            "blocked_count": sum(one.blocked_quantity for one in deliveries),
             **forms,
         },
     )
@@ -108,6 +122,30 @@ def enter_cost(request, pk):
             return redirect(delivery)
         delivery.refresh_from_db()
     return _show(request, delivery.part, {}, sent_cost=form)
+
+
+@require_POST
+def block(request, pk):
+    """Set a delivery aside."""
+    delivery = get_object_or_404(Delivery.objects.select_related("part"), pk=pk)
+    form = BlockForm(request.POST, delivery=delivery)
+    if form.is_valid():
+        facts = {"stamp": Stamp.of(request), **form.cleaned_data}
+        if attempt(request, form, actions.block_delivery, delivery, **facts):
+            messages.success(request, f"Delivery {delivery} is blocked.")
+            return redirect(delivery)
+        delivery.refresh_from_db()
+    return _show(request, delivery.part, {}, sent_block=form)
+
+
+@require_POST
+def release(request, pk):
+    """Put a blocked delivery back in stock."""
+    delivery = get_object_or_404(Delivery.objects.select_related("part"), pk=pk)
+    action = actions.release_delivery
+    if attempt(request, None, action, delivery, stamp=Stamp.of(request)):
+        messages.success(request, f"Delivery {delivery} is in stock again.")
+    return redirect(delivery)
 
 
 @require_POST

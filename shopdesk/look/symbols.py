@@ -109,6 +109,7 @@ ICON_OF: dict[str, str] = {
     "not collected": "triangle",
     "low": "triangle",
     "out of stock": "triangle",
+    "blocked": "triangle",
     "retired": "dash",
     # staff
     "active": "tick",
@@ -126,6 +127,7 @@ ATTENTION: frozenset[str] = frozenset(
         "not collected",
         "low",
         "out of stock",
+        "blocked",
         "failed",
         "no backup",
         "old backup",

@@ -73,6 +73,9 @@ URL_ROLES = {
     "stock:parts": ANY_ROLE,
     "stock:part": ANY_ROLE,
     "stock:receive": ANY_ROLE,
+    "stock:block": OWNER_ONLY,
+    "stock:release": OWNER_ONLY,
+    "month:warnings": ANY_ROLE,
     # Its view asks who may see costs.
     "stock:enter_cost": ANY_ROLE,
     # Its view asks who may open the record itself.

@@ -223,3 +223,39 @@ def test_more_rows_need_no_more_queries(owner, name, django_assert_max_num_queri
             page_text(owner.get(address))
         counts.append(len(queries))
     assert counts[0] == counts[1]
+
+
+def test_a_suspect_delivery_is_shown_where_its_part_is_used(client, deliveries):
+    (fault, fix), fine, bad = deliveries
+    client.force_login(make.user("bench"))
+    fix.usual_parts.create(part=bad.part)
+    job = make.repair(make.job(), fault, fix=fix).job
+    url, htmx = reverse("month:warnings"), {"HX-Request": "true"}
+    for asked in ({"part": bad.part_id}, {"job": job.pk}):
+        text = page_text(client.get(url, asked, headers=htmx))
+        assert "B2 of JCK-1" in text and "Do not use it" in text
+        assert "A1 of JCK-1" not in text
+    for asked in ({"part": make.part().pk}, {"part": "x"}, {"job": make.job().pk}, {}):
+        assert "JCK-1" not in page_text(client.get(url, asked, headers=htmx))
+
+
+def test_the_owner_blocks_a_delivery_and_stock_obeys(client, deliveries):
+    (fault, fix), fine, bad = deliveries
+    page = bad.part.get_absolute_url()
+    client.force_login(make.user("bench"))
+    assert "Block delivery" not in client.get(page).text
+    blocked = reverse("stock:block", args=[bad.pk])
+    assert client.post(blocked, {f"block{bad.pk}-reason": "x"}).status_code == 403
+    client.force_login(make.user("owner"))
+    assert "This field is required" in client.post(blocked, {}).text
+    bad.part.refresh_from_db()
+    before = bad.part.on_hand
+    client.post(blocked, {f"block{bad.pk}-reason": "too many comebacks"})
+    bad.refresh_from_db()
+    bad.part.refresh_from_db()
+    assert bad.is_blocked and bad.part.on_hand == before - bad.blocked_quantity
+    text = " ".join(client.get(page).text.split())
+    assert "set aside" in text and f"{bad.blocked_quantity} more blocked" in text
+    client.post(reverse("stock:release", args=[bad.pk]))
+    bad.part.refresh_from_db()
+    assert bad.part.on_hand == before

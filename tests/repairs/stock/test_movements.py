@@ -42,6 +42,7 @@ class StockMachine(RuleBasedStateMachine):
         self.block = transaction.atomic()
         self.block.__enter__()
         self.part, self.level, self.taken = make.part(), 0, []
+        self.blocked = {}
 
     def teardown(self):
         transaction.set_rollback(True)
@@ -89,7 +90,30 @@ class StockMachine(RuleBasedStateMachine):
             actions.put_back_in_stock(
                 self.part, delivery=delivery, quantity=quantity, stamp=make.stamp()
             )
-            self.level += quantity
+            if delivery.pk in self.blocked:
+                self.blocked[delivery.pk] += quantity
+            else:
+                self.level += quantity
+
+    @rule(index=integers(0, 5))
+    def block(self, index):
+        free = list(self.part.deliveries.filter(blocked_on=None))
+        if free:
+            delivery = free[index % len(free)]
+            self.blocked[delivery.pk] = delivery.remaining
+            self.level -= delivery.remaining
+            actions.block_delivery(delivery, reason="bad", stamp=make.stamp())
+            with pytest.raises(OutOfStockError, match="is blocked: bad"):
+                facts = {"delivery": delivery, "stamp": make.stamp()}
+                actions.remove_from_stock(self.part, quantity=1, **facts)
+
+    @rule(index=integers(0, 5))
+    def release(self, index):
+        if self.blocked:
+            pk = sorted(self.blocked)[index % len(self.blocked)]
+            self.level += self.blocked.pop(pk)
+            delivery = Delivery.objects.get(pk=pk)
+            actions.release_delivery(delivery, stamp=make.stamp())
 
     @rule(counted=integers(min_value=0, max_value=30))
     def count(self, counted):
@@ -103,6 +127,7 @@ class StockMachine(RuleBasedStateMachine):
         for delivery in self.part.deliveries.all():
             moved = delivery.movements.aggregate(n=Sum("quantity"))["n"]
             assert moved == delivery.remaining <= delivery.quantity
+            assert delivery.blocked_quantity == self.blocked.get(delivery.pk, 0)
 
 
 def test_stock_deliveries_and_movements_always_agree(db):

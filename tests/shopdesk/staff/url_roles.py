@@ -67,6 +67,7 @@ FOR_ANY_ROLE = {
     "stock:part",
     "stock:enter_cost",
     "stock:receive",
+    "month:warnings",
     "stock:parts",
     "today",
 }
@@ -164,6 +165,8 @@ FOR_OWNER_ONLY = {
     "look",
     "month:board",
     "month:deliveries",
+    "stock:block",
+    "stock:release",
     "month:delivery",
     "month:handed_over",
     "month:model",

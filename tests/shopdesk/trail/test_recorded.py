@@ -344,12 +344,15 @@ RAW = {
     "repairs.comebacks.queries": "reads",
     "repairs.jobs.models.change_marks": "writes marks",
     "repairs.jobs.models.return_assessment": "writes comebacks",
+    "shopdesk.checks": "reads",
     "shopdesk.keeping.integrity": "reads",
     "shopdesk.keeping.migrating": "drops and creates triggers",
     "shopdesk.keeping.nightly": "reads",
     "shopdesk.keeping.restore": "drops and creates triggers",
+    "shopdesk.keeping.search_indexes": "builds tables to search in",
     "shopdesk.keeping.snapshot": "reads",
     "shopdesk.keeping.tables": "restores rows as they were, with their trail",
+    "shopdesk.lookup": "reads",
     "shopdesk.recording.chain": "seals entries of the trail",
 }
 AT_ONCE = {
