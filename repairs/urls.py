@@ -8,6 +8,7 @@ urlpatterns = [
     path("shelf/", include("repairs.stock.urls")),
     path("counter/", include("repairs.intake.urls")),
     path("bench/", include("repairs.bench.urls")),
+    path("diagnosis/", include("repairs.diagnosis.urls")),
     path("returns/", include("repairs.returns.urls")),
     path("comebacks/", include("repairs.comebacks.urls")),
     path("comebacks/", include("repairs.month.urls")),

@@ -16,6 +16,8 @@ from shopdesk.lookup import normalize_search
 from shopdesk.staff.models import Role, User
 
 MOST_TRIES = 5000
+MAX_TICKS, FEW_MORE = 12, 4
+"""Symptoms that are offered to tick; the others are typed, unless they are few."""
 
 
 def text(rows=2, **kwargs):
@@ -126,11 +128,25 @@ class FindingsForm(forms.Form):
         label="Symptoms",
         widget=forms.CheckboxSelectMultiple,
     )
+    other_symptoms = forms.CharField(
+        max_length=500,
+        required=False,
+        label="Other symptoms",
+        help_text="Several are separated by semicolons.",
+        widget=forms.TextInput({"class": "w20", "list": "symptoms-options"}),
+    )
     notes = text(max_length=4000, label="Bench notes")
 
     def __init__(self, *args, job, symptoms, **kwargs):
+        """`symptoms` are all to choose from, the most usual ones first."""
         super().__init__(*args, **kwargs)
-        self.fields["symptoms"].choices = [(one.pk, str(one)) for one in symptoms]
+        self.symptoms = {normalize_search(one.name): one for one in symptoms}
+        ticks = symptoms
+        if not self.is_bound and len(symptoms) > MAX_TICKS + FEW_MORE:
+            first = [one.pk for one in symptoms[:MAX_TICKS]]
+            ticks = [one for one in symptoms if one.is_seen or one.pk in first]
+        self.others = [one for one in symptoms if one not in ticks]
+        self.fields["symptoms"].choices = [(one.pk, str(one)) for one in ticks]
         self.initial = {
             "failed": job.verified_failures,
             "tries": job.verified_tries,
@@ -138,8 +154,23 @@ class FindingsForm(forms.Form):
             "notes": job.bench_notes,
         } | self.initial
 
+    def clean_other_symptoms(self):
+        names = [one.strip() for one in self.cleaned_data["other_symptoms"].split(";")]
+        known = {name: self.symptoms.get(normalize_search(name)) for name in names}
+        known.pop("", None)
+        unknown = ", ".join(name for name, found in known.items() if found is None)
+        if unknown:
+            raise ValidationError(
+                f"The fault book has no symptom “{unknown}”. Add it there first."
+            )
+        return [found.pk for found in known.values()]
+
     def clean(self):
-        failed, tries = (self.cleaned_data.get(name) for name in ("failed", "tries"))
+        data = self.cleaned_data
+        typed = data.pop("other_symptoms", [])
+        if "symptoms" in data:
+            data["symptoms"] = list(dict.fromkeys([*data["symptoms"], *typed]))
+        failed, tries = (data.get(name) for name in ("failed", "tries"))
         if "failed" in self.errors or "tries" in self.errors:
             return
         if (failed is None) != (tries is None):

@@ -12,6 +12,8 @@ from repairs.bench import forms, queries, sections
 from repairs.bench import next_step as steps
 from repairs.bench.next_step import NextStep, next_step
 from repairs.bench.test_points import TestPoint, points_of, stage_of
+from repairs.diagnosis.panel import WhatWeKnow
+from repairs.diagnosis.queries import by_usualness
 from repairs.faults.cautions import BATTERY, SWOLLEN_BATTERY, cautions
 from repairs.faults.models import Check, UsualPart
 from repairs.jobs import closing, final_test, states, workflow
@@ -255,6 +257,11 @@ class JobPage:
     def symptoms(self):
         return queries.symptoms_for(self.job)
 
+    @cached_property
+    def known(self) -> WhatWeKnow:
+        seen = [symptom.pk for symptom in self.symptoms_seen]
+        return WhatWeKnow(self.job, may=self.may, symptoms=seen)
+
     @property
     def symptoms_seen(self):
         return [symptom for symptom in self.symptoms if symptom.is_seen]
@@ -330,7 +337,10 @@ class JobPage:
 
     @cached_property
     def findings_form(self):
-        facts = {"job": self.job, "symptoms": self.symptoms}
+        symptoms = self.symptoms
+        if self.job.state == states.BOOKED_IN:
+            symptoms = by_usualness(symptoms, self.known.ranking)
+        facts = {"job": self.job, "symptoms": symptoms}
         return self.form("findings", forms.FindingsForm, **facts)
 
     @cached_property

@@ -181,6 +181,21 @@ class ChangeDeviceForm(forms.ModelForm):
         return serial
 
 
+class ModelFamilyForm(forms.ModelForm):
+    """The family of a model, typed or one of those in use."""
+
+    family = NormalizedCharField(
+        max_length=60,
+        required=False,
+        help_text="Models of one kind that share their faults. Blank: none.",
+        attrs={"class": "w20", "list": "families"},
+    )
+
+    class Meta:
+        model = DeviceModel
+        fields = ("family",)
+
+
 class NewOwnerForm(forms.Form):
     """A search for the new owner."""
 

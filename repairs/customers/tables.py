@@ -1,3 +1,5 @@
+from django.urls import reverse
+
 from shopdesk.look import tables
 from shopdesk.look.shop_formats import phone
 
@@ -62,3 +64,23 @@ class JobTable(tables.ListTable):
 
     def render_complaint(self, value):
         return value if len(value) < 70 else f"{value[:67]}…"
+
+
+class DeviceModelTable(tables.ListTable):
+    caption = "Device models"
+
+    model = tables.Column(
+        accessor="pk",
+        verbose_name="Model",
+        linkify=lambda record: reverse("customers:change_model", args=[record.pk]),
+        order_by=("maker", "model"),
+    )
+    kind = tables.Column()
+    family = tables.Column(default="")
+    device_count = tables.NumberColumn(verbose_name="Devices")
+
+    class Meta(tables.ListTable.Meta):
+        empty_text = "No models yet."
+
+    def render_model(self, record):
+        return str(record)

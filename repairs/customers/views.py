@@ -1,15 +1,27 @@
 """The pages of customers and their devices."""
 
 from django.contrib import messages
+from django.db.models import Count
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django_tables2 import RequestConfig
 
 from repairs.customers.fields import find_record
 from repairs.customers.filters import CustomerFilter
-from repairs.customers.forms import ChangeCustomerForm, ChangeDeviceForm, NewOwnerForm
-from repairs.customers.models import Customer, Device
-from repairs.customers.tables import CustomerTable, DeviceTable, JobTable
+from repairs.customers.forms import (
+    ChangeCustomerForm,
+    ChangeDeviceForm,
+    ModelFamilyForm,
+    NewOwnerForm,
+)
+from repairs.customers.models import Customer, Device, DeviceModel
+from repairs.customers.tables import (
+    CustomerTable,
+    DeviceModelTable,
+    DeviceTable,
+    JobTable,
+)
 from shopdesk.look.forms import edit_page
 from shopdesk.sent_forms.attempts import attempt
 from shopdesk.shop.models import TaxRate
@@ -68,6 +80,28 @@ def change_device(request, pk):
     record = _device(pk)
     form = ChangeDeviceForm(request.POST or None, instance=record)
     return edit_page(request, form, title=f"Change {record.model}")
+
+
+def models(request):
+    """All device models, each with its family."""
+    found = DeviceModel.objects.annotate(device_count=Count("devices"))
+    table = DeviceModelTable(found.order_by("kind", "maker", "model"))
+    table = RequestConfig(request).configure(table)
+    return render(request, "repairs/customers/models.html", {"table": table})
+
+
+def change_model(request, pk):
+    """Put a model into a family: the bench then learns from all its models."""
+    record = get_object_or_404(DeviceModel, pk=pk)
+    return edit_page(
+        request,
+        ModelFamilyForm(request.POST or None, instance=record),
+        title=f"Family of {record}",
+        cancel=reverse("customers:models"),
+        after="customers:models",
+        template="repairs/customers/change_model.html",
+        families=DeviceModel.objects.filter(kind=record.kind).families(),
+    )
 
 
 def new_owner(request, pk):

@@ -44,11 +44,18 @@ def word_hashes(text: str) -> frozenset[str]:
     return frozenset(word_hash(stem) for stem in stems(text))
 
 
-def evidence_of(job: Job) -> Evidence:
-    """Return what is known of a job now: its complaint, symptoms and results."""
+def evidence_of(
+    job: Job, *, symptoms: Iterable[int] | None, results: Iterable[CheckResult]
+) -> Evidence:
+    """Return what is known of a job: its complaint, and what was seen at the bench.
+
+    `symptoms` are the numbers of those ticked; None: as stored.
+    """
+    if symptoms is None:
+        symptoms = job.symptoms.order_by().values_list("pk", flat=True)
     return Evidence(
-        symptoms=frozenset(job.symptoms.order_by().values_list("pk", flat=True)),
-        results=dict(job.check_results.order_by().values_list("check_made", "result")),
+        symptoms=frozenset(symptoms),
+        results={one.check_made_id: one.result for one in results},
         words=word_hashes(f"{job.complaint}\n{job.occurs_when}"),
     )
 

@@ -10,7 +10,7 @@ Source: Good (1965), The Estimation of Probabilities, for the pooled Dirichlet; 
 Yu (2001), Idiot's Bayes, for the naive part.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -43,8 +43,9 @@ TO_LEVEL_ABOVE = 30.0
 """Jobs as which the level above counts in what is seen with a fault."""
 TO_ALL_FAULTS = 1.0
 """The same of all faults, in the results of a check."""
-WORD_WEIGHT = 0.8
-"""Words of a sentence come together, so they count less than if each came alone."""
+WORD_WEIGHT, WORD_OVERLAP = 0.8, 0.15
+"""Words of a sentence come together, so they count less than if each came alone: the
+weight of one word, and what each further word takes from all."""
 RARE = 0.5
 """Jobs in which something is taken to have been seen before it was ever seen."""
 
@@ -55,6 +56,7 @@ class FaultCounts:
     def __init__(self, faults: Iterable[int]) -> None:
         self.faults = list(faults)
         self.number = {fault: n for n, fault in enumerate(self.faults)}
+        self._number_of_text = {str(fault): n for fault, n in self.number.items()}
         self._rows: dict[tuple[str, str], Vector] = {}
         self._none = np.zeros(len(self.faults))
         self.symptoms: dict[int, None] = {}
@@ -64,6 +66,12 @@ class FaultCounts:
 
     def add(self, level: str, feature: str, fault: int, count: float = 1) -> None:
         self.row(level, feature)[self.number[fault]] += count
+
+    def set(self, level: str, feature: str, faults: Mapping[str, int]) -> None:
+        """Take over stored counts, by the faults' numbers as text."""
+        row, number = self.row(level, feature), self._number_of_text
+        known = [fault for fault in faults if fault in number]
+        row[[number[fault] for fault in known]] = [faults[fault] for fault in known]
 
     def row(self, level: str, feature: str) -> Vector:
         """Return the counts of each fault, to be changed."""
@@ -114,6 +122,13 @@ class Ranking:
         (column)."""
         results = list(self.counts.results.get(check, {}))
         return results, result_chances(self.counts, self.place, check, results)
+
+    def chances_of_symptoms(self) -> list[tuple[int, Vector]]:
+        """Return each known symptom with its chance for each fault."""
+        known = list(self.counts.symptoms)
+        if not known:
+            return []
+        return list(zip(known, symptom_chances(self.counts, self.place), strict=True))
 
 
 def rank(counts: FaultCounts, place: Place, evidence: Evidence) -> Ranking:
@@ -215,11 +230,16 @@ def _symptom_likelihood(
     known = list(counts.symptoms)
     if not known:
         return np.ones(len(counts.faults))
-    keys = [symptom_key(symptom) for symptom in known]
-    chances = _down(counts, place, keys, WITH_SYMPTOMS, _symptom_depth(place))
+    chances = symptom_chances(counts, place)
     is_seen = np.array([symptom in seen for symptom in known])[:, None]
     scores = np.log(np.where(is_seen, chances, 1 - chances)).sum(axis=0)
     return np.asarray(np.exp(scores - scores.max()))
+
+
+def symptom_chances(counts: FaultCounts, place: Place) -> Vector:
+    """Return the chance of each known symptom (row) with each fault (column)."""
+    keys = [symptom_key(symptom) for symptom in counts.symptoms]
+    return _down(counts, place, keys, WITH_SYMPTOMS, _symptom_depth(place))
 
 
 def _symptom_depth(place: Place) -> int:
@@ -267,5 +287,5 @@ def _word_likelihood(
     if not keys:
         return np.ones(len(counts.faults))
     scores = np.log(_down(counts, place, keys, WITH_WORDS, 2)).sum(axis=0)
-    scores *= WORD_WEIGHT
+    scores *= WORD_WEIGHT / (1 + WORD_OVERLAP * (len(keys) - 1))
     return np.asarray(np.exp(scores - scores.max()))

@@ -11,9 +11,9 @@ import numpy as np
 
 from repairs.diagnosis.likely_faults import Ranking, Vector
 
-MIN_GAIN = 0.02
+MIN_GAIN = 0.05
 """In bits; a check that tells less is not proposed."""
-MIN_CHANCE = 0.03
+MIN_CHANCE = 0.02
 """Faults less likely than this are not named in the reason."""
 
 

@@ -13,7 +13,8 @@ from django.db.models import Count
 
 from repairs.bench import actions as bench
 from repairs.customers.models import Customer, Device, DeviceModel
-from repairs.faults.models import Fault, Fix, Symptom, UsualPart
+from repairs.diagnosis.actions import record_result
+from repairs.faults.models import Check, Fault, Fix, Symptom, UsualPart
 from repairs.intake import actions as intake
 from repairs.jobs import states, warranty, workflow
 from repairs.jobs.actions import use_part
@@ -25,7 +26,7 @@ from repairs.jobs.bench_notation import (
 )
 from repairs.jobs.models import Job, Reading, Repair
 from repairs.returns.actions import assess_return
-from shopdesk.demo.facts import FAULTS, KINDS, MODELS, TEST_POINTS, words
+from shopdesk.demo.facts import CHECKS, FAULTS, KINDS, MODELS, TEST_POINTS, words
 from shopdesk.demo.story import Story, step
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
@@ -108,6 +109,10 @@ def diagnose(story: Story, job: Job, days: int, code: str) -> None:
         stamp=stamp,
     )
     _measure(job, stage=Reading.Stage.BEFORE, stamp=stamp)
+    for name, chances in list(CHECKS[code].items())[:1]:
+        result = max(chances, key=chances.get)
+        check = Check.objects.get(name=name)
+        record_result(job, check=check, result=result, stamp=stamp)
     fault = Fault.objects.get(code=code)
     diagnosed = bench.add_fault(job, fault=fault, stamp=stamp)
     minutes = story.pick.randrange(10, 25)

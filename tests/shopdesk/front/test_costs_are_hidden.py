@@ -216,7 +216,7 @@ def seeds():
 BY_RECORD = {
     Job: "bench returns handover intake changes:for_job customer_links quotes:for_job"
     " repair_form:for_job repair_form:make invoices:for_job invoices:create"
-    " changes:so_far",
+    " changes:so_far diagnosis",
     Quote: "quotes",
     Invoice: "invoices reminders",
     Receipt: "invoices:receipt",
@@ -230,7 +230,7 @@ BY_RECORD = {
     Device: "customers:device customers:change_device customers:new_owner",
     Part: "stock",
     Delivery: "stock:enter_cost",
-    Fault: "faults knowledge",
+    Fault: "faults knowledge diagnosis:fixes",
     Fix: "faults:change_fix",
     Check: "faults:change_check",
     Symptom: "faults:change_symptom",

@@ -1,0 +1,85 @@
+"""The fixes of a likely fault side by side: record, minutes, price, profit, parts."""
+
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from repairs.comebacks.comeback_table import Row
+from repairs.comebacks.record import ComebackReport, comeback_report
+from repairs.comebacks.scope import Scope
+from repairs.faults.models import Fault, Fix, UsualPart
+from repairs.knowledge.fix_comparison import FixComparison
+from repairs.knowledge.track_record import load_track_record
+from shopdesk.money import rounded
+from shopdesk.shop.models import Shop, TaxRate
+
+MAX_SHOWN = 6
+
+
+@dataclass(frozen=True)
+class FixLine:
+    """One fix; `row` is None without repairs, `profit` where the price is not known."""
+
+    fix: Fix
+    row: Row | None
+    minutes: int
+    price: Decimal
+    is_whole: bool
+    profit: Decimal | None
+    parts: list[UsualPart]
+
+
+def fix_lines(
+    fault: Fault, *, on: date, shop: Shop
+) -> tuple[ComebackReport, list[FixLine]]:
+    """Return the report that was asked, and the fixes, the lowest risk first."""
+    scope = Scope(as_of=on, within=shop.comeback_period_days)
+    report = comeback_report(scope, shop=shop)
+    record = load_track_record(on=on, shop=shop)
+    options = FixComparison(report, fault=fault).options(shop=shop)
+    options = [option for option in options if not option.fix.is_retired][:MAX_SHOWN]
+    parts: dict[int, list[UsualPart]] = {}
+    usual = UsualPart.objects.filter(fix__in=[option.fix for option in options])
+    for one in usual.select_related("part").order_by("pk"):
+        parts.setdefault(one.fix_id, []).append(one)
+    tax = _tax(on, shop)
+    lines = []
+    for option in options:
+        net = option.cost.price / (1 + tax / 100)
+        profit = rounded(net - option.total_cost, places=shop.places)
+        lines.append(
+            FixLine(
+                fix=option.fix,
+                row=option.row,
+                minutes=record.minutes(fault.pk, option.fix),
+                price=option.cost.price,
+                is_whole=option.cost.is_whole,
+                profit=profit if option.cost.is_whole else None,
+                parts=parts.get(option.fix.pk, []),
+            )
+        )
+    return report, lines
+
+
+def _tax(on: date, shop: Shop) -> Decimal:
+    """Return the rate in percent that prices include, 0 if they include none."""
+    if not shop.prices_include_tax:
+        return Decimal(0)
+    try:
+        return shop.tax(on).rate
+    except TaxRate.DoesNotExist:
+        return Decimal(0)
+
+
+def planned_minutes(fault: Fault, *, on: date, shop: Shop) -> int | None:
+    """Return the minutes to plan for the fault's usual fix; None if it has none."""
+    record = load_track_record(on=on, shop=shop)
+    fixes = list(fault.fixes.filter(is_retired=False))
+    if not fixes:
+        return None
+
+    def done(fix: Fix) -> int:
+        number = record.numbers.get((fault.pk, fix.pk))
+        return 0 if number is None else record.done[number]
+
+    return record.minutes(fault.pk, max(fixes, key=done))
