@@ -12,7 +12,6 @@ from repairs.bench import forms, queries, sections
 from repairs.bench import next_step as steps
 from repairs.bench.next_step import NextStep, next_step
 from repairs.bench.test_points import TestPoint, points_of, stage_of
-from repairs.diagnosis.panel import WhatWeKnow
 from repairs.diagnosis.queries import by_usualness
 from repairs.faults.cautions import BATTERY, SWOLLEN_BATTERY, cautions
 from repairs.faults.models import Check, UsualPart
@@ -257,10 +256,10 @@ class JobPage:
     def symptoms(self):
         return queries.symptoms_for(self.job)
 
-    @cached_property
-    def known(self) -> WhatWeKnow:
-        seen = [symptom.pk for symptom in self.symptoms_seen]
-        return WhatWeKnow(self.job, may=self.may, symptoms=seen)
+    @property
+    def seeks_fault(self) -> bool:
+        """Whether what past jobs say is of use."""
+        return self.job.state in states.IN_DIAGNOSIS
 
     @property
     def symptoms_seen(self):
@@ -339,7 +338,8 @@ class JobPage:
     def findings_form(self):
         symptoms = self.symptoms
         if self.job.state == states.BOOKED_IN:
-            symptoms = by_usualness(symptoms, self.known.ranking)
+            seen = [one.pk for one in self.symptoms_seen]
+            symptoms = by_usualness(symptoms, job=self.job, seen=seen)
         facts = {"job": self.job, "symptoms": symptoms}
         return self.form("findings", forms.FindingsForm, **facts)
 

@@ -32,7 +32,7 @@ from shopdesk.stamp import Stamp
 # What else on the page changes with a part of it.
 ALSO = {
     "_findings": ("_known", "_final_test"),
-    "_faults": ("_cautions", "_parts", "_labour", "_final_test", "_close"),
+    "_faults": ("_known", "_cautions", "_parts", "_labour", "_final_test", "_close"),
 }
 
 

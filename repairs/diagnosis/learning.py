@@ -6,7 +6,7 @@ fault teaches nothing.
 """
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import date
 from functools import lru_cache
 from itertools import islice
@@ -45,17 +45,12 @@ def word_hashes(text: str) -> frozenset[str]:
 
 
 def evidence_of(
-    job: Job, *, symptoms: Iterable[int] | None, results: Iterable[CheckResult]
+    job: Job, *, symptoms: Iterable[int], results: Mapping[int, str]
 ) -> Evidence:
-    """Return what is known of a job: its complaint, and what was seen at the bench.
-
-    `symptoms` are the numbers of those ticked; None: as stored.
-    """
-    if symptoms is None:
-        symptoms = job.symptoms.order_by().values_list("pk", flat=True)
+    """Return what is known of a job: its complaint, and what was seen at the bench."""
     return Evidence(
         symptoms=frozenset(symptoms),
-        results={one.check_made_id: one.result for one in results},
+        results=results,
         words=word_hashes(f"{job.complaint}\n{job.occurs_when}"),
     )
 
@@ -185,10 +180,10 @@ def _new_cases(jobs: list[Job]) -> list[LearntCase]:
     )
     cases = []
     for job in jobs:
-        evidence = Evidence(
-            symptoms=frozenset(one for (one,) in symptoms.get(job.pk, ())),
+        evidence = evidence_of(
+            job,
+            symptoms=(one for (one,) in symptoms.get(job.pk, ())),
             results=dict(results.get(job.pk, ())),
-            words=word_hashes(f"{job.complaint}\n{job.occurs_when}"),
         )
         device, features = job.device, "\n".join(evidence.features())
         new = dict.fromkeys(faults.get(job.pk, ()))

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from functools import cached_property
 
+from django.db.models import F, FilteredRelation, Q
+
 from repairs.diagnosis import queries
 from repairs.diagnosis.evidence import Evidence
 from repairs.diagnosis.learning import evidence_of
@@ -10,7 +12,7 @@ from repairs.diagnosis.likely_faults import Ranking
 from repairs.diagnosis.next_check import ProposedCheck, best_checks
 from repairs.faults.models import Check, Fault
 from repairs.jobs import states
-from repairs.jobs.models import CheckResult, Job
+from repairs.jobs.models import Job
 from repairs.knowledge.good_readings import UsualByPoint, usual_readings
 from shopdesk.lookup import normalize_search
 
@@ -41,14 +43,11 @@ class NextCheck:
 class WhatWeKnow:
     """What past jobs say about an open one. Each part is found when it is asked for.
 
-    `may` says whether whoever looks works at the bench; `symptoms` are the numbers of
-    those ticked, where the page has read them already.
+    `may` says whether whoever looks works at the bench.
     """
 
-    def __init__(
-        self, job: Job, *, may: bool, symptoms: list[int] | None = None
-    ) -> None:
-        self.job, self.may, self._symptoms = job, may, symptoms
+    def __init__(self, job: Job, *, may: bool) -> None:
+        self.job, self.may = job, may
 
     @property
     def is_shown(self) -> bool:
@@ -69,13 +68,26 @@ class WhatWeKnow:
         return self.may and self.job.state in states.AT_THE_BENCH
 
     @cached_property
-    def results(self) -> list[CheckResult]:
-        """The results on this job, in the order in which they were found."""
-        return list(self.job.check_results.select_related("check_made"))
+    def _all_checks(self) -> list[Check]:
+        """All checks, each with `result_here`: its result on this job, or None."""
+        here = FilteredRelation(
+            "results_found", condition=Q(results_found__job=self.job)
+        )
+        found = Check.objects.annotate(here=here)
+        return list(found.annotate(result_here=F("here__result")))
+
+    @cached_property
+    def results(self) -> list[Check]:
+        """The checks that were made on this job."""
+        return [check for check in self._all_checks if check.result_here]
 
     @cached_property
     def evidence(self) -> Evidence:
-        return evidence_of(self.job, symptoms=self._symptoms, results=self.results)
+        return evidence_of(
+            self.job,
+            symptoms=self.job.symptoms.order_by().values_list("pk", flat=True),
+            results={check.pk: check.result_here for check in self.results},
+        )
 
     @cached_property
     def ranking(self) -> Ranking:
@@ -114,7 +126,7 @@ class WhatWeKnow:
 
     @cached_property
     def checks(self) -> list[Check]:
-        return list(Check.objects.filter(is_retired=False))
+        return [check for check in self._all_checks if not check.is_retired]
 
     @property
     def other_checks(self) -> list[Check]:

@@ -13,7 +13,7 @@ from repairs.diagnosis.evidence import (
     read_features,
     word_key,
 )
-from repairs.diagnosis.learning import models_of
+from repairs.diagnosis.learning import evidence_of, models_of
 from repairs.diagnosis.likely_faults import FaultCounts, Ranking, rank
 from repairs.diagnosis.models import LearntCase, LearntCount
 from repairs.faults.models import Fault, Symptom
@@ -177,7 +177,13 @@ def usual_symptoms(ranking: Ranking) -> dict[int, float]:
     }
 
 
-def by_usualness(symptoms: list[Symptom], ranking: Ranking) -> list[Symptom]:
-    """Return the symptoms that are usual on such a job first; equal ones by name."""
-    usual = usual_symptoms(ranking)
+def by_usualness(
+    symptoms: list[Symptom], *, job: Job, seen: Iterable[int]
+) -> list[Symptom]:
+    """Return the symptoms that are usual on such a job first; equal ones by name.
+
+    Results of checks are left out: they would take a query more.
+    """
+    evidence = evidence_of(job, symptoms=seen, results={})
+    usual = usual_symptoms(ranking_of(place_of(job.device), evidence))
     return sorted(symptoms, key=lambda one: (-usual.get(one.pk, 0), one.name))

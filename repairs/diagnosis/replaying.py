@@ -57,10 +57,12 @@ def replay(
     cases: Sequence[PastCase],
     *,
     start: date | None = None,
+    library: bool = True,
     progress: Callable[[int], object] = lambda jobs: None,
 ) -> dict[str, Any]:
     """Return the number of jobs that were predicted, and the share that each method
-    found; jobs that came before `start` are only learnt from."""
+    found; jobs that came before `start` are only learnt from. `library` says whether
+    scikit-learn's naive Bayes is asked as well."""
     faults = sorted({fault for case in cases for fault in case.faults})
     counts = FaultCounts(faults)
     ours, baseline = Score(), Score()
@@ -77,8 +79,8 @@ def replay(
             baseline.add(most_frequent(counts, case.place), case.faults)
         progress(1)
     found = {"jobs": ours.jobs, "ours": ours.shares(), "baseline": baseline.shares()}
-    library = _naive_bayes(cases, start=start)
-    return found | ({"naive_bayes": library.shares()} if library else {})
+    other = _naive_bayes(cases, start=start) if library else None
+    return found | ({"naive_bayes": other.shares()} if other else {})
 
 
 def _by_day(cases: Sequence[PastCase]) -> Iterator[tuple[PastCase, list[PastCase]]]:
