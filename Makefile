@@ -8,7 +8,7 @@ py := .venv/bin/python
 plain = $$(cd .ci; ../$(py) -c 'from mutants import plain_files; print(*plain_files())')
 djade = .venv/bin/djade --target-version 5.2 $$(find templates -name '*.html')
 
-.PHONY: help demo run test lint format lock migration release pictures mutants install sbom
+.PHONY: help demo run test lint format lock migration release pictures mutants soak install sbom
 
 help: ## show this list
 	@sed -n 's/^\([a-z]*\): *## /make \1\t/p' Makefile | expand -t 14
@@ -83,6 +83,13 @@ mutants: ## mutation score of the plain files; SAMPLE= mutants drawn with SEED=
 	@bash .ci/machine test
 	@bash .ci/install dev
 	@$(py) .ci/mutants.py $(SAMPLE) $(SEED)
+
+soak: ## the fault tests for long, and a server at work; MINUTES= ROUNDS= MACHINE= SEED=
+	@bash .ci/machine ci
+	@bash .ci/install dev
+	@$(py) -m tests.faults.soak $(if $(MINUTES),--minutes $(MINUTES)) \
+		$(if $(ROUNDS),--rounds $(ROUNDS)) $(if $(MACHINE),--machine "$(MACHINE)") \
+		$(if $(SEED),--seed $(SEED))
 
 sbom: ## write .cache/sbom.json: all components with their versions (CycloneDX)
 	@bash .ci/install dev

@@ -3,8 +3,11 @@
 import re
 import shutil
 import signal
+import sqlite3
 import subprocess
-from contextlib import contextmanager
+import time
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing, contextmanager
 
 import pytest
 from django.db import connection, connections
@@ -108,6 +111,20 @@ def test_every_new_connection_waits_for_the_disk(server):
                 assert cursor.fetchone() == (2,)  # FULL
         finally:
             other.close()
+
+
+def test_a_form_waits_while_another_process_writes(server, bench):
+    form = minutes(bench, "waits")
+    with closing(sqlite3.connect(server.data / "desk.sqlite3")) as other:
+        other.isolation_level = None
+        other.execute("BEGIN IMMEDIATE")
+        with ThreadPoolExecutor() as pool:
+            sent = pool.submit(bench.post, form.path, **form.entries)
+            time.sleep(1.5)
+            assert not sent.done()
+            other.execute("ROLLBACK")
+            assert sent.result(timeout=20).status == 302
+    assert notes(form.tag) == 1
 
 
 def fill(folder):

@@ -37,7 +37,7 @@ def killed_again_and_again(databases, folder, *words, of):
     assert ran.returncode == 0, ran.stderr
     found = json.loads(ran.stdout.splitlines()[-1])
     for kill in found["kills"]:
-        assert kill["status"] == -signal.SIGKILL
+        assert kill["status"] == -signal.SIGKILL, (kill["at"], found["total"])
         assert kill["state"] in (found["before"], found["after"]), kill
     assert len(found["kills"]) > 1 and found["total"] > 20
     assert found["status"] == 0 or found["kills"][-1]["state"] == found["after"]
