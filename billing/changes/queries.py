@@ -63,8 +63,8 @@ class WorkProgress:
 def so_far(job: Job, *, shop: Shop) -> WorkProgress | None:
     """Return parts and labour since acceptance, at list prices, and what is agreed.
 
-    Fees do not count as work, and labour before acceptance was the diagnosis. None if
-    no price was agreed.
+    Fees and work under warranty do not count, and labour before acceptance was the
+    diagnosis. None if no price was agreed.
     """
     quote = accepted_quote(job)
     if quote is None or quote.currency != shop.currency or job.approved_warranty_repair:
@@ -73,7 +73,9 @@ def so_far(job: Job, *, shop: Shop) -> WorkProgress | None:
         (one.amount for one in all_agreed(quote) if one.kind != LineKind.FEE),
         Decimal(0),
     )
-    parts = PartUsed.objects.filter(repair__job=job).aggregate(
+    covered = job.covered_repairs
+    used = PartUsed.objects.filter(repair__job=job).exclude(repair__in=covered)
+    parts = used.aggregate(
         sum=Sum(F("quantity") * F("price"), output_field=MoneyField())
     )["sum"]
     labour = Labour.objects.filter(
@@ -81,7 +83,7 @@ def so_far(job: Job, *, shop: Shop) -> WorkProgress | None:
         repair__isnull=False,
         is_billable=True,
         booked_at__gte=quote.answered_at,
-    )
+    ).exclude(repair__in=covered)
     minutes = labour.aggregate(sum=Sum("minutes"))["sum"] or 0
     if minutes:
         minutes = max(minutes, shop.minimum_minutes)

@@ -16,9 +16,11 @@ def repairs_with_warranty(job: Job, *, on: date, shop: Shop) -> list[Repair]:
     That warranty is set on these objects only; it is not stored.
     """
     repairs = list(job.repairs.select_related("fault", "fix"))
+    covered = job.covered_repairs
     for repair in repairs:
         if repair.outcome == states.FIXED and not repair.warranty_until:
-            promise = repair.promise(on=on, shop=shop, decision=job.decision)
+            decision = job.decision if repair.pk in covered else None
+            promise = repair.promise(on=on, shop=shop, decision=decision)
             repair.warranty_days, repair.warranty_until = promise.days, promise.until
     return repairs
 

@@ -1,6 +1,6 @@
 """What the invoice of a job will contain, before it is issued."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -79,8 +79,8 @@ def agreed_price(job: Job, *, shop: Shop) -> Decimal | None:
 def draft_invoice(job: Job, *, on: date, shop: Shop) -> InvoiceDraft:
     """Return the invoice to issue: what was agreed, or the diagnosis fee only.
 
-    A warranty repair is free of charge; without a repair only the diagnosis fee is
-    charged. `on` is the supply date, whose tax rates apply.
+    A repair under warranty is free of charge; without a repair only the diagnosis fee
+    is charged. `on` is the supply date, whose tax rates apply.
 
     Raises: RefusedError if no price was accepted and it is no warranty repair.
     """
@@ -101,11 +101,11 @@ def _draft(job: Job, *, on: date, shop: Shop) -> InvoiceDraft:
             and quote.accepted_option.is_no_repair
         )
     ):
-        return _draft_agreed(quote, on=on, shop=shop)
+        return _draft_agreed(quote, on=on, shop=shop, job=job if is_fixed else None)
     if not is_fixed:
         lines = [_diagnosis_line(job)]
     elif job.is_warranty_repair:
-        lines = _warranty_lines(job)
+        lines = _warranty_lines(job, only=job.covered_repairs)
     else:
         raise RefusedError(
             "No price has been accepted and this is not a warranty repair. Reopen the"
@@ -121,9 +121,20 @@ def _accepted_quote(job: Job) -> Quote | None:
     return job.quotes.filter(state=quote_states.ACCEPTED).defer("pdf").first()
 
 
-def _draft_agreed(quote: Quote, *, on: date | None, shop: Shop) -> InvoiceDraft:
-    """Return all that was agreed, with the tax rates of the day `on` if given."""
+def _draft_agreed(
+    quote: Quote, *, on: date | None, shop: Shop, job: Job | None = None
+) -> InvoiceDraft:
+    """Return all that was agreed, with the tax rates of the day `on` if given.
+
+    With `job`, also what was repaired on it under warranty, free of charge.
+    """
     lines = [InvoiceLine.copied(line) for line in all_agreed(quote)]
+    if job is not None and on is not None:
+        agreed = {line.repair_id for line in lines}
+        free = _warranty_lines(job, only=job.covered_repairs - agreed)
+        for line in free:
+            line.set_tax(shop.tax(on, job.customer.tax_kind))
+        lines += free
     tax_changes = _apply_tax_rates(lines, on=on, shop=shop) if on else []
     return InvoiceDraft(
         lines, quote.currency, quote.prices_include_tax, quote, tax_changes
@@ -144,11 +155,11 @@ def _apply_tax_rates(
     return changed
 
 
-def _warranty_lines(job: Job) -> list[InvoiceLine]:
-    """Return a free line for each repair, so that the customer sees the work."""
+def _warranty_lines(job: Job, *, only: Collection[int]) -> list[InvoiceLine]:
+    """Return free lines for these repairs, so that the customer sees the work."""
     lines = []
     text = gettext("{what}, under warranty")
-    repairs = job.repairs.filter(outcome=states.FIXED)
+    repairs = job.repairs.filter(outcome=states.FIXED, pk__in=only)
     for repair in repairs.select_related("fix").prefetch_related("parts_used__part"):
         lines.append(_free_line(LineKind.LABOUR, text.format(what=repair.fix.name)))
         for used in repair.parts_used.all():

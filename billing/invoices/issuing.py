@@ -196,7 +196,11 @@ def _create_ubl(
 
 def update_repair_revenue(job: Job) -> None:
     """Store the revenue before tax of each repair, less what was credited."""
-    repairs = list(job.repairs.filter(outcome=states.FIXED))
+    covered = job.covered_repairs
+    # Lines of no repair belong to the first, which is one that was charged if any was.
+    repairs = sorted(
+        job.repairs.filter(outcome=states.FIXED), key=lambda one: one.pk in covered
+    )
     charged = dict.fromkeys([repair.pk for repair in repairs], Decimal(0))
     for invoice in job.invoices.filter(kind=Invoice.Kind.INVOICE).defer("pdf"):
         lines = invoice.remaining_lines()

@@ -76,10 +76,14 @@ def _next_version(job: Job) -> int:
 
 
 def _findings(job: Job) -> str:
-    names = [repair.fault.name for repair in job.repairs.select_related("fault")]
-    if not names:
-        return ""
-    return gettext("We found: {faults}.").format(faults="; ".join(names))[:2000]
+    covered, repairs = job.covered_repairs, job.repairs.select_related("fault")
+    found = [repair.fault.name for repair in repairs]
+    free = [repair.fault.name for repair in repairs if repair.pk in covered]
+    texts = [gettext("We found: {faults}.").format(faults="; ".join(found))]
+    if free:
+        text = gettext("Repaired under warranty, free of charge: {faults}.")
+        texts.append(text.format(faults="; ".join(free)))
+    return " ".join(texts)[:2000] if found else ""
 
 
 @transaction.atomic

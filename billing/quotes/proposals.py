@@ -48,10 +48,12 @@ BOARD_MINUTES = 60  # to replace a board, unless the shop's minimum is more
 def add_proposed_options(quote: Quote, *, on: date, shop: Shop) -> None:
     """Add a lasting option and a stopgap, if the fault book has both."""
     record = load_track_record(on=on, shop=shop)
+    covered = quote.job.covered_repairs
     repairs = [
         (repair, _best_fixes(repair))
         for repair in quote.job.repairs.select_related("fault", "fix")
         if repair.outcome not in (states.NO_FAULT_FOUND, states.NOT_REPAIRABLE)
+        and repair.pk not in covered
     ]
     types = [
         (kind, other)

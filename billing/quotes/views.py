@@ -64,7 +64,7 @@ def for_job(request, pk):
             "table": table,
             "quotes": quotes,
             "may_make": is_diagnosed and not has_live,
-            "needs_none": is_diagnosed and job.is_warranty_repair,
+            "needs_none": is_diagnosed and job.needs_no_quote,
             "sees_forms": can_open(request.user, "repair_form:for_job"),
             "sees_money": can_open(request.user, "invoices:for_job"),
         },

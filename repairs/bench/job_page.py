@@ -123,7 +123,7 @@ class JobPage:
             has_fault=bool(self.repairs),
             is_undecided=decision is not None
             and decision.assessment == states.UNDECIDED,
-            is_warranty_repair=job.is_warranty_repair,
+            is_warranty_repair=job.needs_no_quote,
             needs_disconnecting=self.asks_for_battery
             and job.battery_disconnected_at is None,
             has_fixes=all(panel.repair.fix_id for panel in self.to_be_fixed),

@@ -47,9 +47,16 @@ def queued_jobs():
             taken_by=Subquery(worked.values("by__name")[:1]),
             return_is=Subquery(decisions.values("assessment")[:1]),
             return_covered=Subquery(decisions.values("is_in_warranty")[:1]),
+            return_fault=Subquery(decisions.values("earlier__fault")[:1]),
             return_of=Subquery(decisions.values("earlier__job__number")[:1]),
             moved_at=Subquery(moves.values("made_at")[:1]),
             has_fault=Exists(repairs),
+            has_covered=Exists(repairs.filter(fault=OuterRef("return_fault"))),
+            has_chargeable=Exists(
+                repairs.filter(outcome__in=["", states.FIXED]).exclude(
+                    fault=OuterRef("return_fault")
+                )
+            ),
             lacks_fix=Exists(repairs.filter(fix=None, outcome__in=["", states.FIXED])),
             has_symptoms=Exists(Job.symptoms.through.objects.filter(job=job)),
         )
@@ -66,7 +73,9 @@ def step_of(job: Job) -> steps.NextStep:
         has_findings=bool(has_findings),
         has_fault=job.has_fault,
         is_undecided=job.return_is == states.UNDECIDED,
-        is_warranty_repair=job.return_is == states.SAME_FAULT and job.return_covered,
+        is_warranty_repair=job.return_is == states.SAME_FAULT
+        and job.return_covered
+        and not (job.has_covered and job.has_chargeable),
         needs_disconnecting=False,
         has_fixes=not job.lacks_fix,
         tries_to_go=1,

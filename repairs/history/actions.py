@@ -175,8 +175,10 @@ class _Importer:
         if not past.repairs and head.minutes:
             yield Labour(job=job, minutes=head.minutes, note=IMPORT_NOTE)
         self.repairs[head.job] = []
-        for row in past.repairs:
-            repair = self._repair(job, row, assessment)
+        for row, is_covered in zip(
+            past.repairs, self._covered(past, assessment), strict=True
+        ):
+            repair = self._repair(job, row, assessment if is_covered else None)
             self.repairs[head.job].append(repair)
             yield repair
             for part_used in self._parts_used(repair, row):
@@ -235,8 +237,15 @@ class _Importer:
             assessed_on=head.booked_in,
         )
 
+    @staticmethod
+    def _covered(past: PastJob, assessment: ReturnAssessment | None) -> list[bool]:
+        """Return which of the repairs the earlier repair's warranty covers."""
+        is_free = assessment is not None and assessment.is_warranty_repair
+        by = assessment.earlier.fault.code if is_free else None
+        return warranty.covered([row.fault for row in past.repairs], by=by)
+
     def _repair(
-        self, job: Job, row: ImportRow, assessment: ReturnAssessment | None
+        self, job: Job, row: ImportRow, covered_by: ReturnAssessment | None
     ) -> Repair:
         fault, fix = self.linked.faults[row.fault], self.linked.fixes.get(row.fix)
         record = {"fault_name": fault.name, "fix_name": fix.name if fix else ""}
@@ -264,7 +273,7 @@ class _Importer:
             )
             if row.outcome == states.FIXED:
                 promise = repair.promise(
-                    on=row.handed_back, shop=self.shop, decision=assessment
+                    on=row.handed_back, shop=self.shop, decision=covered_by
                 )
                 repair.warranty_days = promise.days
                 repair.warranty_until = promise.until

@@ -3,8 +3,12 @@
 The day of handover is day 0; the last day is included.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import TypeVar
+
+Fault = TypeVar("Fault")
 
 
 @dataclass(frozen=True)
@@ -33,6 +37,19 @@ def promise(
         handed_over, old_until=continued_until, rest_days=min_days
     )
     return Promise((until - handed_over).days, until)
+
+
+def covered(faults: Sequence[Fault], *, by: Fault | None) -> list[bool]:
+    """Return which repairs of a visit, given by their faults, a warranty covers.
+
+    `by` is the fault of the earlier repair whose warranty is in force; None if there is
+    none. It covers that fault and no other. Where the bench recorded the fault that is
+    back under another name only, it covers all of the visit.
+    """
+    if by is None:
+        return [False] * len(faults)
+    same = [fault == by for fault in faults]
+    return same if any(same) else [True] * len(faults)
 
 
 def warranty_until(handed_over: date, *, days: int) -> date:

@@ -185,6 +185,12 @@ def _check_warranty(job: Job) -> None:
         raise RefusedError(
             "Not a warranty repair: the customer must accept a quote first."
         )
+    if chargeable := job.chargeable_repairs:
+        codes = ", ".join(repair.fault.code for repair in chargeable)
+        raise RefusedError(
+            f"The warranty does not cover {codes}: the customer must accept a quote for"
+            " it first. Or mark it as not repaired."
+        )
 
 
 def decline(job: Job, *, stamp: Stamp, why: str = "") -> None:
@@ -277,7 +283,7 @@ def hand_over(job: Job, *, stamp: Stamp, shop: Shop) -> None:
             "A device cannot be handed over before the day it was booked in."
         )
     transition(job, HANDED_OVER, stamp=stamp, handed_over_on=on, uncollected_since=None)
-    decision = job.decision
+    decision, covered = job.decision, job.covered_repairs
     labour = list(job.labour.all())
     repairs = list(
         job.repairs.select_related("fix").prefetch_related("labour", "parts_used")
@@ -295,7 +301,8 @@ def hand_over(job: Job, *, stamp: Stamp, shop: Shop) -> None:
         )
         repair.handed_over_on = on
         if repair.outcome == FIXED:
-            promise = repair.promise(on=on, shop=shop, decision=decision)
+            continued = decision if repair.pk in covered else None
+            promise = repair.promise(on=on, shop=shop, decision=continued)
             repair.warranty_days, repair.warranty_until = promise.days, promise.until
         repair.save(
             update_fields=["cost", "handed_over_on", "warranty_days", "warranty_until"]

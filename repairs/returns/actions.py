@@ -25,10 +25,7 @@ def assess_return(
         _check_earlier(earlier, job=job)
         if is_in_warranty and assessment not in (states.SAME_FAULT, states.UNDECIDED):
             raise RefusedError("Only the same fault can be in warranty.")
-        if job.approved_warranty_repair and not (
-            is_in_warranty and assessment == states.SAME_FAULT
-        ):
-            _revoke_warranty(job, stamp=stamp)
+        was_free = job.approved_warranty_repair
         decision = ReturnAssessment.objects.create(
             job=job,
             earlier=earlier,
@@ -38,6 +35,8 @@ def assess_return(
             by=stamp.by,
             assessed_on=stamp.on,
         )
+        if was_free and not job.needs_no_quote:
+            _revoke_warranty(job, stamp=stamp)
         Comeback.objects.write(job)
         return decision
 

@@ -11,7 +11,7 @@ from django.urls import reverse
 
 from repairs.customers.models import Customer, Device
 from repairs.faults.models import Symptom
-from repairs.jobs import states
+from repairs.jobs import states, warranty
 from shopdesk.fields import MoneyField
 from shopdesk.lookup import narrowed, rank_matches
 from shopdesk.recording.recorded import Recorded, RecordedQuerySet
@@ -266,9 +266,38 @@ class Job(Recorded):
 
     @property
     def is_warranty_repair(self) -> bool:
-        """Whether this visit costs the customer nothing: a comeback in warranty."""
+        """Whether the visit is a comeback in warranty; see `covered_repairs`."""
         decision = self.decision
         return decision is not None and decision.is_warranty_repair
+
+    @property
+    def covered_repairs(self) -> set[int]:
+        """The numbers of its repairs that are free: under the earlier repair's
+        warranty. A new fault found on the same visit is charged."""
+        repairs, decision = list(self.repairs.all()), self.decision
+        by = decision.covered_fault if decision else None
+        faults = [repair.fault_id for repair in repairs]
+        is_covered = warranty.covered(faults, by=by)
+        return {
+            repair.pk
+            for repair, covered in zip(repairs, is_covered, strict=True)
+            if covered
+        }
+
+    @property
+    def chargeable_repairs(self) -> list:
+        """Its repairs that are to be fixed and that no warranty covers."""
+        covered = self.covered_repairs
+        return [
+            repair
+            for repair in self.repairs.all()
+            if not repair.is_not_repaired and repair.pk not in covered
+        ]
+
+    @property
+    def needs_no_quote(self) -> bool:
+        """Whether all of it is done under warranty."""
+        return self.is_warranty_repair and not self.chargeable_repairs
 
     @property
     def was_approved(self) -> bool:

@@ -180,7 +180,7 @@ class Repair(Recorded):
     def promise(self, *, on: date, shop: Shop, decision) -> warranty.Promise:
         """Return the warranty it gets if it is handed over on that day.
 
-        `decision` is the one in force about the visit, or None.
+        `decision` is the one whose warranty covers the repair, or None.
         """
         days = self.warranty_days
         if days is None and self.fix is not None:

@@ -59,6 +59,11 @@ class ReturnAssessment(models.Model):
         return self.is_in_warranty and self.assessment == states.SAME_FAULT
 
     @property
+    def covered_fault(self) -> int | None:
+        """The fault that the warranty covers; None if it covers nothing."""
+        return self.earlier.fault_id if self.is_warranty_repair else None
+
+    @property
     def continued_until(self) -> date | None:
         """The last day of the warranty that a repair on this visit continues."""
         return self.earlier.warranty_until if self.is_warranty_repair else None

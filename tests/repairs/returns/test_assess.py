@@ -166,15 +166,19 @@ def test_a_covered_comeback_needs_no_quote_and_costs_only_the_shop(bench, me, ea
     lost = make.repair(job, make.fault())
     url = reverse("bench:diagnose", args=[job.pk])
     bench.post(url)
-    bench.post(reverse("bench:start_warranty_repair", args=[job.pk]))
+    start = reverse("bench:start_warranty_repair", args=[job.pk])
+    answer = bench.post(start)
+    told = f"The warranty does not cover {lost.fault.code}"
+    assert told in bench.get(answer.url).content.decode()
+    lost.outcome = states.NOT_FIXED
+    lost.save()
+    bench.post(start)
     job.refresh_from_db()
     assert job.state == states.APPROVED and job.approved_warranty_repair
     job.labour.create(repair=again, minutes=30, by=me)
     job.labour.create(repair=lost, minutes=10, by=me)
     job.labour.create(minutes=20, by=me)  # finding: shared by both
     again.parts_used.create(part=make.part(), quantity=2, cost=Decimal("1.25"))
-    lost.outcome = states.NOT_FIXED
-    lost.save()
     workflow.mark_repaired(job, stamp=make.stamp(by=me))
     again.final_tests.create(tries=5, needed=5, run_at=timezone.now())
     workflow.complete_final_test(job, stamp=make.stamp(by=me))
