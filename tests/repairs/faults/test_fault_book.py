@@ -79,8 +79,8 @@ def test_a_fault_has_the_same_query_count_for_1_and_30_fixes(
         fix = make.fix(fault)
         UsualPart.objects.create(fix=fix, part=make.part())
         make.repair(fault_=fault, fix=fix)
-    # session, person, shop, fault, fixes, usual parts, their parts, count, rows
-    with django_assert_num_queries(9):
+    # session, person, shop, fault, fixes, usual parts, their parts, count, keys, rows
+    with django_assert_num_queries(10):
         page = client.get(fault.get_absolute_url())
     assert len(page.context["fixes"]) == n
 

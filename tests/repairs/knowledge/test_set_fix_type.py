@@ -153,9 +153,13 @@ def test_the_counter_loads_the_verdict_of_each_earlier_repair(owner, pair):
 
 def test_the_job_page_loads_the_record_of_its_fault(owner, pair):
     job = make.job()
-    make.repair(job, pair[0])
+    repair = make.repair(job, pair[0])
     page = page_text(owner.get(job.get_absolute_url()))
     address = reverse("knowledge:fault_record", args=[pair[0].pk])
-    assert f'hx-get="{address}"' in page
-    record = page_text(owner.get(address, headers={"HX-Request": "true"}))
+    assert f'hx-get="{address}?repair={repair.pk}"' in page
+    asked = {"repair": repair.pk}
+    record = page_text(owner.get(address, asked, headers={"HX-Request": "true"}))
     assert "6 of 9</a> within 90 days" in record
+    # Chosen with one press; without a repair there is nothing to choose for.
+    choose = reverse("bench:select_fix", args=[repair.pk])
+    assert choose in record and choose not in page_text(owner.get(address))
