@@ -127,6 +127,17 @@ def add_board_replacement(quote: Quote, *, on: date) -> None:
 
 
 @transaction.atomic
+def add_fix(quote: Quote, *, repair_pk: int, fix_pk: int, on: date) -> None:
+    """Add an option with this fix for one repair of the job, at its usual price."""
+    _, quote = lock_draft(quote)
+    shop = Shop.current()
+    with document_language(shop):
+        proposals.add_fix_option(
+            quote, repair_pk=repair_pk, fix_pk=fix_pk, on=on, shop=shop
+        )
+
+
+@transaction.atomic
 def add_option(quote: Quote) -> QuoteOption:
     """Add an empty option after the others."""
     _, quote = lock_draft(quote)

@@ -6,17 +6,19 @@ Their texts are in the document language if the caller activates it.
 from datetime import date
 from decimal import Decimal
 
-from django.db.models import Count, Max, Prefetch, Q
+from django.db.models import Count, Max, Prefetch, Q, QuerySet
 from django.utils.translation import gettext
 
 from billing.pricing.comeback_price import Price
 from billing.pricing.option_price import FixOfRepair, price_repairs, return_shipping
 from billing.pricing.track_record_words import describe_all, describe_track_record
 from billing.quotes.models import MAX_LINES, MAX_OPTIONS, Quote, QuoteLine, QuoteOption
+from repairs.comebacks.record import ComebackReport
+from repairs.comebacks.standing import report_of, standing
 from repairs.faults import fix_types
 from repairs.faults.models import Fix
 from repairs.jobs import states
-from repairs.jobs.models import Job
+from repairs.jobs.models import Job, Repair
 from repairs.knowledge.track_record import (
     TrackRecord,
     load_track_record,
@@ -47,10 +49,10 @@ BOARD_MINUTES = 60  # to replace a board, unless the shop's minimum is more
 
 def add_proposed_options(quote: Quote, *, on: date, shop: Shop) -> None:
     """Add a lasting option and a stopgap, if the fault book has both."""
-    record = load_track_record(on=on, shop=shop)
+    record, report = load_track_record(on=on, shop=shop), report_of(on, shop=shop)
     covered = quote.job.covered_repairs
     repairs = [
-        (repair, _best_fixes(repair))
+        (repair, _best_fixes(repair, report=report))
         for repair in quote.job.repairs.select_related("fault", "fix")
         if repair.outcome not in (states.NO_FAULT_FOUND, states.NOT_REPAIRABLE)
         and repair.pk not in covered
@@ -70,27 +72,58 @@ def add_proposed_options(quote: Quote, *, on: date, shop: Shop) -> None:
         _add_repair_option(quote, fixes, kind, shop=shop, record=record)
 
 
-def _best_fixes(repair) -> dict[str, Fix]:
-    """Return the fix of each type: selected at the bench, else used most often."""
+def add_fix_option(
+    quote: Quote, *, repair_pk: int, fix_pk: int, on: date, shop: Shop
+) -> None:
+    """Add the option that repairs one fault with this fix, the others with their best.
+
+    Raises: RefusedError if the fault book does not have the fix for that fault.
+    """
+    record, report = load_track_record(on=on, shop=shop), report_of(on, shop=shop)
+    repairs = list(quote.job.repairs.select_related("fault", "fix"))
+    chosen = next((repair for repair in repairs if repair.pk == repair_pk), None)
+    fix = chosen and fixes_of(chosen).filter(pk=fix_pk).first()
+    if not fix:
+        raise RefusedError("The fault book does not have this fix for the fault.")
+    kind = standing(report, chosen.fault_id, fix).for_customer
+    fixes: list[FixOfRepair] = []
+    for repair in repairs:
+        if repair == chosen:
+            fixes.append((repair, fix))
+        elif repair.outcome not in (states.NO_FAULT_FOUND, states.NOT_REPAIRABLE):
+            best = _best_fixes(repair, report=report)
+            fixes.append((repair, best.get(kind) or next(iter(best.values()), None)))
+    _add_repair_option(quote, fixes, kind, shop=shop, record=record)
+
+
+def fixes_of(repair: Repair) -> QuerySet[Fix]:
+    """Return the fixes that the fault book has for it, and the one selected."""
+    return (
+        Fix.objects.filter(
+            Q(faults=repair.fault, is_retired=False) | Q(pk=repair.fix_id)
+        )
+        .distinct()
+        .prefetch_related(Prefetch("usual_parts__part"))
+    )
+
+
+def _best_fixes(repair: Repair, *, report: ComebackReport) -> dict[str, Fix]:
+    """Return the fix of each type: selected at the bench, else used most often.
+
+    A fix with too many comebacks is a stopgap, whatever its recorded type.
+    """
     done = Count(
         "repairs",
         filter=Q(repairs__fault=repair.fault, repairs__outcome=states.FIXED),
         distinct=True,
     )
-    fixes = (
-        Fix.objects.filter(
-            Q(faults=repair.fault, is_retired=False) | Q(pk=repair.fix_id)
-        )
-        .distinct()
-        .annotate(done=done)
-        .prefetch_related(Prefetch("usual_parts__part"))
-        .order_by("-done", "minutes", "code")
-    )
+    fixes = fixes_of(repair).annotate(done=done).order_by("-done", "minutes", "code")
     best: dict[str, Fix] = {}
     for fix in sorted(fixes, key=lambda fix: fix.pk != repair.fix_id):
         is_selected = fix.pk == repair.fix_id
-        kind = (is_selected and repair.fix_type) or fix.fix_type
-        best.setdefault(kind, fix)
+        recorded = repair.fix_type if is_selected else ""
+        found = standing(report, repair.fault_id, fix, recorded=recorded)
+        best.setdefault(found.for_customer, fix)
     return best
 
 

@@ -11,6 +11,7 @@ from django_tables2 import RequestConfig
 
 from billing.quotes import answering, drafting, queries, sending
 from billing.quotes.filters import QuoteFilter
+from billing.quotes.fix_offers import fix_offers
 from billing.quotes.forms import DraftForms, RecordAcceptanceForm, RecordDeclineForm
 from billing.quotes.links import create_address
 from billing.quotes.models import MAX_OPTIONS, Quote
@@ -126,6 +127,7 @@ def _draft_page(request, quote, forms):
             "forms": forms.all,
             "written_in": quote.written_in(request.shop),
             "has_room": len(forms.options) < MAX_OPTIONS,
+            "fixes": fix_offers(quote.job, on=timezone.localdate(), shop=request.shop),
             "fingerprint": queries.draft_fingerprint(quote),
         },
     )
@@ -195,10 +197,13 @@ def _save_draft(request, quote, then, *, removed="", is_sent=False):
 REMOVE = re.compile(r"(line|option) ([0-9]{1,18})", re.ASCII)
 
 
+ADD_FIX = re.compile(r"add fix ([0-9]{1,18}) ([0-9]{1,18})", re.ASCII)
+
+
 def _change_draft(request, quote):
     """Save the draft; add or remove a line or an option if asked to."""
     change = request.POST.get("then", "")
-    remove = REMOVE.fullmatch(change)
+    remove, fix = REMOVE.fullmatch(change), ADD_FIX.fullmatch(change)
 
     def then():
         today = timezone.localdate()
@@ -206,6 +211,8 @@ def _change_draft(request, quote):
             drafting.remove_option(quote, pk=int(remove[2]))
         elif remove:
             drafting.remove_line(quote, pk=int(remove[2]))
+        elif fix:
+            drafting.add_fix(quote, repair_pk=int(fix[1]), fix_pk=int(fix[2]), on=today)
         elif change == "add option":
             drafting.add_option(quote)
         elif change == "add return":

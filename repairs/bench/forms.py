@@ -5,6 +5,7 @@ from django.core.exceptions import ValidationError
 from django.db.models import Q
 
 from repairs.bench.fields import FaultField, FixField, PartField
+from repairs.comebacks.standing import standing
 from repairs.faults import fix_types
 from repairs.faults.cautions import OF_DEVICE
 from repairs.faults.models import CODE, Fault, Fix, Hazard
@@ -234,8 +235,9 @@ class JobFixForm(forms.Form):
         datalist="fixes-options", required=False, label="or another fix (code or words)"
     )
 
-    def __init__(self, *args, repair, fixes=None, **kwargs):
+    def __init__(self, *args, repair, fixes=None, report=None, **kwargs):
         super().__init__(*args, **kwargs)
+        self.fault_id, self.report = repair.fault_id, report
         field = self.fields["chosen"]
         field.label_from_instance = self._label
         field.queryset = Fix.objects.filter(
@@ -245,10 +247,12 @@ class JobFixForm(forms.Form):
             field.choices = [(fix.pk, self._label(fix)) for fix in fixes]
         self.initial.setdefault("chosen", repair.fix_id)
 
-    @staticmethod
-    def _label(fix):
-        kind = fix.get_fix_type_display()
-        return f"{fix.code} {fix.name} (usually {kind}, {fix.minutes} min)"
+    def _label(self, fix):
+        kind = f"usually {fix.get_fix_type_display()}"
+        if self.report:
+            found = standing(self.report, self.fault_id, fix)
+            kind = found.text if found.mismatch else kind
+        return f"{fix.code} {fix.name} ({kind}, {fix.minutes} min)"
 
     def clean(self):
         data = super().clean()
@@ -444,10 +448,15 @@ class CloseForm(forms.Form):
     no_part_needed = forms.BooleanField(required=False, label="No parts needed")
     note = text(max_length=4000, label="Note for the next repair")
 
-    def __init__(self, *args, repair, **kwargs):
+    def __init__(self, *args, repair, report=None, **kwargs):
         super().__init__(*args, **kwargs)
         self.repair = repair
         usual = repair.fix.fix_type if repair.fix else ""
+        if repair.fix and report:
+            found = standing(report, repair.fault_id, repair.fix)
+            usual = found.for_customer
+            if found.mismatch:
+                self.fields["fix_type"].help_text = f"{found.text}.".capitalize()
         self.initial = {
             "outcome": repair.outcome or states.FIXED,
             "fix_type": repair.fix_type or usual,

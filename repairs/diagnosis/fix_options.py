@@ -10,8 +10,7 @@ from repairs.comebacks.scope import Scope
 from repairs.faults.models import Fault, Fix, UsualPart
 from repairs.knowledge.fix_comparison import FixComparison
 from repairs.knowledge.track_record import load_track_record
-from shopdesk.money import rounded
-from shopdesk.shop.models import Shop, TaxRate
+from shopdesk.shop.models import Shop
 
 MAX_SHOWN = 6
 
@@ -42,11 +41,8 @@ def fix_lines(
     usual = UsualPart.objects.filter(fix__in=[option.fix for option in options])
     for one in usual.select_related("part").order_by("pk"):
         parts.setdefault(one.fix_id, []).append(one)
-    tax = _tax(on, shop)
     lines = []
     for option in options:
-        net = option.cost.price / (1 + tax / 100)
-        profit = rounded(net - option.total_cost, places=shop.places)
         lines.append(
             FixLine(
                 fix=option.fix,
@@ -54,21 +50,11 @@ def fix_lines(
                 minutes=record.minutes(fault.pk, option.fix),
                 price=option.cost.price,
                 is_whole=option.cost.is_whole,
-                profit=profit if option.cost.is_whole else None,
+                profit=option.profit,
                 parts=parts.get(option.fix.pk, []),
             )
         )
     return report, lines
-
-
-def _tax(on: date, shop: Shop) -> Decimal:
-    """Return the rate in percent that prices include, 0 if they include none."""
-    if not shop.prices_include_tax:
-        return Decimal(0)
-    try:
-        return shop.tax(on).rate
-    except TaxRate.DoesNotExist:
-        return Decimal(0)
 
 
 def planned_minutes(fault: Fault, *, on: date, shop: Shop) -> int | None:

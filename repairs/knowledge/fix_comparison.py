@@ -1,7 +1,8 @@
-"""The fixes of one fault compared: track record, price and total cost."""
+"""The fixes of one fault compared: track record, price and profit after comebacks."""
 
 import math
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from functools import cached_property
 from itertools import combinations
@@ -11,12 +12,13 @@ from django.db.models import Q
 from repairs.comebacks.comeback_table import Row
 from repairs.comebacks.estimate.kaplan_meier import log_rank
 from repairs.comebacks.record import ComebackReport
+from repairs.comebacks.standing import Standing
 from repairs.faults import fix_types
 from repairs.faults.models import Fault, Fix, UsualPart
 from repairs.knowledge.curve_chart import CurveChart, curve_chart
 from repairs.stock.queries import current_costs
 from shopdesk.money import rounded
-from shopdesk.shop.models import Shop
+from shopdesk.shop.models import Shop, TaxRate
 from shopdesk.shop.price_list import FixCost, PartNeed, fix_cost
 
 MAX_COMPARED = 6  # fixes of one fault; if there are more, the most frequent
@@ -33,6 +35,12 @@ class FixOption:
     cost: FixCost
     total_cost: Decimal
     """Cost to the shop, including expected comebacks."""
+    profit: Decimal | None
+    """Net price less total cost; None if a part has no price."""
+
+    @property
+    def standing(self) -> Standing:
+        return Standing(self.fix.fix_type, self.row)
 
 
 @dataclass(frozen=True)
@@ -85,8 +93,11 @@ class FixComparison:
             Q(id__in=done) | Q(faults=self.fault, is_retired=False)
         ).distinct()
         costs = usual_costs(list(fixes), shop=shop)
+        tax = included_tax(self.report.scope.as_of, shop)
         options = [
-            self._option(fix, done.get(fix.pk), costs[fix.pk], places=shop.places)
+            self._option(
+                fix, done.get(fix.pk), costs[fix.pk], tax=tax, places=shop.places
+            )
             for fix in fixes
         ]
         return sorted(
@@ -98,11 +109,12 @@ class FixComparison:
         )
 
     def _option(
-        self, fix: Fix, row: Row | None, cost: FixCost, *, places: int
+        self, fix: Fix, row: Row | None, cost: FixCost, *, tax: Decimal, places: int
     ) -> FixOption:
         risk = row.risk if row else self.report.average_risk
         rework_cost = row.mean_rework_cost if row else cost.cost
         total = cost.cost + Decimal(repr(risk)) * rework_cost
+        profit = rounded(cost.price / (1 + tax / 100) - total, places=places)
         others = [other for other in self.rows if other is not row]
         return FixOption(
             fix=fix,
@@ -112,6 +124,7 @@ class FixComparison:
             ),
             cost=cost,
             total_cost=rounded(total, places=places),
+            profit=profit if cost.is_whole else None,
         )
 
     def curves(self, *, focus: int | None = None) -> CurveChart | None:
@@ -122,6 +135,16 @@ class FixComparison:
         return curve_chart(
             self.rows, counts=table.counts, limit=table.limit, focus=focus
         )
+
+
+def included_tax(on: date, shop: Shop) -> Decimal:
+    """Return the rate in percent that prices include, 0 if they include none."""
+    if not shop.prices_include_tax:
+        return Decimal(0)
+    try:
+        return shop.tax(on).rate
+    except TaxRate.DoesNotExist:
+        return Decimal(0)
 
 
 def usual_costs(fixes: list[Fix], *, shop: Shop) -> dict[int, FixCost]:

@@ -9,6 +9,7 @@ from repairs.comebacks.record import comeback_report
 from repairs.comebacks.risk_chart import forest_plots
 from repairs.comebacks.scope import Scope
 from repairs.month.report import month_report
+from repairs.month.top_advice import first_advice
 from shopdesk.papers.render import SCREENS, render_pdf
 from shopdesk.shop.models import Shop
 
@@ -21,10 +22,12 @@ def render_report_pdf(scope: Scope, *, shop: Shop) -> bytes:
     report = comeback_report(scope, shop=shop)
     midnight = datetime.combine(scope.as_of, time(), timezone.get_current_timezone())
     drawn = report.rows[:MAX_LINES]
+    month = month_report(scope, shop=shop)
     return render_pdf(
         "repairs/month/report.html",
         {
-            "month": month_report(scope, shop=shop),
+            "month": month,
+            "first": first_advice(report, month, shop=shop),
             "report": report,
             "headings": HEADINGS,
             "shop": shop,

@@ -29,6 +29,7 @@ from repairs.month.groups import warnings as warnings_for
 from repairs.month.papers import render_report_pdf
 from repairs.month.report import groups, month_report
 from repairs.month.tables import BoardTable, DeliveryTable, ModelTable
+from repairs.month.top_advice import first_advice
 from repairs.stock.models import Delivery
 from shopdesk.sent_forms.attempts import attempt
 
@@ -42,6 +43,9 @@ def month(request):
     if form.is_valid():
         context["month"] = month_report(form.scope, shop=request.shop)
         context["report"] = comeback_report(form.scope, shop=request.shop)
+        context["first"] = first_advice(
+            context["report"], context["month"], shop=request.shop
+        )
     return render(request, "repairs/month/month.html", context)
 
 

@@ -5,7 +5,7 @@ import pytest
 
 from repairs.comebacks.record import ComebackReport, build_report
 from repairs.comebacks.scope import Scope
-from repairs.knowledge.fix_comparison import FixComparison
+from repairs.knowledge.fix_comparison import FixComparison, included_tax
 from shopdesk.shop.models import Shop
 from tests import make
 
@@ -89,3 +89,22 @@ def test_a_single_fix_has_nothing_to_be_compared_with():
     fixes, [option] = comparison(fault)
     assert fixes.pairs == []
     assert option.probability_best is None
+
+
+def test_profit_after_comebacks_does_not_favour_the_bad_cheap_fix():
+    """The cheap fix costs less in total, and still earns less per job."""
+    make.shop(hourly_cost=Decimal(30), hourly_rate=Decimal(90), minimum_minutes=0)
+    fault = make.fault()
+    cheap = make.fix(fault, code="CHEAP", minutes=20)
+    good = make.fix(fault, code="GOOD", minutes=60)
+    repairs(fault, cheap, comebacks=6)
+    repairs(fault, good, comebacks=0)
+    _, options = comparison(fault)
+    by = {option.fix.code: option for option in options}
+    assert by["CHEAP"].total_cost < by["GOOD"].total_cost
+    assert by["CHEAP"].profit < by["GOOD"].profit
+    one = by["GOOD"]
+    tax = 1 + included_tax(LATER, Shop.current()) / 100
+    assert one.profit == pytest.approx(
+        one.cost.price / tax - one.total_cost, abs=Decimal("0.01")
+    )

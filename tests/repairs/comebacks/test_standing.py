@@ -1,0 +1,119 @@
+"""One verdict everywhere: the type in the fault book beside the measured one."""
+
+from datetime import timedelta
+
+import pytest
+from django.utils import timezone
+
+from billing.quotes import drafting
+from repairs.bench.forms import CloseForm, JobFixForm
+from repairs.comebacks.standing import report_of, standing
+from repairs.faults.fix_types import LASTING, STOPGAP
+from repairs.jobs import states
+from shopdesk.shop.models import Shop
+from tests import make
+
+pytestmark = pytest.mark.django_db
+
+
+def past(fault, fix, *, held=0, back=0):
+    for n in range(held + back):
+        on = timezone.localdate() - timedelta(days=400 - n)
+        came = on + timedelta(days=30) if n < back else None
+        make.past_repair(fault, fix, on=on, back_on=came)
+
+
+@pytest.fixture
+def shop():
+    return make.shop(warranty_days_lasting=180, warranty_days_stopgap=30)
+
+
+@pytest.fixture
+def fixes(shop):
+    """A lasting fix that comes back, a stopgap that does not, and one never done."""
+    fault = make.fault()
+    bad = make.fix(fault, code="BAD", name="Reflow")
+    good = make.fix(fault, code="GLUE", name="Glue", fix_type=STOPGAP)
+    new = make.fix(fault, code="NEW", name="Replace")
+    past(fault, bad, held=17, back=8)
+    past(fault, good, held=60)
+    return fault, bad, good, new
+
+
+def open_repair(fault, fix=None):
+    repair = make.repair(fault_=fault)
+    repair.fix = fix
+    repair.save()
+    repair.job.state = states.DIAGNOSED
+    repair.job.save()
+    return repair
+
+
+def test_it_says_both_types_where_they_differ(fixes):
+    fault, bad, good, new = fixes
+    report = report_of(timezone.localdate(), shop=Shop.current())
+    worse, better, unknown = (standing(report, fault.pk, f) for f in (bad, good, new))
+    assert worse.text == (
+        "recorded as lasting, performs like a stopgap: 8 of 25 came back"
+    )
+    assert (worse.measured, worse.for_customer) == (STOPGAP, STOPGAP)
+    assert better.text == (
+        "recorded as stopgap, lasts better than recorded: 0 of 60 came back"
+    )
+    assert (better.measured, better.for_customer) == (LASTING, STOPGAP)
+    assert (unknown.text, unknown.for_customer) == ("lasting", LASTING)
+
+
+def test_the_fix_picker_and_closing_follow_the_verdict(fixes):
+    fault, bad, _, new = fixes
+    report = report_of(timezone.localdate(), shop=Shop.current())
+    repair = open_repair(fault, bad)
+    form = JobFixForm(repair=repair, report=report)
+    labels = {
+        value.instance.code: label for value, label in form["chosen"].field.choices
+    }
+    assert "performs like a stopgap: 8 of 25 came back" in labels["BAD"]
+    assert "(usually lasting," in labels["NEW"]
+    closing = CloseForm(repair=repair, report=report)
+    assert closing.initial["fix_type"] == STOPGAP
+    assert "performs like a stopgap" in closing.fields["fix_type"].help_text
+    repair.fix = new
+    assert CloseForm(repair=repair, report=report).initial["fix_type"] == LASTING
+
+
+def test_a_quote_calls_a_fix_that_comes_back_a_stopgap_with_its_warranty(fixes):
+    fault, bad, _, new = fixes
+    repair = open_repair(fault, bad)
+    quote = drafting.draft(repair.job, stamp=make.stamp(on=timezone.localdate()))
+    options = {option.fix.code: option for option in quote.options.all()}
+    assert options["BAD"].fix_type == STOPGAP
+    assert options["BAD"].warranty_days == 30
+    assert "may return" in options["BAD"].description
+    assert options["NEW"].fix_type == LASTING
+    assert options["NEW"].warranty_days == 180
+
+
+def test_one_press_adds_any_fix_of_the_fault_with_its_price_and_record(fixes, owner):
+    fault, bad, good, _ = fixes
+    repair = open_repair(fault, bad)
+    quote = drafting.draft(repair.job, stamp=make.stamp(on=timezone.localdate()))
+    page = " ".join(owner.get(quote.get_absolute_url()).content.decode().split())
+    press = f"add fix {repair.pk} {good.pk}"
+    assert f'value="{press}"' in page
+    assert "lasts better than recorded: 0 of 60 came back" in page
+    on = timezone.localdate()
+    drafting.add_fix(quote, repair_pk=repair.pk, fix_pk=good.pk, on=on)
+    added = quote.options.get(fix=good)
+    assert added.lines.first().price == added.lines.first().suggested > 0
+    assert "60" in added.track_record
+
+
+def test_a_fix_of_another_fault_is_not_added(fixes):
+    fault, bad, *_ = fixes
+    strange = make.fix(make.fault(), code="STRANGE")
+    repair = open_repair(fault, bad)
+    quote = drafting.draft(repair.job, stamp=make.stamp(on=timezone.localdate()))
+    with pytest.raises(drafting.RefusedError, match="does not have this fix"):
+        drafting.add_fix(
+            quote, repair_pk=repair.pk, fix_pk=strange.pk, on=timezone.localdate()
+        )
