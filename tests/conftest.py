@@ -10,8 +10,10 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import pytest
+from django.core.cache import cache
 from hypothesis import configuration, settings
 
+from repairs.comebacks.standing import RECENT
 from tests import papers
 
 # Playwright keeps a loop running in this thread, and Django would refuse its database.
@@ -345,3 +347,9 @@ def reset_database_after_transactions(request):
     TransactionTestCase._fixture_teardown = reset
     yield
     TransactionTestCase._fixture_teardown = flush
+
+
+@pytest.fixture(autouse=True)
+def no_verdicts_of_another_test():
+    """Forget the bench's verdicts, which are not marked by the data behind them."""
+    cache.delete(RECENT)

@@ -13,8 +13,7 @@ from billing.pricing.comeback_price import Price
 from billing.pricing.option_price import FixOfRepair, price_repairs, return_shipping
 from billing.pricing.track_record_words import describe_all, describe_track_record
 from billing.quotes.models import MAX_LINES, MAX_OPTIONS, Quote, QuoteLine, QuoteOption
-from repairs.comebacks.record import ComebackReport
-from repairs.comebacks.standing import report_of, standing
+from repairs.comebacks.standing import Verdicts, standing, verdicts_of
 from repairs.faults import fix_types
 from repairs.faults.models import Fix
 from repairs.jobs import states
@@ -49,10 +48,10 @@ BOARD_MINUTES = 60  # to replace a board, unless the shop's minimum is more
 
 def add_proposed_options(quote: Quote, *, on: date, shop: Shop) -> None:
     """Add a lasting option and a stopgap, if the fault book has both."""
-    record, report = load_track_record(on=on, shop=shop), report_of(on, shop=shop)
+    record, verdicts = load_track_record(on=on, shop=shop), verdicts_of(on, shop=shop)
     covered = quote.job.covered_repairs
     repairs = [
-        (repair, _best_fixes(repair, report=report))
+        (repair, _best_fixes(repair, verdicts=verdicts))
         for repair in quote.job.repairs.select_related("fault", "fix")
         if repair.outcome not in (states.NO_FAULT_FOUND, states.NOT_REPAIRABLE)
         and repair.pk not in covered
@@ -79,19 +78,25 @@ def add_fix_option(
 
     Raises: RefusedError if the fault book does not have the fix for that fault.
     """
-    record, report = load_track_record(on=on, shop=shop), report_of(on, shop=shop)
-    repairs = list(quote.job.repairs.select_related("fault", "fix"))
+    record, verdicts = load_track_record(on=on, shop=shop), verdicts_of(on, shop=shop)
+    covered = quote.job.covered_repairs
+    repairs = [
+        repair
+        for repair in quote.job.repairs.select_related("fault", "fix")
+        if repair.pk not in covered
+    ]
     chosen = next((repair for repair in repairs if repair.pk == repair_pk), None)
     fix = chosen and fixes_of(chosen).filter(pk=fix_pk).first()
     if not fix:
         raise RefusedError("The fault book does not have this fix for the fault.")
-    kind = standing(report, chosen.fault_id, fix).for_customer
+    kind = standing(verdicts, chosen.fault_id, fix).for_customer
     fixes: list[FixOfRepair] = []
     for repair in repairs:
+        is_left = repair.outcome in (states.NO_FAULT_FOUND, states.NOT_REPAIRABLE)
         if repair == chosen:
             fixes.append((repair, fix))
-        elif repair.outcome not in (states.NO_FAULT_FOUND, states.NOT_REPAIRABLE):
-            best = _best_fixes(repair, report=report)
+        elif not is_left:
+            best = _best_fixes(repair, verdicts=verdicts)
             fixes.append((repair, best.get(kind) or next(iter(best.values()), None)))
     _add_repair_option(quote, fixes, kind, shop=shop, record=record)
 
@@ -107,7 +112,7 @@ def fixes_of(repair: Repair) -> QuerySet[Fix]:
     )
 
 
-def _best_fixes(repair: Repair, *, report: ComebackReport) -> dict[str, Fix]:
+def _best_fixes(repair: Repair, *, verdicts: Verdicts) -> dict[str, Fix]:
     """Return the fix of each type: selected at the bench, else used most often.
 
     A fix with too many comebacks is a stopgap, whatever its recorded type.
@@ -122,7 +127,7 @@ def _best_fixes(repair: Repair, *, report: ComebackReport) -> dict[str, Fix]:
     for fix in sorted(fixes, key=lambda fix: fix.pk != repair.fix_id):
         is_selected = fix.pk == repair.fix_id
         recorded = repair.fix_type if is_selected else ""
-        found = standing(report, repair.fault_id, fix, recorded=recorded)
+        found = standing(verdicts, repair.fault_id, fix, recorded=recorded)
         best.setdefault(found.for_customer, fix)
     return best
 

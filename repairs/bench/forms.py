@@ -235,9 +235,9 @@ class JobFixForm(forms.Form):
         datalist="fixes-options", required=False, label="or another fix (code or words)"
     )
 
-    def __init__(self, *args, repair, fixes=None, report=None, **kwargs):
+    def __init__(self, *args, repair, fixes=None, verdicts=None, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fault_id, self.report = repair.fault_id, report
+        self.fault_id, self.verdicts = repair.fault_id, verdicts
         field = self.fields["chosen"]
         field.label_from_instance = self._label
         field.queryset = Fix.objects.filter(
@@ -249,8 +249,8 @@ class JobFixForm(forms.Form):
 
     def _label(self, fix):
         kind = f"usually {fix.get_fix_type_display()}"
-        if self.report:
-            found = standing(self.report, self.fault_id, fix)
+        if self.verdicts:
+            found = standing(self.verdicts, self.fault_id, fix)
             kind = found.text if found.mismatch else kind
         return f"{fix.code} {fix.name} ({kind}, {fix.minutes} min)"
 
@@ -448,12 +448,12 @@ class CloseForm(forms.Form):
     no_part_needed = forms.BooleanField(required=False, label="No parts needed")
     note = text(max_length=4000, label="Note for the next repair")
 
-    def __init__(self, *args, repair, report=None, **kwargs):
+    def __init__(self, *args, repair, verdicts=None, **kwargs):
         super().__init__(*args, **kwargs)
         self.repair = repair
         usual = repair.fix.fix_type if repair.fix else ""
-        if repair.fix and report:
-            found = standing(report, repair.fault_id, repair.fix)
+        if repair.fix and verdicts:
+            found = standing(verdicts, repair.fault_id, repair.fix)
             usual = found.for_customer
             if found.mismatch:
                 self.fields["fix_type"].help_text = f"{found.text}.".capitalize()

@@ -12,7 +12,7 @@ from repairs.bench import forms, queries, sections
 from repairs.bench import next_step as steps
 from repairs.bench.next_step import NextStep, next_step
 from repairs.bench.test_points import TestPoint, points_of, stage_of
-from repairs.comebacks.standing import report_of
+from repairs.comebacks.standing import recent_verdicts
 from repairs.diagnosis.queries import by_usualness
 from repairs.faults.cautions import BATTERY, SWOLLEN_BATTERY, cautions
 from repairs.faults.models import Check, UsualPart
@@ -332,9 +332,9 @@ class JobPage:
         return queries.fixes_of_faults(panel.repair.fault_id for panel in self.repairs)
 
     @cached_property
-    def comebacks(self):
+    def verdicts(self):
         """The record by which the fixes are called lasting or stopgap."""
-        return report_of(timezone.localdate(), shop=self.shop)
+        return recent_verdicts(timezone.localdate(), shop=self.shop)
 
     @cached_property
     def details_form(self):
@@ -464,7 +464,7 @@ class RepairPanel:
         fixes = list(self.page.fixes_of_fault.get(self.repair.fault_id, ()))
         if self.repair.fix is not None and self.repair.fix not in fixes:
             fixes.append(self.repair.fix)
-        facts = {"repair": self.repair, "fixes": fixes, "report": self.page.comebacks}
+        facts = {"repair": self.repair, "fixes": fixes, "verdicts": self.page.verdicts}
         return self._form("fix", forms.JobFixForm, **facts)
 
     @cached_property
@@ -481,5 +481,5 @@ class RepairPanel:
 
     @cached_property
     def close_form(self):
-        facts = {"repair": self.repair, "report": self.page.comebacks}
+        facts = {"repair": self.repair, "verdicts": self.page.verdicts}
         return self._form("close", forms.CloseForm, **facts)

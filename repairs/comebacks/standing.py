@@ -6,13 +6,22 @@ Every screen and paper that says “lasting” or “stopgap” of a fix asks he
 from dataclasses import dataclass
 from datetime import date
 
+from django.core.cache import cache
+
+from repairs.comebacks.cache import cached, fingerprint
 from repairs.comebacks.comeback_table import Row
 from repairs.comebacks.estimate import verdict
-from repairs.comebacks.record import ComebackReport, comeback_report
+from repairs.comebacks.record import comeback_report
 from repairs.comebacks.scope import Scope
 from repairs.faults.fix_types import LABELS, LASTING, STOPGAP
 from repairs.faults.models import Fix
 from shopdesk.shop.models import Shop
+
+RECENT, RECENT_SECONDS = "recent-verdicts", 600
+LARGE = 50_000  # repairs; from here on one more changes little, and a day's rows stay
+
+Verdicts = dict[tuple[int, int], Row]
+"""The row of each fault and fix that has repairs."""
 
 
 @dataclass(frozen=True)
@@ -59,15 +68,35 @@ class Standing:
         )
 
 
-def report_of(on: date, *, shop: Shop) -> ComebackReport:
-    """Return the report of all repairs by that day, cached until data change."""
+def verdicts_of(on: date, *, shop: Shop) -> Verdicts:
+    """Return the rows of all repairs by that day, cached: one query if unchanged."""
     scope = Scope(as_of=on, within=shop.comeback_period_days)
-    return comeback_report(scope, shop=shop)
+    return cached(
+        "verdicts",
+        scope,
+        lambda: {row.pair: row for row in comeback_report(scope, shop=shop).rows},
+        fingerprint=fingerprint(shop),
+        may_be_old=lambda rows: sum(row.repairs for row in rows.values()) >= LARGE,
+    )
+
+
+def recent_verdicts(on: date, *, shop: Shop) -> Verdicts:
+    """Return the same, at most ten minutes old: usually without a query.
+
+    For the bench, where each press would make the fingerprint new.
+    """
+    asked = (on, shop.comeback_period_days, shop.max_comeback_risk)
+    key = (*asked, shop.verdict_confidence)
+    stored = cache.get(RECENT)
+    if stored is None or stored[0] != key:
+        stored = key, verdicts_of(on, shop=shop)
+        cache.set(RECENT, stored, RECENT_SECONDS)
+    verdicts: Verdicts = stored[1]
+    return verdicts
 
 
 def standing(
-    report: ComebackReport, fault_id: int, fix: Fix, *, recorded: str = ""
+    verdicts: Verdicts, fault_id: int, fix: Fix, *, recorded: str = ""
 ) -> Standing:
     """Return what the fix is called; `recorded` is the type if not the fault book's."""
-    row = report.row_of(fault_id, fix.pk)
-    return Standing(recorded or fix.fix_type, row)
+    return Standing(recorded or fix.fix_type, verdicts.get((fault_id, fix.pk)))

@@ -1,4 +1,4 @@
-"""The month's recommendations in order of their value: what to do, worth, and how.
+"""The month's recommendations in order of their value: what to do, and why.
 
 A value is an expectation: jobs per month of the pair × difference of profit per job.
 Prices are those of the fault book today, so it is not cached with the report.
@@ -31,15 +31,15 @@ DAYS_PER_MONTH = Decimal(YEAR) / 12
 
 @dataclass(frozen=True)
 class Advice:
-    """One thing to do. `worth` per month is None if it cannot be said in money."""
+    """One thing to do. `value` per month is None if it cannot be said in money."""
 
     kind: str
     """`replace`, `stopgap`, `lasting` or `delivery`."""
-    worth: Decimal | None
+    value: Decimal | None
     jobs: Decimal
     """Jobs per month that it concerns."""
     per_job: Decimal | None = None
-    """What each of them is worth."""
+    """The value for each of them."""
     source: Recommendation | None = None
     group: GroupRow | None = None
     delivery: Delivery | None = None
@@ -102,7 +102,7 @@ def top_advice(
     ]
     return sorted(
         [*deliveries, *pairs],
-        key=lambda one: (one.worth is None, -(one.worth or Decimal(0))),
+        key=lambda one: (one.value is None, -(one.value or Decimal(0))),
     )
 
 
@@ -155,7 +155,7 @@ def _pair(
         kind, wanted, per_job = "stopgap", STOPGAP, row.comeback_allowance
     return Advice(
         kind=kind,
-        worth=None if per_job is None else rounded(per_job * jobs, places=places),
+        value=None if per_job is None else rounded(per_job * jobs, places=places),
         jobs=jobs,
         per_job=per_job,
         source=source,
@@ -182,7 +182,7 @@ def _delivery(
     shop: Shop,
     as_of: date,
 ) -> Advice:
-    """Return what blocking is worth: the comebacks above expectation that it saves.
+    """Return the value of blocking: the comebacks above expectation that it saves.
 
     The ratio is the one adjusted towards the average, and no more jobs are counted
     than the parts left would serve in a month.
@@ -205,7 +205,7 @@ def _delivery(
     per_job = rounded(Decimal(repr(above)) * cost, places=shop.places)
     return Advice(
         kind="delivery",
-        worth=rounded(per_job * jobs, places=shop.places),
+        value=rounded(per_job * jobs, places=shop.places),
         jobs=jobs,
         per_job=per_job,
         group=group,

@@ -13,11 +13,13 @@ from django.utils import timezone
 from repairs.bench import sections
 from repairs.bench.actions import create_fault
 from repairs.bench.sections import section_mode
+from repairs.comebacks.standing import recent_verdicts
 from repairs.faults.models import Fault, Fix, Symptom
 from repairs.jobs import states, workflow
 from repairs.jobs.models import AccessCode, Job, Labour
 from repairs.stock.models import Part, StockMovement
 from shopdesk.errors import RefusedError
+from shopdesk.shop.models import Shop
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -724,7 +726,11 @@ def test_the_page_lists_each_change_of_status(bench, me):
 
 
 def queries(ask):
-    """The statements that read or write rows, but for those around a transaction."""
+    """The statements that read or write rows, but for those around a transaction.
+
+    The verdicts are in the cache, as they are until another repair is counted.
+    """
+    recent_verdicts(timezone.localdate(), shop=Shop.current())
     connection.queries_log.clear()
     with CaptureQueriesContext(connection) as captured:
         answer = ask()

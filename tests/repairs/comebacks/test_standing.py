@@ -7,7 +7,7 @@ from django.utils import timezone
 
 from billing.quotes import drafting
 from repairs.bench.forms import CloseForm, JobFixForm
-from repairs.comebacks.standing import report_of, standing
+from repairs.comebacks.standing import standing, verdicts_of
 from repairs.faults.fix_types import LASTING, STOPGAP
 from repairs.jobs import states
 from shopdesk.shop.models import Shop
@@ -51,8 +51,8 @@ def open_repair(fault, fix=None):
 
 def test_it_says_both_types_where_they_differ(fixes):
     fault, bad, good, new = fixes
-    report = report_of(timezone.localdate(), shop=Shop.current())
-    worse, better, unknown = (standing(report, fault.pk, f) for f in (bad, good, new))
+    verdicts = verdicts_of(timezone.localdate(), shop=Shop.current())
+    worse, better, unknown = (standing(verdicts, fault.pk, f) for f in (bad, good, new))
     assert worse.text == (
         "recorded as lasting, performs like a stopgap: 8 of 25 came back"
     )
@@ -66,19 +66,19 @@ def test_it_says_both_types_where_they_differ(fixes):
 
 def test_the_fix_picker_and_closing_follow_the_verdict(fixes):
     fault, bad, _, new = fixes
-    report = report_of(timezone.localdate(), shop=Shop.current())
+    verdicts = verdicts_of(timezone.localdate(), shop=Shop.current())
     repair = open_repair(fault, bad)
-    form = JobFixForm(repair=repair, report=report)
+    form = JobFixForm(repair=repair, verdicts=verdicts)
     labels = {
         value.instance.code: label for value, label in form["chosen"].field.choices
     }
     assert "performs like a stopgap: 8 of 25 came back" in labels["BAD"]
     assert "(usually lasting," in labels["NEW"]
-    closing = CloseForm(repair=repair, report=report)
+    closing = CloseForm(repair=repair, verdicts=verdicts)
     assert closing.initial["fix_type"] == STOPGAP
     assert "performs like a stopgap" in closing.fields["fix_type"].help_text
     repair.fix = new
-    assert CloseForm(repair=repair, report=report).initial["fix_type"] == LASTING
+    assert CloseForm(repair=repair, verdicts=verdicts).initial["fix_type"] == LASTING
 
 
 def test_a_quote_calls_a_fix_that_comes_back_a_stopgap_with_its_warranty(fixes):

@@ -58,10 +58,10 @@ def test_a_cheap_bad_fix_is_replaced_and_the_value_is_jobs_times_profit(owner):
     gain -= other.risk * float(other.mean_rework_cost)
     assert float(first.per_job) == pytest.approx(gain, abs=0.02)
     assert float(first.jobs) == pytest.approx(24 / 12)
-    assert first.worth == round(first.per_job * first.jobs, 2)
+    assert first.value == round(first.per_job * first.jobs, 2)
     text = " ".join(owner.get(MONTH).content.decode().split())
     assert "Stop offering “" in text
-    assert f"about <bdi>{first.worth}" in text or str(first.worth) in text
+    assert f"about <bdi>{first.value}" in text or str(first.value) in text
     assert "more profit per job after comebacks" in text
 
 
@@ -107,7 +107,7 @@ def test_at_most_five_come_first_by_value_and_the_paper_has_them_too(owner):
     done(fault, glue, held=60)
     _, shown = advice()
     assert len(shown) == MAX_FIRST
-    values = [one.worth for one in shown]
+    values = [one.value for one in shown]
     assert values == sorted(values, reverse=True)
     pdf = owner.get("/comebacks/comebacks.pdf").content
     assert "a month" in text_of(pdf, "-raw")
