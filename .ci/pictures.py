@@ -127,12 +127,13 @@ def show_booking_in(page):
 
 
 def show_job(page):
-    """Show the job whose fault the shop has repaired most often, with its fixes."""
+    """Show a job that was just booked in, with what past jobs say."""
     from repairs.jobs.models import Job
 
-    jobs = Job.objects.filter(state__in=("diagnosed", "quoted", "approved"))
-    job = max(jobs, key=lambda job: job.repairs.first().fault.repairs.count())
+    jobs = Job.objects.filter(state="booked_in", decisions=None)
+    job = jobs.filter(has_liquid_damage=False, has_swollen_battery=False).first()
     page.goto(f"/bench/{job.pk}/")
+    page.locator("details#what-we-know").wait_for()
 
 
 def show_quote_draft(page):
