@@ -21,7 +21,7 @@ WORKED_ON = {
 NOT_YET = {
     FAULTS: frozenset({states.EXPECTED}),
     READINGS: frozenset({states.EXPECTED}),
-    PARTS: frozenset({states.EXPECTED}),
+    PARTS: frozenset({states.EXPECTED, states.BOOKED_IN}),
     FINAL_TEST: states.BEFORE_REPAIRED | {states.EXPECTED, states.QUOTED},
     CLOSE: frozenset({states.EXPECTED}),
 }

@@ -936,7 +936,7 @@ def test_sections_open_when_they_are_worked_on_and_fold_when_done(bench, state):
     }
     expected = {
         states.EXPECTED: ("hidden", "hidden", "folded", "folded"),
-        states.BOOKED_IN: ("hidden", "folded", "folded", "open"),
+        states.BOOKED_IN: ("hidden", "hidden", "folded", "open"),
         states.DIAGNOSED: ("hidden", "folded", "folded", "folded"),
         states.QUOTED: ("hidden", "folded", "folded", "folded"),
         states.APPROVED: ("hidden", "open", "folded", "open"),
