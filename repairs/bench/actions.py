@@ -284,7 +284,14 @@ def remove_labour(labour: Labour, *, stamp: Stamp) -> None:
 
 @transaction.atomic
 def record_final_test(
-    repair: Repair, *, tries: int, failed: int, note: str, shop: Shop, stamp: Stamp
+    repair: Repair,
+    *,
+    tries: int,
+    failed: int,
+    note: str,
+    reproduces: bool = False,
+    shop: Shop,
+    stamp: Stamp,
 ) -> None:
     """Tries after the repair. A failure sends the job back to repair; enough passes for
     every fault complete the final test."""
@@ -297,7 +304,8 @@ def record_final_test(
     repair.final_tests.create(
         tries=tries,
         failed=failed,
-        needed=repair.passes_needed(shop),
+        needed=repair.passes_needed(shop, reproduces=reproduces),
+        reproduces=reproduces,
         note=note,
         by=stamp.by,
         run_at=stamp.at,

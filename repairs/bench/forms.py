@@ -429,8 +429,13 @@ class FinalTestForm(forms.Form):
     tries = count(MOST_TRIES, min_value=1, label="Tries")
     failed = count(MOST_TRIES, min_value=0, initial=0, label="Failures")
     note = forms.CharField(max_length=300, required=False, label="Test conditions")
+    reproduces = forms.BooleanField(
+        required=False, label="Same conditions as when it failed at the bench"
+    )
 
     def clean(self):
+        if self.cleaned_data.get("reproduces") and not self.cleaned_data.get("note"):
+            self.add_error("note", "Enter the conditions: warm, moved, under load …")
         tries, failed = self.cleaned_data.get("tries"), self.cleaned_data.get("failed")
         if tries is not None and failed is not None and failed > tries:
             self.add_error("failed", f"Enter at most {tries}, the number of tries.")

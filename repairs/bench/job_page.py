@@ -425,6 +425,18 @@ class RepairPanel:
         tests = self.repair.valid_tests
         return tests[-1].needed if tests else self.repair.passes_needed(self.page.shop)
 
+    @property
+    def _before(self) -> final_test.Counts:
+        tests = self.repair.valid_tests
+        reproduces = bool(tests) and tests[-1].reproduces
+        return self.repair.failures_before(self.page.shop, reproduces=reproduces)
+
+    @property
+    def needs_fewer_if_reproduced(self) -> int:
+        """The passes needed under the conditions of the bench, if these are fewer."""
+        fewer = self.repair.passes_needed(self.page.shop, reproduces=True)
+        return fewer if fewer < self.needed else 0
+
     @cached_property
     def passes(self) -> int:
         return final_test.passes(self.repair.valid_tests)
@@ -437,15 +449,14 @@ class RepairPanel:
     def why_so_many(self) -> str:
         job = self.page.job
         was_seen = bool(job.verified_failures or job.counter_failures)
-        before = self.repair.failures_before
-        return final_test.why_so_many(*before, needed=self.needed, was_seen=was_seen)
+        needed = self.needed
+        return final_test.why_so_many(*self._before, needed=needed, was_seen=was_seen)
 
     @property
     def what_it_means(self) -> str:
-        before = self.repair.failures_before
-        return (
-            final_test.what_it_means(*before, passes=self.passes) if self.passes else ""
-        )
+        if not self.passes:
+            return ""
+        return final_test.what_it_means(*self._before, passes=self.passes)
 
     @property
     def usual_parts(self):

@@ -14,6 +14,10 @@ MAX_TRIES = 30_000
 """No test is longer: a fault that was never seen cannot be ruled out by testing."""
 
 
+Counts = tuple[int, int]
+"""Failures, and the tries in which they occurred."""
+
+
 class Test(Protocol):
     """One record of the final test: tries, and how many passes were needed then."""
 
@@ -51,6 +55,18 @@ def tries_needed(failures: int, tries: int, *, risk: float = 0.05) -> int:
         chance *= (b + passes) / (a + b + passes)
         passes += 1
     return max(passes, 1)
+
+
+def weaker_evidence(*seen: Counts, risk: float = 0.05) -> Counts:
+    """Return the failures and tries before the repair that need more passes after it.
+
+    A fault that shows less often at the counter than at the bench needs the passes of
+    the counter. Where it never failed, one failure in one try is taken.
+    """
+    failed = [counts for counts in seen if counts[0]]
+    return max(
+        failed, key=lambda counts: tries_needed(*counts, risk=risk), default=(1, 1)
+    )
 
 
 def hours_needed(failures: int, hours: float, *, risk: float = 0.05) -> float:

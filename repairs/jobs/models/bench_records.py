@@ -252,6 +252,8 @@ class FinalTest(Recorded):
     tries = models.PositiveSmallIntegerField()
     failed = models.PositiveSmallIntegerField(default=0)
     needed = models.PositiveSmallIntegerField(editable=False)
+    # Under the conditions in which it failed at the bench.
+    reproduces = models.BooleanField("same conditions", default=False)
     note = models.CharField(max_length=300, blank=True)
     by = models.ForeignKey(STAFF, null=True, on_delete=models.PROTECT, related_name="+")
     run_at = models.DateTimeField()

@@ -139,22 +139,24 @@ class Repair(Recorded):
             (work.minutes for work in self.labour.all()), self.minutes_from_history
         )
 
-    @property
-    def failures_before(self) -> tuple[int, int]:
-        """How often it failed in how many tries before the repair."""
-        job = self.job
-        if job.verified_tries and job.verified_failures:
-            return job.verified_failures, job.verified_tries
-        if job.counter_tries and job.counter_failures:
-            # Not reproduced at the bench, but at the counter.
-            return job.counter_failures, job.counter_tries
-        return 1, 1
+    def failures_before(
+        self, shop: Shop, *, reproduces: bool = False
+    ) -> final_test.Counts:
+        """How often it failed in how many tries before the repair.
 
-    def passes_needed(self, shop: Shop) -> int:
+        Of counter and bench, the weaker evidence counts; a final test that `reproduces`
+        the conditions in which it failed at the bench is held against those.
+        """
+        job = self.job
+        bench = job.verified_failures or 0, job.verified_tries or 0
+        counter = job.counter_failures or 0, job.counter_tries or 0
+        seen = [bench] if reproduces and bench[0] else [bench, counter]
+        return final_test.weaker_evidence(*seen, risk=float(shop.final_test_risk))
+
+    def passes_needed(self, shop: Shop, *, reproduces: bool = False) -> int:
         """Return the passes that make the final test mean something."""
-        return final_test.tries_needed(
-            *self.failures_before, risk=float(shop.final_test_risk)
-        )
+        before = self.failures_before(shop, reproduces=reproduces)
+        return final_test.tries_needed(*before, risk=float(shop.final_test_risk))
 
     @property
     def valid_tests(self) -> list:

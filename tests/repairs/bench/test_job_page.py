@@ -268,6 +268,26 @@ def test_one_fault_may_be_given_up_while_the_other_is_mended(bench):
     assert repair.job.state == states.TESTED
 
 
+def test_the_weaker_evidence_counts_unless_the_test_reproduces_it(bench):
+    """Seldom at the counter, always at the bench: needed at alpha = .05 [C] 63 and 2."""
+    seen = {"counter_failures": 1, "counter_tries": 10}
+    seen |= {"verified_failures": 5, "verified_tries": 5}
+    repair = working(states.REPAIRED, **seen)
+    name = f"final-test-{repair.pk}"
+    page = bench.get(repair.job.get_absolute_url()).content.decode()
+    assert "63 passes still needed" in page and "2 passes are enough" in page
+    facts = {f"{name}-tries": "2", f"{name}-failed": "0", f"{name}-reproduces": "on"}
+    page = send(bench, "record_final_test", repair, **facts).content.decode()
+    assert "Enter the conditions" in page and not repair.final_tests.exists()
+    send(bench, "record_final_test", repair, **facts, **{f"{name}-note": "warm"})
+    repair.job.refresh_from_db()
+    assert repair.job.state == states.TESTED
+    test = repair.final_tests.get()
+    assert test.reproduces and test.needed == 2
+    page = bench.get(repair.job.get_absolute_url()).content.decode()
+    assert "5 of 5 tries failed before the repair" in page
+
+
 # --- readings and minutes -------------------------------------------------------
 
 
