@@ -588,7 +588,7 @@ class Workshop(RuleBasedStateMachine):
     def a_warranty_repair_begins(self, n, trouble):
         known, job = self.job(n)
         if job:
-            may = job.is_warranty_repair
+            may = job.needs_no_quote
             is_done, _ = self.do(trouble, workflow.approve_warranty_repair, job)
             self.step("warranty", known, may, is_done)
             for repair in job.repairs.filter(fix=None) if is_done else ():
