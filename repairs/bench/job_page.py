@@ -429,7 +429,7 @@ class RepairPanel:
     def _before(self) -> final_test.Counts:
         tests = self.repair.valid_tests
         reproduces = bool(tests) and tests[-1].reproduces
-        return self.repair.failures_before(self.page.shop, reproduces=reproduces)
+        return self.repair.failures_before(reproduces=reproduces)
 
     @property
     def needs_fewer_if_reproduced(self) -> int:

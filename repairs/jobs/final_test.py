@@ -57,16 +57,14 @@ def tries_needed(failures: int, tries: int, *, risk: float = 0.05) -> int:
     return max(passes, 1)
 
 
-def weaker_evidence(*seen: Counts, risk: float = 0.05) -> Counts:
+def weaker_evidence(*seen: Counts) -> Counts:
     """Return the failures and tries before the repair that need more passes after it.
 
     A fault that shows less often at the counter than at the bench needs the passes of
     the counter. Where it never failed, one failure in one try is taken.
     """
     failed = [counts for counts in seen if counts[0]]
-    return max(
-        failed, key=lambda counts: tries_needed(*counts, risk=risk), default=(1, 1)
-    )
+    return max(failed, key=lambda counts: tries_needed(*counts), default=(1, 1))
 
 
 def hours_needed(failures: int, hours: float, *, risk: float = 0.05) -> float:

@@ -139,9 +139,7 @@ class Repair(Recorded):
             (work.minutes for work in self.labour.all()), self.minutes_from_history
         )
 
-    def failures_before(
-        self, shop: Shop, *, reproduces: bool = False
-    ) -> final_test.Counts:
+    def failures_before(self, *, reproduces: bool = False) -> final_test.Counts:
         """How often it failed in how many tries before the repair.
 
         Of counter and bench, the weaker evidence counts; a final test that `reproduces`
@@ -151,11 +149,11 @@ class Repair(Recorded):
         bench = job.verified_failures or 0, job.verified_tries or 0
         counter = job.counter_failures or 0, job.counter_tries or 0
         seen = [bench] if reproduces and bench[0] else [bench, counter]
-        return final_test.weaker_evidence(*seen, risk=float(shop.final_test_risk))
+        return final_test.weaker_evidence(*seen)
 
     def passes_needed(self, shop: Shop, *, reproduces: bool = False) -> int:
         """Return the passes that make the final test mean something."""
-        before = self.failures_before(shop, reproduces=reproduces)
+        before = self.failures_before(reproduces=reproduces)
         return final_test.tries_needed(*before, risk=float(shop.final_test_risk))
 
     @property

@@ -269,7 +269,7 @@ def test_one_fault_may_be_given_up_while_the_other_is_mended(bench):
 
 
 def test_the_weaker_evidence_counts_unless_the_test_reproduces_it(bench):
-    """Seldom at the counter, always at the bench: needed at alpha = .05 [C] 63 and 2."""
+    """Seldom at the counter, always at the bench: 63 and 2 passes at 5 % [C]."""
     seen = {"counter_failures": 1, "counter_tries": 10}
     seen |= {"verified_failures": 5, "verified_tries": 5}
     repair = working(states.REPAIRED, **seen)
