@@ -141,10 +141,10 @@ def while_locked(server):
 
 def under_load(server, asked):
     """Ask for pages and save at an even rate; look at memory and open files."""
-    from tests.faults.busy_shop import Person, deposit, minutes
+    from tests.faults.busy_shop import Person, booking, minutes
 
     people = Queue()
-    kinds = (minutes, deposit) * 4
+    kinds = (minutes, booking) * 4
     for kind in kinds:
         people.put(Person(server.port, kind).sign_in())
     draw, times, errors, looks = random.Random(asked.seed), [], [], []
@@ -160,9 +160,10 @@ def under_load(server, asked):
                 before = len(person.acknowledged)
                 person.save()
                 if len(person.acknowledged) == before:
-                    errors.append((person.kind.__name__, person.answers[-1:]))
+                    statuses = [status for status, _ in person.answers[-1:]]
+                    errors.append((person.kind.__name__, *statuses))
             else:
-                more = OF_COUNTER if person.kind is deposit else ()
+                more = OF_COUNTER if person.kind is booking else ()
                 page = draw.choice(PAGES + more)
                 answer = person.visitor.get(page)
                 if answer.status != 200:
