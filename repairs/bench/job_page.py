@@ -11,6 +11,7 @@ from django.utils import timezone
 from repairs.bench import forms, queries, sections
 from repairs.bench import next_step as steps
 from repairs.bench.next_step import NextStep, next_step
+from repairs.bench.queue import is_overdue
 from repairs.bench.test_points import TestPoint, points_of, stage_of
 from repairs.comebacks.standing import recent_verdicts
 from repairs.diagnosis.queries import by_usualness
@@ -107,12 +108,7 @@ class JobPage:
 
     @property
     def is_late(self) -> bool:
-        job = self.job
-        return (
-            job.due_on is not None
-            and job.state not in (states.READY, states.HANDED_OVER)
-            and job.due_on < timezone.localdate()
-        )
+        return is_overdue(self.job, on=timezone.localdate())
 
     @cached_property
     def next_step(self) -> NextStep:

@@ -246,17 +246,17 @@ def use_part(request, pk):
 
 
 def find_fault(request, pk):
-    return _find(request, Fault, "fault-fault")
+    return _find(request, Fault, request.GET.get("fault-fault", ""))
 
 
 def find_fix(request, pk):
-    typed = [value for name, value in request.GET.items() if name.endswith("-other")]
-    return _find(request, Fix, typed=typed[0] if typed else "")
+    boxes = (text for name, text in request.GET.items() if name.endswith("-other"))
+    return _find(request, Fix, next(boxes, ""))
 
 
-def _find(request, model, name="", *, typed=""):
+def _find(request, model, typed):
     """The entries of the fault book that a box offers for what is typed so far."""
-    typed = (request.GET.get(name, "") if name else typed)[:200]
+    typed = typed[:200]
     found = model.objects.filter(is_retired=False).search(typed)[:12] if typed else []
     return render(request, "repairs/bench/_entry_options.html", {"entries": found})
 
