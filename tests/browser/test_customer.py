@@ -2,6 +2,7 @@
 
 import pytest
 from django.utils import timezone
+from playwright.sync_api import expect
 
 from billing.changes.models import ChangeAnswer
 from billing.quotes.links import create_link
@@ -123,7 +124,7 @@ def test_a_change_is_agreed_to_on_the_telephone(phone, stocked_shop):
 def test_a_link_that_opens_nothing_says_whom_to_ask(phone, stocked_shop):
     page = phone()
     page.goto("/q/nothing/")
-    assert page.get_by_role("heading", name="This link is not valid").is_visible()
+    expect(page.get_by_role("heading", name="This link is not valid")).to_be_visible()
     sound(page)
 
 

@@ -8,6 +8,7 @@ import pytest
 from django.conf import settings
 from django.urls import reverse
 from django.utils import timezone
+from playwright.sync_api import expect
 
 from repairs.customers.models import Customer, Device
 from repairs.jobs.models import Job, ReturnAssessment
@@ -119,7 +120,7 @@ def test_the_second_of_two_matches_is_chosen_with_the_arrow_keys(counter):
     keys.press("ArrowDown")
     keys.press("Enter")
     counter.wait_for_selector("text=Change customer")
-    assert counter.get_by_role("link", name="Ann Fenwick").is_visible()
+    expect(counter.get_by_role("link", name="Ann Fenwick")).to_be_visible()
     keys.press("Control+Enter")
     counter.wait_for_selector("#problems:focus")
     assert keys.pressed <= 9 and not Job.objects.open().exists()
@@ -173,13 +174,13 @@ def test_a_scanned_serial_shows_the_earlier_jobs(counter):
     counter.locator("#id_d-serial").focus()
     scan(counter, "SN-123456")
     counter.wait_for_selector("text=This device has been here before")
-    assert counter.get_by_role("row", name=repair.job.number).is_visible()
-    assert not counter.locator("#id_d-serial").is_visible()
+    expect(counter.get_by_role("row", name=repair.job.number)).to_be_visible()
+    expect(counter.locator("#id_d-serial")).not_to_be_visible()
     # Its owner brings it: one key.
     counter.wait_for_selector(f"[value='customer:{device.owner_id}']:focus")
     counter.keyboard.press("Enter")
     counter.wait_for_selector("#id_complaint:focus")
-    assert counter.get_by_role("link", name="Ada Fenwick").is_visible()
+    expect(counter.get_by_role("link", name="Ada Fenwick")).to_be_visible()
     assert not Job.objects.open().exists()
 
 
@@ -221,9 +222,9 @@ def test_typed_text_is_kept_while_an_answer_arrives(counter):
 
 def test_ticking_swollen_battery_shows_its_caution(counter):
     caution = counter.get_by_label("Swollen battery").locator("text=Fire and explosion")
-    assert not caution.first.is_visible()
+    expect(caution.first).not_to_be_visible()
     counter.locator("#id_has_swollen_battery").check()
-    assert caution.first.is_visible()
+    expect(caution.first).to_be_visible()
 
 
 def test_a_returning_customer_is_booked_in_without_scripts(plain_counter):
@@ -232,7 +233,7 @@ def test_a_returning_customer_is_booked_in_without_scripts(plain_counter):
     page.locator("#id_query").fill("fenw")
     page.keyboard.press("Enter")
     page.locator(f"[value='device:{device.pk}']").click()
-    assert page.get_by_role("row", name=repair.job.number).is_visible()
+    expect(page.get_by_role("row", name=repair.job.number)).to_be_visible()
     page.locator("#id_complaint").fill("Hums")
     page.get_by_role("button", name="Book in").click()
     job = booked(page)
