@@ -8,24 +8,24 @@ from functools import cached_property
 
 from django.utils import timezone
 
-from repairs.bench import forms, queries, sections
 from repairs.bench import next_step as steps
+from repairs.bench import queries, sections
 from repairs.bench.next_step import NextStep, next_step
+from repairs.bench.page_forms import PageForms
 from repairs.bench.queue import is_overdue
-from repairs.bench.test_points import TestPoint, points_of, stage_of
-from repairs.comebacks.standing import recent_verdicts
-from repairs.diagnosis.queries import by_usualness
+from repairs.bench.repair_panel import RepairPanel
+from repairs.bench.section_lines import SectionLines, SectionModes
+from repairs.bench.test_points import TestPoint, points_of
 from repairs.faults.cautions import BATTERY, SWOLLEN_BATTERY, cautions
-from repairs.faults.models import Check, UsualPart
-from repairs.jobs import closing, final_test, states, workflow
+from repairs.faults.models import UsualPart
+from repairs.jobs import closing, states, workflow
 from repairs.jobs.models import Job, Repair
 from repairs.knowledge.good_readings import UsualByPoint, usual_readings
-from shopdesk.look.shop_formats import day, moment
 
 FIRST_READINGS = 6  # test points that are shown before one asks for more
 
 
-class JobPage:
+class JobPage(PageForms):
     """The page of one job. `sent` is the form that was refused, under its name; it
     stands on the page in the place of an empty one, with all that was typed."""
 
@@ -44,10 +44,6 @@ class JobPage:
             "can": self.can,
             "forms": list(self.sent.values()),
         }
-
-    def form(self, name, form, *args, **kwargs):
-        """The form called `name`: as it was sent, or a fresh one."""
-        return self.sent.get(name) or form(*args, prefix=name, **kwargs)
 
     @cached_property
     def can(self) -> dict[str, bool]:
@@ -72,15 +68,15 @@ class JobPage:
     # --- what is shown ----------------------------------------------------------
 
     @cached_property
-    def repairs(self) -> "list[RepairPanel]":
+    def repairs(self) -> list[RepairPanel]:
         return [RepairPanel(repair, page=self) for repair in self.job.repairs.all()]
 
     @property
-    def to_be_fixed(self) -> "list[RepairPanel]":
+    def to_be_fixed(self) -> list[RepairPanel]:
         return [panel for panel in self.repairs if not panel.repair.is_not_repaired]
 
     @cached_property
-    def with_parts(self) -> "list[RepairPanel]":
+    def with_parts(self) -> list[RepairPanel]:
         """The repairs with the parts that are booked on them or usually needed."""
         queries.fetch_parts(list(self.job.repairs.all()))
         return self.repairs
@@ -169,8 +165,12 @@ class JobPage:
     # --- which sections are open, folded or hidden ------------------------------
 
     @cached_property
-    def modes(self) -> "SectionModes":
+    def modes(self) -> SectionModes:
         return SectionModes(self)
+
+    @cached_property
+    def lines(self) -> SectionLines:
+        return SectionLines(self)
 
     def is_empty(self, name: str) -> bool:
         """Whether nothing is recorded in a section, and nothing can be."""
@@ -261,232 +261,3 @@ class JobPage:
     @property
     def symptoms_seen(self):
         return [symptom for symptom in self.symptoms if symptom.is_seen]
-
-    # --- each section in one line, while it is folded ----------------------------
-
-    @property
-    def findings_line(self) -> str:
-        job, texts = self.job, []
-        if job.verified_tries:
-            texts.append(
-                f"failed {job.verified_failures} of {job.verified_tries} tries"
-            )
-        texts += [str(symptom) for symptom in self.symptoms_seen]
-        return " · ".join(texts or ["not verified yet"])
-
-    @property
-    def faults_line(self) -> str:
-        repairs = [panel.repair for panel in self.repairs]
-        lines = [
-            f"{one.fault.name} – {one.fix.name if one.fix else 'no fix selected'}"
-            for one in repairs
-        ]
-        return " · ".join(lines or ["no diagnosis yet"])
-
-    @property
-    def readings_line(self) -> str:
-        if not self.job.has_readings:
-            return "none yet"
-        points = [point for point in self.readings if point.before or point.after]
-        failed = sum(point.has_failed for point in points)
-        count = f"{len(points)} test point{'' if len(points) == 1 else 's'}"
-        return f"{count}, {failed} failed" if failed else count
-
-    @property
-    def parts_line(self) -> str:
-        used = [u for panel in self.with_parts for u in panel.repair.parts_used.all()]
-        return " · ".join(f"{u.quantity} × {u.part.number}" for u in used) or "none"
-
-    @property
-    def final_test_line(self) -> str:
-        to_go = max((panel.to_go for panel in self.to_be_fixed), default=0)
-        if to_go:
-            return f"{to_go} pass{'' if to_go == 1 else 'es'} still needed"
-        return "passed" if self.to_be_fixed else "not needed"
-
-    @property
-    def close_line(self) -> str:
-        job = self.job
-        return job.get_outcome_display() if job.outcome else "not closed"
-
-    @property
-    def history_line(self) -> str:
-        last = self.transitions[-1] if self.transitions else None
-        if last is None:
-            return f"booked in {day(self.job.booked_in_on)}"
-        return f"{last.get_to_state_display()} since {moment(last.made_at)}"
-
-    # --- what may be typed ------------------------------------------------------
-
-    @cached_property
-    def check_options(self):
-        return queries.not_retired(Check) if self.can["record_work"] else []
-
-    @cached_property
-    def fixes_of_fault(self):
-        """The fixes that the fault book names for the faults of this job."""
-        return queries.fixes_of_faults(panel.repair.fault_id for panel in self.repairs)
-
-    @cached_property
-    def verdicts(self):
-        """The record by which the fixes are called lasting or stopgap."""
-        return recent_verdicts(timezone.localdate(), shop=self.shop)
-
-    @cached_property
-    def details_form(self):
-        return self.form("head", forms.JobDetailsForm, instance=self.job)
-
-    @cached_property
-    def findings_form(self):
-        symptoms = self.symptoms
-        if self.job.state == states.BOOKED_IN:
-            seen = [one.pk for one in self.symptoms_seen]
-            symptoms = by_usualness(symptoms, job=self.job, seen=seen)
-        facts = {"job": self.job, "symptoms": symptoms}
-        return self.form("findings", forms.FindingsForm, **facts)
-
-    @cached_property
-    def fault_form(self):
-        return self.form("fault", forms.JobFaultForm)
-
-    @cached_property
-    def new_fault_form(self):
-        return self.form("newfault", forms.NewFaultForm)
-
-    @cached_property
-    def reading_form(self):
-        facts = {"usual": self.usual_readings, "stage": stage_of(self.job)}
-        return self.form("reading", forms.ReadingForm, **facts)
-
-    @cached_property
-    def timer_form(self):
-        return self._repair_choice("timer", forms.TimerForm, optional=True)
-
-    @cached_property
-    def minutes_form(self):
-        return self._repair_choice("minutes", forms.MinutesForm, optional=True)
-
-    @cached_property
-    def part_form(self):
-        return self._repair_choice("part", forms.JobPartForm)
-
-    def _repair_choice(self, name, form, **facts):
-        return self.form(name, form, repairs=self.job.repairs.all(), **facts)
-
-    @cached_property
-    def repaired_form(self):
-        return self.form("repaired", forms.CompleteRepairForm, usual=self.usual_parts)
-
-    @cached_property
-    def outcome_form(self):
-        return self.form("whole", forms.JobOutcomeForm)
-
-    @cached_property
-    def not_repaired_form(self):
-        return self.form("wayout", forms.NotRepairedForm)
-
-    @cached_property
-    def reason_form(self):
-        return self.form("reason", forms.ReasonForm)
-
-
-class SectionModes:
-    """How each section of the page is shown; one with a refused form is open."""
-
-    def __init__(self, page: JobPage):
-        self.page = page
-
-    def __getitem__(self, name: str) -> str:
-        page = self.page
-        if name not in sections.NAMES:
-            raise KeyError(name)
-        if name in page.refused:
-            return sections.OPEN
-        return sections.section_mode(
-            name,
-            state=page.job.state,
-            control=page.next_step.control,
-            is_empty=page.is_empty(name),
-        )
-
-
-class RepairPanel:
-    """One repair on that page: its final test in words, and its forms."""
-
-    def __init__(self, repair: Repair, *, page: JobPage):
-        self.repair, self.page = repair, page
-
-    @cached_property
-    def needed(self) -> int:
-        tests = self.repair.valid_tests
-        return tests[-1].needed if tests else self.repair.passes_needed(self.page.shop)
-
-    @property
-    def _before(self) -> final_test.Counts:
-        tests = self.repair.valid_tests
-        reproduces = bool(tests) and tests[-1].reproduces
-        return self.repair.failures_before(reproduces=reproduces)
-
-    @property
-    def needs_fewer_if_reproduced(self) -> int:
-        """The passes needed under the conditions of the bench, if these are fewer."""
-        fewer = self.repair.passes_needed(self.page.shop, reproduces=True)
-        return fewer if fewer < self.needed else 0
-
-    @cached_property
-    def passes(self) -> int:
-        return final_test.passes(self.repair.valid_tests)
-
-    @property
-    def to_go(self) -> int:
-        return max(0, self.needed - self.passes)
-
-    @property
-    def why_so_many(self) -> str:
-        job = self.page.job
-        was_seen = bool(job.verified_failures or job.counter_failures)
-        needed = self.needed
-        return final_test.why_so_many(*self._before, needed=needed, was_seen=was_seen)
-
-    @property
-    def what_it_means(self) -> str:
-        if not self.passes:
-            return ""
-        return final_test.what_it_means(*self._before, passes=self.passes)
-
-    @property
-    def usual_parts(self):
-        """Parts that the fix usually needs and that are not booked yet."""
-        if self.repair.fix is None:
-            return []
-        booked = {used.part_id for used in self.repair.parts_used.all()}
-        parts = self.repair.fix.usual_parts.all()
-        return [usual for usual in parts if usual.part_id not in booked]
-
-    def _form(self, name, form, **kwargs):
-        return self.page.form(f"{name}-{self.repair.pk}", form, **kwargs)
-
-    @cached_property
-    def fix_form(self):
-        fixes = list(self.page.fixes_of_fault.get(self.repair.fault_id, ()))
-        if self.repair.fix is not None and self.repair.fix not in fixes:
-            fixes.append(self.repair.fix)
-        facts = {"repair": self.repair, "fixes": fixes, "verdicts": self.page.verdicts}
-        return self._form("fix", forms.JobFixForm, **facts)
-
-    @cached_property
-    def new_fix_form(self):
-        return self._form("newfix", forms.NewFixForm)
-
-    @cached_property
-    def not_repaired_form(self):
-        return self._form("giveup", forms.NotRepairedForm)
-
-    @cached_property
-    def final_test_form(self):
-        return self._form("final-test", forms.FinalTestForm)
-
-    @cached_property
-    def close_form(self):
-        facts = {"repair": self.repair, "verdicts": self.page.verdicts}
-        return self._form("close", forms.CloseForm, **facts)

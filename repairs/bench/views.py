@@ -13,7 +13,13 @@ from django.views.decorators.vary import vary_on_headers
 from django_htmx.http import HttpResponseClientRedirect
 from django_tables2 import RequestConfig
 
-from repairs.bench import actions, forms
+from repairs.bench import (
+    actions,
+    closing_forms,
+    diagnosis_forms,
+    forms,
+    work_forms,
+)
 from repairs.bench.filters import BenchFilter
 from repairs.bench.job_page import JobPage
 from repairs.bench.queries import job_of, symptoms_for
@@ -137,7 +143,7 @@ def save_details(request, pk):
 
 def save_findings(request, pk):
     job = _job(pk)
-    form = forms.FindingsForm(
+    form = diagnosis_forms.FindingsForm(
         request.POST, job=job, symptoms=symptoms_for(job), prefix="findings"
     )
     save, sent, version = actions.save_findings, {"findings": form}, _version(request)
@@ -145,12 +151,12 @@ def save_findings(request, pk):
 
 
 def add_fault(request, pk):
-    job, form = _job(pk), forms.JobFaultForm(request.POST, prefix="fault")
+    job, form = _job(pk), diagnosis_forms.JobFaultForm(request.POST, prefix="fault")
     return answer(request, job, "_faults", actions.add_fault, job, sent={"fault": form})
 
 
 def create_fault(request, pk):
-    job, form = _job(pk), forms.NewFaultForm(request.POST, prefix="newfault")
+    job, form = _job(pk), diagnosis_forms.NewFaultForm(request.POST, prefix="newfault")
     sent = {"newfault": form}
     return answer(request, job, "_faults", actions.create_fault, job, sent=sent)
 
@@ -162,19 +168,19 @@ def remove_fault(request, pk):
 
 def select_fix(request, pk):
     repair, name = _repair(pk), f"fix-{pk}"
-    form = forms.JobFixForm(request.POST, repair=repair, prefix=name)
+    form = diagnosis_forms.JobFixForm(request.POST, repair=repair, prefix=name)
     return _of_repair(request, repair, "_faults", actions.select_fix, {name: form})
 
 
 def create_fix(request, pk):
     repair, name = _repair(pk), f"newfix-{pk}"
-    form = forms.NewFixForm(request.POST, prefix=name)
+    form = diagnosis_forms.NewFixForm(request.POST, prefix=name)
     return _of_repair(request, repair, "_faults", actions.create_fix, {name: form})
 
 
 def mark_not_repaired(request, pk):
     repair, name = _repair(pk), f"giveup-{pk}"
-    form = forms.NotRepairedForm(request.POST, prefix=name)
+    form = closing_forms.NotRepairedForm(request.POST, prefix=name)
     action = actions.mark_not_repaired
     return _of_repair(request, repair, "_faults", action, {name: form})
 
@@ -191,7 +197,7 @@ def resume_repair(request, pk):
 
 def add_reading(request, pk):
     job = get_object_or_404(Job.objects.select_related("device"), pk=pk)
-    form = forms.ReadingForm(
+    form = work_forms.ReadingForm(
         request.POST,
         usual=usual_readings(job.device, except_job=job),
         stage=stage_of(job),
@@ -209,7 +215,7 @@ def remove_reading(request, pk):
 
 def start_timer(request, pk):
     job = _job(pk)
-    form = forms.TimerForm(
+    form = work_forms.TimerForm(
         request.POST, repairs=_repairs(job), optional=True, prefix="timer"
     )
     facts = {"sent": {"timer": form}, "instead": "instead" in request.POST}
@@ -223,7 +229,7 @@ def stop_timer(request, pk):
 
 def add_labour(request, pk):
     job = _job(pk)
-    form = forms.MinutesForm(
+    form = work_forms.MinutesForm(
         request.POST, repairs=_repairs(job), optional=True, prefix="minutes"
     )
     sent = {"minutes": form}
@@ -237,7 +243,7 @@ def remove_labour(request, pk):
 
 def use_part(request, pk):
     job = _job(pk)
-    form = forms.JobPartForm(request.POST, repairs=_repairs(job), prefix="part")
+    form = work_forms.JobPartForm(request.POST, repairs=_repairs(job), prefix="part")
 
     def use(job, *, repair, **facts):
         return parts.use_part(repair, **facts)
@@ -276,7 +282,7 @@ def put_back_part(request, pk):
 
 def record_final_test(request, pk):
     repair, name = _repair(pk), f"final-test-{pk}"
-    sent = {name: forms.FinalTestForm(request.POST, prefix=name)}
+    sent = {name: closing_forms.FinalTestForm(request.POST, prefix=name)}
     record = actions.record_final_test
     shop = request.shop
     return answer(
@@ -315,7 +321,9 @@ def mark_repaired(request, pk):
     """Mark as repaired, with the usual parts that are ticked."""
     job = job_of(pk, user=request.user)
     usual = JobPage(job, request=request).usual_parts
-    form = forms.CompleteRepairForm(request.POST, usual=usual, prefix="repaired")
+    form = closing_forms.CompleteRepairForm(
+        request.POST, usual=usual, prefix="repaired"
+    )
     facts = {"sent": {"repaired": form}, "version": _version(request)}
     return answer(request, job, None, actions.complete_repair, job, **facts)
 
@@ -338,7 +346,7 @@ def close(request, pk):
     """Close as fixed, with the outcome of each repair; refused while one is missing."""
     job = _job(pk)
     of_repairs = {
-        f"close-{repair.pk}": forms.CloseForm(
+        f"close-{repair.pk}": closing_forms.CloseForm(
             request.POST, repair=repair, prefix=f"close-{repair.pk}"
         )
         for repair in job.repairs.select_related("fault", "fix")
@@ -348,13 +356,16 @@ def close(request, pk):
         outcomes = {form.repair: form.cleaned_data for form in of_repairs.values()}
         actions.close_fixed(job, repairs=outcomes, **facts)
 
-    sent = {"whole": forms.JobOutcomeForm(request.POST, prefix="whole"), **of_repairs}
+    sent = {
+        "whole": closing_forms.JobOutcomeForm(request.POST, prefix="whole"),
+        **of_repairs,
+    }
     version = _version(request)
     return answer(request, job, None, close_fixed, job, sent=sent, version=version)
 
 
 def close_without_repair(request, pk):
-    form = forms.NotRepairedForm(request.POST, prefix="wayout")
+    form = closing_forms.NotRepairedForm(request.POST, prefix="wayout")
     return _step(request, pk, workflow.close, sent={"wayout": form})
 
 

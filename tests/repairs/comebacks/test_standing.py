@@ -6,7 +6,8 @@ import pytest
 from django.utils import timezone
 
 from billing.quotes import drafting
-from repairs.bench.forms import CloseForm, JobFixForm
+from repairs.bench.closing_forms import CloseForm
+from repairs.bench.diagnosis_forms import JobFixForm
 from repairs.comebacks.standing import standing, verdicts_of
 from repairs.faults.fix_types import LASTING, STOPGAP
 from repairs.jobs import states

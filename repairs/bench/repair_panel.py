@@ -1,0 +1,89 @@
+"""One repair on the page of its job: its final test in words, and its forms."""
+
+from functools import cached_property
+
+from repairs.bench import closing_forms, diagnosis_forms
+from repairs.jobs import final_test
+from repairs.jobs.models import Repair
+
+
+class RepairPanel:
+    """`page` is the JobPage it stands on."""
+
+    def __init__(self, repair: Repair, *, page):
+        self.repair, self.page = repair, page
+
+    @cached_property
+    def needed(self) -> int:
+        tests = self.repair.valid_tests
+        return tests[-1].needed if tests else self.repair.passes_needed(self.page.shop)
+
+    @property
+    def _before(self) -> final_test.Counts:
+        tests = self.repair.valid_tests
+        reproduces = bool(tests) and tests[-1].reproduces
+        return self.repair.failures_before(reproduces=reproduces)
+
+    @property
+    def needs_fewer_if_reproduced(self) -> int:
+        """The passes needed under the conditions of the bench, if these are fewer."""
+        fewer = self.repair.passes_needed(self.page.shop, reproduces=True)
+        return fewer if fewer < self.needed else 0
+
+    @cached_property
+    def passes(self) -> int:
+        return final_test.passes(self.repair.valid_tests)
+
+    @property
+    def to_go(self) -> int:
+        return max(0, self.needed - self.passes)
+
+    @property
+    def why_so_many(self) -> str:
+        job = self.page.job
+        was_seen = bool(job.verified_failures or job.counter_failures)
+        needed = self.needed
+        return final_test.why_so_many(*self._before, needed=needed, was_seen=was_seen)
+
+    @property
+    def what_it_means(self) -> str:
+        if not self.passes:
+            return ""
+        return final_test.what_it_means(*self._before, passes=self.passes)
+
+    @property
+    def usual_parts(self):
+        """Parts that the fix usually needs and that are not booked yet."""
+        if self.repair.fix is None:
+            return []
+        booked = {used.part_id for used in self.repair.parts_used.all()}
+        parts = self.repair.fix.usual_parts.all()
+        return [usual for usual in parts if usual.part_id not in booked]
+
+    def _form(self, name, form, **kwargs):
+        return self.page.form(f"{name}-{self.repair.pk}", form, **kwargs)
+
+    @cached_property
+    def fix_form(self):
+        fixes = list(self.page.fixes_of_fault.get(self.repair.fault_id, ()))
+        if self.repair.fix is not None and self.repair.fix not in fixes:
+            fixes.append(self.repair.fix)
+        facts = {"repair": self.repair, "fixes": fixes, "verdicts": self.page.verdicts}
+        return self._form("fix", diagnosis_forms.JobFixForm, **facts)
+
+    @cached_property
+    def new_fix_form(self):
+        return self._form("newfix", diagnosis_forms.NewFixForm)
+
+    @cached_property
+    def not_repaired_form(self):
+        return self._form("giveup", closing_forms.NotRepairedForm)
+
+    @cached_property
+    def final_test_form(self):
+        return self._form("final-test", closing_forms.FinalTestForm)
+
+    @cached_property
+    def close_form(self):
+        facts = {"repair": self.repair, "verdicts": self.page.verdicts}
+        return self._form("close", closing_forms.CloseForm, **facts)
