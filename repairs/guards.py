@@ -37,6 +37,16 @@ def customer_is_erased(job: str) -> str:
     )
 
 
+def import_is_undone(job: str) -> str:
+    """Return a condition: the import that created the job of id `job` is undone."""
+    return (
+        "EXISTS (SELECT 1 FROM repairs_job made JOIN repairs_pastimport undone"
+        " ON undone.id = made.past_import_id"
+        f" WHERE made.id = {job} AND undone.undone_at IS NOT NULL)"
+    )
+
+
+UNDONE = import_is_undone("OLD.job_id")
 ERASED_JOB = customer_is_erased("OLD.job_id")
 FINAL = "A repair cannot be changed after handover."
 
@@ -47,6 +57,7 @@ GUARDS = [
         unless=erases(
             "why", others="id job_id from_state to_state by_id made_at", of=ERASED_JOB
         ),
+        unless_deleted=UNDONE,
     ),
     *append_only(
         "repairs_stockmovement",
@@ -60,6 +71,7 @@ GUARDS = [
             others="id job_id earlier_id assessment is_in_warranty by_id assessed_on",
             of=ERASED_JOB,
         ),
+        unless_deleted=UNDONE,
     ),
     *follows(
         table="repairs_repair",
@@ -80,7 +92,18 @@ GUARDS = [
         ),
         rule="final",
     ),
-    ForbidChange("repairs_repair", "DELETE", FINAL, "OLD.handed_over_on IS NOT NULL"),
+    ForbidChange(
+        "repairs_repair",
+        "DELETE",
+        FINAL,
+        f"OLD.handed_over_on IS NOT NULL AND NOT {UNDONE}",
+    ),
+    ForbidChange(
+        "repairs_pastimport",
+        "UPDATE",
+        "An import is undone once.",
+        "OLD.undone_at IS NOT NULL AND " + changed("undone_at", "made_json"),
+    ),
     ForbidChange(
         "repairs_job",
         "UPDATE",

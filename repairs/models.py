@@ -13,10 +13,13 @@ from repairs.jobs.models import (
     JobTransition,
     Labour,
     PartUsed,
+    PastImport,
     Reading,
     Repair,
     ReturnAssessment,
+    UncodedRepair,
 )
+from repairs.sheet_import.models import SheetDraft, SheetLayout
 from repairs.stock.models import Delivery, Part, StockMovement, Supplier
 
 __all__ = [
@@ -38,12 +41,16 @@ __all__ = [
     "Part",
     "PartUsed",
     "FinalTest",
+    "PastImport",
     "Reading",
     "Repair",
     "ReturnAssessment",
     "JobTransition",
+    "SheetDraft",
+    "SheetLayout",
     "StockMovement",
     "Supplier",
     "Symptom",
+    "UncodedRepair",
     "UsualPart",
 ]

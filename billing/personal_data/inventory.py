@@ -37,6 +37,7 @@ from repairs.jobs.models import (
     Reading,
     Repair,
     ReturnAssessment,
+    UncodedRepair,
 )
 from shopdesk.mail.models import Attachment, Email
 from shopdesk.recording.models import Action, TrailEntry
@@ -115,6 +116,12 @@ INVENTORY = (
         "job__customer",
         blanked=("note", "imported_text"),
         stays="fault, fix, outcome and warranty, which statistics need",
+    ),
+    PersonalRows(
+        UncodedRepair,
+        "job__customer",
+        blanked=("fault_text", "fix_text"),
+        stays="fault, fix, minutes and amounts, which statistics need",
     ),
     PersonalRows(Labour, "job__customer", blanked=("note",), stays=STATE),
     PersonalRows(PartUsed, "repair__job__customer", stays=STATE),
@@ -269,6 +276,9 @@ NOT_PERSONAL = {
     "repairs.check": FAULT_BOOK,
     "repairs.job_symptoms": LINKS_ONLY,
     "repairs.learntcount": "sums over cases, of words only hashes with a secret key",
+    "repairs.pastimport": "the name of a file, and the ids of what it created",
+    "repairs.sheetdraft": "a file that is being imported; deleted after two weeks",
+    "repairs.sheetlayout": "headers of columns, and texts of faults and fixes",
     "repairs.changemark": "numbers that tell whether a table changed",
     "billing.dayclose": TILL,
 }

@@ -12,7 +12,7 @@ from functools import lru_cache
 from itertools import islice
 
 from django.db import transaction
-from django.db.models import Exists, F, Max, OuterRef, Q
+from django.db.models import Exists, F, Max, OuterRef, Q, QuerySet
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
 
@@ -70,10 +70,15 @@ def learn(job: Job) -> None:
 
 def forget(job: Job) -> None:
     """Undo exactly what was counted for the job."""
-    cases = list(LearntCase.objects.filter(job=job).select_related("model"))
-    if cases:
-        _change_counts(_counts_of(cases), sign=-1)
-        LearntCase.objects.filter(pk__in=[case.pk for case in cases]).delete()
+    forget_all(Job.objects.filter(pk=job.pk))
+
+
+def forget_all(jobs: QuerySet[Job]) -> None:
+    """Undo exactly what was counted for these jobs."""
+    cases = LearntCase.objects.filter(job__in=jobs).order_by("pk")
+    if found := list(cases.select_related("model")):
+        _change_counts(_counts_of(found), sign=-1)
+        cases.delete()
 
 
 def add_cases(cases: list[LearntCase]) -> None:

@@ -6,7 +6,7 @@ another spelling of a customer's name, the text of the row is kept beside it
 """
 
 from collections import Counter
-from collections.abc import Callable, Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from graphlib import TopologicalSorter
@@ -43,8 +43,10 @@ from repairs.jobs.models import (
     JobTransition,
     Labour,
     PartUsed,
+    PastImport,
     Repair,
     ReturnAssessment,
+    UncodedRepair,
 )
 from repairs.stock.models import StockMovement
 from shopdesk.lookup import renew_search_indexes
@@ -58,7 +60,7 @@ BATCH = 500
 SEEN = Job.symptoms.through
 SAVED = (
     *(Job, SEEN, CheckResult, JobTransition, Repair, ReturnAssessment, Labour),
-    *(PartUsed, StockMovement),
+    *(PartUsed, StockMovement, UncodedRepair),
 )
 """Saved in this order, as later ones refer to earlier ones."""
 
@@ -68,7 +70,7 @@ class ImportResult:
     """Numbers of records created, and of jobs that existed before."""
 
     existing: int = 0
-    created: Created = field(default_factory=Counter)
+    created: Created = field(default_factory=Created)
     unmatched: list[tuple[int, str, str]] = field(default_factory=list)
     """Line, column and text of cells that differ from the record they belong to."""
 
@@ -81,6 +83,7 @@ def import_jobs(
     numbers: Collection[str] = (),
     is_check: bool = False,
     file: str = "",
+    past_import: PastImport | None = None,
     progress: Callable[[int], object] = lambda jobs: None,
 ) -> ImportResult:
     """Import past jobs, each once. Jobs on record are not changed.
@@ -88,7 +91,8 @@ def import_jobs(
     A job that differs from the one on record is an issue. With any issue, or for a
     check, nothing is saved. `numbers` are the job numbers of rows that could not be
     read; `progress` is called with the number of jobs saved. The trail keeps the name
-    of the `file`, with the number of records of each kind.
+    of the `file`, with the number of records of each kind. The jobs name the
+    `past_import` by which they can be undone.
     """
     jobs = past_jobs(rows, issues=issues)
     result = ImportResult()
@@ -104,7 +108,7 @@ def import_jobs(
     )
     linked.look_up(numbers=numbers, issues=issues)
     if new and not issues and not is_check:
-        _Importer(linked, result).save(progress)
+        _Importer(linked, result, past_import).save(progress)
         renew_search_indexes()
         created = {kind._meta.label_lower: n for kind, n in result.created.items()}
         record_event(Action.IMPORTED, file=file, **created)
@@ -123,8 +127,14 @@ def _check_existing(past: PastJob, job: Job, issues: ImportIssues) -> None:
 class _Importer:
     """Saves the jobs of one file."""
 
-    def __init__(self, linked: LinkedRecords, result: ImportResult) -> None:
+    def __init__(
+        self,
+        linked: LinkedRecords,
+        result: ImportResult,
+        past_import: PastImport | None,
+    ) -> None:
         self.linked = linked
+        self.past_import = past_import
         self.result = result
         self.shop = Shop.current()
         self.repairs = {
@@ -172,7 +182,9 @@ class _Importer:
         assessment = self._assessment(job, past)
         if assessment:
             yield assessment
-        if not past.repairs and head.minutes:
+        for row in past.uncoded:
+            yield self._uncoded(job, row)
+        if not (past.repairs or past.uncoded) and head.minutes:
             yield Labour(job=job, minutes=head.minutes, note=IMPORT_NOTE)
         self.repairs[head.job] = []
         for row, is_covered in zip(
@@ -206,10 +218,14 @@ class _Importer:
             state=past.state,
             outcome=past.outcome,
             complaint=head.complaint,
-            agreed_diagnosis_fee=None if past.repairs else head.charged,
+            agreed_diagnosis_fee=(
+                None if past.repairs or past.uncoded else head.charged
+            ),
             booked_in_on=head.booked_in,
             handed_over_on=head.handed_back,
+            bench_notes=head.bench_notes,
             is_from_history=True,
+            past_import=self.past_import,
             imported_text=self._imported_text(head, texts),
         )
 
@@ -255,6 +271,7 @@ class _Importer:
             fix=fix,
             fix_type=row.declared,
             outcome=row.outcome,
+            note=original_texts(row.fault_text, row.fix_text),
             no_part_needed=bool(row.fix and row.outcome and not row.parts),
             minutes_from_history=row.minutes or 0,
             charged=row.charged,
@@ -263,21 +280,29 @@ class _Importer:
             handed_over_on=job.handed_over_on,
         )
         if row.handed_back:
-            repair.cost = repair_cost(
-                row.minutes or 0,
-                hourly_cost=self.shop.hourly_cost,
+            set_cost_and_warranty(
+                repair,
                 parts=[
                     (row.other_parts_cost, 1),
                     *((part.cost or Decimal(0), part.quantity) for part in row.parts),
                 ],
+                covered_by=covered_by,
+                shop=self.shop,
             )
-            if row.outcome == states.FIXED:
-                promise = repair.promise(
-                    on=row.handed_back, shop=self.shop, decision=covered_by
-                )
-                repair.warranty_days = promise.days
-                repair.warranty_until = promise.until
         return repair
+
+    def _uncoded(self, job: Job, row: ImportRow) -> UncodedRepair:
+        return UncodedRepair(
+            job=job,
+            fault_text=row.fault_text,
+            fix_text=row.fix_text,
+            fault=self.linked.faults.get(row.fault),
+            fix=self.linked.fixes.get(row.fix),
+            outcome=row.outcome,
+            minutes=row.minutes or 0,
+            charged=row.charged,
+            parts_cost=row.other_parts_cost,
+        )
 
     def _parts_used(self, repair: Repair, row: ImportRow) -> Iterator[PartUsed]:
         for part in row.parts:
@@ -289,6 +314,33 @@ class _Importer:
                 quantity=part.quantity,
                 cost=part.cost or Decimal(0),
             )
+
+
+def original_texts(fault: str, fix: str) -> str:
+    """Return what a shop's own list said of a repair, as the note on it."""
+    texts = (("Fault", fault), ("Fix", fix))
+    return "\n".join(f"{label} as written: {text}" for label, text in texts if text)
+
+
+def set_cost_and_warranty(
+    repair: Repair,
+    *,
+    parts: Sequence[tuple[Decimal, int]],
+    covered_by: ReturnAssessment | None,
+    shop: Shop,
+) -> None:
+    """Set what a past repair cost the shop, and its warranty from the handover.
+
+    `parts` are the costs of one with their quantities.
+    """
+    repair.cost = repair_cost(
+        repair.minutes_from_history, hourly_cost=shop.hourly_cost, parts=parts
+    )
+    if repair.outcome == states.FIXED:
+        promise = repair.promise(
+            on=repair.handed_over_on, shop=shop, decision=covered_by
+        )
+        repair.warranty_days, repair.warranty_until = promise.days, promise.until
 
 
 def _in_order(jobs: list[PastJob]) -> list[PastJob]:

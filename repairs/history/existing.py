@@ -20,6 +20,7 @@ from repairs.jobs.models import (
     PartUsed,
     Repair,
     ReturnAssessment,
+    UncodedRepair,
 )
 from repairs.stock.models import Delivery
 from shopdesk.lookup import normalize_search
@@ -49,6 +50,7 @@ def load_jobs(numbers: Iterable[str]) -> Iterator[Job]:
         Prefetch("check_results", CheckResult.objects.select_related("check_made")),
         "symptoms",
         "labour",
+        Prefetch("uncoded_repairs", UncodedRepair.objects.order_by("id")),
     )
     return batches(jobs, "number", numbers)
 
@@ -110,6 +112,19 @@ def rows_of(job: Job) -> list[ImportRow]:
     """Return the rows that a history file would have for this job."""
     facts = _job_facts(job)
     repairs = list(job.repairs.all())
+    uncoded = [
+        ImportRow(
+            **facts,
+            outcome=one.outcome,
+            minutes=one.minutes,
+            charged=one.charged,
+            parts_cost=one.parts_cost,
+            is_uncoded=True,
+        )
+        for one in job.uncoded_repairs.all()
+    ]
+    if uncoded and not repairs:
+        return uncoded
     if not repairs:
         minutes = sum(w.minutes for w in job.labour.all() if w.repair_id is None)
         outcome = job.outcome if job.outcome in states.OUTCOMES else ""
@@ -124,7 +139,7 @@ def rows_of(job: Job) -> list[ImportRow]:
     minutes_of: dict[int, int] = defaultdict(int)
     for work in job.labour.all():
         minutes_of[work.repair_id or repairs[0].pk] += work.minutes
-    return [
+    return uncoded + [
         ImportRow(**facts, **_repair_facts(repair, minutes=minutes_of[repair.pk]))
         for repair in repairs
     ]

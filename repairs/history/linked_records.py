@@ -1,6 +1,6 @@
 """The records that past jobs refer to: customers, devices, fault book, stock."""
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Collection, Hashable, Iterable, Sequence
 from datetime import date, datetime, time
 from decimal import Decimal
@@ -40,8 +40,14 @@ from shopdesk.lookup import normalize_search
 
 MAX_RESULTS = Check._meta.get_field("results").max_length
 IMPORT_NOTE = "from the history file"
-Created = Counter[type[models.Model]]
-"""Number of records of each kind that an import created."""
+
+
+class Created(Counter[type[models.Model]]):
+    """Number of records of each kind that an import created, and their keys."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.pks: dict[type[models.Model], list[int]] = defaultdict(list)
 
 
 def noon(day: date) -> datetime:
@@ -68,6 +74,7 @@ def create(records: Sequence[models.Model], created: Created) -> None:
     if records:
         kind = type(records[0])
         kind.objects.bulk_create(records)
+        created.pks[kind] += [record.pk for record in records]
         if not kind._meta.auto_created:
             created[kind] += len(records)
 
@@ -155,7 +162,7 @@ class LinkedRecords:
     ) -> None:
         """Find the codes; an unknown one is new if any row gives its name."""
         found |= {record.code: record for record in kind.objects.all()}
-        rows = [row for job in self.jobs for row in job.repairs if getattr(row, column)]
+        rows = [row for job in self.jobs for row in job.rows if getattr(row, column)]
         for row in rows:
             code, name = getattr(row, column), getattr(row, f"{column}_name")
             if name and code not in found:
@@ -217,7 +224,7 @@ class LinkedRecords:
         create(new, self.created)
 
     def _save_fault_book(self) -> None:
-        rows = [row for job in self.jobs for row in job.repairs if row.fix]
+        rows = [row for job in self.jobs for row in job.rows if row.fix]
         new_fixes = [fix for fix in self.fixes.values() if fix.pk is None]
         for fix in new_fixes:
             of_fix = [row for row in rows if row.fix == fix.code]
@@ -227,13 +234,15 @@ class LinkedRecords:
         create([f for f in self.faults.values() if f.pk is None], self.created)
         create(new_fixes, self.created)
         through = Fix.faults.through
-        through.objects.bulk_create(
-            [
-                through(fault_id=self.faults[fault].pk, fix_id=self.fixes[fix].pk)
-                for fault, fix in sorted({(row.fault, row.fix) for row in rows})
-            ],
-            ignore_conflicts=True,
-        )
+        codes = sorted({(row.fault, row.fix) for row in rows if row.fault})
+        pairs = [(self.faults[fault].pk, self.fixes[fix].pk) for fault, fix in codes]
+        known = set(through.objects.values_list("fault_id", "fix_id"))
+        links = [
+            through(fault_id=fault, fix_id=fix)
+            for fault, fix in pairs
+            if (fault, fix) not in known
+        ]
+        create(links, self.created)
 
     def _save_symptoms(self) -> None:
         """Find the symptoms by name, ignoring case and accents; add unknown ones."""

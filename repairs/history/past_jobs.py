@@ -11,6 +11,7 @@ from repairs.jobs import states
 MAX_ROWS = 100
 """The most repairs of a job; more suggest that the column holds something else."""
 COMPARED = [c for c in REPAIR_COLUMNS if c not in ("fault_name", "fix_name")]
+COMPARED += ["fault_text", "fix_text"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,21 +26,27 @@ class PastJob:
 
     @property
     def repairs(self) -> list[ImportRow]:
-        """The rows with a fault."""
-        return [row for row in self.rows if row.fault]
+        """The rows that count as repairs: those with a fault, and a fix if needed."""
+        return [row for row in self.rows if row.fault and not row.needs_coding]
+
+    @property
+    def uncoded(self) -> list[ImportRow]:
+        """The rows to be coded later."""
+        return [row for row in self.rows if row.needs_coding]
 
     @property
     def outcome(self) -> str:
         """The outcome of the whole job; empty while it is still at the bench.
 
         If one fault is fixed, the job is fixed. Handed over without an outcome, it was
-        declined.
+        declined, or is not coded yet.
         """
-        outcomes = {row.outcome for row in self.rows}
+        outcomes = {row.outcome for row in self.rows if not row.needs_coding}
         if self.head.handed_back is None and "" in outcomes:
             return ""
         found = (outcome for outcome in states.OUTCOMES if outcome in outcomes)
-        return next(found, states.DECLINED_BY_CUSTOMER)
+        otherwise = states.NOT_CODED if self.uncoded else states.DECLINED_BY_CUSTOMER
+        return next(found, otherwise)
 
     @property
     def state(self) -> str:
@@ -76,7 +83,7 @@ def _check_rows(job: PastJob, issues: ImportIssues) -> None:
                     f" {quoted(str(there or ''))} in line {first.line}. All rows of a"
                     " job must have the same value.",
                 )
-        if not row.fault:
+        if not row.fault and not row.is_uncoded:
             text = f"Job {number} has several rows: each must name its fault."
             issues.add(row.line, "fault", text)
         values = tuple(getattr(row, column) for column in COMPARED)

@@ -108,6 +108,23 @@ class ImportRow:
     charged: Decimal | None = _column(read_price, default=None)
     parts_cost: Decimal | None = _column(read_cost, default=None, is_optional=True)
     parts: tuple[ImportedPart, ...] = _column(read_parts, default=())
+    # What no history file has, but a shop's own list.
+    is_uncoded: bool = False
+    is_declined: bool = False
+    bench_notes: str = ""
+    fault_text: str = ""
+    fix_text: str = ""
+
+    @property
+    def needs_coding(self) -> bool:
+        """Whether it is a past repair whose fault or fix is not known.
+
+        What was charged for was not declined, unless the file says that it was.
+        """
+        if self.is_uncoded:
+            return True
+        is_open = self.fault or self.outcome or self.is_declined
+        return bool(self.handed_back and self.charged and not is_open)
 
     @property
     def other_parts_cost(self) -> Decimal:
@@ -169,6 +186,8 @@ def check_row(row: ImportRow) -> Iterator[tuple[str, str]]:
             f"Handed over on {row.handed_back}, before it was booked in on"
             f" {row.booked_in}.",
         )
+    if row.is_uncoded:
+        return
     if not row.fault:
         for column in ("fault_name", "fix", "fix_name", "declared", "parts"):
             if getattr(row, column):

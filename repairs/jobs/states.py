@@ -44,6 +44,7 @@ NOT_FIXED = "not_fixed"
 NO_FAULT_FOUND = "no_fault_found"
 NOT_REPAIRABLE = "not_repairable"
 DECLINED_BY_CUSTOMER = "declined"
+NOT_CODED = "not_coded"
 
 OUTCOMES = {
     FIXED: "fixed",
@@ -52,7 +53,9 @@ OUTCOMES = {
     NOT_REPAIRABLE: "not repairable",
 }
 NOT_REPAIRED = (NOT_FIXED, NO_FAULT_FOUND, NOT_REPAIRABLE)
-JOB_OUTCOMES = {**OUTCOMES, DECLINED_BY_CUSTOMER: "declined"}
+CLOSED_WITH = {**OUTCOMES, DECLINED_BY_CUSTOMER: "declined"}
+# A past job is not coded until somebody says which fault and fix it had.
+JOB_OUTCOMES = {**CLOSED_WITH, NOT_CODED: "not coded yet"}
 
 SAME_FAULT = "same_fault"
 NEW_FAULT = "new_fault"

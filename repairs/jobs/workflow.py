@@ -236,9 +236,9 @@ def fail_final_test(job: Job, *, stamp: Stamp, why: str = "") -> None:
 def close(job: Job, *, outcome: str, stamp: Stamp, why: str = "") -> None:
     """The bench is done with it, and its timers stop.
 
-    `outcome` is one of states.JOB_OUTCOMES.
+    `outcome` is one of states.CLOSED_WITH.
     """
-    if outcome not in states.JOB_OUTCOMES:
+    if outcome not in states.CLOSED_WITH:
         raise IncompleteError("Select an outcome.")
     only_from = {FIXED: {TESTED}, DECLINED_BY_CUSTOMER: {DECLINED}}
     _check_from(job, *only_from.get(outcome, AT_THE_BENCH), new=READY)

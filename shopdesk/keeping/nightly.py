@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from billing.personal_data.deadlines import apply_deadlines
 from billing.personal_data.erasing import erase_again
+from repairs.sheet_import.models import SheetDraft
 from repairs.stock.models import Part
 from shopdesk.keeping import migrating
 from shopdesk.keeping.archive import PART, ArchiveError, row_count
@@ -45,6 +46,7 @@ def nightly(folder: Path, *, on: date, keep: Keep) -> Iterator[str]:
     for day in files.keys() - kept(files, keep=keep):
         files[day].unlink()
     SentForm.objects.forget_old(at=timezone.now())
+    SheetDraft.objects.forget_old(at=timezone.now())
     # Should a restore have been cut short before it came to this.
     erase_again(stamp=Stamp.now())
     apply_deadlines(stamp=Stamp.now())

@@ -50,6 +50,7 @@ ICON_OF: dict[str, str] = {
     "not fixed": "cross",
     "no fault found": "ring",
     "not repairable": "cross",
+    "not coded yet": "dots",
     "lasting": "block",
     "stopgap": "halfblock",
     "performs like a stopgap": "triangle",

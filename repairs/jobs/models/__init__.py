@@ -12,8 +12,10 @@ from repairs.jobs.models.bench_records import (
 )
 from repairs.jobs.models.change_marks import ChangeMark
 from repairs.jobs.models.job import AccessCode, Job, JobTransition
+from repairs.jobs.models.undoable_import import PastImport
 from repairs.jobs.models.repair import Repair
 from repairs.jobs.models.return_assessment import Comeback, ReturnAssessment
+from repairs.jobs.models.uncoded_repair import UncodedRepair
 
 __all__ = [
     "AccessCode",
@@ -24,8 +26,10 @@ __all__ = [
     "Labour",
     "PartUsed",
     "FinalTest",
+    "PastImport",
     "Reading",
     "Repair",
     "ReturnAssessment",
     "JobTransition",
+    "UncodedRepair",
 ]

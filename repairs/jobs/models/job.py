@@ -12,6 +12,7 @@ from django.urls import reverse
 from repairs.customers.models import Customer, Device
 from repairs.faults.models import Symptom
 from repairs.jobs import states, warranty
+from repairs.jobs.models.undoable_import import PastImport
 from shopdesk.fields import MoneyField
 from shopdesk.lookup import narrowed, rank_matches
 from shopdesk.recording.recorded import Recorded, RecordedQuerySet
@@ -163,6 +164,14 @@ class Job(Recorded):
     )
     # Comes from a history file: no step of it was made here.
     is_from_history = models.BooleanField(default=False, editable=False)
+    # The import that created it, if that can be undone.
+    past_import = models.ForeignKey(
+        PastImport,
+        null=True,
+        on_delete=models.PROTECT,
+        related_name="jobs",
+        editable=False,
+    )
     # What the file said of customer and device that their records say otherwise: a
     # line for each, "column: words".
     imported_text = models.TextField(blank=True, default="", editable=False)

@@ -20,6 +20,7 @@ from repairs.jobs.models import (
     Labour,
     PartUsed,
     Reading,
+    UncodedRepair,
 )
 from shopdesk.keeping.restore import without_triggers
 from shopdesk.recording.canonical import to_json
@@ -112,6 +113,7 @@ def add_the_rest(customer):
     now = make.stamp().at
     AccessCode.objects.get_or_create(job=job, defaults={"ciphertext": b"x"})
     Labour.objects.create(job=job, minutes=3)
+    UncodedRepair.objects.create(job=job, fault_text="dead", fix_text="fuse")
     Reading.objects.create(job=job, test_point="J1", value=1, read_at=now)
     check = Check.objects.get_or_create(name="Plug moved")[0]
     CheckResult.objects.create(job=job, check_made=check, result="ok", made_at=now)

@@ -86,6 +86,17 @@ def test_no_fault_found_needs_no_fault_and_keeps_minutes_and_fee(tmp_path):
     assert job.labour.get().minutes == 20
 
 
+def test_what_was_paid_for_was_not_declined_but_is_coded_later(tmp_path):
+    row = files.bare(handed_back="2025-03-04", minutes="20", charged="25.00")
+    path = files.write(tmp_path, row)
+    files.import_file(path)
+    job = Job.objects.get()
+    uncoded = job.uncoded_repairs.get()
+    assert (job.outcome, job.agreed_diagnosis_fee) == (states.NOT_CODED, None)
+    assert (uncoded.minutes, uncoded.charged) == (20, 25)
+    assert "1 job existed already" in files.import_file(path)
+
+
 def test_two_rows_of_one_job_are_two_repairs(tmp_path):
     second = files.row(fault="AUD-JACK", fault_name="Audio jack worn", parts="")
     files.import_file(files.write(tmp_path, files.row(), second))

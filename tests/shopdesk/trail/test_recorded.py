@@ -21,7 +21,9 @@ from repairs.jobs.models import (
     Job,
     Labour,
     PartUsed,
+    PastImport,
     Reading,
+    UncodedRepair,
 )
 from repairs.stock.models import Delivery, Part, Supplier
 from shopdesk.recording import recorded
@@ -48,6 +50,8 @@ UNRECORDED = {
     "shopdesk.email": "says itself who wrote it, when, and what became of it",
     "shopdesk.attachment": "belongs to an email and is written with it",
     "repairs.changemark": TECHNICAL,
+    "repairs.sheetdraft": "a draft until it is imported, which is an event",
+    "repairs.sheetlayout": TECHNICAL,
     "repairs.comeback": FOLLOWS,
     "repairs.learntcase": FOLLOWS,
     "repairs.learntcount": FOLLOWS,
@@ -143,6 +147,18 @@ def made(model):
             ),
             "result",
             "drops out",
+        ),
+        PastImport: lambda: (
+            PastImport.objects.create(
+                file="list.csv", imported_at=now, rows=1, made_json="{}"
+            ),
+            "undone_at",
+            now,
+        ),
+        UncodedRepair: lambda: (
+            UncodedRepair.objects.create(job=job, fault_text="dead"),
+            "fix_text",
+            "new fuse",
         ),
         Part: lambda: (make.part(), "fixed_price", Decimal("9.90")),
         Supplier: lambda: (Supplier.objects.create(name="Norwind"), "name", "Sudwind"),
@@ -344,6 +360,7 @@ RAW = {
     "repairs.comebacks.queries": "reads",
     "repairs.jobs.models.change_marks": "writes marks",
     "repairs.jobs.models.return_assessment": "writes comebacks",
+    "repairs.sheet_import.actions": "undoes an import, which is one event",
     "shopdesk.checks": "reads",
     "shopdesk.keeping.integrity": "reads",
     "shopdesk.keeping.migrating": "drops and creates triggers",

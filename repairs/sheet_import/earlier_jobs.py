@@ -1,0 +1,110 @@
+"""Which earlier job did a device come back from?"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import date
+
+from repairs.history.matching import serial_normalized
+from repairs.history.rows import ImportRow
+from repairs.jobs import states
+from repairs.sheet_import.row_reader import RowReader
+from repairs.sheet_import.written_values import plain
+
+
+@dataclass(frozen=True)
+class PastVisit:
+    """What a return is looked for by: a job of the file or on record."""
+
+    number: str
+    keys: frozenset[tuple[str, ...]]
+    booked_in: date
+    handed_over: date | None
+    fault: str = ""
+
+
+def visit_keys(
+    *, customer: str, maker: str, model: str, serial: str
+) -> frozenset[tuple[str, ...]]:
+    """Return what identifies the device of a visit."""
+    number = serial_normalized(serial)
+    if number:
+        return frozenset({("serial", plain(maker), number)})
+    return frozenset({("model", plain(customer), plain(maker), plain(model))})
+
+
+def _visit(row: ImportRow) -> PastVisit:
+    keys = visit_keys(
+        customer=row.customer, maker=row.maker, model=row.model, serial=row.serial
+    )
+    fault = "" if row.needs_coding else row.fault
+    return PastVisit(row.job, keys, row.booked_in, row.handed_back, fault)
+
+
+def with_returns(
+    rows: list[ImportRow], reader: RowReader, on_record: Iterable[PastVisit]
+) -> list[ImportRow]:
+    """Return the rows, those that say “back again” with their earlier job."""
+    decided = {int(line): job for line, job in reader.decisions.earlier.items()}
+    if not reader.back and not decided:
+        return rows
+    of_row = {row.line: _visit(row) for row in rows}
+    by_key: dict[tuple[str, ...], list[PastVisit]] = {}
+    by_number: dict[str, PastVisit] = {}
+    for visit in (*on_record, *of_row.values()):
+        by_number[visit.number] = visit
+        for key in visit.keys:
+            by_key.setdefault(key, []).append(visit)
+    links: dict[str, PastVisit] = {}
+    for row in rows:
+        visit = of_row[row.line]
+        if row.line in decided:
+            number = decided[row.line]
+            if number in by_number:
+                links[row.job] = by_number[number]
+            elif number:
+                text = f"There is no job {number}."
+                reader.result.remark(row.line, "back_again", text, is_left_out=False)
+            continue
+        if not reader.back.get(row.line):
+            continue
+        others = [one for key in visit.keys for one in by_key[key]]
+        if earlier := _latest_before(visit, others):
+            links[row.job] = earlier
+        elif later := _next_after(visit, others):
+            # Some shops mark the job that came back, others the one that was again.
+            links.setdefault(later.number, visit)
+        else:
+            text = "Says it was back again, but no other job of this device is listed."
+            reader.result.remark(row.line, "back_again", text, is_left_out=False)
+    return [_linked(row, links.get(row.job), reader) for row in rows]
+
+
+def _latest_before(visit: PastVisit, others: Iterable[PastVisit]) -> PastVisit | None:
+    found = [
+        one
+        for one in others
+        if one.number != visit.number
+        and one.handed_over
+        and one.handed_over <= visit.booked_in
+        and one.booked_in < visit.booked_in
+    ]
+    return max(found, key=lambda one: one.booked_in, default=None)
+
+
+def _next_after(visit: PastVisit, others: Iterable[PastVisit]) -> PastVisit | None:
+    found = [one for one in others if visit == _latest_before(one, [visit])]
+    return min(found, key=lambda one: one.booked_in, default=None)
+
+
+def _linked(row: ImportRow, earlier: PastVisit | None, reader: RowReader) -> ImportRow:
+    if earlier is None:
+        return row
+    is_same = bool(earlier.fault) and earlier.fault == row.fault
+    text = f"Back again after job {earlier.number} of {earlier.booked_in}" + (
+        ", with the same fault."
+        if is_same and not row.needs_coding
+        else ". Whether it is the same fault is to be assessed."
+    )
+    reader.result.remark(row.line, "back_again", text, is_left_out=False)
+    same = states.SAME_FAULT if is_same and not row.needs_coding else ""
+    return replace(row, returned_from=earlier.number, return_is=same)
