@@ -27,7 +27,7 @@ from shopdesk.errors import RefusedError
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
 
-WORKING = (job_states.APPROVED, job_states.REPAIRED, job_states.TESTED)
+WORKING = job_states.IN_WORK
 Decision = ChangeAnswer.Decision
 
 

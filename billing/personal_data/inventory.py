@@ -33,6 +33,7 @@ from repairs.jobs.models import (
     Job,
     JobTransition,
     Labour,
+    PartReservation,
     PartUsed,
     Reading,
     Repair,
@@ -125,6 +126,7 @@ INVENTORY = (
     ),
     PersonalRows(Labour, "job__customer", blanked=("note",), stays=STATE),
     PersonalRows(PartUsed, "repair__job__customer", stays=STATE),
+    PersonalRows(PartReservation, "job__customer", stays=STATE),
     PersonalRows(Reading, "job__customer", stays=TECHNICAL),
     PersonalRows(CheckResult, "job__customer", stays=TECHNICAL),
     PersonalRows(

@@ -12,10 +12,11 @@ from billing.quotes import states
 from billing.quotes.answer_emails import NO_LINKS, AnswerLinks, Attachment, email_answer
 from billing.quotes.drafting import lock
 from billing.quotes.models import Quote, QuoteOption
-from billing.quotes.queries import fixes_in
+from billing.quotes.queries import fixes_in, parts_in
 from repairs.jobs import states as job_states
 from repairs.jobs import workflow
 from repairs.jobs.models import Job, Repair
+from repairs.jobs.reserving import reserve_quoted
 from shopdesk.errors import InvalidTransitionError
 from shopdesk.look.shop_formats import day
 from shopdesk.shop.models import Shop
@@ -59,6 +60,7 @@ def accept(
         _update_repairs(option)
         _store_comeback_allowance(option, on=stamp.on)
         workflow.approve(job, stamp=stamp, why=why)
+        reserve_quoted(job, parts_in(option), stamp=stamp)
     email_answer(quote, links=links, stamp=stamp, attachments=attachments)
     return quote
 

@@ -1,9 +1,12 @@
 """What the pages of a quote show besides its own fields."""
 
+from collections import Counter
 from hashlib import sha256
+from math import ceil
 
 from billing.pricing.option_price import FixOfRepair
 from billing.quotes.models import Quote, QuoteOption
+from repairs.stock.models import Part
 
 
 def fixes_in(option: QuoteOption) -> list[FixOfRepair]:
@@ -13,6 +16,15 @@ def fixes_in(option: QuoteOption) -> list[FixOfRepair]:
     if not found and option.repair:
         return [(option.repair, option.fix)]
     return list(found.values())
+
+
+def parts_in(option: QuoteOption) -> dict[Part, int]:
+    """Return the parts that the lines of an option name; half a part is a whole one."""
+    needed: Counter[Part] = Counter()
+    for line in option.lines.select_related("part"):
+        if line.part:
+            needed[line.part] += line.quantity
+    return {part: ceil(quantity) for part, quantity in needed.items()}
 
 
 def draft_fingerprint(quote: Quote) -> str:

@@ -19,7 +19,7 @@ from repairs.bench.test_points import TestPoint, points_of
 from repairs.faults.cautions import BATTERY, SWOLLEN_BATTERY, cautions
 from repairs.faults.models import UsualPart
 from repairs.jobs import closing, states, workflow
-from repairs.jobs.models import Job, Repair
+from repairs.jobs.models import Job, PartReservation, Repair
 from repairs.knowledge.good_readings import UsualByPoint, usual_readings
 
 FIRST_READINGS = 6  # test points that are shown before one asks for more
@@ -56,6 +56,7 @@ class JobPage(PageForms):
             "add_fault": may and state in states.IN_DIAGNOSIS,
             "select_fix": may and state in states.BEFORE_REPAIRED,
             "record_work": may and state in states.AT_THE_BENCH,
+            "reserve": may and state in states.IN_WORK,
             "test": may and state == states.REPAIRED,
             "close": may and state == states.TESTED,
             "close_without_repair": may
@@ -76,14 +77,38 @@ class JobPage(PageForms):
         return [panel for panel in self.repairs if not panel.repair.is_not_repaired]
 
     @cached_property
-    def with_parts(self) -> list[RepairPanel]:
-        """The repairs with the parts that are booked on them or usually needed."""
-        queries.fetch_parts(list(self.job.repairs.all()))
+    def with_usual_parts(self) -> "list[RepairPanel]":
+        """The repairs with the parts that their fixes usually need."""
+        queries.fetch_usual_parts(list(self.job.repairs.all()))
         return self.repairs
 
     @cached_property
+    def with_parts(self) -> "list[RepairPanel]":
+        """The repairs with these, and with the parts that are booked on them."""
+        queries.fetch_parts(list(self.job.repairs.all()))
+        return self.with_usual_parts
+
+    @cached_property
+    def reservations(self) -> list[PartReservation]:
+        """The parts still reserved, each with the `panel` that needs it and
+        `usable`: how many of them are in stock."""
+        found = queries.reservations_of(self.job)
+        panels = (self.to_be_fixed or self.repairs) if found else []
+        for one in found:
+            needs = [p for p in panels if one.part in [u.part for u in p.fix_parts]]
+            one.panel = next(iter(needs or panels), None)
+            one.usable = min(one.remaining, one.part.on_hand)
+        return found
+
+    @cached_property
     def usual_parts(self) -> list[tuple[Repair, UsualPart]]:
-        return queries.usual_parts(panel.repair for panel in self.repairs)
+        """Parts that the fixes usually need and that are not booked."""
+        return [
+            (panel.repair, usual)
+            for panel in self.with_usual_parts
+            if not panel.repair.is_not_repaired
+            for usual in panel.parts_to_book
+        ]
 
     @cached_property
     def labour(self):

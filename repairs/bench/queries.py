@@ -8,15 +8,18 @@ from django.db.models import prefetch_related_objects as prefetch
 from django.shortcuts import get_object_or_404
 
 from repairs.faults.models import Fix, Symptom, UsualPart
+from repairs.jobs import states
 from repairs.jobs.models import (
     FinalTest,
     Job,
     Labour,
+    PartReservation,
     PartUsed,
     Reading,
     Repair,
     ReturnAssessment,
 )
+from repairs.stock.models import reserved_of
 
 
 def worked_on_by(person):
@@ -61,26 +64,37 @@ def fetch_labour(job: Job) -> None:
     )
 
 
-def usual_parts(repairs: Iterable[Repair]) -> list[tuple[Repair, UsualPart]]:
-    """The parts that the fixes of the repairs usually need and that are not booked."""
-    repairs = [one for one in repairs if one.fix_id and not one.is_not_repaired]
+def fetch_parts(repairs: list[Repair]) -> None:
+    """Fetch the parts that are booked on the repairs."""
+    used = PartUsed.objects.select_related("part", "delivery")
+    prefetch(repairs, Prefetch("parts_used", used))
+
+
+def fetch_usual_parts(repairs: list[Repair]) -> None:
+    """Fetch the parts that the fixes usually need, each with `is_booked`."""
     booked = PartUsed.objects.filter(
         part=OuterRef("part"), repair__fix=OuterRef("fix"), repair__in=repairs
     )
-    usual = UsualPart.objects.filter(
-        ~Exists(booked), fix__in=[r.fix_id for r in repairs]
+    usual = UsualPart.objects.select_related("part").order_by("pk")
+    usual = usual.annotate(is_booked=Exists(booked), part_reserved=reserved_of("part"))
+    prefetch(repairs, Prefetch("fix__usual_parts", usual))
+    for repair in repairs:
+        for one in repair.fix.usual_parts.all() if repair.fix else ():
+            one.part.reserved = one.part_reserved
+
+
+def reservations_of(job: Job) -> list[PartReservation]:
+    """The parts that are reserved for the job, each with the stock of the part."""
+    if job.state not in states.IN_WORK:
+        return []
+    found = list(
+        job.reservations.active()
+        .select_related("part")
+        .annotate(part_reserved=reserved_of("part"))
     )
-    found = list(usual.select_related("part").order_by("pk")) if repairs else []
-    return [
-        (one, part) for one in repairs for part in found if part.fix_id == one.fix_id
-    ]
-
-
-def fetch_parts(repairs: list[Repair]) -> None:
-    """Fetch the parts that are booked on the repairs, and those usually needed."""
-    used = PartUsed.objects.select_related("part", "delivery")
-    usual = UsualPart.objects.select_related("part")
-    prefetch(repairs, Prefetch("parts_used", used), Prefetch("fix__usual_parts", usual))
+    for one in found:
+        one.part.reserved = one.part_reserved
+    return found
 
 
 def past_visits(job: Job) -> list[Job]:

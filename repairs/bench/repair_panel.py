@@ -3,6 +3,7 @@
 from functools import cached_property
 
 from repairs.bench import closing_forms, diagnosis_forms
+from repairs.faults.models import UsualPart
 from repairs.jobs import final_test
 from repairs.jobs.models import Repair
 
@@ -52,13 +53,19 @@ class RepairPanel:
         return final_test.what_it_means(*self._before, passes=self.passes)
 
     @property
-    def usual_parts(self):
-        """Parts that the fix usually needs and that are not booked yet."""
-        if self.repair.fix is None:
-            return []
-        booked = {used.part_id for used in self.repair.parts_used.all()}
-        parts = self.repair.fix.usual_parts.all()
-        return [usual for usual in parts if usual.part_id not in booked]
+    def fix_parts(self) -> list[UsualPart]:
+        """Parts that the fix usually needs."""
+        return list(self.repair.fix.usual_parts.all()) if self.repair.fix else []
+
+    @property
+    def parts_to_book(self) -> list[UsualPart]:
+        return [usual for usual in self.fix_parts if not usual.is_booked]
+
+    @property
+    def unreserved_parts(self) -> list[UsualPart]:
+        """Those to book that are not on the list of what is reserved."""
+        reserved = {one.part_id for one in self.page.reservations}
+        return [usual for usual in self.parts_to_book if usual.part_id not in reserved]
 
     def _form(self, name, form, **kwargs):
         return self.page.form(f"{name}-{self.repair.pk}", form, **kwargs)

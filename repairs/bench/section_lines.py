@@ -63,7 +63,12 @@ class SectionLines:
         used = [
             u for panel in self.page.with_parts for u in panel.repair.parts_used.all()
         ]
-        return " · ".join(f"{u.quantity} × {u.part.number}" for u in used) or "none"
+        lines = [f"{u.quantity} × {u.part.number}" for u in used]
+        lines += [
+            f"{one.remaining} × {one.part.number} reserved"
+            for one in self.page.reservations
+        ]
+        return " · ".join(lines) or "none"
 
     @property
     def final_test(self) -> str:

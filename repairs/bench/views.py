@@ -7,6 +7,7 @@ changes the whole page, so it leads there.
 
 from datetime import timedelta
 
+from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.vary import vary_on_headers
@@ -28,10 +29,18 @@ from repairs.bench.tables import BenchTable, FinishedTable
 from repairs.bench.test_points import stage_of
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import actions as parts
-from repairs.jobs import states, workflow
-from repairs.jobs.models import Job, Labour, PartUsed, Reading, Repair
+from repairs.jobs import reserving, states, workflow
+from repairs.jobs.models import (
+    Job,
+    Labour,
+    PartReservation,
+    PartUsed,
+    Reading,
+    Repair,
+)
 from repairs.knowledge.good_readings import usual_readings
 from repairs.stock.models import Part
+from repairs.stock.queries import shortage
 from shopdesk.sent_forms.attempts import attempt
 from shopdesk.stamp import Stamp
 
@@ -245,10 +254,34 @@ def use_part(request, pk):
     job = _job(pk)
     form = work_forms.JobPartForm(request.POST, repairs=_repairs(job), prefix="part")
 
-    def use(job, *, repair, **facts):
-        return parts.use_part(repair, **facts)
+    def use(job, *, repair, part, **facts):
+        parts.use_part(repair, part=part, **facts)
+        _warn_of_shortage(request, part, job=job)
 
     return answer(request, job, "_parts", use, job, sent={"part": form})
+
+
+def _warn_of_shortage(request, part, *, job):
+    """Say which other jobs lack a part that this one has just taken."""
+    if text := shortage(part, except_job=job):
+        messages.warning(request, text)
+
+
+def reserve_part(request, pk):
+    job = _job(pk)
+    form = work_forms.JobPartForm(request.POST, repairs=_repairs(job), prefix="part")
+
+    def reserve(job, *, part, quantity, stamp, **_):
+        reserving.reserve_part(job, part=part, quantity=quantity, stamp=stamp)
+
+    return answer(request, job, "_parts", reserve, job, sent={"part": form})
+
+
+def release_part(request, pk):
+    found = PartReservation.objects.select_related("job")
+    reservation = get_object_or_404(found, pk=pk)
+    release = reserving.release_part
+    return answer(request, reservation.job, "_parts", release, reservation)
 
 
 def find_fault(request, pk):
@@ -270,7 +303,7 @@ def _find(request, model, typed):
 def find_part(request, pk):
     """What the part's box offers for what is typed so far."""
     typed = request.GET.get("part-part", "")[:200]
-    offered = Part.objects.filter(is_retired=False)
+    offered = Part.objects.filter(is_retired=False).with_reserved()
     found = offered.containing(typed)[:12] if typed else []
     return render(request, "repairs/bench/_part_options.html", {"part_options": found})
 
@@ -325,7 +358,13 @@ def mark_repaired(request, pk):
         request.POST, usual=usual, prefix="repaired"
     )
     facts = {"sent": {"repaired": form}, "version": _version(request)}
-    return answer(request, job, None, actions.complete_repair, job, **facts)
+
+    def complete(job, *, parts, **facts):
+        actions.complete_repair(job, parts=parts, **facts)
+        for _, usual in parts:
+            _warn_of_shortage(request, usual.part, job=job)
+
+    return answer(request, job, None, complete, job, **facts)
 
 
 def set_battery(request, pk):

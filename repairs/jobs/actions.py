@@ -6,6 +6,7 @@ from django.db import transaction
 
 from repairs.jobs import states
 from repairs.jobs.models import Job, PartUsed, Repair
+from repairs.jobs.reserving import update_remaining
 from repairs.stock.actions import put_back_in_stock, remove_from_stock
 from repairs.stock.models import Delivery, Part
 from repairs.stock.queries import current_costs
@@ -41,6 +42,7 @@ def use_part(
         price = part_price(cost, fixed=part.fixed_price, markups=markups)
         facts = {"quantity": share, "cost": cost, "price": price}
         used.append(repair.parts_used.create(part=part, delivery=source, **facts))
+    update_remaining(job, part)
     return used
 
 
@@ -56,6 +58,7 @@ def put_back_part(used: PartUsed, *, stamp: Stamp) -> None:
         reason=f"job {job.number}",
     )
     used.delete()
+    update_remaining(job, used.part)
 
 
 def _at_the_bench(repair: Repair, refused: str) -> Job:

@@ -64,7 +64,13 @@ class PartQuerySet(RecordedQuerySet):
         """With the columns of a list."""
         deliveries = Delivery.objects.filter(part=OuterRef("pk"), remaining__gt=0)
         counts = deliveries.order_by().values("part").annotate(n=Count("pk"))
-        return self.annotate(open_deliveries=Coalesce(Subquery(counts.values("n")), 0))
+        return self.with_reserved().annotate(
+            open_deliveries=Coalesce(Subquery(counts.values("n")), 0)
+        )
+
+    def with_reserved(self):
+        """With `reserved`: how many are kept for jobs in work."""
+        return self.annotate(reserved=reserved_of("pk"))
 
     def without_cost(self):
         """Parts with a delivery whose cost was not entered yet."""
@@ -134,11 +140,33 @@ class Part(Searchable, Recorded):
         return parse_value(self.value, name=self.name)
 
     @property
+    def free(self) -> int:
+        """How many no job needs, negative if too few; only `with_reserved`."""
+        return self.on_hand - self.reserved
+
+    @property
+    def stock_text(self) -> str:
+        """How many there are, and how many are free; only `with_reserved`."""
+        text = f"{self.on_hand} in stock"
+        if not self.reserved:
+            return text
+        rest = f"{self.free} free" if self.free >= 0 else f"{-self.free} missing"
+        return f"{text}, {self.reserved} reserved, {rest}"
+
+    @property
     def status(self) -> str:
         """Retired or out of stock; empty if neither."""
         if self.is_retired:
             return "retired"
         return "" if self.on_hand else "out of stock"
+
+
+def reserved_of(part: str):
+    """Return an expression: how many of the part, a column of the row, are reserved."""
+    # The jobs are above this room: their records are found by the relation.
+    reservations = Part._meta.get_field("reservations").related_model.objects
+    rows = reservations.active().filter(part=OuterRef(part)).order_by()
+    return Coalesce(Subquery(rows.values("part").values_list(Sum("remaining"))), 0)
 
 
 class Supplier(Recorded):

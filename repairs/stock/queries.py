@@ -29,6 +29,27 @@ def substitutes(part: Part) -> list[tuple[Part, list[str]]]:
     return [(other, problems[other]) for other in entered + fits]
 
 
+def reserved(part: Part, *, except_job=None) -> tuple[int, list]:
+    """Return how many are kept for jobs in work, and the reservations."""
+    found = part.reservations.active().for_list()
+    if except_job is not None:
+        found = found.exclude(job=except_job)
+    reservations = list(found)
+    return sum(one.remaining for one in reservations), reservations
+
+
+def shortage(part: Part, *, except_job=None) -> str:
+    """Return which jobs lack the part now, as far as it is reserved for them.
+
+    `except_job` is the one that has just taken it. Empty if there are enough.
+    """
+    count, waiting = reserved(part, except_job=except_job)
+    if count <= part.on_hand:
+        return ""
+    jobs = ", ".join(f"{one.remaining} for job {one.job.number}" for one in waiting)
+    return f"{part.number}: {part.on_hand} left in stock, but reserved: {jobs}."
+
+
 def series(part: Part) -> str:
     """Return the series of preferred values that contains its value, if any."""
     amount = part.parsed_value.amount

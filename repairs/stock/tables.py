@@ -10,6 +10,8 @@ class PartTable(tables.ListTable):
     bin = tables.CodeColumn(default="")
     status = tables.BadgeColumn(orderable=False, verbose_name="Status", default="")
     on_hand = tables.NumberColumn(verbose_name="In stock")
+    reserved = tables.NumberColumn(verbose_name="Reserved", orderable=False)
+    free = tables.NumberColumn(verbose_name="Free", orderable=False)
     open_deliveries = tables.NumberColumn(verbose_name="Open deliveries")
 
     class Meta(tables.ListTable.Meta):

@@ -62,6 +62,7 @@ def _show(request, part, sent, *, sent_cost=None, sent_block=None):
             form = BlockForm(delivery=delivery)
             is_sent = sent_block and sent_block.prefix == form.prefix
             delivery.block_form = sent_block if is_sent else form
+    part.reserved, reservations = queries.reserved(part)
     movements = part.movements.select_related("delivery", "by").order_by("-id")
     uses = part.used_in.select_related("repair__job__device__model").order_by("-id")
     configure = RequestConfig(request).configure
@@ -76,6 +77,7 @@ def _show(request, part, sent, *, sent_cost=None, sent_block=None):
             "deliveries": deliveries,
             "movements": configure(MovementTable(movements)),
             "uses": configure(UseTable(uses)),
+            "reservations": reservations,
             "suppliers": Supplier.objects.all()[:500],
             "forms": [*forms.values(), *filter(None, (sent_cost, sent_block))],
             "blocked_count": sum(one.blocked_quantity for one in deliveries),
@@ -133,6 +135,8 @@ def block(request, pk):
         facts = {"stamp": Stamp.of(request), **form.cleaned_data}
         if attempt(request, form, actions.block_delivery, delivery, **facts):
             messages.success(request, f"Delivery {delivery} is blocked.")
+            if text := queries.shortage(Part.objects.get(pk=delivery.part_id)):
+                messages.warning(request, text)
             return redirect(delivery)
         delivery.refresh_from_db()
     return _show(request, delivery.part, {}, sent_block=form)
@@ -166,6 +170,8 @@ def _move(request, pk, name, action):
         facts = {"stamp": Stamp.of(request), **form.cleaned_data}
         if attempt(request, form, action, part, **facts):
             messages.success(request, f"{part.number}: {part.on_hand} in stock.")
+            if name != "receive" and (text := queries.shortage(part)):
+                messages.warning(request, text)
             return redirect(part)
         # The user has now seen the refusal: sending the form again is accepted.
         form.data = form.data.copy()

@@ -12,10 +12,11 @@ from repairs.jobs.models.bench_records import (
 )
 from repairs.jobs.models.change_marks import ChangeMark
 from repairs.jobs.models.job import AccessCode, Job, JobTransition
-from repairs.jobs.models.undoable_import import PastImport
+from repairs.jobs.models.part_reservation import PartReservation
 from repairs.jobs.models.repair import Repair
 from repairs.jobs.models.return_assessment import Comeback, ReturnAssessment
 from repairs.jobs.models.uncoded_repair import UncodedRepair
+from repairs.jobs.models.undoable_import import PastImport
 
 __all__ = [
     "AccessCode",
@@ -24,6 +25,7 @@ __all__ = [
     "Comeback",
     "Job",
     "Labour",
+    "PartReservation",
     "PartUsed",
     "FinalTest",
     "PastImport",

@@ -18,6 +18,7 @@ from repairs.jobs.models import (
     FinalTest,
     Job,
     Labour,
+    PartReservation,
     PartUsed,
     Reading,
     UncodedRepair,
@@ -119,6 +120,8 @@ def add_the_rest(customer):
     CheckResult.objects.create(job=job, check_made=check, result="ok", made_at=now)
     FinalTest.objects.create(repair=repair, tries=1, needed=1, run_at=now)
     PartUsed.objects.create(repair=repair, part=make.part())
+    kept = {"quantity": 1, "remaining": 1, "reserved_at": now}
+    PartReservation.objects.create(job=job, part=make.part(), **kept)
     Signature.objects.get_or_create(quote=quote, defaults={"ink": "M1 1L2 2"})
     Collection.objects.get_or_create(job=job, defaults={"to": "X", "at": now})
     consent = {"fee": 5, "agreed_by": "X", "agreed_how": "phone", "agreed_at": now}

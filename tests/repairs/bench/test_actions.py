@@ -7,7 +7,15 @@ from django.utils import timezone
 from repairs.bench.urls import urlpatterns
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import states, workflow
-from repairs.jobs.models import FinalTest, Job, Labour, PartUsed, Reading, Repair
+from repairs.jobs.models import (
+    FinalTest,
+    Job,
+    Labour,
+    PartReservation,
+    PartUsed,
+    Reading,
+    Repair,
+)
 from repairs.stock.models import Part, StockMovement
 from tests import make
 
@@ -65,6 +73,8 @@ def job_in(state, **facts):
     )
     part.deliveries.update(remaining=4)
     Part.objects.filter(pk=part.pk).update(on_hand=4)
+    kept = {"quantity": 1, "remaining": 1, "reserved_at": timezone.now()}
+    job.reservations.create(part=make.part(), **kept)
     job.readings.create(test_point="5 V rail", value=5, read_at=timezone.now())
     job.labour.create(minutes=10)
     return job
@@ -116,6 +126,7 @@ def address(job, verb):
         "stop_timer": job.labour.first(),
         "remove_labour": job.labour.first(),
         "put_back_part": repair.parts_used.first(),
+        "release_part": job.reservations.first(),
     }.get(verb, repair)
     return reverse(f"bench:{verb}", args=[one.pk])
 
@@ -130,6 +141,7 @@ def everything(job):
             Reading,
             Labour,
             PartUsed,
+            PartReservation,
             FinalTest,
             Part,
             StockMovement,

@@ -778,6 +778,10 @@ def full_job(me, state, *, repairs):
     job.transitions.create(
         from_state="quoted", to_state="approved", by=me, made_at=timezone.now()
     )
+    for repair in job.repairs.all():
+        usual = repair.fix.usual_parts.get()
+        facts = {"quantity": 1, "remaining": 1, "reserved_at": timezone.now()}
+        job.reservations.create(part=usual.part, **facts)
     job.symptoms.add(Symptom.objects.get_or_create(name="hot spot")[0])
     return job
 
@@ -797,9 +801,10 @@ def test_the_page_asks_at_most_twenty_times_however_many_repairs(bench, me, stat
     assert len(asked[0]) == len(asked[1]) <= 20, "\n".join(asked[1])
 
 
-# A new fault changes six parts of the page; stock is moved in nine statements. Each
+# A new fault changes six parts of the page; stock is moved in nine statements and
+# the reservations of the part are read. Each
 # record changed is an entry of the trail, written beside the values it had.
-MORE = {"save_findings": 18, "add_fault": 17, "create_fault": 19, "use_part": 23}
+MORE = {"save_findings": 18, "add_fault": 17, "create_fault": 19, "use_part": 25}
 ONCE = 3  # the form's key: looked up, used, kept with the response
 
 

@@ -1,11 +1,12 @@
 """However parts move, the stock, its deliveries and its movements agree."""
 
+import multiprocessing
 import random
 import threading
 from decimal import Decimal
 
 import pytest
-from django.db import IntegrityError, connection, transaction
+from django.db import IntegrityError, connection, connections, transaction
 from django.db.models import Sum
 from hypothesis import settings
 from hypothesis.stateful import (
@@ -16,6 +17,10 @@ from hypothesis.stateful import (
 )
 from hypothesis.strategies import integers, sampled_from
 
+from repairs.jobs import states
+from repairs.jobs.actions import use_part
+from repairs.jobs.models import PartUsed, Repair
+from repairs.jobs.reserving import reserve_part
 from repairs.stock import actions
 from repairs.stock.models import Delivery, OutOfStockError, Part, StockMovement
 from repairs.stock.queries import current_costs
@@ -293,6 +298,58 @@ def test_stock_agrees_after_many_simultaneous_movements():
     assert len(done) == 8
     level, moved, remaining = levels(part)
     assert level == moved == remaining >= 0
+
+
+def in_processes(number, work):
+    """Run `work` in so many processes at once; return what each of them returned."""
+    connections.close_all()  # none is shared with a child
+    context = multiprocessing.get_context("fork")
+    ready, results = context.Barrier(number), context.SimpleQueue()
+
+    def run():
+        ready.wait()
+        results.put(work())
+        connections.close_all()
+
+    # As daemons: none is left behind by a test that fails.
+    processes = [context.Process(target=run, daemon=True) for _ in range(number)]
+    for process in processes:
+        process.start()
+    for process in processes:
+        process.join(60)
+    assert [process.exitcode for process in processes] == [0] * number
+    return [results.get() for _ in processes]
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.filterwarnings("ignore:.*use of fork:DeprecationWarning")
+def test_eight_processes_use_exactly_the_fifty_that_there_are():
+    part = make.part(on_hand=50)
+    jobs = [make.repair(make.job(state=states.APPROVED)).job for _ in range(8)]
+    for job in jobs:
+        reserve_part(job, part=part, quantity=10, stamp=make.stamp())
+    repairs = multiprocessing.get_context("fork").SimpleQueue()
+    for job in jobs:
+        repairs.put(job.repairs.get().pk)
+
+    def use_until_refused():
+        repair, used = Repair.objects.get(pk=repairs.get()), 0
+        mine = Part.objects.get(pk=part.pk)
+        while True:
+            try:
+                use_part(repair, part=mine, stamp=make.stamp())
+            except OutOfStockError:
+                return used
+            used += 1
+
+    used = in_processes(8, use_until_refused)
+    assert sum(used) == 50
+    assert levels(part) == (0, 0, 0)
+    booked = PartUsed.objects.filter(part=part).aggregate(n=Sum("quantity"))["n"]
+    assert booked == 50
+    for reservation in part.reservations.all():
+        took = PartUsed.objects.filter(repair__job=reservation.job).count()
+        assert reservation.remaining == max(0, 10 - took)
 
 
 @pytest.mark.django_db(transaction=True)

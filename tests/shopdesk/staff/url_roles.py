@@ -130,6 +130,8 @@ FOR_BENCH_OR_OWNER = {
     "bench:set_battery",
     "bench:save_findings",
     "bench:put_back_part",
+    "bench:release_part",
+    "bench:reserve_part",
     "bench:mark_not_repaired",
     "bench:add_fault",
     "bench:create_fault",

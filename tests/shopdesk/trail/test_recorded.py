@@ -20,6 +20,7 @@ from repairs.jobs.models import (
     FinalTest,
     Job,
     Labour,
+    PartReservation,
     PartUsed,
     PastImport,
     Reading,
@@ -132,6 +133,13 @@ def made(model):
             PartUsed.objects.create(repair=repair, part=make.part()),
             "price",
             Decimal("4.10"),
+        ),
+        PartReservation: lambda: (
+            PartReservation.objects.create(
+                job=job, part=make.part(), quantity=2, remaining=2, reserved_at=now
+            ),
+            "quantity",
+            3,
         ),
         Reading: lambda: (
             Reading.objects.create(job=job, test_point="TP1", value=1, read_at=now),
