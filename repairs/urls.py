@@ -10,6 +10,7 @@ urlpatterns = [
     path("bench/", include("repairs.bench.urls")),
     path("diagnosis/", include("repairs.diagnosis.urls")),
     path("returns/", include("repairs.returns.urls")),
+    path("imports/", include("repairs.sheet_import.urls")),
     path("comebacks/", include("repairs.comebacks.urls")),
     path("comebacks/", include("repairs.month.urls")),
     path("comebacks/", include("repairs.knowledge.urls")),

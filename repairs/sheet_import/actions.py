@@ -1,51 +1,45 @@
-"""Import a shop's own list: start, decide, import all of it or nothing, undo."""
+"""Import a shop's own list: start, decide, import all of it or nothing."""
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from io import BytesIO
 
-from django.apps import apps
-from django.db import IntegrityError, connection, transaction
-from django.db.models import Q
+from django.db import transaction
+from django.utils.text import capfirst
 
 from repairs.comebacks.record import ComebackReport, build_report
 from repairs.comebacks.scope import Scope
-from repairs.diagnosis.learning import forget_all
-from repairs.diagnosis.models import LearntCase
 from repairs.history.actions import import_jobs
 from repairs.history.issues import ImportIssues
 from repairs.history.linked_records import Created
-from repairs.jobs.models import Comeback, PastImport
+from repairs.jobs.models import PastImport
 from repairs.sheet_import.decisions import Decisions
 from repairs.sheet_import.models import SheetDraft, SheetLayout
 from repairs.sheet_import.plan import SheetPlan, first_decisions
 from repairs.sheet_import.remarks import Conversion
 from repairs.sheet_import.sheet_columns import SheetColumns
-from repairs.sheet_import.sheet_file import read_table
-from shopdesk.errors import IncompleteError, RefusedError
-from shopdesk.lookup import renew_search_indexes
-from shopdesk.recording.models import Action, TrailEntry
-from shopdesk.recording.writing import record_event
+from repairs.sheet_import.sheet_file import SheetError, read_table
+from repairs.sheet_import.text_groups import TextGroup, merge
+from repairs.sheet_import.text_groups import split as split_group
+from shopdesk.errors import IncompleteError, RefusedError, StaleError
 from shopdesk.stamp import Stamp
 
 MAX_NAME = 200
-DELETED_FIRST = (
-    *("repairs.uncodedrepair", "repairs.returnassessment", "repairs.labour"),
-    *("repairs.repair", "repairs.jobtransition", "repairs.job", "repairs.device"),
-    *("repairs.devicemodel", "repairs.fix_faults", "repairs.fix", "repairs.fault"),
-    "repairs.customer",
-)
-"""The tables that an import writes, each before those that it refers to."""
-FOLLOW = (Comeback, LearntCase)
-"""Rows that follow from the records of an import."""
+MAX_ENTRY = 120
 
 
 # --- drafts ---------------------------------------------------------------------------
 
 
-def start_draft(content: bytes, *, file: str, stamp: Stamp) -> SheetDraft:
+def start_draft(
+    content: bytes, *, file: str, max_rows: int, stamp: Stamp
+) -> SheetDraft:
     """Store a file whose import begins, with suggestions; raises SheetError."""
     table = read_table(BytesIO(content))
+    if len(table.rows) > max_rows:
+        raise SheetError(
+            f"The list has more than {max_rows:,} rows. Use the command import_sheet."
+        )
     draft = SheetDraft(
         file=file[-MAX_NAME:],
         by=stamp.by,
@@ -68,7 +62,13 @@ def decide(draft: SheetDraft, *, stamp: Stamp, **values: object) -> None:
 
 @transaction.atomic
 def read_again(
-    draft: SheetDraft, *, sheet: str, encoding: str, separator: str, stamp: Stamp
+    draft: SheetDraft,
+    *,
+    sheet: str,
+    encoding: str,
+    separator: str,
+    header_line: int,
+    stamp: Stamp,
 ) -> None:
     """Read the file of a draft in another way; raises SheetError.
 
@@ -81,9 +81,76 @@ def read_again(
         separator=separator,
     )
     draft.table = table
-    draft.decisions = first_decisions(table, Decisions())
+    draft.decisions = first_decisions(table, Decisions(header_line=header_line))
     draft.changed_at = stamp.at
     draft.save(update_fields=["cells", "decisions_json", "changed_at"])
+
+
+def decide_groups(
+    draft: SheetDraft,
+    *,
+    of: str,
+    groups: list[TextGroup],
+    changed: list[tuple[str, TextGroup]],
+    merged: list[str],
+    split: list[tuple[str, str]],
+    min_named: int,
+    stamp: Stamp,
+) -> None:
+    """Change groups of texts, which are known by their first text.
+
+    `merged` become one group; `split` are first texts, each with a text that leaves
+    its group; groups of at least
+    `min_named` rows that have no entry get their first text as the name of a new one.
+    """
+    by_label = {group.label: number for number, group in enumerate(groups)}
+    found = list(groups)
+    for label, group in changed:
+        if label not in by_label or found[by_label[label]].label != group.label:
+            raise StaleError("The groups have changed meanwhile. Check them again.")
+        found[by_label[label]] = group
+    if min_named:
+        found = [
+            group.changed(name=capfirst(group.label)[:MAX_ENTRY])
+            if not group.code and group.size >= min_named
+            else group
+            for group in found
+        ]
+    found = merge(found, {by_label[label] for label in merged})
+    for label in dict.fromkeys(label for label, _ in split):
+        number = next(n for n, group in enumerate(found) if group.label == label)
+        texts = [text for of_label, text in split if of_label == label]
+        found = split_group(found, number, texts)
+    decide(draft, stamp=stamp, **{of: found})
+
+
+def correct(
+    draft: SheetDraft,
+    *,
+    typed: Iterable[tuple[str, str, str]],
+    shown: Collection[int],
+    left_out: Collection[int],
+    stamp: Stamp,
+) -> None:
+    """Keep values typed for rows, as line, field and text, and rows left out.
+
+    `shown` are the lines of which it was said whether they are left out.
+    """
+    decisions = draft.decisions
+    corrections = {line: dict(of) for line, of in decisions.corrections.items()}
+    earlier = dict(decisions.earlier)
+    for line, name, text in typed:
+        if name == "back_again":
+            earlier[line] = text.strip()
+        else:
+            corrections.setdefault(line, {})[name] = text.strip()
+    decide(
+        draft,
+        corrections=corrections,
+        earlier=earlier,
+        left_out=sorted({*decisions.left_out} - {*shown} | {*left_out}),
+        stamp=stamp,
+    )
 
 
 def remember(columns: SheetColumns, decisions: Decisions, *, stamp: Stamp) -> None:
@@ -123,6 +190,14 @@ def import_sheet(
         )
     past = _save(conversion, file=plan.file, stamp=stamp, progress=progress)
     remember(plan.columns, plan.settled, stamp=stamp)
+    return past
+
+
+@transaction.atomic
+def finish_draft(draft: SheetDraft, *, plan: SheetPlan, stamp: Stamp) -> PastImport:
+    """Import a draft, which is deleted then."""
+    past = import_sheet(plan, stamp=stamp)
+    draft.delete()
     return past
 
 
@@ -208,71 +283,3 @@ SHOWN = {
 def named_counts(counts: Mapping[str, int]) -> list[tuple[str, int]]:
     """Return the number of new records of each kind that people know."""
     return [(label, counts.get(kind, 0)) for kind, label in SHOWN.items()]
-
-
-# --- undoing --------------------------------------------------------------------------
-
-
-@transaction.atomic
-def undo_import(past: PastImport, *, stamp: Stamp) -> None:
-    """Delete what an import created; raises RefusedError if something builds on it.
-
-    Email addresses and phone numbers that it filled in on older customers stay.
-    """
-    past = PastImport.objects.select_for_update().get(pk=past.pk)
-    if past.undone_at is not None:
-        raise RefusedError("This import is undone already.")
-    if reason := builds_on(past):
-        raise RefusedError(f"The import cannot be undone: {reason}")
-    past.undone_at = stamp.at
-    past.save(update_fields=["undone_at"])
-    forget_all(past.jobs.all())
-    made = past.made
-    Comeback.objects.filter(job__past_import=past).delete()
-    with connection.cursor() as cursor:
-        for label in DELETED_FIRST:
-            for run in made.get(label, []):
-                model = apps.get_model(label)
-                table = connection.ops.quote_name(model._meta.db_table)
-                cursor.execute(f"DELETE FROM {table} WHERE id BETWEEN %s AND %s", run)
-    try:
-        connection.check_constraints()
-    except IntegrityError:
-        raise RefusedError(
-            "Somebody used one of its records just now. Nothing was undone."
-        ) from None
-    Comeback.objects.write_all()
-    renew_search_indexes()
-    record_event(Action.DELETED, past, file=past.file, rows=past.rows)
-
-
-def builds_on(past: PastImport) -> str:
-    """Return what was done with the records of an import since, or an empty text."""
-    made = past.made
-    for label, runs in made.items():
-        model = apps.get_model(label)
-        for relation in model._meta.get_fields(include_hidden=True):
-            if not (relation.auto_created and not relation.concrete):
-                continue
-            other = relation.related_model
-            if other in FOLLOW or relation.many_to_many:
-                continue
-            rows = other._base_manager.filter(_within(f"{relation.field.name}", runs))
-            own = made.get(other._meta.label_lower, [])
-            stranger = rows.exclude(_within("pk", own)).first() if own else rows.first()
-            if stranger is not None:
-                kind = other._meta.verbose_name
-                return f"a later record uses it ({kind} “{stranger}”)."
-        entry = TrailEntry.objects.filter(_within("record", runs), kind=label).first()
-        if entry is not None:
-            record = model._base_manager.filter(pk=entry.record).first()
-            name = f"{model._meta.verbose_name} “{record}”" if record else label
-            return f"{name} was {entry.get_action_display()} on {entry.at:%Y-%m-%d}."
-    return ""
-
-
-def _within(name: str, runs: list[list[int]]) -> Q:
-    found = Q(pk__in=[])
-    for first, last in runs:
-        found |= Q(**{f"{name}__gte": first, f"{name}__lte": last})
-    return found

@@ -26,7 +26,7 @@ WITHOUT_CUSTOMER = {
     LEAVE_OUT: "leave out",
 }
 WITHOUT_OUTCOME = {
-    states.FIXED: "fixed, if both fault and work done are known",
+    states.FIXED: "fixed, if fault and work are known",
     NOT_CODED: "not coded yet",
 }
 IGNORED = "ignore"

@@ -10,6 +10,8 @@ from repairs.jobs import states
 from repairs.sheet_import.row_reader import RowReader
 from repairs.sheet_import.written_values import plain
 
+NOT_LINKED = "Not a return, as you decided."
+
 
 @dataclass(frozen=True)
 class PastVisit:
@@ -61,9 +63,9 @@ def with_returns(
             number = decided[row.line]
             if number in by_number:
                 links[row.job] = by_number[number]
-            elif number:
-                text = f"There is no job {number}."
-                reader.result.remark(row.line, "back_again", text, is_left_out=False)
+                continue
+            text = f"There is no job {number}." if number else NOT_LINKED
+            reader.result.remark(row.line, "back_again", text, proposed=number)
             continue
         if not reader.back.get(row.line):
             continue
@@ -75,7 +77,7 @@ def with_returns(
             links.setdefault(later.number, visit)
         else:
             text = "Says it was back again, but no other job of this device is listed."
-            reader.result.remark(row.line, "back_again", text, is_left_out=False)
+            reader.result.remark(row.line, "back_again", text)
     return [_linked(row, links.get(row.job), reader) for row in rows]
 
 
@@ -105,6 +107,7 @@ def _linked(row: ImportRow, earlier: PastVisit | None, reader: RowReader) -> Imp
         if is_same and not row.needs_coding
         else ". Whether it is the same fault is to be assessed."
     )
-    reader.result.remark(row.line, "back_again", text, is_left_out=False)
+    number = earlier.number
+    reader.result.remark(row.line, "back_again", text, proposed=number)
     same = states.SAME_FAULT if is_same and not row.needs_coding else ""
     return replace(row, returned_from=earlier.number, return_is=same)

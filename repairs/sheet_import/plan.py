@@ -176,7 +176,7 @@ def _leave_out_refused(found: Conversion) -> None:
         for issue in issues.first(issues.count):
             if issue.column == "returned_from":
                 unlinked.add(issue.line)
-                found.remark(issue.line, "back_again", issue.text, is_left_out=False)
+                found.remark(issue.line, "back_again", issue.text)
             else:
                 refused.setdefault(issue.line, f"{issue.column}: {issue.text}")
         for line, text in refused.items():

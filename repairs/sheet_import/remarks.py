@@ -14,6 +14,8 @@ class Remark:
     field: str
     text: str
     is_left_out: bool
+    proposed: str = ""
+    """The value that is taken, where it is not that of the list."""
 
     def __str__(self) -> str:
         label = FIELDS[self.field].label if self.field in FIELDS else ""
@@ -43,8 +45,16 @@ class Conversion:
     already: list[int] = field(default_factory=list)
     """Lines whose job is on record; they are left as they are."""
 
-    def remark(self, line: int, name: str, text: str, *, is_left_out: bool) -> None:
-        self.remarks.append(Remark(line, name, text, is_left_out))
+    def remark(
+        self,
+        line: int,
+        name: str,
+        text: str,
+        *,
+        is_left_out: bool = False,
+        proposed: str = "",
+    ) -> None:
+        self.remarks.append(Remark(line, name, text, is_left_out, proposed))
 
     def questions_about(self, name: str) -> list[Question]:
         return [question for question in self.questions if question.name == name]

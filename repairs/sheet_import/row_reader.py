@@ -185,7 +185,7 @@ class RowReader:
         for name in (*AMOUNTS, "minutes", "phone", "email", "outcome", "back_again"):
             if isinstance(cells.get(name), UnclearValueError):
                 text = f"{cells[name]} Kept as a note."
-                self.result.remark(line, name, text, is_left_out=False)
+                self.result.remark(line, name, text)
                 written = shown(self.cells[name].loc[line])
                 notes.append(f"{FIELDS[name].label}: {written}")
                 cells[name] = None
@@ -208,14 +208,14 @@ class RowReader:
                 text = normalize_text(text)
             if len(text) > limit:
                 note = f"Longer than {limit} characters. The rest is kept as a note."
-                self.result.remark(line, name, note, is_left_out=False)
+                self.result.remark(line, name, note)
                 notes.append(f"{FIELDS[name].label}: {text}")
             facts[name] = text[:limit].strip()
         facts["kind"] = facts["kind"] or self.decisions.default_kind
         if not facts["model"]:
             facts["model"] = UNKNOWN_MODEL
             text = f"There is no model: recorded as {UNKNOWN_MODEL}."
-            self.result.remark(line, "model", text, is_left_out=False)
+            self.result.remark(line, "model", text)
         facts |= self._repair(line, cells, facts, notes)
         notes += [f"{name}: {text}" for name, text in extra]
         facts["bench_notes"] = _joined(notes)
@@ -285,7 +285,7 @@ class RowReader:
             if facts[name]:
                 notes.append(f"{FIELDS[name].label}: {facts[name]}")
                 text = f"{facts[name]} is kept as a note: the job is not closed."
-                self.result.remark(line, name, text, is_left_out=False)
+                self.result.remark(line, name, text)
         return dict.fromkeys(AMOUNTS)
 
     def _numbered(
@@ -315,7 +315,7 @@ class RowReader:
         while (job := f"{number[:36]}-{again}") in numbers:
             again += 1
         text = f"Job {number} is also row {other.line}: recorded as {job}."
-        self.result.remark(row.line, "job", text, is_left_out=False)
+        self.result.remark(row.line, "job", text)
         row = replace(row, job=job)
         numbers[job] = row
         return row

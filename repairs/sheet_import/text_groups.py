@@ -159,7 +159,9 @@ def _clusters(texts: Sequence[str], counts: Mapping[str, int]) -> list[list[str]
     return found
 
 
-def nearest_entry(text: str, entries: Mapping[str, str]) -> str:
+def nearest_entry(
+    text: str, entries: Mapping[str, str], *, min_alike: int = MIN_ENTRY_ALIKE
+) -> str:
     """Return the code of the entry whose code or name is nearly this text, or ""."""
     by_text = {plain(name): code for code, name in entries.items()}
     by_text |= {plain(code): code for code in entries}
@@ -167,7 +169,7 @@ def nearest_entry(text: str, entries: Mapping[str, str]) -> str:
         plain(text),
         list(by_text),
         scorer=fuzz.token_sort_ratio,
-        score_cutoff=MIN_ENTRY_ALIKE,
+        score_cutoff=min_alike,
     )
     return by_text[best[0]] if best else ""
 

@@ -26,6 +26,7 @@ MAIN_MENU = (
 FOOTER_MENU = (
     ("Emails", "mail:outbox", ("mail",)),
     ("Shop settings", "shop:settings", ()),
+    ("Imports", "sheet_import:all", ("sheet_import",)),
     ("Staff", "staff:people", ()),
     ("Personal data", "personal_data:due", ()),
     ("Audit trail", "trail:all", ()),

@@ -51,6 +51,8 @@ ICON_OF: dict[str, str] = {
     "no fault found": "ring",
     "not repairable": "cross",
     "not coded yet": "dots",
+    "imported": "tick",
+    "left out": "cross",
     "lasting": "block",
     "stopgap": "halfblock",
     "performs like a stopgap": "triangle",

@@ -11,8 +11,8 @@ from repairs.customers.models import Customer, Device
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import states
 from repairs.jobs.models import Comeback, Job, PastImport, Repair, UncodedRepair
-from repairs.sheet_import.actions import undo_import
 from repairs.sheet_import.coding import code_repairs
+from repairs.sheet_import.undoing import undo_import
 from shopdesk.errors import RefusedError
 from shopdesk.shop.models import Shop
 from tests import make

@@ -368,7 +368,7 @@ RAW = {
     "repairs.comebacks.queries": "reads",
     "repairs.jobs.models.change_marks": "writes marks",
     "repairs.jobs.models.return_assessment": "writes comebacks",
-    "repairs.sheet_import.actions": "undoes an import, which is one event",
+    "repairs.sheet_import.undoing": "undoes an import, which is one event",
     "shopdesk.checks": "reads",
     "shopdesk.keeping.integrity": "reads",
     "shopdesk.keeping.migrating": "drops and creates triggers",
