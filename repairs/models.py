@@ -18,6 +18,7 @@ from repairs.jobs.models import (
     Reading,
     Repair,
     ReturnAssessment,
+    StopgapAnswer,
     UncodedRepair,
 )
 from repairs.sheet_import.models import SheetDraft, SheetLayout
@@ -51,6 +52,7 @@ __all__ = [
     "SheetDraft",
     "SheetLayout",
     "StockMovement",
+    "StopgapAnswer",
     "Supplier",
     "Symptom",
     "UncodedRepair",

@@ -38,6 +38,7 @@ from repairs.jobs.models import (
     Reading,
     Repair,
     ReturnAssessment,
+    StopgapAnswer,
     UncodedRepair,
 )
 from shopdesk.mail.models import Attachment, Email
@@ -115,7 +116,7 @@ INVENTORY = (
     PersonalRows(
         Repair,
         "job__customer",
-        blanked=("note", "imported_text"),
+        blanked=("note", "customer_note", "cause", "recurs_if", "imported_text"),
         stays="fault, fix, outcome and warranty, which statistics need",
     ),
     PersonalRows(
@@ -124,6 +125,7 @@ INVENTORY = (
         blanked=("fault_text", "fix_text"),
         stays="fault, fix, minutes and amounts, which statistics need",
     ),
+    PersonalRows(StopgapAnswer, "repair__job__customer", stays=STATE),
     PersonalRows(Labour, "job__customer", blanked=("note",), stays=STATE),
     PersonalRows(PartUsed, "repair__job__customer", stays=STATE),
     PersonalRows(PartReservation, "job__customer", stays=STATE),

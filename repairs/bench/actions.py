@@ -5,17 +5,18 @@ happens or nothing. What overwrites is asked for the version that its reader saw
 only adds is not.
 """
 
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Collection, Sequence
 from typing import Any
 
 from django.db import IntegrityError, transaction
 from django.db.models import ProtectedError
 
-from repairs.faults.models import Fault, Fix, UsualPart
+from repairs.faults.models import Fault, Fix
 from repairs.jobs import closing, states, workflow
-from repairs.jobs.actions import use_part
+from repairs.jobs.actions import set_quantity_used
 from repairs.jobs.models import AccessCode, Job, Labour, Reading, Repair
 from repairs.jobs.workflow import locked_for_change
+from repairs.stock.models import Part
 from shopdesk.errors import IncompleteError, InvalidTransitionError, RefusedError
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
@@ -188,13 +189,15 @@ def resume_repair(repair: Repair, *, stamp: Stamp) -> None:
 
 
 def complete_repair(
-    job: Job, *, parts: Iterable[tuple[Repair, UsualPart]], version, stamp: Stamp
+    job: Job, *, used: Sequence[tuple[Repair, Part, int]], version, stamp: Stamp
 ) -> None:
-    """Take the usual parts that were ticked from stock and mark the job as repaired,
-    or do neither."""
+    """Make stock agree with the parts that were used, release what is still reserved of
+    them, and mark the job as repaired; or do nothing of it. `used` are a repair, a part
+    of it, and how many it took."""
     with locked_for_change(job, version=version, stamp=stamp):
-        for repair, usual in parts:
-            use_part(repair, part=usual.part, quantity=usual.quantity, stamp=stamp)
+        for repair, part, quantity in used:
+            set_quantity_used(repair, part=part, quantity=quantity, stamp=stamp)
+        job.reservations.filter(part__in=[part for _, part, _ in used]).delete()
         workflow.mark_repaired(job, stamp=stamp)
 
 

@@ -17,6 +17,12 @@ def text(rows=2, **kwargs):
     return forms.CharField(widget=forms.Textarea(attrs={"rows": rows}), **kwargs)
 
 
+def line(**kwargs):
+    """A box for one sentence."""
+    widget = forms.TextInput(attrs={"class": "w20"})
+    return forms.CharField(widget=widget, required=False, **kwargs)
+
+
 def count(most, **kwargs):
     widget = forms.TextInput(
         attrs={"inputmode": "numeric", "class": "w4", "autocomplete": "off"}

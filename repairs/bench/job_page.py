@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from repairs.bench import next_step as steps
 from repairs.bench import queries, sections
+from repairs.bench.closing_forms import PartRow
 from repairs.bench.next_step import NextStep, next_step
 from repairs.bench.page_forms import PageForms
 from repairs.bench.queue import is_overdue
@@ -17,9 +18,9 @@ from repairs.bench.repair_panel import RepairPanel
 from repairs.bench.section_lines import SectionLines, SectionModes
 from repairs.bench.test_points import TestPoint, points_of
 from repairs.faults.cautions import BATTERY, SWOLLEN_BATTERY, cautions
-from repairs.faults.models import UsualPart
 from repairs.jobs import closing, states, workflow
-from repairs.jobs.models import Job, PartReservation, Repair
+from repairs.jobs.models import Job, PartReservation
+from repairs.knowledge.closing_defaults import ClosingDefaults, closing_defaults
 from repairs.knowledge.good_readings import UsualByPoint, usual_readings
 
 FIRST_READINGS = 6  # test points that are shown before one asks for more
@@ -82,6 +83,11 @@ class JobPage(PageForms):
         queries.fetch_usual_parts(list(self.job.repairs.all()))
         return self.repairs
 
+    @property
+    def part_rows(self) -> list[PartRow]:
+        """Each part booked on a repair, reserved for it, or usual for its fix."""
+        return [row for panel in self.with_parts for row in panel.part_rows]
+
     @cached_property
     def with_parts(self) -> "list[RepairPanel]":
         """The repairs with these, and with the parts that are booked on them."""
@@ -101,14 +107,9 @@ class JobPage(PageForms):
         return found
 
     @cached_property
-    def usual_parts(self) -> list[tuple[Repair, UsualPart]]:
-        """Parts that the fixes usually need and that are not booked."""
-        return [
-            (panel.repair, usual)
-            for panel in self.with_usual_parts
-            if not panel.repair.is_not_repaired
-            for usual in panel.parts_to_book
-        ]
+    def closing_defaults(self) -> dict[int, ClosingDefaults]:
+        repairs = [panel.repair for panel in self.to_be_fixed]
+        return closing_defaults(repairs, on=timezone.localdate())
 
     @cached_property
     def labour(self):
@@ -265,6 +266,11 @@ class JobPage(PageForms):
         """The test points measured on this device, then others usual on its model."""
         readings = self.job.readings.select_related("by")
         return points_of(readings, usual=self.usual_readings)
+
+    @property
+    def measured(self) -> list[TestPoint]:
+        """The test points measured on this device."""
+        return [point for point in self.readings if point.before or point.after]
 
     @property
     def first_readings(self) -> list[TestPoint]:

@@ -81,7 +81,7 @@ class PageForms:
     @cached_property
     def repaired_form(self):
         return self.form(
-            "repaired", closing_forms.CompleteRepairForm, usual=self.usual_parts
+            "repaired", closing_forms.CompleteRepairForm, rows=self.part_rows
         )
 
     @cached_property

@@ -1,11 +1,16 @@
 """One repair on the page of its job: its final test in words, and its forms."""
 
+from collections import Counter
 from functools import cached_property
 
+from django.utils import timezone
+
 from repairs.bench import closing_forms, diagnosis_forms
+from repairs.bench.closing_forms import PartRow
 from repairs.faults.models import UsualPart
 from repairs.jobs import final_test
 from repairs.jobs.models import Repair
+from repairs.stock.models import Part
 
 
 class RepairPanel:
@@ -67,6 +72,24 @@ class RepairPanel:
         reserved = {one.part_id for one in self.page.reservations}
         return [usual for usual in self.parts_to_book if usual.part_id not in reserved]
 
+    @property
+    def part_rows(self) -> list[PartRow]:
+        """Each part booked on the repair, reserved for it or usual; none of one that is
+        not repaired."""
+        repair = self.repair
+        if repair.is_not_repaired:
+            return []
+        booked: Counter[Part] = Counter()
+        for used in repair.parts_used.all():
+            booked[used.part] += used.quantity
+        planned = {usual.part: usual.quantity for usual in self.parts_to_book}
+        reserved = [one for one in self.page.reservations if one.panel is self]
+        planned |= {one.part: one.remaining for one in reserved}
+        return [
+            PartRow(repair, part, booked[part], planned.get(part, 0))
+            for part in dict.fromkeys([*booked, *planned])
+        ]
+
     def _form(self, name, form, **kwargs):
         return self.page.form(f"{name}-{self.repair.pk}", form, **kwargs)
 
@@ -93,4 +116,6 @@ class RepairPanel:
     @cached_property
     def close_form(self):
         facts = {"repair": self.repair, "verdicts": self.page.verdicts}
+        facts["defaults"] = self.page.closing_defaults.get(self.repair.pk)
+        facts["on"] = timezone.localdate()
         return self._form("close", closing_forms.CloseForm, **facts)

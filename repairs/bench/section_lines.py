@@ -53,7 +53,7 @@ class SectionLines:
     def readings(self) -> str:
         if not self.page.job.has_readings:
             return "none yet"
-        points = [point for point in self.page.readings if point.before or point.after]
+        points = self.page.measured
         failed = sum(point.has_failed for point in points)
         count = f"{len(points)} test point{'' if len(points) == 1 else 's'}"
         return f"{count}, {failed} failed" if failed else count

@@ -351,18 +351,16 @@ def revise(request, pk):
 
 
 def mark_repaired(request, pk):
-    """Mark as repaired, with the usual parts that are ticked."""
+    """Mark as repaired, with the parts as they were used."""
     job = job_of(pk, user=request.user)
-    usual = JobPage(job, request=request).usual_parts
-    form = closing_forms.CompleteRepairForm(
-        request.POST, usual=usual, prefix="repaired"
-    )
+    rows = JobPage(job, request=request).part_rows
+    form = closing_forms.CompleteRepairForm(request.POST, rows=rows, prefix="repaired")
     facts = {"sent": {"repaired": form}, "version": _version(request)}
 
-    def complete(job, *, parts, **facts):
-        actions.complete_repair(job, parts=parts, **facts)
-        for _, usual in parts:
-            _warn_of_shortage(request, usual.part, job=job)
+    def complete(job, *, used, **facts):
+        actions.complete_repair(job, used=used, **facts)
+        for part in {part for _, part, quantity in used if quantity}:
+            _warn_of_shortage(request, part, job=job)
 
     return answer(request, job, None, complete, job, **facts)
 
@@ -383,10 +381,10 @@ def fail_final_test(request, pk):
 
 def close(request, pk):
     """Close as fixed, with the outcome of each repair; refused while one is missing."""
-    job = _job(pk)
+    job, on = _job(pk), timezone.localdate()
     of_repairs = {
         f"close-{repair.pk}": closing_forms.CloseForm(
-            request.POST, repair=repair, prefix=f"close-{repair.pk}"
+            request.POST, repair=repair, on=on, prefix=f"close-{repair.pk}"
         )
         for repair in job.repairs.select_related("fault", "fix")
     }

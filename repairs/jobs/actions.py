@@ -47,18 +47,39 @@ def use_part(
 
 
 @transaction.atomic
-def put_back_part(used: PartUsed, *, stamp: Stamp) -> None:
-    """Put a part that was booked by mistake back in stock."""
+def put_back_part(used: PartUsed, *, stamp: Stamp, quantity: int | None = None) -> None:
+    """Put a part that was booked and not used back in stock: all, or `quantity`."""
     job = _at_the_bench(used.repair, "parts can no longer be changed.")
+    rest = used.quantity - (used.quantity if quantity is None else quantity)
     put_back_in_stock(
         used.part,
         delivery=used.delivery,
-        quantity=used.quantity,
+        quantity=used.quantity - rest,
         stamp=stamp,
         reason=f"job {job.number}",
     )
-    used.delete()
+    if rest:
+        used.quantity = rest
+        used.save(update_fields=["quantity"])
+    else:
+        used.delete()
     update_remaining(job, used.part)
+
+
+@transaction.atomic
+def set_quantity_used(
+    repair: Repair, *, part: Part, quantity: int, stamp: Stamp
+) -> None:
+    """Book what was used beyond what is booked, or put the rest back in stock."""
+    booked = list(repair.parts_used.select_for_update().filter(part=part))
+    more = quantity - sum(used.quantity for used in booked)
+    if more > 0:
+        use_part(repair, part=part, quantity=more, stamp=stamp)
+    for used in reversed(booked):
+        if more < 0:
+            share = min(-more, used.quantity)
+            put_back_part(used, quantity=share, stamp=stamp)
+            more += share
 
 
 def _at_the_bench(repair: Repair, refused: str) -> Job:

@@ -46,6 +46,10 @@ def missing_of(repair: Repair) -> list[str]:
         missing.append("select the fix.")
     if repair.outcome and not repair.fix_type:
         missing.append("select the type, lasting or stopgap.")
+    if repair.is_stopgap and not repair.expected_days:
+        missing.append("enter how long the stopgap is expected to last.")
+    if repair.is_stopgap and not repair.ask_on:
+        missing.append("enter the day to ask the customer how the stopgap holds.")
     if repair.needs_parts and not (repair.no_part_needed or repair.has_parts):
         missing.append(
             "this fix usually needs a part and none is booked. Book it, or tick “No"

@@ -1,6 +1,8 @@
 from django import forms
 
 from repairs.jobs import states
+from repairs.jobs.models import StopgapAnswer
+from shopdesk.fields import DayFormField
 
 YES, NO = "yes", "no"
 
@@ -88,3 +90,27 @@ class ReturnAssessmentForm(forms.Form):
                 f"The warranty {held} that day. Enter a reason for the exception.",
             )
         return data | {"is_in_warranty": is_in_warranty, "why": why}
+
+
+class StopgapAnswerForm(forms.Form):
+    """How a stopgap holds, by the button that is pressed, and when to ask again."""
+
+    answer = forms.ChoiceField(
+        choices=StopgapAnswer.Answer.choices,
+        error_messages={"required": "Select an answer."},
+    )
+    ask_on = DayFormField(
+        required=False,
+        label="Ask again on",
+        help_text="Blank: not again; after no answer, in 7 days.",
+    )
+
+    def __init__(self, *args, repair, on, **kwargs):
+        super().__init__(*args, prefix=f"ask-{repair.pk}", **kwargs)
+        self.repair, self.on = repair, on
+
+    def clean_ask_on(self):
+        asked = self.cleaned_data["ask_on"]
+        if asked is not None and asked <= self.on:
+            raise forms.ValidationError("Enter a day after today.")
+        return asked

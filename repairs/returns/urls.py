@@ -3,4 +3,7 @@ from django.urls import path
 from repairs.returns import views
 
 app_name = "returns"
-urlpatterns = [path("<int:pk>/", views.assess, name="assess")]
+urlpatterns = [
+    path("<int:pk>/", views.assess, name="assess"),
+    path("stopgap/<int:pk>/", views.record_answer, name="record_answer"),
+]

@@ -2,10 +2,12 @@
 
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 
 from repairs.jobs.models import Job, Repair
+from repairs.returns import stopgaps
 from repairs.returns.actions import assess_return
-from repairs.returns.forms import ReturnAssessmentForm
+from repairs.returns.forms import ReturnAssessmentForm, StopgapAnswerForm
 from shopdesk.sent_forms.attempts import attempt
 from shopdesk.stamp import Stamp
 
@@ -26,4 +28,23 @@ def assess(request, pk):
         request,
         "repairs/returns/assess.html",
         {"job": job, "form": form, "earlier": earlier, "decisions": decisions},
+    )
+
+
+def record_answer(request, pk):
+    """Ask a customer how a stopgap holds, and record the answer."""
+    on = timezone.localdate()
+    repair = Repair.objects.to_ask_about(on=on).filter(pk=pk).first()
+    if repair is None:
+        repair = get_object_or_404(Repair.objects.select_related("job"), pk=pk)
+        messages.info(request, "There is nothing to ask about this repair today.")
+        return redirect(repair.job)
+    form = StopgapAnswerForm(request.POST or None, repair=repair, on=on)
+    if form.is_valid():
+        record, stamp = stopgaps.record_answer, Stamp.of(request)
+        if attempt(request, form, record, repair, stamp=stamp, **form.cleaned_data):
+            messages.success(request, f"Answer recorded for job {repair.job.number}.")
+            return redirect("today")
+    return render(
+        request, "repairs/returns/stopgap.html", {"repair": repair, "form": form}
     )

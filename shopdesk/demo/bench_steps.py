@@ -14,6 +14,7 @@ from django.db.models import Count
 from repairs.bench import actions as bench
 from repairs.customers.models import Customer, Device, DeviceModel
 from repairs.diagnosis.actions import record_result
+from repairs.faults.fix_types import STOPGAP
 from repairs.faults.models import Check, Fault, Fix, Symptom, UsualPart
 from repairs.intake import actions as intake
 from repairs.jobs import states, warranty, workflow
@@ -227,10 +228,18 @@ def close(story: Story, job: Job, days: int) -> None:
             "outcome": states.FIXED,
             "fix_type": on_bench.fix_type or on_bench.fix.fix_type,
             "no_part_needed": not on_bench.fix.needs_parts,
+            **_life(on_bench, stamp),
         }
         for on_bench in job.repairs.select_related("fix")
     }
     bench.close_fixed(job, repairs=repairs, why="", version=None, stamp=stamp)
+
+
+def _life(repair: Repair, stamp: Stamp) -> dict:
+    """Return how long a stopgap is expected to last."""
+    if STOPGAP not in (repair.fix_type, repair.fix.fix_type):
+        return {}
+    return {"expected_days": 42, "ask_on": stamp.on + timedelta(days=42)}
 
 
 @step

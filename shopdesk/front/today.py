@@ -12,7 +12,8 @@ from billing.quotes import states as quote_states
 from billing.quotes.models import Quote
 from repairs.bench import next_step as steps
 from repairs.bench import queue
-from repairs.jobs.models import Job
+from repairs.jobs.models import Job, Repair
+from repairs.returns.forms import StopgapAnswerForm
 from repairs.stock.models import Part
 from shopdesk.keeping.models import VerifiedBackup
 from shopdesk.staff.models import Role
@@ -79,6 +80,7 @@ def today(request):
         "shopdesk/front/today.html",
         {
             "groups": groups,
+            "stopgaps": stopgaps_of(request.user, on=on),
             "parts_without_cost": Part.objects.without_cost().count()
             if can_see_costs(request.user, request.shop)
             else 0,
@@ -109,6 +111,14 @@ def queue_of(user, *, on: date) -> list[Group]:
     for group in groups.values():
         group.jobs.sort(key=lambda job: job.assigned_to_id != user.pk)
     return [group for group in groups.values() if group.jobs]
+
+
+def stopgaps_of(user, *, on: date) -> list[StopgapAnswerForm]:
+    """Return the forms for the stopgaps of which the user is to ask how they hold."""
+    if user.role == Role.COUNTER:
+        return []
+    due = Repair.objects.to_ask_about(on=on).order_by("ask_on", "pk")[:MAX_ROWS]
+    return [StopgapAnswerForm(repair=repair, on=on) for repair in due]
 
 
 _sent = Quote.objects.filter(job=OuterRef("pk"), state=quote_states.SENT)

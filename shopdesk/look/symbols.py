@@ -103,6 +103,7 @@ ICON_OF: dict[str, str] = {
     "refund due": "triangle",
     "waiting": "dots",
     "cost missing": "dots",
+    "to ask": "diamond",
     "failed": "triangle",
     "no backup": "triangle",
     "old backup": "triangle",

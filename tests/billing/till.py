@@ -63,6 +63,7 @@ def mend(job):
         repair.fix_type = repair.fix_type or repair.fix.fix_type
         repair.outcome = states.FIXED
         repair.no_part_needed = True
+        repair.expected_days, repair.ask_on = 21, TODAY
         repair.save()
         FinalTest.objects.create(repair=repair, tries=9, needed=1, run_at=now())
     workflow.mark_repaired(job, stamp=make.stamp())

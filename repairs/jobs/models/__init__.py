@@ -15,6 +15,7 @@ from repairs.jobs.models.job import AccessCode, Job, JobTransition
 from repairs.jobs.models.part_reservation import PartReservation
 from repairs.jobs.models.repair import Repair
 from repairs.jobs.models.return_assessment import Comeback, ReturnAssessment
+from repairs.jobs.models.stopgap_answer import StopgapAnswer
 from repairs.jobs.models.uncoded_repair import UncodedRepair
 from repairs.jobs.models.undoable_import import PastImport
 
@@ -34,4 +35,5 @@ __all__ = [
     "ReturnAssessment",
     "JobTransition",
     "UncodedRepair",
+    "StopgapAnswer",
 ]

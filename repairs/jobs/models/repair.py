@@ -7,6 +7,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Exists, OuterRef, Q
 from django.utils.functional import cached_property
+from django.utils.translation import ngettext
 
 from repairs.faults import fix_types
 from repairs.faults.models import Fault, Fix, UsualPart
@@ -32,6 +33,16 @@ class RepairQuerySet(RecordedQuerySet):
             needs_parts=Exists(usual),
             has_parts=Exists(used.filter(repair=OuterRef("pk"))),
         )
+
+    def to_ask_about(self, *, on: date):
+        """Stopgaps of which the customer is to be asked by that day how they hold.
+
+        One that came back is not asked about: the device is, or was, here again.
+        """
+        due = self.filter(ask_on__lte=on, handed_over_on__isnull=False)
+        due = due.filter(outcome=states.FIXED, fix_type=fix_types.STOPGAP)
+        due = due.filter(later_assessments=None)
+        return due.select_related("job__customer", "job__device__model", "fault", "fix")
 
     def before(self, job: Job):
         """Those of the device that were handed over before the job came in."""
@@ -69,7 +80,18 @@ class Repair(Recorded):
     outcome = models.CharField(
         max_length=14, choices=list(states.OUTCOMES.items()), blank=True, default=""
     )
-    note = models.TextField(max_length=4000, blank=True)
+    # What really failed and why; the fault is what the fault book calls it.
+    cause = models.CharField(max_length=300, blank=True)
+    recurs_if = models.CharField("what would bring it back", max_length=300, blank=True)
+    # How long a stopgap is expected to last, and the day to ask how it holds.
+    expected_days = models.PositiveSmallIntegerField(
+        "expected to last", null=True, blank=True
+    )
+    ask_on = models.DateField("ask how it holds on", null=True, blank=True)
+    customer_note = models.TextField(
+        "note for the customer", max_length=1000, blank=True
+    )
+    note = models.TextField("note for the shop", max_length=4000, blank=True)
     no_part_needed = models.BooleanField("no part was needed", default=False)
     # Booked minutes are rows of Labour; a history file knows only the sum.
     minutes_from_history = models.PositiveIntegerField(default=0, editable=False)
@@ -101,6 +123,11 @@ class Repair(Recorded):
                 fields=["outcome", "fault", "fix", "fix_type", "handed_over_on"],
                 name="repair_pair_by_day",
             ),
+            models.Index(
+                fields=["ask_on"],
+                condition=Q(ask_on__isnull=False),
+                name="repair_to_ask_about",
+            ),
         ]
         constraints = [
             models.CheckConstraint(
@@ -122,6 +149,10 @@ class Repair(Recorded):
                 & (Q(comeback_allowance=None) | Q(comeback_allowance__gte=0)),
                 name="repair_amounts_not_negative",
             ),
+            models.CheckConstraint(
+                condition=Q(expected_days=None) | Q(expected_days__gte=1),
+                name="repair_expected_to_last",
+            ),
         ]
 
     def __str__(self):
@@ -131,6 +162,25 @@ class Repair(Recorded):
     def is_not_repaired(self) -> bool:
         """Whether this fault is not repaired on this job."""
         return self.outcome in states.NOT_REPAIRED
+
+    @property
+    def is_stopgap(self) -> bool:
+        """Whether it was fixed for now only."""
+        return self.outcome == states.FIXED and self.fix_type == fix_types.STOPGAP
+
+    @property
+    def expected_weeks(self) -> int:
+        """The weeks that it is expected to last, 0 if that is said in days."""
+        weeks, days = divmod(self.expected_days or 0, 7)
+        return 0 if days or weeks < 2 else weeks
+
+    @property
+    def life_text(self) -> str:
+        """How long it is expected to last, in words of the active language."""
+        if weeks := self.expected_weeks:
+            return ngettext("about {n} week", "about {n} weeks", weeks).format(n=weeks)
+        days = self.expected_days or 0
+        return ngettext("about {n} day", "about {n} days", days).format(n=days)
 
     @property
     def minutes(self) -> int:

@@ -6,6 +6,7 @@ import pikepdf
 import pytest
 from django.urls import reverse
 
+from billing.handover.actions import hand_over
 from repairs.jobs import workflow
 from tests import make
 from tests.billing import till
@@ -42,6 +43,29 @@ def test_it_says_what_until_when_and_what_ends_it(client):
     assert len(pikepdf.open(BytesIO(pdf)).pages) == 1
 
 
+@pytest.mark.paper
+@pytest.mark.parametrize(
+    ("language", "words"),
+    [
+        ("en", "expected to last about 3 weeks from handover"),
+        ("de", "hält ab Übergabe voraussichtlich etwa 3 Wochen"),
+    ],
+)
+def test_a_stopgap_says_how_long_it_is_expected_to_last(client, language, words):
+    make.shop(paper_language=language)
+    job = till.ready()
+    job.repairs.update(
+        fix_type="stopgap",
+        expected_days=21,
+        customer_note="Keep it dry.",
+        note="Board is beyond cleaning.",
+    )
+    hand_over(job, version=None, stamp=make.stamp(till.TODAY))
+    said = text(certificate(client, job).content)
+    assert words in said and "Keep it dry." in said
+    assert "beyond cleaning" not in said
+
+
 def test_it_keeps_the_words_that_were_promised(client):
     make.shop(warranty_text="The old promise.")
     job = till.handed_over().job
@@ -56,8 +80,6 @@ def test_there_is_none_before_the_device_is_handed_over(client):
 
 
 def test_there_is_none_where_nothing_was_fixed(client):
-    from billing.handover.actions import hand_over
-
     job = till.diagnosed()
     workflow.close(
         job,

@@ -21,6 +21,7 @@ from repairs.jobs.models import (
     PartReservation,
     PartUsed,
     Reading,
+    StopgapAnswer,
     UncodedRepair,
 )
 from shopdesk.keeping.restore import without_triggers
@@ -122,6 +123,7 @@ def add_the_rest(customer):
     PartUsed.objects.create(repair=repair, part=make.part())
     kept = {"quantity": 1, "remaining": 1, "reserved_at": now}
     PartReservation.objects.create(job=job, part=make.part(), **kept)
+    StopgapAnswer.objects.create(repair=repair, answer="holds", asked_on=make.DAY)
     Signature.objects.get_or_create(quote=quote, defaults={"ink": "M1 1L2 2"})
     Collection.objects.get_or_create(job=job, defaults={"to": "X", "at": now})
     consent = {"fee": 5, "agreed_by": "X", "agreed_how": "phone", "agreed_at": now}

@@ -75,11 +75,12 @@ def test_the_fix_picker_and_closing_follow_the_verdict(fixes):
     }
     assert "performs like a stopgap: 8 of 25 came back" in labels["BAD"]
     assert "(usually lasting," in labels["NEW"]
-    closing = CloseForm(repair=repair, verdicts=verdicts)
+    facts = {"on": make.DAY, "verdicts": verdicts}
+    closing = CloseForm(repair=repair, **facts)
     assert closing.initial["fix_type"] == STOPGAP
     assert "performs like a stopgap" in closing.fields["fix_type"].help_text
     repair.fix = new
-    assert CloseForm(repair=repair, verdicts=verdicts).initial["fix_type"] == LASTING
+    assert CloseForm(repair=repair, **facts).initial["fix_type"] == LASTING
 
 
 def test_a_quote_calls_a_fix_that_comes_back_a_stopgap_with_its_warranty(fixes):

@@ -58,6 +58,7 @@ FOR_ANY_ROLE = {
     "quotes:revise",
     "quotes:send",
     "returns:assess",
+    "returns:record_answer",
     "staff:activate_second_factor",
     "staff:confirm",
     "staff:devices",

@@ -24,6 +24,7 @@ from repairs.jobs.models import (
     PartUsed,
     PastImport,
     Reading,
+    StopgapAnswer,
     UncodedRepair,
 )
 from repairs.stock.models import Delivery, Part, Supplier
@@ -126,6 +127,13 @@ def made(model):
             FinalTest.objects.create(repair=repair, tries=2, needed=2, run_at=now),
             "note",
             "warm",
+        ),
+        StopgapAnswer: lambda: (
+            StopgapAnswer.objects.create(
+                repair=repair, answer="holds", asked_on=now.date()
+            ),
+            "answer",
+            "came_back",
         ),
         Job: lambda: (make.job(), "due_on", date(2026, 5, 4)),
         Labour: lambda: (Labour.objects.create(job=job, minutes=5), "minutes", 15),
