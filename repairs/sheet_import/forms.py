@@ -196,7 +196,7 @@ class GroupForm(forms.Form):
     def __init__(self, *args, group: TextGroup, of, entries, **kwargs):
         initial = {
             "label": group.label,
-            "entry": group.name or group.code,
+            "entry": group.code if group.code in entries else group.name,
             "fix_type": group.fix_type,
         }
         super().__init__(*args, initial=initial, **kwargs)

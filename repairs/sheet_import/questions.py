@@ -1,6 +1,8 @@
 """What must be decided about a shop's own list before its rows can be read."""
 
-from collections.abc import Iterable, Mapping
+import re
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 
 import pandas as pd
 
@@ -15,15 +17,19 @@ from repairs.sheet_import.written_values import (
     MINUTES,
     AmountNotation,
     DateNotation,
+    UnclearValueError,
     detect_decimal,
     detect_order,
     outcome_of,
     plain,
+    read_minutes,
     shown,
 )
 
 MAX_TEXT = 2_000
 MAX_EXAMPLES = 8
+MAX_NOTATIONS = 12
+"""Of one column; each is shown with the value that is read."""
 DATES = ("booked_in", "handed_over")
 AMOUNTS = ("charged", "parts_cost")
 HOURS_HEADER = {"hours", "hour", "hrs", "std", "stunden", "stunde", "h"}
@@ -118,6 +124,42 @@ def notation_of(
         AmountNotation(decimal, bounds.places, bounds.max_amount),
         decisions.minutes_unit or unit,
     )
+
+
+@dataclass(frozen=True)
+class ReadExample:
+    """How a cell is read: as written, and its value or what is wrong with it."""
+
+    field: str
+    written: str
+    value: object = None
+    problem: str = ""
+
+
+def read_examples(
+    columns: SheetColumns, decisions: Decisions, bounds: Bounds
+) -> list[ReadExample]:
+    """Return one cell of each notation of dates, amounts and durations."""
+    cells = corrected(columns, decisions)
+    days, amounts, unit = notation_of(columns, decisions, bounds)
+    readers: dict[str, Callable[[Cell], object]] = {
+        **dict.fromkeys(DATES, days.read),
+        **dict.fromkeys(AMOUNTS, amounts.read),
+        "minutes": lambda cell: read_minutes(cell, unit=unit),
+    }
+    found = []
+    for name, read in readers.items():
+        shapes: dict[str, Cell] = {}
+        for cell in cells[name].unique() if name in cells else ():
+            if cell != "":
+                shape = re.sub(r"[^\W\d_]+", "a", re.sub(r"\d+", "9", shown(cell)))
+                shapes.setdefault(f"{type(cell)} {shape}", cell)
+        for cell in list(shapes.values())[:MAX_NOTATIONS]:
+            try:
+                found.append(ReadExample(name, shown(cell), read(cell)))
+            except UnclearValueError as error:
+                found.append(ReadExample(name, shown(cell), problem=str(error)))
+    return found
 
 
 def _all(cells: Mapping[str, pd.Series], names: Iterable[str]) -> list[Cell]:

@@ -4,6 +4,7 @@ from django.contrib import messages
 from django.core.paginator import Paginator
 from django.db.models import Q
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
@@ -23,7 +24,7 @@ from repairs.sheet_import.forms import (
 )
 from repairs.sheet_import.models import SheetDraft
 from repairs.sheet_import.plan import SheetPlan
-from repairs.sheet_import.questions import outcome_words
+from repairs.sheet_import.questions import outcome_words, read_examples
 from repairs.sheet_import.sheet_columns import FIELDS
 from repairs.sheet_import.undoing import builds_on, undo_import
 from repairs.sheet_import.written_values import shown
@@ -118,7 +119,11 @@ def values(request, pk):
     )
     if form.is_valid() and _decide(request, form, draft, **form.decided):
         return redirect("sheet_import:faults", pk)
-    return _page(request, "values", draft, plan, form=form)
+    examples = [
+        (FIELDS[one.field].label, one)
+        for one in read_examples(plan.columns, draft.decisions, plan.bounds)
+    ]
+    return _page(request, "values", draft, plan, form=form, examples=examples)
 
 
 def groups(request, pk, of):
@@ -126,7 +131,10 @@ def groups(request, pk, of):
     draft = get_object_or_404(SheetDraft, pk=pk)
     plan = _plan(request, draft)
     found = getattr(plan.grouped, of)
-    page = Paginator(found, PER_PAGE).get_page(request.GET.get("page"))
+    # Groups that are remembered may have no text in this list.
+    page = Paginator([group for group in found if group.size], PER_PAGE).get_page(
+        request.GET.get("page")
+    )
     entries = dict(ENTRIES[of].objects.values_list("code", "name"))
     forms = [
         GroupForm(
@@ -158,6 +166,9 @@ def groups(request, pk, of):
             min_named=MIN_NAMED if "name" in request.POST else 0,
             stamp=Stamp.of(request),
         )
+        if done and "next" in request.POST and page.has_next():
+            path = reverse(f"sheet_import:{of}", args=[pk])
+            return redirect(f"{path}?page={page.next_page_number()}")
         if done and "next" in request.POST:
             then = "fixes" if of == "faults" else "preview"
             return redirect(f"sheet_import:{then}", pk)

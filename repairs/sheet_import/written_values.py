@@ -102,7 +102,7 @@ class DateNotation:
         return self._possible(self._day(text), cell)
 
     def _day(self, text: str) -> date:
-        if re.fullmatch(r"\d{5}(?:\.0*)?", text) and is_serial(text):
+        if re.fullmatch(r"\d{5}(?:\.\d+)?", text) and is_serial(text):
             return FIRST_SERIAL + timedelta(days=int(float(text)))
         bare = TIME_OF_DAY.sub("", text).strip(" ,")
         head, _, rest = bare.partition(" ")
