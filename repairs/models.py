@@ -22,7 +22,7 @@ from repairs.jobs.models import (
     UncodedRepair,
 )
 from repairs.sheet_import.models import SheetDraft, SheetLayout
-from repairs.stock.models import Delivery, Part, StockMovement, Supplier
+from repairs.stock.models import Delivery, Part, PartOrder, StockMovement, Supplier
 
 __all__ = [
     "AccessCode",
@@ -41,6 +41,7 @@ __all__ = [
     "LearntCase",
     "LearntCount",
     "Part",
+    "PartOrder",
     "PartReservation",
     "PartUsed",
     "FinalTest",

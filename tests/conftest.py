@@ -14,6 +14,7 @@ from django.core.cache import cache
 from hypothesis import configuration, settings
 
 from repairs.comebacks.standing import RECENT
+from repairs.stock.ordering import COMMON_RATE
 from tests import papers
 
 # Playwright keeps a loop running in this thread, and Django would refuse its database.
@@ -351,5 +352,5 @@ def reset_database_after_transactions(request):
 
 @pytest.fixture(autouse=True)
 def no_verdicts_of_another_test():
-    """Forget the bench's verdicts, which are not marked by the data behind them."""
-    cache.delete(RECENT)
+    """Forget what the cache keeps for a time, not marked by the data behind it."""
+    cache.delete_many([RECENT, COMMON_RATE])

@@ -272,6 +272,7 @@ NOT_PERSONAL = {
     "repairs.supplier": STOCK,
     "repairs.delivery": STOCK,
     "repairs.stockmovement": STOCK,
+    "repairs.partorder": STOCK,
     "repairs.symptom": FAULT_BOOK,
     "repairs.fault": FAULT_BOOK,
     "repairs.fix": FAULT_BOOK,

@@ -17,6 +17,7 @@ from repairs.stock.models import (
     Delivery,
     OutOfStockError,
     Part,
+    PartOrder,
     StockMovement,
     Supplier,
 )
@@ -127,15 +128,17 @@ def receive(
 ) -> Delivery:
     """Add a delivery to stock; a supplier of a new name is added, too.
 
-    Its cost is entered later if left out.
+    It counts towards what is on order. Its cost is entered later if left out.
     """
-    return _lock(part, Kind.RECEIVED, **facts).add_delivery(
+    delivery = _lock(part, Kind.RECEIVED, **facts).add_delivery(
         quantity,
         unit_cost=unit_cost,
         received_on=on,
         supplier=_supplier(supplier),
         lot=lot,
     )
+    PartOrder.objects.all().fill(part, quantity)
+    return delivery
 
 
 @transaction.atomic

@@ -41,7 +41,8 @@ class PartForm(forms.ModelForm):
     class Meta:
         model = Part
         fields = ["number", "name", "value", "maker_number", "supplier_number"]
-        fields += ["bin", "fixed_price", "is_retired"]
+        fields += ["bin", "fixed_price", "supplier", "reorder_level", "lead_days"]
+        fields += ["is_retired"]
         widgets = {
             "number": forms.TextInput(CODE),
             "value": forms.TextInput(CODE),
@@ -181,3 +182,52 @@ class ScrapForm(MovementForm):
         super().__init__(*args, **kwargs)
         deliveries = self.part.deliveries.filter(remaining__gt=0)
         self.fields["delivery"].queryset = deliveries
+
+
+class SupplierOrderForm(forms.Form):
+    """What is ordered from one supplier: a quantity for each of its parts.
+
+    What was on order when the page was made is sent along.
+    """
+
+    expected_on = DayFormField(label="Expected on", required=False)
+
+    def __init__(self, *args, supplier, lines, position, **kwargs):
+        super().__init__(*args, auto_id=f"id_{position}_%s", **kwargs)
+        self.supplier, self.lines = supplier, lines
+        for line in lines:
+            part = line.part
+            self.fields[f"quantity-{part.pk}"] = WholeNumberField(
+                label=f"Quantity of {part.number}",
+                required=False,
+                initial=line.need.quantity,
+            )
+            self.fields[f"seen-{part.pk}"] = forms.IntegerField(
+                min_value=0, initial=part.on_order, widget=forms.HiddenInput
+            )
+
+    def rows(self):
+        """Yield each line with its two fields."""
+        for line in self.lines:
+            pk = line.part.pk
+            yield line, self[f"quantity-{pk}"], self[f"seen-{pk}"]
+
+    def clean_expected_on(self):
+        day = self.cleaned_data["expected_on"]
+        if day and day < timezone.localdate():
+            raise ValidationError("Enter a date that is not in the past.")
+        return day
+
+    def clean(self):
+        data = super().clean()
+        wanted = {
+            line.part: data.get(f"quantity-{line.part.pk}") for line in self.lines
+        }
+        quantities = {part: number for part, number in wanted.items() if number}
+        if not self.lines:
+            self.add_error(None, "Nothing is to be ordered there any more.")
+        return {
+            "quantities": quantities,
+            "seen": {part: data.get(f"seen-{part.pk}") for part in quantities},
+            "expected_on": data.get("expected_on"),
+        }

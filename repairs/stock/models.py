@@ -1,12 +1,14 @@
 """Parts, their deliveries and all stock movements."""
 
 from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Count, F, OuterRef, Q, Subquery, Sum
 from django.db.models.functions import Coalesce
 from django.urls import reverse
 
 from repairs.stock.part_values import PartValue, parse_value, search_keys, split_words
+from repairs.stock.reordering import LEAD_DAYS
 from shopdesk.errors import RefusedError
 from shopdesk.fields import MoneyField
 from shopdesk.lookup import Searchable, normalize_search, rank_matches
@@ -104,6 +106,27 @@ class Part(Searchable, Recorded):
         "price", null=True, blank=True, help_text="Blank: cost plus the shop’s markup."
     )
     substitutes = models.ManyToManyField("self", blank=True)
+    supplier = models.ForeignKey(
+        "Supplier",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="parts",
+        help_text="Blank: the supplier of the last delivery.",
+    )
+    reorder_level = models.PositiveIntegerField(
+        null=True,
+        blank=True,
+        help_text="Ordered when stock is at or below it. Blank: calculated from use."
+        " 0: ordered for jobs only.",
+    )
+    lead_days = models.PositiveSmallIntegerField(
+        "lead time (days)",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(1), MaxValueValidator(365)],
+        help_text=f"From order to delivery. Blank: {LEAD_DAYS}.",
+    )
     # Always the sum of its movements; stored so that the database can refuse a level
     # below zero in a single statement.
     on_hand = models.PositiveIntegerField(default=0, editable=False)
@@ -121,6 +144,10 @@ class Part(Searchable, Recorded):
             models.CheckConstraint(
                 condition=Q(fixed_price=None) | Q(fixed_price__gte=0),
                 name="part_price_not_negative",
+            ),
+            models.CheckConstraint(
+                condition=Q(lead_days=None) | Q(lead_days__gte=1, lead_days__lte=365),
+                name="part_lead_time_makes_sense",
             ),
         ]
 
@@ -257,6 +284,80 @@ class Delivery(Recorded):
 
     def get_absolute_url(self):
         return f"{self.part.get_absolute_url()}#deliveries"
+
+
+class PartOrderQuerySet(RecordedQuerySet):
+    def open(self):
+        """Those of which something is still to come."""
+        return self.filter(outstanding__gt=0)
+
+    def for_list(self):
+        """With all that a list shows, those expected first at the top."""
+        return self.select_related("part", "supplier").order_by(
+            F("expected_on").asc(nulls_last=True), "id"
+        )
+
+    def fill(self, part: Part, quantity: int) -> None:
+        """Count a delivery of so many towards the orders of the part, oldest first."""
+        for placed in self.open().select_for_update().filter(part=part).order_by("id"):
+            share = min(quantity, placed.outstanding)
+            if share:
+                placed.outstanding -= share
+                placed.save(update_fields=["outstanding"])
+                quantity -= share
+
+
+class PartOrder(Recorded):
+    """So many of a part were ordered from a supplier."""
+
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="orders")
+    supplier = models.ForeignKey(
+        Supplier, null=True, on_delete=models.PROTECT, related_name="orders"
+    )
+    quantity = models.PositiveIntegerField()
+    # Neither delivered nor cancelled.
+    outstanding = models.PositiveIntegerField(editable=False)
+    ordered_on = models.DateField()
+    expected_on = models.DateField(null=True, blank=True)
+    cancelled_on = models.DateField(null=True, blank=True, editable=False)
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    # What is outstanding follows from the deliveries.
+    unrecorded = frozenset({"outstanding"})
+    belongs_to = "part"
+    label_relations = ("part",)
+
+    objects = PartOrderQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["id"]
+        indexes = [
+            models.Index(
+                fields=["part"], condition=Q(outstanding__gt=0), name="order_of_part"
+            ),
+        ]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(quantity__gte=1, outstanding__lte=F("quantity")),
+                name="part_order_quantity",
+            ),
+            models.CheckConstraint(
+                condition=Q(cancelled_on=None) | Q(outstanding=0),
+                name="part_order_cancelled_is_closed",
+            ),
+            models.CheckConstraint(
+                condition=Q(expected_on=None) | Q(expected_on__gte=F("ordered_on")),
+                name="part_order_expected_after_ordered",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.quantity} × {self.part}, ordered {self.ordered_on}"
+
+    def get_absolute_url(self):
+        return f"{self.part.get_absolute_url()}#orders"
 
 
 class StockMovement(models.Model):

@@ -1,10 +1,13 @@
 from django.urls import path
 
-from repairs.stock import views
+from repairs.stock import order_views, views
 
 app_name = "stock"
 urlpatterns = [
     path("", views.parts, name="parts"),
+    path("to-order/", order_views.to_order, name="to_order"),
+    path("to-order/list.<str:format>", order_views.order_file, name="order_file"),
+    path("orders/<int:pk>/cancel/", order_views.cancel_order, name="cancel_order"),
     path("add/", views.add, name="add"),
     path("<int:pk>/", views.part, name="part"),
     path("<int:pk>/change/", views.change, name="change"),

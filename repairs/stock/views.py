@@ -2,10 +2,11 @@ from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.views.decorators.http import require_POST
 from django_tables2 import RequestConfig
 
-from repairs.stock import actions, queries
+from repairs.stock import actions, ordering, queries
 from repairs.stock.filters import PartFilter
 from repairs.stock.forms import (
     BlockForm,
@@ -62,7 +63,11 @@ def _show(request, part, sent, *, sent_cost=None, sent_block=None):
             form = BlockForm(delivery=delivery)
             is_sent = sent_block and sent_block.prefix == form.prefix
             delivery.block_form = sent_block if is_sent else form
-    part.reserved, reservations = queries.reserved(part)
+    on = timezone.localdate()
+    stocked = ordering.for_ordering(Part.objects.filter(pk=part.pk)).get()
+    part.reserved, part.on_order = stocked.reserved, stocked.on_order
+    use = ordering.past_use([part], on=on).get(part.pk)
+    needed = ordering.need_of(part, use, common=ordering.common_rate(on=on))
     movements = part.movements.select_related("delivery", "by").order_by("-id")
     uses = part.used_in.select_related("repair__job__device__model").order_by("-id")
     configure = RequestConfig(request).configure
@@ -77,7 +82,9 @@ def _show(request, part, sent, *, sent_cost=None, sent_block=None):
             "deliveries": deliveries,
             "movements": configure(MovementTable(movements)),
             "uses": configure(UseTable(uses)),
-            "reservations": reservations,
+            "reservations": queries.reserved(part)[1] if part.reserved else [],
+            "orders": part.orders.open().for_list() if part.on_order else [],
+            "need": needed,
             "suppliers": Supplier.objects.all()[:500],
             "forms": [*forms.values(), *filter(None, (sent_cost, sent_block))],
             "blocked_count": sum(one.blocked_quantity for one in deliveries),

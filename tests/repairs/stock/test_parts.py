@@ -142,7 +142,7 @@ def test_a_part_has_a_bounded_query_count(client, django_assert_max_num_queries,
         repair = make.repair()
         PartUsed.objects.create(repair=repair, part=part, delivery=delivery)
         make.part(value="4700R 0402")
-    with django_assert_max_num_queries(17):
+    with django_assert_max_num_queries(21):
         page = client.get(part.get_absolute_url())
     assert len(page.context["deliveries"]) == n
 

@@ -164,6 +164,9 @@ FOR_BENCH_OR_OWNER = {
     "stock:change",
     "stock:count",
     "stock:scrap",
+    "stock:to_order",
+    "stock:order_file",
+    "stock:cancel_order",
 }
 FOR_OWNER_ONLY = {
     "comebacks:comebacks",

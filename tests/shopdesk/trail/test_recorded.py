@@ -27,7 +27,7 @@ from repairs.jobs.models import (
     StopgapAnswer,
     UncodedRepair,
 )
-from repairs.stock.models import Delivery, Part, Supplier
+from repairs.stock.models import Delivery, Part, PartOrder, Supplier
 from shopdesk.recording import recorded
 from shopdesk.recording.models import TrailEntry
 from shopdesk.recording.recorded import Recorded, RecordedQuerySet
@@ -177,6 +177,13 @@ def made(model):
             "new fuse",
         ),
         Part: lambda: (make.part(), "fixed_price", Decimal("9.90")),
+        PartOrder: lambda: (
+            PartOrder.objects.create(
+                part=make.part(), quantity=2, outstanding=2, ordered_on=make.DAY
+            ),
+            "expected_on",
+            date(2026, 5, 4),
+        ),
         Supplier: lambda: (Supplier.objects.create(name="Norwind"), "name", "Sudwind"),
         Delivery: lambda: (
             Delivery.objects.create(
