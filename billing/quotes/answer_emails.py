@@ -6,16 +6,13 @@ An email that cannot be written (no valid address) does not stop the answer.
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
-from decimal import Decimal
 
 from django.template.loader import render_to_string
 
 from billing.quotes import states
 from billing.quotes.models import Quote
 from billing.quotes.papers import file_name
-from repairs.jobs.models import Job
-from shopdesk import money
+from repairs.jobs.diagnosis_fee import fee_with_tax
 from shopdesk.errors import EmailError
 from shopdesk.mail import actions as post
 from shopdesk.mail.models import Email
@@ -67,7 +64,7 @@ def email_answer(
         facts |= {"option": option, "totals": option.totals()}
         attachments = [quote_attachment(quote, shop=shop), *attachments]
     else:
-        facts["fee"] = _diagnosis_fee(job, on=stamp.on, shop=shop)
+        facts["fee"] = fee_with_tax(job, on=stamp.on, shop=shop)
     send_emails(
         quote,
         facts,
@@ -90,22 +87,6 @@ def quote_attachment(quote: Quote, *, shop: Shop) -> Attachment:
 def one_line(typed: str) -> str:
     """Return a visitor's text on one line, so that it cannot pose as lines of ours."""
     return " ".join(typed.split())
-
-
-def _diagnosis_fee(job: Job, *, on: date, shop: Shop) -> money.Totals | None:
-    """Return the diagnosis fee with the tax of the day.
-
-    None if no fee was agreed, or if the job is under warranty.
-    """
-    if not job.agreed_diagnosis_fee or job.is_warranty_repair:
-        return None
-    tax = shop.tax(on, job.customer.tax_kind)
-    line = money.TaxedLine(
-        Decimal(1), job.agreed_diagnosis_fee, tax.rate, tax.category, tax.reason
-    )
-    return money.totals(
-        [line], places=shop.places, prices_include_tax=shop.prices_include_tax
-    )
 
 
 def send_emails(

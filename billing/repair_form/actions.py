@@ -3,6 +3,7 @@
 The job is always locked before its quotes, so that two people never deadlock.
 """
 
+from datetime import date
 from decimal import Decimal
 
 from django.db import transaction
@@ -18,6 +19,7 @@ from billing.repair_form.models import DiagnosisConsent, RepairInformationForm
 from billing.repair_form.papers import file_name, render_form_pdf
 from repairs.jobs import states as job_states
 from repairs.jobs import workflow
+from repairs.jobs.diagnosis_fee import fee_with_tax
 from repairs.jobs.models import Job
 from shopdesk.errors import IncompleteError, InvalidTransitionError, RefusedError
 from shopdesk.look.shop_formats import day, money
@@ -46,7 +48,8 @@ def make(option: QuoteOption, *, stamp: Stamp) -> RepairInformationForm:
     last = job.repair_forms.aggregate(n=Max("number"))["n"] or 0
     faults = [repair.fault.name for repair in job.repairs.select_related("fault")]
     with document_language(shop):
-        measures, more = _measures(option), _additional_information(option, job, shop)
+        measures = _measures(option)
+        more = _additional_information(option, job, on=stamp.on, shop=shop)
     return RepairInformationForm.objects.create(
         job=job,
         number=last + 1,
@@ -69,7 +72,9 @@ def _measures(option: QuoteOption) -> str:
     return gettext("Temporary repair: {repair}").format(repair=text)
 
 
-def _additional_information(option: QuoteOption, job: Job, shop: Shop) -> str:
+def _additional_information(
+    option: QuoteOption, job: Job, *, on: date, shop: Shop
+) -> str:
     notes = []
     if option.warranty_days:
         warranty = ngettext(
@@ -84,10 +89,9 @@ def _additional_information(option: QuoteOption, job: Job, shop: Shop) -> str:
                 " them."
             ),
         ]
-    if job.agreed_diagnosis_fee:
-        fee = money(job.agreed_diagnosis_fee, shop)
+    if fee := fee_with_tax(job, on=on, shop=shop):
         costs = gettext("The diagnosis fee is {fee}, as agreed.")
-        notes.append(costs.format(fee=fee))
+        notes.append(costs.format(fee=money(fee.gross, shop)))
         if shop.deducts_diagnosis_fee:
             notes.append(gettext("It is deducted from the repair price."))
     return " ".join(notes)

@@ -3,6 +3,7 @@
 from datetime import UTC, datetime, time
 
 from repairs.faults.cautions import cautions
+from repairs.jobs.diagnosis_fee import fee_with_tax
 from repairs.jobs.models import Job
 from shopdesk.look.qr import qr_code
 from shopdesk.papers.render import SCREENS, render_pdf
@@ -15,7 +16,8 @@ the complaint hold."""
 
 def render_slip_pdf(job: Job, *, shop: Shop) -> bytes:
     """Return the claim slip that the customer takes home."""
-    return _pdf("slip", job, size=shop.paper, shop=shop)
+    fee = fee_with_tax(job, on=job.booked_in_on, shop=shop)
+    return _pdf("slip", job, size=shop.paper, shop=shop, fee=fee)
 
 
 def render_label_pdf(job: Job, *, size: str) -> bytes:

@@ -14,6 +14,7 @@ from repairs.intake.papers import LABEL_SIZES, render_label_pdf, render_slip_pdf
 from repairs.intake.queries import name_suggestions
 from repairs.jobs import states
 from repairs.jobs.access_codes import show_access_code, times_shown
+from repairs.jobs.diagnosis_fee import fee_with_tax
 from repairs.jobs.models import Job
 from shopdesk.look.downloads import pdf_response
 from shopdesk.sent_forms.attempts import attempt
@@ -85,6 +86,7 @@ def booked(request, pk):
     code = getattr(job, "access_code", None)
     facts = {"job": job, "code": code, "decision": job.decision}
     facts["cautions"] = cautions(job=job)
+    facts["fee"] = fee_with_tax(job, on=job.booked_in_on, shop=request.shop)
     facts["sizes"] = list(LABEL_SIZES)
     facts["may_see_code"] = can_open(request.user, "intake:show_code")
     return render(request, "repairs/intake/booked.html", facts)

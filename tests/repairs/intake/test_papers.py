@@ -50,7 +50,7 @@ def test_the_slip_states_what_was_agreed():
         "charger",
         "Swollen battery",
         "not asked",
-        "€25.00",
+        "€30.00 (incl. tax)",
         "2 Mar 2026",
         "Keep this slip.",
     ):
@@ -91,6 +91,7 @@ def test_a_label_is_always_one_page_of_its_size(size, words):
     assert [round(edge) for edge in points] == [int(edge) for edge in size.split("x")]
     text = text_of(paper)
     assert job.label_code in text
+    assert "Norwind MMMM" in text and "SSSSSSSS" in text
     warned = " ".join(text.split())
     assert "SWOLLEN BATTERY · MAINS · LIQUID" in warned
     assert "data: no access" in text
