@@ -6,7 +6,7 @@ standard's terms.
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import ROUND_FLOOR, Decimal
@@ -255,17 +255,22 @@ def check(invoice: EInvoiceData) -> None:
             "An e-invoice cannot mix items that are subject to tax with items that are"
             " not."
         )
-    if REVERSE in used and not vat_number(invoice.buyer):
-        raise IncompleteError(
-            "Reverse charge needs the customer’s VAT number, with the country"
-            " letters in front. Enter it in the customer record."
-        )
+    check_reverse_charge(used, invoice.buyer)
     if EXEMPT in used and not invoice.reasons.get(EXEMPT, "").strip():
         raise IncompleteError(
             "Enter the reason for the tax exemption. An e-invoice requires it."
         )
     for line in invoice.lines:
         _check_tax(line)
+
+
+def check_reverse_charge(categories: Collection[str], buyer: Party) -> None:
+    """Raise if tax is left to a buyer who has no VAT number, on paper as well."""
+    if REVERSE in categories and not vat_number(buyer):
+        raise IncompleteError(
+            "Reverse charge needs the customer’s VAT number, with the country"
+            " letters in front. Enter it in the customer record."
+        )
 
 
 def _check_tax(line: EInvoiceLine) -> None:

@@ -9,7 +9,7 @@ from uuid import UUID
 from django.db import transaction
 
 from billing.einvoice import factur_x
-from billing.einvoice.en16931 import Party
+from billing.einvoice.en16931 import Party, check_reverse_charge
 from billing.invoices import payments
 from billing.invoices.balance import available_credit
 from billing.invoices.charged import allocate_net
@@ -69,6 +69,8 @@ def issue_invoice(
 ) -> Invoice:
     """Invoice a finished job; use its deposits, and record what is paid immediately.
 
+    Raises: RefusedError, also as IncompleteError if reverse charge lacks a VAT number.
+
     The number is taken in this transaction, so no number is lost if anything fails. A
     job whose invoice was credited can be invoiced again.
     """
@@ -94,7 +96,9 @@ def issue_invoice(
         means=means if paid else "",
         einvoice=job.customer.einvoice,
     )
-    invoice.set_party("buyer", buyer or default_buyer(job.customer, shop))
+    buyer = buyer or default_buyer(job.customer, shop)
+    check_reverse_charge({line.tax_category for line in draft.lines}, buyer)
+    invoice.set_party("buyer", buyer)
     store_invoice(
         invoice,
         lines=draft.lines,
