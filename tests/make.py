@@ -28,6 +28,7 @@ def shop(*, tax_rate=None, **facts):
         )
     if tax_rate is not None:
         facts["tax_kind"] = tax.STANDARD if tax_rate else tax.ZERO
+    facts.setdefault("set_up_on", DAY)
     return Shop.objects.update_or_create(pk=1, defaults=facts)[0]
 
 

@@ -27,6 +27,7 @@ from shopdesk.money import Totals
 from shopdesk.papers.render import document_language
 from shopdesk.shop import numbering
 from shopdesk.shop.models import Shop
+from shopdesk.shop.setting_up import check_set_up
 from shopdesk.stamp import Stamp
 
 
@@ -77,6 +78,7 @@ def issue_invoice(
     job = Job.objects.select_for_update().get(pk=job.pk)
     check_can_invoice(job)
     shop = Shop.current()
+    check_set_up(shop)
     supplied_on = job.handed_over_on or stamp.on
     draft = draft_invoice(job, on=supplied_on, shop=shop)
     money = _paid_at_once(draft, paid=paid, means=means, shop=shop)

@@ -27,13 +27,15 @@ SHOP = {
     "email": "desk@secondspark.example",
     "other_contact": "secondspark.example/ask",
     "tax_id": "GB 000 0000 00",
+    "tax_name": "VAT",
+    "time_zone": "Europe/London",
     "currency": "GBP",
     "locale": "en_GB",
     "letterhead": "Electronics repair\nTuesday to Saturday, 10 am to 6 pm",
     "uses_repair_form": True,
     "owners_need_second_factor": False,  # the demo can be used at once
     "quote_text": "We ask for a deposit on parts that we order for you.",
-    "invoice_text": "For bank transfers, please quote the invoice number.",
+    "payment_text": "For bank transfers, please quote the invoice number.",
     "parcel_text": "Please keep the box: it can be used again.",
 }
 TAX_RATES = (
@@ -46,7 +48,8 @@ MARKUPS = ((Decimal(25), Decimal(45)), (Decimal(90), Decimal(30)))
 
 def set_up_shop() -> tuple[User, ...]:
     """Store the shop's settings and its fault book; return its three users."""
-    Shop.objects.update_or_create(pk=1, defaults={**SHOP, "logo": as_png(_logo())})
+    shop = {**SHOP, "set_up_on": date(2010, 1, 1), "logo": as_png(_logo())}
+    Shop.objects.update_or_create(pk=1, defaults=shop)
     for kind, rate, starts_on in TAX_RATES:
         TaxRate.objects.create(kind=kind, rate=Decimal(rate), starts_on=starts_on)
     for starts_at, percent in MARKUPS:

@@ -12,11 +12,13 @@ from billing.quotes import states as quote_states
 from billing.quotes.models import Quote
 from repairs.bench import next_step as steps
 from repairs.bench import queue
+from repairs.faults.models import Fault
 from repairs.jobs.models import Job, Repair
 from repairs.returns.forms import StopgapAnswerForm
 from repairs.stock.models import Part
 from shopdesk.keeping.models import VerifiedBackup
-from shopdesk.staff.models import Role
+from shopdesk.shop.models import Shop
+from shopdesk.staff.models import Role, User
 from shopdesk.staff.permissions import can_see_costs
 
 MAX_BACKUP_AGE = timedelta(days=2)
@@ -84,12 +86,43 @@ def today(request):
             "parts_without_cost": Part.objects.without_cost().count()
             if can_see_costs(request.user, request.shop)
             else 0,
+            "first_steps": first_steps(request.shop)
+            if request.user.role == Role.OWNER
+            else [],
             "count": sum(len(group.jobs) for group in groups),
             "backup": backup_age(now=timezone.now())
             if request.user.role == Role.OWNER
             else None,
         },
     )
+
+
+@dataclass(frozen=True)
+class FirstStep:
+    """What the owner of a new shop does once; `url` leads to its page."""
+
+    text: str
+    url: str
+    is_done: bool
+
+
+def first_steps(shop: Shop) -> list[FirstStep]:
+    """Return what is to be done before the first invoice; empty once there is a job."""
+    if shop.set_up_on and Job.objects.exists():
+        return []
+    has = {
+        "shop:set_up": shop.set_up_on is not None,
+        "staff:add": User.objects.count() > 1,
+        "faults:starter": Fault.objects.exists(),
+        "intake:book_in": Job.objects.exists(),
+    }
+    texts = {
+        "shop:set_up": "Set up the shop: country, address, tax, prices",
+        "staff:add": "Add staff, if you do not work alone",
+        "faults:starter": "Fill the fault book, from the starter book or your own",
+        "intake:book_in": "Book in the first job",
+    }
+    return [FirstStep(texts[name], reverse(name), has[name]) for name in texts]
 
 
 def queue_of(user, *, on: date) -> list[Group]:

@@ -1,9 +1,11 @@
 """Form fields of the settings."""
 
+from zoneinfo import available_timezones
+
 from django import forms
 from django.core.exceptions import ValidationError
 
-from shopdesk.shop import logo, numbering
+from shopdesk.shop import currencies, logo, numbering
 
 
 class LinesField(forms.CharField):
@@ -22,6 +24,29 @@ class LinesField(forms.CharField):
         super().validate(value)
         if value.count("\n") >= self.most:
             raise ValidationError(f"Use at most {self.most} lines.", code="lines")
+
+
+class CurrencyField(forms.ChoiceField):
+    def __init__(self, **kwargs):
+        names = currencies.currencies().items
+        super().__init__(
+            choices=lambda: [(c, f"{c} {n}") for c, n in names()], **kwargs
+        )
+
+
+class TimeZoneField(forms.ChoiceField):
+    """A place of the IANA database, such as Europe/London."""
+
+    def __init__(self, **kwargs):
+        super().__init__(choices=self._places, **kwargs)
+
+    @staticmethod
+    def _places():
+        names = sorted(name for name in available_timezones() if "/" in name)
+        return [
+            ("", "—"),
+            *((n, n.replace("_", " ")) for n in names if "Etc/" not in n),
+        ]
 
 
 class SeriesField(forms.CharField):

@@ -12,8 +12,16 @@ from shopdesk.fields import (
     MoneyFormField,
 )
 from shopdesk.shop import currencies, numbering, tax
-from shopdesk.shop.fields import LinesField, LogoField, LogoInput, SeriesField
+from shopdesk.shop.fields import (
+    CurrencyField,
+    LinesField,
+    LogoField,
+    LogoInput,
+    SeriesField,
+    TimeZoneField,
+)
 from shopdesk.shop.models import MarkupTier, Series, Shop, TaxRate
+from shopdesk.shop.queries import stored_amount
 from shopdesk.shop.setting_groups import GROUPS, STANDARD_TEXTS
 
 
@@ -28,12 +36,9 @@ class SettingsForm(forms.ModelForm):
         help_text="PNG, JPEG or WebP up to 2 MB. Wide logos fit best.",
     )
     letterhead = LinesField(most=6)
+    time_zone = TimeZoneField(required=False)
     paper_language = forms.ChoiceField(choices=currencies.PAPER_LANGUAGES.items)
-    currency = forms.ChoiceField(
-        choices=lambda: [
-            (c, f"{c} {name}") for c, name in currencies.currencies().items()
-        ]
-    )
+    currency = CurrencyField()
     invoice_series = SeriesField()
     credit_series = SeriesField()
 
@@ -48,6 +53,7 @@ class SettingsForm(forms.ModelForm):
             "other_contact": forms.TextInput(attrs={"class": "w20"}),
             "tax_id": forms.TextInput(attrs={"class": "code w20"}),
             "locale": forms.TextInput(attrs={"class": "code w8"}),
+            "tax_name": forms.TextInput(attrs={"class": "w8"}),
             **{name: forms.Textarea(attrs={"rows": 3}) for name in STANDARD_TEXTS},
         }
 
@@ -76,6 +82,15 @@ class SettingsForm(forms.ModelForm):
                 " the future."
             )
         return kind
+
+    def clean_currency(self):
+        currency = self.cleaned_data["currency"]
+        if "currency" in self.changed_data and (amount := stored_amount()):
+            raise ValidationError(
+                f"The currency can no longer be changed: there are already {amount}"
+                " with amounts."
+            )
+        return currency
 
     def clean(self):
         entered = super().clean()

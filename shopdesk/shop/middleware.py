@@ -6,10 +6,12 @@ from django.utils.functional import SimpleLazyObject
 
 from shopdesk.shop import clock
 from shopdesk.shop.models import Shop
+from shopdesk.shop.time_zone import ShopZone
 
 
 class ShopMiddleware:
-    """Sets `request.shop`, loaded once, when first used; keeps an eye on the clock.
+    """Sets `request.shop`, loaded once, when first used; keeps an eye on the clock;
+    days are those of the shop's time zone.
 
     `request.latest` is the moment by which it is judged what has expired.
     """
@@ -24,4 +26,5 @@ class ShopMiddleware:
         with suppress(DatabaseError):  # pages can be read when nothing can be written
             clock.watch(request.shop, self.look, now=now)
         request.latest = self.look.latest(now)
-        return self.get_response(request)
+        with timezone.override(ShopZone(lambda: request.shop)):
+            return self.get_response(request)

@@ -18,6 +18,7 @@ STANDARD_TEXTS = (
     "quote_text",
     "acceptance_text",
     "invoice_text",
+    "payment_text",
     "warranty_text",
     "reminder_text",
     "parcel_text",
@@ -27,7 +28,10 @@ GROUPS = (
         "shop",
         "The shop",
         "Shown at the top of every document.",
-        ("name", "address", "country", "phone", "email", "other_contact"),
+        (
+            *("name", "address", "country", "time_zone", "phone", "email"),
+            "other_contact",
+        ),
     ),
     SettingGroup(
         "papers",
@@ -38,14 +42,14 @@ GROUPS = (
     SettingGroup(
         "currency",
         "Currency",
-        "Choose it before the first job. Existing amounts are not converted.",
+        "The currency cannot be changed after the first amount.",
         ("currency", "locale", "cash_step"),
     ),
     SettingGroup(
         "tax",
         "Tax",
         "Ask your tax adviser. Check local regulations.",
-        ("tax_id", "tax_kind", "prices_include_tax"),
+        ("tax_id", "tax_kind", "tax_name", "prices_include_tax"),
     ),
     SettingGroup(
         "prices",

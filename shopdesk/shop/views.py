@@ -8,11 +8,13 @@ from django.views.decorators.http import require_GET, require_POST
 from shopdesk.errors import RefusedError
 from shopdesk.sent_forms import seen_values
 from shopdesk.sent_forms.attempts import attempt
-from shopdesk.shop import actions, clock
+from shopdesk.shop import actions, clock, currencies
 from shopdesk.shop.forms import SettingsForm, SettingsForms
 from shopdesk.shop.models import Shop
+from shopdesk.shop.presets import preset_of, with_preset
 from shopdesk.shop.queries import example, rate_rows, tier_rows
 from shopdesk.shop.setting_groups import GROUPS
+from shopdesk.shop.setting_up import NewShopForm
 
 KEYS = [group.key for group in GROUPS]
 
@@ -50,6 +52,29 @@ def settings(request):
         ),
     }
     return render(request, "shopdesk/shop/settings.html", context)
+
+
+def set_up(request):
+    """Ask what quotes and invoices need: first the country, then the rest."""
+    country = request.GET.get("country", "")
+    if country not in currencies.countries():
+        return render(
+            request,
+            "shopdesk/shop/choose_country.html",
+            {"usual": with_preset(), "countries": currencies.countries()},
+        )
+    form = NewShopForm(
+        request.POST or None,
+        instance=Shop.current(),
+        country=country,
+        preset=preset_of(country),
+    )
+    today = timezone.localdate()
+    if form.is_valid() and attempt(request, form, form.save_on, today):
+        messages.success(request, "The shop is set up. Quotes can be sent.")
+        return redirect("today")
+    facts = {"form": form, "country": currencies.countries()[country]}
+    return render(request, "shopdesk/shop/set_up.html", facts)
 
 
 @require_POST

@@ -102,6 +102,7 @@ CONFIRMED_URLS = frozenset(
         "sheet_import:start",
         "sheet_import:undo",
         "shop:confirm_clock",
+        "shop:set_up",
         "shop:settings",
         "staff:activate_second_factor",
         "staff:add",

@@ -326,10 +326,7 @@ def set_up(request):
         except RefusedError:
             raise Http404 from None
         _start_session(request, owner)
-        messages.success(
-            request, "The shop is set up. Check its settings before the first job."
-        )
-        return redirect("shop:settings")
+        return redirect("shop:set_up")
     return render(request, "shopdesk/staff/set_up.html", {"form": form})
 
 

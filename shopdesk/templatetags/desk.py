@@ -2,6 +2,7 @@
 
 from django import template
 from django.utils.html import format_html
+from django.utils.translation import gettext
 
 from shopdesk.look import shop_formats
 from shopdesk.look.badges import badge, icon
@@ -88,6 +89,20 @@ def table_rows(context, table):
     """Return the rows of a `ListTable` as HTML."""
     table.shop = context.get("shop")
     return table.rows_html()
+
+
+@register.simple_tag(takes_context=True)
+def tax_label(context, group, is_included):
+    """Name the tax of a group of lines as the shop does, or say why there is none."""
+    if group.reasons:
+        return " · ".join(gettext(reason) for reason in group.reasons)
+    rate = shop_formats.decimal(group.rate, context["written_in"])
+    shop = context.get("shop")
+    name = shop.tax_name if shop else ""
+    if is_included:
+        text = gettext("Includes {rate} % {tax}")
+        return text.format(rate=rate, tax=name or gettext("tax"))
+    return f"{name or gettext('Tax')} {rate} %"
 
 
 def _forms_in(context):

@@ -26,6 +26,7 @@ OTHER = {
     "locale": "fr_FR",
     "paper": "Letter",
     "tax_kind": tax.EXEMPT,
+    "time_zone": "Asia/Tokyo",
     "invoice_series": "RE{yy}",
     "credit_series": "GS{yy}",
     "paper_language": "de",
@@ -52,7 +53,7 @@ def another(field, value):
 
 
 def figures():
-    no_figures = {"id", "clock_seen_at", "clock_doubted_since"}
+    no_figures = {"id", "set_up_on", "clock_seen_at", "clock_doubted_since"}
     return [f for f in Shop._meta.get_fields() if f.name not in no_figures]
 
 

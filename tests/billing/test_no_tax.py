@@ -45,7 +45,8 @@ def test_every_page_and_paper_gives_the_reason(client, kind, include_tax):
     make.shop(tax_kind=kind, prices_include_tax=include_tax)
     held(kind)
     client.force_login(make.user())
-    draft = till.drafted()
+    buyer = make.customer(tax_id="DE123456789")
+    draft = till.drafted(of=make.device(owner=buyer))
     places = [draft.get_absolute_url(), reverse("quotes:paper", args=[draft.pk])]
     before = [said_by(client, place) for place in places]
     sent = sending.send(draft, stamp=make.stamp(on=till.TODAY))

@@ -14,6 +14,7 @@ from shopdesk.errors import PdfError
 from shopdesk.recording.models import Action
 from shopdesk.recording.writing import record_event
 from shopdesk.shop.models import Shop
+from shopdesk.shop.time_zone import use_shop_time_zone
 
 
 class Command(BaseCommand):
@@ -52,6 +53,7 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args, format, pdf, **options):
+        use_shop_time_zone()
         shop = Shop.current()
         scope = self._scope(options, shop)
         report = comeback_report(scope, shop=shop)

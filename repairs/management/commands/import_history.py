@@ -15,6 +15,7 @@ from repairs.history.issues import ImportIssues, UnreadableFileError
 from repairs.history.reading import read_rows
 from repairs.history.rows import COLUMNS, REQUIRED, read_row
 from shopdesk.shop.models import Shop
+from shopdesk.shop.time_zone import use_shop_time_zone
 
 MAX_ISSUES = 50
 MAX_UNMATCHED = 5
@@ -38,6 +39,7 @@ class Command(BaseCommand):
         )
 
     def handle(self, *, file, check, verbosity=1, **options):
+        use_shop_time_zone()
         self.quiet = not verbosity
         issues = ImportIssues()
         try:

@@ -6,6 +6,7 @@ from django.core.management.base import BaseCommand
 from tqdm import tqdm
 
 from repairs.diagnosis import learning
+from shopdesk.shop.time_zone import use_shop_time_zone
 
 
 class Command(BaseCommand):
@@ -21,6 +22,7 @@ class Command(BaseCommand):
         )
 
     def handle(self, *, rebuild, verbosity=1, **options):
+        use_shop_time_zone()
         act = learning.rebuild if rebuild else learning.learn_all
         quiet = not verbosity
         with tqdm(

@@ -9,6 +9,7 @@ from tqdm import tqdm
 
 from repairs.diagnosis.past_cases import load_past
 from repairs.diagnosis.replaying import TOPS, replay
+from shopdesk.shop.time_zone import use_shop_time_zone
 
 NAMES = {
     "ours": "this shop’s diagnosis",
@@ -38,6 +39,7 @@ class Command(BaseCommand):
         )
 
     def handle(self, *, start, format, verbosity=1, **options):
+        use_shop_time_zone()
         try:
             start = date.fromisoformat(start) if start else None
         except ValueError:

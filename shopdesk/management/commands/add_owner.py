@@ -4,6 +4,7 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
+from shopdesk.shop.models import Shop
 from shopdesk.staff.models import Role, User
 
 
@@ -28,6 +29,7 @@ class Command(BaseCommand):
             raise CommandError(" ".join(wrong.messages)) from None
         user.set_password(password)
         user.save()
+        Shop.objects.get_or_create(pk=1)
         self.stdout.write(f"{user} can sign in as {username}.")
 
     def ask(self):

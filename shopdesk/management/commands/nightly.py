@@ -6,6 +6,7 @@ from django.utils import timezone
 
 from shopdesk.keeping.nightly import nightly
 from shopdesk.keeping.retention import Keep
+from shopdesk.shop.time_zone import use_shop_time_zone
 
 
 class Command(BaseCommand):
@@ -16,6 +17,7 @@ class Command(BaseCommand):
     requires_system_checks = []
 
     def handle(self, **options):
+        use_shop_time_zone()
         keep = Keep(*settings.BACKUP_KEEP)
         wrong = list(nightly(settings.BACKUP_DIR, on=timezone.localdate(), keep=keep))
         if wrong:

@@ -98,6 +98,13 @@ class Shop(Recorded):
         default="en_GB",
         help_text="Language and country. For example: en_GB, de_DE, fr_CH.",
     )
+    time_zone = models.CharField(
+        "Time zone",
+        max_length=40,
+        blank=True,
+        default="",
+        help_text="Decides when a day ends. Blank: the time zone of the server.",
+    )
     cash_step = amount_setting(
         "Cash rounding",
         default=Decimal(0),
@@ -113,6 +120,13 @@ class Shop(Recorded):
         choices=tax.KINDS,
         default=tax.STANDARD,
         help_text="Default for new lines. Customers and lines may differ.",
+    )
+    tax_name = models.CharField(
+        "Name of the tax",
+        max_length=20,
+        blank=True,
+        default="",
+        help_text="As printed on documents, such as VAT. Blank: Tax.",
     )
     prices_include_tax = models.BooleanField(
         "Prices include tax",
@@ -356,7 +370,14 @@ class Shop(Recorded):
     invoice_text = standard_text(
         "On invoices",
         help_text=(
-            "Printed at the bottom of every invoice. For example: your bank account."
+            "Printed at the bottom of every invoice, paid or not. For example: opening"
+            " hours."
+        ),
+    )
+    payment_text = standard_text(
+        "How to pay",
+        help_text=(
+            "Printed on invoices that are not paid yet. For example: your bank account."
         ),
     )
     warranty_text = standard_text(
@@ -376,6 +397,9 @@ class Shop(Recorded):
     parcel_text = standard_text(
         "In parcels", help_text="On the packing slip that travels with a device."
     )
+
+    # The day on which the owner said what invoices need; see `shop.setting_up`.
+    set_up_on = models.DateField(null=True, editable=False)
 
     # When the shop was last used, as far as its clock was believed; see `shop.clock`.
     clock_seen_at = models.DateTimeField(null=True, editable=False)

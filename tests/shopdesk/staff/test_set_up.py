@@ -28,7 +28,7 @@ def test_a_new_shop_has_nobody_in_it(db):
 def test_the_first_visitor_sets_up_the_shop_and_is_in(client, db):
     assert client.get(PAGE).status_code == 200
     response = client.post(PAGE, TOLD)
-    assert response.url == "/shop/figures/"
+    assert response.url == "/shop/set-up/"
     owner = User.objects.get()
     assert (owner.username, owner.role) == ("olga", Role.OWNER)
     assert Shop.current().name == "Fern Lane"

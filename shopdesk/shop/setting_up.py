@@ -1,0 +1,158 @@
+"""What the owner must say before the first quote or invoice, and how it is stored."""
+
+from datetime import date
+from decimal import Decimal
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from shopdesk.errors import IncompleteError
+from shopdesk.fields import ExactFormField, MoneyFormField
+from shopdesk.shop import currencies, tax
+from shopdesk.shop.fields import CurrencyField, LinesField, TimeZoneField
+from shopdesk.shop.models import Shop, TaxRate
+from shopdesk.shop.presets import Preset
+
+PRICES = {
+    "hourly_rate": ("Price of an hour", "Charged to customers."),
+    "hourly_cost": ("Cost of an hour", "Wages, rent, tools. Customers never see it."),
+    "diagnosis_fee": ("Diagnosis fee", "Suggested when booking in. 0: none."),
+    "return_shipping_price": ("Return shipping", "Packing and shipping one device."),
+}
+
+
+def check_set_up(shop: Shop) -> None:
+    """Raise unless the owner has set up what quotes and invoices need.
+
+    A database without any shop has no owner either, and is used as it is.
+    """
+    if shop.set_up_on is None and not shop._state.adding:
+        raise IncompleteError(
+            "The shop is not set up yet: country, address, tax and hourly price are"
+            " missing. The owner enters them on the page “Set up the shop”."
+        )
+
+
+class NewShopForm(forms.ModelForm):
+    """What quotes and invoices need; nothing about tax and prices is assumed."""
+
+    YES, NO = "yes", "no"
+
+    name = forms.CharField(
+        max_length=80,
+        help_text="As required on invoices.",
+        widget=forms.TextInput(attrs={"class": "w20"}),
+    )
+    address = LinesField(most=6)
+    time_zone = TimeZoneField()
+    currency = CurrencyField(help_text="It cannot be changed after the first amount.")
+    paper_language = forms.ChoiceField(choices=currencies.PAPER_LANGUAGES.items)
+    is_registered = forms.ChoiceField(
+        label="Is the shop registered for tax?",
+        choices=[(YES, "Yes, we charge tax"), (NO, "No, we charge no tax")],
+        widget=forms.RadioSelect,
+    )
+    tax_rate = ExactFormField(
+        label="Usual tax rate (%)",
+        required=False,
+        places=4,
+        max_value=Decimal(100),
+        help_text="If registered. Check your local rules.",
+    )
+    no_tax_reason = forms.CharField(
+        label="Reason printed if no tax is charged",
+        required=False,
+        max_length=200,
+        widget=forms.TextInput(attrs={"class": "w20"}),
+        help_text="Check your local rules.",
+    )
+
+    class Meta:
+        model = Shop
+        fields = [
+            *("name", "address", "phone", "email", "time_zone"),
+            *("currency", "locale", "paper", "paper_language"),
+            *("tax_name", "tax_id", "prices_include_tax"),
+        ]
+        widgets = {
+            "phone": forms.TextInput(attrs={"class": "w20", "autocomplete": "tel"}),
+            "email": forms.EmailInput(attrs={"class": "w20"}),
+            "locale": forms.TextInput(attrs={"class": "code w8"}),
+            "tax_name": forms.TextInput(attrs={"class": "w8"}),
+            "tax_id": forms.TextInput(attrs={"class": "code w20"}),
+        }
+
+    def __init__(self, *args, country: str, preset: Preset, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.country = country
+        self.initial |= preset.settings(country)
+        self.initial["no_tax_reason"] = preset.no_tax_reason
+        self.fields["address"].required = True
+        self.fields["tax_id"].help_text = f"If registered. {preset.tax_number}"
+        places = currencies.places(
+            self.data.get("currency") or self.initial["currency"]
+        )
+        for name, (label, help_text) in PRICES.items():
+            self.fields[name] = MoneyFormField(
+                label=label, places=places, max_value=Decimal(10_000_000),
+                help_text=help_text,
+            )  # fmt: skip
+        for name, box in self.fields.items():
+            if name in self.Meta.fields:
+                box.label = box.label or Shop._meta.get_field(name).verbose_name
+
+    def groups(self):
+        """Return the fields under their headings, in the order of the page."""
+        names = {
+            "The shop": ("name", "address", "phone", "email", "time_zone"),
+            "Money and documents": ("currency", "locale", "paper", "paper_language"),
+            "Tax": (
+                *("is_registered", "tax_name", "tax_rate", "tax_id"),
+                *("prices_include_tax", "no_tax_reason"),
+            ),
+            "Prices": tuple(PRICES),
+        }
+        return [(title, [self[name] for name in of]) for title, of in names.items()]
+
+    def clean_locale(self):
+        locale = self.cleaned_data["locale"]
+        if currencies.sample("EUR", locale=locale) is None:
+            raise ValidationError(
+                "Unknown language and country. Enter them as in en_GB."
+            )
+        return locale
+
+    def clean(self):
+        entered = super().clean()
+        registered = entered.get("is_registered")
+        if registered == self.YES:
+            if "tax_rate" in entered and not entered["tax_rate"]:
+                self.add_error("tax_rate", "Enter the usual rate in percent.")
+            if not entered.get("tax_id"):
+                self.add_error("tax_id", "Enter the number that invoices must show.")
+        elif registered == self.NO and not entered.get("no_tax_reason"):
+            self.add_error("no_tax_reason", "Enter what invoices are to say.")
+        return entered
+
+    @transaction.atomic
+    def save_on(self, day: date) -> Shop:
+        """Store the settings and the tax; from `day` on papers can be issued."""
+        entered, shop = self.cleaned_data, self.instance
+        registered = entered["is_registered"] == self.YES
+        shop.country = self.country
+        shop.tax_kind = tax.STANDARD if registered else tax.EXEMPT
+        for name in PRICES:
+            setattr(shop, name, entered[name])
+        if currencies.places(shop.currency) < 2:
+            shop.rounding_step = Decimal(0)
+        shop.set_up_on = day
+        TaxRate.objects.update_or_create(
+            kind=shop.tax_kind,
+            starts_on=date(day.year, 1, 1),
+            defaults={"rate": entered["tax_rate"], "reason": ""}
+            if registered
+            else {"rate": Decimal(0), "reason": entered["no_tax_reason"]},
+        )
+        shop.save()
+        return shop
