@@ -4,7 +4,10 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from repairs.faults.models import Check, Fault, Fix, Symptom, UsualPart
+from repairs.faults.naming import similar_faults, suggested_code
 from repairs.stock.forms import codes_field, part_with_number, split_codes
+
+MAX_BOOK_BYTES = 5_000_000
 
 
 class CodeField(forms.CharField):
@@ -16,28 +19,107 @@ class CodeField(forms.CharField):
         return super().to_python(value).upper()
 
 
+class NamesField(forms.CharField):
+    """Names of symptoms or checks, one on a line or separated by semicolons.
+
+    Its value is the records, in no order.
+    """
+
+    def __init__(self, model, **kwargs):
+        self.model = model
+        widget = forms.Textarea({"rows": 4})
+        super().__init__(required=False, max_length=4000, widget=widget, **kwargs)
+
+    def to_python(self, value):
+        names = split_names(super().to_python(value))
+        by_name = {
+            record.name.casefold(): record for record in self.model.objects.all()
+        }
+        noun = self.model._meta.verbose_name
+        for name in names:
+            if name.casefold() not in by_name:
+                raise ValidationError(f"There is no {noun} “{name}”. Add it first.")
+        return [by_name[name.casefold()] for name in names]
+
+    def prepare_value(self, value):
+        if isinstance(value, list):
+            return "\n".join(sorted(str(record) for record in value))
+        return value
+
+
+def split_names(text: str) -> list[str]:
+    """Return the names in a text, one on a line or separated by semicolons."""
+    return [name for name in map(str.strip, re.split(r"[;\n]", text)) if name]
+
+
 class FaultForm(forms.ModelForm):
+    """A fault, its usual symptoms and the checks that tell it from others.
+
+    Without a code it gets the one that area, part and failure mode suggest.
+    """
+
+    symptoms = NamesField(
+        Symptom, label="Usual symptoms", help_text="One on each line."
+    )
+    checks = NamesField(
+        Check,
+        label="Checks that tell it from other faults",
+        help_text="One on each line.",
+    )
+
     class Meta:
         model = Fault
-        fields = ["code", "name", "area", "part", "mode", "cause", "hazard"]
-        fields += ["notes", "is_retired"]
+        fields = ["code", "name", "area", "part", "mode", "cause", "kinds", "hazard"]
+        fields += ["symptoms", "checks", "misled", "notes", "is_retired"]
         field_classes = {"code": CodeField}
         widgets = {
             "area": forms.TextInput({"class": "w12", "list": "areas"}),
             "part": forms.TextInput({"class": "w20"}),
             "mode": forms.TextInput({"class": "w20"}),
+            "kinds": forms.TextInput({"class": "w20"}),
+            "misled": forms.Textarea({"rows": 2}),
             "notes": forms.Textarea({"rows": 4}),
         }
         labels = {"name": "Fault", "mode": "Failure mode", "cause": "Cause, if known"}
         help_texts = {
-            "code": "Area, part, failure: PWR-JACK-OPEN. A changed code also shows on"
-            " past jobs.",
+            "code": "Area, part, failure: PWR-JACK-OPEN. Blank: made from these. A"
+            " changed code also shows on past jobs.",
+            "kinds": "For example: laptop; tablet",
+            "misled": "What looked like another fault, or hid this one.",
             "area": "For example: power, charging, display",
             "part": "For example: charging socket",
             "mode": "For example: open, shorted, loose, worn",
             "hazard": "Its caution is shown wherever this fault is.",
             "notes": "How to tell it from similar faults, what to look for.",
         }
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["code"].required = False
+        if self.instance.pk:
+            for name in ("symptoms", "checks"):
+                self.initial[name] = list(getattr(self.instance, name).all())
+
+    def clean_kinds(self):
+        return "; ".join(split_names(self.cleaned_data["kinds"].replace(",", ";")))
+
+    def clean(self):
+        entered = super().clean()
+        if not entered.get("code") and "code" not in self.errors:
+            words = (entered.get(name) or "" for name in ("area", "part", "mode"))
+            code = suggested_code(*words, taken=Fault.objects.all())
+            if code:
+                entered["code"] = code
+            else:
+                self.add_error("code", "Enter a code, or area, part and failure mode.")
+        self.similar = []
+        if not self.instance.pk and not self.errors:
+            self.similar = similar_faults(
+                entered["name"], entered["area"], entered["part"], entered["mode"]
+            )
+        if self.similar and "add_anyway" not in self.data:
+            self.add_error(None, "A similar fault exists. Use it, or add this one too.")
+        return entered
 
 
 class FixForm(forms.ModelForm):
@@ -108,6 +190,40 @@ class FixForm(forms.ModelForm):
                 fix=fix, part=part, defaults={"quantity": quantity}
             )
         return fix
+
+
+class StarterForm(forms.Form):
+    """The areas of the starter book to add; `counts` are their faults."""
+
+    areas = forms.MultipleChoiceField(
+        label="Areas",
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"required": "Select at least one area."},
+    )
+
+    def __init__(self, *args, counts, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["areas"].choices = [
+            (area, f"{area} ({count})") for area, count in sorted(counts.items())
+        ]
+        self.initial["areas"] = list(counts)
+
+
+class BookFileForm(forms.Form):
+    """A fault book as a CSV file."""
+
+    file = forms.FileField(label="CSV file", widget=forms.FileInput({"accept": ".csv"}))
+
+    def clean_file(self):
+        file = self.cleaned_data["file"]
+        if file.size > MAX_BOOK_BYTES:
+            raise ValidationError(f"{file.name} is larger than 5 MB.")
+        try:
+            return file.read().decode("utf-8-sig")
+        except UnicodeDecodeError:
+            raise ValidationError(
+                f"{file.name} is not a CSV file in UTF-8. Save it as “CSV UTF-8”."
+            ) from None
 
 
 class AddExistingFixForm(forms.Form):

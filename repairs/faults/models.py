@@ -143,6 +143,14 @@ class Fault(CodedEntry):
     part = models.CharField(max_length=60, blank=True)
     mode = models.CharField(max_length=60, blank=True)
     cause = models.CharField(max_length=120, blank=True)
+    kinds = models.CharField("kinds of device", max_length=200, blank=True, default="")
+    symptoms = models.ManyToManyField(
+        Symptom, related_name="faults", blank=True, verbose_name="usual symptoms"
+    )
+    checks = models.ManyToManyField(
+        "Check", related_name="faults", blank=True, verbose_name="checks"
+    )
+    misled = models.TextField("what misled us", max_length=4000, blank=True, default="")
 
     objects = FaultQuerySet.as_manager()
 

@@ -5,6 +5,9 @@ from repairs.faults import views
 app_name = "faults"
 urlpatterns = [
     path("", views.book, name="book"),
+    path("starter/", views.starter, name="starter"),
+    path("file/", views.file, name="file"),
+    path("file/csv/", views.csv, name="csv"),
     path("add/", views.add, name="add"),
     path("<int:pk>/", views.fault, name="fault"),
     path("<int:pk>/change/", views.change, name="change"),

@@ -1,21 +1,32 @@
+from collections import Counter
+
+from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_GET, require_POST
 from django_tables2 import RequestConfig
 
+from repairs.faults import exchange
 from repairs.faults.cautions import cautions
 from repairs.faults.filters import FaultFilter
 from repairs.faults.forms import (
     AddExistingFixForm,
+    BookFileForm,
     CheckForm,
     FaultForm,
     FixForm,
+    StarterForm,
     SymptomForm,
 )
 from repairs.faults.models import Check, Fault, Fix, Symptom
+from repairs.faults.queries import seen
 from repairs.faults.tables import CheckTable, FaultJobTable, FaultTable, SymptomTable
+from shopdesk.look.downloads import download
 from shopdesk.look.forms import edit_page, saved
+from shopdesk.recording.models import Action
+from shopdesk.recording.writing import record_event
 from shopdesk.sent_forms.attempts import attempt
+from shopdesk.sent_forms.once import act_once
 
 
 def book(request):
@@ -35,6 +46,9 @@ def fault(request, pk):
     facts = {
         "fault": entry,
         "fixes": fixes,
+        "symptoms": entry.symptoms.all(),
+        "checks": entry.checks.all(),
+        "seen": seen(entry),
         "cautions": cautions(hazards=hazards),
         "table": RequestConfig(request).configure(jobs),
     }
@@ -85,6 +99,59 @@ def change_fix(request, pk):
         template="repairs/faults/change_fix.html",
         faults=Fault.objects.filter(fixes=pk),
     )
+
+
+def starter(request):
+    """Add areas of the fault book that comes with the shop."""
+    rows = exchange.starter_book()
+    counts = Counter(row["area"] for row in rows if row["entry"] == "fault")
+    form = StarterForm(request.POST or None, counts=counts)
+    if form.is_valid():
+        chosen = exchange.only_areas(rows, form.cleaned_data["areas"])
+        added = attempt(request, form, exchange.import_book, chosen)
+        if added:
+            messages.success(request, _added(added.result))
+            return redirect("faults:book")
+    return render(request, "repairs/faults/starter.html", {"form": form})
+
+
+def file(request):
+    """Show how the fault book is exchanged as a file; add entries from one."""
+    form = BookFileForm(request.POST or None, request.FILES or None)
+    problems = []
+    if form.is_valid():
+        try:
+            rows = exchange.read_book(form.cleaned_data["file"])
+            with act_once(request):
+                added = exchange.import_book(rows)
+        except exchange.FaultBookFileError as refusal:
+            problems = refusal.problems
+        else:
+            messages.success(request, _added(added))
+            return redirect("faults:book")
+    facts = {
+        "form": form,
+        "problems": problems[: exchange.MAX_ERRORS],
+        "more": max(0, len(problems) - exchange.MAX_ERRORS),
+        "columns": exchange.COLUMNS,
+    }
+    return render(request, "repairs/faults/file.html", facts)
+
+
+@require_GET
+def csv(request):
+    record_event(Action.DOWNLOADED, file="fault-book.csv")
+    return download(exchange.book_csv(), name="fault-book.csv")
+
+
+def _added(added: Counter | None) -> str:
+    words = [
+        f"{count} {exchange.FORMS[entry]._meta.model._meta.verbose_name_plural}"
+        if count != 1
+        else f"1 {entry}"
+        for entry, count in (added or Counter()).items()
+    ]
+    return f"Added {', '.join(words)}." if words else "All entries exist already."
 
 
 def _short_list(model, table_class, form_class):

@@ -10,6 +10,8 @@ from decimal import Decimal
 from pathlib import Path
 from types import SimpleNamespace
 
+from repairs.faults.exchange import starter_book
+
 DATA = Path(__file__).parent / "data"
 
 
@@ -44,13 +46,33 @@ def _parts(text):
 
 
 PARTS = table("parts.csv", key="number", cost=Decimal)
-FIXES = table("fixes.csv", key="code", minutes=int, parts=_parts)
-FAULTS = table(
-    "faults.csv",
-    key="code",
-    kinds=_list,
-    weight=float,
-    complaints=lambda text: text.split("|"),
+BOOK = starter_book()
+"""The fault book of the demo is the one that every new shop can start with."""
+
+
+def _from_book(facts, **types):
+    """Add columns of the fault book to facts of the demo, found by their code."""
+    entries = {row["code"]: row for row in BOOK if row["code"]}
+    for code, own in facts.items():
+        for name, convert in types.items():
+            setattr(own, name, convert(entries[code][name]))
+    return facts
+
+
+FIXES = _from_book(
+    table("fixes.csv", key="code", parts=_parts), name=str, type=str, minutes=int
+)
+FAULTS = _from_book(
+    table(
+        "faults.csv",
+        key="code",
+        kinds=_list,
+        weight=float,
+        complaints=lambda text: text.split("|"),
+    ),
+    name=str,
+    area=str,
+    mode=str,
 )
 PAIRS = defaultdict(list)
 """The fixes done for each fault: how often, and how often they really fail.

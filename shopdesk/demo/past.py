@@ -175,7 +175,7 @@ class _Inventor:
                 "fault_name": fault.name,
                 "fix": fix.code,
                 "fix_name": fix.name,
-                "declared": fix.fix_type,
+                "declared": fix.type,
                 "outcome": states.FIXED,
                 "minutes": minutes,
                 "charged": Decimal(0) if is_free else price,

@@ -6,9 +6,10 @@ from io import BytesIO
 
 from PIL import Image, ImageDraw
 
-from repairs.faults.models import Check, Fault, Fix, Symptom, UsualPart
+from repairs.faults.exchange import import_book
+from repairs.faults.models import Fix, Symptom, UsualPart
 from repairs.stock.models import Part
-from shopdesk.demo.facts import FAULTS, FIXES, PAIRS, PARTS, SYMPTOMS, read
+from shopdesk.demo.facts import BOOK, FIXES, PARTS, SYMPTOMS
 from shopdesk.shop import tax
 from shopdesk.shop.logo import as_png
 from shopdesk.shop.models import MarkupTier, Shop, TaxRate
@@ -88,32 +89,14 @@ def _create_parts() -> None:
 
 
 def _create_fault_book() -> None:
-    symptoms = sorted({name for seen in SYMPTOMS.values() for name in seen})
-    Symptom.objects.bulk_create([Symptom(name=name) for name in symptoms])
-    Check.objects.bulk_create([Check(**row) for row in read("checks.csv")])
-    columns = ("code", "name", "area", "part", "mode", "hazard")
-    Fault.objects.bulk_create(
-        [
-            Fault(**{column: getattr(fault, column) for column in columns})
-            for fault in FAULTS.values()
-        ]
-    )
-    faults = Fault.objects.in_bulk(field_name="code")
+    import_book(BOOK)
     parts = Part.objects.in_bulk(field_name="number")
-    for facts in FIXES.values():
-        fix = Fix.objects.create(
-            code=facts.code,
-            name=facts.name,
-            fix_type=facts.fix_type,
-            minutes=facts.minutes,
-            hazard=facts.hazard,
-        )
-        fix.faults.set(
-            faults[fault]
-            for fault, pairs in PAIRS.items()
-            if any(pair.fix == facts.code for pair in pairs)
-        )
-        UsualPart.objects.bulk_create(
-            UsualPart(fix=fix, part=parts[number], quantity=quantity)
-            for number, quantity in facts.parts
-        )
+    fixes = Fix.objects.in_bulk(field_name="code")
+    UsualPart.objects.bulk_create(
+        UsualPart(fix=fixes[facts.code], part=parts[number], quantity=quantity)
+        for facts in FIXES.values()
+        for number, quantity in facts.parts
+    )
+    known = set(Symptom.objects.values_list("name", flat=True))
+    rare = {name for seen in SYMPTOMS.values() for name in seen} - known
+    Symptom.objects.bulk_create([Symptom(name=name) for name in sorted(rare)])

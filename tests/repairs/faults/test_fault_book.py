@@ -79,8 +79,9 @@ def test_a_fault_has_the_same_query_count_for_1_and_30_fixes(
         fix = make.fix(fault)
         UsualPart.objects.create(fix=fix, part=make.part())
         make.repair(fault_=fault, fix=fix)
-    # session, person, shop, fault, fixes, usual parts, their parts, count, keys, rows
-    with django_assert_num_queries(10):
+    # session, person, shop, fault, fixes, usual parts, their parts, symptoms, checks,
+    # jobs, models, count, keys, rows
+    with django_assert_num_queries(14):
         page = client.get(fault.get_absolute_url())
     assert len(page.context["fixes"]) == n
 

@@ -50,7 +50,7 @@ def test_it_is_a_shop_of_eighteen_months_with_six_hundred_jobs(demo):
     assert 560 <= Job.objects.count() <= 640
     first = Job.objects.order_by("booked_in_on").first().booked_in_on
     assert 530 <= (timezone.localdate() - first).days <= 550
-    assert Fault.objects.count() == 40
+    assert Fault.objects.count() == 65
     areas = {"power", "charging", "display", "audio", "data lines", "mechanical"}
     assert areas | {"liquid"} <= set(Fault.objects.values_list("area", flat=True))
     assert set(Job.objects.values_list("came_by", flat=True)) == {"counter", "post"}
