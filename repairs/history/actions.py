@@ -55,6 +55,7 @@ from shopdesk.recording.writing import record_event
 from shopdesk.shop.models import Shop
 from shopdesk.shop.numbering import advance_job_numbers, job_number
 
+MAX_NOTES = Job._meta.get_field("bench_notes").max_length
 BATCH = 500
 """Jobs saved between two updates of the progress bar."""
 SEEN = Job.symptoms.through
@@ -223,7 +224,7 @@ class _Importer:
             ),
             booked_in_on=head.booked_in,
             handed_over_on=head.handed_back,
-            bench_notes=head.bench_notes,
+            bench_notes=_all_notes(past),
             is_from_history=True,
             past_import=self.past_import,
             imported_text=self._imported_text(head, texts),
@@ -314,6 +315,12 @@ class _Importer:
                 quantity=part.quantity,
                 cost=part.cost or Decimal(0),
             )
+
+
+def _all_notes(past: PastJob) -> str:
+    """Return the notes of all rows of a job, each once."""
+    notes = dict.fromkeys(row.bench_notes for row in past.rows if row.bench_notes)
+    return "\n".join(notes)[:MAX_NOTES]
 
 
 def original_texts(fault: str, fix: str) -> str:

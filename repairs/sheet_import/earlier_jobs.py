@@ -21,7 +21,6 @@ class PastVisit:
     keys: frozenset[tuple[str, ...]]
     booked_in: date
     handed_over: date | None
-    fault: str = ""
 
 
 def visit_keys(
@@ -38,8 +37,7 @@ def _visit(row: ImportRow) -> PastVisit:
     keys = visit_keys(
         customer=row.customer, maker=row.maker, model=row.model, serial=row.serial
     )
-    fault = "" if row.needs_coding else row.fault
-    return PastVisit(row.job, keys, row.booked_in, row.handed_back, fault)
+    return PastVisit(row.job, keys, row.booked_in, row.handed_back)
 
 
 def with_returns(
@@ -78,7 +76,22 @@ def with_returns(
         else:
             text = "Says it was back again, but no other job of this device is listed."
             reader.result.remark(row.line, "back_again", text)
-    return [_linked(row, links.get(row.job), reader) for row in rows]
+    faults: dict[str, set[str]] = {}
+    for row in rows:
+        if row.fault and not row.needs_coding:
+            faults.setdefault(row.job, set()).add(row.fault)
+    none: set[str] = set()
+    same = {
+        job
+        for job, earlier in links.items()
+        if faults.get(job, none) & faults.get(earlier.number, none)
+    }
+    return [
+        _linked(row, links[row.job], row.job in same, reader)
+        if row.job in links
+        else row
+        for row in rows
+    ]
 
 
 def _latest_before(visit: PastVisit, others: Iterable[PastVisit]) -> PastVisit | None:
@@ -98,16 +111,15 @@ def _next_after(visit: PastVisit, others: Iterable[PastVisit]) -> PastVisit | No
     return min(found, key=lambda one: one.booked_in, default=None)
 
 
-def _linked(row: ImportRow, earlier: PastVisit | None, reader: RowReader) -> ImportRow:
-    if earlier is None:
-        return row
-    is_same = bool(earlier.fault) and earlier.fault == row.fault
+def _linked(
+    row: ImportRow, earlier: PastVisit, is_same: bool, reader: RowReader
+) -> ImportRow:
     text = f"Back again after job {earlier.number} of {earlier.booked_in}" + (
         ", with the same fault."
-        if is_same and not row.needs_coding
+        if is_same
         else ". Whether it is the same fault is to be assessed."
     )
     number = earlier.number
     reader.result.remark(row.line, "back_again", text, proposed=number)
-    same = states.SAME_FAULT if is_same and not row.needs_coding else ""
-    return replace(row, returned_from=earlier.number, return_is=same)
+    same = states.SAME_FAULT if is_same else ""
+    return replace(row, returned_from=number, return_is=same)

@@ -226,7 +226,9 @@ class GroupForm(forms.Form):
 class CodingForm(forms.Form):
     """The fault and fix of the repairs that are ticked."""
 
-    fault = FaultField(datalist="faults-options", label="Fault (code or words)")
+    fault = FaultField(
+        datalist="faults-options", label="Fault (code or words)", required=False
+    )
     fix = FixField(
         datalist="fixes-options", label="Fix (code or words)", required=False
     )
@@ -235,12 +237,14 @@ class CodingForm(forms.Form):
         required=False,
         label="Type",
     )
-    outcome = forms.ChoiceField(choices=list(states.OUTCOMES.items()))
+    outcome = forms.ChoiceField(choices=list(states.CLOSED_WITH.items()))
 
     def clean(self):
         fix = self.cleaned_data.get("fix")
-        if self.cleaned_data.get("outcome") == states.FIXED and not fix:
-            self.add_error("fix", "Enter the fix: the outcome is fixed.")
+        for name in ("fault", "fix"):
+            is_missing = name not in self.errors and not self.cleaned_data.get(name)
+            if self.cleaned_data.get("outcome") == states.FIXED and is_missing:
+                self.add_error(name, f"Enter the {name}: the outcome is fixed.")
         if fix and not self.cleaned_data.get("fix_type"):
             self.cleaned_data["fix_type"] = fix.fix_type
         return self.cleaned_data

@@ -216,9 +216,16 @@ class RowReader:
             facts["model"] = UNKNOWN_MODEL
             text = f"There is no model: recorded as {UNKNOWN_MODEL}."
             self.result.remark(line, "model", text)
+        for name in ("fault", "fix"):
+            text = cells[name] = " ".join(cells.get(name, "").split())
+            if len(text) > MAX_TEXT:
+                notes.append(f"{FIELDS[name].label}: {text}")
         facts |= self._repair(line, cells, facts, notes)
         notes += [f"{name}: {text}" for name, text in extra]
-        facts["bench_notes"] = _joined(notes)
+        facts["bench_notes"] = "\n".join(notes)[:MAX_NOTES]
+        if len("\n".join(notes)) > MAX_NOTES:
+            text = f"The notes of this row are cut at {MAX_NOTES:,} characters."
+            self.result.remark(line, "notes", text)
         if not facts["job"]:
             facts["job"] = _number_of(facts)
         return ImportRow(line=line, **facts)
@@ -231,8 +238,7 @@ class RowReader:
         notes: list[str],
     ) -> dict[str, Any]:
         """Return fault, fix and outcome; without codes they are coded later."""
-        fault_text = _one_line(cells.get("fault", ""))
-        fix_text = _one_line(cells.get("fix", ""))
+        fault_text, fix_text = cells["fault"][:MAX_TEXT], cells["fix"][:MAX_TEXT]
         fault, fault_name = self.faults.get(plain(fault_text), ("", ""))
         fix, fix_name = self.fixes.get(plain(fix_text), ("", ""))
         outcome = cells.get("outcome") or ""
@@ -248,24 +254,20 @@ class RowReader:
         }
         later = coded | {"is_uncoded": True}
         if facts["handed_back"] is None:
-            notes += [
-                f"{FIELDS[name].label}: {text}"
-                for name, text in (("fault", fault_text), ("fix", fix_text))
-                if text
-            ]
+            notes += _labelled(fault=fault_text, fix=fix_text)
             if not fault:
-                return self._without_amounts(line, facts, notes)
+                return self._without_amounts(line, facts, notes, AMOUNTS)
             if outcome != states.FIXED or not fix:
                 coded["outcome"] = ""
             return coded
         if outcome == states.DECLINED_BY_CUSTOMER:
-            if fix_text:
-                notes.append(f"{FIELDS['fix'].label}: {fix_text}")
             declined = {"fix": "", "fix_name": "", "declared": "", "outcome": ""}
             found = coded | declined | {"is_declined": True}
-            if not fault and facts["parts_cost"]:
-                return later | {"outcome": ""}
-            return found
+            if fault:
+                return found
+            # Without a fault nothing but the fee for the diagnosis is on record.
+            notes += _labelled(fault=fault_text, fix=fix_text)
+            return found | self._without_amounts(line, facts, notes, ("parts_cost",))
         if not outcome and fault and fix:
             if self.decisions.without_outcome != states.FIXED:
                 return later
@@ -278,15 +280,19 @@ class RowReader:
         return coded if is_complete or is_without_repair else later
 
     def _without_amounts(
-        self, line: int, facts: Mapping[str, Any], notes: list[str]
+        self,
+        line: int,
+        facts: Mapping[str, Any],
+        notes: list[str],
+        names: Iterable[str],
     ) -> dict[str, Any]:
-        """Return no amounts: a job that is in the shop has no final ones."""
-        for name in AMOUNTS:
+        """Return no amounts; those of a job without a repair are notes."""
+        for name in names:
             if facts[name]:
-                notes.append(f"{FIELDS[name].label}: {facts[name]}")
-                text = f"{facts[name]} is kept as a note: the job is not closed."
+                notes += _labelled(**{name: facts[name]})
+                text = f"{facts[name]} is kept as a note: the job has no repair."
                 self.result.remark(line, name, text)
-        return dict.fromkeys(AMOUNTS)
+        return dict.fromkeys(names)
 
     def _numbered(
         self,
@@ -340,12 +346,8 @@ def _history_cell(
         raise UnclearValueError(" ".join(error.args)) from None
 
 
-def _one_line(text: str) -> str:
-    return " ".join(text.split())[:MAX_TEXT]
-
-
-def _joined(notes: Iterable[str]) -> str:
-    return "\n".join(notes)[:MAX_NOTES]
+def _labelled(**values: object) -> list[str]:
+    return [f"{FIELDS[name].label}: {value}" for name, value in values.items() if value]
 
 
 def _number_of(facts: Mapping[str, Any]) -> str:

@@ -7,6 +7,7 @@ urlpatterns = [
     path("", views.overview, name="all"),
     path("start/", views.start, name="start"),
     path("uncoded/", views.uncoded, name="uncoded"),
+    path("uncoded/declined/", views.reconsider, name="reconsider"),
     path("<int:pk>/", views.columns, name="columns"),
     path("<int:pk>/values/", views.values, name="values"),
     path("<int:pk>/faults/", views.groups, {"of": "faults"}, name="faults"),

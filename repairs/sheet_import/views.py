@@ -11,7 +11,11 @@ from django.views.decorators.http import require_POST
 from repairs.faults.models import Fault, Fix
 from repairs.jobs.models import PastImport, UncodedRepair
 from repairs.sheet_import import actions
-from repairs.sheet_import.coding import code_repairs
+from repairs.sheet_import.coding import (
+    code_repairs,
+    paid_but_declined,
+    reconsider_declined,
+)
 from repairs.sheet_import.forms import (
     ENTRIES,
     MAX_ROWS,
@@ -360,10 +364,20 @@ def uncoded(request):
         "page": Paginator(found, 50).get_page(request.GET.get("page")),
         "chosen": chosen,
         "q": query,
+        "declined": paid_but_declined().count(),
         "faults": Fault.objects.filter(is_retired=False),
         "fixes": Fix.objects.filter(is_retired=False),
     }
     return render(request, "repairs/sheet_import/uncoded.html", facts)
+
+
+@require_POST
+def reconsider(request):
+    """List past jobs that were recorded as declined although they were paid."""
+    done = attempt(request, None, reconsider_declined, stamp=Stamp.of(request))
+    if done:
+        messages.success(request, f"{done.result} jobs are listed to be coded.")
+    return redirect("sheet_import:uncoded")
 
 
 # --- what the pages share ---------------------------------------------------------

@@ -71,6 +71,7 @@ URL_ROLES = {
     "knowledge:verdict": ANY_ROLE,
     "knowledge:fault_record": ANY_ROLE,
     "sheet_import:uncoded": BENCH_OR_OWNER,
+    "sheet_import:reconsider": BENCH_OR_OWNER,
     "faults:book": ANY_ROLE,
     "faults:fault": ANY_ROLE,
     "faults:symptoms": ANY_ROLE,

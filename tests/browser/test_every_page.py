@@ -12,13 +12,17 @@ from django.utils import timezone
 from billing.handover.models import Parcel
 from billing.repair_form.models import RepairInformationForm
 from repairs.jobs.models import Job
+from repairs.sheet_import.actions import start_draft
 from shopdesk.staff.models import Session, User
+from tests import make
 from tests.browser.rules import axe, settled
+from tests.repairs.sheet_import import messy
 from tests.shopdesk.staff.url_roles import EXPECTED
 
 FILES = set(
     """
     paper slip label certificate parcel csv json pdf ubl receipt attachment zip
+    decisions
     """.split()
 )
 # Not pages: documents, files, fragments, and actions without a page.
@@ -73,6 +77,11 @@ def pages(page, site):
         reverse("customer_links:sign_here", args=[asked.pk]),
         reverse("handover:hand_over", args=[Parcel.objects.last().job_id]),
     ]
+    lines, _ = messy.rows(40)
+    draft = start_draft(
+        messy.text(lines).encode(), file="list.csv", max_rows=50, stamp=make.stamp()
+    )
+    waiting.append(draft.get_absolute_url())
     in_front = set(waiting)
     while waiting:
         address = waiting.pop(0)

@@ -10,8 +10,15 @@ from django.core.management import CommandError, call_command
 from repairs.customers.models import Customer, Device
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import states
-from repairs.jobs.models import Comeback, Job, PastImport, Repair, UncodedRepair
-from repairs.sheet_import.coding import code_repairs
+from repairs.jobs.models import (
+    Comeback,
+    Job,
+    Labour,
+    PastImport,
+    Repair,
+    UncodedRepair,
+)
+from repairs.sheet_import.coding import code_repairs, reconsider_declined
 from repairs.sheet_import.undoing import undo_import
 from shopdesk.errors import RefusedError
 from shopdesk.shop.models import Shop
@@ -132,6 +139,27 @@ def test_what_is_not_coded_counts_nowhere_until_it_is_coded(path):
     assert not job.uncoded_repairs.exists()
     with pytest.raises(RefusedError, match="later record uses it"):
         undo_import(PastImport.objects.get(), stamp=make.stamp())
+
+
+def test_a_past_job_that_was_declined_although_it_was_paid_can_be_coded():
+    past = {"state": states.HANDED_OVER, "handed_over_on": make.DAY}
+    past |= {"is_from_history": True, "outcome": states.DECLINED_BY_CUSTOMER}
+    job = make.job(agreed_diagnosis_fee=45, **past)
+    make.job(**past)
+    Labour.objects.create(job=job, minutes=30)
+    stamp, shop = make.stamp(), make.shop()
+    assert reconsider_declined(stamp=stamp) == 1
+    job.refresh_from_db()
+    (uncoded,) = job.uncoded_repairs.all()
+    assert (job.outcome, uncoded.charged, uncoded.minutes) == ("not_coded", 45, 30)
+    nothing = {"fault": None, "fix": None, "fix_type": "", "stamp": stamp, "shop": shop}
+    with pytest.raises(RefusedError):
+        code_repairs([uncoded.pk], outcome="fixed", **nothing)
+    code_repairs([uncoded.pk], outcome="declined", **nothing)
+    job.refresh_from_db()
+    assert (job.outcome, job.agreed_diagnosis_fee) == ("declined", 45)
+    assert reconsider_declined(stamp=stamp) == 0
+    assert job.labour.get().minutes == 30 and not job.uncoded_repairs.exists()
 
 
 def test_an_import_is_undone_as_a_whole_until_something_builds_on_it(path):

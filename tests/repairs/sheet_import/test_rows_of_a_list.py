@@ -81,6 +81,16 @@ def read(*rows, on_record=(), visits=(), **decided):
             {},
             {"needs_coding": True, "parts_cost": 5},
         ),
+        (
+            {"fault": "odd", "fix": "", "outcome": "declined", "parts_cost": "5,00"},
+            {},
+            {
+                "is_declined": True,
+                "needs_coding": False,
+                "charged": 45,
+                "bench_notes": "fault found: odd\nparts cost: 5.00",
+            },
+        ),
         ({"handed_over": ""}, {}, {"handed_back": date(2024, 2, 1)}),
         (
             {"handed_over": "", "outcome": "", "fault": "odd"},
@@ -151,6 +161,8 @@ def test_back_again_links_the_earlier_job_of_the_device():
     later = {"job": "8", "booked_in": "20.2.2024", "handed_over": "21.2.2024"}
     first, again = read({}, later | yes).rows
     assert (again.returned_from, again.return_is) == ("7", "same_fault")
+    both = read({}, later | yes, later | yes | {"fault": "hinge", "fix": "glue"})
+    assert [row.return_is for row in both.rows] == ["", "same_fault", "same_fault"]
     other = later | yes | {"fault": "no idea"}
     assert read({}, other).rows[1].return_is == ""
     # Other shops mark the job that came back.

@@ -162,6 +162,7 @@ FOR_BENCH_OR_OWNER = {
     "faults:file",
     "faults:starter",
     "intake:show_code",
+    "sheet_import:reconsider",
     "sheet_import:uncoded",
     "stock:add",
     "stock:change",
