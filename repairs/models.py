@@ -20,6 +20,7 @@ from repairs.jobs.models import (
     ReturnAssessment,
     StopgapAnswer,
     UncodedRepair,
+    UnstockedPart,
 )
 from repairs.sheet_import.models import SheetDraft, SheetLayout
 from repairs.stock.models import Delivery, Part, PartOrder, StockMovement, Supplier
@@ -57,5 +58,6 @@ __all__ = [
     "Supplier",
     "Symptom",
     "UncodedRepair",
+    "UnstockedPart",
     "UsualPart",
 ]

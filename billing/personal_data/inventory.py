@@ -40,6 +40,7 @@ from repairs.jobs.models import (
     ReturnAssessment,
     StopgapAnswer,
     UncodedRepair,
+    UnstockedPart,
 )
 from shopdesk.mail.models import Attachment, Email
 from shopdesk.recording.models import Action, TrailEntry
@@ -128,6 +129,13 @@ INVENTORY = (
     PersonalRows(StopgapAnswer, "repair__job__customer", stays=STATE),
     PersonalRows(Labour, "job__customer", blanked=("note",), stays=STATE),
     PersonalRows(PartUsed, "repair__job__customer", stays=STATE),
+    PersonalRows(
+        UnstockedPart,
+        "repair__job__customer",
+        blanked=("note",),
+        marked=("name",),
+        stays=STATE,
+    ),
     PersonalRows(PartReservation, "job__customer", stays=STATE),
     PersonalRows(Reading, "job__customer", stays=TECHNICAL),
     PersonalRows(CheckResult, "job__customer", stays=TECHNICAL),

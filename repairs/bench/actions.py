@@ -321,7 +321,13 @@ def record_final_test(
 
 
 def close_fixed(
-    job: Job, *, repairs: dict[Repair, dict], why: str, version, stamp: Stamp
+    job: Job,
+    *,
+    repairs: dict[Repair, dict],
+    why: str,
+    old_parts: str = "",
+    version,
+    stamp: Stamp,
 ) -> None:
     """Record the outcome of each repair and close the job, or do neither."""
     with locked_for_change(job, version=version, stamp=stamp):
@@ -333,6 +339,8 @@ def close_fixed(
             if repair.outcome == states.FIXED and not (repair.fix and repair.fix_type):
                 raise IncompleteError(" ".join(closing.missing_of(repair)))
             repair.save(update_fields=list(facts))
+        job.old_parts = old_parts
+        job.save(update_fields=["old_parts"])
         is_fixed = job.repairs.filter(outcome=states.FIXED).exists()
         outcome = states.FIXED if is_fixed else states.NOT_FIXED
         workflow.close(job, outcome=outcome, stamp=stamp, why=why)

@@ -9,7 +9,7 @@ from repairs.bench.forms import MAX_TRIES, count, line, text
 from repairs.comebacks.standing import standing
 from repairs.faults import fix_types
 from repairs.jobs import states
-from repairs.jobs.models import Repair
+from repairs.jobs.models import Job, Repair
 from repairs.stock.models import Part
 from shopdesk.fields import DayFormField
 
@@ -105,6 +105,9 @@ class JobOutcomeForm(forms.Form):
         required=False,
         label="For the job history",
         help_text="Required if nothing was fixed.",
+    )
+    old_parts = forms.ChoiceField(
+        choices=Job.OldParts.choices, required=False, label="Replaced parts"
     )
 
 

@@ -19,7 +19,7 @@ from repairs.bench.section_lines import SectionLines, SectionModes
 from repairs.bench.test_points import TestPoint, points_of
 from repairs.faults.cautions import BATTERY, SWOLLEN_BATTERY, cautions
 from repairs.jobs import closing, states, workflow
-from repairs.jobs.models import Job, PartReservation
+from repairs.jobs.models import Job, PartReservation, UnstockedPart
 from repairs.knowledge.closing_defaults import ClosingDefaults, closing_defaults
 from repairs.knowledge.good_readings import UsualByPoint, usual_readings
 
@@ -57,7 +57,7 @@ class JobPage(PageForms):
             "add_fault": may and state in states.IN_DIAGNOSIS,
             "select_fix": may and state in states.BEFORE_REPAIRED,
             "record_work": may and state in states.AT_THE_BENCH,
-            "reserve": may and state in states.IN_WORK,
+            "reserve": may and state in states.IN_WORK - {states.TESTED},
             "test": may and state == states.REPAIRED,
             "close": may and state == states.TESTED,
             "close_without_repair": may
@@ -93,6 +93,10 @@ class JobPage(PageForms):
         """The repairs with these, and with the parts that are booked on them."""
         queries.fetch_parts(list(self.job.repairs.all()))
         return self.with_usual_parts
+
+    @cached_property
+    def unstocked_parts(self) -> list[UnstockedPart]:
+        return queries.unstocked_parts(self.job)
 
     @cached_property
     def reservations(self) -> list[PartReservation]:

@@ -75,6 +75,10 @@ class PageForms:
     def part_form(self):
         return self._repair_choice("part", work_forms.JobPartForm)
 
+    @cached_property
+    def unstocked_form(self):
+        return self._repair_choice("unstocked", work_forms.UnstockedPartForm)
+
     def _repair_choice(self, name, form, **facts):
         return self.form(name, form, repairs=self.job.repairs.all(), **facts)
 
@@ -86,7 +90,8 @@ class PageForms:
 
     @cached_property
     def outcome_form(self):
-        return self.form("whole", closing_forms.JobOutcomeForm)
+        first = {"old_parts": self.job.old_parts}
+        return self.form("whole", closing_forms.JobOutcomeForm, initial=first)
 
     @cached_property
     def not_repaired_form(self):

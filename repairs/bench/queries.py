@@ -18,6 +18,7 @@ from repairs.jobs.models import (
     Reading,
     Repair,
     ReturnAssessment,
+    UnstockedPart,
 )
 from repairs.stock.models import reserved_of
 
@@ -32,8 +33,8 @@ def worked_on_by(person):
 
 def job_of(pk, *, user) -> Job:
     """The job of a page, with `was_here`: whether its device has other visits,
-    `has_readings`, and `timer_elsewhere`: the number of another job on which the user's
-    timer runs."""
+    `has_readings`, `has_unstocked` parts, and `timer_elsewhere`: the number of another
+    job on which the user's timer runs."""
     other = Job.objects.filter(device=OuterRef("device")).exclude(pk=OuterRef("pk"))
     timer = Labour.objects.running().filter(by=user).exclude(job=OuterRef("pk"))
     found = Job.objects.select_related(
@@ -41,6 +42,7 @@ def job_of(pk, *, user) -> Job:
     )
     found = found.annotate(
         was_here=Exists(other),
+        has_unstocked=Exists(UnstockedPart.objects.filter(repair__job=OuterRef("pk"))),
         has_readings=Exists(Reading.objects.filter(job=OuterRef("pk"))),
         timer_elsewhere=Subquery(timer.values("job__number")[:1]),
     )
@@ -70,6 +72,14 @@ def fetch_parts(repairs: list[Repair]) -> None:
     prefetch(repairs, Prefetch("parts_used", used))
 
 
+def unstocked_parts(job: Job) -> list[UnstockedPart]:
+    """The parts of the job that were never in stock."""
+    if not job.has_unstocked:
+        return []
+    found = UnstockedPart.objects.filter(repair__job=job)
+    return list(found.select_related("repair__fault").order_by("id"))
+
+
 def fetch_usual_parts(repairs: list[Repair]) -> None:
     """Fetch the parts that the fixes usually need, each with `is_booked`."""
     booked = PartUsed.objects.filter(
@@ -84,8 +94,11 @@ def fetch_usual_parts(repairs: list[Repair]) -> None:
 
 
 def reservations_of(job: Job) -> list[PartReservation]:
-    """The parts that are reserved for the job, each with the stock of the part."""
-    if job.state not in states.IN_WORK:
+    """The parts that are reserved for the job, each with the stock of the part.
+
+    A job that is tested needs no more parts.
+    """
+    if job.state not in states.IN_WORK - {states.TESTED}:
         return []
     found = list(
         job.reservations.active()

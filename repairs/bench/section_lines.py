@@ -68,6 +68,7 @@ class SectionLines:
             f"{one.remaining} × {one.part.number} reserved"
             for one in self.page.reservations
         ]
+        lines += [f"{one.quantity} × {one.name}" for one in self.page.unstocked_parts]
         return " · ".join(lines) or "none"
 
     @property

@@ -32,6 +32,7 @@ OF_FORM = {
     "findings": FINDINGS,
     "reading": READINGS,
     "part": PARTS,
+    "unstocked": PARTS,
     "final": FINAL_TEST,
 }
 # The form for a reason changes the diagnosis, unless the job is further.

@@ -6,6 +6,7 @@ app_name = "bench"
 
 urlpatterns = [
     path("", views.job_list, name="list"),
+    path("waiting-for-parts/", views.waiting, name="waiting"),
     path("finished/", views.finished, name="finished"),
     path("<int:pk>/", views.job, name="job"),
     # Parts of the page.
@@ -18,6 +19,9 @@ urlpatterns = [
     path("<int:pk>/book_minutes/", views.add_labour, name="add_labour"),
     path("<int:pk>/part/", views.use_part, name="use_part"),
     path("<int:pk>/reserve_part/", views.reserve_part, name="reserve_part"),
+    path(
+        "<int:pk>/unstocked_part/", views.add_unstocked_part, name="add_unstocked_part"
+    ),
     path("<int:pk>/find_part/", views.find_part, name="find_part"),
     path("<int:pk>/find_fault/", views.find_fault, name="find_fault"),
     path("<int:pk>/find_fix/", views.find_fix, name="find_fix"),
@@ -32,6 +36,11 @@ urlpatterns = [
     path("of/<int:pk>/stop_timer/", views.stop_timer, name="stop_timer"),
     path("of/<int:pk>/drop_minutes/", views.remove_labour, name="remove_labour"),
     path("of/<int:pk>/give_back/", views.put_back_part, name="put_back_part"),
+    path(
+        "of/<int:pk>/drop_unstocked_part/",
+        views.remove_unstocked_part,
+        name="remove_unstocked_part",
+    ),
     path("of/<int:pk>/release_part/", views.release_part, name="release_part"),
     path("of/<int:pk>/proof/", views.record_final_test, name="record_final_test"),
     # Steps of the job: they lead to the whole page.

@@ -27,6 +27,7 @@ from repairs.bench.queries import job_of, symptoms_for
 from repairs.bench.queue import finished_jobs, queued_jobs
 from repairs.bench.tables import BenchTable, FinishedTable
 from repairs.bench.test_points import stage_of
+from repairs.bench.waiting import jobs_waiting_for_parts
 from repairs.faults.models import Fault, Fix
 from repairs.jobs import actions as parts
 from repairs.jobs import reserving, states, workflow
@@ -37,6 +38,7 @@ from repairs.jobs.models import (
     PartUsed,
     Reading,
     Repair,
+    UnstockedPart,
 )
 from repairs.knowledge.good_readings import usual_readings
 from repairs.stock.models import Part
@@ -76,6 +78,12 @@ def finished(request):
         "table": table,
     }
     return render(request, "repairs/bench/finished.html", context)
+
+
+def waiting(request):
+    """The jobs that wait for parts."""
+    facts = {"waiting": jobs_waiting_for_parts(), "today": timezone.localdate()}
+    return render(request, "repairs/bench/waiting.html", facts)
 
 
 def job(request, pk):
@@ -282,6 +290,25 @@ def release_part(request, pk):
     reservation = get_object_or_404(found, pk=pk)
     release = reserving.release_part
     return answer(request, reservation.job, "_parts", release, reservation)
+
+
+def add_unstocked_part(request, pk):
+    job = _job(pk)
+    form = work_forms.UnstockedPartForm(
+        request.POST, repairs=_repairs(job), prefix="unstocked"
+    )
+
+    def add(job, *, repair, **facts):
+        parts.add_unstocked_part(repair, **facts)
+
+    return answer(request, job, "_parts", add, job, sent={"unstocked": form})
+
+
+def remove_unstocked_part(request, pk):
+    found = UnstockedPart.objects.select_related("repair__job")
+    unstocked = get_object_or_404(found, pk=pk)
+    remove = parts.remove_unstocked_part
+    return answer(request, unstocked.repair.job, "_parts", remove, unstocked)
 
 
 def find_fault(request, pk):

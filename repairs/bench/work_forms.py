@@ -6,7 +6,7 @@ from repairs.bench.fields import PartField
 from repairs.bench.forms import count
 from repairs.jobs import bench_notation
 from repairs.jobs.bench_notation import NotationError
-from repairs.jobs.models import Reading
+from repairs.jobs.models import Reading, UnstockedPart
 from shopdesk.lookup import normalize_search
 
 
@@ -111,6 +111,23 @@ class MinutesForm(RepairChoiceForm):
 
 class TimerForm(RepairChoiceForm):
     pass
+
+
+class UnstockedPartForm(RepairChoiceForm):
+    name = forms.CharField(
+        max_length=120,
+        label="Part (number or description)",
+        widget=forms.TextInput({"class": "w20"}),
+    )
+    source = forms.ChoiceField(choices=UnstockedPart.Source.choices, label="Source")
+    quantity = count(999, min_value=1, initial=1, label="Quantity")
+    note = forms.CharField(max_length=200, required=False, label="Note")
+
+    def clean(self):
+        data = super().clean()
+        if not self.repairs:
+            self.add_error(None, "Add a fault first. Parts are booked to a repair.")
+        return data
 
 
 class JobPartForm(RepairChoiceForm):

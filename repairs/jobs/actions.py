@@ -5,7 +5,7 @@ from decimal import Decimal
 from django.db import transaction
 
 from repairs.jobs import states
-from repairs.jobs.models import Job, PartUsed, Repair
+from repairs.jobs.models import Job, PartUsed, Repair, UnstockedPart
 from repairs.jobs.reserving import update_remaining
 from repairs.stock.actions import put_back_in_stock, remove_from_stock
 from repairs.stock.models import Delivery, Part
@@ -80,6 +80,31 @@ def set_quantity_used(
             share = min(-more, used.quantity)
             put_back_part(used, quantity=share, stamp=stamp)
             more += share
+
+
+@transaction.atomic
+def add_unstocked_part(
+    repair: Repair, *, name: str, source: str, quantity: int, note: str, stamp: Stamp
+) -> UnstockedPart:
+    """Record a part that was never in stock; a number of ours links it to the part."""
+    _at_the_bench(repair, "no parts can be booked now.")
+    part = Part.objects.filter(number__iexact=name).first()
+    return repair.unstocked_parts.create(
+        part=part,
+        name=str(part)[:120] if part else name,
+        source=source,
+        quantity=quantity,
+        note=note,
+        by=stamp.by,
+        added_at=stamp.at,
+    )
+
+
+@transaction.atomic
+def remove_unstocked_part(unstocked: UnstockedPart, *, stamp: Stamp) -> None:
+    """It was recorded by mistake."""
+    _at_the_bench(unstocked.repair, "parts can no longer be changed.")
+    unstocked.delete()
 
 
 def _at_the_bench(repair: Repair, refused: str) -> Job:

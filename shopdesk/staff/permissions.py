@@ -64,6 +64,7 @@ URL_ROLES = {
     "intake:show_code": BENCH_OR_OWNER,
     "bench:list": ANY_ROLE,
     "bench:finished": ANY_ROLE,
+    "bench:waiting": ANY_ROLE,
     "bench:job": ANY_ROLE,
     "bench:save_details": ANY_ROLE,
     "customers:change_model": BENCH_OR_OWNER,

@@ -18,6 +18,7 @@ from repairs.jobs.models.return_assessment import Comeback, ReturnAssessment
 from repairs.jobs.models.stopgap_answer import StopgapAnswer
 from repairs.jobs.models.uncoded_repair import UncodedRepair
 from repairs.jobs.models.undoable_import import PastImport
+from repairs.jobs.models.unstocked_part import UnstockedPart
 
 __all__ = [
     "AccessCode",
@@ -35,5 +36,6 @@ __all__ = [
     "ReturnAssessment",
     "JobTransition",
     "UncodedRepair",
+    "UnstockedPart",
     "StopgapAnswer",
 ]

@@ -91,6 +91,11 @@ class Job(Recorded):
         PARTS = "parts", "parts"
         POST = "post", "post"
 
+    class OldParts(models.TextChoices):
+        UNKNOWN = "", "not recorded"
+        RETURNED = "returned", "returned to the customer"
+        KEPT = "kept", "kept by the shop"
+
     number = models.CharField(max_length=40, unique=True)
     # Made with the form of booking in: the same form sent twice is one job.
     key = models.UUIDField(unique=True, default=uuid4, editable=False)
@@ -147,6 +152,9 @@ class Job(Recorded):
     assigned_to = models.ForeignKey(
         STAFF, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
+    old_parts = models.CharField(
+        "replaced parts", max_length=8, choices=OldParts, blank=True, default=""
+    )
     uncollected_since = models.DateField(null=True, blank=True)
 
     # What the bench saw when it tried the complaint.
@@ -199,6 +207,10 @@ class Job(Recorded):
         constraints = [
             models.CheckConstraint(
                 condition=Q(state__in=list(states.LABELS)), name="job_state_is_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(old_parts__in=["", "returned", "kept"]),
+                name="job_old_parts_is_known",
             ),
             models.CheckConstraint(
                 condition=Q(outcome__in=["", *states.JOB_OUTCOMES]),

@@ -28,10 +28,13 @@ class RepairQuerySet(RecordedQuerySet):
     def with_parts(self):
         """With `needs_parts` and `has_parts`, so that no repair asks for them."""
         usual = UsualPart.objects.filter(fix=OuterRef("fix"))
-        used = self.model._meta.get_field("parts_used").related_model.objects
+        field = self.model._meta.get_field
+        of_repair = {"repair": OuterRef("pk")}
+        used = field("parts_used").related_model.objects.filter(**of_repair)
+        other = field("unstocked_parts").related_model.objects.filter(**of_repair)
         return self.annotate(
             needs_parts=Exists(usual),
-            has_parts=Exists(used.filter(repair=OuterRef("pk"))),
+            has_parts=Exists(used) | Exists(other),
         )
 
     def to_ask_about(self, *, on: date):
@@ -221,7 +224,7 @@ class Repair(Recorded):
 
     @cached_property
     def has_parts(self) -> bool:
-        return self.parts_used.exists()
+        return self.parts_used.exists() or self.unstocked_parts.exists()
 
     @property
     def is_tested(self) -> bool:

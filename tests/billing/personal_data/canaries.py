@@ -23,6 +23,7 @@ from repairs.jobs.models import (
     Reading,
     StopgapAnswer,
     UncodedRepair,
+    UnstockedPart,
 )
 from shopdesk.keeping.restore import without_triggers
 from shopdesk.recording.canonical import to_json
@@ -121,6 +122,8 @@ def add_the_rest(customer):
     CheckResult.objects.create(job=job, check_made=check, result="ok", made_at=now)
     FinalTest.objects.create(repair=repair, tries=1, needed=1, run_at=now)
     PartUsed.objects.create(repair=repair, part=make.part())
+    other = {"name": "hinge", "source": "customer", "added_at": now}
+    UnstockedPart.objects.create(repair=repair, **other)
     kept = {"quantity": 1, "remaining": 1, "reserved_at": now}
     PartReservation.objects.create(job=job, part=make.part(), **kept)
     StopgapAnswer.objects.create(repair=repair, answer="holds", asked_on=make.DAY)

@@ -15,6 +15,7 @@ from repairs.jobs.models import (
     PartUsed,
     Reading,
     Repair,
+    UnstockedPart,
 )
 from repairs.stock.models import Part, StockMovement
 from tests import make
@@ -23,7 +24,11 @@ pytestmark = pytest.mark.django_db
 
 VERBS = {url.name: str(url.pattern) for url in urlpatterns}
 OF_ONE = [name for name, path in VERBS.items() if path.startswith("of/")]
-OF_A_JOB = [name for name in VERBS if name not in ("list", "finished", "job", *OF_ONE)]
+OF_A_JOB = [
+    name
+    for name in VERBS
+    if name not in ("list", "finished", "waiting", "job", *OF_ONE)
+]
 
 # The verb of each URL, and the only steps it may make.
 STEPS = {
@@ -75,6 +80,8 @@ def job_in(state, **facts):
     Part.objects.filter(pk=part.pk).update(on_hand=4)
     kept = {"quantity": 1, "remaining": 1, "reserved_at": timezone.now()}
     job.reservations.create(part=make.part(), **kept)
+    other = {"name": "hinge", "source": "customer", "added_at": timezone.now()}
+    repair.unstocked_parts.create(**other)
     job.readings.create(test_point="5 V rail", value=5, read_at=timezone.now())
     job.labour.create(minutes=10)
     return job
@@ -107,6 +114,9 @@ def sent(job, fault, part):
         "minutes-minutes": 5,
         "part-part": part.number,
         "part-quantity": 1,
+        "unstocked-name": "hinge",
+        "unstocked-source": "salvaged",
+        "unstocked-quantity": 1,
         f"final-test-{pk}-tries": 60,
         f"final-test-{pk}-failed": 0,
         f"close-{pk}-outcome": "fixed",
@@ -126,6 +136,7 @@ def address(job, verb):
         "stop_timer": job.labour.first(),
         "remove_labour": job.labour.first(),
         "put_back_part": repair.parts_used.first(),
+        "remove_unstocked_part": repair.unstocked_parts.first(),
         "release_part": job.reservations.first(),
     }.get(verb, repair)
     return reverse(f"bench:{verb}", args=[one.pk])
@@ -142,6 +153,7 @@ def everything(job):
             Labour,
             PartUsed,
             PartReservation,
+            UnstockedPart,
             FinalTest,
             Part,
             StockMovement,

@@ -26,6 +26,7 @@ from repairs.jobs.models import (
     Reading,
     StopgapAnswer,
     UncodedRepair,
+    UnstockedPart,
 )
 from repairs.stock.models import Delivery, Part, PartOrder, Supplier
 from shopdesk.recording import recorded
@@ -148,6 +149,13 @@ def made(model):
             ),
             "quantity",
             3,
+        ),
+        UnstockedPart: lambda: (
+            UnstockedPart.objects.create(
+                repair=repair, name="hinge", source="customer", added_at=now
+            ),
+            "note",
+            "scratched",
         ),
         Reading: lambda: (
             Reading.objects.create(job=job, test_point="TP1", value=1, read_at=now),
