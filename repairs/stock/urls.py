@@ -5,6 +5,8 @@ from repairs.stock import order_views, views
 app_name = "stock"
 urlpatterns = [
     path("", views.parts, name="parts"),
+    path("labels/", views.labels, name="labels"),
+    path("<int:pk>/label/", views.label, name="label"),
     path("to-order/", order_views.to_order, name="to_order"),
     path("to-order/list.<str:format>", order_views.order_file, name="order_file"),
     path("orders/<int:pk>/cancel/", order_views.cancel_order, name="cancel_order"),

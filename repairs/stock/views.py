@@ -1,5 +1,6 @@
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
+from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -16,9 +17,11 @@ from repairs.stock.forms import (
     ReceiveForm,
     ScrapForm,
 )
+from repairs.stock.labels import MAX_LABELS, SIZES, render_labels
 from repairs.stock.models import Delivery, Part, Supplier
 from repairs.stock.part_values import format_value
 from repairs.stock.tables import MovementTable, PartTable, UseTable
+from shopdesk.look.downloads import pdf_response
 from shopdesk.look.forms import edit_page
 from shopdesk.sent_forms.attempts import attempt
 from shopdesk.staff.models import Role
@@ -32,8 +35,29 @@ MOVEMENT_FORMS = {"receive": ReceiveForm, "count": CountForm, "scrap": ScrapForm
 def parts(request):
     filter_ = PartFilter(request.GET, Part.objects.for_list())
     table = RequestConfig(request).configure(PartTable(filter_.qs))
-    facts = {"form": filter_.form, "table": table}
+    facts = {"form": filter_.form, "table": table, "label_sizes": SIZES}
     return render(request, "repairs/stock/parts.html", facts)
+
+
+def labels(request):
+    """Labels of all parts that the filter of the list shows."""
+    parts = PartFilter(request.GET, Part.objects.order_by("number")).qs
+    return _labels(request, parts[:MAX_LABELS])
+
+
+def label(request, pk):
+    return _labels(request, [get_object_or_404(Part, pk=pk)])
+
+
+def _labels(request, parts):
+    size = request.GET.get("size", SIZES[0])
+    if size not in SIZES:
+        raise Http404
+    facts = {"size": size, "made_at": timezone.now()}
+    made = attempt(request, None, render_labels, parts, **facts)
+    if not made:
+        return redirect("stock:parts")
+    return pdf_response(made.result, name="part-labels")
 
 
 def part(request, pk):
@@ -85,6 +109,7 @@ def _show(request, part, sent, *, sent_cost=None, sent_block=None):
             "reservations": queries.reserved(part)[1] if part.reserved else [],
             "orders": part.orders.open().for_list() if part.on_order else [],
             "need": needed,
+            "label_sizes": SIZES,
             "suppliers": Supplier.objects.all()[:500],
             "forms": [*forms.values(), *filter(None, (sent_cost, sent_block))],
             "blocked_count": sum(one.blocked_quantity for one in deliveries),

@@ -172,6 +172,8 @@ FOR_BENCH_OR_OWNER = {
     "stock:count",
     "stock:scrap",
     "stock:to_order",
+    "stock:label",
+    "stock:labels",
     "stock:order_file",
     "stock:cancel_order",
 }
