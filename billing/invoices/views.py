@@ -6,7 +6,6 @@ from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
-from django_tables2 import RequestConfig
 
 from billing.einvoice.en16931 import Party
 from billing.invoices import issuing
@@ -29,6 +28,7 @@ from repairs.jobs import states
 from repairs.jobs.models import Job
 from shopdesk.errors import RefusedError
 from shopdesk.look.downloads import download, pdf_response
+from shopdesk.look.lists import list_page
 from shopdesk.sent_forms.attempts import attempt
 from shopdesk.stamp import Stamp
 
@@ -38,12 +38,8 @@ def all_invoices(request):
     """List invoices with their balance due."""
     found = InvoiceFilter(request.GET, Invoice.objects.for_list())
     table = InvoiceTable(found.qs, on=timezone.localdate())
-    RequestConfig(request).configure(table)
-    return render(
-        request,
-        "billing/invoices/all.html",
-        {"table": table, "filter": found, "form": found.form},
-    )
+    facts = {"filter": found, "form": found.form}
+    return list_page(request, "billing/invoices/all.html", table, **facts)
 
 
 def _invoice(pk):

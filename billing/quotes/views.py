@@ -7,7 +7,6 @@ from django.db import transaction
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
-from django_tables2 import RequestConfig
 
 from billing.quotes import answering, drafting, queries, sending
 from billing.quotes.filters import QuoteFilter
@@ -22,6 +21,7 @@ from repairs.jobs import workflow
 from repairs.jobs.models import Job
 from shopdesk.errors import StaleError
 from shopdesk.look.downloads import pdf_response
+from shopdesk.look.lists import list_page
 from shopdesk.sent_forms.attempts import attempt
 from shopdesk.staff.models import Role
 from shopdesk.staff.permissions import can_open, can_see_costs
@@ -33,17 +33,15 @@ def all_quotes(request):
     """List all quotes, filtered by status."""
     today = timezone.localdate()
     quotes = QuoteFilter(request.GET, Quote.objects.for_list(), on=today)
-    table = RequestConfig(request).configure(QuoteTable(quotes.qs, on=today))
+    table = QuoteTable(quotes.qs, on=today)
     table.exclude = () if request.user.role == Role.OWNER else ("below",)
-    return render(
+    return list_page(
         request,
         "billing/quotes/all.html",
-        {
-            "table": table,
-            "filter": quotes,
-            "form": quotes.form,
-            "sees_invoices": can_open(request.user, "invoices:all"),
-        },
+        table,
+        filter=quotes,
+        form=quotes.form,
+        sees_invoices=can_open(request.user, "invoices:all"),
     )
 
 

@@ -4,7 +4,6 @@ from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
-from django_tables2 import RequestConfig
 
 from billing.invoices.balance import outstanding_totals
 from billing.invoices.models import Invoice, Reminder
@@ -14,6 +13,7 @@ from billing.reminders.papers import default_text
 from billing.reminders.tables import OutstandingTable
 from shopdesk.errors import RefusedError
 from shopdesk.look.downloads import pdf_response
+from shopdesk.look.lists import list_page
 from shopdesk.sent_forms.attempts import attempt
 from shopdesk.sent_forms.once import act_once
 from shopdesk.stamp import Stamp
@@ -27,18 +27,14 @@ def outstanding(request):
     """List the invoices with a balance due."""
     on, shop = timezone.localdate(), request.shop
     invoices = actions.outstanding_invoices()
-    table = OutstandingTable(invoices, on=on)
-    RequestConfig(request).configure(table)
-    return render(
+    return list_page(
         request,
         "billing/reminders/outstanding.html",
-        {
-            "table": table,
-            "totals": outstanding_totals(invoices, on=on, shop=shop),
-            "due_count": actions.due_for_reminder(on=on, shop=shop).count(),
-            "batch_size": BATCH_SIZE,
-            "form": AllRemindersForm(),
-        },
+        OutstandingTable(invoices, on=on),
+        totals=outstanding_totals(invoices, on=on, shop=shop),
+        due_count=actions.due_for_reminder(on=on, shop=shop).count(),
+        batch_size=BATCH_SIZE,
+        form=AllRemindersForm(),
     )
 
 

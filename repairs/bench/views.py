@@ -12,7 +12,6 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.vary import vary_on_headers
 from django_htmx.http import HttpResponseClientRedirect
-from django_tables2 import RequestConfig
 
 from repairs.bench import (
     actions,
@@ -43,6 +42,7 @@ from repairs.jobs.models import (
 from repairs.knowledge.good_readings import usual_readings
 from repairs.stock.models import Part
 from repairs.stock.queries import shortage
+from shopdesk.look.lists import list_page
 from shopdesk.sent_forms.attempts import attempt
 from shopdesk.stamp import Stamp
 
@@ -56,12 +56,8 @@ ALSO = {
 def job_list(request):
     """The jobs at the bench."""
     found = BenchFilter(request.GET, queryset=queued_jobs(), request=request)
-    table = RequestConfig(request).configure(BenchTable(found.qs))
-    return render(
-        request,
-        "repairs/bench/list.html",
-        {"filter": found, "form": found.form, "table": table},
-    )
+    facts = {"filter": found, "form": found.form}
+    return list_page(request, "repairs/bench/list.html", BenchTable(found.qs), **facts)
 
 
 def finished(request):
@@ -69,15 +65,14 @@ def finished(request):
     form = forms.DayForm(request.GET)
     on = form.chosen or timezone.localdate()
     closed = finished_jobs(on=on)
-    table = RequestConfig(request).configure(FinishedTable(closed))
     context = {
         "form": forms.DayForm(initial={"day": on}),
         "day": on,
         "before": on - timedelta(days=1),
         "after": on + timedelta(days=1) if on < timezone.localdate() else None,
-        "table": table,
     }
-    return render(request, "repairs/bench/finished.html", context)
+    table = FinishedTable(closed)
+    return list_page(request, "repairs/bench/finished.html", table, **context)
 
 
 def waiting(request):

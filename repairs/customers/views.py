@@ -23,6 +23,7 @@ from repairs.customers.tables import (
     JobTable,
 )
 from shopdesk.look.forms import edit_page
+from shopdesk.look.lists import list_page
 from shopdesk.sent_forms.attempts import attempt
 from shopdesk.shop.models import TaxRate
 from shopdesk.staff.permissions import can_open
@@ -36,9 +37,8 @@ def all_customers(request):
     customers = Customer.objects.filter(erased_on=None).for_list()
     filter_ = CustomerFilter(request.GET, queryset=customers)
     customers = filter_.qs if filter_.form.is_valid() else customers.none()
-    table = RequestConfig(request).configure(CustomerTable(customers))
-    facts = {"table": table, "form": filter_.form}
-    return render(request, "repairs/customers/all.html", facts)
+    table = CustomerTable(customers)
+    return list_page(request, "repairs/customers/all.html", table, form=filter_.form)
 
 
 def customer(request, pk):
@@ -86,8 +86,7 @@ def models(request):
     """All device models, each with its family."""
     found = DeviceModel.objects.annotate(device_count=Count("devices"))
     table = DeviceModelTable(found.order_by("kind", "maker", "model"))
-    table = RequestConfig(request).configure(table)
-    return render(request, "repairs/customers/models.html", {"table": table})
+    return list_page(request, "repairs/customers/models.html", table)
 
 
 def change_model(request, pk):

@@ -8,7 +8,6 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 from django.views.decorators.vary import vary_on_headers
-from django_tables2 import RequestConfig
 
 from repairs.customers.fields import find_record
 from repairs.customers.models import Device
@@ -21,6 +20,7 @@ from repairs.diagnosis.panel import WhatWeKnow
 from repairs.diagnosis.tables import CaseTable
 from repairs.faults.models import Fault
 from repairs.jobs.models import Job
+from shopdesk.look.lists import list_page
 from shopdesk.sent_forms.attempts import attempt
 from shopdesk.staff.permissions import can_open
 from shopdesk.stamp import Stamp
@@ -64,9 +64,9 @@ def cases(request, pk, fault):
     job, fault = _job(pk), get_object_or_404(Fault, pk=fault)
     panel = WhatWeKnow(job, may=False)
     found = queries.with_fix(panel.such_jobs.cases.filter(fault=fault))
-    table = RequestConfig(request).configure(CaseTable(found.order_by("-pk")))
-    facts = {"job": job, "fault": fault, "such": panel.such_jobs, "table": table}
-    return render(request, "repairs/diagnosis/cases.html", facts)
+    table = CaseTable(found.order_by("-pk"))
+    facts = {"job": job, "fault": fault, "such": panel.such_jobs}
+    return list_page(request, "repairs/diagnosis/cases.html", table, **facts)
 
 
 @require_GET

@@ -23,6 +23,7 @@ from repairs.faults.queries import seen
 from repairs.faults.tables import CheckTable, FaultJobTable, FaultTable, SymptomTable
 from shopdesk.look.downloads import download
 from shopdesk.look.forms import edit_page, saved
+from shopdesk.look.lists import list_page
 from shopdesk.recording.models import Action
 from shopdesk.recording.writing import record_event
 from shopdesk.sent_forms.attempts import attempt
@@ -31,9 +32,8 @@ from shopdesk.sent_forms.once import act_once
 
 def book(request):
     filter_ = FaultFilter(request.GET, Fault.objects.for_list())
-    table = RequestConfig(request).configure(FaultTable(filter_.qs))
-    facts = {"form": filter_.form, "table": table}
-    return render(request, "repairs/faults/book.html", facts)
+    table = FaultTable(filter_.qs)
+    return list_page(request, "repairs/faults/book.html", table, form=filter_.form)
 
 
 def fault(request, pk):
@@ -163,9 +163,9 @@ def _short_list(model, table_class, form_class):
         form = form_class(sent)
         if saved(request, form):
             return redirect(page)
-        table = RequestConfig(request).configure(table_class(model.objects.all()))
-        facts = {"table": table, "form": form, "noun": noun}
-        return render(request, "repairs/faults/list.html", facts)
+        table = table_class(model.objects.all())
+        facts = {"form": form, "noun": noun}
+        return list_page(request, "repairs/faults/list.html", table, **facts)
 
     @require_POST
     def add(request):

@@ -23,6 +23,7 @@ from repairs.stock.part_values import format_value
 from repairs.stock.tables import MovementTable, PartTable, UseTable
 from shopdesk.look.downloads import pdf_response
 from shopdesk.look.forms import edit_page
+from shopdesk.look.lists import list_page
 from shopdesk.sent_forms.attempts import attempt
 from shopdesk.staff.models import Role
 from shopdesk.staff.permissions import can_see_costs
@@ -34,9 +35,9 @@ MOVEMENT_FORMS = {"receive": ReceiveForm, "count": CountForm, "scrap": ScrapForm
 
 def parts(request):
     filter_ = PartFilter(request.GET, Part.objects.for_list())
-    table = RequestConfig(request).configure(PartTable(filter_.qs))
-    facts = {"form": filter_.form, "table": table, "label_sizes": SIZES}
-    return render(request, "repairs/stock/parts.html", facts)
+    table = PartTable(filter_.qs)
+    facts = {"form": filter_.form, "label_sizes": SIZES}
+    return list_page(request, "repairs/stock/parts.html", table, **facts)
 
 
 def labels(request):

@@ -6,6 +6,7 @@ CONTENT_TYPES = {
     "csv": "text/csv; charset=utf-8",
     "json": "application/json",
     "pdf": "application/pdf",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
     "txt": "text/plain; charset=utf-8",
     "xml": "application/xml",
     "zip": "application/zip",

@@ -5,8 +5,8 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
-from django_tables2 import RequestConfig
 
+from shopdesk.look.lists import list_page
 from shopdesk.mail.actions import is_mail_configured
 from shopdesk.mail.forms import StatusForm
 from shopdesk.mail.models import Attachment, Email
@@ -17,16 +17,13 @@ from shopdesk.sent_forms.attempts import attempt
 @require_GET
 def outbox(request):
     form = StatusForm(request.GET)
-    table = EmailTable(form.emails().for_list())
-    return render(
+    return list_page(
         request,
         "shopdesk/mail/outbox.html",
-        {
-            "form": form,
-            "table": RequestConfig(request).configure(table),
-            "is_mail_configured": is_mail_configured(),
-            "failed_count": Email.objects.failed().count(),
-        },
+        EmailTable(form.emails().for_list()),
+        form=form,
+        is_mail_configured=is_mail_configured(),
+        failed_count=Email.objects.failed().count(),
     )
 
 

@@ -14,6 +14,7 @@ from django.shortcuts import redirect, resolve_url
 from django.utils import timezone
 from django_htmx.http import HttpResponseClientRedirect
 
+from shopdesk.look.lists import FILE
 from shopdesk.shop import clock
 from shopdesk.staff import held_forms
 from shopdesk.staff.permissions import CONFIRMED_URLS, can_open
@@ -117,7 +118,8 @@ class RolePermissionMiddleware:
             if request.htmx:
                 return HttpResponseClientRedirect(resolve_url("staff:second_factor"))
             return redirect("staff:second_factor")
-        if name in CONFIRMED_URLS and not is_confirmed(request):
+        is_export = FILE in request.GET
+        if (is_export or name in CONFIRMED_URLS) and not is_confirmed(request):
             return ask_to_confirm(request)
         return None
 

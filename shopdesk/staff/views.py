@@ -1,8 +1,8 @@
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
-from django_tables2 import RequestConfig
 
+from shopdesk.look.lists import list_page
 from shopdesk.sent_forms import seen_values
 from shopdesk.sent_forms.attempts import attempt
 from shopdesk.staff import actions
@@ -14,8 +14,8 @@ from shopdesk.stamp import Stamp
 
 
 def people(request):
-    table = RequestConfig(request).configure(StaffTable(User.objects.all()))
-    return render(request, "shopdesk/staff/people.html", {"table": table})
+    table = StaffTable(User.objects.all())
+    return list_page(request, "shopdesk/staff/people.html", table)
 
 
 def add(request):
