@@ -39,3 +39,17 @@ class DayCloseForm(forms.Form):
 
     def clean_cash_removed(self):
         return self.cleaned_data["cash_removed"] or Decimal(0)
+
+
+class AccountsForm(forms.Form):
+    """The first and the last day of a period."""
+
+    since = DayFormField(label="From")
+    until = DayFormField(label="To")
+
+    def clean(self):
+        entered = super().clean()
+        since, until = entered.get("since"), entered.get("until")
+        if since and until and until < since:
+            self.add_error("until", "The last day is before the first.")
+        return entered

@@ -11,7 +11,7 @@ ROLL = "80x200"
 
 def day_paper(close: DayClose, *, shop: Shop, is_slip: bool = False) -> bytes:
     """Render the report as a page, or as a slip; closing the day fixed its contents."""
-    rows = takings(close)
+    rows = takings(close.since, close.day, currency=close.currency)
     return render_pdf(
         f"billing/day_close/{'slip' if is_slip else 'paper'}.html",
         {

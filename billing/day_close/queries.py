@@ -43,19 +43,19 @@ def grand_total(rows: list[MethodTotals]) -> MethodTotals:
     return MethodTotals("", "Total", **sums)
 
 
-def payments_of(close: DayClose):
-    """Return the payments recorded for the days of `close`, without transfers."""
+def payments_of(since: date, until: date):
+    """Return the payments recorded for these days, without transfers."""
     payments = Payment.objects.over_the_counter().for_list().select_related("job")
-    return payments.filter(booked_on__range=(close.since, close.day)).order_by("id")
+    return payments.filter(booked_on__range=(since, until)).order_by("id")
 
 
-def takings(close: DayClose) -> list[MethodTotals]:
-    """Return the takings of its days in its currency, one row per payment method."""
+def takings(since: date, until: date, *, currency: str) -> list[MethodTotals]:
+    """Return the takings of these days in a currency, one row per payment method."""
 
     def total(field: str, **only):
         return Sum(field, filter=Q(**only), default=Decimal(0))
 
-    payments = payments_of(close).filter(currency=close.currency).order_by()
+    payments = payments_of(since, until).filter(currency=currency).order_by()
     sums = payments.values("means").annotate(
         invoices=total("amount", invoice__isnull=False, amount__gt=0),
         deposits=total("amount", invoice__isnull=True, amount__gt=0),
@@ -82,15 +82,17 @@ def open_till(*, day: date, shop: Shop) -> tuple[DayClose, list[MethodTotals]]:
         if last.currency == till.currency:
             till.opening = last.closing_float
     else:
-        till.since = payments_of(till).aggregate(n=Min("booked_on"))["n"] or day
-    rows = takings(till)
+        till.since = (
+            payments_of(date.min, day).aggregate(n=Min("booked_on"))["n"] or day
+        )
+    rows = takings(till.since, day, currency=till.currency)
     till.cash = next(row.total for row in rows if row.means == "cash")
     return till, rows
 
 
-def as_rows(close: DayClose) -> Iterator[tuple]:
-    """Return each payment as a row of the CSV file, in the order of HEADS."""
-    for payment in payments_of(close):
+def rows_of(payments) -> Iterator[tuple]:
+    """Yield each payment as a row of a file, in the order of HEADS."""
+    for payment in payments:
         invoice = payment.invoice
         yield (
             payment.booked_on,
@@ -101,8 +103,8 @@ def as_rows(close: DayClose) -> Iterator[tuple]:
             payment.receipt.full_number if hasattr(payment, "receipt") else None,
             payment.text or ("on a bill" if invoice else "deposit"),
             payment.get_means_display(),
-            money.rounded(payment.amount, places=close.places),
-            money.rounded(payment.rounding, places=close.places),
+            money.rounded(payment.amount, places=payment.places),
+            money.rounded(payment.rounding, places=payment.places),
             payment.currency,
             payment.taken_by,
         )

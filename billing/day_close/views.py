@@ -1,4 +1,6 @@
-"""The end of the day: count the till, close the day, print the report."""
+"""The end of the day: count the till, close the day, print the report; the accounts."""
+
+from datetime import timedelta
 
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
@@ -7,16 +9,18 @@ from django.views.decorators.http import require_GET
 from django_tables2 import RequestConfig
 
 from billing.day_close import queries
+from billing.day_close.accounts import accounts_of
 from billing.day_close.actions import close_day
-from billing.day_close.forms import DayCloseForm
+from billing.day_close.forms import AccountsForm, DayCloseForm
 from billing.day_close.papers import day_paper
 from billing.day_close.tables import DayCloseTable
 from billing.invoices.models import DayClose
 from shopdesk.look.downloads import download, pdf_response
+from shopdesk.look.lists import FILE
 from shopdesk.recording.models import Action
 from shopdesk.recording.writing import record_event
 from shopdesk.sent_forms.attempts import attempt
-from shopdesk.spreadsheet import csv_text
+from shopdesk.spreadsheet import csv_text, sheets
 from shopdesk.stamp import Stamp
 
 
@@ -63,7 +67,7 @@ def _close(pk):
 def day(request, pk):
     """Show one closed day with all its payments."""
     close = _close(pk)
-    rows = queries.takings(close)
+    rows = queries.takings(close.since, close.day, currency=close.currency)
     return render(
         request,
         "billing/day_close/day.html",
@@ -71,7 +75,7 @@ def day(request, pk):
             "close": close,
             "rows": rows,
             "total": queries.grand_total(rows),
-            "payments": queries.payments_of(close),
+            "payments": queries.payments_of(close.since, close.day),
             "written_in": close.written_in(request.shop),
         },
     )
@@ -98,9 +102,25 @@ def slip(request, pk):
 def csv(request, pk):
     """Return the payments of the day as a CSV file."""
     close = _close(pk)
-    content, name = (
-        csv_text(queries.HEADS, queries.as_rows(close)),
-        f"till-{close.day}.csv",
-    )
+    rows = queries.rows_of(queries.payments_of(close.since, close.day))
+    name = f"till-{close.day}.csv"
     record_event(Action.DOWNLOADED, file=name)
-    return download(content, name=name)
+    return download(csv_text(queries.HEADS, rows), name=name)
+
+
+@require_GET
+def accounts(request):
+    """Show the accounts of a period, or send them as a workbook."""
+    today = timezone.localdate()
+    month_end = today.replace(day=1) - timedelta(days=1)
+    usual = {"since": month_end.replace(day=1), "until": month_end}
+    form = AccountsForm(request.GET if "since" in request.GET else None, initial=usual)
+    if form.is_valid():
+        usual = {name: form.cleaned_data[name] for name in usual}
+    found = accounts_of(**usual)
+    if FILE in request.GET and not form.errors:
+        name = f"accounts-{usual['since']}-{usual['until']}.xlsx"
+        record_event(Action.DOWNLOADED, file=name)
+        return download(sheets(found.sheets()), name=name)
+    facts = {"form": form, "accounts": found, "file": FILE, **usual}
+    return render(request, "billing/day_close/accounts.html", facts)

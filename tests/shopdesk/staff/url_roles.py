@@ -79,6 +79,7 @@ FOR_ANY_ROLE = {
     "today",
 }
 FOR_COUNTER_OR_OWNER = {
+    "day_close:accounts",
     "day_close:csv",
     "day_close:day",
     "day_close:days",
