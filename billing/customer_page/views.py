@@ -2,14 +2,11 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import wraps
 
 from django.conf import settings
-from django.contrib.auth.decorators import login_not_required
 from django.http import (
     Http404,
     HttpResponse,
-    HttpResponseNotAllowed,
     HttpResponseRedirect,
 )
 from django.http.request import split_domain_port
@@ -17,7 +14,6 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext_lazy
-from django.views.decorators.debug import sensitive_variables
 
 from billing.changes import actions as changes
 from billing.changes.queries import (
@@ -46,7 +42,8 @@ from repairs.jobs import states as job_states
 from shopdesk.errors import RefusedError
 from shopdesk.papers.render import document_language
 from shopdesk.sent_forms.once import act_once
-from shopdesk.staff.rate_limit import RateLimit, seconds_to_wait
+from shopdesk.staff.link_pages import LinkPages
+from shopdesk.staff.rate_limit import RateLimit
 from shopdesk.stamp import Stamp
 
 CHANGE_CHANGED = gettext_lazy(
@@ -58,82 +55,12 @@ CHANGE_CHANGED = gettext_lazy(
 # --- who may read, and how often ----------------------------------------------
 
 
-PAGE_LIMIT = RateLimit(60)  # requests for one page
-INVALID_LIMIT = RateLimit(10)  # requests for invalid links
-ANSWER_LIMIT = RateLimit(5)
+def _find(request, token):
+    found = Link.objects.opened_by(token, on=timezone.localdate(request.latest))
+    return found.select_related("job__customer", "job__device__model").first()
 
 
-def _rate_limited(request, link):
-    """Return a response if there were too many requests, else None. Staff have no
-    limit.
-    """
-    if request.user.is_authenticated:
-        return None
-    wait = _wait(request, link.token_hash, PAGE_LIMIT)
-    if request.method == "POST":
-        wait = wait or _wait(request, "answer", ANSWER_LIMIT)
-    return _wait_page(request, wait) if wait else None
-
-
-def _wait(request, about, limit):
-    return seconds_to_wait(request, about, limit, at=timezone.now())
-
-
-def _wait_page(request, wait):
-    answer = render(
-        request,
-        "billing/customer_page/too_many_requests.html",
-        {"wait": wait},
-        status=429,
-    )
-    answer["Retry-After"] = wait
-    return answer
-
-
-def _invalid_link(request):
-    """Return the same page for links that are unknown, expired or revoked."""
-    wait = _wait(request, "unknown", INVALID_LIMIT)
-    if wait:
-        return _wait_page(request, wait)
-    return render(request, "billing/customer_page/invalid_link.html", status=404)
-
-
-def by_link(view):
-    """Make `view` a page of the token's job that never sends its token elsewhere."""
-
-    @login_not_required
-    @sensitive_variables("token")
-    @wraps(view)
-    def page(request, token, **more):
-        if request.method not in ("GET", "HEAD", "POST"):
-            return HttpResponseNotAllowed(["GET", "HEAD", "POST"])
-        with in_customers_language(request):
-            answer = respond(request, token, **more)
-        answer["Cache-Control"] = "no-store, private"
-        answer["X-Robots-Tag"] = "noindex, nofollow"
-        # With plain no-referrer a form is sent without an origin, and Django refuses
-        # it. So a page with a form sends the host, but never the token.
-        is_html = answer["Content-Type"].startswith("text/html")
-        has_form = is_html and b"<form" in answer.content
-        answer["Referrer-Policy"] = (
-            "no-referrer, strict-origin" if has_form else "no-referrer"
-        )
-        return answer
-
-    def respond(request, token, **more):
-        link = (
-            Link.objects.opened_by(token, on=timezone.localdate(request.latest))
-            .select_related("job__customer", "job__device__model")
-            .first()
-        )
-        if link is None:
-            return _invalid_link(request)
-        try:
-            return _rate_limited(request, link) or view(request, link, token, **more)
-        except Http404:
-            return _invalid_link(request)
-
-    return page
+by_link = LinkPages(_find, sent=("answer", RateLimit(5)))
 
 
 def in_customers_language(request):

@@ -1,20 +1,20 @@
 """Links by which customers read and answer their quote."""
 
-import secrets
 from datetime import timedelta
 
-from django.conf import settings
 from django.urls import reverse
 
 from billing.quotes.models import Link
 from repairs.jobs.models import Job
 from shopdesk.shop.models import Shop
+from shopdesk.staff.link_pages import public_address
+from shopdesk.staff.link_tokens import new_token
 from shopdesk.stamp import Stamp
 
 
 def create_link(job: Job, *, stamp: Stamp) -> tuple[Link, str]:
     """Create a link and return its token, which is not stored."""
-    token = secrets.token_urlsafe(32)
+    token = new_token()
     link = Link.objects.create(
         job=job,
         token_hash=Link.hash_of(token),
@@ -28,7 +28,4 @@ def create_link(job: Job, *, stamp: Stamp) -> tuple[Link, str]:
 def create_address(request, job: Job, *, stamp: Stamp) -> str:
     """Create a link and return its address for the customer."""
     _, token = create_link(job, stamp=stamp)
-    path = reverse("link:page", args=[token])
-    if settings.PUBLIC_URL:
-        return settings.PUBLIC_URL.rstrip("/") + path
-    return request.build_absolute_uri(path)
+    return public_address(request, reverse("link:page", args=[token]))

@@ -24,7 +24,7 @@ ROOT = Path(__file__).parent.parent.parent
 STAYS_HERE = ("label.html", "report.html", "day_close/", "_for_staff.html")
 """What no customer gets: it speaks as the screens do."""
 
-CUSTOMERS_PAGE = "billing/customer_page/frame.html"
+CUSTOMERS_PAGE = "shopdesk/look/customer.html"
 LOOKS = ("shopdesk/look/paper.html", CUSTOMERS_PAGE)
 FIELD = "shopdesk/look/field.html"
 

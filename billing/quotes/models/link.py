@@ -1,13 +1,13 @@
 """A customer's link to the page of their job; only the hash of its token is stored."""
 
 from datetime import date, datetime
-from hashlib import sha256
 
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
 from repairs.jobs.models import Job
+from shopdesk.staff.link_tokens import hash_of
 
 STAFF = settings.AUTH_USER_MODEL
 
@@ -50,12 +50,7 @@ class Link(models.Model):
     def __str__(self):
         return f"Link of {self.job}"
 
-    @staticmethod
-    def hash_of(token: str) -> str:
-        """Return what is stored of a token: a plain hash is enough, as it has 256
-        random bits.
-        """
-        return sha256(token.encode(errors="replace")).hexdigest()
+    hash_of = staticmethod(hash_of)
 
     def status(self, on: date) -> str:
         if self.revoked_at:
