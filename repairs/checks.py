@@ -5,10 +5,12 @@ from django.db import connections
 
 from repairs.diagnosis import learning
 from repairs.jobs.models import Comeback
+from repairs.photos.queries import first_damaged
 from shopdesk.checks import is_migrated, what_is_missing
 
 DIFFERS = "repairs.E001"
 NOT_COUNTED = "repairs.E002"
+DAMAGED_PHOTO = "repairs.E003"
 
 
 def comebacks_are_as_decided(databases=None, **kwargs):
@@ -37,6 +39,21 @@ def cases_are_counted(databases=None, **kwargs):
         if _is_set_up(alias)
         for difference in [learning.first_difference(alias)]
         if difference
+    ]
+
+
+def photos_are_whole(databases=None, **kwargs):
+    """Return an error that names the first photo whose file is missing or differs."""
+    return [
+        checks.Error(
+            f"{damaged}.",
+            hint="Restore it from a backup made before: OPERATIONS.md says how.",
+            id=DAMAGED_PHOTO,
+        )
+        for alias in databases or ()
+        if _is_set_up(alias)
+        for damaged in [first_damaged(alias)]
+        if damaged
     ]
 
 

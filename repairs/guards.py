@@ -63,6 +63,14 @@ GUARDS = [
         "repairs_stockmovement",
         "A stock movement cannot be changed. Record a correcting movement.",
     ),
+    ForbidChange("repairs_photofile", "UPDATE", "A photo cannot be changed."),
+    ForbidChange(
+        "repairs_photo",
+        "UPDATE",
+        "A photo cannot be changed, only what is said of it.",
+        changed("job_id", "sha256", "added_at", "size")
+        + " OR OLD.removed_at IS NOT NULL",
+    ),
     *append_only(
         "repairs_returnassessment",
         "An assessment cannot be changed. Assess the return again.",

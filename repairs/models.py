@@ -22,6 +22,7 @@ from repairs.jobs.models import (
     UncodedRepair,
     UnstockedPart,
 )
+from repairs.photos.models import Photo, PhotoFile, PhotoLink
 from repairs.sheet_import.models import SheetDraft, SheetLayout
 from repairs.stock.models import Delivery, Part, PartOrder, StockMovement, Supplier
 
@@ -47,6 +48,9 @@ __all__ = [
     "PartUsed",
     "FinalTest",
     "PastImport",
+    "Photo",
+    "PhotoFile",
+    "PhotoLink",
     "Reading",
     "Repair",
     "ReturnAssessment",

@@ -2,6 +2,8 @@
 
 from django.urls import include, path
 
+from repairs.photos.urls import phone_urls
+
 urlpatterns = [
     path("customers/", include("repairs.customers.urls")),
     path("faults/", include("repairs.faults.urls")),
@@ -9,6 +11,8 @@ urlpatterns = [
     path("counter/", include("repairs.intake.urls")),
     path("bench/", include("repairs.bench.urls")),
     path("diagnosis/", include("repairs.diagnosis.urls")),
+    path("photos/q/", include(phone_urls)),
+    path("photos/", include("repairs.photos.urls")),
     path("returns/", include("repairs.returns.urls")),
     path("imports/", include("repairs.sheet_import.urls")),
     path("comebacks/", include("repairs.comebacks.urls")),

@@ -251,6 +251,11 @@ STATIC_URL = "static/"
 WHITENOISE_USE_FINDERS = True
 
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 1000
+FILE_UPLOAD_HANDLERS = [
+    "shopdesk.serving.uploads.FormSizeLimit",
+    "django.core.files.uploadhandler.MemoryFileUploadHandler",
+    "django.core.files.uploadhandler.TemporaryFileUploadHandler",
+]
 DJANGO_TABLES2_TEMPLATE = "shopdesk/look/table.html"
 
 # --- email -------------------------------------------------------------------

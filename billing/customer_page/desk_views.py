@@ -26,9 +26,8 @@ from repairs.jobs.models import Job
 from shopdesk.papers.render import document_language
 from shopdesk.sent_forms.attempts import attempt
 from shopdesk.sent_forms.once import act_once
+from shopdesk.staff.link_pages import is_local_host
 from shopdesk.stamp import Stamp
-
-NOT_FROM_OUTSIDE = ("127.0.0.1", "localhost", "[::1]")
 
 
 def _job(pk):
@@ -79,8 +78,7 @@ def _made(request, job):
         "address": address,
         "mail": f"mailto:{quoted(job.customer.email)}?"
         + urlencode(letter, quote_via=quoted),
-        "is_local": not settings.PUBLIC_URL
-        and request.get_host().rsplit(":", 1)[0] in NOT_FROM_OUTSIDE,
+        "is_local": not settings.PUBLIC_URL and is_local_host(request),
     }
 
 

@@ -11,6 +11,8 @@ app_name = "link"
 urlpatterns = [
     path("<str:token>/", views.page, name="page"),
     path("<str:token>/quote.pdf", views.paper, name="paper"),
+    path("<str:token>/photo-<int:pk>.jpg", views.photo, name="photo"),
+    path("<str:token>/thumbnail-<int:pk>.jpg", views.thumbnail, name="thumbnail"),
 ]
 
 desk_urls = (

@@ -39,10 +39,12 @@ from billing.quotes.answer_emails import NO_LINKS, AnswerLinks
 from billing.quotes.models import Link, Quote
 from billing.quotes.papers import file_name
 from repairs.jobs import states as job_states
+from repairs.photos.models import PhotoFile
+from repairs.photos.picture_response import file_response
 from shopdesk.errors import RefusedError
 from shopdesk.papers.render import document_language
 from shopdesk.sent_forms.once import act_once
-from shopdesk.staff.link_pages import LinkPages
+from shopdesk.staff.link_pages import PAGE_LIMIT, LinkPages
 from shopdesk.staff.rate_limit import RateLimit
 from shopdesk.stamp import Stamp
 
@@ -60,7 +62,12 @@ def _find(request, token):
     return found.select_related("job__customer", "job__device__model").first()
 
 
-by_link = LinkPages(_find, sent=("answer", RateLimit(5)))
+PHOTO = "photo"
+by_link = LinkPages(
+    _find,
+    sent=("answer", RateLimit(5)),
+    limits={"": PAGE_LIMIT, PHOTO: RateLimit(300)},
+)
 
 
 def in_customers_language(request):
@@ -114,6 +121,23 @@ def paper(request, link, token, **more):
     )
 
 
+@by_link(counted_as=PHOTO)
+def photo(request, link, token, pk, **more):
+    """Return a photo that is shown to the customer."""
+    return file_response(_files_shown(link, pk), "picture")
+
+
+@by_link(counted_as=PHOTO)
+def thumbnail(request, link, token, pk, **more):
+    """Return the same photo, small."""
+    return file_response(_files_shown(link, pk), "thumbnail")
+
+
+def _files_shown(link, pk):
+    photos = link.job.photos.for_customer()
+    return PhotoFile.objects.filter(photo_id=pk, photo__in=photos)
+
+
 def show_page(request, job, viewer, *, refusal="", status=200, **bound):
     """Render the customer's page of a job; `bound` are forms with errors."""
     shop = request.shop
@@ -124,6 +148,7 @@ def show_page(request, job, viewer, *, refusal="", status=200, **bound):
         "viewer": viewer,
         "status_texts": status_texts(job),
         "warranty_until": warranty_until(job),
+        "photos": [] if viewer.at_counter else job.photos.for_customer(),
         "refusal": refusal,
         "forms": list(bound.values()),
     }

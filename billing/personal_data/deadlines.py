@@ -20,6 +20,8 @@ from billing.personal_data.inventory import emails_of
 from repairs.customers.models import Customer
 from repairs.jobs import states
 from repairs.jobs.models import AccessCode, JobTransition
+from repairs.photos.actions import remove_photos
+from repairs.photos.models import Photo
 from shopdesk.mail.models import Email
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
@@ -47,6 +49,11 @@ def due(*, on: date, shop: Shop) -> list[Due]:
             "Emails that were sent, discarded or failed",
             _after(shop.email_months, "month"),
             emails_due(on=on, shop=shop).count(),
+        ),
+        Due(
+            "Photos of devices that were handed over",
+            _after(shop.photo_months, "month"),
+            photos_due(on=on, shop=shop).count(),
         ),
         Due(
             "Customers without a visit",
@@ -95,6 +102,15 @@ def emails_due(*, on: date, shop: Shop) -> QuerySet:
     return old
 
 
+def photos_due(*, on: date, shop: Shop) -> QuerySet:
+    """Return the photos of jobs that ended so many months ago."""
+    if shop.photo_months is None:
+        return Photo.objects.none()
+    last = months_before(on, shop.photo_months)
+    old = Photo.objects.shown().filter(job__handed_over_on__lte=last)
+    return old.exclude(job__customer__keep_until__gte=on)
+
+
 def customers_due(*, on: date, shop: Shop) -> list[Customer]:
     """Return the customers without a visit for so many years, if nothing is open."""
     if shop.inactive_years is None:
@@ -114,6 +130,8 @@ def apply_deadlines(*, stamp: Stamp) -> None:
     with transaction.atomic():
         codes_due(on=on, shop=shop).delete()
         emails_due(on=on, shop=shop).delete()
+        photos = photos_due(on=on, shop=shop)
+        remove_photos(photos, why="The time for photos is over.", stamp=stamp)
         erase_documents(on=on, shop=shop)
     for customer in customers_due(on=on, shop=shop):
         erase_customer(customer, stamp=stamp)

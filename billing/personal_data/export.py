@@ -5,10 +5,10 @@
 """
 
 import json
-from io import BytesIO
-from typing import Any
+from typing import IO, Any
 from zipfile import ZIP_DEFLATED, ZipFile
 
+from django.core.files.temp import NamedTemporaryFile
 from django.db import models
 from django.db.models import Q
 from django.template.loader import render_to_string
@@ -23,34 +23,39 @@ from shopdesk.recording.recorded import Recorded
 from shopdesk.recording.writing import record_event
 from shopdesk.stamp import Stamp
 
-ENDINGS = ((b"%PDF", "pdf"), (b"<?xml", "xml"), (b"\x89PNG", "png"))
+ENDINGS = (
+    *((b"%PDF", "pdf"), (b"<?xml", "xml"), (b"\x89PNG", "png")),
+    (b"\xff\xd8\xff", "jpg"),
+)
 INK = ("ink", "signature")
 """Fields that hold the path of a drawn signature."""
-BATCH = 200
+BATCH = 20
+"""Rows in memory at once: each may hold a photo."""
 HELD = {kind.model for kind in INVENTORY}
 
 
-def export_customer(customer: Customer, *, stamp: Stamp) -> bytes:
-    """Return the ZIP file, and record that it was made."""
-    files: dict[str, bytes] = {}
-    rows = {h.label: _rows(h, customer, files) for h in INVENTORY}
-    rows["changes in the audit trail"] = list(_trail(customer))
-    record_event(Action.DOWNLOADED, customer, by=stamp.by, file=file_name(customer))
-    facts = {
-        "customer": customer,
-        "made_at": stamp.at,
-        "counts": [(label, len(found)) for label, found in rows.items() if found],
-        "files": sorted(files),
-    }
-    index = render_to_string("billing/personal_data/export_index.html", facts)
-    files["index.html"] = index.encode()
-    data = {"made_at": to_json(stamp.at), "customer": customer.pk, "records": rows}
-    files["data.json"] = json.dumps(data, ensure_ascii=False, indent=1).encode()
-    output = BytesIO()
+def export_customer(customer: Customer, *, stamp: Stamp) -> IO[bytes]:
+    """Return the ZIP file, open for reading, and record that it was made.
+
+    It is a temporary file, which is deleted when it is closed.
+    """
+    output = NamedTemporaryFile()
     with ZipFile(output, "w", ZIP_DEFLATED) as archive:
-        for name, content in files.items():
-            archive.writestr(name, content)
-    return output.getvalue()
+        rows = {h.label: _rows(h, customer, archive) for h in INVENTORY}
+        rows["changes in the audit trail"] = list(_trail(customer))
+        record_event(Action.DOWNLOADED, customer, by=stamp.by, file=file_name(customer))
+        facts = {
+            "customer": customer,
+            "made_at": stamp.at,
+            "counts": [(label, len(found)) for label, found in rows.items() if found],
+            "files": sorted(archive.namelist()),
+        }
+        index = render_to_string("billing/personal_data/export_index.html", facts)
+        archive.writestr("index.html", index)
+        data = {"made_at": to_json(stamp.at), "customer": customer.pk, "records": rows}
+        archive.writestr("data.json", json.dumps(data, ensure_ascii=False, indent=1))
+    output.seek(0)
+    return output
 
 
 def file_name(customer: Customer) -> str:
@@ -58,19 +63,17 @@ def file_name(customer: Customer) -> str:
     return f"customer-{customer.pk}.zip"
 
 
-def _rows(
-    kind: PersonalRows, customer: Customer, files: dict[str, bytes]
-) -> list[dict]:
-    """Return the rows; what is binary goes into `files` and is named in the row."""
+def _rows(kind: PersonalRows, customer: Customer, archive: ZipFile) -> list[dict]:
+    """Return the rows; what is binary goes into the archive and is named in the row."""
     costs = getattr(kind.model, "costs", frozenset())
     left_out = kind.not_exported | costs
     fields = [f for f in kind.model._meta.concrete_fields if f.name not in left_out]
     names = [f.name for f in fields if f.is_relation and f.related_model not in HELD]
     found = kind.rows(customer).select_related(*names)
-    return [_row(row, fields, files) for row in found.iterator(chunk_size=BATCH)]
+    return [_row(row, fields, archive) for row in found.iterator(chunk_size=BATCH)]
 
 
-def _row(row: models.Model, fields: list, files: dict[str, bytes]) -> dict[str, Any]:
+def _row(row: models.Model, fields: list, archive: ZipFile) -> dict[str, Any]:
     values = {}
     for field in fields:
         value = getattr(row, field.attname)
@@ -78,13 +81,12 @@ def _row(row: models.Model, fields: list, files: dict[str, bytes]) -> dict[str, 
             # Names of staff, faults, parts; of what is another row here, its number.
             value = value and str(getattr(row, field.name))
         elif isinstance(field, models.BinaryField) and value is not None:
-            value = _file(row, field.name, bytes(value), files)
+            value = _file(row, field.name, bytes(value), archive)
         elif field.name in INK and value:
             name = f"signatures/{row._meta.model_name}-{row.pk}.svg"
             drawn = {"ink": value, "who": ""}
-            files[name] = render_to_string(
-                "billing/personal_data/signature.svg", drawn
-            ).encode()
+            svg = render_to_string("billing/personal_data/signature.svg", drawn)
+            archive.writestr(name, svg)
         values[field.name] = to_json(value)
     if isinstance(row, Job):
         # The device may have another owner now, whose data it is not.
@@ -93,9 +95,7 @@ def _row(row: models.Model, fields: list, files: dict[str, bytes]) -> dict[str, 
     return values
 
 
-def _file(
-    row: models.Model, field: str, content: bytes, files: dict[str, bytes]
-) -> str:
+def _file(row: models.Model, field: str, content: bytes, archive: ZipFile) -> str:
     """Add a file; return its name."""
     own = getattr(row, "name", "")
     if own:
@@ -105,7 +105,7 @@ def _file(
         found = (end for start, end in ENDINGS if content.startswith(start))
         name = f"{field}.{next(found, 'bin')}"
     name = f"documents/{slugify(row._meta.verbose_name)}-{row.pk}-{name}"
-    files[name] = content
+    archive.writestr(name, content)
     return name
 
 

@@ -42,6 +42,7 @@ from repairs.jobs.models import (
     UncodedRepair,
     UnstockedPart,
 )
+from repairs.photos.models import Photo, PhotoFile, PhotoLink
 from shopdesk.mail.models import Attachment, Email
 from shopdesk.recording.models import Action, TrailEntry
 
@@ -148,6 +149,19 @@ INVENTORY = (
     PersonalRows(FinalTest, "repair__job__customer", blanked=("note",), stays=STATE),
     PersonalRows(ReturnAssessment, "job__customer", blanked=("why",), stays=STATE),
     PersonalRows(Comeback, "job__customer", stays=STATE),
+    PersonalRows(
+        PhotoFile,
+        "photo__job__customer",
+        is_deleted=True,
+        not_exported=frozenset({"thumbnail"}),
+    ),
+    PersonalRows(Photo, "job__customer", is_deleted=True),
+    PersonalRows(
+        PhotoLink,
+        "job__customer",
+        is_deleted=True,
+        not_exported=frozenset({"token_hash"}),
+    ),
     PersonalRows(
         Link,
         "job__customer",

@@ -1,6 +1,7 @@
 """The owner's pages for a customer's personal data: export, hold, erase."""
 
 from django.contrib import messages
+from django.http import FileResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
@@ -11,7 +12,6 @@ from billing.personal_data.forms import EraseForm, KeepForm, MergeForm
 from repairs.customers.fields import find_record
 from repairs.customers.models import Customer, Device
 from shopdesk.errors import RefusedError
-from shopdesk.look.downloads import download
 from shopdesk.look.forms import saved
 from shopdesk.sent_forms.attempts import attempt
 from shopdesk.stamp import Stamp
@@ -49,7 +49,7 @@ def export(request, pk):
     """Return all that the shop holds about a customer as a ZIP file."""
     customer = get_object_or_404(Customer, pk=pk)
     content = export_customer(customer, stamp=Stamp.of(request))
-    return download(content, name=file_name(customer))
+    return FileResponse(content, as_attachment=True, filename=file_name(customer))
 
 
 def erase(request, pk):

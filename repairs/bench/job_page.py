@@ -22,6 +22,7 @@ from repairs.jobs import closing, states, workflow
 from repairs.jobs.models import Job, PartReservation, UnstockedPart
 from repairs.knowledge.closing_defaults import ClosingDefaults, closing_defaults
 from repairs.knowledge.good_readings import UsualByPoint, usual_readings
+from repairs.photos.actions import LINK_MINUTES
 
 FIRST_READINGS = 6  # test points that are shown before one asks for more
 
@@ -29,6 +30,8 @@ FIRST_READINGS = 6  # test points that are shown before one asks for more
 class JobPage(PageForms):
     """The page of one job. `sent` is the form that was refused, under its name; it
     stands on the page in the place of an empty one, with all that was typed."""
+
+    photo_link_minutes = LINK_MINUTES
 
     def __init__(self, job: Job, *, request, sent=None):
         self.job, self.sent = job, sent or {}

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 
 from django.db.models import Exists, OuterRef, Prefetch, Q, Subquery
 from django.db.models import prefetch_related_objects as prefetch
+from django.db.models.functions import Coalesce
 from django.shortcuts import get_object_or_404
 
 from repairs.faults.models import Fix, Symptom, UsualPart
@@ -20,6 +21,7 @@ from repairs.jobs.models import (
     ReturnAssessment,
     UnstockedPart,
 )
+from repairs.photos.models import Photo
 from repairs.stock.models import reserved_of
 
 
@@ -33,8 +35,8 @@ def worked_on_by(person):
 
 def job_of(pk, *, user) -> Job:
     """The job of a page, with `was_here`: whether its device has other visits,
-    `has_readings`, `has_unstocked` parts, and `timer_elsewhere`: the number of another
-    job on which the user's timer runs."""
+    `has_readings`, `has_unstocked` parts, `photo_count`, and `timer_elsewhere`: the
+    number of another job on which the user's timer runs."""
     other = Job.objects.filter(device=OuterRef("device")).exclude(pk=OuterRef("pk"))
     timer = Labour.objects.running().filter(by=user).exclude(job=OuterRef("pk"))
     found = Job.objects.select_related(
@@ -44,6 +46,7 @@ def job_of(pk, *, user) -> Job:
         was_here=Exists(other),
         has_unstocked=Exists(UnstockedPart.objects.filter(repair__job=OuterRef("pk"))),
         has_readings=Exists(Reading.objects.filter(job=OuterRef("pk"))),
+        photo_count=Coalesce(Subquery(Photo.objects.counts_of(OuterRef("pk"))), 0),
         timer_elsewhere=Subquery(timer.values("job__number")[:1]),
     )
     return get_object_or_404(found, pk=pk)

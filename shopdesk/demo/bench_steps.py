@@ -26,11 +26,20 @@ from repairs.jobs.bench_notation import (
     with_unit_of,
 )
 from repairs.jobs.models import Job, Reading, Repair
+from repairs.photos.actions import add_photos, create_link
+from repairs.photos.models import usual_stage
+from repairs.photos.reencode import reencode
 from repairs.returns.actions import assess_return
+from shopdesk.demo.boards import board_photo
 from shopdesk.demo.facts import CHECKS, FAULTS, KINDS, MODELS, TEST_POINTS, words
 from shopdesk.demo.story import Story, step
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
+
+DAMAGE_CAPTIONS = {
+    "burnt": "Burnt area beside the regulator",
+    "corroded": "Residue of liquid below the connector",
+}
 
 # --- at the counter -------------------------------------------------------------------
 
@@ -174,6 +183,18 @@ def wait(story: Story, job: Job, days: int, how: str = "") -> None:
         version=None,
         stamp=Stamp(story.moment, story.bench),
     )
+
+
+@step
+def photograph(story: Story, job: Job, days: int, damage: str) -> None:
+    """Add a photo of the whole board and one of its damage, from a phone."""
+    stamp = Stamp(story.moment, story.bench)
+    link, _ = create_link(job, stamp=stamp)
+    stage = usual_stage(job)
+    for shown, caption in (("", "Whole board"), (damage, DAMAGE_CAPTIONS[damage])):
+        picture = reencode(board_photo(job.pk, damage=shown))
+        facts = {"stage": stage, "caption": caption, "link": link}
+        add_photos(job, [picture], stamp=stamp, **facts)
 
 
 @step

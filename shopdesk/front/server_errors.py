@@ -8,7 +8,7 @@ import errno
 import sys
 from dataclasses import dataclass
 
-from django.core.exceptions import DisallowedHost
+from django.core.exceptions import DisallowedHost, RequestDataTooBig
 from django.db import Error
 from django.http import HttpResponse
 from django.shortcuts import render
@@ -110,6 +110,8 @@ def bad_request(request, exception) -> HttpResponse:
     if isinstance(exception, DisallowedHost):
         note_event(request, WRONG_HOST)
         template = "shopdesk/front/wrong_host.html"
+    if isinstance(exception, RequestDataTooBig):
+        return HttpResponse(render_to_string("413.html"), status=413)
     return HttpResponse(render_to_string(template), status=400)
 
 

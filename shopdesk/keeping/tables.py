@@ -22,6 +22,14 @@ LEFT_OUT = {
     "shopdesk_session",
 }
 BATCH = 500
+BATCH_OF_FILES = 20
+"""Rows with files are read and written by fewer, so that memory stays flat."""
+
+
+def batch_of(model: type[models.Model]) -> int:
+    """Return how many rows of the model are held in memory at once."""
+    has_files = any(isinstance(f, models.BinaryField) for f in _fields(model))
+    return BATCH_OF_FILES if has_files else BATCH
 
 
 def stored_models(apps: Apps) -> list[type[models.Model]]:
@@ -43,7 +51,7 @@ def columns(model: type[models.Model]) -> list[str]:
 def read(model: type[models.Model], *, using: str) -> Iterator[list[Any]]:
     """Yield the rows by primary key, each value as JSON can hold it."""
     rows = model._base_manager.using(using).order_by("pk")
-    for row in rows.values_list(*columns(model)).iterator(chunk_size=BATCH):
+    for row in rows.values_list(*columns(model)).iterator(chunk_size=batch_of(model)):
         yield [to_json(value) for value in row]
 
 
@@ -59,7 +67,7 @@ def insert(
     fields = [by_name[name] for name in names]
     readers = [_reader(field) for field in fields]
     rows = iter(rows)
-    while batch := list(islice(rows, BATCH)):
+    while batch := list(islice(rows, batch_of(model))):
         objects = []
         for row in batch:
             record = model()

@@ -1,9 +1,12 @@
 """Responses with a file."""
 
+from csp.constants import NONE
+from csp.decorators import csp_replace
 from django.http import Http404, HttpResponse
 
 CONTENT_TYPES = {
     "csv": "text/csv; charset=utf-8",
+    "jpg": "image/jpeg",
     "json": "application/json",
     "pdf": "application/pdf",
     "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
@@ -21,6 +24,14 @@ def pdf_response(pdf: bytes, *, name: str) -> HttpResponse:
     if not pdf:
         raise Http404("The document was erased.")
     return _file(bytes(pdf), f"{name}.pdf", disposition="inline")
+
+
+@csp_replace({"default-src": [NONE], "sandbox": [True]})
+def jpeg_response(picture: bytes, *, name: str) -> HttpResponse:
+    """Return a JPEG file that the browser shows; nothing in it could ever run."""
+    response = _file(bytes(picture), f"{name}.jpg", disposition="inline")
+    response["Cache-Control"] = "no-store, private"
+    return response
 
 
 def download(content: bytes | str, *, name: str) -> HttpResponse:

@@ -1,5 +1,6 @@
 """Draw each document in a child process, which is ended after 15 seconds.
 
+Other work on what may not end, such as uploaded pictures, is done in such a child, too.
 A layout that does not finish can only be ended with its process, and only a main thread
 can set an alarm. The children are copies of a server process that has loaded the
 library and the fonts; it starts with the first document and ends with this process.
@@ -9,14 +10,17 @@ import math
 import os
 import signal
 import traceback
+from collections.abc import Callable
 from multiprocessing import forkserver, get_context
 from multiprocessing.connection import Connection
-from typing import Any
+from typing import Any, TypeVar, cast
 
-from shopdesk.errors import PdfError
+from shopdesk.errors import PdfError, RefusedError
 
 # A document may be drawn while a record is locked, and others wait 20 seconds for it.
 MAX_SECONDS = 15.0
+Given = TypeVar("Given")
+Made = TypeVar("Made")
 RenderRequest = dict[str, Any]
 """What a document is made of, as `shopdesk.papers.render` states it."""
 
@@ -26,45 +30,70 @@ def draw_pdf(request: RenderRequest, *, max_seconds: float = MAX_SECONDS) -> byt
 
     Raises: PdfError, which says why there is none.
     """
+    try:
+        return run_in_child(_draw, request, max_seconds=max_seconds)
+    except TimeoutError:
+        raise PdfError(
+            f"The PDF took more than {max_seconds:g} seconds and was cancelled."
+        ) from None
+    except EOFError:
+        raise PdfError("The PDF could not be created. Try again.") from None
+
+
+def _draw(request: RenderRequest) -> bytes:
+    try:
+        from shopdesk.papers import weasy
+
+        return weasy.draw(request)
+    except PdfError:
+        raise
+    except ImportError as error:
+        raise PdfError(str(error)) from None
+    except Exception as error:
+        traceback.print_exc()
+        raise PdfError(f"The PDF could not be created: {error!r}") from None
+
+
+def run_in_child(
+    work: Callable[[Given], Made], given: Given, *, max_seconds: float
+) -> Made:
+    """Return what `work`, a function of a module, makes of `given` in a child process.
+
+    Raises: RefusedError as `work` does; TimeoutError if it took too long and was
+    ended; EOFError if the child died.
+    """
     answers, ours = _processes.Pipe(duplex=False)
-    arguments = (ours, request, max_seconds)
+    arguments = (ours, work, given, max_seconds)
     child = _processes.Process(target=_answer, args=arguments, daemon=True)
     try:
         child.start()
         # The child now has the only copy: if it dies, reading ends.
         ours.close()
         if not answers.poll(max_seconds):
-            raise PdfError(
-                f"The PDF took more than {max_seconds:g} seconds and was cancelled."
-            )
-        is_drawn, answer = answers.recv()
-    except EOFError:
-        raise PdfError("The PDF could not be created. Try again.") from None
+            raise TimeoutError
+        made, refusal = answers.recv()
     finally:
         answers.close()
         ours.close()
         if child.pid:
             child.kill()
             child.join()
-    if not is_drawn:
-        raise PdfError(answer)
-    return bytes(answer)
+    if refusal is not None:
+        raise refusal
+    return cast(Made, made)
 
 
-def _answer(answers: Connection, request: RenderRequest, max_seconds: float) -> None:
-    """Send whether the document could be drawn, and its bytes or the error."""
+def _answer(
+    answers: Connection, work: Callable[[Any], Any], given: Any, max_seconds: float
+) -> None:
+    """Send what was made, or by which error it was refused."""
     # Ends this process if the parent is gone.
     signal.alarm(math.ceil(max_seconds) + 1)
-    answer: tuple[bool, bytes | str]
+    answer: tuple[Any, RefusedError | None]
     try:
-        from shopdesk.papers import weasy
-
-        answer = True, weasy.draw(request)
-    except (ImportError, PdfError) as error:
-        answer = False, str(error)
-    except Exception as error:
-        traceback.print_exc()
-        answer = False, f"The PDF could not be created: {error!r}"
+        answer = work(given), None
+    except RefusedError as refusal:
+        answer = None, refusal
     answers.send(answer)
 
 

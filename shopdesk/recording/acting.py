@@ -6,7 +6,8 @@ from contextvars import ContextVar
 from dataclasses import dataclass, replace
 from typing import Any
 
-WEB, CUSTOMER_LINK, PROGRAM = "web", "customer link", "program"
+WEB, CUSTOMER_LINK, PHOTO_LINK = "web", "customer link", "photo link"
+PROGRAM = "program"
 
 
 @dataclass(frozen=True)

@@ -1,9 +1,15 @@
 """Tells the trail who makes a request."""
 
-from shopdesk.recording.acting import CUSTOMER_LINK, WEB, act_through, acting
+from shopdesk.recording.acting import (
+    CUSTOMER_LINK,
+    PHOTO_LINK,
+    WEB,
+    act_through,
+    acting,
+)
 
-CUSTOMERS_ROOM = "link"
-"""The URL namespace of the pages that customers open by their link."""
+BY_LINK = {"link": CUSTOMER_LINK, "photo_link": PHOTO_LINK}
+"""The URL namespaces of the pages that are opened by a link with a token."""
 
 
 class ActingMiddleware:
@@ -17,5 +23,6 @@ class ActingMiddleware:
             return self.get_response(request)
 
     def process_view(self, request, view, args, kwargs):
-        if CUSTOMERS_ROOM in request.resolver_match.namespaces:
-            act_through(CUSTOMER_LINK)
+        source = BY_LINK.get(request.resolver_match.namespace)
+        if source:
+            act_through(source)

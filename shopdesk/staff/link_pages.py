@@ -26,6 +26,21 @@ def public_address(request, path: str) -> str:
     return request.build_absolute_uri(path)
 
 
+def own_address(request, path: str) -> str:
+    """Return the whole address of a page for another device of the staff.
+
+    That is the address by which this request came, unless it means this machine.
+    """
+    if is_local_host(request):
+        return public_address(request, path)
+    return request.build_absolute_uri(path)
+
+
+def is_local_host(request) -> bool:
+    """Whether the address of the page means this machine only."""
+    return request.get_host().rsplit(":", 1)[0] in ("127.0.0.1", "localhost", "[::1]")
+
+
 @dataclass(frozen=True)
 class LinkPages:
     """Makes views `(request, link, token, …)` pages of what `find` returns for a token.

@@ -14,7 +14,8 @@ OWNER_ONLY = frozenset({OWNER})
 PUBLIC_URLS = frozenset(
     {
         *("staff:sign_in", "staff:code", "staff:set_up"),
-        *("link:page", "link:paper"),
+        *("link:page", "link:paper", "link:photo", "link:thumbnail"),
+        *("photo_link:page", "photo_link:thumbnail"),
         "health",
     }
 )
@@ -30,6 +31,7 @@ ROOM_ROLES = {
     "bench": BENCH_OR_OWNER,
     "diagnosis": ANY_ROLE,
     "returns": ANY_ROLE,
+    "photos": ANY_ROLE,
     "comebacks": OWNER_ONLY,
     "month": OWNER_ONLY,
     "knowledge": OWNER_ONLY,

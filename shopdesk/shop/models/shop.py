@@ -335,6 +335,15 @@ class Shop(Recorded):
         max_value=360,
         help_text="Blank: emails are kept. Those still waiting are never deleted.",
     )
+    photo_months = SmallNumberField(
+        "Delete photos after (months)",
+        null=True,
+        blank=True,
+        default=None,
+        min_value=1,
+        max_value=360,
+        help_text="From handover of the device. Blank: photos are kept.",
+    )
     inactive_years = SmallNumberField(
         "Erase customers after (years)",
         null=True,

@@ -25,10 +25,12 @@ from repairs.jobs.models import (
     UncodedRepair,
     UnstockedPart,
 )
+from repairs.photos.actions import create_link
 from shopdesk.keeping.restore import without_triggers
 from shopdesk.recording.canonical import to_json
 from tests import make
 from tests.billing.all_kinds import AllKinds
+from tests.repairs.photos.files import add
 
 # A hash cannot be read back; the others are of the trade, not of a person.
 HASHES = {"pdf_sha256", "file_hash", "token_hash", "message_id", "about"}
@@ -129,6 +131,8 @@ def add_the_rest(customer):
     StopgapAnswer.objects.create(repair=repair, answer="holds", asked_on=make.DAY)
     Signature.objects.get_or_create(quote=quote, defaults={"ink": "M1 1L2 2"})
     Collection.objects.get_or_create(job=job, defaults={"to": "X", "at": now})
+    link, _ = create_link(job, stamp=make.stamp())
+    add(job, "navy", link=link)
     consent = {"fee": 5, "agreed_by": "X", "agreed_how": "phone", "agreed_at": now}
     DiagnosisConsent.objects.create(job=job, **consent)
     ubl = {"file": b"<?xml", "file_hash": "x", "made_at": now}

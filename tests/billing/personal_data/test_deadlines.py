@@ -15,9 +15,11 @@ from billing.personal_data.deadlines import (
 from repairs.customers.models import Customer
 from repairs.jobs import states
 from repairs.jobs.models import AccessCode, JobTransition
+from repairs.photos.models import PhotoFile
 from shopdesk.mail.actions import write
 from shopdesk.mail.models import Email
 from tests import make
+from tests.repairs.photos.files import add
 
 ON = date(2026, 3, 31)
 
@@ -25,7 +27,7 @@ ON = date(2026, 3, 31)
 @pytest.fixture(autouse=True)
 def shop(db, settings, tmp_path):
     settings.BACKUP_DIR = tmp_path
-    return make.shop(code_days=30, email_months=1, inactive_years=3)
+    return make.shop(code_days=30, email_months=1, photo_months=24, inactive_years=3)
 
 
 def ready(*, on, **facts):
@@ -71,27 +73,35 @@ def test_all_that_is_due_goes_and_the_second_night_finds_nothing(shop):
     stays.append(email(on=date(2025, 1, 1), about=page))
     idle = visitor("Idle", last=date(2023, 3, 31))
     recent = visitor("Recent", last=date(2023, 4, 1))
-    assert [row.count for row in due(on=ON, shop=shop)] == [1, 1, 1, 0]
+    (photo,) = add(recent.jobs.get(), "navy", caption="Front")
+    stays += add(visitor("Later", last=date(2024, 4, 1)).jobs.get(), "navy")
+    stays += add(kept.jobs.get(), "navy")
+    assert [row.count for row in due(on=ON, shop=shop)] == [1, 1, 1, 1, 0]
     assert Email.objects.count() == 4, "a dry run deletes nothing"
     apply_deadlines(stamp=make.stamp(on=ON))
     for row in gone:
         assert not type(row).objects.filter(pk=row.pk).exists()
     for row in stays:
         assert type(row).objects.filter(pk=row.pk).exists()
+    assert set(PhotoFile.objects.values_list("photo", flat=True)) == {
+        photo.pk for photo in stays[-2:]
+    }
+    photo.refresh_from_db()
+    assert photo.removed_why == "The time for photos is over."
     for customer in (idle, recent, kept):
         customer.refresh_from_db()
     assert (idle.erased_on, recent.erased_on, kept.erased_on) == (ON, None, None)
-    assert [row.count for row in due(on=ON, shop=shop)] == [0, 0, 0, 0]
+    assert [row.count for row in due(on=ON, shop=shop)] == [0, 0, 0, 0, 0]
     apply_deadlines(stamp=make.stamp(on=ON))
     # The day after the last day of the hold it is due.
     assert codes_due(on=ON + timedelta(days=1), shop=shop).count() == 2
 
 
 def test_without_deadlines_emails_and_customers_are_kept():
-    shop = make.shop(email_months=None, inactive_years=None)
+    shop = make.shop(email_months=None, photo_months=None, inactive_years=None)
     email(on=date(2001, 1, 1))
-    visitor("Idle", last=date(2001, 1, 1))
-    assert [row.count for row in due(on=ON, shop=shop)] == [0, 0, 0, 0]
+    add(visitor("Idle", last=date(2001, 1, 1)).jobs.get(), "navy")
+    assert [row.count for row in due(on=ON, shop=shop)] == [0, 0, 0, 0, 0]
 
 
 def test_a_month_ends_with_its_last_day():

@@ -28,6 +28,7 @@ from repairs.faults.models import Check, Fault, Fix, Symptom
 from repairs.guards import GUARDS as repair_guards
 from repairs.jobs.models import Comeback, Job, PartUsed, Repair
 from repairs.knowledge.fix_comparison import usual_costs
+from repairs.photos.models import Photo, PhotoLink
 from repairs.stock.models import Delivery, Part
 from shopdesk import triggers
 from shopdesk.mail.models import Email
@@ -216,7 +217,9 @@ def seeds():
 BY_RECORD = {
     Job: "bench returns handover intake changes:for_job customer_links quotes:for_job"
     " repair_form:for_job repair_form:make invoices:for_job invoices:create"
-    " changes:so_far diagnosis",
+    " changes:so_far diagnosis photos:for_job photos:create_link",
+    Photo: "photos",
+    PhotoLink: "photos:revoke_link",
     Quote: "quotes",
     Invoice: "invoices reminders",
     Receipt: "invoices:receipt",

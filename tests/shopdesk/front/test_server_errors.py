@@ -188,7 +188,7 @@ def test_a_customer_is_not_told_what_the_server_lacks(client, monkeypatch):
     def fail(*args, **facts):
         raise OSError(errno.ENOSPC, "No space left on device")
 
-    monkeypatch.setattr("billing.customer_page.views.seconds_to_wait", fail)
+    monkeypatch.setattr("shopdesk.staff.link_pages.seconds_to_wait", fail)
     client.raise_request_exception = False
     page = client.get("/q/unknown/")
     assert page.status_code == 503

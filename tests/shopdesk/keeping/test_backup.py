@@ -17,6 +17,7 @@ from django.db.backends.sqlite3.base import DatabaseWrapper
 
 from repairs.customers.models import Customer
 from repairs.jobs.models import JobTransition
+from repairs.photos.queries import first_damaged
 from shopdesk.keeping.archive import Archive, ArchiveError
 from shopdesk.keeping.backup import backup, verify
 from shopdesk.keeping.restore import has_records, restore, restore_keys
@@ -70,10 +71,12 @@ def test_the_demo_shop_moves_between_databases_and_nothing_changes(
     backup(tmp_path / "first.zip")
     first = verify(tmp_path / "first.zip")
     assert first["tables"]["repairs_job"]["rows"] > 500
+    assert first["tables"]["repairs_photofile"]["rows"] > 1
     assert sum(table["rows"] > 0 for table in first["tables"].values()) > 40
     for vendor in {"sqlite", connection.vendor}:
         with empty_database(databases, tmp_path, vendor) as alias:
             restore(tmp_path / "first.zip", using=alias)
+            assert first_damaged(alias) == ""
             backup(tmp_path / f"{vendor}.zip", using=alias)
             again = verify(tmp_path / f"{vendor}.zip")
             assert again["tables"] == first["tables"]

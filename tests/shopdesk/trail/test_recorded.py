@@ -28,6 +28,7 @@ from repairs.jobs.models import (
     UncodedRepair,
     UnstockedPart,
 )
+from repairs.photos.models import Photo
 from repairs.stock.models import Delivery, Part, PartOrder, Supplier
 from shopdesk.recording import recorded
 from shopdesk.recording.models import TrailEntry
@@ -35,6 +36,7 @@ from shopdesk.recording.recorded import Recorded, RecordedQuerySet
 from shopdesk.shop.models import MarkupTier, Shop, TaxRate
 from shopdesk.staff.models import User
 from tests import make
+from tests.repairs.photos.files import add
 from tests.shopdesk.trail.entries import entries_of, last_entry
 from tests.test_layout import SOURCES
 
@@ -58,6 +60,8 @@ UNRECORDED = {
     "repairs.comeback": FOLLOWS,
     "repairs.learntcase": FOLLOWS,
     "repairs.learntcount": FOLLOWS,
+    "repairs.photofile": "its photo is recorded with its hash, and it cannot change",
+    "repairs.photolink": "cannot change, but be revoked, and says by whom and when",
     "repairs.jobtransition": ADDED_ONLY,
     "repairs.returnassessment": ADDED_ONLY,
     "repairs.stockmovement": ADDED_ONLY,
@@ -138,6 +142,7 @@ def made(model):
         ),
         Job: lambda: (make.job(), "due_on", date(2026, 5, 4)),
         Labour: lambda: (Labour.objects.create(job=job, minutes=5), "minutes", 15),
+        Photo: lambda: (*add(job, "navy"), "caption", "Front"),
         PartUsed: lambda: (
             PartUsed.objects.create(repair=repair, part=make.part()),
             "price",
