@@ -28,6 +28,13 @@ def _require_state(job: Job, allowed: Collection[str], refused: str) -> None:
     _refuse_unless(now, allowed, refused)
 
 
+def _require_work(job: Job, refused: str, *, repair: Repair | None = None) -> None:
+    """Lock the job, and refuse where `repair`, or any, may not be worked on now."""
+    now = Job.objects.select_for_update().get(pk=job.pk)
+    if not now.may_work_on(repair):
+        raise InvalidTransitionError(f"The job is {now.get_state_display()}: {refused}")
+
+
 def _refuse_unless(job: Job, allowed: Collection[str], refused: str) -> None:
     """The same of a job that is locked and read already."""
     if job.state not in allowed:
@@ -71,7 +78,7 @@ def save_details(
 @transaction.atomic
 def set_battery_disconnected(job: Job, *, disconnected: bool, stamp: Stamp) -> None:
     """The battery was disconnected before work on the board, or connected again."""
-    _require_state(job, states.AT_THE_BENCH, "this can no longer be changed.")
+    _require_work(job, "this can no longer be changed.")
     job.refresh_from_db()
     job.battery_disconnected_at = stamp.at if disconnected else None
     job.battery_disconnected_by = stamp.by if disconnected else None
@@ -148,9 +155,9 @@ def remove_fault(repair: Repair, *, stamp: Stamp) -> None:
 def select_fix(repair: Repair, *, fix: Fix, version, stamp: Stamp) -> None:
     """The fix for the fault; the fault book remembers that they go together."""
     with locked_for_change(repair.job, version=version, stamp=stamp):
-        _refuse_unless(
-            repair.job, states.BEFORE_REPAIRED, "its fix can no longer be changed."
-        )
+        job, allowed = repair.job, states.BEFORE_REPAIRED
+        if not (job.state == states.QUOTED and job.may_work_on(repair)):
+            _refuse_unless(job, allowed, "its fix can no longer be changed.")
         repair.fix, repair.by = fix, stamp.by
         repair.save(update_fields=["fix", "by"])
         fix.faults.add(repair.fault)
@@ -206,15 +213,13 @@ def complete_repair(
 
 @transaction.atomic
 def add_reading(job: Job, *, stamp: Stamp, **facts: Any) -> Reading:
-    _require_state(job, states.AT_THE_BENCH, "no measurements can be added now.")
+    _require_work(job, "no measurements can be added now.")
     return job.readings.create(read_at=stamp.at, by=stamp.by, **facts)
 
 
 @transaction.atomic
 def remove_reading(reading: Reading, *, stamp: Stamp) -> None:
-    _require_state(
-        reading.job, states.AT_THE_BENCH, "measurements can no longer be removed."
-    )
+    _require_work(reading.job, "measurements can no longer be removed.")
     reading.delete()
 
 
@@ -227,7 +232,7 @@ def start_timer(
     job: Job, *, repair: Repair | None, stamp: Stamp, instead: bool = False
 ) -> Labour:
     """One person works on one thing at a time; `instead` stops the other timer."""
-    _require_state(job, states.AT_THE_BENCH, "no time can be booked now.")
+    _require_work(job, "no time can be booked now.", repair=repair)
     running = running_timer(stamp.by)
     if running is not None:
         if running.job_id == job.pk:
@@ -264,7 +269,7 @@ def add_labour(
     note: str,
     stamp: Stamp,
 ) -> Labour:
-    _require_state(job, states.AT_THE_BENCH, "no time can be booked now.")
+    _require_work(job, "no time can be booked now.", repair=repair)
     return job.labour.create(
         repair=repair,
         minutes=minutes,
@@ -278,7 +283,7 @@ def add_labour(
 @transaction.atomic
 def remove_labour(labour: Labour, *, stamp: Stamp) -> None:
     """Booked by mistake, or a timer that ran through the night."""
-    _require_state(labour.job, states.AT_THE_BENCH, "time can no longer be removed.")
+    _require_work(labour.job, "time can no longer be removed.")
     labour.delete()
 
 

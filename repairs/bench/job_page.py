@@ -19,10 +19,11 @@ from repairs.bench.section_lines import SectionLines, SectionModes
 from repairs.bench.test_points import TestPoint, points_of
 from repairs.faults.cautions import BATTERY, SWOLLEN_BATTERY, cautions
 from repairs.jobs import closing, states, workflow
-from repairs.jobs.models import Job, PartReservation, UnstockedPart
+from repairs.jobs.models import Job, PartReservation, Reading, UnstockedPart
 from repairs.knowledge.closing_defaults import ClosingDefaults, closing_defaults
 from repairs.knowledge.good_readings import UsualByPoint, usual_readings
 from repairs.photos.actions import LINK_MINUTES
+from repairs.returns.previous_readings import Previous, by_point
 
 FIRST_READINGS = 6  # test points that are shown before one asks for more
 
@@ -52,14 +53,15 @@ class JobPage(PageForms):
     @cached_property
     def can(self) -> dict[str, bool]:
         """What may be done with the job now, and by whoever looks."""
-        state, may = self.job.state, self.may
+        state, may, may_begin = self.job.state, self.may, self.may_begin
         return {
             "change": state in states.OPEN,
             "record_findings": may and state in states.BEFORE_REPAIRED,
             "verify_first": state in states.IN_DIAGNOSIS,
             "add_fault": may and state in states.IN_DIAGNOSIS,
-            "select_fix": may and state in states.BEFORE_REPAIRED,
-            "record_work": may and state in states.AT_THE_BENCH,
+            "select_fix": may and (state in states.BEFORE_REPAIRED or may_begin),
+            "record_work": may and (state in states.AT_THE_BENCH or may_begin),
+            "give_up": may and state in states.AT_THE_BENCH,
             "reserve": may and state in states.IN_WORK - {states.TESTED},
             "test": may and state == states.REPAIRED,
             "close": may and state == states.TESTED,
@@ -69,6 +71,11 @@ class JobPage(PageForms):
             "revise": may
             and state in (states.QUOTED, states.APPROVED, states.DECLINED),
         }
+
+    @cached_property
+    def may_begin(self) -> bool:
+        """Whether what the warranty covers may begin while a quote is answered."""
+        return self.job.state == states.QUOTED and self.job.may_work_on()
 
     # --- what is shown ----------------------------------------------------------
 
@@ -116,7 +123,8 @@ class JobPage(PageForms):
     @cached_property
     def closing_defaults(self) -> dict[int, ClosingDefaults]:
         repairs = [panel.repair for panel in self.to_be_fixed]
-        return closing_defaults(repairs, on=timezone.localdate())
+        on = timezone.localdate()
+        return closing_defaults(repairs, verdicts=self.verdicts, on=on)
 
     @cached_property
     def labour(self):
@@ -150,6 +158,7 @@ class JobPage(PageForms):
             is_undecided=decision is not None
             and decision.assessment == states.UNDECIDED,
             is_warranty_repair=job.needs_no_quote,
+            covered_may_begin=self.may_begin,
             needs_disconnecting=self.asks_for_battery
             and job.battery_disconnected_at is None,
             has_fixes=all(panel.repair.fix_id for panel in self.to_be_fixed),
@@ -269,10 +278,22 @@ class JobPage(PageForms):
         return usual + checks
 
     @cached_property
+    def _readings(self) -> list[Reading]:
+        """Those of this job, and of the earlier one if its fault is back."""
+        decision, jobs = self.job.decision, [self.job.pk]
+        if decision and decision.assessment == states.SAME_FAULT:
+            jobs.append(decision.earlier.job_id)
+        return list(Reading.objects.filter(job__in=jobs).select_related("by"))
+
+    @property
+    def previous(self) -> Previous:
+        return by_point(one for one in self._readings if one.job_id != self.job.pk)
+
+    @cached_property
     def readings(self) -> list[TestPoint]:
         """The test points measured on this device, then others usual on its model."""
-        readings = self.job.readings.select_related("by")
-        return points_of(readings, usual=self.usual_readings)
+        readings = [one for one in self._readings if one.job_id == self.job.pk]
+        return points_of(readings, usual=self.usual_readings, previous=self.previous)
 
     @property
     def measured(self) -> list[TestPoint]:

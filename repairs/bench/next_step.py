@@ -70,6 +70,7 @@ def next_step(
     has_fault: bool,
     is_undecided: bool,
     is_warranty_repair: bool,
+    covered_may_begin: bool,
     needs_disconnecting: bool,
     has_fixes: bool,
     tries_to_go: int,
@@ -94,6 +95,9 @@ def next_step(
         if is_warranty_repair:
             return NextStep("Warranty repair: start without a quote.", START)
         return NextStep("Create a quote.", QUOTE)
+    if covered_may_begin:
+        text = "Quote sent. The warranty repair may begin; wait with the rest."
+        return NextStep(text)
     if state == states.APPROVED:
         if not has_fixes:
             return NextStep("Select the fix for each fault.", FIX)

@@ -61,6 +61,7 @@ class PageForms:
     @cached_property
     def reading_form(self):
         facts = {"usual": self.usual_readings, "stage": stage_of(self.job)}
+        facts["previous"] = self.previous
         return self.form("reading", work_forms.ReadingForm, **facts)
 
     @cached_property

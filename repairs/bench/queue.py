@@ -73,13 +73,27 @@ def step_of(job: Job) -> steps.NextStep:
         has_findings=bool(has_findings),
         has_fault=job.has_fault,
         is_undecided=job.return_is == states.UNDECIDED,
-        is_warranty_repair=job.return_is == states.SAME_FAULT
-        and job.return_covered
-        and not (job.has_covered and job.has_chargeable),
+        is_warranty_repair=needs_no_quote(job),
+        covered_may_begin=covered_may_begin(job),
         needs_disconnecting=False,
         has_fixes=not job.lacks_fix,
         tries_to_go=1,
     )
+
+
+def needs_no_quote(job: Job) -> bool:
+    """`Job.needs_no_quote` by the columns of the queue."""
+    return _is_covered(job) and not (job.has_covered and job.has_chargeable)
+
+
+def covered_may_begin(job: Job) -> bool:
+    """`Job.may_work_on` of a quoted job, by the columns of the queue."""
+    is_quoted = job.state == states.QUOTED
+    return is_quoted and _is_covered(job) and job.has_fault
+
+
+def _is_covered(job: Job) -> bool:
+    return job.return_is == states.SAME_FAULT and bool(job.return_covered)
 
 
 def technician_of(job: Job) -> str:
@@ -100,7 +114,8 @@ def group_of(job: Job, *, on: date) -> str:
         return READY
     if is_overdue(job, on=on):
         return OVERDUE
-    if job.waiting_for or job.state == states.QUOTED:
+    is_quoted = job.state == states.QUOTED and not covered_may_begin(job)
+    if job.waiting_for or is_quoted:
         return WAITING
     return OF_CONTROL.get(step_of(job).control, START)
 

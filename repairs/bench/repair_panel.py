@@ -19,6 +19,10 @@ class RepairPanel:
     def __init__(self, repair: Repair, *, page):
         self.repair, self.page = repair, page
 
+    @property
+    def may_work(self) -> bool:
+        return self.page.job.may_work_on(self.repair)
+
     @cached_property
     def needed(self) -> int:
         tests = self.repair.valid_tests

@@ -9,6 +9,7 @@ from repairs.jobs.bench_notation import EXACT
 from repairs.jobs.models import Job, Reading
 from repairs.knowledge.good_readings import UsualByPoint
 from repairs.knowledge.usual_readings import StripPlot, UsualReading, strip_plot
+from repairs.returns.previous_readings import Previous
 from shopdesk.lookup import normalize_search
 
 MAX_NOT_MEASURED = 6  # usual test points that are shown before they are measured
@@ -22,6 +23,7 @@ class TestPoint:
 
     name: str
     usual: UsualReading | None = None
+    previous: Reading | None = None
     before: list[Reading] = field(default_factory=list)
     after: list[Reading] = field(default_factory=list)
 
@@ -31,6 +33,8 @@ class TestPoint:
         readings = self.after or self.before
         if readings:
             return readings[-1].expected_text
+        if self.previous and (text := self.previous.expected_text):
+            return text
         return self.usual.text if self.usual else ""
 
     @property
@@ -64,8 +68,11 @@ def stage_of(job: Job) -> str:
     return Reading.Stage.AFTER if is_after else Reading.Stage.BEFORE
 
 
-def points_of(readings: Iterable[Reading], *, usual: UsualByPoint) -> list[TestPoint]:
-    """Return the points measured, failed ones first, then the most usual others."""
+def points_of(
+    readings: Iterable[Reading], *, usual: UsualByPoint, previous: Previous
+) -> list[TestPoint]:
+    """Return the points measured, failed ones first, then those of the earlier job and
+    the most usual others."""
     points: dict[str, TestPoint] = {}
     for reading in readings:
         key = normalize_search(reading.test_point)
@@ -75,13 +82,21 @@ def points_of(readings: Iterable[Reading], *, usual: UsualByPoint) -> list[TestP
         point.usual = point.usual or known
         is_after = reading.stage == Reading.Stage.AFTER
         (point.after if is_after else point.before).append(reading)
+    for key, point in points.items():
+        point.previous = previous.get(key)
+    earlier = {
+        key: TestPoint(reading.test_point, previous=reading)
+        for key, reading in previous.items()
+        if key not in points
+    }
     others = [
         max(kinds.values(), key=lambda one: one.count)
         for key, kinds in usual.items()
-        if key not in points
+        if key not in points and key not in earlier
     ]
     others.sort(key=lambda one: -one.count)
     return [
         *sorted(points.values(), key=lambda point: not point.has_failed),
+        *earlier.values(),
         *(TestPoint(one.test_point, one) for one in others[:MAX_NOT_MEASURED]),
     ]

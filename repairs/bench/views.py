@@ -40,6 +40,7 @@ from repairs.jobs.models import (
     UnstockedPart,
 )
 from repairs.knowledge.good_readings import usual_readings
+from repairs.returns.previous_readings import previous_readings
 from repairs.stock.models import Part
 from repairs.stock.queries import shortage
 from shopdesk.look.lists import list_page
@@ -213,6 +214,7 @@ def add_reading(request, pk):
         request.POST,
         usual=usual_readings(job.device, except_job=job),
         stage=stage_of(job),
+        previous=previous_readings(job),
         prefix="reading",
     )
     sent = {"reading": form}

@@ -33,10 +33,11 @@ class ReadingForm(forms.Form):
     )
     stage = forms.ChoiceField(choices=Reading.Stage.choices, label="Measured")
 
-    def __init__(self, *args, usual, stage, **kwargs):
-        """`usual` are the usual readings of this model by test point."""
+    def __init__(self, *args, usual, stage, previous, **kwargs):
+        """`usual` are the usual readings of this model by test point, `previous` those
+        of the earlier job of a return."""
         super().__init__(*args, **kwargs)
-        self.usual = usual
+        self.usual, self.previous = usual, previous
         self.initial.setdefault("stage", stage)
 
     def clean(self):
@@ -64,6 +65,8 @@ class ReadingForm(forms.Form):
             )
         if not typed and measured.kind in usual:
             expected = usual[measured.kind].expected
+        if not typed:
+            expected = self._previously_expected(point, measured) or expected
         try:
             expected = bench_notation.with_unit_of(expected, measured)
             stored = bench_notation.to_stored(measured, expected)
@@ -77,6 +80,12 @@ class ReadingForm(forms.Form):
             "is_diode": measured.is_diode,
             "expects_open": expected.is_open,
         }
+
+    def _previously_expected(self, point, measured):
+        previous = self.previous.get(normalize_search(point))
+        if previous is None or previous.measured.kind != measured.kind:
+            return None
+        return previous.expected if previous.expected_text else None
 
 
 class RepairChoiceForm(forms.Form):

@@ -4,7 +4,6 @@ from decimal import Decimal
 
 from django.db import transaction
 
-from repairs.jobs import states
 from repairs.jobs.models import Job, PartUsed, Repair, UnstockedPart
 from repairs.jobs.reserving import update_remaining
 from repairs.stock.actions import put_back_in_stock, remove_from_stock
@@ -108,8 +107,8 @@ def remove_unstocked_part(unstocked: UnstockedPart, *, stamp: Stamp) -> None:
 
 
 def _at_the_bench(repair: Repair, refused: str) -> Job:
-    """Lock the job of the repair, and refuse where it is not at the bench."""
+    """Lock the job of the repair, and refuse where it may not be worked on."""
     job = Job.objects.select_for_update().get(pk=repair.job_id)
-    if job.state not in states.AT_THE_BENCH:
+    if not job.may_work_on(repair):
         raise InvalidTransitionError(f"The job is {job.get_state_display()}: {refused}")
     return job

@@ -8,6 +8,7 @@ from statistics import median_high
 
 from django.db.models import Count, Q
 
+from repairs.comebacks.standing import Verdicts
 from repairs.jobs import states
 from repairs.jobs.models import Comeback, Repair
 
@@ -29,14 +30,17 @@ class ClosingDefaults:
 
 
 def closing_defaults(
-    repairs: Iterable[Repair], *, on: date
+    repairs: Iterable[Repair], *, verdicts: Verdicts, on: date
 ) -> dict[int, ClosingDefaults]:
     """Return the defaults of each repair by its id, in at most two queries.
 
-    The cause is the one recorded most often, else that of the fault book.
+    The cause is the one recorded most often, else that of the fault book. `verdicts`
+    say of which pairs enough came back.
     """
     repairs = [repair for repair in repairs if repair.fix_id]
-    texts, lives = _texts(repairs), _lives(repairs, on=on)
+    texts = _texts(repairs)
+    enough = {p for p, row in verdicts.items() if row.comebacks >= MIN_COMEBACKS}
+    lives = _lives([one for one in repairs if _pair(one) in enough], on=on)
     return {
         repair.pk: ClosingDefaults(
             cause=_most_common(texts[_pair(repair)], 0) or repair.fault.cause,

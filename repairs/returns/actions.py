@@ -3,7 +3,10 @@
 from repairs.jobs import states, workflow
 from repairs.jobs.models import Comeback, Job, Repair, ReturnAssessment
 from shopdesk.errors import RefusedError
+from shopdesk.staff.models import Role, User
 from shopdesk.stamp import Stamp
+
+MAX_NOTE = 4000
 
 
 def assess_return(
@@ -18,6 +21,9 @@ def assess_return(
 ) -> ReturnAssessment:
     """Say what a return is, which earlier repair it belongs to, and who pays.
 
+    The counter may only propose (`UNDECIDED`): the bench decides, after it has verified
+    the complaint. The same fault is then on the job, with what was noted of it.
+
     A later decision takes the place of an earlier one; both stay on record. Raises
     StaleError where the job has changed since `version`.
     """
@@ -25,6 +31,8 @@ def assess_return(
         _check_earlier(earlier, job=job)
         if is_in_warranty and assessment not in (states.SAME_FAULT, states.UNDECIDED):
             raise RefusedError("Only the same fault can be in warranty.")
+        if assessment != states.UNDECIDED:
+            _check_may_decide(job, stamp=stamp)
         was_free = job.approved_warranty_repair
         decision = ReturnAssessment.objects.create(
             job=job,
@@ -35,10 +43,40 @@ def assess_return(
             by=stamp.by,
             assessed_on=stamp.on,
         )
+        if assessment == states.SAME_FAULT:
+            _carry_over(earlier, job=job, stamp=stamp)
         if was_free and not job.needs_no_quote:
             _revoke_warranty(job, stamp=stamp)
         Comeback.objects.write(job)
         return decision
+
+
+def may_decide(job: Job, *, user: User | None) -> bool:
+    """Whether the user may say what the return is, and not only propose."""
+    is_counter = user is not None and user.role == Role.COUNTER
+    return not is_counter and job.is_verified
+
+
+def _check_may_decide(job: Job, *, stamp: Stamp) -> None:
+    if may_decide(job, user=stamp.by):
+        return
+    if job.is_verified:
+        raise RefusedError("The bench decides what a return is.")
+    raise RefusedError(
+        "Verify the complaint at the bench first: before, nobody knows what this"
+        " return is."
+    )
+
+
+def _carry_over(earlier: Repair, *, job: Job, stamp: Stamp) -> None:
+    """Add the fault that is back to the job, with the notes of the earlier repair."""
+    is_there = job.repairs.filter(fault=earlier.fault).exists()
+    if job.state not in states.IN_DIAGNOSIS or is_there:
+        return
+    note = f"Job {earlier.job.number}: {earlier.note}"[:MAX_NOTE]
+    job.repairs.create(
+        fault=earlier.fault, note=note if earlier.note else "", by=stamp.by
+    )
 
 
 def _check_earlier(earlier: Repair, *, job: Job) -> None:

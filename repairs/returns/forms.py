@@ -32,8 +32,15 @@ class ReturnAssessmentForm(forms.Form):
     )
     version = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
-    def __init__(self, *args, job, earlier, **kwargs):
+    def __init__(self, *args, job, earlier, may_decide, **kwargs):
         super().__init__(*args, **kwargs)
+        if not may_decide:
+            self.fields["assessment"].choices = [
+                (states.UNDECIDED, states.RETURN_ASSESSMENTS[states.UNDECIDED])
+            ]
+            self.fields[
+                "assessment"
+            ].help_text = "The bench decides, after it has verified the complaint."
         self.job, self.earlier = job, {repair.pk: repair for repair in earlier}
         field = self.fields["earlier"]
         field.choices = [(repair.pk, self._label(repair)) for repair in earlier]

@@ -6,8 +6,9 @@ from django.utils import timezone
 
 from repairs.jobs.models import Job, Repair
 from repairs.returns import stopgaps
-from repairs.returns.actions import assess_return
+from repairs.returns.actions import assess_return, may_decide
 from repairs.returns.forms import ReturnAssessmentForm, StopgapAnswerForm
+from repairs.returns.queries import earlier_job
 from shopdesk.sent_forms.attempts import attempt
 from shopdesk.stamp import Stamp
 
@@ -16,7 +17,12 @@ def assess(request, pk):
     """Link a job to an earlier repair of its device, and say what it is."""
     job = get_object_or_404(Job.objects.for_list(), pk=pk)
     earlier = list(Repair.objects.before(job).for_list(on=job.booked_in_on))
-    form = ReturnAssessmentForm(request.POST or None, job=job, earlier=earlier)
+    form = ReturnAssessmentForm(
+        request.POST or None,
+        job=job,
+        earlier=earlier,
+        may_decide=may_decide(job, user=request.user),
+    )
     if form.is_valid():
         stamp, facts = Stamp.of(request), form.cleaned_data
         if attempt(request, form, assess_return, job, stamp=stamp, **facts):
@@ -29,6 +35,14 @@ def assess(request, pk):
         "repairs/returns/assess.html",
         {"job": job, "form": form, "earlier": earlier, "decisions": decisions},
     )
+
+
+def earlier(request, pk):
+    """The earlier job of a return: beside its job page, or alone."""
+    job = get_object_or_404(Job.objects.for_list(), pk=pk)
+    template = "_earlier.html" if request.htmx else "earlier.html"
+    context = {"job": job, "earlier": earlier_job(job)}
+    return render(request, f"repairs/returns/{template}", context)
 
 
 def record_answer(request, pk):

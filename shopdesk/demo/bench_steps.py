@@ -107,6 +107,11 @@ def book_in(story: Story, code: str, days: int, *, is_expected: bool) -> Job:
 
 def diagnose(story: Story, job: Job, days: int, code: str) -> None:
     """Reproduce the fault, take a reading, and record the diagnosis."""
+    verify(story, job, days, code)
+    complete_diagnosis(story, job, days, code)
+
+
+def verify(story: Story, job: Job, days: int, code: str) -> None:
     stamp = story.stamp(days - 1, 13, story.bench)
     tries = story.pick.choice((3, 5, 5))
     bench.save_findings(
@@ -119,12 +124,18 @@ def diagnose(story: Story, job: Job, days: int, code: str) -> None:
         stamp=stamp,
     )
     _measure(job, stage=Reading.Stage.BEFORE, stamp=stamp)
+
+
+def complete_diagnosis(story: Story, job: Job, days: int, code: str) -> None:
+    stamp = story.stamp(days - 1, 13, story.bench)
     for name, chances in list(CHECKS[code].items())[:1]:
         result = max(chances, key=chances.get)
         check = Check.objects.get(name=name)
         record_result(job, check=check, result=result, stamp=stamp)
     fault = Fault.objects.get(code=code)
-    diagnosed = bench.add_fault(job, fault=fault, stamp=stamp)
+    # A return with the same fault has it already.
+    diagnosed = job.repairs.filter(fault=fault).first()
+    diagnosed = diagnosed or bench.add_fault(job, fault=fault, stamp=stamp)
     minutes = story.pick.randrange(10, 25)
     _add_labour(job, diagnosed, minutes=minutes, note="diagnosis", stamp=stamp)
     workflow.diagnose(job, stamp=stamp)
@@ -312,7 +323,8 @@ def book_in_return(story: Story, assessment: str, *, is_repaired: bool) -> None:
     )
     if assessment == states.UNDECIDED:
         return
-    stamp = story.stamp(days - 1, 11, story.bench)
+    verify(story, job, days, earlier.fault.code)
+    stamp = story.stamp(days - 1, 13, story.bench)
     is_in_warranty = warranty.is_in_warranty(
         story.day(days), until=earlier.warranty_until
     )
@@ -326,7 +338,7 @@ def book_in_return(story: Story, assessment: str, *, is_repaired: bool) -> None:
     )
     if assessment != states.SAME_FAULT:
         return
-    diagnose(story, job, days, earlier.fault.code)
+    complete_diagnosis(story, job, days, earlier.fault.code)
     stamp = story.stamp(days - 1, 15, story.bench)
     workflow.approve_warranty_repair(job, stamp=stamp)
     if is_repaired:

@@ -51,7 +51,7 @@ AT_THE_BENCH = (queue.OVERDUE, queue.START, queue.TEST, queue.CLOSE)
 OF_ROLE = {
     Role.BENCH: (*AT_THE_BENCH, queue.ASSESS, queue.QUOTE, queue.WAITING),
     Role.COUNTER: (
-        *(queue.READY, queue.WAITING, queue.QUOTE, queue.ASSESS),
+        *(queue.READY, queue.WAITING, queue.QUOTE),
         *(queue.EXPECTED, queue.OVERDUE),
     ),
     Role.OWNER: tuple(TYPES),

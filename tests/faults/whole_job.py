@@ -581,6 +581,18 @@ class Workshop(RuleBasedStateMachine):
             }
             is_done, _ = self.do(trouble, assess_return, job, **facts)
             job.refresh_from_db()
+            if (
+                is_done
+                and assessment == s.SAME_FAULT
+                and was
+                in {
+                    "booked_in",
+                    "diagnosed",
+                }
+            ):
+                # The fault that is back is on the job.
+                fault = job.decision.earlier.fault
+                known.faults |= {n for n, f in enumerate(self.faults) if f == fault}
             # Without warranty, work that nobody agreed to stops.
             assert job.state in (was, "diagnosed")
             known.state = job.state

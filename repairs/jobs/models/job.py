@@ -286,6 +286,15 @@ class Job(Recorded):
         return decisions[-1] if decisions else None
 
     @property
+    def is_verified(self) -> bool:
+        """Whether the bench has looked at it: tried the complaint, or found a fault."""
+        return (
+            bool(self.verified_tries or self.bench_notes)
+            or self.symptoms.exists()
+            or self.repairs.exists()
+        )
+
+    @property
     def is_warranty_repair(self) -> bool:
         """Whether the visit is a comeback in warranty; see `covered_repairs`."""
         decision = self.decision
@@ -314,6 +323,17 @@ class Job(Recorded):
             for repair in self.repairs.all()
             if not repair.is_not_repaired and repair.pk not in covered
         ]
+
+    def may_work_on(self, repair=None) -> bool:
+        """Whether work may be recorded now, on `repair` or on any.
+
+        At the bench; and while the customer decides about a new fault, what the
+        warranty covers may begin.
+        """
+        if self.state != states.QUOTED:
+            return self.state in states.AT_THE_BENCH
+        covered = self.covered_repairs
+        return bool(covered) if repair is None else repair.pk in covered
 
     @property
     def needs_no_quote(self) -> bool:

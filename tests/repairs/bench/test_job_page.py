@@ -837,7 +837,7 @@ def test_the_page_asks_at_most_twenty_times_however_many_repairs(bench, me, stat
 # the reservations of the part are read. Each
 # record changed is an entry of the trail, written beside the values it had.
 # Marking as repaired shows the parts booked, reserved and usual.
-MORE = {"save_findings": 20, "save_details": 17, "add_reading": 17, "use_part": 25}
+MORE = {"save_findings": 20, "save_details": 17, "add_reading": 18, "use_part": 25}
 MORE |= {"add_fault": 17, "create_fault": 19, "add_labour": 16, "start_timer": 16}
 ONCE = 3  # the form's key: looked up, used, kept with the response
 

@@ -9,6 +9,7 @@ from repairs.jobs.final_test import probability_text, what_it_means, why_so_many
 PLAIN = {
     "hazard": "",
     "has_findings": True,
+    "covered_may_begin": False,
     "needs_disconnecting": False,
     "has_fault": True,
     "is_undecided": False,

@@ -59,6 +59,30 @@ def test_the_slip_states_what_was_agreed():
 
 @pytest.mark.paper
 @pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("language", "words"),
+    [
+        ("en", "If the fault is covered by our warranty, there is no charge."),
+        ("de", "Fällt der Fehler unter unsere Garantie, entstehen Ihnen keine Kosten."),
+    ],
+)
+def test_the_slip_of_a_return_in_warranty_claims_no_fee(language, words):
+    make.shop(paper_language=language, tax_rate=0)
+    fault = make.fault()
+    earlier = make.past_repair(fault, make.fix(fault), on=make.DAY)
+    for is_in_warranty in (True, False):
+        job = booked_in(
+            of=earlier.job.device, agreed_diagnosis_fee=25, number=str(is_in_warranty)
+        )
+        facts = {"assessment": "undecided", "is_in_warranty": is_in_warranty}
+        make.decision(job, earlier, **facts)
+        text = " ".join(text_of(slip(job)).split())
+        assert (words in text) == is_in_warranty
+        assert ("25" in text.replace("2025", "")) == (not is_in_warranty)
+
+
+@pytest.mark.paper
+@pytest.mark.django_db
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_the_slip_is_one_page_of_the_shops_paper(paper):
     make.shop(paper=paper)

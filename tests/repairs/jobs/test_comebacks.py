@@ -111,7 +111,7 @@ class Workshop:
     def book_in(self):
         device = self.one().device
         state = self.any([states.BOOKED_IN, states.EXPECTED])
-        make.job(device, on=self.day(), state=state)
+        make.job(device, on=self.day(), state=state, bench_notes="verified")
 
     def decide(self):
         visit = self.one()

@@ -7,7 +7,9 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from repairs.bench import queue
 from repairs.jobs import states, workflow
+from repairs.jobs.models import Job
 from repairs.returns.actions import assess_return
 from shopdesk.errors import RefusedError
 from tests import make
@@ -25,7 +27,11 @@ def earlier():
     )
 
 
+VERIFIED = {"verified_failures": 1, "verified_tries": 2}
+
+
 def back(earlier, days=9, **facts):
+    facts = VERIFIED | facts
     return make.job(earlier.job.device, on=DAY + timedelta(days=days), **facts)
 
 
@@ -58,6 +64,102 @@ def test_the_bench_decides_what_it_is_and_a_row_is_kept(bench, me, earlier, asse
     assert (row.earlier, row.assessment, row.by) == (earlier, assessment, me)
     assert row.is_in_warranty == (assessment == "same_fault")
     assert row.assessed_on == timezone.localdate()
+
+
+@pytest.mark.parametrize("role", ["bench", "counter"])
+def test_nobody_decides_before_the_bench_has_verified_and_the_counter_never(
+    client, earlier, role
+):
+    client.force_login(make.user(role))
+    job = back(earlier, verified_failures=None, verified_tries=None)
+    url = reverse("returns:assess", args=[job.pk])
+    assert 'value="same_fault"' not in client.get(url).text
+    send(client, job, earlier)
+    assert not job.decisions.exists()
+    assert send(client, job, earlier, assessment="undecided").status_code == 302
+    with pytest.raises(RefusedError, match="Verify the complaint at the bench first"):
+        assess(job, earlier)
+    Job.objects.filter(pk=job.pk).update(bench_notes="Hot after a minute", version=9)
+    job.refresh_from_db()
+    send(client, job, earlier)
+    assert job.decision.assessment == ("same_fault" if role == "bench" else "undecided")
+
+
+def test_the_same_fault_brings_notes_and_readings_with_it(bench, earlier):
+    done = earlier.job
+    Job.objects.filter(pk=done.pk).update(complaint="Dead since Monday")
+    earlier.note = "Pad nearly gone"
+    earlier.cause = "Pulled cable"
+    earlier.save()
+    for stage, value, low in (("after", 5, 4), ("before", 1, 0)):
+        limits = {"value": value, "unit": "V", "low": low, "high": 6}
+        done.readings.create(
+            test_point="5 V rail", stage=stage, read_at=timezone.now(), **limits
+        )
+    part = make.part("SOC-1", on_hand=2)
+    lot = part.deliveries.get()
+    earlier.parts_used.create(part=part, delivery=lot)
+    job = back(earlier)
+    send(bench, job, earlier)
+    again = job.repairs.get()
+    assert (again.fault, again.fix) == (earlier.fault, None)
+    assert again.note == f"Job {done.number}: Pad nearly gone"
+    assert 'earlier job: <span class="code">5 V' in bench.get(f"/bench/{job.pk}/").text
+    said = {"test_point": "5 v RAIL", "value": "3.9 V", "stage": "before"}
+    said = {f"reading-{name}": value for name, value in said.items()}
+    bench.post(reverse("bench:add_reading", args=[job.pk]), said)
+    assert job.readings.get().passes is False
+    page = bench.get(reverse("returns:earlier", args=[job.pk])).text
+    for word in ("Dead since Monday", "9 days before this visit", "SOC-1", str(lot)):
+        assert word in page
+    for word in ("Pulled cable", "Pad nearly gone", "1 Apr 2026", "lasting"):
+        assert word in page
+
+
+def test_the_covered_repair_begins_while_the_customer_decides_about_the_rest(
+    bench, earlier
+):
+    job = back(earlier, state=states.DIAGNOSED)
+    send(bench, job, earlier)
+    again, new = job.repairs.get(), make.repair(job, make.fault())
+    Job.objects.filter(pk=job.pk).update(state=states.QUOTED)
+    job.refresh_from_db()
+    make.part("P-1", on_hand=5)
+    url = reverse("bench:use_part", args=[job.pk])
+    said = {"part-part": "P-1", "part-quantity": 1, "part-repair": new.pk}
+    assert "The job is quoted" in bench.post(url, said, follow=True).text
+    bench.post(url, said | {"part-repair": again.pk})
+    assert again.parts_used.count() == 1 and not new.parts_used.exists()
+    fix = {f"fix-{again.pk}-chosen": earlier.fix.pk, "version": job.version}
+    bench.post(reverse("bench:select_fix", args=[again.pk]), fix)
+    again.refresh_from_db()
+    assert again.fix == earlier.fix
+    assert "The warranty repair may begin" in bench.get(job.get_absolute_url()).text
+    row = queue.queued_jobs().get(pk=job.pk)
+    assert queue.group_of(row, on=DAY) == queue.START
+
+
+@pytest.mark.parametrize("assessment", ["same_fault", "new_fault"])
+@pytest.mark.parametrize("is_in_warranty", [True, False])
+@pytest.mark.parametrize("faults", [(), ("old",), ("new",), ("old", "new")])
+def test_the_queue_judges_the_warranty_as_the_job_does(
+    earlier, assessment, is_in_warranty, faults
+):
+    """The queue asks SQL, the job Python: each kind of return there is."""
+    is_in_warranty &= assessment == states.SAME_FAULT
+    for outcome in ("", states.NOT_FIXED):
+        for state in (states.DIAGNOSED, states.QUOTED):
+            job = back(earlier, state=state)
+            make.decision(
+                job, earlier, assessment=assessment, is_in_warranty=is_in_warranty
+            )
+            for name in faults:
+                fault = earlier.fault if name == "old" else make.fault()
+                make.repair(job, fault, outcome=outcome if name == "new" else "")
+            row = queue.queued_jobs().get(pk=job.pk)
+            assert queue.needs_no_quote(row) == job.needs_no_quote
+            may = state == states.QUOTED and job.may_work_on()
+            assert queue.covered_may_begin(row) == may
 
 
 def test_a_later_decision_holds_and_the_earlier_one_stays(bench, earlier):
@@ -106,9 +208,9 @@ def test_a_return_never_runs_in_a_circle(earlier, length):
     """All on one day, so that no other rule refuses it."""
     done = earlier
     for _ in range(length):
-        job = make.job(done.job.device, on=DAY)
+        job = make.job(done.job.device, on=DAY, **VERIFIED)
         assess(job, done)
-        done = make.repair(job, done.fault, fix=done.fix)
+        done = job.repairs.get()
         make.hand_over(job, on=DAY)
     with pytest.raises(RefusedError, match="is itself a return of this one"):
         assess(earlier.job, done)
@@ -162,7 +264,9 @@ def test_a_covered_comeback_needs_no_quote_and_costs_only_the_shop(bench, me, ea
     make.shop(hourly_cost=Decimal(36), warranty_days_minimum=30)
     job = back(earlier)
     send(bench, job, earlier)
-    again = make.repair(job, earlier.fault, fix=earlier.fix)
+    again = job.repairs.get()  # the fault that is back
+    again.fix = earlier.fix
+    again.save()
     lost = make.repair(job, make.fault())
     url = reverse("bench:diagnose", args=[job.pk])
     bench.post(url)

@@ -66,6 +66,7 @@ FOR_ANY_ROLE = {
     "photos:revoke_link",
     "photos:thumbnail",
     "returns:assess",
+    "returns:earlier",
     "returns:record_answer",
     "staff:activate_second_factor",
     "staff:confirm",
