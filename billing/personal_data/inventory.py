@@ -118,7 +118,8 @@ INVENTORY = (
     PersonalRows(
         Repair,
         "job__customer",
-        blanked=("note", "customer_note", "cause", "recurs_if", "imported_text"),
+        blanked=("note", "customer_note", "cause", "recurs_if", "imported_text")
+        + ("tries_required_why",),
         stays="fault, fix, outcome and warranty, which statistics need",
     ),
     PersonalRows(

@@ -6,6 +6,7 @@ only adds is not.
 """
 
 from collections.abc import Callable, Collection, Sequence
+from decimal import Decimal
 from typing import Any
 
 from django.db import IntegrityError, transaction
@@ -86,7 +87,16 @@ def set_battery_disconnected(job: Job, *, disconnected: bool, stamp: Stamp) -> N
 
 
 def save_findings(
-    job: Job, *, failed, tries, symptoms, notes: str, version, stamp: Stamp
+    job: Job,
+    *,
+    failed: int | None,
+    tries: int | None,
+    symptoms,
+    notes: str,
+    soak_failures: int | None = None,
+    soak_hours: Decimal | None = None,
+    version,
+    stamp: Stamp,
 ) -> None:
     """What the bench saw when it tried to reproduce the complaint."""
     with locked_for_change(job, version=version, stamp=stamp):
@@ -95,7 +105,9 @@ def save_findings(
         )
         job.verified_failures, job.verified_tries = failed, tries
         job.bench_notes = notes
-        job.save(update_fields=["verified_failures", "verified_tries", "bench_notes"])
+        job.soak_failures, job.soak_hours = soak_failures, soak_hours
+        names = ["verified_failures", "verified_tries", "bench_notes"]
+        job.save(update_fields=[*names, "soak_failures", "soak_hours"])
         job.symptoms.set(symptoms)
 
 
@@ -296,33 +308,79 @@ def record_final_test(
     *,
     tries: int,
     failed: int,
-    note: str,
+    note: str = "",
     reproduces: bool = False,
+    hours: Decimal | None = None,
+    counted: bool = False,
     shop: Shop,
     stamp: Stamp,
 ) -> None:
-    """Tries after the repair. A failure sends the job back to repair; enough passes for
-    every fault complete the final test."""
+    """Tries after the repair, or hours of a soak test. A failure sends the job back to
+    repair; enough passes for every fault complete the final test. Tries `counted` one
+    by one are one test."""
     job = repair.job
     _require_state(job, {states.REPAIRED}, "no test can be recorded now.")
     if repair.is_not_repaired:
         raise RefusedError(
             f"{repair.fault.code} is marked as not repaired; no test is needed."
         )
-    repair.final_tests.create(
-        tries=tries,
-        failed=failed,
-        needed=repair.passes_needed(shop, reproduces=reproduces),
-        reproduces=reproduces,
-        note=note,
-        by=stamp.by,
-        run_at=stamp.at,
-    )
+    last = repair.valid_tests[-1:]
+    if counted and last and last[0].by_id == stamp.by.pk and last[0].hours is None:
+        last[0].tries += tries
+        last[0].save(update_fields=["tries"])
+    else:
+        _add_test(
+            repair,
+            tries=tries,
+            failed=failed,
+            note=note,
+            hours=hours,
+            reproduces=reproduces,
+            shop=shop,
+            stamp=stamp,
+        )
     if failed:
-        why = f"{repair.fault.code} failed {failed} of {tries} tries in the final test"
+        seen = (
+            f"{failed} of {tries} tries" if hours is None else f"in {hours:.4g} hours"
+        )
+        why = f"{repair.fault.code} failed {seen} in the final test"
         workflow.fail_final_test(job, stamp=stamp, why=why)
     elif not closing.untested(job):
         workflow.complete_final_test(job, stamp=stamp)
+
+
+def _add_test(repair: Repair, *, hours, reproduces, shop, stamp, **facts) -> None:
+    needed_hours = repair.hours_needed(shop) if hours is not None else None
+    if hours is not None and needed_hours is None:
+        raise RefusedError(
+            "Record first how often the fault showed in how many hours, in the"
+            " findings: soak test."
+        )
+    repair.final_tests.create(
+        hours=hours,
+        needed_hours=needed_hours,
+        needed=repair.passes_needed(shop, reproduces=reproduces),
+        reproduces=reproduces,
+        by=stamp.by,
+        run_at=stamp.at,
+        **facts,
+    )
+
+
+def set_tries_required(
+    repair: Repair, *, tries: int, why: str, version, stamp: Stamp
+) -> None:
+    """The owner sets how many passes the final test takes; enough complete it."""
+    with locked_for_change(repair.job, version=version, stamp=stamp):
+        _refuse_unless(repair.job, states.AT_THE_BENCH, "this can no longer be set.")
+        repair.tries_required, repair.tries_required_why = tries, why
+        repair.save(update_fields=["tries_required", "tries_required_why"])
+        for test in repair.valid_tests[-1:]:
+            test.needed = tries
+            test.save(update_fields=["needed"])
+        is_tested = repair.job.state == states.REPAIRED
+        if is_tested and not closing.untested(repair.job):
+            workflow.complete_final_test(repair.job, stamp=stamp)
 
 
 def close_fixed(

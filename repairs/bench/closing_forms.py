@@ -1,17 +1,18 @@
 """What is typed when the work is done: parts, final test, outcome."""
 
 from datetime import timedelta
+from decimal import Decimal
 from typing import NamedTuple
 
 from django import forms
 
-from repairs.bench.forms import MAX_TRIES, count, line, text
+from repairs.bench.forms import MAX_HOURS, MAX_TRIES, count, line, text
 from repairs.comebacks.standing import standing
 from repairs.faults import fix_types
 from repairs.jobs import states
 from repairs.jobs.models import Job, Repair
 from repairs.stock.models import Part
-from shopdesk.fields import DayFormField
+from shopdesk.fields import DayFormField, ExactFormField
 
 MAX_LIFE = 1000
 """Days or weeks that a stopgap may be expected to last."""
@@ -72,19 +73,46 @@ class CompleteRepairForm(forms.Form):
 
 
 class FinalTestForm(forms.Form):
-    tries = count(MAX_TRIES, min_value=1, label="Tries")
+    """Tries or hours; `counted` comes from the button that counts clean tries."""
+
+    tries = count(MAX_TRIES, min_value=1, required=False, label="Tries")
+    hours = ExactFormField(
+        places=1,
+        min_value=Decimal("0.1"),
+        max_value=MAX_HOURS,
+        required=False,
+        label="or hours",
+        widget=forms.TextInput({"class": "w4"}),
+    )
     failed = count(MAX_TRIES, min_value=0, initial=0, label="Failures")
     note = forms.CharField(max_length=300, required=False, label="Test conditions")
     reproduces = forms.BooleanField(
         required=False, label="Same conditions as when it failed at the bench"
     )
+    counted = forms.BooleanField(required=False, widget=forms.HiddenInput)
 
     def clean(self):
-        if self.cleaned_data.get("reproduces") and not self.cleaned_data.get("note"):
+        data = self.cleaned_data
+        if data.get("reproduces") and not data.get("note"):
             self.add_error("note", "Enter the conditions: warm, moved, under load …")
-        tries, failed = self.cleaned_data.get("tries"), self.cleaned_data.get("failed")
-        if tries is not None and failed is not None and failed > tries:
+        tries, hours, failed = (data.get(name) for name in ("tries", "hours", "failed"))
+        if "tries" in self.errors or "hours" in self.errors:
+            return
+        if (tries is None) == (hours is None):
+            self.add_error("tries", "Enter the tries, or the hours of a soak test.")
+        elif hours is not None:
+            data["tries"] = 0
+        elif failed is not None and failed > tries:
             self.add_error("failed", f"Enter at most {tries}, the number of tries.")
+
+
+class TriesRequiredForm(forms.Form):
+    """The owner's number of passes in place of the calculated one."""
+
+    tries = count(MAX_TRIES, min_value=1, label="Tries required")
+    why = forms.CharField(
+        max_length=300, label="Reason", widget=forms.TextInput({"class": "w20"})
+    )
 
 
 class NotRepairedForm(forms.Form):

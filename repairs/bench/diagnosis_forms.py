@@ -1,14 +1,17 @@
 """What is typed while the fault is sought: findings, faults, fixes."""
 
+from decimal import Decimal
+
 from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import Q
 
 from repairs.bench.fields import FaultField, FixField
-from repairs.bench.forms import MAX_TRIES, count, text
+from repairs.bench.forms import MAX_HOURS, MAX_TRIES, count, text
 from repairs.comebacks.standing import standing
 from repairs.faults import fix_types
 from repairs.faults.models import CODE, Fault, Fix, Hazard
+from shopdesk.fields import ExactFormField
 from shopdesk.lookup import normalize_search
 
 MAX_TICKS, FEW_MORE = 12, 4
@@ -19,6 +22,15 @@ class FindingsForm(forms.Form):
     failed = count(MAX_TRIES, min_value=0, required=False, label="Failures")
     tries = count(MAX_TRIES, min_value=1, required=False, label="Tries")
     # No model field: SQLite refuses to look for a number of 64 bits or more.
+    soak_failures = count(MAX_TRIES, min_value=1, required=False, label="Soak failures")
+    soak_hours = ExactFormField(
+        places=1,
+        min_value=Decimal("0.1"),
+        max_value=MAX_HOURS,
+        required=False,
+        label="in hours",
+        widget=forms.TextInput({"class": "w4"}),
+    )
     symptoms = forms.TypedMultipleChoiceField(
         coerce=int,
         required=False,
@@ -46,6 +58,8 @@ class FindingsForm(forms.Form):
         self.fields["symptoms"].choices = [(one.pk, str(one)) for one in ticks]
         self.initial = {
             "failed": job.verified_failures,
+            "soak_failures": job.soak_failures,
+            "soak_hours": job.soak_hours,
             "tries": job.verified_tries,
             "symptoms": [one.pk for one in symptoms if one.is_seen],
             "notes": job.bench_notes,
@@ -67,6 +81,11 @@ class FindingsForm(forms.Form):
         typed = data.pop("other_symptoms", [])
         if "symptoms" in data:
             data["symptoms"] = list(dict.fromkeys([*data["symptoms"], *typed]))
+        soak = [data.get(name) for name in ("soak_failures", "soak_hours")]
+        if soak.count(None) == 1 and not {"soak_failures", "soak_hours"} & {
+            *self.errors
+        }:
+            self.add_error("soak_failures", "Enter both: failures and hours.")
         failed, tries = (data.get(name) for name in ("failed", "tries"))
         if "failed" in self.errors or "tries" in self.errors:
             return

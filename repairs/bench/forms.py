@@ -9,6 +9,7 @@ from shopdesk.fields import DayFormField
 from shopdesk.staff.models import Role, User
 
 MAX_TRIES = 5000
+MAX_HOURS = 5000
 
 
 def text(rows=2, **kwargs):

@@ -46,20 +46,49 @@ class RepairPanel:
 
     @property
     def to_go(self) -> int:
+        if self.repair.is_tested:
+            return 0
         return max(0, self.needed - self.passes)
 
     @property
     def why_so_many(self) -> str:
+        repair, needed = self.repair, self.needed
+        if repair.tries_required:
+            passes = "1 pass" if needed == 1 else f"{needed} passes"
+            return f"The owner requires {passes}: {repair.tries_required_why}."
+        return final_test.why_so_many(
+            *self._before, needed=needed, was_seen=self._was_seen
+        )
+
+    @property
+    def _was_seen(self) -> bool:
         job = self.page.job
-        was_seen = bool(job.verified_failures or job.counter_failures)
-        needed = self.needed
-        return final_test.why_so_many(*self._before, needed=needed, was_seen=was_seen)
+        return bool(job.verified_failures or job.counter_failures)
+
+    @property
+    def last_test(self):
+        """The last valid test, whose conditions a counted try continues."""
+        return next(iter(self.repair.valid_tests[-1:]), None)
+
+    @property
+    def hours_needed(self):
+        return self.repair.hours_needed(self.page.shop)
+
+    @property
+    def what_hours_mean(self) -> str:
+        job, clean = self.page.job, final_test.clean_hours(self.repair.valid_tests)
+        if not clean or job.soak_hours is None:
+            return ""
+        before = job.soak_failures, job.soak_hours
+        return final_test.what_hours_mean(*before, clean=clean)
 
     @property
     def what_it_means(self) -> str:
         if not self.passes:
             return ""
-        return final_test.what_it_means(*self._before, passes=self.passes)
+        return final_test.what_it_means(
+            *self._before, passes=self.passes, was_seen=self._was_seen
+        )
 
     @property
     def fix_parts(self) -> list[UsualPart]:
@@ -116,6 +145,10 @@ class RepairPanel:
     @cached_property
     def final_test_form(self):
         return self._form("final-test", closing_forms.FinalTestForm)
+
+    @cached_property
+    def tries_form(self):
+        return self._form("tries", closing_forms.TriesRequiredForm)
 
     @cached_property
     def close_form(self):

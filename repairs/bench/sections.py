@@ -34,6 +34,7 @@ OF_FORM = {
     "part": PARTS,
     "unstocked": PARTS,
     "final": FINAL_TEST,
+    "tries": FINAL_TEST,
 }
 # The form for a reason changes the diagnosis, unless the job is further.
 OF_REASON = {

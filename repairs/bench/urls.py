@@ -43,6 +43,11 @@ urlpatterns = [
     ),
     path("of/<int:pk>/release_part/", views.release_part, name="release_part"),
     path("of/<int:pk>/proof/", views.record_final_test, name="record_final_test"),
+    path(
+        "of/<int:pk>/tries_required/",
+        views.set_tries_required,
+        name="set_tries_required",
+    ),
     # Steps of the job: they lead to the whole page.
     path("<int:pk>/diagnose/", views.diagnose, name="diagnose"),
     path(

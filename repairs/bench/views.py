@@ -347,6 +347,13 @@ def record_final_test(request, pk):
     )
 
 
+def set_tries_required(request, pk):
+    repair, name = _repair(pk), f"tries-{pk}"
+    form = closing_forms.TriesRequiredForm(request.POST, prefix=name)
+    action = actions.set_tries_required
+    return _of_repair(request, repair, "_final_test", action, {name: form})
+
+
 # --- the steps of the job -------------------------------------------------------
 
 

@@ -8,6 +8,7 @@ far too few: once in ten needs 63 passes, not 29.
 
 import math
 from collections.abc import Sequence
+from decimal import Decimal
 from typing import Protocol
 
 MAX_TRIES = 30_000
@@ -23,6 +24,8 @@ class Test(Protocol):
 
     tries: int
     needed: int
+    hours: Decimal | None
+    needed_hours: Decimal | None
 
 
 def false_pass_probability(failures: int, tries: int, *, passes: int) -> float:
@@ -77,14 +80,43 @@ def hours_needed(failures: int, hours: float, *, risk: float = 0.05) -> float:
     return hours * (math.pow(risk, -1 / (failures + 0.5)) - 1)
 
 
+def false_pass_probability_of_hours(
+    failures: int, hours: float, *, clean_hours: float
+) -> float:
+    """Return the probability that a faulty device runs so many hours without failure.
+
+    It failed `failures` times in `hours` before: (T / (T + t))^(k + 1/2), the other way
+    round of `hours_needed`. Raises ValueError for counts that cannot be.
+    """
+    if failures < 0 or hours <= 0 or clean_hours < 0:
+        raise ValueError("Give failures of 0 or more in hours above 0.")
+    return math.pow(hours / (hours + clean_hours), failures + 0.5)
+
+
+def clean_hours(tests: Sequence[Test]) -> Decimal:
+    """Return the hours without failure of all valid tests together."""
+    return sum((test.hours or Decimal(0) for test in tests), Decimal(0))
+
+
+def hours_to_run(tests: Sequence[Test]) -> Decimal | None:
+    """Return the hours that the last soak test needed; None if there was none."""
+    return next(
+        (one.needed_hours for one in reversed(tests) if one.needed_hours is not None),
+        None,
+    )
+
+
 def passes(tests: Sequence[Test]) -> int:
     """Return the passes of all valid tests together."""
     return sum(test.tries for test in tests)
 
 
 def is_passed(tests: Sequence[Test]) -> bool:
-    """Return whether the valid tests reach what the last of them needed."""
-    return bool(tests) and passes(tests) >= tests[-1].needed
+    """Return whether the valid tests reach what the last of them needed: in tries, or
+    in hours."""
+    needed_hours = hours_to_run(tests)
+    is_soaked = needed_hours is not None and clean_hours(tests) >= needed_hours
+    return is_soaked or (bool(tests) and passes(tests) >= tests[-1].needed)
 
 
 def problem(tests: Sequence[Test]) -> str:
@@ -93,7 +125,10 @@ def problem(tests: Sequence[Test]) -> str:
         return "no final test yet."
     if is_passed(tests):
         return ""
-    return f"{passes(tests)} of {tests[-1].needed} passes so far."
+    text = f"{passes(tests)} of {tests[-1].needed} passes"
+    if needed_hours := hours_to_run(tests):
+        text += f", {clean_hours(tests):.4g} of {needed_hours:.4g} hours"
+    return f"{text} so far."
 
 
 # --- in words -------------------------------------------------------------------
@@ -123,11 +158,36 @@ def why_so_many(failures: int, tries: int, *, needed: int, was_seen: bool) -> st
     )
 
 
-def what_it_means(failures: int, tries: int, *, passes: int) -> str:
-    """Say what the passes made so far are worth."""
+def what_it_means(failures: int, tries: int, *, passes: int, was_seen: bool) -> str:
+    """Say what the passes made so far prove."""
+    made = "1 clean try" if passes == 1 else f"{passes} clean tries"
+    if not was_seen:
+        return f"{made}: proves little, as the fault was never seen here."
     chance = false_pass_probability(failures, tries, passes=passes)
-    made = "1 pass" if passes == 1 else f"{passes} passes"
     return (
-        f"{made} so far: a faulty device would have passed with a probability of"
-        f" {probability_text(chance)}."
+        f"{made}: a fault that showed {_times(failures)} in {tries}"
+        f" {'try' if tries == 1 else 'tries'} would have shown with a probability of"
+        f" {_shown_text(chance)}."
     )
+
+
+def what_hours_mean(failures: int, hours: Decimal, *, clean: Decimal) -> str:
+    """Say what the hours run so far prove."""
+    chance = false_pass_probability_of_hours(
+        failures, float(hours), clean_hours=float(clean)
+    )
+    return (
+        f"{clean:.4g} clean hours: a fault that showed {_times(failures)} in"
+        f" {hours:.4g} hours would have shown with a probability of"
+        f" {_shown_text(chance)}."
+    )
+
+
+def _times(number: int) -> str:
+    return "once" if number == 1 else f"{number} times"
+
+
+def _shown_text(false_pass: float) -> str:
+    if false_pass < 0.001:
+        return "more than 99.9 %"
+    return f"{(1 - false_pass) * 100:.{1 if false_pass < 0.01 else 0}f} %"

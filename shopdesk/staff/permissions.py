@@ -65,6 +65,7 @@ URL_ROLES = {
     "staff:password": ANY_ROLE,
     "intake:show_code": BENCH_OR_OWNER,
     "bench:list": ANY_ROLE,
+    "bench:set_tries_required": OWNER_ONLY,
     "bench:finished": ANY_ROLE,
     "bench:waiting": ANY_ROLE,
     "bench:job": ANY_ROLE,

@@ -10,11 +10,12 @@ from pathlib import Path
 import pandas as pd
 import pytest
 from scipy.special import beta, betaln
-from scipy.stats import betabinom
+from scipy.stats import betabinom, nbinom
 
 from repairs.jobs.final_test import (
     MAX_TRIES,
     false_pass_probability,
+    false_pass_probability_of_hours,
     hours_needed,
     tries_needed,
 )
@@ -111,8 +112,11 @@ def test_hours_are_the_limit_of_many_short_tries():
         needed = hours_needed(failed, hours)
         by_tries = tries_needed(failed, round(hours * tries_an_hour))
         assert by_tries / tries_an_hour == pytest.approx(needed, rel=0.002)
-        passes = (hours / (hours + needed)) ** (failed + 0.5)
-        assert passes == pytest.approx(0.05, rel=1e-12)
+        chance = false_pass_probability_of_hours(failed, hours, clean_hours=needed)
+        assert chance == pytest.approx(0.05, rel=1e-12)
+        # The negative binomial that a Gamma rate gives a count, by a general library.
+        of_none = nbinom.pmf(0, failed + 0.5, hours / (hours + needed))
+        assert chance == pytest.approx(of_none, rel=1e-10)
 
 
 def test_more_failures_before_never_ask_for_more_tries():

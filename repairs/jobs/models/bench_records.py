@@ -244,12 +244,15 @@ class FinalTestManager(models.Manager.from_queryset(RecordedQuerySet)):
 
 
 class FinalTest(Recorded):
-    """Tries after the repair, and how many of them failed."""
+    """Tries after the repair, or hours of a soak test, and how often it failed."""
 
     repair = models.ForeignKey(
         Repair, on_delete=models.CASCADE, related_name="final_tests"
     )
     tries = models.PositiveSmallIntegerField()
+    # Of a soak test, which has no tries.
+    hours = FixedDecimalField(null=True, blank=True)
+    needed_hours = FixedDecimalField(null=True, editable=False)
     failed = models.PositiveSmallIntegerField(default=0)
     needed = models.PositiveSmallIntegerField(editable=False)
     # Under the conditions in which it failed at the bench.
@@ -266,10 +269,16 @@ class FinalTest(Recorded):
         ordering = ["id"]
         constraints = [
             models.CheckConstraint(
-                condition=Q(tries__gte=1, failed__lte=F("tries"), needed__gte=1),
+                condition=Q(needed__gte=1)
+                & (
+                    Q(hours=None, tries__gte=1, failed__lte=F("tries"))
+                    | Q(hours__gt=0, tries=0)
+                ),
                 name="final_test_counts",
             ),
         ]
 
     def __str__(self):
+        if self.hours is not None:
+            return f"{self.failed} failures in {self.hours:.4g} hours"
         return f"{self.failed} of {self.tries} failed"

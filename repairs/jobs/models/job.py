@@ -13,7 +13,7 @@ from repairs.customers.models import Customer, Device
 from repairs.faults.models import Symptom
 from repairs.jobs import states, warranty
 from repairs.jobs.models.undoable_import import PastImport
-from shopdesk.fields import MoneyField
+from shopdesk.fields import FixedDecimalField, MoneyField
 from shopdesk.lookup import narrowed, rank_matches
 from shopdesk.recording.recorded import Recorded, RecordedQuerySet
 from shopdesk.shop.numbering import give_job_number, label_code, read_label
@@ -163,6 +163,9 @@ class Job(Recorded):
         "failed", null=True, blank=True
     )
     verified_tries = models.PositiveSmallIntegerField("tries", null=True, blank=True)
+    # A soak test before the repair: so many failures in so many hours.
+    soak_failures = models.PositiveSmallIntegerField(null=True, blank=True)
+    soak_hours = FixedDecimalField(null=True, blank=True)
     bench_notes = models.TextField(max_length=4000, blank=True)
 
     booked_in_on = models.DateField()
@@ -237,6 +240,11 @@ class Job(Recorded):
                 name="job_verified_k_of_m",
             ),
             models.CheckConstraint(
+                condition=Q(soak_failures=None, soak_hours=None)
+                | Q(soak_failures__gte=1, soak_hours__gt=0),
+                name="job_soak_failures_in_hours",
+            ),
+            models.CheckConstraint(
                 condition=Q(counter_failures=None, counter_tries=None)
                 | Q(counter_tries__gte=1, counter_failures__lte=F("counter_tries")),
                 name="job_counter_k_of_m",
@@ -289,7 +297,7 @@ class Job(Recorded):
     def is_verified(self) -> bool:
         """Whether the bench has looked at it: tried the complaint, or found a fault."""
         return (
-            bool(self.verified_tries or self.bench_notes)
+            bool(self.verified_tries or self.soak_hours or self.bench_notes)
             or self.symptoms.exists()
             or self.repairs.exists()
         )

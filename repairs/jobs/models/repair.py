@@ -95,6 +95,9 @@ class Repair(Recorded):
         "note for the customer", max_length=1000, blank=True
     )
     note = models.TextField("note for the shop", max_length=4000, blank=True)
+    # The owner's number of passes in the final test, in place of the calculated one.
+    tries_required = models.PositiveSmallIntegerField(null=True, blank=True)
+    tries_required_why = models.CharField(max_length=300, blank=True)
     no_part_needed = models.BooleanField("no part was needed", default=False)
     # Booked minutes are rows of Labour; a history file knows only the sum.
     minutes_from_history = models.PositiveIntegerField(default=0, editable=False)
@@ -156,6 +159,10 @@ class Repair(Recorded):
                 condition=Q(expected_days=None) | Q(expected_days__gte=1),
                 name="repair_expected_to_last",
             ),
+            models.CheckConstraint(
+                condition=Q(tries_required=None) | Q(tries_required__gte=1),
+                name="repair_tries_required",
+            ),
         ]
 
     def __str__(self):
@@ -205,9 +212,20 @@ class Repair(Recorded):
         return final_test.weaker_evidence(*seen)
 
     def passes_needed(self, shop: Shop, *, reproduces: bool = False) -> int:
-        """Return the passes that make the final test mean something."""
+        """Return the passes that make the final test mean something, or the owner's."""
+        if self.tries_required:
+            return self.tries_required
         before = self.failures_before(reproduces=reproduces)
         return final_test.tries_needed(*before, risk=float(shop.final_test_risk))
+
+    def hours_needed(self, shop: Shop) -> Decimal | None:
+        """Return the hours that a soak test takes; None without one before."""
+        job = self.job
+        if job.soak_hours is None:
+            return None
+        before = job.soak_failures, float(job.soak_hours)
+        hours = final_test.hours_needed(*before, risk=float(shop.final_test_risk))
+        return Decimal(f"{hours:.1f}")
 
     @property
     def valid_tests(self) -> list:

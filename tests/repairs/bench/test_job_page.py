@@ -19,6 +19,7 @@ from repairs.jobs import states, workflow
 from repairs.jobs.models import AccessCode, Job, Labour
 from repairs.stock.models import Part, StockMovement
 from shopdesk.errors import RefusedError
+from shopdesk.recording.models import TrailEntry
 from shopdesk.shop.models import Shop
 from tests import make
 
@@ -502,7 +503,7 @@ def test_clean_tries_of_several_runs_count_together(bench):
     repair.job.refresh_from_db()
     assert repair.job.state == states.REPAIRED
     page = bench.get(repair.job.get_absolute_url()).content.decode()
-    assert "23 passes still needed" in page and "40 passes so far" in page
+    assert "23 passes still needed" in page and "40 clean tries:" in page
     send(
         bench,
         "record_final_test",
@@ -511,6 +512,67 @@ def test_clean_tries_of_several_runs_count_together(bench):
     )
     repair.job.refresh_from_db()
     assert repair.job.state == states.TESTED
+
+
+def test_clean_tries_are_counted_one_by_one_and_each_form_once(bench, me):
+    repair = working(states.REPAIRED, verified_failures=3, verified_tries=3)
+    url = reverse("bench:record_final_test", args=[repair.pk])
+    forms = page_of(bench, repair.job).xpath(f"//form[@action='{url}']")
+    said = dict(forms[0].form_values())
+    assert said[f"final-test-{repair.pk}-counted"] == "on"
+    for _ in range(2):  # pressed twice before the answer came
+        page = bench.post(url, said, headers=HTMX).text
+    assert "1 so far" in page and repair.valid_tests[0].tries == 1
+    again = lxml.html.fromstring(page).xpath(f"//form[@action='{url}']")[0]
+    bench.post(url, dict(again.form_values()), headers=HTMX)
+    repair.job.refresh_from_db()
+    assert [one.tries for one in repair.final_tests.all()] == [2]
+    assert repair.job.state == states.TESTED
+
+
+def test_a_soak_test_proves_by_hours(bench):
+    repair = working(states.APPROVED)
+    name, job = f"final-test-{repair.pk}", repair.job
+    send(bench, "save_findings", job, findings__soak_hours="24,0")
+    assert Job.objects.get(pk=job.pk).soak_hours is None
+    soak = {"findings__soak_failures": "2", "findings__soak_hours": "24,0"}
+    send(bench, "save_findings", job, **soak)
+    send(bench, "mark_repaired", job)
+    page = bench.get(job.get_absolute_url()).text
+    assert "A soak test takes 55.5 hours without failure instead." in page
+    both = {f"{name}-tries": "3", f"{name}-hours": "3", f"{name}-failed": "0"}
+    page = send(bench, "record_final_test", repair, **both).content.decode()
+    assert "Enter the tries, or the hours of a soak test." in page
+    run = {f"{name}-hours": "12", f"{name}-failed": "0"}
+    send(bench, "record_final_test", repair, **run)
+    page = bench.get(job.get_absolute_url()).text
+    assert "12 clean hours: a fault that showed 2 times in 24 hours" in page
+    send(bench, "record_final_test", repair, **(run | {f"{name}-hours": "43.5"}))
+    job.refresh_from_db()
+    assert job.state == states.TESTED
+
+
+def test_the_owner_sets_the_number_of_tries_with_a_reason(bench, client):
+    repair = working(states.REPAIRED, verified_failures=1, verified_tries=10)
+    name = f"final-test-{repair.pk}"
+    send(
+        bench,
+        "record_final_test",
+        repair,
+        **{f"{name}-tries": "20", f"{name}-failed": "0"},
+    )
+    said = {f"tries-{repair.pk}-tries": "20", f"tries-{repair.pk}-why": ""}
+    assert send(bench, "set_tries_required", repair, **said).status_code == 403
+    client.force_login(make.user("owner"))
+    page = send(client, "set_tries_required", repair, **said).content.decode()
+    assert "This field is required." in page
+    said[f"tries-{repair.pk}-why"] = "Customer leaves tonight"
+    send(client, "set_tries_required", repair, **said)
+    repair.job.refresh_from_db()
+    assert repair.job.state == states.TESTED
+    page = client.get(repair.job.get_absolute_url()).text
+    assert "The owner requires 20 passes: Customer leaves tonight." in page
+    assert "tries_required" in str(TrailEntry.objects.values_list("details"))
 
 
 def test_a_failed_try_sends_the_job_back_with_a_row(bench, me):
@@ -837,8 +899,8 @@ def test_the_page_asks_at_most_twenty_times_however_many_repairs(bench, me, stat
 # the reservations of the part are read. Each
 # record changed is an entry of the trail, written beside the values it had.
 # Marking as repaired shows the parts booked, reserved and usual.
-MORE = {"save_findings": 20, "save_details": 17, "add_reading": 18, "use_part": 25}
-MORE |= {"add_fault": 17, "create_fault": 19, "add_labour": 16, "start_timer": 16}
+MORE = {"save_findings": 21, "save_details": 18, "add_reading": 19, "use_part": 26}
+MORE |= {"add_fault": 17, "create_fault": 19, "add_labour": 17, "start_timer": 17}
 ONCE = 3  # the form's key: looked up, used, kept with the response
 
 

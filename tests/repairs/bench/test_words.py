@@ -1,10 +1,17 @@
 """What the page says by itself: what is next, what a final test is worth."""
 
+from decimal import Decimal
+
 import pytest
 
 from repairs.bench.next_step import next_step
 from repairs.jobs import states
-from repairs.jobs.final_test import probability_text, what_it_means, why_so_many
+from repairs.jobs.final_test import (
+    probability_text,
+    what_hours_mean,
+    what_it_means,
+    why_so_many,
+)
 
 PLAIN = {
     "hazard": "",
@@ -48,5 +55,13 @@ def test_the_words_about_a_final_test_hold_its_figures():
         " device would pass this test with a probability of 4.9 %."
     )
     assert "never seen" in why_so_many(1, 1, needed=5, was_seen=False)
-    assert what_it_means(1, 1, passes=5).endswith("with a probability of 4.1 %.")
+    assert what_it_means(1, 3, passes=9, was_seen=True) == (
+        "9 clean tries: a fault that showed once in 3 tries would have shown with a"
+        " probability of 89 %."
+    )
+    assert "never seen" in what_it_means(1, 1, passes=9, was_seen=False)
+    assert what_hours_mean(2, Decimal(24), clean=Decimal(12)) == (
+        "12 clean hours: a fault that showed 2 times in 24 hours would have shown"
+        " with a probability of 64 %."
+    )
     assert probability_text(0.00001) == "less than 0.1 %"

@@ -187,6 +187,7 @@ FOR_BENCH_OR_OWNER = {
     "stock:cancel_order",
 }
 FOR_OWNER_ONLY = {
+    "bench:set_tries_required",
     "comebacks:comebacks",
     "comebacks:csv",
     "comebacks:json",
