@@ -69,6 +69,15 @@ def label(desk):
     return desk.of("intake:label", make.job(desk.device, complaint="Cuts out").pk)
 
 
+def part_label(desk):
+    return desk.of("stock:label", make.part().pk)
+
+
+def order_list(desk):
+    make.part("R-4K7", on_hand=1, unit_cost=Decimal("0.02"), reorder_level=5)
+    return desk.of("stock:order_file", "pdf")
+
+
 def quote(desk):
     return bytes(till.sent(of=desk.device).pdf)
 
@@ -159,6 +168,8 @@ def report(desk):
 PAPERS = {
     slip: "repairs/intake/slip.html",
     label: "repairs/intake/label.html",
+    part_label: "repairs/stock/label.html",
+    order_list: "repairs/stock/order_list.html",
     quote: "billing/quotes/paper.html",
     quote_of_one: "billing/quotes/paper.html",
     draft: "billing/quotes/paper.html",

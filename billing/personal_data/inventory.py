@@ -298,6 +298,8 @@ NOT_PERSONAL = {
     "repairs.partorder": STOCK,
     "repairs.symptom": FAULT_BOOK,
     "repairs.fault": FAULT_BOOK,
+    "repairs.fault_checks": FAULT_BOOK,
+    "repairs.fault_symptoms": FAULT_BOOK,
     "repairs.fix": FAULT_BOOK,
     "repairs.fix_faults": FAULT_BOOK,
     "repairs.usualpart": FAULT_BOOK,

@@ -22,7 +22,7 @@ from tests.shopdesk.staff.url_roles import EXPECTED
 FILES = set(
     """
     paper slip label certificate parcel csv json pdf ubl receipt attachment zip
-    decisions
+    decisions labels order_file picture thumbnail
     """.split()
 )
 # Not pages: documents, files, fragments, and actions without a page.

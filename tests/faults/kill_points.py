@@ -35,8 +35,8 @@ def main(copy, rounds, seed, *words):
     before = state()
     kills = []
     for _ in range(int(rounds)):
-        # The run that is counted makes a few statements more than one that is killed.
-        at = draw.randint(1, total - total // 50)
+        # The run that is counted makes some statements more than one that is killed.
+        at = draw.randint(1, total - total // 10)
         status, _, found = in_child(run, at=at)
         kills.append({"at": at, "status": status, "state": found})
         if found != before:

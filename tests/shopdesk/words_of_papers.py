@@ -21,7 +21,10 @@ from shopdesk.shop import tax
 from shopdesk.shop.models import Shop
 
 ROOT = Path(__file__).parent.parent.parent
-STAYS_HERE = ("label.html", "report.html", "day_close/", "_for_staff.html")
+STAYS_HERE = (
+    *("label.html", "order_list.html", "report.html", "day_close/"),
+    "_for_staff.html",
+)
 """What no customer gets: it speaks as the screens do."""
 
 CUSTOMERS_PAGE = "shopdesk/look/customer.html"
