@@ -23,7 +23,7 @@ from tests import make
 from tests.billing import till
 from tests.billing.all_kinds import AllKinds, text
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.once]
 
 AT = datetime(2026, 3, 5, 11, tzinfo=UTC)
 WORDS = """

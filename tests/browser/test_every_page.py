@@ -19,6 +19,8 @@ from tests.browser.rules import axe, settled
 from tests.repairs.sheet_import import messy
 from tests.shopdesk.staff.url_roles import EXPECTED
 
+pytestmark = pytest.mark.once
+
 FILES = set(
     """
     paper slip label certificate parcel csv json pdf ubl receipt attachment zip

@@ -7,6 +7,8 @@ from django.urls import reverse
 from tests import make
 from tests.browser.rules import axe
 
+pytestmark = pytest.mark.once
+
 
 @pytest.fixture
 def desk(live_server, context, client):

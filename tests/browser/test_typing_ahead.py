@@ -7,7 +7,7 @@ import pytest
 
 from repairs.jobs.models import Job
 
-pytestmark = pytest.mark.django_db(transaction=True)
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.once]
 
 
 def test_what_is_typed_while_answers_are_on_their_way_stays(sign_in, stocked_shop):

@@ -42,7 +42,7 @@ from tests.shopdesk.staff.url_roles import EXPECTED
 pytestmark = [pytest.mark.django_db, pytest.mark.once]
 
 # Of lists with hundreds of rows, this many pages of each kind are opened.
-MOST_OF_A_KIND = 3
+MOST_OF_A_KIND = 2
 # They end the session or the transaction's user, and show no record.
 NOT_OPENED = {"staff:sign_out", "staff:switch", "staff:password", "staff:end_device"}
 

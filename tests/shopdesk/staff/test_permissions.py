@@ -20,6 +20,8 @@ from shopdesk.staff.permissions import (
 from tests import make
 from tests.shopdesk.staff.url_roles import EXPECTED
 
+pytestmark = pytest.mark.once
+
 SIGN_IN = "/staff/sign-in/"
 NOBODY_HAS = {"int": 987654321, "str": "nobody", "slug": "nobody", "path": "a/b"}
 NOBODY_HAS["uuid"] = "00000000-0000-4000-8000-000000000000"
