@@ -207,19 +207,25 @@ def remove_from_stock(
 def put_back_in_stock(
     part: Part, *, delivery: Delivery | None, quantity: int, **facts
 ) -> None:
-    """Put parts taken by mistake back; those of a blocked delivery stay set aside."""
+    """Put parts taken by mistake back; those of a blocked delivery stay set aside.
+
+    A count may have found them already: then they go where there is room.
+    """
     action = _lock(part, Kind.PUT_BACK, **facts)
     if delivery is not None:
         delivery = Delivery.objects.select_for_update().get(pk=delivery.pk)
         if delivery.is_blocked:
             on, reason = delivery.blocked_on, delivery.blocked_reason
-            blocked = delivery.blocked_quantity + quantity
-            _set_blocked(delivery, on=None)
-            action.move(delivery, quantity)
-            replace(action, kind=Kind.BLOCKED, reason=reason).move(delivery, -quantity)
-            _set_blocked(delivery, on=on, reason=reason, quantity=blocked)
-            return
-    action.put_in(quantity, first=delivery)
+            aside = delivery.blocked_quantity
+            share = min(quantity, delivery.quantity - aside)
+            if share:
+                _set_blocked(delivery, on=None)
+                action.move(delivery, share)
+                replace(action, kind=Kind.BLOCKED, reason=reason).move(delivery, -share)
+                _set_blocked(delivery, on=on, reason=reason, quantity=aside + share)
+                quantity -= share
+    if quantity:
+        action.put_in(quantity, first=delivery)
 
 
 @transaction.atomic

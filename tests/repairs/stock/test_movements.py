@@ -96,9 +96,10 @@ class StockMachine(RuleBasedStateMachine):
                 self.part, delivery=delivery, quantity=quantity, stamp=make.stamp()
             )
             if delivery.pk in self.blocked:
-                self.blocked[delivery.pk] += quantity
-            else:
-                self.level += quantity
+                share = min(quantity, delivery.quantity - self.blocked[delivery.pk])
+                self.blocked[delivery.pk] += share
+                quantity -= share
+            self.level += quantity
 
     @rule(index=integers(0, 5))
     def block(self, index):
@@ -139,6 +140,19 @@ def test_stock_deliveries_and_movements_always_agree(db):
     run_state_machine_as_test(
         StockMachine, settings=settings(max_examples=40, stateful_step_count=25)
     )
+
+
+def test_what_a_count_found_already_does_not_overfill_a_blocked_delivery(db):
+    part = make.part(on_hand=5)
+    delivery = part.deliveries.get()
+    actions.remove_from_stock(part, quantity=3, stamp=make.stamp())
+    actions.count(part, counted=5, stamp=make.stamp())
+    actions.block_delivery(delivery, reason="bad", stamp=make.stamp())
+    actions.put_back_in_stock(part, delivery=delivery, quantity=3, stamp=make.stamp())
+    delivery.refresh_from_db()
+    assert (delivery.blocked_quantity, levels(part)) == (5, (3,) * 3)
+    actions.release_delivery(delivery, stamp=make.stamp())
+    assert levels(part) == (8,) * 3
 
 
 def test_a_count_below_takes_from_the_oldest_delivery(db):
