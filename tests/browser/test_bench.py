@@ -10,7 +10,7 @@ from repairs.jobs.models import Job
 from tests import make
 from tests.browser.rules import settled
 
-pytestmark = pytest.mark.django_db(transaction=True)
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.once]
 MAX_PRESSES = 8
 SCREEN = {"width": 1280, "height": 800}
 

@@ -12,7 +12,7 @@ from tests.billing import till
 from tests.billing.changes.test_change_order import record
 from tests.browser.rules import axe
 
-pytestmark = pytest.mark.django_db(transaction=True)
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.once]
 PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True}
 
 

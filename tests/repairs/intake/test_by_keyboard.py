@@ -15,7 +15,7 @@ from repairs.jobs.models import Job, ReturnAssessment
 from tests import make
 from tests.browser.rules import axe
 
-pytestmark = pytest.mark.django_db(transaction=True)
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.once]
 
 
 class Keys:
