@@ -70,7 +70,7 @@ def set_quantity_used(
     repair: Repair, *, part: Part, quantity: int, stamp: Stamp
 ) -> None:
     """Book what was used beyond what is booked, or put the rest back in stock."""
-    booked = list(repair.parts_used.select_for_update().filter(part=part))
+    booked = list(repair.parts_used.select_for_update(of=("self",)).filter(part=part))
     more = quantity - sum(used.quantity for used in booked)
     if more > 0:
         use_part(repair, part=part, quantity=more, stamp=stamp)

@@ -131,6 +131,7 @@ def file_bytes():
         return file.read().decode("latin-1")
 
 
+@pytest.mark.once
 @pytest.mark.django_db
 def test_every_page_of_an_erased_customer_still_opens(erased, client):
     mine, *_ = erased
@@ -153,6 +154,7 @@ def test_every_page_of_an_erased_customer_still_opens(erased, client):
     assert client.get(reverse("quotes:paper", args=[quote.pk])).status_code == 404
 
 
+@pytest.mark.once
 @pytest.mark.django_db
 def test_documents_are_erased_after_the_legal_period_and_not_before(erased):
     mine, planted, of_others = erased
@@ -219,6 +221,7 @@ def refused(change, **values):
         change(**values)
 
 
+@pytest.mark.once
 @pytest.mark.django_db
 def test_a_sent_quote_of_an_erased_customer_is_still_frozen(erased):
     mine, _, _ = erased

@@ -13,7 +13,7 @@ from shopdesk.staff.models import Role
 from tests import make
 from tests.billing import till
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.once]
 
 
 @pytest.fixture

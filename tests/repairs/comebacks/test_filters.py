@@ -20,7 +20,7 @@ from shopdesk.shop.models import Shop
 from shopdesk.staff.models import Role
 from tests import make
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.once]
 TABLE = "/comebacks/"
 QUERIES = 6  # of a page with a cached report, however many names there are
 

@@ -14,7 +14,7 @@ from shopdesk.shop.models import Shop
 from tests import make
 from tests.papers import text_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.once]
 MONTH, TABLE, PDF = "/comebacks/month/", "/comebacks/", "/comebacks/comebacks.pdf"
 
 
