@@ -20,7 +20,7 @@ from repairs.stock.models import Part
 from shopdesk.demo.past_import import import_past
 from shopdesk.demo.samples import SAMPLES
 from shopdesk.demo.setup import STAFF, set_up_shop
-from shopdesk.demo.shelf import count_shelf
+from shopdesk.demo.stock_count import count_stock
 from shopdesk.demo.stories import JOBS, RETURNS, run_all
 from shopdesk.demo.story import Story
 from shopdesk.errors import PdfError
@@ -98,7 +98,7 @@ class Command(BaseCommand):
         story = Story(staff, today=today, seed=seed, site=self._site())
         with self._bar(len(JOBS) + len(RETURNS), "the last weeks") as bar:
             run_all(story, progress=bar.update)
-        count_shelf(story)
+        count_stock(story)
         return story.link
 
     def _bar(self, total, what, unit=" jobs"):

@@ -1,4 +1,4 @@
-"""The count of the shelf at the end of the demo: some parts are to be ordered."""
+"""The stock count at the end of the demo: some parts are to be ordered."""
 
 from repairs.stock.actions import count
 from repairs.stock.models import Part
@@ -8,7 +8,7 @@ from shopdesk.stamp import Stamp
 FOUND = {"LCD-8": 0, "REF-5": 0, "JCK-5521": 1, "STK-2": 0, "BAT-3S": 1}
 
 
-def count_shelf(story: Story) -> None:
+def count_stock(story: Story) -> None:
     """Find fewer pieces of some parts than recorded."""
     stamp = Stamp(story.now, story.bench)
     for part in Part.objects.filter(number__in=FOUND).order_by("number"):
