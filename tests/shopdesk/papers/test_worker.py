@@ -153,7 +153,7 @@ def test_an_interrupted_document_ends_and_is_not_taken_for_the_next():
     """As when somebody presses Ctrl-C in the middle of a command."""
     source = """
 server()
-threading.Timer(1, os.kill, [os.getpid(), signal.SIGINT]).start()
+threading.Timer(3, os.kill, [os.getpid(), signal.SIGINT]).start()
 try:
     draw_pdf(request(FLEX))
 except KeyboardInterrupt:
@@ -161,7 +161,8 @@ except KeyboardInterrupt:
 assert draw_pdf(request("<h1>Next</h1>")) == draw_pdf(request("<h1>Next</h1>"))
 print("done")
 """
-    assert run(source).stdout == "done\n"
+    ran = run(source)
+    assert ran.stdout == "done\n", ran.stderr
 
 
 def test_nothing_is_left_behind(tmp_path):
