@@ -19,8 +19,8 @@ SALES = (
     "currency",
 )
 TAX = ("currency", "tax_category", "tax_rate", "net", "tax", "gross", "documents")
-MEANS = (
-    *("currency", "means", "invoices", "deposits", "refunds", "total"),
+METHODS = (
+    *("currency", "method", "invoices", "deposits", "refunds", "total"),
     *("cash_rounding", "count"),
 )
 DEPOSITS = ("job", "customer", "held", "currency")
@@ -41,7 +41,7 @@ class Accounts:
     sales: list[tuple]
     tax: list[tuple]
     payments: list[tuple]
-    means: list[tuple]
+    methods: list[tuple]
     deposits: list[tuple]
     closes: list[tuple]
 
@@ -51,7 +51,7 @@ class Accounts:
             "Sales": (SALES, self.sales),
             "Tax": (TAX, self.tax),
             "Payments": (queries.HEADS, self.payments),
-            "Payments by means": (MEANS, self.means),
+            "Payments by method": (METHODS, self.methods),
             "Deposits held": (DEPOSITS, self.deposits),
             "Day closes": (CLOSES, self.closes),
         }
@@ -64,7 +64,7 @@ def accounts_of(since: date, until: date) -> Accounts:
         sales=sales,
         tax=_tax(sales),
         payments=list(queries.rows_of(queries.payments_of(since, until))),
-        means=list(_means(since, until)),
+        methods=list(_methods(since, until)),
         deposits=list(_deposits(until)),
         closes=list(_closes(since, until)),
     )
@@ -112,7 +112,7 @@ def _tax(sales: list[tuple]) -> list[tuple]:
     ]
 
 
-def _means(since: date, until: date) -> Iterator[tuple]:
+def _methods(since: date, until: date) -> Iterator[tuple]:
     used = queries.payments_of(since, until).order_by("currency")
     for currency in used.values_list("currency", flat=True).distinct():
         for row in queries.takings(since, until, currency=currency):

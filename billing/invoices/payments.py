@@ -33,6 +33,7 @@ from shopdesk.look.shop_formats import money as format_money
 from shopdesk.shop import numbering
 from shopdesk.shop.currencies import Currency, places
 from shopdesk.shop.models import Shop
+from shopdesk.shop.setting_up import check_set_up
 from shopdesk.stamp import Stamp
 
 
@@ -82,6 +83,7 @@ def record_deposit(
     if duplicate := _find_duplicate(key, job=job, invoice=None):
         return duplicate
     shop = Shop.current()
+    check_set_up(shop)
     deposit, currency = deposits_of(job)
     currency = currency or shop.currency
     is_refund = amount < 0

@@ -19,6 +19,7 @@ from repairs.jobs.models import Job
 from shopdesk.errors import InvalidTransitionError, RefusedError
 from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
+from shopdesk.shop.setting_up import check_set_up
 from shopdesk.stamp import Stamp
 
 
@@ -58,6 +59,7 @@ def draft(job: Job, *, stamp: Stamp) -> Quote:
             " that one."
         )
     shop = Shop.current()
+    check_set_up(shop)
     with document_language(shop):
         quote = Quote.objects.create(
             job=job,

@@ -8,7 +8,7 @@ from billing.quotes.models import Link
 from repairs.jobs.models import Job
 from shopdesk.shop.models import Shop
 from shopdesk.staff.link_pages import public_address
-from shopdesk.staff.link_tokens import new_token
+from shopdesk.staff.link_tokens import hash_of, new_token
 from shopdesk.stamp import Stamp
 
 
@@ -17,7 +17,7 @@ def create_link(job: Job, *, stamp: Stamp) -> tuple[Link, str]:
     token = new_token()
     link = Link.objects.create(
         job=job,
-        token_hash=Link.hash_of(token),
+        token_hash=hash_of(token),
         works_until=stamp.on + timedelta(days=Shop.current().link_days),
         made_at=stamp.at,
         made_by=stamp.by,

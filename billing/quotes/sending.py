@@ -17,7 +17,6 @@ from shopdesk.mail.models import Email
 from shopdesk.papers.models import stored_fields
 from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
-from shopdesk.shop.setting_up import check_set_up
 from shopdesk.stamp import Stamp
 
 
@@ -35,7 +34,6 @@ def send(quote: Quote, *, stamp: Stamp, link: str = "") -> Quote:
     for option in options:
         _check_complete(option)
     shop = Shop.current()
-    check_set_up(shop)
     quote.sent_at = stamp.at
     quote.valid_until = stamp.on + timedelta(days=shop.quote_days)
     # The paper must not be marked as a draft.

@@ -1,4 +1,4 @@
-"""What is typed while the fault is sought: findings, faults, fixes."""
+"""What is typed during diagnosis: findings, faults, fixes."""
 
 from decimal import Decimal
 

@@ -32,6 +32,8 @@ class NamesField(forms.CharField):
 
     def to_python(self, value):
         names = split_names(super().to_python(value))
+        if not names:
+            return []
         by_name = {
             record.name.casefold(): record for record in self.model.objects.all()
         }
@@ -113,11 +115,12 @@ class FaultForm(forms.ModelForm):
             else:
                 self.add_error("code", "Enter a code, or area, part and failure mode.")
         self.similar = []
-        if not self.instance.pk and not self.errors:
+        is_new = not self.instance.pk and "add_anyway" not in self.data
+        if is_new and not self.errors:
             self.similar = similar_faults(
                 entered["name"], entered["area"], entered["part"], entered["mode"]
             )
-        if self.similar and "add_anyway" not in self.data:
+        if self.similar:
             self.add_error(None, "A similar fault exists. Use it, or add this one too.")
         return entered
 

@@ -12,6 +12,7 @@ from shopdesk.fields import (
     MoneyFormField,
 )
 from shopdesk.shop import currencies, numbering, tax
+from shopdesk.shop.currency_lock import CurrencyChecks
 from shopdesk.shop.fields import (
     CurrencyField,
     LinesField,
@@ -21,11 +22,10 @@ from shopdesk.shop.fields import (
     TimeZoneField,
 )
 from shopdesk.shop.models import MarkupTier, Series, Shop, TaxRate
-from shopdesk.shop.queries import stored_amount
 from shopdesk.shop.setting_groups import GROUPS, STANDARD_TEXTS
 
 
-class SettingsForm(forms.ModelForm):
+class SettingsForm(CurrencyChecks, forms.ModelForm):
     """All settings; `known_kinds` are the kinds of tax that the shop has."""
 
     address = LinesField(most=6)
@@ -83,20 +83,10 @@ class SettingsForm(forms.ModelForm):
             )
         return kind
 
-    def clean_currency(self):
-        currency = self.cleaned_data["currency"]
-        if "currency" in self.changed_data and (amount := stored_amount()):
-            raise ValidationError(
-                f"The currency can no longer be changed: there are already {amount}"
-                " with amounts."
-            )
-        return currency
-
     def clean(self):
         entered = super().clean()
         currency = entered.get("currency")
         if currency:
-            self.check_locale(entered, currency)
             self.check_decimals(entered, currency)
         self.check_series(entered)
         if self.errors and entered.get("logo"):
@@ -105,13 +95,6 @@ class SettingsForm(forms.ModelForm):
                 "Select the logo file again after correcting the errors.",
             )
         return entered
-
-    def check_locale(self, entered, currency):
-        locale = entered.get("locale")
-        if locale and currencies.sample(currency, locale=locale) is None:
-            self.add_error(
-                "locale", "Unknown language and country. Enter them as in en_GB."
-            )
 
     def check_decimals(self, entered, currency):
         places = currencies.places(currency)
@@ -239,7 +222,7 @@ class TierForm(forms.ModelForm):
         super().__init__(*args, **kwargs)
         min_cost = Decimal(1).scaleb(-places)
         self.fields["starts_at"] = MoneyFormField(
-            label="Parts that cost at min_cost",
+            label="Parts that cost at least",
             places=places,
             min_value=min_cost,
             max_value=Decimal(1_000_000),

@@ -4,13 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
-from functools import reduce
-from operator import or_
 
-from django.apps import apps
-from django.db.models import Q
-
-from shopdesk.fields import MoneyField
 from shopdesk.shop import currencies, numbering, tax
 from shopdesk.shop.models import MarkupTier, Series, Shop, TaxRate
 
@@ -99,21 +93,6 @@ def next_number(pattern: str, *, on: date) -> str:
     name = numbering.series_name(pattern, on=on)
     taken = Series.objects.filter(name=name).values_list("last", flat=True).first()
     return numbering.full_number(name, (taken or 0) + 1)
-
-
-def stored_amount() -> str:
-    """Name the first kind of record that holds an amount; "" if there is none.
-
-    The settings themselves do not count.
-    """
-    for model in apps.get_models():
-        fields = [f.name for f in model._meta.fields if isinstance(f, MoneyField)]
-        if not fields or model._meta.model_name in ("shop", "markuptier"):
-            continue
-        holds = [Q(**{f"{name}__gt": 0}) | Q(**{f"{name}__lt": 0}) for name in fields]
-        if model._base_manager.filter(reduce(or_, holds)).exists():
-            return str(model._meta.verbose_name_plural)
-    return ""
 
 
 @dataclass(frozen=True)

@@ -131,8 +131,10 @@ GROUPS = (
         "personal_data",
         "Personal data",
         "What is deleted every night. Customers can be exempted on their page.",
-        ("accounting_years", "code_days", "email_months", "photo_months")
-        + ("inactive_years",),
+        (
+            *("accounting_years", "code_days", "email_months", "photo_months"),
+            "inactive_years",
+        ),
     ),
     SettingGroup(
         "words",

@@ -4,12 +4,12 @@ from datetime import date
 from decimal import Decimal
 
 from django import forms
-from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from shopdesk.errors import IncompleteError
 from shopdesk.fields import ExactFormField, MoneyFormField
 from shopdesk.shop import currencies, tax
+from shopdesk.shop.currency_lock import CurrencyChecks
 from shopdesk.shop.fields import CurrencyField, LinesField, TimeZoneField
 from shopdesk.shop.models import Shop, TaxRate
 from shopdesk.shop.presets import Preset
@@ -34,7 +34,7 @@ def check_set_up(shop: Shop) -> None:
         )
 
 
-class NewShopForm(forms.ModelForm):
+class NewShopForm(CurrencyChecks, forms.ModelForm):
     """What quotes and invoices need; nothing about tax and prices is assumed."""
 
     YES, NO = "yes", "no"
@@ -95,9 +95,11 @@ class NewShopForm(forms.ModelForm):
         )
         for name, (label, help_text) in PRICES.items():
             self.fields[name] = MoneyFormField(
-                label=label, places=places, max_value=Decimal(10_000_000),
+                label=label,
                 help_text=help_text,
-            )  # fmt: skip
+                places=places,
+                max_value=Decimal(10_000_000),
+            )
         for name, box in self.fields.items():
             if name in self.Meta.fields:
                 box.label = box.label or Shop._meta.get_field(name).verbose_name
@@ -114,14 +116,6 @@ class NewShopForm(forms.ModelForm):
             "Prices": tuple(PRICES),
         }
         return [(title, [self[name] for name in of]) for title, of in names.items()]
-
-    def clean_locale(self):
-        locale = self.cleaned_data["locale"]
-        if currencies.sample("EUR", locale=locale) is None:
-            raise ValidationError(
-                "Unknown language and country. Enter them as in en_GB."
-            )
-        return locale
 
     def clean(self):
         entered = super().clean()

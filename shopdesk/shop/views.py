@@ -55,7 +55,10 @@ def settings(request):
 
 
 def set_up(request):
-    """Ask what quotes and invoices need: first the country, then the rest."""
+    """Ask what quotes and invoices need: first the country, then the rest. Once."""
+    shop = Shop.current()
+    if shop.set_up_on is not None:
+        return redirect("shop:settings")
     country = request.GET.get("country", "")
     if country not in currencies.countries():
         return render(
@@ -65,7 +68,7 @@ def set_up(request):
         )
     form = NewShopForm(
         request.POST or None,
-        instance=Shop.current(),
+        instance=shop,
         country=country,
         preset=preset_of(country),
     )

@@ -87,7 +87,7 @@ def test_both_forms_tell_the_same_amounts(case):
 
 
 @forms
-def test_the_amounts_are_those_reckoned_by_hand(write):
+def test_the_amounts_are_those_calculated_by_hand(write):
     """85.00 + 23.49 − 25.00 = 83.49; 19 % is 15.8631; 99.35 less 30 paid is 69.35."""
     whole, rows, allowances, groups = figures(
         write(MATRIX["fee credited and a deposit"])

@@ -69,7 +69,7 @@ def contrast(one, other):
     return (light + 0.05) / (dark + 0.05)
 
 
-def test_contrast_is_reckoned_as_wcag_does():
+def test_contrast_is_calculated_as_in_wcag():
     # 21:1 is the definition's own limit; #767676 on white is the often quoted grey that
     # just passes 4.5:1 (from memory).
     assert contrast("#000000", "#ffffff") == pytest.approx(21)

@@ -19,7 +19,7 @@ class LinkQuerySet(models.QuerySet):
 
     def opened_by(self, token: str, *, on: date):
         """Return the valid link of `token`; none if unknown, expired or revoked."""
-        return self.working(on).filter(token_hash=Link.hash_of(token))
+        return self.working(on).filter(token_hash=hash_of(token))
 
 
 class Link(models.Model):
@@ -49,8 +49,6 @@ class Link(models.Model):
 
     def __str__(self):
         return f"Link of {self.job}"
-
-    hash_of = staticmethod(hash_of)
 
     def status(self, on: date) -> str:
         if self.revoked_at:

@@ -11,13 +11,13 @@ from repairs.jobs.models.bench_records import (
     Reading,
 )
 from repairs.jobs.models.change_marks import ChangeMark
+from repairs.jobs.models.import_of_past_jobs import PastImport
 from repairs.jobs.models.job import AccessCode, Job, JobTransition
 from repairs.jobs.models.part_reservation import PartReservation
 from repairs.jobs.models.repair import Repair
 from repairs.jobs.models.return_assessment import Comeback, ReturnAssessment
 from repairs.jobs.models.stopgap_answer import StopgapAnswer
 from repairs.jobs.models.uncoded_repair import UncodedRepair
-from repairs.jobs.models.undoable_import import PastImport
 from repairs.jobs.models.unstocked_part import UnstockedPart
 
 __all__ = [

@@ -12,7 +12,7 @@ from django.urls import reverse
 from repairs.customers.models import Customer, Device
 from repairs.faults.models import Symptom
 from repairs.jobs import states, warranty
-from repairs.jobs.models.undoable_import import PastImport
+from repairs.jobs.models.import_of_past_jobs import PastImport
 from shopdesk.fields import FixedDecimalField, MoneyField
 from shopdesk.lookup import narrowed, rank_matches
 from shopdesk.recording.recorded import Recorded, RecordedQuerySet

@@ -22,6 +22,7 @@ from billing.quotes.links import create_link
 from billing.quotes.models import Link
 from repairs.jobs import workflow
 from repairs.jobs.models import Job
+from shopdesk.staff.link_tokens import hash_of
 from shopdesk.staff.models import RequestCount
 from tests import make
 from tests.billing import till
@@ -75,7 +76,7 @@ def wrong(customer, quote):
         [
             Link(
                 job=quote.job,
-                token_hash=Link.hash_of("x" * 43),
+                token_hash=hash_of("x" * 43),
                 works_until=today - timedelta(days=1),
                 made_at=now,
             ),

@@ -58,7 +58,7 @@ def test_the_accounts_agree_with_documents_and_day_closes(client):
     # The credit note takes back what the first invoice charged.
     taxed, free = both.tax[0], both.tax[1]
     assert taxed[3:] == (0, 0, 0, 2) and free[1:] == ("Z", 0, 59, 0, 59, 1)
-    cash = sum(row[5] for row in one_day.means if row[1] == "cash")
+    cash = sum(row[5] for row in one_day.methods if row[1] == "cash")
     (close,) = one_day.closes
     assert cash == close[3] == Decimal("70.80")
     assert sum(row[8] for row in one_day.payments) == Decimal("85.80")

@@ -31,7 +31,7 @@ def credit(invoice, quantities=None):
     )
 
 
-def test_what_is_taken_back_is_reckoned_by_hand():
+def test_what_is_taken_back_is_as_calculated_by_hand():
     """Two sockets at 4.00 and 51.00 of labour, 20 %: one socket is 4.00 and 0.80."""
     stood = [money.TaxedLine(D(1), D(51), D(20)), money.TaxedLine(D(2), D(4), D(20))]
     found = credit_sums(stood, back=[D(0), D(1)], places=2, prices_include_tax=False)

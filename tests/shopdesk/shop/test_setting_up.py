@@ -2,6 +2,7 @@
 
 from datetime import UTC, date, datetime
 from decimal import Decimal
+from uuid import uuid4
 
 import pytest
 import time_machine
@@ -9,6 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from billing.invoices.issuing import issue_invoice
+from billing.invoices.payments import record_deposit
 from shopdesk.errors import IncompleteError
 from shopdesk.shop.middleware import ShopMiddleware
 from shopdesk.shop.models import Shop
@@ -51,9 +53,17 @@ def set_up(client, country, **answers):
 def test_each_preset_leads_to_a_first_invoice(client, country):
     assert set(with_preset()) == set(ON_THE_INVOICE)
     assert client.post(FIRST_PAGE, TOLD).url == reverse("shop:set_up")
-    draft = till.drafted()
+    job = till.diagnosed()
     with pytest.raises(IncompleteError, match="not set up"):
-        till.sending.send(draft, stamp=make.stamp(on=till.TODAY))
+        till.drafting.draft(job, stamp=make.stamp(on=till.TODAY))
+    with pytest.raises(IncompleteError, match="not set up"):
+        record_deposit(
+            job,
+            amount=Decimal(5),
+            means="cash",
+            key=uuid4(),
+            stamp=make.stamp(on=till.TODAY),
+        )
     assert "Before your first invoice" in client.get("/").text
     response = set_up(client, country)
     assert response.status_code == 302, response.context["form"].errors
@@ -81,6 +91,8 @@ def test_the_currency_is_locked_once_there_is_an_amount(client):
     make.part(on_hand=1, unit_cost=Decimal("2.50"))
     form = client.post(PAGE, as_typed(currency="USD")).context["form"]
     assert "can no longer be changed" in form.errors["currency"][0]
+    # Nor by setting the shop up, which is done once.
+    assert client.get(reverse("shop:set_up")).url == reverse("shop:settings")
     assert Shop.current().currency == "EUR"
 
 
