@@ -100,8 +100,8 @@ def decide_groups(
     """Change groups of texts, which are known by their first text.
 
     `merged` become one group; `split` are first texts, each with a text that leaves
-    its group; groups of at least
-    `min_named` rows that have no entry get their first text as the name of a new one.
+    its group. Groups of at least `min_named` rows that have no entry get their first
+    text as the name of a new one.
     """
     by_label = {group.label: number for number, group in enumerate(groups)}
     found = list(groups)
