@@ -18,7 +18,6 @@ from billing.invoices.models import Receipt
 from repairs.jobs.models import Job
 from shopdesk.mail.actions import write
 from shopdesk.mail.models import Email
-from shopdesk.shop.models import Shop
 from shopdesk.staff.models import RequestCount, Role, User
 from shopdesk.stamp import Stamp
 from tests import make
@@ -32,9 +31,7 @@ _libc = ctypes.CDLL(None, use_errno=True)
 
 
 def fill():
-    Shop.objects.update_or_create(
-        pk=1, defaults={"owners_need_second_factor": False, "email": "a@shop.example"}
-    )
+    make.shop(owners_need_second_factor=False, email="a@shop.example")
     User.objects.create_user(NAME, PASSWORD, name=NAME, role=Role.OWNER)
     User.objects.create_user("perrin", PASSWORD, name="perrin", role=Role.COUNTER)
     for _ in range(DEVICES + 2):
@@ -173,7 +170,8 @@ def test_forms_at_both_hosts_get_numbers_without_gaps(hosts):
                 path = f"/till/invoices/job/{job}/"
                 sent = form_of(visitor, path, "in-amount")
                 sent |= {"in-amount": "5.00", "in-means": "cash"}
-                assert send(visitor, path, sent).status == 302
+                answer = send(visitor, path, sent)
+                assert answer.status == 302, answer.text
                 places.append(host.name)
 
         return in_network(host, act)
