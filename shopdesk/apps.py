@@ -2,6 +2,7 @@ from django.apps import AppConfig
 from django.core import checks
 
 from shopdesk.checks import (
+    copy_is_of_the_same_kind,
     database_is_durable,
     database_is_of_this_version,
     https_is_recognised,
@@ -18,4 +19,5 @@ class ShopdeskConfig(AppConfig):
         checks.register(database_is_of_this_version, checks.Tags.database)
         checks.register(database_is_durable, checks.Tags.database)
         signals.connect()
+        checks.register(copy_is_of_the_same_kind, checks.Tags.security)
         checks.register(https_is_recognised, checks.Tags.security)

@@ -9,6 +9,7 @@ from django.db.migrations.executor import MigrationExecutor
 OLD = "shopdesk.E001"
 FORGETS = "shopdesk.E002"
 NO_PROXY = "shopdesk.W001"
+NO_REPLICA = "shopdesk.E003"
 
 
 def https_is_recognised(**kwargs):
@@ -21,6 +22,21 @@ def https_is_recognised(**kwargs):
             " behind a proxy every page redirects to itself.",
             hint="Set PROXIES to the number of your own proxies, such as PROXIES=1.",
             id=NO_PROXY,
+        )
+    ]
+
+
+def copy_is_of_the_same_kind(**kwargs):
+    """Return an error if the analysis is told to read what cannot be a replica."""
+    engines = {database["ENGINE"] for database in settings.DATABASES.values()}
+    if len(settings.DATABASES) == 1 or all("postgresql" in name for name in engines):
+        return []
+    return [
+        checks.Error(
+            "ANALYSIS_DATABASE_URL names a database that cannot be a copy of the"
+            " shop’s: only PostgreSQL has streaming replicas.",
+            hint="Remove it, or set DATABASE_URL to the PostgreSQL that it follows.",
+            id=NO_REPLICA,
         )
     ]
 

@@ -162,6 +162,20 @@ else:
     _options = "-c jit=off -c lock_timeout=20s"
     _db.setdefault("OPTIONS", {}).setdefault("options", _options)
 
+# A streaming replica of a large shop's PostgreSQL, for the comeback analysis.
+if _copy := env("ANALYSIS_DATABASE_URL", default=""):
+    DATABASES["analysis"] = env.db_url_config(_copy) | {
+        "CONN_MAX_AGE": 600,
+        "CONN_HEALTH_CHECKS": True,
+        "TEST": {"MIRROR": "default"},
+    }
+    DATABASES["analysis"].setdefault("OPTIONS", {}).update(
+        connect_timeout=3,
+        options="-c jit=off -c statement_timeout=60s"
+        " -c default_transaction_read_only=on",
+    )
+    DATABASE_ROUTERS = ["shopdesk.serving.analysis_database.AnalysisRouter"]
+
 # --- backups -----------------------------------------------------------------
 
 # On another disk, if there is one.

@@ -10,7 +10,7 @@ from itertools import chain
 
 import numpy as np
 import pandas as pd
-from django.db import connection
+from django.db import connections
 from django.db.models import (
     Aggregate,
     BigIntegerField,
@@ -210,7 +210,7 @@ def batches(rows, *, size: int):
     only.
     """
     sql, parameters = rows.query.sql_with_params()
-    with connection.cursor() as cursor:
+    with connections[rows.db].cursor() as cursor:
         cursor.execute(sql, parameters)
         while batch := cursor.fetchmany(size):
             yield batch

@@ -7,8 +7,9 @@ import sys
 from pathlib import Path
 
 import pytest
+from django.conf import settings
 
-from shopdesk.checks import https_is_recognised
+from shopdesk.checks import copy_is_of_the_same_kind, https_is_recognised
 
 SETTINGS = Path(__file__).resolve().parents[2] / "shopdesk" / "settings.py"
 
@@ -37,6 +38,20 @@ def test_the_header_of_a_proxy_is_trusted_only_behind_a_proxy(
 def test_https_without_a_proxy_is_warned_about(settings, https, proxies, warnings):
     settings.HTTPS, settings.PROXIES = https, proxies
     assert len(https_is_recognised()) == warnings
+
+
+@pytest.mark.parametrize(
+    ("main", "copy", "errors"),
+    [("sqlite3", None, 0), ("postgresql",) * 2 + (0,), ("sqlite3", "postgresql", 1)],
+)
+def test_a_copy_needs_postgresql(monkeypatch, main, copy, errors):
+    engines = {"default": main} | ({"analysis": copy} if copy else {})
+    databases = {
+        name: {"ENGINE": f"django.db.backends.{engine}"}
+        for name, engine in engines.items()
+    }
+    monkeypatch.setattr(settings, "DATABASES", databases)
+    assert len(copy_is_of_the_same_kind()) == errors
 
 
 def test_djangos_checks_for_deployment_find_nothing(tmp_path):
