@@ -17,6 +17,7 @@ from repairs.bench.queue import is_overdue
 from repairs.bench.repair_panel import RepairPanel
 from repairs.bench.section_lines import SectionLines, SectionModes
 from repairs.bench.test_points import TestPoint, points_of
+from repairs.comebacks.standing import add_standings
 from repairs.faults.cautions import BATTERY, SWOLLEN_BATTERY, cautions
 from repairs.jobs import closing, states, workflow
 from repairs.jobs.models import Job, PartReservation, Reading, UnstockedPart
@@ -253,7 +254,10 @@ class JobPage(PageForms):
     @cached_property
     def past(self) -> list[Job]:
         """Other visits of the device, judged on the day this one came in."""
-        return queries.past_visits(self.job)
+        visits = queries.past_visits(self.job)
+        if visits:
+            add_standings(visits, self.verdicts)
+        return visits
 
     @property
     def is_timed(self) -> bool:

@@ -7,7 +7,8 @@ from django.utils import timezone
 
 from repairs.bench import closing_forms, diagnosis_forms
 from repairs.bench.closing_forms import PartRow
-from repairs.faults.models import UsualPart
+from repairs.comebacks.standing import Standing, better_fix, standing
+from repairs.faults.models import Fix, UsualPart
 from repairs.jobs import final_test
 from repairs.jobs.models import Repair
 from repairs.stock.models import Part
@@ -122,6 +123,32 @@ class RepairPanel:
             PartRow(repair, part, booked[part], planned.get(part, 0))
             for part in dict.fromkeys([*booked, *planned])
         ]
+
+    @cached_property
+    def standing(self) -> Standing | None:
+        """What is known of the fix; None while none is selected."""
+        repair = self.repair
+        if repair.fix is None:
+            return None
+        recorded = repair.fix_type
+        return standing(
+            self.page.verdicts, repair.fault_id, repair.fix, recorded=recorded
+        )
+
+    @cached_property
+    def better_fix(self) -> Fix | None:
+        """The fix of the fault that is measured to be better than the one selected."""
+        repair = self.repair
+        if repair.fix is None:
+            return None
+        offered = self.page.fixes_of_fault.get(repair.fault_id, ())
+        return better_fix(
+            self.page.verdicts, repair.fault_id, repair.fix, among=offered
+        )
+
+    @property
+    def better_standing(self) -> Standing:
+        return standing(self.page.verdicts, self.repair.fault_id, self.better_fix)
 
     def _form(self, name, form, **kwargs):
         return self.page.form(f"{name}-{self.repair.pk}", form, **kwargs)

@@ -165,6 +165,12 @@ class JobPartForm(RepairChoiceForm):
         found = list(there.filter(lot__iexact=lot)[:1])
         if found:
             return found[0]
+        blocked = part.deliveries.filter(lot__iexact=lot, blocked_on__isnull=False)
+        if delivery := blocked.last():
+            self.add_error(
+                "delivery", f"Lot {delivery} is blocked: {delivery.blocked_reason}"
+            )
+            return None
         lots = ", ".join(filter(None, there.values_list("lot", flat=True)[:6]))
         self.add_error(
             "delivery",

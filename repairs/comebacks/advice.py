@@ -73,19 +73,38 @@ def recommend(rows: Sequence[Row], *, rates: Rates) -> list[Recommendation]:
 def _replacement(row: Row, others: list[Row], *, rates: Rates) -> Recommendation:
     if not others:
         return Recommendation(row, ActionKind.NO_OTHER)
-    probabilities = {
-        other: rates.posterior.probability_better(other.number, row.number)
-        for other in others
-    }
-    clear = [
+    clear = clearly_better(row, others, rates=rates)
+    kind = ActionKind.OTHER_FIX if clear else ActionKind.NONE_BETTER
+    other = clear[0] if clear else min(others, key=lambda row: row.risk)
+    probability = rates.posterior.probability_better(other.number, row.number)
+    return Recommendation(row, kind, other=other, probability=probability)
+
+
+def clearly_better(row: Row, others: Sequence[Row], *, rates: Rates) -> list[Row]:
+    """Return the fixes that may be recommended instead, the lowest risk first."""
+    better = [
         other
         for other in others
-        if probabilities[other] >= rates.confidence
-        and not (other.has_too_many_comebacks or other.has_too_few_repairs)
+        if not (other.has_too_many_comebacks or other.has_too_few_repairs)
+        and rates.posterior.probability_better(other.number, row.number)
+        >= rates.confidence
     ]
-    kind = ActionKind.OTHER_FIX if clear else ActionKind.NONE_BETTER
-    other = min(clear or others, key=lambda row: row.risk)
-    return Recommendation(row, kind, other=other, probability=probabilities[other])
+    return sorted(better, key=lambda other: other.risk)
+
+
+def better_fixes(
+    rows: Sequence[Row], *, rates: Rates
+) -> dict[tuple[int, int], list[Row]]:
+    """Return what is clearly better than each pair, for those that have something."""
+    by_fault = defaultdict(list)
+    for row in rows:
+        by_fault[row.fault_id].append(row)
+    found = {
+        row.pair: clearly_better(row, [o for o in same if o is not row], rates=rates)
+        for same in by_fault.values()
+        for row in same
+    }
+    return {pair: better for pair, better in found.items() if better}
 
 
 def with_suspects(

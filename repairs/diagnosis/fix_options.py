@@ -7,6 +7,7 @@ from decimal import Decimal
 from repairs.comebacks.comeback_table import Row
 from repairs.comebacks.record import ComebackReport, comeback_report
 from repairs.comebacks.scope import Scope
+from repairs.comebacks.standing import Standing, standing, verdicts_of
 from repairs.faults.models import Fault, Fix, UsualPart
 from repairs.knowledge.fix_comparison import FixComparison
 from repairs.knowledge.track_record import load_track_record
@@ -20,6 +21,7 @@ class FixLine:
     """One fix; `row` is None without repairs, `profit` where the price is not known."""
 
     fix: Fix
+    standing: Standing
     row: Row | None
     minutes: int
     price: Decimal
@@ -46,6 +48,7 @@ def fix_lines(
         lines.append(
             FixLine(
                 fix=option.fix,
+                standing=option.standing,
                 row=option.row,
                 minutes=record.minutes(fault.pk, option.fix),
                 price=option.cost.price,
@@ -57,8 +60,17 @@ def fix_lines(
     return report, lines
 
 
-def planned_minutes(fault: Fault, *, on: date, shop: Shop) -> int | None:
-    """Return the minutes to plan for the fault's usual fix; None if it has none."""
+@dataclass(frozen=True)
+class UsualFix:
+    """The fix done most often for a fault, what is known of it, the minutes to plan."""
+
+    fix: Fix
+    standing: Standing
+    minutes: int
+
+
+def usual_fix(fault: Fault, *, on: date, shop: Shop) -> UsualFix | None:
+    """Return the fault's usual fix; None if it has none."""
     record = load_track_record(on=on, shop=shop)
     fixes = list(fault.fixes.filter(is_retired=False))
     if not fixes:
@@ -68,4 +80,9 @@ def planned_minutes(fault: Fault, *, on: date, shop: Shop) -> int | None:
         number = record.numbers.get((fault.pk, fix.pk))
         return 0 if number is None else record.done[number]
 
-    return record.minutes(fault.pk, max(fixes, key=done))
+    fix = max(fixes, key=done)
+    return UsualFix(
+        fix=fix,
+        standing=standing(verdicts_of(on, shop=shop), fault.pk, fix),
+        minutes=record.minutes(fault.pk, fix),
+    )

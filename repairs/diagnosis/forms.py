@@ -39,11 +39,12 @@ class DeviceAndComplaintForm(forms.Form):
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
-        for name, length in (("kind", 40), ("maker", 60), ("model", 80)):
+        lengths = {"kind": 40, "maker": 60, "model": 80, "board_revision": 40}
+        for name, length in lengths.items():
             field = forms.CharField(max_length=length, required=False)
             self.fields[f"d-{name}"] = field
 
     def names(self) -> dict[str, str]:
-        """Return kind, maker and model of a new device."""
-        names = ("kind", "maker", "model")
+        """Return kind, maker, model and board revision of a new device."""
+        names = ("kind", "maker", "model", "board_revision")
         return {name: self.cleaned_data[f"d-{name}"] for name in names}

@@ -33,10 +33,14 @@ def place_of(device: Device) -> Place:
     return Place(model.kind, model.pk, device.board_revision, models_of(model))
 
 
-def place_of_names(*, kind: str, maker: str, model: str) -> Place:
+def place_of_names(
+    *, kind: str, maker: str, model: str, board_revision: str = ""
+) -> Place:
     """Return where a device stands of which only the names are known."""
     found = DeviceModel.objects.matching(kind=kind, maker=maker, model=model)
-    return Place(found.kind, found.pk, "", models_of(found)) if found else Place(kind)
+    if not found:
+        return Place(kind)
+    return Place(found.kind, found.pk, board_revision, models_of(found))
 
 
 def load_counts(place: Place, evidence: Evidence) -> FaultCounts:

@@ -13,13 +13,14 @@ from repairs.customers.fields import find_record
 from repairs.customers.models import Device
 from repairs.diagnosis import actions, queries
 from repairs.diagnosis.evidence import Evidence
-from repairs.diagnosis.fix_options import fix_lines, planned_minutes
+from repairs.diagnosis.fix_options import fix_lines, usual_fix
 from repairs.diagnosis.forms import DeviceAndComplaintForm, ResultForm
 from repairs.diagnosis.learning import word_hashes
 from repairs.diagnosis.panel import WhatWeKnow
 from repairs.diagnosis.tables import CaseTable
 from repairs.faults.models import Fault
 from repairs.jobs.models import Job
+from repairs.month.suspects import suspects_of
 from shopdesk.look.lists import list_page
 from shopdesk.sent_forms.attempts import attempt
 from shopdesk.staff.permissions import can_open
@@ -83,31 +84,39 @@ def fixes(request, pk):
 
 @require_GET
 def likely(request):
-    """The likely fault of a device at the counter, in a line. A fragment for htmx."""
+    """What the counter should know of a device: suspect model or board, likely fault.
+
+    A fragment for htmx.
+    """
     form = DeviceAndComplaintForm(request.GET)
-    found = _likely_at_counter(form, shop=request.shop) if form.is_valid() else None
-    return render(request, "repairs/diagnosis/_likely.html", {"found": found})
+    place = _place(form) if form.is_valid() else None
+    facts = {}
+    if place is not None:
+        asked = {"model": place.model, "revision": place.board}
+        facts["warnings"] = suspects_of(shop=request.shop, **asked)
+        facts["found"] = _likely_at_counter(form, place, shop=request.shop)
+    return render(request, "repairs/diagnosis/_likely.html", facts)
 
 
-def _likely_at_counter(form, *, shop):
-    facts, names = form.cleaned_data, form.names()
-    devices = Device.objects.select_related("model")
-    device = find_record(devices, facts["device"])
+def _place(form):
+    """Where the device stands that was chosen or typed so far; None if nowhere."""
+    devices, names = Device.objects.select_related("model"), form.names()
+    device = find_record(devices, form.cleaned_data["device"])
     if device is not None:
-        place = queries.place_of(device)
-    elif names["kind"]:
-        place = queries.place_of_names(**names)
-    else:
-        return None
+        return queries.place_of(device)
+    return queries.place_of_names(**names) if names["kind"] else None
+
+
+def _likely_at_counter(form, place, *, shop):
+    facts = form.cleaned_data
     text = f"{facts['complaint']}\n{facts['occurs_when']}"
     ranking = queries.ranking_of(place, Evidence(words=word_hashes(text)))
     likely = queries.likely_faults(ranking)[:2]
     faults = [one for one in likely if one is likely[0] or one[1] >= MIN_SECOND_CHANCE]
-    minutes = None
+    usual = None
     if faults:
-        on = timezone.localdate()
-        minutes = planned_minutes(faults[0][0], on=on, shop=shop)
-    return {"faults": faults, "minutes": minutes}
+        usual = usual_fix(faults[0][0], on=timezone.localdate(), shop=shop)
+    return {"faults": faults, "usual": usual}
 
 
 def _job(pk):

@@ -39,7 +39,7 @@ def closing_defaults(
     """
     repairs = [repair for repair in repairs if repair.fix_id]
     texts = _texts(repairs)
-    enough = {p for p, row in verdicts.items() if row.comebacks >= MIN_COMEBACKS}
+    enough = {p for p, row in verdicts.rows.items() if row.comebacks >= MIN_COMEBACKS}
     lives = _lives([one for one in repairs if _pair(one) in enough], on=on)
     return {
         repair.pk: ClosingDefaults(

@@ -1,6 +1,20 @@
 from django import forms
 
 from repairs.comebacks.forms import MAX_ID
+from repairs.faults import fix_types
+
+
+class RecordedForm(forms.Form):
+    """The type recorded of a past repair, if it is not asked for the fault book’s."""
+
+    recorded = forms.ChoiceField(choices=fix_types.CHOICES, required=False)
+
+
+class StandingForm(forms.Form):
+    """The record for whose fixes the verdicts are asked."""
+
+    part = forms.IntegerField(required=False, min_value=1, max_value=MAX_ID)
+    fix = forms.IntegerField(required=False, min_value=1, max_value=MAX_ID)
 
 
 class RepairForm(forms.Form):

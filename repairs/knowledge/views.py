@@ -14,14 +14,18 @@ from repairs.comebacks.queries import fixed_by
 from repairs.comebacks.record import comeback_report
 from repairs.comebacks.risk_chart import forest_plot
 from repairs.comebacks.scope import Scope
+from repairs.comebacks.standing import standing, verdicts_of
 from repairs.comebacks.tables import OutcomeTable
 from repairs.comebacks.views import scope_form
 from repairs.faults.models import Fault, Fix
 from repairs.jobs.models import Repair
 from repairs.knowledge.fix_comparison import FixComparison
-from repairs.knowledge.forms import RepairForm
+from repairs.knowledge.forms import RecordedForm, RepairForm, StandingForm
 from shopdesk.sent_forms.attempts import attempt
 from shopdesk.stamp import Stamp
+
+MAX_FIXES = 50
+"""Fixes that use one part, shown at once."""
 
 
 def pair(request, fault, fix):
@@ -102,13 +106,40 @@ def fault_record(request, pk):
 
 @vary_on_headers("HX-Request")
 def verdict(request, fault, fix):
-    """Return the verdict on one fix of one fault, in a line. A fragment for htmx."""
+    """Return what is known of one fix of one fault, in a line. A fragment for htmx."""
     if not request.htmx:
         return redirect("knowledge:fault_record", fault)
     fault, fix = get_object_or_404(Fault, pk=fault), get_object_or_404(Fix, pk=fix)
-    report = _report_today(request)
-    context = {"report": report, "row": report.row_of(fault.pk, fix.pk)}
-    return render(request, "repairs/knowledge/_verdict.html", context)
+    verdicts = verdicts_of(timezone.localdate(), shop=request.shop)
+    form = RecordedForm(request.GET)
+    recorded = form.cleaned_data["recorded"] if form.is_valid() else ""
+    context = {"standing": standing(verdicts, fault.pk, fix, recorded=recorded)}
+    return render(request, "repairs/comebacks/_standing.html", context)
+
+
+@vary_on_headers("HX-Request")
+def standings(request):
+    """The fixes that use a part, or one fix, each with its faults and verdicts.
+
+    A fragment for htmx; `?part=` or `?fix=` names the record.
+    """
+    if not request.htmx:
+        return redirect("faults:book")
+    form = StandingForm(request.GET)
+    asked = form.cleaned_data if form.is_valid() else {}
+    verdicts = verdicts_of(timezone.localdate(), shop=request.shop)
+    fixes = [
+        (fix, [(one, standing(verdicts, one.pk, fix)) for one in fix.faults.all()])
+        for fix in _fixes_asked(**asked)
+    ]
+    return render(request, "repairs/knowledge/_standings.html", {"fixes": fixes})
+
+
+def _fixes_asked(*, part=None, fix=None):
+    fixes = Fix.objects.prefetch_related("faults").order_by("is_retired", "code")
+    if part:
+        return fixes.filter(usual_parts__part=part)[:MAX_FIXES]
+    return fixes.filter(pk=fix) if fix else ()
 
 
 def _report_today(request):

@@ -6,14 +6,12 @@ from django.db.models import Q
 from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.utils import timezone
 from django.views.decorators.vary import vary_on_headers
 from django_tables2 import RequestConfig
 
 from repairs.comebacks import drilldown
 from repairs.comebacks.forms import BoardForm, PeriodForm
 from repairs.comebacks.record import comeback_report
-from repairs.comebacks.scope import Scope
 from repairs.comebacks.tables import PairOutcomeTable
 from repairs.comebacks.views import (
     drilldown_form,
@@ -21,13 +19,13 @@ from repairs.comebacks.views import (
     invalid_scope,
     scope_form,
 )
-from repairs.customers.models import Device, DeviceModel
+from repairs.customers.models import DeviceModel
 from repairs.jobs.models import PartUsed
 from repairs.month.forms import WarningForm
 from repairs.month.groups import BOARD, DELIVERY, MODEL
-from repairs.month.groups import warnings as warnings_for
 from repairs.month.papers import render_report_pdf
 from repairs.month.report import groups, month_report
+from repairs.month.suspects import suspects_of
 from repairs.month.tables import BoardTable, DeliveryTable, ModelTable
 from repairs.month.top_advice import first_advice
 from repairs.stock.models import Delivery
@@ -83,38 +81,17 @@ def deliveries(request):
 
 @vary_on_headers("HX-Request")
 def warnings(request):
-    """The suspect deliveries and boards that matter for a part, a job or a model.
+    """The suspect deliveries, models and boards that matter where one works.
 
-    A fragment for htmx; `?part=`, `?job=` or `?model=` names the record.
+    A fragment for htmx; `?part=`, `?job=`, `?fault=`, `?device=` or `?model=` with
+    `?revision=` names the record.
     """
     if not request.htmx:
         return redirect("month:deliveries")
     form = WarningForm(request.GET)
     asked = form.cleaned_data if form.is_valid() else {}
-    facts = _warned_about(**asked)
-    scope = Scope(as_of=timezone.localdate(), within=request.shop.comeback_period_days)
-    found = warnings_for(groups(scope, shop=request.shop), **facts) if facts else []
-    return render(request, "repairs/month/_warnings.html", {"warnings": found})
-
-
-def _warned_about(*, part=None, job=None, model=None) -> dict:
-    if part:
-        deliveries = Delivery.objects.filter(part=part).values_list("pk", flat=True)
-        return {"deliveries": set(deliveries)}
-    if job:
-        device = Device.objects.filter(jobs=job).first()
-        if device is None:
-            return {}
-        usual = Delivery.objects.filter(
-            part__usual_in__fix__faults__repairs__job=job,
-            part__usual_in__fix__is_retired=False,
-        ).filter(Q(remaining__gt=0) | Q(blocked_quantity__gt=0))
-        return {
-            "deliveries": set(usual.values_list("pk", flat=True)),
-            "model": device.model_id,
-            "revision": device.board_revision,
-        }
-    return {"model": model} if model else {}
+    facts = {"warnings": suspects_of(shop=request.shop, **asked)}
+    return render(request, "repairs/month/_warnings.html", facts)
 
 
 def handed_over(request, year, number):

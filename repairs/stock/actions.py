@@ -11,7 +11,7 @@ from datetime import date
 from decimal import Decimal
 
 from django.db import transaction
-from django.db.models import F, Max
+from django.db.models import F, Max, Sum
 
 from repairs.stock.models import (
     Delivery,
@@ -190,8 +190,10 @@ def remove_from_stock(
     available = sum(source.remaining for source in sources)
     if available < quantity:
         where = f"left in delivery {delivery}" if delivery else "in stock"
+        blocked = part.deliveries.aggregate(n=Sum("blocked_quantity"))["n"] or 0
+        more = f" {blocked} more are blocked." if blocked and not delivery else ""
         raise OutOfStockError(
-            f"{part.number}: only {available} {where}, {quantity} requested."
+            f"{part.number}: only {available} {where}, {quantity} requested.{more}"
         )
     shares = []
     for source in sources:

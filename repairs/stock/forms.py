@@ -120,12 +120,33 @@ class ReceiveForm(MovementForm):
         help_text="Select one or type a new one.",
     )
     on = DayFormField(label="Received on", initial=timezone.localdate)
+    blocked_anyway = forms.BooleanField(label="Receive it all the same", required=False)
 
     def __init__(self, *args, sees_costs, **kwargs):
         super().__init__(*args, **kwargs)
+        # Asked only if the lot typed is a blocked one.
+        self.blocked = self._blocked_lot() if self.is_bound else None
+        if self.blocked is None:
+            del self.fields["blocked_anyway"]
         self.fields["unit_cost"].shown = self.shop.places
         if not sees_costs:
             del self.fields["unit_cost"]
+
+    def _blocked_lot(self):
+        lot = self.data.get(self.add_prefix("lot"), "").strip()[:40]
+        blocked = self.part.deliveries.filter(blocked_on__isnull=False)
+        return blocked.filter(lot__iexact=lot).last() if lot else None
+
+    def clean(self):
+        data = super().clean()
+        if self.blocked and not data.pop("blocked_anyway", False):
+            self.add_error(
+                "lot",
+                f"A delivery of lot {self.blocked} is blocked:"
+                f" {self.blocked.blocked_reason} Tick the box to receive it all the"
+                " same.",
+            )
+        return data
 
     def clean_on(self):
         day = self.cleaned_data["on"]

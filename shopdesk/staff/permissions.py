@@ -74,6 +74,7 @@ URL_ROLES = {
     "diagnosis:record_result": BENCH_OR_OWNER,
     "knowledge:verdict": ANY_ROLE,
     "knowledge:fault_record": ANY_ROLE,
+    "knowledge:standings": ANY_ROLE,
     "sheet_import:uncoded": BENCH_OR_OWNER,
     "sheet_import:reconsider": BENCH_OR_OWNER,
     "faults:book": ANY_ROLE,

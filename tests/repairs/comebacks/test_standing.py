@@ -3,12 +3,15 @@
 from datetime import timedelta
 
 import pytest
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.html import strip_tags
 
 from billing.quotes import drafting
 from repairs.bench.closing_forms import CloseForm
 from repairs.bench.diagnosis_forms import JobFixForm
-from repairs.comebacks.standing import standing, verdicts_of
+from repairs.comebacks.standing import better_fix, standing, verdicts_of
+from repairs.diagnosis.learning import learn_all
 from repairs.faults.fix_types import LASTING, STOPGAP
 from repairs.jobs import states
 from shopdesk.shop.models import Shop
@@ -81,6 +84,57 @@ def test_the_fix_picker_and_closing_follow_the_verdict(fixes):
     assert "performs like a stopgap" in closing.fields["fix_type"].help_text
     repair.fix = new
     assert CloseForm(repair=repair, **facts).initial["fix_type"] == LASTING
+
+
+def test_the_fix_picker_offers_the_one_that_is_measured_better(fixes, owner):
+    fault, bad, good, new = fixes
+    verdicts = verdicts_of(timezone.localdate(), shop=Shop.current())
+    everything = [bad, good, new]
+    assert better_fix(verdicts, fault.pk, bad, among=everything) == good
+    assert better_fix(verdicts, fault.pk, new, among=everything) == good
+    assert better_fix(verdicts, fault.pk, good, among=everything) is None
+    assert better_fix(verdicts, fault.pk, bad, among=[bad, new]) is None
+    repair = open_repair(fault, bad)
+    page = owner.get(repair.job.get_absolute_url()).content.decode()
+    assert "Choose GLUE instead" in page
+    sent = {f"fix-{repair.pk}-chosen": good.pk, "version": repair.job.version}
+    answer = owner.post(
+        reverse("bench:select_fix", args=[repair.pk]),
+        sent,
+        headers={"HX-Request": "true"},
+    )
+    assert "Choose" not in answer.content.decode()
+    repair.refresh_from_db()
+    assert repair.fix == good
+
+
+def test_counter_fault_book_and_part_say_both_types(fixes, client):
+    fault, bad, good, new = fixes
+    client.force_login(make.user("counter"))
+    part = make.part("JCK-1")
+    bad.usual_parts.create(part=part)
+    learn_all()
+
+    def text(name, *args, **query):
+        answer = client.get(
+            reverse(name, args=args), query, headers={"HX-Request": "true"}
+        )
+        return " ".join(strip_tags(answer.content.decode()).split())
+
+    both = "lasting performs like a stopgap 8 of 25 came back within 90 days"
+    assert both in text("knowledge:verdict", fault.pk, bad.pk)
+    assert both in text("knowledge:standings", part=part.pk)
+    assert f"for {fault.name} stopgap lasts better" in text(
+        "knowledge:standings", fix=good.pk
+    )
+    unused = text("knowledge:standings", part=make.part().pk)
+    assert unused == "No fix of the fault book uses this part."
+    likely = {"d-kind": "laptop", "complaint": "falls out"}
+    assert "Usual fix: Glue stopgap lasts better" in text("diagnosis:likely", **likely)
+    page = client.get(fault.get_absolute_url()).content.decode()
+    assert reverse("knowledge:verdict", args=[fault.pk, new.pk]) in page
+    page = client.get(part.get_absolute_url()).content.decode()
+    assert f"{reverse('knowledge:standings')}?part={part.pk}" in page
 
 
 def test_a_quote_calls_a_fix_that_comes_back_a_stopgap_with_its_warranty(fixes):

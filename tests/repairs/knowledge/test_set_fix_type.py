@@ -122,9 +122,12 @@ def test_the_verdict_of_a_pair_is_a_line_with_its_counts(client, pair, kind):
     client.force_login(make.user(kind), "django.contrib.auth.backends.ModelBackend")
     address = reverse("knowledge:verdict", args=[pair[0].pk, pair[1].pk])
     line = page_text(client.get(address, headers={"HX-Request": "true"}))
-    assert "too many comebacks" in line
     assert "6 of 9 came back within 90 days" in line
-    assert "performs like a stopgap" in line
+    assert "lasting" in line and "performs like a stopgap" in line
+    as_stopgap = {"recorded": "stopgap"}
+    line = page_text(client.get(address, as_stopgap, headers={"HX-Request": "true"}))
+    assert "stopgap" in line and "too many comebacks" in line
+    assert "performs" not in line
     assert "<html" not in line
     whole = client.get(address)
     assert whole.url == reverse("knowledge:fault_record", args=[pair[0].pk])
@@ -148,7 +151,7 @@ def test_the_counter_loads_the_verdict_of_each_earlier_repair(owner, pair):
         headers={"HX-Request": "true"},
     )
     address = reverse("knowledge:verdict", args=[fault.pk, fix.pk])
-    assert f'hx-get="{address}"' in page_text(desk)
+    assert f'hx-get="{address}?recorded=lasting"' in page_text(desk)
 
 
 def test_the_job_page_loads_the_record_of_its_fault(owner, pair):

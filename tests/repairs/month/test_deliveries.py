@@ -231,12 +231,42 @@ def test_a_suspect_delivery_is_shown_where_its_part_is_used(client, deliveries):
     fix.usual_parts.create(part=bad.part)
     job = make.repair(make.job(), fault, fix=fix).job
     url, htmx = reverse("month:warnings"), {"HX-Request": "true"}
-    for asked in ({"part": bad.part_id}, {"job": job.pk}):
+    for asked in ({"part": bad.part_id}, {"job": job.pk}, {"fault": fault.pk}):
         text = page_text(client.get(url, asked, headers=htmx))
-        assert "B2 of JCK-1" in text and "Do not use it" in text
+        assert "B2 of JCK-1" in text and "Do not use the" in text
         assert "A1 of JCK-1" not in text
     for asked in ({"part": make.part().pk}, {"part": "x"}, {"job": make.job().pk}, {}):
         assert "JCK-1" not in page_text(client.get(url, asked, headers=htmx))
+
+
+def test_the_counter_is_told_of_a_bad_board(client):
+    fault = make.fault()
+    of = fault, make.fix(fault)
+    model = make.device_model()
+
+    def board(revision):
+        return lambda: make.device(model=model, board_revision=revision)
+
+    used(of, None, repairs=60, back=1, device=board("r1"))
+    used(of, None, repairs=12, back=7, device=board("r2"))
+    client.force_login(make.user("counter"))
+    bad, fine = board("r2")(), board("r1")()
+    htmx = {"HX-Request": "true"}
+
+    def says(name, **query):
+        text = page_text(client.get(reverse(name), query, headers=htmx))
+        return "Norwind Slate 14, r2: 7 of 12 repairs came back" in text
+
+    assert says("month:warnings", device=bad.pk)
+    assert not says("month:warnings", device=fine.pk)
+    assert says("diagnosis:likely", device=bad.pk)
+    names = {"d-kind": "laptop", "d-maker": "Norwind", "d-model": "Slate 14"}
+    assert says("diagnosis:likely", **names)  # before the revision is known
+    assert not says("diagnosis:likely", **names, **{"d-board_revision": "r1"})
+    job = make.job(bad)
+    client.force_login(make.user("bench"))
+    page = client.get(job.get_absolute_url()).text
+    assert f"{reverse('month:warnings')}?device={bad.pk}" in page
 
 
 def test_the_owner_blocks_a_delivery_and_stock_obeys(client, deliveries):
@@ -256,6 +286,23 @@ def test_the_owner_blocks_a_delivery_and_stock_obeys(client, deliveries):
     assert bad.is_blocked and bad.part.on_hand == before - bad.blocked_quantity
     text = " ".join(client.get(page).text.split())
     assert "set aside" in text and f"{bad.blocked_quantity} more blocked" in text
+    htmx = {"HX-Request": "true"}
+    warned = client.get(reverse("month:warnings"), {"part": bad.part_id}, headers=htmx)
+    assert "It is blocked" in page_text(warned)
+    # Neither the bench can take it by its lot, nor is the lot received unnoticed.
+    repair = make.repair(make.job(), fault, fix=fix)
+    taken = {"part-part": "JCK-1", "part-quantity": 1, "part-delivery": "b2"}
+    answer = client.post(reverse("bench:use_part", args=[repair.job_id]), taken)
+    assert "Lot B2 is blocked: too many comebacks" in answer.text
+    assert not repair.parts_used.exists()
+    more = {"r-quantity": 5, "r-unit_cost": "1", "r-lot": "b2", "r-on": make.DAY}
+    more["r-last_movement_id"] = bad.part.movements.last().pk
+    receive = reverse("stock:receive", args=[bad.part_id])
+    assert "A delivery of lot B2 is blocked" in client.post(receive, more).text
+    assert bad.part.deliveries.count() == 2
+    assert client.post(receive, more | {"r-blocked_anyway": "on"}).status_code == 302
+    assert bad.part.deliveries.count() == 3
+    before += 5
     client.post(reverse("stock:release", args=[bad.pk]))
     bad.part.refresh_from_db()
     assert bad.part.on_hand == before

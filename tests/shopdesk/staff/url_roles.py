@@ -44,6 +44,7 @@ FOR_ANY_ROLE = {
     "intake:record_arrival",
     "intake:slip",
     "knowledge:fault_record",
+    "knowledge:standings",
     "knowledge:verdict",
     "trail:record",
     "customer_links:for_job",
