@@ -73,7 +73,12 @@ def _customer(n):
 def _staff():
 
     Shop.objects.update_or_create(
-        pk=1, defaults={"name": "Bench & Co", "owners_need_second_factor": False}
+        pk=1,
+        defaults={
+            "name": "Bench & Co",
+            "owners_need_second_factor": False,
+            "set_up_on": AS_OF,
+        },
     )
     for name, role in STAFF:
         User.objects.create_user(name, PASSWORD, name=name.title(), role=role)
