@@ -1,5 +1,6 @@
 """Register: Django finds the models of all rooms of `shopdesk` through this file."""
 
+from shopdesk.api.models import ApiToken
 from shopdesk.keeping.models import VerifiedBackup
 from shopdesk.mail.models import Attachment, Email
 from shopdesk.recording.models import TrailEntry
@@ -8,6 +9,7 @@ from shopdesk.shop.models import MarkupTier, Series, Shop, TaxRate
 from shopdesk.staff.models import RecoveryCode, RequestCount, Session, User
 
 __all__ = [
+    "ApiToken",
     "Attachment",
     "Email",
     "MarkupTier",

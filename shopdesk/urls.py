@@ -3,6 +3,8 @@
 from django.urls import include, path
 
 from billing.invoices.balance import balance_of
+from shopdesk.api.urls import endpoint_urls
+from shopdesk.api.views import document
 from shopdesk.front import pages, search, today
 from shopdesk.serving.health import health
 
@@ -16,6 +18,9 @@ urlpatterns = [
     path("look/", pages.look, name="look"),
     path("staff/", include("shopdesk.staff.urls")),
     path("shop/", include("shopdesk.shop.urls")),
+    path("api/v1/", include((endpoint_urls, "api"))),
+    path("api/openapi.json", document, name="api_document"),
+    path("api/", include("shopdesk.api.urls")),
     path("trail/", include("shopdesk.trail.urls")),
     path("post/", include("shopdesk.mail.urls")),
     path("", include("repairs.urls")),

@@ -288,6 +288,7 @@ NOT_PERSONAL = {
     "shopdesk.user": STAFF,
     "shopdesk.session": "encrypted entries of staff; deleted when the session ends",
     "shopdesk.recoverycode": STAFF,
+    "shopdesk.apitoken": STAFF,
     "shopdesk.requestcount": "hashes of addresses, deleted after an hour",
     "repairs.devicemodel": "makes and models",
     "repairs.part": STOCK,

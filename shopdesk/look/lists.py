@@ -32,14 +32,14 @@ def list_page(request, template: str, table: ListTable, **facts):
         table.is_downloadable = True
         return render(request, template, {"table": table, **facts})
     name = f"{slugify(str(table.caption)) or 'list'}.{kind}"
-    heads = [str(column.header) for column in table.columns]
-    content = WRITERS[kind](heads, _rows(table))
+    cells = [cell for cell in cells_of(table) if cell.is_exported]
+    heads = [str(cell.column.header) for cell in cells]
+    content = WRITERS[kind](heads, _rows(table, cells))
     record_event(Action.DOWNLOADED, file=name)
     return download(content, name=name)
 
 
-def _rows(table: ListTable) -> Iterator[list[object]]:
-    cells = cells_of(table)
+def _rows(table: ListTable, cells) -> Iterator[list[object]]:
     for row in table.rows:
         yield [_plain(cell, row) for cell in cells]
 

@@ -109,6 +109,11 @@ class _Cell:
         self.begin = format_html("<{}{}>", tag, inside)
         self.end = format_html("</{}>", tag)
 
+    @property
+    def is_exported(self) -> bool:
+        """Whether a file has the column; one of buttons says nothing there."""
+        return not self.column.column.exclude_from_export
+
     def shown(self, row):
         """Return the cell; a narrow screen leaves out one that is empty."""
         text = self.text(row)

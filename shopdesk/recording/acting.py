@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 WEB, CUSTOMER_LINK, PHOTO_LINK = "web", "customer link", "photo link"
+API = "API"
 PROGRAM = "program"
 
 

@@ -1,6 +1,7 @@
 """Tells the trail who makes a request."""
 
 from shopdesk.recording.acting import (
+    API,
     CUSTOMER_LINK,
     PHOTO_LINK,
     WEB,
@@ -8,8 +9,8 @@ from shopdesk.recording.acting import (
     acting,
 )
 
-BY_LINK = {"link": CUSTOMER_LINK, "photo_link": PHOTO_LINK}
-"""The URL namespaces of the pages that are opened by a link with a token."""
+BY_TOKEN = {"link": CUSTOMER_LINK, "photo_link": PHOTO_LINK, "api": API}
+"""The URL namespaces of what a token opens."""
 
 
 class ActingMiddleware:
@@ -23,6 +24,6 @@ class ActingMiddleware:
             return self.get_response(request)
 
     def process_view(self, request, view, args, kwargs):
-        source = BY_LINK.get(request.resolver_match.namespace)
+        source = BY_TOKEN.get(request.resolver_match.namespace)
         if source:
             act_through(source)

@@ -32,6 +32,7 @@ class Action(models.TextChoices):
     RECOVERY_CODE_USED = "recovery_code_used", "recovery code used"
     KEY_CHANGED = "key_changed", "key of access codes changed"
     SESSIONS_ENDED = "sessions_ended", "sessions ended"
+    API_USED = "api_used", "API token used"
 
 
 CHANGES = frozenset({Action.CREATED, Action.CHANGED, Action.DELETED})

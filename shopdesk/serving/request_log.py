@@ -1,8 +1,8 @@
 """What does the log say about a request? Nothing about a person.
 
 One line: the time in UTC, the method, the path, the status, the milliseconds, the
-number of the signed-in user, the request's id. No query, no form, no address. Another
-line follows if somebody may be trying what they must not.
+number of the signed-in user or of the API token, the request's id. No query, no form,
+no address. Another line follows if somebody may be trying what they must not.
 """
 
 import logging
@@ -13,6 +13,7 @@ SIGN_IN_FAILED = "sign_in_failed"
 CONFIRMATION_FAILED = "confirmation_failed"
 FORM_REFUSED = "form_refused"
 WRONG_HOST = "wrong_host"
+TOKEN_REFUSED = "token_refused"
 REFUSED, THROTTLED = "refused", "throttled"
 MAX_WORD = 40
 
@@ -55,6 +56,8 @@ def _method(request) -> str:
 
 
 def _user(request) -> str:
+    if token := getattr(request, "api_token", None):
+        return f"token{token.pk}"
     # Only if the request has asked for it: else this would read the database.
     known = hasattr(request, "_cached_user") and request.user.pk
     return str(known or "-")

@@ -17,6 +17,10 @@ PUBLIC_URLS = frozenset(
         *("link:page", "link:paper", "link:photo", "link:thumbnail"),
         *("photo_link:page", "photo_link:thumbnail"),
         "health",
+        # Open to who has a token, not to a session: see `shopdesk/api/bearer.py`.
+        *("api:jobs", "api:repairs", "api:comeback_table", "api:parts"),
+        *("api:invoices", "api:payments", "api:customers", "api:faults", "api:fixes"),
+        "api_document",
     }
 )
 
@@ -24,6 +28,7 @@ ROOM_ROLES = {
     "staff": OWNER_ONLY,
     "shop": OWNER_ONLY,
     "trail": OWNER_ONLY,
+    "api_tokens": OWNER_ONLY,
     "personal_data": OWNER_ONLY,
     "mail": COUNTER_OR_OWNER,
     "customers": ANY_ROLE,
@@ -97,6 +102,8 @@ URL_ROLES = {
 # reveals a code, exports data, or changes staff or the shop's settings.
 CONFIRMED_URLS = frozenset(
     {
+        "api_tokens:create",
+        "api_tokens:revoke",
         "comebacks:csv",
         "comebacks:json",
         "day_close:csv",

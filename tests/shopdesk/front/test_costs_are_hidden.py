@@ -31,11 +31,14 @@ from repairs.knowledge.fix_comparison import usual_costs
 from repairs.photos.models import Photo, PhotoLink
 from repairs.stock.models import Delivery, Part
 from shopdesk import triggers
+from shopdesk.api.actions import create_token
+from shopdesk.api.models import ApiToken
 from shopdesk.mail.models import Email
 from shopdesk.recording.models import TrailEntry
 from shopdesk.shop.models import Shop
 from shopdesk.staff.models import Role, User
 from shopdesk.staff.permissions import PUBLIC_URLS, can_open, roles_for
+from shopdesk.stamp import Stamp
 from tests import papers
 from tests.shopdesk.staff.url_roles import EXPECTED
 
@@ -239,6 +242,7 @@ BY_RECORD = {
     Symptom: "faults:change_symptom",
     Parcel: "handover:parcel_number",
     User: "staff",
+    ApiToken: "api_tokens:revoke",
 }
 
 
@@ -273,6 +277,27 @@ def test_costs_are_shown_where_the_shop_says_so(client, planted, role, setting):
     assert may_open - hidden.names - NOT_OPENED == set()
     shown = walk(client, role, planted, **{setting: True})
     assert set(shown.found) == {*PLANTED, "cost of a fix"} - ONLY_ON_PAGES_OF_THE_OWNER
+
+
+@pytest.mark.parametrize("shows_costs", [False, True])
+def test_the_api_shows_costs_only_to_a_token_that_may(client, planted, shows_costs):
+    owner = User.objects.filter(role=Role.OWNER).first()
+    scope = {"shows_costs": shows_costs, "shows_personal_data": True}
+    stamp = Stamp.now(owner)
+    _, token = create_token(name="All lists", days=1, stamp=stamp, **scope)
+    headers = {"Authorization": f"Bearer {token}"}
+    found = set()
+    for name in sorted(each for each in PUBLIC_URLS if each.startswith("api:")):
+        cursor = 0
+        while cursor is not None:
+            is_table = name == "api:comeback_table"
+            params = {} if is_table else {"cursor": cursor, "limit": 500}
+            answer = client.get(reverse(name), params, headers=headers)
+            assert answer.status_code == 200
+            found |= planted(text_of(answer))
+            cursor = answer.json().get("next_cursor")
+    shown = {"unit cost", "cost of a repair", "allowance of a repair"}
+    assert found == (shown | {"cost of a comeback"} if shows_costs else set())
 
 
 def test_the_owner_finds_each_figure(client, planted):

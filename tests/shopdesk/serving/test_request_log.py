@@ -11,7 +11,7 @@ from tests.shopdesk.serving.conftest import PASSWORD, Visitor, running
 LINE = re.compile(
     r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ"
     r" (request [A-Z]+ /\S* [1-5]\d\d \d+ms|security [a-z_]+)"
-    r" user=(\d+|-) id=[0-9a-f]{12}"
+    r" user=((?:token)?\d+|-) id=[0-9a-f]{12}"
 )
 
 pytestmark = pytest.mark.once

@@ -188,6 +188,10 @@ FOR_BENCH_OR_OWNER = {
     "stock:cancel_order",
 }
 FOR_OWNER_ONLY = {
+    "api_tokens:all",
+    "api_tokens:create",
+    "api_tokens:reference",
+    "api_tokens:revoke",
     "bench:set_tries_required",
     "comebacks:comebacks",
     "comebacks:csv",

@@ -30,6 +30,7 @@ from repairs.jobs.models import (
 )
 from repairs.photos.models import Photo
 from repairs.stock.models import Delivery, Part, PartOrder, Supplier
+from shopdesk.api.models import ApiToken
 from shopdesk.recording import recorded
 from shopdesk.recording.models import TrailEntry
 from shopdesk.recording.recorded import Recorded, RecordedQuerySet
@@ -221,6 +222,17 @@ def made(model):
             Decimal("25"),
         ),
         User: lambda: (make.user(), "role", "bench"),
+        ApiToken: lambda: (
+            ApiToken.objects.create(
+                name="Stock figures",
+                token_hash="x",
+                works_until=now,
+                created_at=now,
+                created_by=make.user(),
+            ),
+            "revoked_at",
+            now,
+        ),
     }
     builders |= {
         type(record): lambda record=record, name=name, new=new: (record, name, new)
