@@ -1,4 +1,4 @@
-"""The comeback table as text of 100 columns, as CSV and as JSON."""
+"""The comeback table as text of 100 columns, as CSV, as JSON and as a workbook."""
 
 import json
 import math
@@ -8,7 +8,7 @@ from decimal import Decimal
 from repairs.comebacks.comeback_table import Row
 from repairs.comebacks.record import ComebackReport
 from shopdesk.look.formats import format_share
-from shopdesk.spreadsheet import escape_formula
+from shopdesk.spreadsheet import escape_formula, sheets
 
 WIDTH = 100
 TEXT_COLUMNS = {
@@ -69,7 +69,23 @@ def as_json(report: ComebackReport) -> str:
     return json.dumps(rows, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
+def as_workbook(report: ComebackReport) -> bytes:
+    """Return XLSX with the columns of the CSV file, and a sheet about the report."""
+    frame, scope = report.table.for_file(), report.scope
+    about = [
+        ("Data as of", scope.as_of),
+        ("Comeback period (days)", scope.within),
+        ("Comeback limit", report.table.limit),
+        ("Repairs", report.repairs),
+        ("Comebacks", report.comebacks),
+        *(("Note", note) for note in report.notes),
+    ]
+    rows = (tuple(row.values()) for row in frame.to_dict("records"))
+    return sheets({"Comebacks": (list(frame), rows), "About": (("", ""), about)})
+
+
 FORMATS = {"table": as_table, "csv": as_csv, "json": as_json}
+FILE_FORMATS = {"csv": as_csv, "json": as_json, "xlsx": as_workbook}
 
 
 def _json_value(value: object) -> object:

@@ -1,6 +1,6 @@
 """The comeback report, its files, and the repairs and comebacks behind its figures."""
 
-from django.http import Http404, HttpResponse
+from django.http import Http404
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
@@ -10,19 +10,15 @@ from repairs.comebacks import drilldown
 from repairs.comebacks.comeback_table import HEADINGS
 from repairs.comebacks.drilldown import COMEBACK, IN_FOLLOW_UP
 from repairs.comebacks.forms import DrilldownForm, ScopeForm
-from repairs.comebacks.output import FORMATS
+from repairs.comebacks.output import FILE_FORMATS
 from repairs.comebacks.record import comeback_report
 from repairs.comebacks.risk_chart import forest_plot
 from repairs.comebacks.tables import ComebackCostTable, PairOutcomeTable, PairTable
+from shopdesk.look.downloads import download as as_download
 from shopdesk.recording.models import Action
 from shopdesk.recording.writing import record_event
 
 MAX_LINES = 40  # of the forest plot
-CONTENT_TYPES = {
-    "csv": "text/csv; charset=utf-8",
-    "json": "application/json",
-    "pdf": "application/pdf",
-}
 
 
 def table(request):
@@ -47,8 +43,8 @@ def download(request, format):
     form = scope_form(request)
     if not form.is_valid():
         return invalid_scope(request, form)
-    text = FORMATS[format](comeback_report(form.scope, shop=request.shop))
-    return file_response(text, form.scope, format)
+    content = FILE_FORMATS[format](comeback_report(form.scope, shop=request.shop))
+    return file_response(content, form.scope, format)
 
 
 def repairs(request):
@@ -135,9 +131,4 @@ def file_response(content, scope, ending):
     """Return the file as a download, and record it."""
     name = scope.file_name(ending)
     record_event(Action.DOWNLOADED, file=name)
-    disposition = f'attachment; filename="{name}"'
-    return HttpResponse(
-        content,
-        content_type=CONTENT_TYPES[ending],
-        headers={"Content-Disposition": disposition},
-    )
+    return as_download(content, name=name)

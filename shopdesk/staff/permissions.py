@@ -106,6 +106,7 @@ CONFIRMED_URLS = frozenset(
         "api_tokens:revoke",
         "comebacks:csv",
         "comebacks:json",
+        "comebacks:xlsx",
         "day_close:csv",
         "intake:show_code",
         "personal_data:erase",

@@ -4,6 +4,7 @@ import csv
 import io
 from datetime import timedelta
 
+import openpyxl
 import pikepdf
 import pytest
 from django.urls import reverse
@@ -17,7 +18,7 @@ from shopdesk.templatetags.desk import share, share_range
 from tests import make
 
 pytestmark = pytest.mark.django_db
-FILES = ("comebacks:csv", "comebacks:json", "month:pdf")
+FILES = ("comebacks:csv", "comebacks:json", "comebacks:xlsx", "month:pdf")
 
 
 def ago(n):
@@ -96,6 +97,25 @@ def test_the_page_of_another_date_links_to_the_files_of_that_date(owner, pairs):
     page = owner.get("/comebacks/", {"as_of": day}).content.decode()
     for address in map(reverse, FILES):
         assert f'href="{address}?as_of={day}&amp;within=90"' in page
+
+
+def test_the_workbook_has_the_figures_of_the_csv_file_as_numbers(owner, pairs):
+    params = {"as_of": ago(150).isoformat(), "within": "60"}
+    sheet = owner.get(reverse("comebacks:csv"), params).content.decode()
+    answer = owner.get(reverse("comebacks:xlsx"), params)
+    book = openpyxl.load_workbook(io.BytesIO(answer.content))
+    heads, *lines = csv.reader(io.StringIO(sheet))
+    first, *rows = book["Comebacks"].values
+    assert list(first) == heads and len(rows) == len(lines) == 2
+    texts = {"fault", "fix", "declared", "verdict"}
+    for line, row in zip(lines, rows, strict=True):
+        for head, text, value in zip(heads, line, row, strict=True):
+            is_text = head in texts
+            assert isinstance(value, str if is_text else int | float), head
+            assert text == value if is_text else float(text) == pytest.approx(value)
+    about = dict(list(book["About"].values)[1:5])
+    assert about["Data as of"].date() == ago(150)
+    assert about["Comeback period (days)"] == 60
 
 
 @pytest.mark.parametrize("file", FILES)

@@ -198,6 +198,7 @@ FOR_OWNER_ONLY = {
     "comebacks:json",
     "comebacks:repairs",
     "comebacks:table",
+    "comebacks:xlsx",
     "knowledge:pair",
     "knowledge:set_fix_type",
     "look",
