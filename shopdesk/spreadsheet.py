@@ -2,59 +2,87 @@
 
 import csv
 import io
+import itertools
 import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Any
+from typing import IO, Any
 
 from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
 from openpyxl.styles import Font
 
 NOT_IN_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f]")
+MAX_ROWS = 2**20 - 1
+"""Of a sheet, without the column names."""
+Rows = Iterable[Sequence[object]]
 FORMULA_STARTS = ("=", "+", "-", "@")
 
 
-def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
-    """Return a CSV file: the column names, then the rows.
+def csv_text(columns: Sequence[str], rows: Rows) -> str:
+    """Return a CSV file as a text."""
+    out = io.BytesIO()
+    write_csv(out, columns, rows)
+    return out.getvalue().decode()
+
+
+def write_csv(file: IO[bytes], columns: Sequence[str], rows: Rows) -> None:
+    """Write a CSV file: the column names, then the rows, one at a time.
 
     Numbers remain numbers, negative ones too; None and NaN are empty.
     """
-    out = io.StringIO()
+    out = io.TextIOWrapper(file, encoding="utf-8", newline="")
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(columns)
     for row in rows:
         writer.writerow([_cell(value) for value in row])
+    out.detach()  # else it would close the file
+
+
+def write_workbook(file: IO[bytes], columns: Sequence[str], rows: Rows) -> None:
+    """Write an XLSX file of one table, one row at a time."""
+    write_sheets(file, {"List": (columns, rows)})
+
+
+def sheets(tables: Mapping[str, tuple[Sequence[str], Rows]]) -> bytes:
+    """Return an XLSX file with a sheet for each table."""
+    out = io.BytesIO()
+    write_sheets(out, tables)
     return out.getvalue()
 
 
-def workbook(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> bytes:
-    """Return an XLSX file with one sheet: the column names in bold, then the rows."""
-    return sheets({"List": (columns, rows)})
+def write_sheets(
+    file: IO[bytes], tables: Mapping[str, tuple[Sequence[str], Rows]]
+) -> None:
+    """Write an XLSX file with a sheet for each table: its columns in bold, its rows.
 
-
-def sheets(
-    tables: Mapping[str, tuple[Sequence[str], Iterable[Sequence[object]]]],
-) -> bytes:
-    """Return an XLSX file with a sheet for each table: its columns and rows.
-
-    Numbers and dates remain such, and no text becomes a formula.
+    Numbers and dates remain such, and no text becomes a formula. What one sheet cannot
+    hold is on further ones.
     """
     book = Workbook(write_only=True)
     for title, (columns, rows) in tables.items():
-        sheet = book.create_sheet(title)
-        sheet.freeze_panes = "A2"
-        heads = [_sheet_cell(sheet, name) for name in columns]
-        for head in heads:
-            head.font = Font(bold=True)
-        sheet.append(heads)
-        for row in rows:
-            sheet.append([_sheet_cell(sheet, value) for value in row])
-    out = io.BytesIO()
-    book.save(out)
-    return out.getvalue()
+        left = iter(rows)
+        _add_sheet(book, title, columns, itertools.islice(left, MAX_ROWS))
+        for number in itertools.count(2):
+            more = list(itertools.islice(left, 1))
+            if not more:
+                break
+            part = itertools.chain(more, itertools.islice(left, MAX_ROWS - 1))
+            _add_sheet(book, f"{title} {number}", columns, part)
+    book.save(file)
+
+
+def _add_sheet(book: Any, title: str, columns: Sequence[str], rows: Rows) -> None:
+    sheet = book.create_sheet(title)
+    sheet.freeze_panes = "A2"
+    heads = [_sheet_cell(sheet, name) for name in columns]
+    for head in heads:
+        head.font = Font(bold=True)
+    sheet.append(heads)
+    for row in rows:
+        sheet.append([_sheet_cell(sheet, value) for value in row])
 
 
 def _sheet_cell(sheet: Any, value: object) -> Any:

@@ -1,5 +1,4 @@
 from billing.invoices.models import DayClose
-from billing.invoices.tables import OwnCurrencyColumn
 from shopdesk.look import tables
 
 
@@ -8,11 +7,11 @@ class DayCloseTable(tables.ListTable):
     row_header = "day"
 
     day = tables.DateColumn("Day", linkify=True)
-    cash = OwnCurrencyColumn("Cash taken")
-    counted = OwnCurrencyColumn("Counted")
-    difference = OwnCurrencyColumn("Difference", orderable=False)
+    cash = tables.OwnCurrencyColumn("Cash taken")
+    counted = tables.OwnCurrencyColumn("Counted")
+    difference = tables.OwnCurrencyColumn("Difference", orderable=False)
     why = tables.Column("Reason", orderable=False)
-    cash_removed = OwnCurrencyColumn("Cash removed")
+    cash_removed = tables.OwnCurrencyColumn("Cash removed")
     closed_at = tables.MomentColumn("Closed")
     closed_by = tables.Column("Closed by", orderable=False)
 

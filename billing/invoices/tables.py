@@ -1,14 +1,6 @@
 from billing.invoices.models import Invoice
 from shopdesk.look import tables
 from shopdesk.look.badges import badge
-from shopdesk.look.shop_formats import money
-
-
-class OwnCurrencyColumn(tables.NumberColumn):
-    """An amount in the currency of its own record."""
-
-    def render(self, value, record, table):
-        return money(value, record.written_in(table.shop))
 
 
 class InvoiceTable(tables.ListTable):
@@ -25,8 +17,8 @@ class InvoiceTable(tables.ListTable):
     job = tables.CodeColumn("Job", accessor="job__number")
     status = tables.Column("Status", accessor="status", orderable=False)
     due_on = tables.DateColumn("Due")
-    gross = OwnCurrencyColumn("Total")
-    owed = OwnCurrencyColumn("Balance due")
+    gross = tables.OwnCurrencyColumn("Total")
+    owed = tables.OwnCurrencyColumn("Balance due")
 
     class Meta(tables.ListTable.Meta):
         model = Invoice

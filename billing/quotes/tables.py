@@ -18,8 +18,10 @@ class QuoteTable(tables.ListTable):
     device = tables.Column("Device", accessor="job__device__model", orderable=False)
     state = tables.Column("Status", order_by="state")
     valid_until = tables.DateColumn("Valid until")
-    price = tables.NumberColumn("Price", empty_values=(), orderable=False)
-    below = tables.NumberColumn("Below suggestion", empty_values=(), orderable=False)
+    price = tables.OwnCurrencyColumn("Price", empty_values=(), orderable=False)
+    below = tables.OwnCurrencyColumn(
+        "Below suggestion", empty_values=(), orderable=False
+    )
 
     class Meta(tables.ListTable.Meta):
         model = Quote
@@ -35,26 +37,37 @@ class QuoteTable(tables.ListTable):
 
     def render_price(self, record):
         """Return the total of the accepted option, else the lowest total."""
-        written_in = record.written_in(self.shop)
-        options = list(record.options.all())
-        if record.accepted_option_id:
-            options = [one for one in options if one.pk == record.accepted_option_id]
-        prices = {option.totals().gross for option in options}
+        prices = _prices(record)
         if not prices:
             return ""
-        lowest = money(min(prices), written_in)
+        lowest = money(min(prices), record.written_in(self.shop))
         return f"from {lowest}" if len(prices) > 1 else lowest
+
+    def value_price(self, record):
+        return min(_prices(record), default=None)
 
     def render_below(self, record):
         """Return how far the price is below the suggestion.
 
         Of the accepted option, else of the one furthest below.
         """
-        options = [
-            option
-            for option in record.options.all()
-            if record.accepted_option_id in (None, option.pk)
-        ]
-        above = [option.above_suggestion() or 0 for option in options]
+        below = self.value_below(record)
+        return money(below, record.written_in(self.shop)) if below else ""
+
+    def value_below(self, record):
+        above = [option.above_suggestion() or 0 for option in _offered(record)]
         least = min(above, default=0)
-        return money(-least, record.written_in(self.shop)) if least < 0 else ""
+        return -least if least < 0 else None
+
+
+def _offered(quote):
+    """Return the accepted option of a quote, else all."""
+    return [
+        option
+        for option in quote.options.all()
+        if quote.accepted_option_id in (None, option.pk)
+    ]
+
+
+def _prices(quote) -> set:
+    return {option.totals().gross for option in _offered(quote)}

@@ -14,7 +14,9 @@ class OutstandingTable(InvoiceTable):
     days_late = tables.NumberColumn("Days overdue", empty_values=(), order_by="-due_on")
     reminded = tables.NumberColumn("Reminders")
     reminded_on = tables.DateColumn("Last reminder")
-    remind = tables.Column("Action", empty_values=(), orderable=False)
+    remind = tables.Column(
+        "Action", empty_values=(), orderable=False, exclude_from_export=True
+    )
 
     class Meta(InvoiceTable.Meta):
         exclude = ["issued_on", "job", "status", "gross"]

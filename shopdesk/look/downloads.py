@@ -1,8 +1,11 @@
 """Responses with a file."""
 
+from typing import IO
+
 from csp.constants import NONE
 from csp.decorators import csp_replace
-from django.http import Http404, HttpResponse
+from django.http import FileResponse, Http404, HttpResponse
+from django.http.response import HttpResponseBase
 
 CONTENT_TYPES = {
     "csv": "text/csv; charset=utf-8",
@@ -34,13 +37,14 @@ def jpeg_response(picture: bytes, *, name: str) -> HttpResponse:
     return response
 
 
-def download(content: bytes | str, *, name: str) -> HttpResponse:
+def download(content: bytes | str | IO[bytes], *, name: str) -> HttpResponseBase:
     """Return a file to download; the ending of `name` gives its type."""
     return _file(content, name, disposition="attachment")
 
 
-def _file(content: bytes | str, name: str, *, disposition: str) -> HttpResponse:
-    return HttpResponse(
+def _file(content, name: str, *, disposition: str) -> HttpResponseBase:
+    response = HttpResponse if isinstance(content, bytes | str) else FileResponse
+    return response(
         content,
         content_type=CONTENT_TYPES[name.rpartition(".")[2]],
         headers={"Content-Disposition": f'{disposition}; filename="{name}"'},

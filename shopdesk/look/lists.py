@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from datetime import date, datetime
 from decimal import Decimal
+from tempfile import TemporaryFile
 
 from django.shortcuts import render
 from django.utils import timezone
@@ -14,17 +15,20 @@ from shopdesk.look.downloads import download
 from shopdesk.look.tables import ListTable, cells_of
 from shopdesk.recording.models import Action
 from shopdesk.recording.writing import record_event
-from shopdesk.spreadsheet import csv_text, workbook
+from shopdesk.spreadsheet import write_csv, write_workbook
 
 FILE = "as"
 """The parameter of an address that asks for the list as a file."""
-WRITERS = {"csv": csv_text, "xlsx": workbook}
+WRITERS = {"csv": write_csv, "xlsx": write_workbook}
+CURRENCY = "Currency"
+"""The column of a file whose amounts may be in several currencies."""
 
 
 def list_page(request, template: str, table: ListTable, **facts):
     """Show a list as the address sorts and filters it, or send it as a file.
 
-    The file has the columns and rows of the list, with numbers and dates as such.
+    The file has the columns and rows of the list, with numbers and dates as such; a
+    method `value_NAME` of the table gives what it has in place of a column's text.
     """
     RequestConfig(request).configure(table)
     kind = request.GET.get(FILE)
@@ -34,23 +38,35 @@ def list_page(request, template: str, table: ListTable, **facts):
     name = f"{slugify(str(table.caption)) or 'list'}.{kind}"
     cells = [cell for cell in cells_of(table) if cell.is_exported]
     heads = [str(cell.column.header) for cell in cells]
-    content = WRITERS[kind](heads, _rows(table, cells))
+    if is_mixed := any(cell.has_own_currency for cell in cells):
+        heads.append(CURRENCY)
     record_event(Action.DOWNLOADED, file=name)
-    return download(content, name=name)
+    file = _new_file()
+    WRITERS[kind](file, heads, _rows(table, cells, is_mixed=is_mixed))
+    file.seek(0)
+    return download(file, name=name)
 
 
-def _rows(table: ListTable, cells) -> Iterator[list[object]]:
-    for row in table.rows:
-        yield [_plain(cell, row) for cell in cells]
+def _new_file():
+    """Return a file on the disk, as a list can be long; its response closes it."""
+    return TemporaryFile()
+
+
+def _rows(table: ListTable, cells, *, is_mixed: bool) -> Iterator[list[object]]:
+    for row in table.file_rows():
+        values = [_plain(cell, row) for cell in cells]
+        yield [*values, row.record.currency] if is_mixed else values
 
 
 def _plain(cell, row) -> object:
-    """Return a number or date as it is stored, anything else as the list shows it."""
+    """Return a number or date as it is stored, anything else as the list shows it,
+    unless the table gives something else for a file.
+    """
     value = cell.stored(row)
     if isinstance(value, bool):
         return "yes" if value else ""
     if isinstance(value, datetime):
         return timezone.localtime(value).replace(tzinfo=None, microsecond=0)
-    if isinstance(value, int | float | Decimal | date):
+    if isinstance(value, int | float | Decimal | date | str):
         return value
     return " ".join(strip_tags(str(cell.text(row))).split())

@@ -69,6 +69,10 @@ class ListTable(Table):
         rows = (self._row_html(row, cells) for row in self.paginated_rows)
         return format_html_join("\n", "<tr{}>{}</tr>", rows)
 
+    def file_rows(self):
+        """Yield the rows of a file: all, not only those of this page."""
+        yield from self.rows
+
     def _row_html(self, row, cells):
         attrs = format_html(" {}", row.attrs.as_html()) if self.row_attrs else ""
         shown = ((cell.begin, cell.shown(row), cell.end) for cell in cells)
@@ -114,6 +118,10 @@ class _Cell:
         """Whether a file has the column; one of buttons says nothing there."""
         return not self.column.column.exclude_from_export
 
+    @property
+    def has_own_currency(self) -> bool:
+        return isinstance(self.column.column, OwnCurrencyColumn)
+
     def shown(self, row):
         """Return the cell; a narrow screen leaves out one that is empty."""
         text = self.text(row)
@@ -123,6 +131,8 @@ class _Cell:
         """Return the value of a column whose type is its own; None if it is shown
         otherwise than it is stored.
         """
+        if value := getattr(self.table, f"value_{self.column.name}", None):
+            return value(row.record)
         is_own = isinstance(
             self.column.column, NumberColumn | DateColumn | MomentColumn
         )
@@ -195,6 +205,13 @@ class MoneyColumn(NumberColumn):
 
     def render(self, value, table):
         return money(value, table.shop)
+
+
+class OwnCurrencyColumn(MoneyColumn):
+    """An amount in the currency of its own record; a file names the currency, too."""
+
+    def render(self, value, record, table):
+        return money(value, record.written_in(table.shop))
 
 
 class MinutesColumn(NumberColumn):

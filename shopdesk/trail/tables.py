@@ -1,7 +1,10 @@
 from django.utils.html import format_html, format_html_join
+from django_tables2.rows import BoundRow
 
 from shopdesk.look import tables
+from shopdesk.trail.sentences import describe
 
+BATCH = 500
 LINE_BREAK = format_html("{}<br>", "")
 
 
@@ -37,3 +40,26 @@ class TrailTable(HistoryTable):
     class Meta(HistoryTable.Meta):
         sequence = ("at", "who", "about", "lines")
         empty_text = "No entries found."
+
+    def __init__(self, entries, *, shop, user):
+        super().__init__(entries)
+        self.entries, self.shop, self.user = entries, shop, user
+
+    def paginate(self, *args, **kwargs):
+        super().paginate(*args, **kwargs)
+        self._describe([row.record for row in self.paginated_rows])
+        return self
+
+    def file_rows(self):
+        """Yield all rows, of which few are in memory, and none is locked for long."""
+        left = self.entries.order_by("-id")
+        while batch := list(left[:BATCH]):
+            self._describe(batch)
+            yield from (BoundRow(entry, table=self) for entry in batch)
+            left = left.filter(id__lt=batch[-1].id)
+
+    def value_lines(self, entry):
+        return "; ".join(entry.lines)
+
+    def _describe(self, entries):
+        describe(entries, shop=self.shop, user=self.user)

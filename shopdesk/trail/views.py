@@ -2,13 +2,15 @@
 
 from urllib.parse import urlsplit
 
+from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.http import Http404
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import resolve, reverse
 from django.views.decorators.http import require_GET
 from django_tables2 import RequestConfig
 
+from shopdesk.look.lists import FILE, list_page
 from shopdesk.recording.models import TrailEntry
 from shopdesk.staff.permissions import can_open
 from shopdesk.trail.filters import TrailFilter
@@ -16,6 +18,8 @@ from shopdesk.trail.sentences import describe, recorded_model
 from shopdesk.trail.tables import HistoryTable, TrailTable
 
 FULL_TRAIL = "trail:all"
+MAX_IN_FILE = 50_000
+"""Entries of a file: some 40 s; our proxy waits 75 s for an answer."""
 
 
 @require_GET
@@ -23,8 +27,17 @@ def all_entries(request):
     """Everything that was changed or happened, filtered, the latest first."""
     filter_ = TrailFilter(request.GET, queryset=TrailEntry.objects.order_by("-id"))
     entries = filter_.qs if filter_.form.is_valid() else TrailEntry.objects.none()
-    facts = {"table": _page(request, TrailTable(entries)), "form": filter_.form}
-    return render(request, "shopdesk/trail/all.html", facts)
+    table = TrailTable(entries, shop=request.shop, user=request.user)
+    if FILE in request.GET and (count := entries.count()) > MAX_IN_FILE:
+        messages.error(
+            request,
+            f"These are {count:,} entries. Filter the list: a file can have at most"
+            f" {MAX_IN_FILE:,}.",
+        )
+        params = request.GET.copy()
+        del params[FILE]
+        return redirect(f"{reverse(FULL_TRAIL)}?{params.urlencode()}")
+    return list_page(request, "shopdesk/trail/all.html", table, form=filter_.form)
 
 
 @require_GET
@@ -40,21 +53,16 @@ def record(request, kind, pk):
     entries = TrailEntry.objects.about(kind, pk)
     if found is None and not entries.exists():
         raise Http404
+    table = RequestConfig(request).configure(HistoryTable(entries))
+    shown = [row.record for row in table.paginated_rows]
+    describe(shown, shop=request.shop, user=request.user, is_one_record=True)
     facts = {
-        "table": _page(request, HistoryTable(entries), is_one_record=True),
+        "table": table,
         "kind": model._meta.verbose_name,
         "record": found or f"{pk}, deleted",
         "url": _url(found) or reverse(FULL_TRAIL),
     }
     return render(request, "shopdesk/trail/record.html", facts)
-
-
-def _page(request, table, **options):
-    """Return the table at the requested page, its entries described."""
-    RequestConfig(request).configure(table)
-    entries = [row.record for row in table.paginated_rows]
-    describe(entries, shop=request.shop, user=request.user, **options)
-    return table
 
 
 def _url(record) -> str:

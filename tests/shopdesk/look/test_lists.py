@@ -11,6 +11,7 @@ from django.urls import reverse
 
 from billing.invoices.issuing import issue_invoice
 from shopdesk.recording.models import TrailEntry
+from shopdesk.spreadsheet import sheets
 from tests import make
 from tests.billing import till
 
@@ -24,7 +25,7 @@ LISTS = (
 
 def rows(response):
     assert "attachment" in response["Content-Disposition"]
-    return list(csv.DictReader(StringIO(response.text)))
+    return list(csv.DictReader(StringIO(response.getvalue().decode())))
 
 
 def test_every_list_is_sent_as_csv_and_xlsx(client):
@@ -35,10 +36,13 @@ def test_every_list_is_sent_as_csv_and_xlsx(client):
         page = client.get(reverse(name))
         table = page.context["table"]
         as_csv = rows(client.get(reverse(name), {"as": "csv"}))
-        book = client.get(reverse(name), {"as": "xlsx"}).content
+        book = client.get(reverse(name), {"as": "xlsx"}).getvalue()
         sheet = list(openpyxl.load_workbook(BytesIO(book)).active.values)
         heads = [str(column.header) for column in table.columns]
-        assert list(sheet[0]) == heads, name
+        left_out = {"Action"} & set(heads)
+        added = ["Currency"] if sheet[0][-1] == "Currency" else []
+        expected = [head for head in heads if head not in left_out]
+        assert list(sheet[0]) == expected + added, name
         assert len(as_csv) == len(sheet) - 1 == table.paginator.count, name
         assert ("?as=csv" in page.text) == bool(as_csv), name
         filled += bool(as_csv)
@@ -50,7 +54,7 @@ def test_numbers_and_dates_are_such_and_text_is_no_formula(client):
     client.force_login(make.user())
     owner = make.customer("=1+1")
     issue_invoice(till.ready(of=make.device(owner)), stamp=make.stamp(on=till.TODAY))
-    book = client.get(reverse("invoices:all"), {"as": "xlsx"}).content
+    book = client.get(reverse("invoices:all"), {"as": "xlsx"}).getvalue()
     heads, row = openpyxl.load_workbook(BytesIO(book)).active.iter_rows()
     cells = {head.value: cell for head, cell in zip(heads, row, strict=True)}
     assert cells["Issued"].value.date() == date(2026, 3, 5)
@@ -77,3 +81,32 @@ def test_a_file_needs_the_password_of_the_last_minutes(client):
     assert client.get(page).status_code == 200
     asked = client.get(page, {"as": "csv"})
     assert asked.status_code == 302 and reverse("staff:confirm") in asked.url
+
+
+def test_amounts_in_several_currencies_are_numbers_with_their_currency(client):
+    client.force_login(make.user())
+    issue_invoice(till.ready(), stamp=make.stamp(on=till.TODAY))
+    make.shop(currency="CHF")
+    issue_invoice(till.ready(), stamp=make.stamp(on=till.TODAY))
+    for name, heads in (
+        ("invoices:all", ("Total", "Balance due")),
+        ("quotes:all", ("Price",)),
+        ("reminders:outstanding", ("Balance due",)),
+    ):
+        found = rows(client.get(reverse(name), {"as": "csv"}))
+        assert {row["Currency"] for row in found} == {"EUR", "CHF"}, name
+        for head in heads:
+            assert {Decimal(row[head]) for row in found} == {Decimal("70.8")}, name
+    # A list in one currency has no such column.
+    [part, *_] = rows(client.get(reverse("stock:parts"), {"as": "csv"}))
+    assert "Currency" not in part
+
+
+def test_what_a_sheet_cannot_hold_is_on_the_next_one(monkeypatch):
+    monkeypatch.setattr("shopdesk.spreadsheet.MAX_ROWS", 2)
+    book = openpyxl.load_workbook(BytesIO(sheets({"List": (["n"], [[1], [2], [3]])})))
+    assert [sheet.title for sheet in book] == ["List", "List 2"]
+    assert [list(sheet.values) for sheet in book] == [
+        [("n",), (1,), (2,)],
+        [("n",), (3,)],
+    ]

@@ -1,8 +1,11 @@
 """What the pages of the trail show, and to whom."""
 
+import csv
 from datetime import UTC, datetime
 from decimal import Decimal
+from io import BytesIO, StringIO
 
+import openpyxl
 import pytest
 import time_machine
 from django.urls import reverse
@@ -237,3 +240,45 @@ def test_the_list_asks_the_same_however_many_entries(
     # model, job, fault, fix, repair, and who signed in.
     with django_assert_num_queries(15):
         client.get(reverse("trail:all"))
+
+
+def test_what_is_found_is_sent_as_a_file_and_that_is_in_the_trail(
+    db, signed_in, monkeypatch
+):
+    monkeypatch.setattr("shopdesk.trail.tables.BATCH", 3)
+    client = signed_in(Role.OWNER)
+    with time_machine.travel(datetime(2026, 3, 12, 14, 5, tzinfo=UTC)):
+        names = [f"=Customer {n}" for n in range(8)]
+        made = [make.customer(name) for name in names]
+    Customer.objects.filter(pk=made[0].pk).update(company="Quay", notes="Calls")
+    params = {"kind": "repairs.customer"}
+    shown = every(client, **params)
+    answer = client.get(reverse("trail:all"), params | {"as": "csv"})
+    rows = list(csv.DictReader(StringIO(answer.getvalue().decode())))
+    assert [(row["By"], row["Record"], row["What"]) for row in rows] == [
+        (who, about, "; ".join(lines)) for who, about, lines in shown
+    ]
+    assert rows[0]["What"] == "company set to ‘Quay’; notes set to ‘Calls’"
+    assert (len(rows), rows[-1]["When"]) == (9, "2026-03-12 14:05:00")
+    answer = client.get(reverse("trail:all"), params | {"as": "xlsx"})
+    sheet = openpyxl.load_workbook(BytesIO(answer.getvalue())).active
+    assert (sheet.max_row, sheet["A10"].value.isoformat()) == (
+        10,
+        "2026-03-12T14:05:00",
+    )
+    last = TrailEntry.objects.latest("id")
+    assert (last.action, last.values) == ("downloaded", {"file": "audit-trail.xlsx"})
+
+
+def test_more_entries_than_a_file_can_have_are_to_be_filtered(
+    db, signed_in, monkeypatch
+):
+    monkeypatch.setattr("shopdesk.trail.views.MAX_IN_FILE", 3)
+    client = signed_in(Role.OWNER)
+    for _ in range(4):
+        make.customer()
+    params = {"kind": "repairs.customer"}
+    answer = client.get(reverse("trail:all"), params | {"as": "csv"}, follow=True)
+    assert answer.redirect_chain == [("/trail/?kind=repairs.customer", 302)]
+    assert "These are 4 entries. Filter the list" in answer.content.decode()
+    assert not TrailEntry.objects.filter(action="downloaded").exists()
