@@ -5,7 +5,7 @@ from shopdesk.keeping.models import VerifiedBackup
 from shopdesk.mail.models import Attachment, Email
 from shopdesk.recording.models import TrailEntry
 from shopdesk.sent_forms.models import SentForm
-from shopdesk.shop.models import MarkupTier, Series, Shop, TaxRate
+from shopdesk.shop.models import MarkupTier, Series, Shop, TaxRate, TaxRule
 from shopdesk.staff.models import RecoveryCode, RequestCount, Session, User
 
 __all__ = [
@@ -20,6 +20,7 @@ __all__ = [
     "Session",
     "Shop",
     "TaxRate",
+    "TaxRule",
     "TrailEntry",
     "User",
     "VerifiedBackup",

@@ -37,13 +37,13 @@ class ChangeLineForm(LineForm):
         model = ChangeLine
 
 
-def line_forms(data, *, usual_tax, taxes, places):
+def line_forms(data, *, taxes, places):
     """Return a form for each row. Blank rows are ignored."""
     return [
         ChangeLineForm(
             data,
             instance=ChangeLine(position=n),
-            initial={"tax_kind": usual_tax, "kind": LineKind.PART, "quantity": 1},
+            initial={"kind": LineKind.PART, "quantity": 1},
             prefix=f"line{n}",
             places=places,
             taxes=taxes,

@@ -11,7 +11,7 @@ from billing.changes.forms import ASK, ChangeAnswerForm, ChangeReasonForm, line_
 from billing.changes.models import ChangeOrder
 from repairs.jobs.models import Job
 from shopdesk.sent_forms.attempts import attempt
-from shopdesk.shop.models import TaxRate
+from shopdesk.shop.tax import LineTaxes
 from shopdesk.stamp import Stamp
 
 
@@ -70,8 +70,7 @@ def _new_forms(job, quote, *, shop, data=None):
     reason_form = ChangeReasonForm(data, prefix="change")
     lines = line_forms(
         data,
-        usual_tax=job.customer.tax_kind or shop.tax_kind,
-        taxes=TaxRate.objects.in_force(timezone.localdate()),
+        taxes=LineTaxes(shop.tax_rules(timezone.localdate()), job.customer.as_buyer),
         places=quote.places,
     )
     answer_form = ChangeAnswerForm(

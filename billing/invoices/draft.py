@@ -19,7 +19,7 @@ from shopdesk.errors import RefusedError
 from shopdesk.papers.render import document_language
 from shopdesk.shop.currencies import InCurrency
 from shopdesk.shop.models import Shop
-from shopdesk.shop.tax import Tax
+from shopdesk.shop.tax import Tax, TaxRules, held
 
 
 @dataclass
@@ -111,9 +111,7 @@ def _draft(job: Job, *, on: date, shop: Shop) -> InvoiceDraft:
             "No price has been accepted and this is not a warranty repair. Reopen the"
             " job and send a quote."
         )
-    tax = shop.tax(on, job.customer.tax_kind)
-    for line in lines:
-        line.set_tax(tax)
+    _set_usual_tax(lines, job, rules=shop.tax_rules(on))
     return InvoiceDraft(lines, shop.currency, shop.prices_include_tax)
 
 
@@ -129,28 +127,34 @@ def _draft_agreed(
     With `job`, also what was repaired on it under warranty, free of charge.
     """
     lines = [InvoiceLine.copied(line) for line in all_agreed(quote)]
-    if job is not None and on is not None:
-        agreed = {line.repair_id for line in lines}
-        free = _warranty_lines(job, only=job.covered_repairs - agreed)
-        for line in free:
-            line.set_tax(shop.tax(on, job.customer.tax_kind))
-        lines += free
-    tax_changes = _apply_tax_rates(lines, on=on, shop=shop) if on else []
+    tax_changes = []
+    if on is not None:
+        rules = shop.tax_rules(on)
+        tax_changes = _apply_tax_rates(lines, rules=rules)
+        if job is not None:
+            agreed = {line.repair_id for line in lines}
+            free = _warranty_lines(job, only=job.covered_repairs - agreed)
+            _set_usual_tax(free, job, rules=rules)
+            lines += free
     return InvoiceDraft(
         lines, quote.currency, quote.prices_include_tax, quote, tax_changes
     )
 
 
+def _set_usual_tax(lines: Sequence[InvoiceLine], job: Job, *, rules: TaxRules) -> None:
+    for line in lines:
+        line.set_tax(rules.of(line.kind, job.customer.as_buyer))
+
+
 def _apply_tax_rates(
-    lines: Sequence[InvoiceLine], *, on: date, shop: Shop
+    lines: Sequence[InvoiceLine], *, rules: TaxRules
 ) -> list[tuple[InvoiceLine, Tax]]:
     """Give each line the tax rate of its kind on the supply date."""
     changed = []
     for line in lines:
-        tax = shop.tax(on, line.tax_kind)
+        tax = held(rules.in_force, line.tax_kind)
         if tax.rate != line.tax_rate:
-            before = Tax(line.tax_kind, line.tax_rate, line.tax_reason)
-            changed.append((line, before))
+            changed.append((line, line.charged_tax))
             line.set_tax(tax)
     return changed
 

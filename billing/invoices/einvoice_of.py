@@ -65,8 +65,14 @@ def einvoice_of(invoice: Invoice, lines: Sequence[InvoiceLine]) -> en16931.EInvo
         stored_totals=invoice.credit_totals(lines) if credited else None,
         credits=(credited.full_number, credited.issued_on) if credited else None,
         notes=[invoice.text],
-        reasons={
-            line.tax_category: line.tax_reason and gettext(line.tax_reason)
-            for line in lines
-        },
+        reasons=_reasons(lines),
     )
+
+
+def _reasons(lines: Sequence[InvoiceLine]) -> dict[str, str]:
+    """Return all reasons without tax of each category, each once."""
+    found: dict[str, dict[str, None]] = {}
+    for line in lines:
+        if line.tax_reason:
+            found.setdefault(line.tax_category, {})[gettext(line.tax_reason)] = None
+    return {category: "; ".join(reasons) for category, reasons in found.items()}

@@ -9,6 +9,7 @@ from uuid import UUID
 from django.db import transaction
 
 from billing.einvoice import factur_x
+from billing.einvoice.buyer import default_buyer
 from billing.einvoice.en16931 import Party, check_reverse_charge
 from billing.invoices import payments
 from billing.invoices.balance import available_credit
@@ -29,16 +30,6 @@ from shopdesk.shop import numbering
 from shopdesk.shop.models import Shop
 from shopdesk.shop.setting_up import check_set_up
 from shopdesk.stamp import Stamp
-
-
-def default_buyer(customer: Customer, shop: Shop) -> Party:
-    """Return the customer as named on an invoice."""
-    return Party(
-        name=", ".join(filter(None, [customer.company, customer.name])),
-        address=customer.address,
-        country=customer.country or shop.country,
-        tax_id=customer.tax_id,
-    )
 
 
 def warranty_terms(shop: Shop) -> str:

@@ -7,6 +7,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
+from billing.einvoice.buyer import default_buyer
 from billing.einvoice.en16931 import Party
 from billing.invoices import issuing
 from billing.invoices.balance import balance_of
@@ -145,7 +146,7 @@ def create(request, pk):
     except RefusedError as refusal:
         messages.error(request, str(refusal))
         return redirect("invoices:for_job", pk)
-    buyer = issuing.default_buyer(job.customer, shop)
+    buyer = default_buyer(job.customer, shop)
     form = BuyerForm(request.POST or None, initial=dataclasses.asdict(buyer))
     if form.is_valid():
         buyer = Party(**form.cleaned_data)

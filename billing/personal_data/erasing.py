@@ -28,6 +28,7 @@ from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
 
 EMPTY = {
+    "buyer_kind": "",
     "tax_kind": "",
     "einvoice": Customer.EInvoice.NONE,
     "preferred_contact": Customer.Contact.PHONE,

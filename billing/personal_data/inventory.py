@@ -283,6 +283,7 @@ NOT_PERSONAL = {
     "shopdesk.sentform": "encrypted with a key not stored here; deleted after 2 days",
     "shopdesk.series": SHOP,
     "shopdesk.taxrate": SHOP,
+    "shopdesk.taxrule": SHOP,
     "shopdesk.markuptier": SHOP,
     "shopdesk.shop": SHOP,
     "shopdesk.user": STAFF,

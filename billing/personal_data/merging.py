@@ -16,8 +16,24 @@ from shopdesk.recording.writing import record_event
 from shopdesk.stamp import Stamp
 
 CUSTOMER_FIELDS = (
-    *("name", "company", "email", "phone", "address", "country", "tax_id", "tax_kind"),
-    *("einvoice", "preferred_contact", "notes", "keep_until", "keep_reason"),
+    *(
+        "name",
+        "company",
+        "email",
+        "phone",
+        "address",
+        "country",
+        "tax_id",
+        "buyer_kind",
+    ),
+    *(
+        "tax_kind",
+        "einvoice",
+        "preferred_contact",
+        "notes",
+        "keep_until",
+        "keep_reason",
+    ),
 )
 DEVICE_FIELDS = ("model", "serial", "board_revision", "owner", "out_of_use_on")
 HOLD = ("keep_until", "keep_reason")

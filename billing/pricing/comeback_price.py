@@ -27,8 +27,8 @@ class RepairCost:
 class PricingRules:
     """The shop's rules for one option.
 
-    `margin` is in percent. `tax` is in percent if prices include it, else 0. Labour is
-    charged in multiples of `step`.
+    `margin` is in percent. `tax` is that on labour, in percent, if prices include it,
+    else 0. Labour is charged in multiples of `step`.
     """
 
     hourly_cost: Decimal
@@ -79,12 +79,14 @@ def price_option(
     *,
     fees: Decimal,
     list_price: Decimal,
+    tax_difference: Decimal = ZERO,
     by: PricingRules,
 ) -> Price:
     """Return the price of all `repairs`; their comeback allowances add up.
 
-    The minimum price is rounded up, so that rounding never reduces the margin; above
-    the list price it rises by whole steps of labour.
+    `tax_difference` is how much more tax the list price includes than if all of it were
+    taxed as labour is. The minimum price is rounded up, so that rounding never reduces
+    the margin; above the list price it rises by whole steps of labour.
     """
     labour = sum(
         (labour_cost(repair.minutes, hourly_cost=by.hourly_cost) for repair in repairs),
@@ -93,7 +95,7 @@ def price_option(
     parts = sum((repair.parts for repair in repairs), ZERO)
     allowance = sum((comeback_allowance_of(repair, by=by) for repair in repairs), ZERO)
     exact = (labour + parts + fees + allowance) / (1 - by.margin / HUNDRED)
-    exact *= 1 + by.tax / HUNDRED
+    exact = exact * (1 + by.tax / HUNDRED) + tax_difference
     min_price = round_up(exact, step=Decimal(1).scaleb(-by.places))
     if min_price > list_price and by.step:
         min_price = list_price + round_up(min_price - list_price, step=by.step)

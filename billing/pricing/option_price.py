@@ -1,5 +1,6 @@
 """The price of repairing some faults with some fixes, so that comebacks are covered."""
 
+from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
 
@@ -9,6 +10,7 @@ from repairs.jobs.models import Job, Repair
 from repairs.knowledge.track_record import load_track_record
 from repairs.stock.queries import current_costs
 from shopdesk.shop.models import Shop
+from shopdesk.shop.price_list import FEE, LABOUR, net_of, tax_difference
 
 FixOfRepair = tuple[Repair, Fix | None]
 
@@ -19,27 +21,30 @@ def price_repairs(
     *,
     warranty_days: int,
     list_price: Decimal,
+    amounts: Iterable[tuple[str, Decimal]],
     on: date,
     shop: Shop,
 ) -> Price | None:
-    """Return the price that covers expected comebacks; None if no fix is selected."""
+    """Return the price that covers expected comebacks; None if no fix is selected.
+
+    `amounts` are what is sold besides labour, and for how much.
+    """
     costs = repair_costs(fixes, warranty_days=warranty_days, on=on, shop=shop)
     if not costs:
         return None
-    tax = Decimal(0)
-    if shop.prices_include_tax:
-        tax = shop.tax(on, job.customer.tax_kind).rate
+    included = shop.included_tax(on, job.customer.as_buyer)
     shipping = return_shipping(job, shop=shop)
     fees = (job.agreed_diagnosis_fee or Decimal(0)) + shipping
     return price_option(
         costs,
-        fees=fees / (1 + tax / 100),
+        fees=net_of([(FEE, fees)], included_tax=included),
         list_price=list_price,
+        tax_difference=tax_difference(amounts, included_tax=included),
         by=PricingRules(
             hourly_cost=shop.hourly_cost,
             parcel=shipping,
             margin=shop.target_margin,
-            tax=tax,
+            tax=included[LABOUR],
             step=shop.rounding_step,
             places=shop.places,
         ),

@@ -100,6 +100,7 @@ def recalculate(option: QuoteOption, *, on: date) -> None:
         fixes_in(option),
         warranty_days=option.warranty_days,
         list_price=option.list_price,
+        amounts=proposals.not_labour(option.lines.all()),
         on=on,
         shop=shop,
     )

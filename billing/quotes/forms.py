@@ -16,8 +16,7 @@ from billing.quotes.models import (
 from shopdesk.fields import ExactFormField, MoneyFormField
 from shopdesk.look.shop_formats import money
 from shopdesk.shop import tax
-from shopdesk.shop.models import TaxRate
-from shopdesk.shop.tax import Tax
+from shopdesk.shop.tax import LineTaxes
 
 
 class QuoteFindingsForm(forms.ModelForm):
@@ -86,16 +85,21 @@ class LineForm(forms.ModelForm):
     def __init__(self, *args, places, taxes, name, **kwargs):
         super().__init__(*args, **kwargs)
         self.places = places
-        self.taxes = dict(taxes)
+        self.taxes = taxes
+        choices = dict(taxes.rules.in_force)
         if self.instance.pk:
             # The rate of an older line may no longer be in force.
-            line = self.instance
-            own = Tax(line.tax_kind, line.tax_rate, line.tax_reason)
-            self.taxes[line.tax_kind] = own
+            choices[self.instance.tax_kind] = self.instance.charged_tax
+        else:
+            self.initial["tax_kind"] = taxes.initial
         self.fields["tax_kind"].choices = [
-            (kind, f"{held.rate.normalize():f} %" if held.rate else tax.LABELS[kind])
-            for kind, held in self.taxes.items()
+            *([("", "by what is sold")] if taxes.depends_on_sold else []),
+            *(
+                (kind, f"{one.rate.normalize():f} %" if one.rate else tax.LABELS[kind])
+                for kind, one in choices.items()
+            ),
         ]
+        self.fields["tax_kind"].required = not taxes.depends_on_sold
         self.fields["price"].shown = places
         self.fields["kind"].choices = LineKind.choices
         for field in self.fields.values():
@@ -118,7 +122,9 @@ class LineForm(forms.ModelForm):
 
     def calculated(self):
         """Return the line as it would be saved."""
-        self.instance.set_tax(self.taxes[self.cleaned_data["tax_kind"]])
+        line, chosen = self.instance, self.cleaned_data["tax_kind"]
+        if not line.pk or {"kind", "tax_kind"} & set(self.changed_data):
+            line.set_tax(self.taxes.chosen(chosen, sold=line.kind))
         self.instance.calculate(places=self.places)
         return self.instance
 
@@ -130,7 +136,7 @@ class LineForm(forms.ModelForm):
 class OptionForms:
     """The form of one option, those of its lines, and one for a new line."""
 
-    def __init__(self, option, *, data, usual_tax, taxes, removed, sees_costs):
+    def __init__(self, option, *, data, taxes, removed, sees_costs):
         self.option = option
         prefix = f"o{option.pk}"
         is_posted = data is not None and f"{prefix}-title" in data
@@ -161,7 +167,7 @@ class OptionForms:
         self.new = LineForm(
             data if has_new else None,
             instance=QuoteLine(option=option, position=last + 1),
-            initial={"tax_kind": usual_tax, "kind": LineKind.LABOUR, "quantity": 1},
+            initial={"kind": LineKind.LABOUR, "quantity": 1},
             prefix=prefix,
             name=f"a new line of {option.title}",
             empty_permitted=True,
@@ -222,8 +228,7 @@ class DraftForms:
         )
         facts = {
             "data": data,
-            "usual_tax": quote.job.customer.tax_kind or shop.tax_kind,
-            "taxes": TaxRate.objects.in_force(on),
+            "taxes": LineTaxes(shop.tax_rules(on), quote.job.customer.as_buyer),
             "removed": removed,
             "sees_costs": sees_costs,
         }

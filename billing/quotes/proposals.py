@@ -3,6 +3,7 @@
 Their texts are in the document language if the caller activates it.
 """
 
+from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
 
@@ -39,6 +40,7 @@ from shopdesk.shop.price_list import (
     labour_price,
     part_line,
 )
+from shopdesk.shop.tax import TaxRules
 
 WorkKind = QuoteOption.WorkKind
 
@@ -153,6 +155,7 @@ def _add_repair_option(
         fixes,
         warranty_days=days,
         list_price=sum((line.amount for line in lines), Decimal(0)),
+        amounts=not_labour(lines),
         on=record.as_of,
         shop=shop,
     )
@@ -175,6 +178,15 @@ def _add_repair_option(
         ),
         **price_fields(price, shop=shop),
     )
+
+
+def not_labour(lines: Iterable[QuoteLine]) -> list[tuple[str, Decimal]]:
+    """Return the suggested amounts of parts and fees."""
+    return [
+        (line.kind, line.suggested * line.quantity)
+        for line in lines
+        if line.kind != LABOUR and line.suggested is not None
+    ]
 
 
 def _add_option(quote: Quote, lines: list[QuoteLine], **fields) -> None:
@@ -208,7 +220,7 @@ def price_fields(price: Price | None, *, shop: Shop) -> dict[str, object]:
     }
 
 
-def _line(quote: Quote, line: ListLine, *, on: date, shop: Shop, **records):
+def _line(quote: Quote, line: ListLine, *, rules: TaxRules, **records):
     """Return the line of a price list as one of the quote, not yet saved."""
     new = QuoteLine(
         kind=line.kind,
@@ -218,7 +230,7 @@ def _line(quote: Quote, line: ListLine, *, on: date, shop: Shop, **records):
         suggested=line.price,
         **records,
     )
-    new.set_tax(shop.tax(on, quote.job.customer.tax_kind))
+    new.set_tax(rules.of(line.kind, quote.job.customer.as_buyer))
     new.calculate(places=quote.places)
     return new
 
@@ -255,10 +267,8 @@ def _repair_lines(
         )
         lines.append((part_line(need, rates=rates), {"part": usual.part}))
     lines += [(line, {}) for line in _fees(quote.job, shop)]
-    return [
-        _line(quote, line, on=record.as_of, shop=shop, **records)
-        for line, records in lines
-    ]
+    rules = shop.tax_rules(record.as_of)
+    return [_line(quote, line, rules=rules, **records) for line, records in lines]
 
 
 def _turnaround(fixes: list[FixOfRepair]) -> int:
@@ -293,9 +303,10 @@ def add_no_repair_option(quote: Quote, *, on: date, shop: Shop) -> None:
     job = quote.job
     free = fee_line(gettext("Returned free of charge"), Decimal(0))
     fees = _diagnosis_fee(job) + _shipping_fee(job, shop) or [free]
+    rules = shop.tax_rules(on)
     _add_option(
         quote,
-        [_line(quote, fee, on=on, shop=shop) for fee in fees],
+        [_line(quote, fee, rules=rules) for fee in fees],
         title=gettext("Return without repair"),
         description=gettext("We will reassemble the device without repair."),
         work_kind=WorkKind.RETURN,
@@ -312,9 +323,10 @@ def add_board_option(quote: Quote, *, on: date, shop: Shop) -> None:
         ListLine(PART, gettext("Replacement board"), Decimal(1), None),
         *_fees(quote.job, shop),
     ]
+    rules = shop.tax_rules(on)
     _add_option(
         quote,
-        [_line(quote, line, on=on, shop=shop) for line in lines],
+        [_line(quote, line, rules=rules) for line in lines],
         title=gettext("Board replacement"),
         description=gettext(
             "The board is replaced. Data stored on the old board may be lost: back it"

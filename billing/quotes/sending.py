@@ -5,6 +5,8 @@ from datetime import timedelta
 from django.db import transaction
 from django.utils.translation import gettext
 
+from billing.einvoice.buyer import default_buyer
+from billing.einvoice.en16931 import check_reverse_charge
 from billing.quotes import states
 from billing.quotes.drafting import lock
 from billing.quotes.models import LineKind, Quote, QuoteOption
@@ -31,9 +33,11 @@ def send(quote: Quote, *, stamp: Stamp, link: str = "") -> Quote:
     options = list(quote.options.prefetch_related("lines"))
     if not options:
         raise IncompleteError("Add at least one option.")
+    shop = Shop.current()
+    buyer = default_buyer(job.customer, shop)
     for option in options:
         _check_complete(option)
-    shop = Shop.current()
+        check_reverse_charge({line.tax_category for line in option.lines.all()}, buyer)
     quote.sent_at = stamp.at
     quote.valid_until = stamp.on + timedelta(days=shop.quote_days)
     # The paper must not be marked as a draft.

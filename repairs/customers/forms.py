@@ -16,6 +16,9 @@ CONTACT_FIELDS = {
 }
 """The preferred contacts, and the field that each needs."""
 
+TAX_FIELDS = ("company", "buyer_kind", "tax_kind")
+"""What the kind of tax depends on."""
+
 
 def has_letters(tax_id):
     """Whether a tax number starts with two letters, as VAT numbers do."""
@@ -77,21 +80,22 @@ class ChangeCustomerForm(CustomerForm):
     notes = NormalizedCharField(max_length=2000, required=False, keep_lines=True)
 
     class Meta(CustomerForm.Meta):
-        fields = [*CustomerForm.Meta.fields, "country", "tax_id", "tax_kind"]
-        fields += ["einvoice", "notes"]
+        fields = [*CustomerForm.Meta.fields, "country", "tax_id", "buyer_kind"]
+        fields += ["tax_kind", "einvoice", "notes"]
         help_texts = {
-            "tax_kind": "If this customer is taxed differently. Reverse charge needs a"
-            " VAT number. Check local regulations.",
+            "buyer_kind": "The tax rules of the shop settings may depend on it.",
+            "tax_kind": "If this customer is taxed differently, whatever is sold."
+            " Reverse charge needs a VAT number. Check local regulations.",
         }
 
-    def __init__(self, *args, tax_kinds, **kwargs):
-        """`tax_kinds` are those for which the shop has a rate today."""
+    def __init__(self, *args, tax_rules, **kwargs):
+        """`tax_rules` are those of the shop today."""
         super().__init__(*args, **kwargs)
-        self.tax_kinds = tax_kinds
+        self.tax_rules = tax_rules
 
     def clean_tax_kind(self):
         kind = self.cleaned_data["tax_kind"]
-        if kind and kind not in self.tax_kinds:
+        if kind and kind not in self.tax_rules.in_force:
             raise forms.ValidationError(
                 f"The shop has no {tax.LABELS[kind]}. The owner can add it in the shop"
                 " settings."
@@ -100,7 +104,8 @@ class ChangeCustomerForm(CustomerForm):
 
     def clean(self):
         facts = super().clean()
-        is_reverse = facts.get("tax_kind") == tax.REVERSE
+        entered = Customer(**{name: facts.get(name) or "" for name in TAX_FIELDS})
+        is_reverse = tax.REVERSE in self.tax_rules.kinds_for(entered.as_buyer)
         if is_reverse and "tax_id" in facts and not has_letters(facts["tax_id"]):
             self.add_error(
                 "tax_id",

@@ -82,6 +82,13 @@ class Customer(Searchable, Recorded):
         POST = "post", "post"
 
     TAX_KINDS = (("", "shop default"), *tax.KINDS)
+    BUYER_KINDS = (
+        ("", "business if a company is entered"),
+        (tax.PRIVATE, "private customer"),
+        (tax.BUSINESS, "business"),
+        (tax.ABROAD, "business in another country"),
+        (tax.EXEMPT_BODY, "exempt organisation"),
+    )
 
     class EInvoice(models.TextChoices):
         NONE = "", "none"
@@ -97,6 +104,10 @@ class Customer(Searchable, Recorded):
     tax_id = models.CharField("tax number", max_length=40, blank=True)
     tax_kind = models.CharField(
         "tax", max_length=8, choices=TAX_KINDS, blank=True, default=""
+    )
+    # What the shop's tax rules call it; see `shopdesk.shop.tax`.
+    buyer_kind = models.CharField(
+        "kind of customer", max_length=8, choices=BUYER_KINDS, blank=True, default=""
     )
     einvoice = models.CharField(
         "e-invoice",
@@ -143,6 +154,12 @@ class Customer(Searchable, Recorded):
 
     def get_absolute_url(self):
         return reverse("customers:customer", args=[self.pk])
+
+    @property
+    def as_buyer(self) -> tax.Buyer:
+        """Return what the tax on its invoices depends on."""
+        guessed = tax.BUSINESS if self.company else tax.PRIVATE
+        return tax.Buyer(self.buyer_kind or guessed, self.tax_kind)
 
     def search_text(self) -> str:
         texts = (self.name, self.company, self.email, self.phone)

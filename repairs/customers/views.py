@@ -25,7 +25,6 @@ from repairs.customers.tables import (
 from shopdesk.look.forms import edit_page
 from shopdesk.look.lists import list_page
 from shopdesk.sent_forms.attempts import attempt
-from shopdesk.shop.models import TaxRate
 from shopdesk.staff.permissions import can_open
 
 MAX_OWNERS = 30
@@ -60,7 +59,7 @@ def change(request, pk):
         request.POST or None,
         instance=record,
         shop=request.shop,
-        tax_kinds=TaxRate.objects.in_force(timezone.localdate()),
+        tax_rules=request.shop.tax_rules(timezone.localdate()),
     )
     return edit_page(request, form, title=f"Change {record}")
 

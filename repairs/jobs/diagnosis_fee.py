@@ -6,6 +6,7 @@ from decimal import Decimal
 from repairs.jobs.models import Job
 from shopdesk import money
 from shopdesk.shop.models import Shop
+from shopdesk.shop.price_list import FEE
 
 
 def fee_with_tax(job: Job, *, on: date, shop: Shop) -> money.Totals | None:
@@ -15,7 +16,7 @@ def fee_with_tax(job: Job, *, on: date, shop: Shop) -> money.Totals | None:
     """
     if not job.agreed_diagnosis_fee or job.is_warranty_repair:
         return None
-    tax = shop.tax(on, job.customer.tax_kind)
+    tax = shop.tax_rules(on).of(FEE, job.customer.as_buyer)
     line = money.TaxedLine(
         Decimal(1), job.agreed_diagnosis_fee, tax.rate, tax.category, tax.reason
     )

@@ -1,6 +1,7 @@
 """The fixes of one fault compared: track record, price and profit after comebacks."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -17,9 +18,11 @@ from repairs.faults import fix_types
 from repairs.faults.models import Fault, Fix, UsualPart
 from repairs.knowledge.curve_chart import CurveChart, curve_chart
 from repairs.stock.queries import current_costs
+from shopdesk.errors import IncompleteError
 from shopdesk.money import rounded
-from shopdesk.shop.models import Shop, TaxRate
-from shopdesk.shop.price_list import FixCost, PartNeed, fix_cost
+from shopdesk.shop.models import Shop
+from shopdesk.shop.price_list import NO_TAX, FixCost, PartNeed, fix_cost
+from shopdesk.shop.tax import Buyer
 
 MAX_COMPARED = 6  # fixes of one fault; if there are more, the most frequent
 
@@ -92,12 +95,10 @@ class FixComparison:
         fixes = Fix.objects.filter(
             Q(id__in=done) | Q(faults=self.fault, is_retired=False)
         ).distinct()
-        costs = usual_costs(list(fixes), shop=shop)
         tax = included_tax(self.report.scope.as_of, shop)
+        costs = usual_costs(list(fixes), shop=shop, included_tax=tax)
         options = [
-            self._option(
-                fix, done.get(fix.pk), costs[fix.pk], tax=tax, places=shop.places
-            )
+            self._option(fix, done.get(fix.pk), costs[fix.pk], places=shop.places)
             for fix in fixes
         ]
         return sorted(
@@ -109,12 +110,12 @@ class FixComparison:
         )
 
     def _option(
-        self, fix: Fix, row: Row | None, cost: FixCost, *, tax: Decimal, places: int
+        self, fix: Fix, row: Row | None, cost: FixCost, *, places: int
     ) -> FixOption:
         risk = row.risk if row else self.report.average_risk
         rework_cost = row.mean_rework_cost if row else cost.cost
         total = cost.cost + Decimal(repr(risk)) * rework_cost
-        profit = rounded(cost.price / (1 + tax / 100) - total, places=places)
+        profit = rounded(cost.net_price - total, places=places)
         others = [other for other in self.rows if other is not row]
         return FixOption(
             fix=fix,
@@ -137,17 +138,20 @@ class FixComparison:
         )
 
 
-def included_tax(on: date, shop: Shop) -> Decimal:
-    """Return the rate in percent that prices include, 0 if they include none."""
-    if not shop.prices_include_tax:
-        return Decimal(0)
+def included_tax(on: date, shop: Shop) -> Mapping[str, Decimal]:
+    """Return the rates in percent that the prices of private customers include.
+
+    All are 0 while the shop has no rate.
+    """
     try:
-        return shop.tax(on).rate
-    except TaxRate.DoesNotExist:
-        return Decimal(0)
+        return shop.included_tax(on, Buyer())
+    except IncompleteError:
+        return NO_TAX
 
 
-def usual_costs(fixes: list[Fix], *, shop: Shop) -> dict[int, FixCost]:
+def usual_costs(
+    fixes: list[Fix], *, shop: Shop, included_tax: Mapping[str, Decimal]
+) -> dict[int, FixCost]:
     """Return price and cost of each fix, from the fault book and the shop settings."""
     needed = list(UsualPart.objects.filter(fix__in=fixes).select_related("part"))
     costs = current_costs({usual.part for usual in needed})
@@ -167,6 +171,7 @@ def usual_costs(fixes: list[Fix], *, shop: Shop) -> dict[int, FixCost]:
             ],
             rates=rates,
             hourly_cost=shop.hourly_cost,
+            included_tax=included_tax,
         )
         for fix in fixes
     }

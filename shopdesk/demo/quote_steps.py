@@ -99,7 +99,8 @@ def extra_work(story: Story, job: Job, days: int) -> None:
         quantity=Decimal(1),
         price=Decimal("11.50"),
     )
-    line.set_tax(Shop.current().tax(story.day(days - 3), job.customer.tax_kind))
+    rules = Shop.current().tax_rules(story.day(days - 3))
+    line.set_tax(rules.of(line.kind, job.customer.as_buyer))
     stamp = story.stamp(days - 3, 10, story.bench)
     why = "With the case open, we found the flat cable torn."
     changes.record(job, why=why, lines=[line], stamp=stamp)

@@ -1,11 +1,11 @@
-"""Remove tax rates and markup tiers from the settings."""
+"""Remove tax rates, tax rules and markup tiers from the settings."""
 
 from datetime import date
 
 from django.db import transaction
 
 from shopdesk.errors import RefusedError
-from shopdesk.shop.models import MarkupTier, TaxRate
+from shopdesk.shop.models import MarkupTier, TaxRate, TaxRule
 
 
 @transaction.atomic
@@ -19,6 +19,11 @@ def delete_rate(pk: int, *, on: date) -> None:
             f"{row} applies since {row.starts_on}. Add a new rate instead."
         )
     row.delete()
+
+
+def delete_rule(pk: int) -> None:
+    """Delete a tax rule; lines already on a document keep their tax."""
+    TaxRule.objects.filter(pk=pk).delete()
 
 
 def delete_tier(pk: int) -> None:

@@ -21,8 +21,18 @@ from shopdesk.shop.fields import (
     SeriesField,
     TimeZoneField,
 )
-from shopdesk.shop.models import MarkupTier, Series, Shop, TaxRate
+from shopdesk.shop.models import MarkupTier, Series, Shop, TaxRate, TaxRule
 from shopdesk.shop.setting_groups import GROUPS, STANDARD_TEXTS
+
+
+def known_kind(kind, *, known):
+    """Return a kind of tax that the shop can charge today; raise for others."""
+    if kind not in known:
+        raise ValidationError(
+            f"Enter below what the {tax.LABELS[kind]} is, from a day that is not in"
+            " the future."
+        )
+    return kind
 
 
 class SettingsForm(CurrencyChecks, forms.ModelForm):
@@ -75,13 +85,7 @@ class SettingsForm(CurrencyChecks, forms.ModelForm):
         return [n for n, box in self.fields.items() if isinstance(box, MoneyFormField)]
 
     def clean_tax_kind(self):
-        kind = self.cleaned_data["tax_kind"]
-        if kind not in self.known_kinds:
-            raise ValidationError(
-                f"Enter below what the {tax.LABELS[kind]} is, from a day that is not in"
-                " the future."
-            )
-        return kind
+        return known_kind(self.cleaned_data["tax_kind"], known=self.known_kinds)
 
     def clean(self):
         entered = super().clean()
@@ -209,6 +213,53 @@ class RateForm(forms.ModelForm):
         )
 
 
+class TaxRuleForm(forms.ModelForm):
+    """Another tax than the usual one, by what is sold and to whom."""
+
+    kind = forms.ChoiceField(
+        label="Tax",
+        choices=[("", "choose"), *tax.KINDS],
+        help_text="Reverse charge needs the customer’s VAT number.",
+    )
+    reason = forms.CharField(
+        label="Exemption reason",
+        required=False,
+        max_length=200,
+        widget=forms.TextInput(attrs={"class": "w20"}),
+        help_text="Printed on documents. Blank: the one of this kind of tax.",
+    )
+
+    class Meta:
+        model = TaxRule
+        fields = ["sold", "buyer", "kind", "reason"]
+        labels = {"sold": "What is sold", "buyer": "Customers"}
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.known_kinds = frozenset(tax.DEFAULT_TAX)
+
+    def clean_kind(self):
+        return known_kind(self.cleaned_data["kind"], known=self.known_kinds)
+
+    def clean(self):
+        entered = super().clean()
+        sold, buyer = entered.get("sold", ""), entered.get("buyer", "")
+        if not (sold or buyer):
+            self.add_error(
+                "sold",
+                "Select what is sold or the customers. For all else there is the usual"
+                " tax.",
+            )
+        elif TaxRule.objects.filter(sold=sold, buyer=buyer).exists():
+            self.add_error("sold", "There is already a rule for this. Remove it first.")
+        if entered.get("kind") in tax.WITH_RATE:
+            entered["reason"] = ""
+        return entered
+
+    def validate_constraints(self):
+        """Skip it: the form has checked all that the database would."""
+
+
 class TierForm(forms.ModelForm):
     """A different markup on more expensive parts."""
 
@@ -252,12 +303,16 @@ class SettingsForms:
             places=shop.places,
             **more,
         )
+        self.rule = TaxRuleForm(
+            data if "rule-kind" in entered else None, prefix="rule", **more
+        )
         known_kinds = set(TaxRate.objects.in_force(on))
         if self.rate.is_bound and self.rate.has_changed() and self.rate.is_valid():
             new = self.rate.cleaned_data
             known_kinds |= {new["kind"]} if new["starts_on"] <= on else set()
+        self.rule.known_kinds = known_kinds
         self.shop = SettingsForm(data, files, instance=shop, known_kinds=known_kinds)
-        self.added = [self.rate, self.tier]
+        self.added = [self.rate, self.rule, self.tier]
 
     def is_valid(self):
         bound = [form for form in self.added if form.is_bound]
@@ -273,7 +328,10 @@ class SettingsForms:
     def groups(self, *, open_key=""):
         """Return the groups with their fields; those that need attention are open."""
         wrong = set(self.shop.errors)
-        more_wrong = {"tax": self.rate.errors, "parts": self.tier.errors}
+        more_wrong = {
+            "tax": self.rate.errors or self.rule.errors,
+            "parts": self.tier.errors,
+        }
         return [
             {
                 "group": group,

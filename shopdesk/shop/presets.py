@@ -17,10 +17,11 @@ OTHER = "other"
 
 @dataclass(frozen=True)
 class Preset:
-    """Suggestions for the settings of the same names, and two texts for the page.
+    """Suggestions for the settings of the same names, and what the page says and asks.
 
-    `tax_number` says what the number looks like there; `no_tax_reason` is printed by a
-    shop that is not registered for tax.
+    `tax_choices` are the fields about tax that are asked, `tax_number` says what the
+    number looks like there; `no_tax_reason` is printed by a shop that is not registered
+    for tax.
     """
 
     country: str
@@ -31,6 +32,7 @@ class Preset:
     tax_name: str
     prices_include_tax: bool
     tax_number: str
+    tax_choices: list[str]
     no_tax_reason: str
 
     def settings(self, country: str) -> dict[str, object]:

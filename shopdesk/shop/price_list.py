@@ -4,13 +4,14 @@ List prices do not include comebacks: `billing.pricing.comeback_price` raises a 
 price that does not cover them.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
 from shopdesk.money import TaxedLine, line_amount, round_to_step, rounded
 
 LABOUR, PART, FEE = "labour", "part", "fee"
+NO_TAX = dict.fromkeys((LABOUR, PART, FEE), Decimal(0))
 
 
 @dataclass(frozen=True)
@@ -79,6 +80,7 @@ class FixCost:
     """What one repair is charged and what it costs, by the fault book."""
 
     price: Decimal
+    net_price: Decimal
     cost: Decimal
     is_whole: bool
     """Whether the price of every part is known."""
@@ -126,29 +128,63 @@ def fee_line(text: str, price: Decimal) -> ListLine:
 
 def list_total(lines: Sequence[ListLine], *, places: int) -> Decimal:
     """Return the sum of the rounded lines, with tax if the shop's prices include it."""
+    return sum((list_amount(line, places=places) for line in lines), Decimal(0))
+
+
+def list_amount(line: ListLine, *, places: int) -> Decimal:
+    """Return the rounded amount of a line; 0 if it has no price."""
+    price = line.price or Decimal(0)
+    return line_amount(TaxedLine(line.quantity, price, Decimal(0)), places=places)
+
+
+def net_of(
+    amounts: Iterable[tuple[str, Decimal]], *, included_tax: Mapping[str, Decimal]
+) -> Decimal:
+    """Return the sum, without the tax in it, of amounts of labour, parts and fees.
+
+    `included_tax` is in percent, by what is sold. The sum is exact.
+    """
+    return sum(
+        (amount / (1 + included_tax[sold] / 100) for sold, amount in amounts),
+        Decimal(0),
+    )
+
+
+def tax_difference(
+    amounts: Iterable[tuple[str, Decimal]], *, included_tax: Mapping[str, Decimal]
+) -> Decimal:
+    """Return how much more tax `amounts` include than if they were all labour."""
+    labour = 1 + included_tax[LABOUR] / 100
     return sum(
         (
-            line_amount(
-                TaxedLine(line.quantity, line.price or Decimal(0), Decimal(0)),
-                places=places,
-            )
-            for line in lines
+            amount - amount * labour / (1 + included_tax[sold] / 100)
+            for sold, amount in amounts
+            if included_tax[sold] != included_tax[LABOUR]
         ),
         Decimal(0),
     )
 
 
 def fix_cost(
-    minutes: int, parts: Sequence[PartNeed], *, rates: ChargeRates, hourly_cost: Decimal
+    minutes: int,
+    parts: Sequence[PartNeed],
+    *,
+    rates: ChargeRates,
+    hourly_cost: Decimal,
+    included_tax: Mapping[str, Decimal] = NO_TAX,
 ) -> FixCost:
     """Return the list price of one fix and its cost to the shop."""
     parts_cost = sum(
         ((part.cost or Decimal(0)) * part.quantity for part in parts), Decimal(0)
     )
-    lines = [part_line(part, rates=rates) for part in parts]
-    labour = labour_lines([PlannedLabour("", minutes)], rates=rates)
+    lines = [
+        *labour_lines([PlannedLabour("", minutes)], rates=rates),
+        *(part_line(part, rates=rates) for part in parts),
+    ]
+    amounts = [(line.kind, list_amount(line, places=rates.places)) for line in lines]
     return FixCost(
-        price=list_total([*labour, *lines], places=rates.places),
+        price=list_total(lines, places=rates.places),
+        net_price=net_of(amounts, included_tax=included_tax),
         cost=rounded(hourly_cost * minutes / 60 + parts_cost, places=rates.places),
         is_whole=all(line.price is not None for line in lines),
     )

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
+from shopdesk.errors import IncompleteError
 from shopdesk.shop import currencies, numbering, tax
 from shopdesk.shop.models import MarkupTier, Series, Shop, TaxRate
 
@@ -56,6 +57,33 @@ def _dated_rows(rows: list[TaxRate], label: str, on: date) -> Iterator[RateRow]:
             row.pk if status == "future" else None,
         )
         ends_on = row.starts_on - timedelta(days=1)
+
+
+@dataclass(frozen=True)
+class UsualTaxRow:
+    """The usual taxes of one kind of customer, in the order of `tax.SOLD`."""
+
+    buyer: str
+    taxes: list[tuple[str, tax.Tax | None]]
+    """What is sold, and its tax; None while it has no rate."""
+
+
+def usual_tax_rows(shop: Shop, *, on: date) -> list[UsualTaxRow]:
+    """Return what the tax rules come to; nothing if there are none."""
+    rules = shop.tax_rules(on)
+    if not rules.rules:
+        return []
+    return [
+        UsualTaxRow(label, [(name, _of(rules, sold, kind)) for sold, name in tax.SOLD])
+        for kind, label in tax.BUYERS
+    ]
+
+
+def _of(rules: tax.TaxRules, sold: str, kind: str) -> tax.Tax | None:
+    try:
+        return rules.of(sold, tax.Buyer(kind))
+    except IncompleteError:
+        return None
 
 
 @dataclass(frozen=True)

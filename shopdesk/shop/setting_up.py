@@ -11,8 +11,9 @@ from shopdesk.fields import ExactFormField, MoneyFormField
 from shopdesk.shop import currencies, tax
 from shopdesk.shop.currency_lock import CurrencyChecks
 from shopdesk.shop.fields import CurrencyField, LinesField, TimeZoneField
-from shopdesk.shop.models import Shop, TaxRate
+from shopdesk.shop.models import Shop, TaxRate, TaxRule
 from shopdesk.shop.presets import Preset
+from shopdesk.shop.price_list import FEE, LABOUR
 
 PRICES = {
     "hourly_rate": ("Price of an hour", "Charged to customers."),
@@ -20,6 +21,9 @@ PRICES = {
     "diagnosis_fee": ("Diagnosis fee", "Suggested when booking in. 0: none."),
     "return_shipping_price": ("Return shipping", "Packing and shipping one device."),
 }
+
+TAX_CHOICES = ("taxes_parts_only", "reverse_charge_abroad")
+"""Fields that only some presets offer; none is ticked."""
 
 
 def check_set_up(shop: Shop) -> None:
@@ -60,6 +64,17 @@ class NewShopForm(CurrencyChecks, forms.ModelForm):
         max_value=Decimal(100),
         help_text="If registered. Check your local rules.",
     )
+    taxes_parts_only = forms.BooleanField(
+        label="Tax on parts only",
+        required=False,
+        help_text="Labour and fees are then exempt, for the reason below. Check your"
+        " local rules.",
+    )
+    reverse_charge_abroad = forms.BooleanField(
+        label="Reverse charge for businesses in another country",
+        required=False,
+        help_text="They need a VAT number. Check your local rules.",
+    )
     no_tax_reason = forms.CharField(
         label="Reason printed if no tax is charged",
         required=False,
@@ -90,6 +105,8 @@ class NewShopForm(CurrencyChecks, forms.ModelForm):
         self.initial["no_tax_reason"] = preset.no_tax_reason
         self.fields["address"].required = True
         self.fields["tax_id"].help_text = f"If registered. {preset.tax_number}"
+        for name in set(TAX_CHOICES) - set(preset.tax_choices):
+            del self.fields[name]
         places = currencies.places(
             self.data.get("currency") or self.initial["currency"]
         )
@@ -111,11 +128,14 @@ class NewShopForm(CurrencyChecks, forms.ModelForm):
             "Money and documents": ("currency", "locale", "paper", "paper_language"),
             "Tax": (
                 *("is_registered", "tax_name", "tax_rate", "tax_id"),
-                *("prices_include_tax", "no_tax_reason"),
+                *("prices_include_tax", *TAX_CHOICES, "no_tax_reason"),
             ),
             "Prices": tuple(PRICES),
         }
-        return [(title, [self[name] for name in of]) for title, of in names.items()]
+        return [
+            (title, [self[name] for name in of if name in self.fields])
+            for title, of in names.items()
+        ]
 
     def clean(self):
         entered = super().clean()
@@ -125,7 +145,8 @@ class NewShopForm(CurrencyChecks, forms.ModelForm):
                 self.add_error("tax_rate", "Enter the usual rate in percent.")
             if not entered.get("tax_id"):
                 self.add_error("tax_id", "Enter the number that invoices must show.")
-        elif registered == self.NO and not entered.get("no_tax_reason"):
+        needs_reason = registered == self.NO or entered.get("taxes_parts_only")
+        if needs_reason and not entered.get("no_tax_reason"):
             self.add_error("no_tax_reason", "Enter what invoices are to say.")
         return entered
 
@@ -148,5 +169,21 @@ class NewShopForm(CurrencyChecks, forms.ModelForm):
             if registered
             else {"rate": Decimal(0), "reason": entered["no_tax_reason"]},
         )
+        if registered:
+            self._add_tax_rules()
         shop.save()
         return shop
+
+    def _add_tax_rules(self) -> None:
+        entered = self.cleaned_data
+        rules = []
+        if entered.get("taxes_parts_only"):
+            reason = entered["no_tax_reason"]
+            rules = [
+                TaxRule(sold=sold, kind=tax.EXEMPT, reason=reason)
+                for sold in (LABOUR, FEE)
+            ]
+        if entered.get("reverse_charge_abroad"):
+            rules.append(TaxRule(buyer=tax.ABROAD, kind=tax.REVERSE))
+        for rule in rules:
+            rule.save()

@@ -8,11 +8,11 @@ from django.views.decorators.http import require_GET, require_POST
 from shopdesk.errors import RefusedError
 from shopdesk.sent_forms import seen_values
 from shopdesk.sent_forms.attempts import attempt
-from shopdesk.shop import actions, clock, currencies
+from shopdesk.shop import actions, clock, currencies, tax
 from shopdesk.shop.forms import SettingsForm, SettingsForms
-from shopdesk.shop.models import Shop
+from shopdesk.shop.models import Shop, TaxRule
 from shopdesk.shop.presets import preset_of, with_preset
-from shopdesk.shop.queries import example, rate_rows, tier_rows
+from shopdesk.shop.queries import example, rate_rows, tier_rows, usual_tax_rows
 from shopdesk.shop.setting_groups import GROUPS
 from shopdesk.shop.setting_up import NewShopForm
 
@@ -42,9 +42,13 @@ def settings(request):
         "form": entered.shop,
         "forms": entered.added,
         "rate_form": entered.rate,
+        "rule_form": entered.rule,
         "tier_form": entered.tier,
         "groups": entered.groups(open_key=request.GET.get("at", "")),
         "rates": rate_rows(today),
+        "rules": TaxRule.objects.all(),
+        "usual_taxes": usual_tax_rows(saved, on=today),
+        "sold": tax.SOLD,
         "tiers": tier_rows(saved),
         "saved": saved,
         "example": example(
@@ -97,6 +101,9 @@ def _drop(request: HttpRequest, pressed: str, *, on) -> str:
     if what == "tier":
         actions.delete_tier(int(pk))
         return "parts"
+    if what == "rule":
+        actions.delete_rule(int(pk))
+        return "tax"
     if what == "rate":
         try:
             actions.delete_rate(int(pk), on=on)

@@ -190,6 +190,11 @@ class Line(models.Model):
         line.
         """
 
+    @property
+    def charged_tax(self) -> tax.Tax:
+        """Return its tax as it was when the line was created."""
+        return tax.Tax(self.tax_kind, self.tax_rate, self.tax_reason)
+
     def set_tax(self, held: tax.Tax) -> None:
         """Copy the tax in force; it stays when the shop's rates change."""
         self.tax_kind, self.tax_rate, self.tax_reason = (

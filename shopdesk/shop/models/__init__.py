@@ -1,5 +1,10 @@
 from shopdesk.shop.models.number_series import Series
-from shopdesk.shop.models.rates import MarkupTier, TaxRate, TaxRateQuerySet
+from shopdesk.shop.models.rates import (
+    MarkupTier,
+    TaxRate,
+    TaxRateQuerySet,
+    TaxRule,
+)
 from shopdesk.shop.models.shop import Shop
 
 __all__ = [
@@ -8,4 +13,5 @@ __all__ = [
     "Shop",
     "TaxRate",
     "TaxRateQuerySet",
+    "TaxRule",
 ]

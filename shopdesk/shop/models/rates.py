@@ -53,6 +53,38 @@ class TaxRate(Recorded):
         return f"{self.get_kind_display()} {self.rate.normalize():f} %"
 
 
+class TaxRule(Recorded):
+    """Another tax than the shop's usual one, by what is sold and to whom."""
+
+    SOLD = (("", "everything"), *tax.SOLD)
+    BUYERS = (("", "all customers"), *tax.BUYERS)
+
+    sold = models.CharField("sold", max_length=6, choices=SOLD, blank=True, default="")
+    buyer = models.CharField("to", max_length=8, choices=BUYERS, blank=True, default="")
+    kind = models.CharField("tax", max_length=8, choices=tax.KINDS)
+    reason = models.CharField("why there is no tax", max_length=200, blank=True)
+
+    belongs_to = SETTINGS
+
+    class Meta:
+        ordering = ["sold", "buyer"]
+        constraints = [
+            models.UniqueConstraint(fields=["sold", "buyer"], name="tax_rule_once"),
+            models.CheckConstraint(
+                condition=~Q(sold="", buyer=""), name="tax_rule_is_about_something"
+            ),
+        ]
+
+    def __str__(self):
+        return (
+            f"{self.get_sold_display()} to {self.get_buyer_display()}:"
+            f" {self.get_kind_display()}"
+        )
+
+    def as_rule(self) -> tax.Rule:
+        return tax.Rule(self.kind, self.sold, self.buyer, self.reason)
+
+
 class MarkupTier(Recorded):
     """A different markup on parts that cost `starts_at` or more."""
 

@@ -15,8 +15,8 @@ from django.utils import timezone
 from shopdesk.fields import FixedDecimalField, MoneyField, SmallNumberField
 from shopdesk.recording.recorded import Recorded
 from shopdesk.shop import currencies, tax
-from shopdesk.shop.models.rates import MarkupTier, TaxRate
-from shopdesk.shop.price_list import ChargeRates, Markups
+from shopdesk.shop.models.rates import MarkupTier, TaxRate, TaxRule
+from shopdesk.shop.price_list import NO_TAX, ChargeRates, Markups
 
 
 def amount_setting(label, **options):
@@ -119,7 +119,7 @@ class Shop(Recorded):
         max_length=8,
         choices=tax.KINDS,
         default=tax.STANDARD,
-        help_text="Default for new lines. Customers and lines may differ.",
+        help_text="For all that no rule below is about. Lines may differ.",
     )
     tax_name = models.CharField(
         "Name of the tax",
@@ -488,16 +488,23 @@ class Shop(Recorded):
             return ""
         return f"data:image/png;base64,{b64encode(bytes(self.logo)).decode()}"
 
-    def tax(self, on: date, kind: str = "") -> tax.Tax:
-        """Return the tax of a kind on a day; without `kind`, of the shop's usual kind.
+    def tax_rules(self, on: date) -> tax.TaxRules:
+        """Return what the tax on a line usually is, with the rates of that day."""
+        return tax.TaxRules(
+            self.tax_kind,
+            TaxRate.objects.in_force(on),
+            tuple(rule.as_rule() for rule in TaxRule.objects.all()),
+        )
 
-        Raises: TaxRate.DoesNotExist for a reduced rate that was never entered.
+    def included_tax(self, on: date, buyer: tax.Buyer) -> dict[str, Decimal]:
+        """Return the rate in percent that the price of labour, part and fee includes.
+
+        All are 0 if prices include no tax.
         """
-        kind = kind or self.tax_kind
-        found = TaxRate.objects.in_force(on).get(kind)
-        if found is None:
-            raise TaxRate.DoesNotExist(f"The shop has no {tax.LABELS[kind]}.")
-        return found
+        if not self.prices_include_tax:
+            return NO_TAX
+        rules = self.tax_rules(on)
+        return {sold: rules.of(sold, buyer).rate for sold, _ in tax.SOLD}
 
     def markups(self) -> Markups:
         """Return the markups on the cost of parts, including the tiers."""

@@ -347,9 +347,9 @@ def test_a_draft_asks_the_same_however_many_options(desk, n, django_assert_num_q
     for _ in range(n):
         drafting.add_option(quote)
     desk.get(quote.get_absolute_url())  # the record of the fixes is in the cache
-    with django_assert_num_queries(18):
+    with django_assert_num_queries(19):
         typed = boxes(desk.get(quote.get_absolute_url()))
-    with django_assert_num_queries(9):  # one asks whether the form was sent before
+    with django_assert_num_queries(10):  # one asks whether the form was sent before
         desk.post(reverse("quotes:recalculate", args=[quote.pk]), typed)
 
 

@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from repairs.customers.models import Customer
 from shopdesk.shop import tax
-from shopdesk.shop.models import TaxRate
+from shopdesk.shop.models import TaxRate, TaxRule
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -46,6 +46,20 @@ def test_reverse_charge_needs_a_vat_number(client, tax_id):
     good = change(client, customer, tax_kind=tax.REVERSE, tax_id="ATU12345675")
     assert good.status_code == 302
     assert Customer.objects.get().tax_kind == tax.REVERSE
+
+
+def test_a_kind_of_customer_under_reverse_charge_needs_one_too(client):
+    TaxRule.objects.create(buyer=tax.ABROAD, kind=tax.REVERSE)
+    customer = make.customer()
+    answer = change(client, customer, buyer_kind=tax.ABROAD)
+    assert list(answer.context["form"].errors) == ["tax_id"]
+    good = change(client, customer, buyer_kind=tax.ABROAD, tax_id="ATU12345675")
+    assert good.status_code == 302
+    assert "business in another country" in client.get(customer.get_absolute_url()).text
+    # The company alone makes a business, which the rule is not about.
+    assert change(client, customer, buyer_kind="", company="Kestrel").status_code == 302
+    customer.refresh_from_db()
+    assert customer.as_buyer == tax.Buyer(tax.BUSINESS)
 
 
 def test_a_reduced_rate_needs_a_rate_in_force(client):

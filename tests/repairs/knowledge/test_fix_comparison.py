@@ -7,6 +7,7 @@ from repairs.comebacks.record import ComebackReport, build_report
 from repairs.comebacks.scope import Scope
 from repairs.knowledge.fix_comparison import FixComparison, included_tax
 from shopdesk.shop.models import Shop
+from shopdesk.shop.price_list import LABOUR
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -104,7 +105,7 @@ def test_profit_after_comebacks_does_not_favour_the_bad_cheap_fix():
     assert by["CHEAP"].total_cost < by["GOOD"].total_cost
     assert by["CHEAP"].profit < by["GOOD"].profit
     one = by["GOOD"]
-    tax = 1 + included_tax(LATER, Shop.current()) / 100
+    tax = 1 + included_tax(LATER, Shop.current())[LABOUR] / 100
     assert one.profit == pytest.approx(
         one.cost.price / tax - one.total_cost, abs=Decimal("0.01")
     )

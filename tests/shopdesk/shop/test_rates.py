@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from shopdesk.shop import tax
-from shopdesk.shop.models import Shop, TaxRate
+from shopdesk.shop.models import Shop, TaxRate, TaxRule
 from tests import make
 from tests.shopdesk.shop.page import PAGE, as_typed
 
@@ -142,7 +142,48 @@ def test_the_usual_tax_is_one_that_the_shop_has(client, owner):
     assert (
         add(client, kind=tax.REDUCED, rate="7", tax_kind=tax.REDUCED).status_code == 302
     )
-    assert Shop.current().tax(TODAY).rate == 7
+    assert held()[Shop.current().tax_kind] == 7
+
+
+def rule(client, *, sold="", buyer="", kind=tax.EXEMPT, reason="", **figures):
+    told = {"sold": sold, "buyer": buyer, "kind": kind, "reason": reason}
+    told = {f"rule-{name}": value for name, value in told.items()}
+    return client.post(PAGE, as_typed(**figures) | told)
+
+
+def test_a_tax_rule_is_added_shown_and_removed(client, owner):
+    assert rule(client, sold="labour", reason="Not taxed here").status_code == 302
+    page = client.get(PAGE)
+    cells = {
+        row.buyer: [one.label for _, one in row.taxes]
+        for row in page.context["usual_taxes"]
+    }
+    assert set(cells) == {label for _, label in tax.BUYERS}
+    assert cells["businesses"] == ["exempt", "standard rate", "standard rate"]
+    assert "exempt: Not taxed here" in page.text
+    added = TaxRule.objects.get()
+    client.post(PAGE, as_typed() | {"then": f"rule {added.pk}"})
+    assert not TaxRule.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("entered", "wrong", "sentence"),
+    [
+        ({}, "sold", "Select what is sold or the customers"),
+        ({"sold": "part"}, "sold", "There is already a rule for this"),
+        ({"buyer": "abroad", "kind": tax.REDUCED}, "kind", "what the reduced rate is"),
+        ({"buyer": "abroad", "kind": ""}, "kind", "required"),
+    ],
+)
+def test_a_tax_rule_that_makes_no_sense_is_refused(
+    client, owner, entered, wrong, sentence
+):
+    TaxRule.objects.create(sold="part", kind=tax.ZERO)
+    answer = rule(client, **entered, reason="Typed before", name="Fern Lane")
+    assert list(answer.context["rule_form"].errors) == [wrong]
+    assert sentence in answer.context["rule_form"].errors[wrong][0]
+    assert "Typed before" in answer.text and "Fern Lane" in answer.text
+    assert TaxRule.objects.count() == 1 and not Shop.objects.exists()
 
 
 def test_a_rate_is_added_only_once_by_a_form_sent_twice(client, owner):
@@ -184,4 +225,5 @@ def test_the_latest_rate_that_has_begun_is_the_one_that_holds(db, days, on):
 
 
 def test_make_has_a_rate_for_every_day(db):
-    assert make.shop(tax_rate=Decimal(7)).tax(date(1990, 1, 1)).rate == 7
+    make.shop(tax_rate=Decimal(7))
+    assert held(date(1990, 1, 1))[tax.STANDARD] == 7

@@ -15,6 +15,7 @@ from shopdesk.errors import IncompleteError
 from shopdesk.shop.middleware import ShopMiddleware
 from shopdesk.shop.models import Shop
 from shopdesk.shop.presets import with_preset
+from shopdesk.shop.tax import ABROAD, Buyer
 from tests import make
 from tests.billing import till
 from tests.papers import text_of
@@ -83,6 +84,29 @@ def test_nothing_about_tax_is_assumed(client):
     invoice = issue_invoice(till.ready(), stamp=make.stamp(on=till.TODAY))
     assert invoice.tax == 0
     assert "Not registered for VAT" in text_of(bytes(invoice.pdf))
+
+
+def test_a_us_shop_may_choose_tax_on_parts_only(client):
+    client.force_login(make.user())
+    page = f"{reverse('shop:set_up')}?country="
+    assert not client.get(page + "US").context["form"].initial.get("taxes_parts_only")
+    assert "taxes_parts_only" not in client.get(page + "GB").context["form"].fields
+    only = {"taxes_parts_only": "on", "no_tax_reason": ""}
+    wrong = set_up(client, "US", **only).context["form"].errors
+    assert list(wrong) == ["no_tax_reason"]
+    set_up(client, "US", **only | {"no_tax_reason": "Labour is not taxed"})
+    invoice = issue_invoice(till.ready(), stamp=make.stamp(on=till.TODAY))
+    # 60.00 an hour: 45.00 of labour; two sockets at 4.00, 10 % of them is 0.80.
+    assert (invoice.net, invoice.tax) == (53, Decimal("0.80"))
+    assert "Labour is not taxed" in text_of(bytes(invoice.pdf))
+
+
+def test_a_german_shop_may_choose_reverse_charge_abroad(client):
+    client.force_login(make.user())
+    set_up(client, "DE", reverse_charge_abroad="on")
+    rules = Shop.current().tax_rules(till.TODAY)
+    assert rules.of("part", Buyer(ABROAD)).kind == "reverse"
+    assert rules.of("part", Buyer()).rate == 10
 
 
 def test_the_currency_is_locked_once_there_is_an_amount(client):

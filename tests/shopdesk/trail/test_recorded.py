@@ -34,7 +34,7 @@ from shopdesk.api.models import ApiToken
 from shopdesk.recording import recorded
 from shopdesk.recording.models import TrailEntry
 from shopdesk.recording.recorded import Recorded, RecordedQuerySet
-from shopdesk.shop.models import MarkupTier, Shop, TaxRate
+from shopdesk.shop.models import MarkupTier, Shop, TaxRate, TaxRule
 from shopdesk.staff.models import User
 from tests import make
 from tests.repairs.photos.files import add
@@ -215,6 +215,11 @@ def made(model):
             TaxRate.objects.create(kind="standard", rate=20, starts_on=make.DAY),
             "rate",
             Decimal("21"),
+        ),
+        TaxRule: lambda: (
+            TaxRule.objects.create(sold="labour", kind="exempt"),
+            "reason",
+            "Labour is not taxed",
         ),
         MarkupTier: lambda: (
             MarkupTier.objects.create(starts_at=10, percent=30),
