@@ -15,6 +15,7 @@ urlpatterns = [
     path("photos/", include("repairs.photos.urls")),
     path("returns/", include("repairs.returns.urls")),
     path("imports/", include("repairs.sheet_import.urls")),
+    path("open-data/", include("repairs.open_data.urls")),
     path("comebacks/", include("repairs.comebacks.urls")),
     path("comebacks/", include("repairs.month.urls")),
     path("comebacks/", include("repairs.knowledge.urls")),

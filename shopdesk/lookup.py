@@ -55,6 +55,17 @@ def renew_search_indexes(using: str = "default") -> None:
         cursor.execute(f"DELETE FROM {CHANGED}")
 
 
+def in_batches(rows, *, size: int = 500):
+    """Yield lists of the rows, the latest first; no query stays open meanwhile.
+
+    In SQLite an open query may make writers wait.
+    """
+    left = rows.order_by("-pk")
+    while batch := list(left[:size]):
+        yield batch
+        left = left.filter(pk__lt=batch[-1].pk)
+
+
 def rank_matches(found, *, exact: models.Q, begins: models.Q, then: Iterable[str]):
     """Return `found` with `fit`, how well each fits the query, best match first."""
     fit = models.Case(

@@ -30,6 +30,7 @@ FOOTER_MENU = (
     ("Staff", "staff:people", ()),
     ("Personal data", "personal_data:due", ()),
     ("Audit trail", "trail:all", ()),
+    ("Open repair data", "open_data:export", ("open_data",)),
     ("API", "api_tokens:all", ("api_tokens",)),
     ("My password", "staff:password", ()),
     ("Second factor", "staff:second_factor", ()),

@@ -1,6 +1,6 @@
 """Pages of one list; what it shows, on all its pages, can be downloaded as a file."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime
 from decimal import Decimal
 from tempfile import TemporaryFile
@@ -35,14 +35,19 @@ def list_page(request, template: str, table: ListTable, **facts):
     if kind not in WRITERS:
         table.is_downloadable = True
         return render(request, template, {"table": table, **facts})
-    name = f"{slugify(str(table.caption)) or 'list'}.{kind}"
     cells = [cell for cell in cells_of(table) if cell.is_exported]
     heads = [str(cell.column.header) for cell in cells]
     if is_mixed := any(cell.has_own_currency for cell in cells):
         heads.append(CURRENCY)
+    name = f"{slugify(str(table.caption)) or 'list'}.{kind}"
+    return send_rows(name, heads, _rows(table, cells, is_mixed=is_mixed))
+
+
+def send_rows(name: str, heads: Sequence[str], rows: Iterable[Sequence[object]]):
+    """Send rows as the file that the ending of `name` says, and record that."""
     record_event(Action.DOWNLOADED, file=name)
     file = _new_file()
-    WRITERS[kind](file, heads, _rows(table, cells, is_mixed=is_mixed))
+    WRITERS[name.rpartition(".")[2]](file, heads, rows)
     file.seek(0)
     return download(file, name=name)
 

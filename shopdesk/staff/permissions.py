@@ -40,6 +40,7 @@ ROOM_ROLES = {
     "comebacks": OWNER_ONLY,
     "month": OWNER_ONLY,
     "knowledge": OWNER_ONLY,
+    "open_data": OWNER_ONLY,
     "faults": BENCH_OR_OWNER,
     "sheet_import": OWNER_ONLY,
     "stock": BENCH_OR_OWNER,

@@ -2,9 +2,9 @@ from django.utils.html import format_html, format_html_join
 from django_tables2.rows import BoundRow
 
 from shopdesk.look import tables
+from shopdesk.lookup import in_batches
 from shopdesk.trail.sentences import describe
 
-BATCH = 500
 LINE_BREAK = format_html("{}<br>", "")
 
 
@@ -52,11 +52,9 @@ class TrailTable(HistoryTable):
 
     def file_rows(self):
         """Yield all rows, of which few are in memory, and none is locked for long."""
-        left = self.entries.order_by("-id")
-        while batch := list(left[:BATCH]):
+        for batch in in_batches(self.entries):
             self._describe(batch)
             yield from (BoundRow(entry, table=self) for entry in batch)
-            left = left.filter(id__lt=batch[-1].id)
 
     def value_lines(self, entry):
         return "; ".join(entry.lines)

@@ -211,6 +211,7 @@ FOR_OWNER_ONLY = {
     "month:model",
     "month:month",
     "month:pdf",
+    "open_data:export",
     "personal_data:due",
     "personal_data:erase",
     "personal_data:merge_customers",

@@ -3,6 +3,7 @@
 import csv
 from datetime import UTC, datetime
 from decimal import Decimal
+from functools import partial
 from io import BytesIO, StringIO
 
 import openpyxl
@@ -13,6 +14,7 @@ from django.urls import reverse
 from repairs.customers.models import Customer
 from repairs.jobs import states
 from repairs.jobs.models import Job, Labour
+from shopdesk.lookup import in_batches
 from shopdesk.recording.acting import acting
 from shopdesk.recording.models import Action, TrailEntry
 from shopdesk.recording.writing import erase_details, key_of, record_event
@@ -245,7 +247,8 @@ def test_the_list_asks_the_same_however_many_entries(
 def test_what_is_found_is_sent_as_a_file_and_that_is_in_the_trail(
     db, signed_in, monkeypatch
 ):
-    monkeypatch.setattr("shopdesk.trail.tables.BATCH", 3)
+    in_threes = partial(in_batches, size=3)
+    monkeypatch.setattr("shopdesk.trail.tables.in_batches", in_threes)
     client = signed_in(Role.OWNER)
     with time_machine.travel(datetime(2026, 3, 12, 14, 5, tzinfo=UTC)):
         names = [f"=Customer {n}" for n in range(8)]
