@@ -110,6 +110,21 @@ def escape_formula(text: object) -> object:
     return f"'{line}" if line.startswith(FORMULA_STARTS) else line
 
 
+def mark_formula(text: str) -> str:
+    """Return a text that no spreadsheet program runs; `unmark_formula` gives it back.
+
+    In contrast to `escape_formula` nothing of it is lost.
+    """
+    is_run = text.lstrip("'").startswith(FORMULA_STARTS)
+    return f"'{text}" if is_run else text
+
+
+def unmark_formula(text: str) -> str:
+    """Return the text without the mark that keeps it from being run."""
+    is_marked = text.startswith("'") and text.lstrip("'").startswith(FORMULA_STARTS)
+    return text[1:] if is_marked else text
+
+
 def _cell(value: object) -> object:
     if isinstance(value, Decimal):
         return f"{value:f}"

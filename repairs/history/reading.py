@@ -12,6 +12,7 @@ from typing import TextIO
 
 from repairs.history.issues import ImportIssues, UnreadableFileError
 from repairs.history.rows import COLUMNS, REQUIRED
+from shopdesk.spreadsheet import unmark_formula
 
 CHUNK = 1 << 20
 MAX_LINE = 200_000
@@ -71,7 +72,8 @@ def read_rows(
         while (cells := _next(rows, line=line)) is not None:
             if any(map(str.strip, cells)):
                 if len(cells) == len(header):
-                    yield line, dict(zip(header, cells, strict=True))
+                    texts = map(unmark_formula, cells)
+                    yield line, dict(zip(header, texts, strict=True))
                 else:
                     issues.add(
                         line,
