@@ -4,10 +4,12 @@ A naive Bayes of which every part is partially pooled: how often a fault occurs,
 the shop to the kind of device, the family, the model and its board; how often a
 symptom, a result or a word goes with a fault, from all faults to this fault and again
 down to the model. With little data it says what the most frequent faults of the model,
-the kind or the shop say.
+the kind or the shop say. Beside the recorded faults stands one that was never recorded:
+it is likely where many were found just once, or where what is seen fits none of them.
 
-Source: Good (1965), The Estimation of Probabilities, for the pooled Dirichlet; Hand and
-Yu (2001), Idiot's Bayes, for the naive part.
+Sources: Good (1965), The Estimation of Probabilities, for the pooled Dirichlet; Hand
+and Yu (2001), Idiot's Bayes, for the naive part; Good (1953), The Population
+Frequencies of Species, for what was not met yet.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -99,21 +101,23 @@ class FaultCounts:
 
 @dataclass(frozen=True)
 class Ranking:
-    """The faults with their probabilities; `probabilities` add up to 1."""
+    """The faults with their probabilities, which add up to 1 with that of a new one."""
 
     counts: FaultCounts
     place: Place
     evidence: Evidence
     probabilities: Vector
+    new: float
+    """The probability of a fault that was never recorded."""
 
     def best(self, offered: Iterable[int] | None = None) -> list[tuple[int, float]]:
         """Return the faults that are `offered`, the likeliest first, each with its
-        probability among them."""
+        probability if it is one of them or a new one."""
         faults, chances = self.counts.faults, self.probabilities
         if offered is not None:
             chosen = set(offered)
             chances = np.where([fault in chosen for fault in faults], chances, 0)
-            chances = chances / (chances.sum() or 1)
+            chances = chances * ((1 - self.new) / (chances.sum() or 1))
         order = np.argsort(-chances, kind="stable")
         return [(faults[n], float(chances[n])) for n in order if chances[n] > 0]
 
@@ -121,28 +125,41 @@ class Ranking:
         """Return the results of a check, and the chance of each (row) for each fault
         (column)."""
         results = list(self.counts.results.get(check, {}))
-        return results, result_chances(self.counts, self.place, check, results)
+        chances = result_chances(self.counts, self.place, check, results)
+        return results, chances[:, :-1]
 
     def chances_of_symptoms(self) -> list[tuple[int, Vector]]:
         """Return each known symptom with its chance for each fault."""
         known = list(self.counts.symptoms)
         if not known:
             return []
-        return list(zip(known, symptom_chances(self.counts, self.place), strict=True))
+        chances = symptom_chances(self.counts, self.place)[:, :-1]
+        return list(zip(known, chances, strict=True))
 
 
 def rank(counts: FaultCounts, place: Place, evidence: Evidence) -> Ranking:
     """Return how likely each fault is."""
     if not counts.faults:
-        return Ranking(counts, place, evidence, np.zeros(0))
-    found = [frequencies(counts, place)]
+        return Ranking(counts, place, evidence, np.zeros(0), new=1.0)
+    new = share_of_new(counts.of(place.steps[0], ALL))
+    found = [np.append((1 - new) * frequencies(counts, place), new)]
     if evidence.symptoms:
         found.append(_symptom_likelihood(counts, place, evidence.symptoms))
     for check, result in evidence.results.items():
         found.append(_result_likelihood(counts, place, check, result))
     if evidence.words:
         found.append(_word_likelihood(counts, place, evidence.words))
-    return Ranking(counts, place, evidence, posterior(*found))
+    *known, new = posterior(*found)
+    return Ranking(counts, place, evidence, np.array(known), float(new))
+
+
+def share_of_new(counted: Vector) -> float:
+    """Return the share of jobs with a fault that was never counted (Good and Turing).
+
+    That is the share of those counted once; one more of each kind stands for little
+    data.
+    """
+    return float(((counted == 1).sum() + 1) / (counted.sum() + 2))
 
 
 def posterior(shares: Vector, *likelihoods: Vector) -> Vector:
@@ -210,7 +227,8 @@ def told_apart(with_it: Vector, of: Vector, everywhere: Vector) -> Vector:
 def _down(
     counts: FaultCounts, place: Place, features: Sequence[str], total: str, depth: int
 ) -> Vector:
-    """Return the chance of each feature (row) with each fault (column)."""
+    """Return the chance of each feature (row) with each fault (column), the last of
+    which is a new one, with which it is as frequent as anywhere."""
     steps = place.steps[:depth]
     with_it, of = counts.table(steps[0], features), counts.of(steps[0], total)
     everywhere = (with_it.sum(axis=1) + RARE) / (of.sum() + 2 * RARE)
@@ -220,7 +238,7 @@ def _down(
         if of.any():
             with_it = counts.table(step, features)
             chances = smoothed(with_it, of, chances, strength=TO_LEVEL_ABOVE)
-    return chances
+    return np.column_stack([chances, everywhere])
 
 
 def _symptom_likelihood(
@@ -229,7 +247,7 @@ def _symptom_likelihood(
     """Return the likelihood of seeing just these symptoms of all that are known."""
     known = list(counts.symptoms)
     if not known:
-        return np.ones(len(counts.faults))
+        return np.ones(len(counts.faults) + 1)
     chances = symptom_chances(counts, place)
     is_seen = np.array([symptom in seen for symptom in known])[:, None]
     scores = np.log(np.where(is_seen, chances, 1 - chances)).sum(axis=0)
@@ -237,7 +255,8 @@ def _symptom_likelihood(
 
 
 def symptom_chances(counts: FaultCounts, place: Place) -> Vector:
-    """Return the chance of each known symptom (row) with each fault (column)."""
+    """Return the chance of each known symptom (row) with each fault (column), the last
+    of which is a new one."""
     keys = [symptom_key(symptom) for symptom in counts.symptoms]
     return _down(counts, place, keys, WITH_SYMPTOMS, _symptom_depth(place))
 
@@ -253,7 +272,7 @@ def _result_likelihood(
     key = result_key(check, result).partition("=")[2]
     results = list(counts.results.get(check, {}))
     if key not in results:
-        return np.ones(len(counts.faults))
+        return np.ones(len(counts.faults) + 1)
     chances = result_chances(counts, place, check, results)
     return np.asarray(chances[results.index(key)])
 
@@ -261,20 +280,22 @@ def _result_likelihood(
 def result_chances(
     counts: FaultCounts, place: Place, check: int, results: Sequence[str]
 ) -> Vector:
-    """Return the chance of each result (row) with each fault (column)."""
+    """Return the chance of each result (row) with each fault (column), the last of
+    which is a new one."""
     keys = [result_key(check, result) for result in results]
     above: Vector | None = None
     for step in place.steps[: _symptom_depth(place)]:
         found = counts.table(step, keys)
         if above is None:
             everywhere = found.sum(axis=1, keepdims=True) + RARE
-            above = np.asarray(everywhere / everywhere.sum()) * np.ones_like(found)
+            everywhere = np.asarray(everywhere / everywhere.sum())
+            above = everywhere * np.ones_like(found)
             above = smoothed(found, found.sum(axis=0), above, strength=TO_ALL_FAULTS)
         elif found.any():
             strength = TO_LEVEL_ABOVE
             above = smoothed(found, found.sum(axis=0), above, strength=strength)
     assert above is not None
-    return above
+    return np.column_stack([above, everywhere])
 
 
 def _word_likelihood(
@@ -285,7 +306,7 @@ def _word_likelihood(
     keys = [word_key(word) for word in sorted(words)]
     keys = [key for key in keys if counts.of(shop, key).any()]
     if not keys:
-        return np.ones(len(counts.faults))
+        return np.ones(len(counts.faults) + 1)
     scores = np.log(_down(counts, place, keys, WITH_WORDS, 2)).sum(axis=0)
     scores *= WORD_WEIGHT / (1 + WORD_OVERLAP * (len(keys) - 1))
     return np.asarray(np.exp(scores - scores.max()))

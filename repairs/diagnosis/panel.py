@@ -18,6 +18,7 @@ from shopdesk.lookup import normalize_search
 
 SHOWN = 5
 MIN_CHANCE = 0.01
+MIN_CHANCE_OF_NEW = 0.02
 AT_LEAST = 3
 """Faults that are shown even if they are less likely than that."""
 
@@ -113,6 +114,12 @@ class WhatWeKnow:
             for n, (fault, chance) in enumerate(self._likely[:SHOWN])
             if n < AT_LEAST or chance >= MIN_CHANCE
         ]
+
+    @property
+    def chance_of_new(self) -> float:
+        """The probability of a fault that was never recorded; 0 if it is negligible."""
+        new = self.ranking.new
+        return new if self._likely and new >= MIN_CHANCE_OF_NEW else 0.0
 
     @cached_property
     def similar(self) -> list[queries.SimilarJob]:

@@ -60,25 +60,32 @@ def replay(
     library: bool = True,
     progress: Callable[[int], object] = lambda jobs: None,
 ) -> dict[str, Any]:
-    """Return the number of jobs that were predicted, and the share that each method
-    found; jobs that came before `start` are only learnt from. `library` says whether
-    scikit-learn's naive Bayes is asked as well."""
+    """Return the number of jobs that were predicted, the share that each method found,
+    and the mean probability that ours stated for its first fault, which should equal
+    the share found.
+
+    Jobs that came before `start` are only learnt from. `library` says whether
+    scikit-learn's naive Bayes is asked as well.
+    """
     faults = sorted({fault for case in cases for fault in case.faults})
     counts = FaultCounts(faults)
-    ours, baseline = Score(), Score()
+    ours, baseline, stated = Score(), Score(), 0.0
     for case, closed in _by_day(cases):
         for earlier in closed:
             for fault in sorted(earlier.faults):
                 for key in counted(earlier.place, earlier.features):
                     counts.add(*key, fault)
         if start is None or case.came_on >= start:
-            ranked = rank(counts, case.place, read_features(case.features)).best()
             seen = counts.of([""], ALL)
-            known = [f for f, _ in ranked if seen[counts.number[f]]]
-            ours.add(known, case.faults)
+            known = [fault for fault in faults if seen[counts.number[fault]]]
+            ranking = rank(counts, case.place, read_features(case.features))
+            ranked = ranking.best(known) if known else []
+            ours.add([fault for fault, _ in ranked], case.faults)
+            stated += ranked[0][1] if ranked else 0
             baseline.add(most_frequent(counts, case.place), case.faults)
         progress(1)
     found = {"jobs": ours.jobs, "ours": ours.shares(), "baseline": baseline.shares()}
+    found["stated"] = stated / max(ours.jobs, 1)
     other = _naive_bayes(cases, start=start) if library else None
     return found | ({"naive_bayes": other.shares()} if other else {})
 

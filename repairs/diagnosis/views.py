@@ -116,7 +116,8 @@ def _likely_at_counter(form, place, *, shop):
     usual = None
     if faults:
         usual = usual_fix(faults[0][0], on=timezone.localdate(), shop=shop)
-    return {"faults": faults, "usual": usual}
+    new = ranking.new if ranking.new >= MIN_SECOND_CHANCE else 0
+    return {"faults": faults, "usual": usual, "new": new}
 
 
 def _job(pk):

@@ -67,6 +67,9 @@ class Command(BaseCommand):
             if key in found:
                 shares = "".join(f"{found[key][str(top)]:8.1%}" for top in TOPS)
                 self.stdout.write(f"{name:34}{shares}")
+        self.stdout.write(
+            f"Probability stated for the first fault: {found['stated']:.1%} on average."
+        )
         if "naive_bayes" not in found:
             self.stdout.write(
                 "scikit-learn is not installed, so its naive Bayes is left out."

@@ -6,7 +6,13 @@ import pytest
 from repairs.diagnosis.evidence import Evidence, Place, counted, read_features
 from repairs.diagnosis.likely_faults import FaultCounts, frequencies, pooled, rank
 from repairs.diagnosis.next_check import best_checks
-from tests.benchmarks.diagnosis import SCENARIOS, ratio, study
+from tests.benchmarks.diagnosis import (
+    SCENARIOS,
+    InventedShop,
+    Scenario,
+    ratio,
+    study,
+)
 
 LOOSE, WORN, DEAD = 1, 2, 3
 LAPTOP = Place("laptop", 7)
@@ -39,9 +45,10 @@ def test_a_symptom_a_result_and_a_word_each_name_the_fault():
     for evidence in (seen({1}), seen(words={"w"}), seen(c5="Drops  out")):
         (first, chance), *_ = rank(counts, LAPTOP, evidence).best()
         assert first == LOOSE and chance > 0.75
-    assert rank(counts, LAPTOP, seen()).best()[0][1] == pytest.approx(0.5, abs=0.01)
+    nothing = rank(counts, LAPTOP, seen())
+    assert nothing.best()[0][1] == pytest.approx((1 - nothing.new) / 2, abs=0.01)
     unknown = rank(counts, LAPTOP, seen({99}, {"zz"}, c9="odd", c5="odd"))
-    assert unknown.probabilities.sum() == pytest.approx(1)
+    assert unknown.probabilities.sum() + unknown.new == pytest.approx(1)
 
 
 def test_without_evidence_the_most_frequent_faults_of_the_model_lead():
@@ -80,7 +87,8 @@ def test_pooling_follows_the_level_above_until_there_is_data():
 
 def test_what_is_not_offered_is_left_out():
     counts = counts_of((LAPTOP, LOOSE, seen(), 9), (LAPTOP, WORN, seen(), 1))
-    assert rank(counts, LAPTOP, seen()).best([WORN, 99]) == [(WORN, 1.0)]
+    found = rank(counts, LAPTOP, seen())
+    assert found.best([WORN, 99]) == [(WORN, pytest.approx(1 - found.new))]
     assert rank(FaultCounts([]), LAPTOP, seen({1})).best() == []
 
 
@@ -113,3 +121,26 @@ def test_in_invented_shops_it_comes_near_who_knows_the_truth(jobs):
     against_oracle, _ = ratio(found["ours"], found["oracle"])
     assert against_frequent - 2 * error > 1.2
     assert against_oracle > (0.92 if jobs == 800 else 0.6)
+
+
+def test_a_fault_that_was_never_recorded_is_as_likely_as_it_says():
+    """In invented shops with many rare faults, after few and after more jobs."""
+    for jobs in (40, 300):
+        stated, new = [], []
+        for seed in range(5):
+            scenario = Scenario("rare faults", faults=100, models=8)
+            shop = InventedShop(scenario, np.random.default_rng(seed))
+            past = [shop.job() for _ in range(jobs)]
+            counts = FaultCounts({fault: None for _, fault, _ in past})
+            for model, fault, evidence in past:
+                for key in counted(shop.place(model), evidence.features()):
+                    counts.add(*key, fault)
+            for model, fault, evidence in (shop.job() for _ in range(100)):
+                stated.append(rank(counts, shop.place(model), evidence))
+                new.append(fault not in counts.number)
+        said = np.array([one.new for one in stated])
+        new = np.array(new)
+        error = np.sqrt(new.var() / len(new))
+        assert said.mean() == pytest.approx(new.mean(), abs=4 * error + 0.02)
+    # With 300 jobs it tells them apart: what is seen of a new fault fits no other.
+    assert said[new].mean() > 2 * said[~new].mean()
