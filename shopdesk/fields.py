@@ -10,12 +10,12 @@ from decimal import Decimal
 
 from django import forms
 from django.core import checks
-from django.core.exceptions import ValidationError
+from django.core.exceptions import ImproperlyConfigured, ValidationError
 from django.db import models
 from django.utils import timezone
 from django.utils.text import capfirst
 
-from shopdesk.money import LIMIT, UNIT, rounded
+from shopdesk.money import LIMIT, UNIT, piece_places, rounded
 
 DIGITS = re.compile(r"-?[0-9]{1,13}(?:\.[0-9]{1,4})?", re.ASCII)
 
@@ -62,7 +62,10 @@ class ExactFormField(forms.CharField):
             amount, self.places
         ):
             raise ValidationError(
-                f"Use at most {self.places} decimal places.", code="decimals"
+                f"Use at most {self.places} decimal places."
+                if self.places
+                else "Enter a whole amount, without decimal places.",
+                code="decimals",
             )
         return amount
 
@@ -86,23 +89,43 @@ class ExactFormField(forms.CharField):
 
 
 class MoneyFormField(ExactFormField):
-    """An amount in the shop's currency as typed by staff.
+    """An amount of a currency as typed by staff, with no more decimals than it has.
 
-    It is shown with the decimals of the currency: `shown` if the form accepts more, as
-    in the price of a small part, else `places`.
+    Its form calls `use_currency`; before, it accepts nothing. `is_per_piece` is for
+    the price or cost of one piece, which may have fractions of a cent.
     """
 
     shown = None
 
+    def __init__(self, *, places=None, is_per_piece=False, **kwargs):
+        super().__init__(**kwargs)
+        self.is_per_piece = is_per_piece
+        if places is not None:
+            self.use(places)
+
+    def use(self, places: int) -> None:
+        """Set the decimals of the currency."""
+        self.shown = places
+        self.places = piece_places(places) if self.is_per_piece else places
+
+    def to_python(self, value):
+        if self.shown is None:
+            raise ImproperlyConfigured("This form does not say which currency it uses.")
+        return super().to_python(value)
+
     def prepare_value(self, value):
-        shown = self.shown
-        if shown is None and self.places < 4:
-            shown = self.places
-        if isinstance(value, Decimal) and shown is not None:
-            whole = rounded(value, places=shown)
+        if isinstance(value, Decimal) and self.shown is not None:
+            whole = rounded(value, places=self.shown)
             if whole == value:
                 return f"{whole:f}"
         return super().prepare_value(value)
+
+
+def use_currency(form: forms.BaseForm, places: int) -> None:
+    """Let all money fields of `form` accept a currency with so many decimals."""
+    for field in form.fields.values():
+        if isinstance(field, MoneyFormField):
+            field.use(places)
 
 
 class WholeNumberField(forms.IntegerField):
@@ -124,8 +147,8 @@ class FixedDecimalField(models.BigIntegerField):
     description = "An exact decimal with four places"
 
     def __init__(self, *args, **kwargs):
-        """`places`, `min_value` and `max_value` limit what a form accepts."""
-        limits = ("places", "min_value", "max_value")
+        """`limits` are what a form accepts."""
+        limits = ("places", "min_value", "max_value", "is_per_piece")
         self.limits = {name: kwargs.pop(name) for name in limits if name in kwargs}
         super().__init__(*args, **kwargs)
 

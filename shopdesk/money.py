@@ -21,6 +21,15 @@ def rounded(amount: Decimal, *, places: int = 2) -> Decimal:
     return amount.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP)
 
 
+def piece_places(places: int) -> int:
+    """Return the decimals that the price or cost of one piece may have.
+
+    A cent is too coarse for small parts. A currency without cents, or with smaller
+    units than a cent, is used as it is.
+    """
+    return 4 if places == 2 else places
+
+
 def round_to_step(amount: Decimal, *, step: Decimal) -> Decimal:
     """Return `amount` rounded to a multiple of `step`; unchanged if `step` is 0."""
     if not step:

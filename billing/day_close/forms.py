@@ -4,7 +4,7 @@ from django import forms
 
 from billing.quotes.models import MAX_PRICE
 from repairs.customers.fields import NormalizedCharField
-from shopdesk.fields import DayFormField, MoneyFormField
+from shopdesk.fields import DayFormField, MoneyFormField, use_currency
 
 
 class DayCloseForm(forms.Form):
@@ -32,8 +32,7 @@ class DayCloseForm(forms.Form):
 
     def __init__(self, *args, written_in, has_opening, **kwargs):
         super().__init__(*args, **kwargs)
-        for name in ("opening", "counted", "cash_removed"):
-            self.fields[name].places = written_in.places
+        use_currency(self, written_in.places)
         if has_opening:
             del self.fields["opening"]
 

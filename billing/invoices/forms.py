@@ -8,7 +8,7 @@ from django import forms
 from billing.invoices.models import MEANS
 from billing.quotes.models import MAX_PRICE
 from repairs.customers.fields import NormalizedCharField
-from shopdesk.fields import ExactFormField, MoneyFormField
+from shopdesk.fields import ExactFormField, MoneyFormField, use_currency
 from shopdesk.look.shop_formats import money
 from shopdesk.shop import currencies
 
@@ -30,7 +30,7 @@ class PaymentForm(forms.Form):
         self.is_optional = is_optional
         self.fields["key"].initial = uuid4
         amount = self.fields["amount"]
-        amount.places = written_in.places
+        use_currency(self, written_in.places)
         amount.initial = abs(due) if due is not None else None
         amount.label = f"Amount in {written_in.currency}"
         if is_optional:

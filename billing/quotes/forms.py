@@ -13,7 +13,7 @@ from billing.quotes.models import (
     QuoteLine,
     QuoteOption,
 )
-from shopdesk.fields import ExactFormField, MoneyFormField
+from shopdesk.fields import ExactFormField, MoneyFormField, use_currency
 from shopdesk.look.shop_formats import money
 from shopdesk.shop import tax
 from shopdesk.shop.tax import LineTaxes
@@ -75,7 +75,7 @@ class LineForm(forms.ModelForm):
         widget=forms.TextInput(attrs={"class": "wide"}),
     )
     quantity = ExactFormField(max_value=Decimal(10_000), initial=Decimal(1))
-    price = MoneyFormField(label="Unit price", max_value=MAX_PRICE)
+    price = MoneyFormField(label="Unit price", max_value=MAX_PRICE, is_per_piece=True)
     tax_kind = forms.ChoiceField(label="Tax")
 
     class Meta:
@@ -100,7 +100,7 @@ class LineForm(forms.ModelForm):
             ),
         ]
         self.fields["tax_kind"].required = not taxes.depends_on_sold
-        self.fields["price"].shown = places
+        use_currency(self, places)
         self.fields["kind"].choices = LineKind.choices
         for field in self.fields.values():
             field.widget.attrs["aria-label"] = f"{field.label}, {name}"

@@ -4,7 +4,7 @@ from django import forms
 
 from billing.quotes.models import MAX_PRICE
 from repairs.customers.fields import NormalizedCharField
-from shopdesk.fields import MoneyFormField
+from shopdesk.fields import MoneyFormField, use_currency
 
 
 class ReminderForm(forms.Form):
@@ -21,7 +21,7 @@ class ReminderForm(forms.Form):
 
     def __init__(self, *args, written_in, email, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["fee"].places = written_in.places
+        use_currency(self, written_in.places)
         if email:
             self.fields["mail"].label = f"Send by email to {email}, with the invoice"
         else:

@@ -10,7 +10,7 @@ from billing.repair_form.models import (
     DiagnosisConsent,
     RepairInformationForm,
 )
-from shopdesk.fields import MoneyFormField, WholeNumberField
+from shopdesk.fields import MoneyFormField, WholeNumberField, use_currency
 
 EXTRAS = 4
 """Number of ancillary services that fit on one form."""
@@ -91,9 +91,7 @@ class TermsForm(forms.ModelForm):
                 max_value=MAX_PRICE,
                 initial=extra.get("cost"),
             )
-        for field in self.fields.values():
-            if isinstance(field, MoneyFormField):
-                field.places = self.instance.option.quote.places
+        use_currency(self, self.instance.option.quote.places)
 
     @property
     def rows(self):
@@ -153,4 +151,4 @@ class ConsentForm(forms.ModelForm):
 
     def __init__(self, *args, places, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["fee"].places = places
+        use_currency(self, places)

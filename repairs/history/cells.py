@@ -9,6 +9,8 @@ from decimal import Decimal
 
 import phonenumbers
 
+from shopdesk.money import piece_places
+
 EARLIEST = date(1990, 1, 1)
 MAX_MINUTES = 10_000
 MAX_QUANTITY = 10_000
@@ -156,7 +158,7 @@ def read_price(text: str, bounds: Bounds) -> Decimal:
 
 
 def read_cost(text: str, bounds: Bounds) -> Decimal:
-    return _amount(text, bounds, places=4)
+    return _amount(text, bounds, places=piece_places(bounds.places))
 
 
 def _amount(text: str, bounds: Bounds, *, places: int) -> Decimal:

@@ -5,7 +5,7 @@ from django import forms
 from repairs.customers.fields import NormalizedCharField
 from repairs.faults.cautions import OF_DEVICE
 from repairs.jobs.models import Job
-from shopdesk.fields import DayFormField
+from shopdesk.fields import DayFormField, use_currency
 
 MAX_FEE = 100_000
 """A higher diagnosis fee is a typing error."""
@@ -82,9 +82,9 @@ class JobForm(ArriveForm):
         fields += ["came_by", "data_access", "agreed_diagnosis_fee"]
         labels = {"came_by": "Received"}
 
-    def __init__(self, *args, places=2, **kwargs):
+    def __init__(self, *args, places, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["agreed_diagnosis_fee"].places = places
+        use_currency(self, places)
         self.fields["agreed_diagnosis_fee"].max_value = MAX_FEE
 
     def clean(self):

@@ -5,7 +5,12 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from repairs.stock.models import Part
-from shopdesk.fields import DayFormField, MoneyFormField, WholeNumberField
+from shopdesk.fields import (
+    DayFormField,
+    MoneyFormField,
+    WholeNumberField,
+    use_currency,
+)
 
 CODE = {"class": "code w20"}
 
@@ -58,7 +63,7 @@ class PartForm(forms.ModelForm):
 
     def __init__(self, *args, shop, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["fixed_price"].shown = shop.places
+        use_currency(self, shop.places)
         if self.instance.pk:
             self.initial |= self.linked_values(self.instance)
 
@@ -104,7 +109,7 @@ class MovementForm(forms.Form):
 class ReceiveForm(MovementForm):
     prefix = "r"
     quantity = WholeNumberField(label="Quantity", min_value=1)
-    unit_cost = MoneyFormField(label="Unit cost", places=4)
+    unit_cost = MoneyFormField(label="Unit cost", is_per_piece=True)
     lot = forms.CharField(
         label="Lot or date code",
         required=False,
@@ -128,7 +133,7 @@ class ReceiveForm(MovementForm):
         self.blocked = self._blocked_lot() if self.is_bound else None
         if self.blocked is None:
             del self.fields["blocked_anyway"]
-        self.fields["unit_cost"].shown = self.shop.places
+        use_currency(self, self.shop.places)
         if not sees_costs:
             del self.fields["unit_cost"]
 
@@ -158,12 +163,12 @@ class ReceiveForm(MovementForm):
 class CostForm(forms.Form):
     """The cost of a delivery that was received without it."""
 
-    unit_cost = MoneyFormField(label="Unit cost", places=4)
+    unit_cost = MoneyFormField(label="Unit cost", is_per_piece=True)
 
     def __init__(self, *args, delivery, shop, **kwargs):
         super().__init__(*args, prefix=f"cost{delivery.pk}", **kwargs)
         field = self.fields["unit_cost"]
-        field.shown = shop.places
+        use_currency(self, shop.places)
         field.widget.attrs["aria-label"] = f"Unit cost, {delivery}"
 
 

@@ -103,7 +103,11 @@ class Part(Searchable, Recorded):
     supplier_number = models.CharField("supplier’s number", max_length=60, blank=True)
     bin = models.CharField(max_length=20, blank=True)
     fixed_price = MoneyField(
-        "price", null=True, blank=True, help_text="Blank: cost plus the shop’s markup."
+        "price",
+        null=True,
+        blank=True,
+        is_per_piece=True,
+        help_text="Blank: cost plus the shop’s markup.",
     )
     substitutes = models.ManyToManyField("self", blank=True)
     supplier = models.ForeignKey(

@@ -10,6 +10,7 @@ from shopdesk.fields import (
     DayFormField,
     ExactFormField,
     MoneyFormField,
+    use_currency,
 )
 from shopdesk.shop import currencies, numbering, tax
 from shopdesk.shop.currency_lock import CurrencyChecks
@@ -76,22 +77,14 @@ class SettingsForm(CurrencyChecks, forms.ModelForm):
             box.label = box.label or field.verbose_name
             box.help_text = box.help_text or field.help_text
         self.fields["logo"].widget.shown = self.instance.logo_inline
-        for name in self.amounts:
-            self.fields[name].shown = currencies.places(self.instance.currency)
-
-    @property
-    def amounts(self):
-        """Return the names of the fields that hold an amount of the currency."""
-        return [n for n, box in self.fields.items() if isinstance(box, MoneyFormField)]
+        currency = self.data.get("currency") or self.instance.currency
+        use_currency(self, currencies.places(currency))
 
     def clean_tax_kind(self):
         return known_kind(self.cleaned_data["tax_kind"], known=self.known_kinds)
 
     def clean(self):
         entered = super().clean()
-        currency = entered.get("currency")
-        if currency:
-            self.check_decimals(entered, currency)
         self.check_series(entered)
         if self.errors and entered.get("logo"):
             self.add_error(
@@ -99,16 +92,6 @@ class SettingsForm(CurrencyChecks, forms.ModelForm):
                 "Select the logo file again after correcting the errors.",
             )
         return entered
-
-    def check_decimals(self, entered, currency):
-        places = currencies.places(currency)
-        for name in self.amounts:
-            amount = entered.get(name)
-            if amount is not None and amount != round(amount, places):
-                self.add_error(
-                    name,
-                    ValidationError(f"{currency} has {places} decimal places."),
-                )
 
     def check_series(self, entered):
         """Two documents never share a number, in this year or in any other."""
@@ -274,10 +257,10 @@ class TierForm(forms.ModelForm):
         min_cost = Decimal(1).scaleb(-places)
         self.fields["starts_at"] = MoneyFormField(
             label="Parts that cost at least",
-            places=places,
             min_value=min_cost,
             max_value=Decimal(1_000_000),
         )
+        use_currency(self, places)
 
     def clean_starts_at(self):
         min_cost = self.cleaned_data["starts_at"]

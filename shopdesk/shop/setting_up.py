@@ -7,7 +7,7 @@ from django import forms
 from django.db import transaction
 
 from shopdesk.errors import IncompleteError
-from shopdesk.fields import ExactFormField, MoneyFormField
+from shopdesk.fields import ExactFormField, MoneyFormField, use_currency
 from shopdesk.shop import currencies, tax
 from shopdesk.shop.currency_lock import CurrencyChecks
 from shopdesk.shop.fields import CurrencyField, LinesField, TimeZoneField
@@ -114,9 +114,9 @@ class NewShopForm(CurrencyChecks, forms.ModelForm):
             self.fields[name] = MoneyFormField(
                 label=label,
                 help_text=help_text,
-                places=places,
                 max_value=Decimal(10_000_000),
             )
+        use_currency(self, places)
         for name, box in self.fields.items():
             if name in self.Meta.fields:
                 box.label = box.label or Shop._meta.get_field(name).verbose_name

@@ -94,20 +94,20 @@ def test_plain_digits_are_taken_in_either_format(typed, amount):
 )
 def test_all_else_is_refused_with_a_sentence(typed):
     with pytest.raises(ValidationError) as refused:
-        MoneyFormField(places=2, allow_negative=True).clean(typed)
+        ExactFormField(places=2, allow_negative=True).clean(typed)
     assert refused.value.messages == ["Enter an amount such as 1234.50."]
 
 
 def test_minus_nothing_is_nothing():
-    amount = MoneyFormField(allow_negative=True).clean("-0.00")
+    amount = ExactFormField(allow_negative=True).clean("-0.00")
     assert str(amount.normalize()) == "0" and not amount.is_signed()
 
 
 @pytest.mark.parametrize("typed", ["-0.01", "-5"])
 def test_below_zero_only_where_that_makes_sense(typed):
-    assert MoneyFormField(allow_negative=True).clean(typed) == D(typed)
+    assert ExactFormField(allow_negative=True).clean(typed) == D(typed)
     with pytest.raises(ValidationError, match="at least 0"):
-        MoneyFormField().clean(typed)
+        ExactFormField().clean(typed)
 
 
 @pytest.mark.parametrize(
@@ -121,7 +121,7 @@ def test_outside_its_bounds_it_is_refused(typed, why):
 
 def test_no_amount_is_larger_than_the_limit():
     with pytest.raises(ValidationError, match="at most 999999999999\\."):
-        MoneyFormField().clean("9999999999999")
+        ExactFormField().clean("9999999999999")
 
 
 def test_more_decimals_than_asked_for_are_refused_not_rounded():
@@ -131,9 +131,9 @@ def test_more_decimals_than_asked_for_are_refused_not_rounded():
 
 
 def test_empty_is_asked_for_unless_it_may_be():
-    assert MoneyFormField(required=False).clean("") is None
+    assert ExactFormField(required=False).clean("") is None
     with pytest.raises(ValidationError):
-        MoneyFormField().clean("  ")
+        ExactFormField().clean("  ")
 
 
 class AmountForm(forms.Form):
