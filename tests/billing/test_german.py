@@ -14,7 +14,6 @@ from django.utils import translation
 from billing.invoices.issuing import issue_invoice
 from billing.quotes import sending
 from billing.reminders.papers import default_text
-from repairs.customers.models import Customer
 from shopdesk.look.shop_formats import decimal, money, price, shop_text
 from shopdesk.papers.render import document_language
 from shopdesk.shop import currencies
@@ -179,11 +178,10 @@ def test_the_file_of_a_bill_says_in_german_why_there_is_no_tax():
         tax_id="DE123456789",
         tax_kind="reverse",
     )
-    job = till.ready()
-    Customer.objects.filter(pk=job.customer_id).update(
+    buyer = make.customer(
         einvoice="ubl", country="FR", tax_id="FR12345678901", address="Weg 1"
     )
-    job.refresh_from_db()
+    job = till.ready(of=make.device(buyer))
     bill = issue_invoice(job, stamp=make.stamp(on=till.TODAY))
     file = bytes(bill.ubl.file).decode()
     assert "Steuerschuldnerschaft des Leistungsempfängers" in file
