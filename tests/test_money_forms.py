@@ -10,7 +10,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from billing.changes.forms import ChangeLineForm
-from billing.day_close.forms import DayCloseForm
+from billing.day_close.forms import CashCountForm, DayCloseForm
 from billing.handover.forms import HandoverForm
 from billing.invoices.forms import PaymentForm
 from billing.quotes.forms import LineForm
@@ -62,6 +62,7 @@ def builders(shop):
         ),
         ReminderForm: lambda: ReminderForm(**in_shop, email=""),
         DayCloseForm: lambda: DayCloseForm(**in_shop, has_opening=False),
+        CashCountForm: lambda: CashCountForm(**in_shop, has_opening=False),
         TermsForm: lambda: TermsForm(instance=paper),
         ConsentForm: lambda: ConsentForm(places=shop.places),
     }

@@ -144,7 +144,7 @@ def _deposits(until: date) -> Iterator[tuple]:
 
 def _closes(since: date, until: date) -> Iterator[tuple]:
     closes = DayClose.objects.filter(day__range=(since, until)).defer("pdf")
-    for close in closes.order_by("day"):
+    for close in closes.order_by("day", "currency"):
         yield (
             close.since,
             close.day,

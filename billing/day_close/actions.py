@@ -1,12 +1,14 @@
-"""Count the till and close its day."""
+"""Count the till, in each currency, and close its day."""
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
 from django.db import transaction
 
 from billing.day_close.papers import day_paper
-from billing.day_close.queries import open_till
+from billing.day_close.queries import open_tills
 from billing.invoices.models import DayClose, lock_till
 from shopdesk.errors import RefusedError
 from shopdesk.look.shop_formats import day as format_day
@@ -15,33 +17,58 @@ from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
 
 
+@dataclass(frozen=True)
+class Count:
+    """The cash of one currency that was counted, and what is done with it.
+
+    `opening` is the cash in the till before the first closing; after that it is the
+    last closing float.
+    """
+
+    counted: Decimal
+    opening: Decimal | None = None
+    cash_removed: Decimal = Decimal(0)
+    why: str = ""
+
+
 @transaction.atomic
 def close_day(
     day: date,
     *,
-    counted: Decimal,
     stamp: Stamp,
-    opening: Decimal | None = None,
-    cash_removed: Decimal = Decimal(0),
-    why: str = "",
+    others: Mapping[str, Count] | None = None,
+    **count,
 ) -> DayClose:
     """Close `day` and all days before it with the cash that was counted.
 
-    `opening` is the cash in the till before the first closing; after that it is the
-    last closing float. Later payments are recorded for the next day.
+    `count` is the `Count` of the shop's currency, `others` those of other currencies.
+    Return the closing of the shop's currency. Later payments are recorded for the next
+    day.
     """
     lock_till()
     shop = Shop.current()
     _check_day(day, on=stamp.on)
-    close, _ = open_till(day=day, shop=shop)
+    counts = {**(others or {}), shop.currency: Count(**count)}
+    tills = open_tills(day=day, shop=shop, counted=counts)
+    for till in tills:
+        if till.close.currency not in counts:
+            raise RefusedError(
+                f"There is also money in {till.close.currency}. Reload the page and"
+                " count it, too."
+            )
+        _close(till.close, counts[till.close.currency], shop=shop, stamp=stamp)
+    return tills[0].close
+
+
+def _close(close: DayClose, count: Count, *, shop: Shop, stamp: Stamp) -> None:
     if close.opening is None:
-        close.opening = opening or Decimal(0)
-    close.counted, close.cash_removed, close.why = counted, cash_removed, why.strip()
+        close.opening = count.opening or Decimal(0)
+    close.counted, close.cash_removed = count.counted, count.cash_removed
+    close.why = count.why.strip()
     close.closed_at, close.closed_by = stamp.at, stamp.by
     _check_count(close, shop=shop)
     close.keep(day_paper(close, shop=shop))
     close.save(force_insert=True)
-    return close
 
 
 def _check_day(day: date, *, on: date) -> None:

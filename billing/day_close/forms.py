@@ -7,10 +7,9 @@ from repairs.customers.fields import NormalizedCharField
 from shopdesk.fields import DayFormField, MoneyFormField, use_currency
 
 
-class DayCloseForm(forms.Form):
-    """The cash counted, the day, and the reason for a difference."""
+class CashCountForm(forms.Form):
+    """The cash counted of one currency, and the reason for a difference."""
 
-    day = DayFormField(label="Day")
     opening = MoneyFormField(
         label="Opening float",
         max_value=MAX_PRICE * 100,
@@ -38,6 +37,13 @@ class DayCloseForm(forms.Form):
 
     def clean_cash_removed(self):
         return self.cleaned_data["cash_removed"] or Decimal(0)
+
+
+class DayCloseForm(CashCountForm):
+    """The day, and the count of the shop's currency."""
+
+    day = DayFormField(label="Day")
+    field_order = ["day"]
 
 
 class AccountsForm(forms.Form):

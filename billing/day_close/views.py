@@ -10,8 +10,8 @@ from django_tables2 import RequestConfig
 
 from billing.day_close import queries
 from billing.day_close.accounts import accounts_of
-from billing.day_close.actions import close_day
-from billing.day_close.forms import AccountsForm, DayCloseForm
+from billing.day_close.actions import Count, close_day
+from billing.day_close.forms import AccountsForm, CashCountForm, DayCloseForm
 from billing.day_close.papers import day_paper
 from billing.day_close.tables import DayCloseTable
 from billing.invoices.models import DayClose
@@ -27,35 +27,44 @@ from shopdesk.stamp import Stamp
 def days(request):
     """Show what is in the till since the last count, and the closed days."""
     shop, on = request.shop, timezone.localdate()
-    till, rows = queries.open_till(day=on, shop=shop)
-    written_in = till.written_in(shop)
-    form = DayCloseForm(
-        request.POST or None,
-        written_in=written_in,
-        has_opening=till.opening is not None,
-        initial={"day": on},
-    )
-    if form.is_valid():
-        stamp = Stamp.of(request)
-        done = attempt(request, form, close_day, stamp=stamp, **form.cleaned_data)
+    tills = queries.open_tills(day=on, shop=shop)
+    counts = [_count_form(request, till, shop=shop, on=on) for till in tills]
+    form, *others = counts
+    if all([one.is_valid() for one in counts]):
+        counted = {one.prefix: Count(**one.cleaned_data) for one in others}
+        facts = {"stamp": Stamp.of(request), "others": counted, **form.cleaned_data}
+        done = attempt(request, form, close_day, **facts)
         if done:
             messages.success(request, "Till closed.")
-            return redirect(done.result)
+            return redirect("day_close:days" if others else done.result)
     table = DayCloseTable(DayClose.objects.defer("pdf").select_related("closed_by"))
     RequestConfig(request).configure(table)
     return render(
         request,
         "billing/day_close/days.html",
         {
-            "till": till,
-            "rows": rows,
-            "total": queries.grand_total(rows),
-            "is_closed": till.since > on,
-            "written_in": written_in,
+            "till": tills[0].close,
+            "tills": [
+                (till, one, till.close.written_in(shop))
+                for till, one in zip(tills, counts, strict=True)
+            ],
+            "is_closed": tills[0].close.since > on,
             "table": table,
             "form": form,
+            "forms": others,
         },
     )
+
+
+def _count_form(request, till, *, shop, on):
+    """Return the form of one currency; that of the shop's own has the day, too."""
+    facts = {
+        "written_in": till.close.written_in(shop),
+        "has_opening": till.close.opening is not None,
+    }
+    if till.close.currency == shop.currency:
+        return DayCloseForm(request.POST or None, initial={"day": on}, **facts)
+    return CashCountForm(request.POST or None, prefix=till.close.currency, **facts)
 
 
 def _close(pk):
@@ -75,7 +84,7 @@ def day(request, pk):
             "close": close,
             "rows": rows,
             "total": queries.grand_total(rows),
-            "payments": queries.payments_of(close.since, close.day),
+            "payments": queries.payments_in(close),
             "written_in": close.written_in(request.shop),
         },
     )
@@ -85,7 +94,7 @@ def day(request, pk):
 def paper(request, pk):
     """Return the report as it was stored."""
     close = get_object_or_404(DayClose, pk=pk)
-    return pdf_response(close.pdf, name=f"till-{close.day}")
+    return pdf_response(close.pdf, name=close.file_name)
 
 
 @require_GET
@@ -95,15 +104,15 @@ def slip(request, pk):
     done = attempt(request, None, day_paper, close, shop=request.shop, is_slip=True)
     if not done:
         return redirect(close)
-    return pdf_response(done.result, name=f"till-{close.day}-roll")
+    return pdf_response(done.result, name=f"{close.file_name}-roll")
 
 
 @require_GET
 def csv(request, pk):
-    """Return the payments of the day as a CSV file."""
+    """Return the payments of the day in one currency as a CSV file."""
     close = _close(pk)
-    rows = queries.rows_of(queries.payments_of(close.since, close.day))
-    name = f"till-{close.day}.csv"
+    rows = queries.rows_of(queries.payments_in(close))
+    name = f"{close.file_name}.csv"
     record_event(Action.DOWNLOADED, file=name)
     return download(csv_text(queries.HEADS, rows), name=name)
 

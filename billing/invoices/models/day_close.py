@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from django.conf import settings
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import F, OuterRef, Q, Subquery
 from django.urls import reverse
 
 from shopdesk.fields import MoneyField
@@ -21,10 +21,11 @@ class DayClose(InCurrency, StoredPdf):
     """The cash counted and expected on `day`; all days before it are closed too.
 
     It covers the days from `since`: days that were not closed belong to the next one.
+    Each currency that was taken or is in the till has its own count of the same day.
     """
 
     since = models.DateField()
-    day = models.DateField(unique=True)
+    day = models.DateField()
     currency = models.CharField(max_length=3)
     opening = MoneyField("cash in the till before")
     cash = MoneyField("cash taken")
@@ -39,6 +40,9 @@ class DayClose(InCurrency, StoredPdf):
     class Meta:
         ordering = ["-day"]
         constraints = [
+            models.UniqueConstraint(
+                fields=["day", "currency"], name="day_close_once_a_currency"
+            ),
             models.CheckConstraint(
                 condition=Q(since__lte=F("day")), name="day_close_covers_days"
             ),
@@ -57,10 +61,15 @@ class DayClose(InCurrency, StoredPdf):
         ]
 
     def __str__(self):
-        return f"the till of {self.day}"
+        return f"the {self.currency} till of {self.day}"
 
     def get_absolute_url(self):
         return reverse("day_close:day", args=[self.pk])
+
+    @property
+    def file_name(self) -> str:
+        """Return the name of its files, without their type."""
+        return f"till-{self.day}-{self.currency}"
 
     @property
     def expected(self) -> Decimal:
@@ -79,6 +88,13 @@ class DayClose(InCurrency, StoredPdf):
     @classmethod
     def last(cls) -> "DayClose | None":
         return cls.objects.defer("pdf").order_by("-day").first()
+
+    @classmethod
+    def last_of_currencies(cls) -> "dict[str, DayClose]":
+        """Return the last closing of each currency."""
+        same = cls.objects.filter(currency=OuterRef("currency")).order_by("-day")
+        latest = cls.objects.defer("pdf").filter(day=Subquery(same.values("day")[:1]))
+        return {close.currency: close for close in latest}
 
 
 def lock_till() -> None:

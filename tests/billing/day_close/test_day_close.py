@@ -14,8 +14,8 @@ from django.db import transaction
 from django.db.utils import DatabaseError
 from django.urls import reverse
 
-from billing.day_close.actions import close_day
-from billing.day_close.queries import grand_total, open_till, takings
+from billing.day_close.actions import Count, close_day
+from billing.day_close.queries import open_tills, takings
 from billing.invoices.issuing import issue_invoice
 from billing.invoices.models import DayClose, Payment
 from billing.invoices.payments import record_deposit, record_payment
@@ -25,6 +25,7 @@ from shopdesk.staff.models import Role
 from tests import make
 from tests.at_once import all_at_once
 from tests.billing import till
+from tests.papers import text_of
 
 pytestmark = pytest.mark.django_db
 D = Decimal
@@ -61,8 +62,63 @@ def test_what_was_taken_by_which_means_and_what_was_only_moved_is_not_in_it():
     cash, card, transfer = takings(DAY, DAY, currency="EUR")
     assert (cash.invoices, cash.deposits, cash.refunds, cash.total) == (20, 30, -10, 40)
     assert (card.invoices, card.total, transfer.total) == (25, 25, 0)
-    _, rows = open_till(day=DAY, shop=Shop.current())
-    assert grand_total(rows).total == 65
+    [now] = open_tills(day=DAY, shop=Shop.current())
+    assert now.total.total == 65
+
+
+def in_dollars(amount, means="cash", on=DAY):
+    """A payment from before the currency was fixed."""
+    return Payment.objects.create(
+        job=make.job(), amount=D(amount), currency="USD", means=means, key=uuid4(),
+        paid_on=on, booked_on=on, taken_at=till.now(), text="Deposit",
+    )  # fmt: skip
+
+
+def test_each_currency_taken_is_counted_and_has_its_own_difference(desk):
+    a_day()
+    in_dollars(30)
+    in_dollars(12, means="card")
+    where = reverse("day_close:days")
+    page = desk.get(where).text
+    assert "Count, USD" in page and "US$30.00" in page and "€40.00" in page
+    told = {"day": DAY.isoformat(), "opening": "100", "counted": "140"}
+    told |= {"USD-opening": "5", "USD-counted": "34", "USD-cash_removed": "24"}
+    page = desk.post(where, told).text
+    assert "US$1.00 is missing: US$35.00 is expected" in page
+    assert not DayClose.objects.exists()
+    page = desk.post(where, told | {"USD-why": "Wrong change."}, follow=True).text
+    assert "Till closed." in page and "US$34.00" in page
+    euros, dollars = DayClose.objects.order_by("currency")
+    assert (euros.expected, euros.difference, euros.closing_float) == (140, 0, 140)
+    assert (dollars.expected, dollars.difference, dollars.closing_float) == (35, -1, 10)
+    # A paper is that of one currency.
+    assert "US$34.00" in text_of(bytes(dollars.pdf))
+    assert "€" not in text_of(bytes(dollars.pdf))
+    # What is left is counted again, until none is.
+    with pytest.raises(RefusedError, match="also money in USD"):
+        close(140, day=NEXT)
+    close(140, day=NEXT, others={"USD": Count(D(10), cash_removed=D(10))})
+    later = NEXT + timedelta(days=1)
+    assert close(140, day=later).currency == "EUR"
+    assert DayClose.objects.count() == 5
+
+
+def test_the_file_of_a_day_has_the_payments_of_one_currency(client):
+    client.force_login(make.user(Role.COUNTER))
+    pay(till.handed_over(), 20)
+    in_dollars(30)
+    euros = close(20, others={"USD": Count(D(30))})
+    dollars = DayClose.objects.get(currency="USD")
+    for day, amount, what in (
+        (euros, "20.00", "on an invoice"),
+        (dollars, "30.00", "Deposit"),
+    ):
+        file = client.get(reverse("day_close:csv", args=[day.pk]))
+        assert f"till-2026-03-05-{day.currency}.csv" in file["Content-Disposition"]
+        [row] = csv.DictReader(io.StringIO(file.text))
+        assert [row["currency"], row["amount"], row["what"]] == [
+            day.currency, amount, what,
+        ]  # fmt: skip
 
 
 def test_rounding_is_told_apart_and_is_no_money():
