@@ -1,6 +1,6 @@
 """The records of billing that the database refuses to change."""
 
-from repairs.guards import ERASED_JOB, customer_is_erased
+from repairs.guards import ERASED_JOB, customer_is_erased, moves_with_merge
 from shopdesk.triggers import ForbidChange, append_only, changed, erases
 
 EXTRA_WORK = "Extra work cannot be changed. Add more extra work."
@@ -52,24 +52,39 @@ def _after_the_legal_period(day: str, of: str) -> str:
     return f"{of} AND {_year(day)} + {years} < {_year('CURRENT_DATE')}"
 
 
+def _only_moves_with_merge(others: str) -> str:
+    """Return a condition: only the fix changes, to the one it was merged into.
+
+    `others` are all other columns of the table, which must stay as they are.
+    """
+    return f"NOT {changed(*others.split())} AND {moves_with_merge('fix')}"
+
+
 QUOTE_ERASED = erases(
     "findings answer_why answered_by pdf",
     others="id job_id version state valid_until prices_include_tax currency made_at"
     " made_by_id sent_at accepted_option_id answered_at answered_how pdf_sha256",
     of=ERASED_JOB,
 )
+OPTION_TEXTS = "title description track_record price_reason"
+OPTION = (
+    "id quote_id position repair_id fix_type warranty_days turnaround_days work_kind"
+    " planned_minutes own_cost rework_cost chance comeback_allowance list_price"
+    " min_price"
+)
 OPTION_ERASED = erases(
-    "title description track_record price_reason",
-    others="id quote_id position repair_id fix_id fix_type warranty_days"
-    " turnaround_days work_kind planned_minutes own_cost rework_cost chance"
-    " comeback_allowance list_price min_price",
+    OPTION_TEXTS,
+    others=f"{OPTION} fix_id",
     of=_erased_by("quote_id", JOB_OF_QUOTE),
 )
+OPTION_MERGED = _only_moves_with_merge(f"{OPTION} {OPTION_TEXTS}")
+QUOTE_LINE = f"{LINE} option_id part_id repair_id suggested"
 QUOTE_LINE_ERASED = erases(
     "text",
-    others=f"{LINE} option_id part_id repair_id fix_id suggested",
+    others=f"{QUOTE_LINE} fix_id",
     of=_erased_by("option_id", JOB_OF_OPTION),
 )
+QUOTE_LINE_MERGED = _only_moves_with_merge(f"{QUOTE_LINE} text")
 FORM_ERASED = erases(
     "defect measures price_rule place extras_json more pdf accepted_by",
     others="id job_id number option_id mode price max_price days has_replacement"
@@ -160,7 +175,7 @@ GUARDS = [
         "billing_quoteoption",
         "UPDATE",
         SENT,
-        f"{_quote('OLD')} AND NOT ({OPTION_ERASED})",
+        f"{_quote('OLD')} AND NOT ({OPTION_ERASED}) AND NOT ({OPTION_MERGED})",
     ),
     ForbidChange("billing_quoteoption", "DELETE", SENT, _quote("OLD")),
     ForbidChange("billing_quoteline", "INSERT", SENT, _quote_of("NEW")),
@@ -168,7 +183,8 @@ GUARDS = [
         "billing_quoteline",
         "UPDATE",
         SENT,
-        f"{_quote_of('OLD')} AND NOT ({QUOTE_LINE_ERASED})",
+        f"{_quote_of('OLD')} AND NOT ({QUOTE_LINE_ERASED})"
+        f" AND NOT ({QUOTE_LINE_MERGED})",
     ),
     ForbidChange("billing_quoteline", "DELETE", SENT, _quote_of("OLD")),
     ForbidChange(

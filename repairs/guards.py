@@ -46,6 +46,21 @@ def import_is_undone(job: str) -> str:
     )
 
 
+def moves_with_merge(kind: str) -> str:
+    """Return a condition: the row moves from a fault or fix to the one it was merged
+    into, as `kind` says.
+    """
+    return (
+        f"EXISTS (SELECT 1 FROM repairs_mergedentry WHERE {kind}_id = NEW.{kind}_id"
+        f" AND old_id = OLD.{kind}_id)"
+    )
+
+
+def changed_but_merged(kind: str) -> str:
+    """Return a condition: the fault or fix of the row changes, and not by a merge."""
+    return f"({changed(f'{kind}_id')} AND NOT {moves_with_merge(kind)})"
+
+
 UNDONE = import_is_undone("OLD.job_id")
 ERASED_JOB = customer_is_erased("OLD.job_id")
 FINAL = "A repair cannot be changed after handover."
@@ -93,11 +108,9 @@ GUARDS = [
         "repairs_repair",
         "UPDATE",
         FINAL,
-        "OLD.handed_over_on IS NOT NULL AND "
-        + changed(
-            *("job_id", "fault_id", "fix_id", "outcome", "fix_type", "cost"),
-            "handed_over_on",
-        ),
+        "OLD.handed_over_on IS NOT NULL AND ("
+        + changed("job_id", "outcome", "fix_type", "cost", "handed_over_on")
+        + f" OR {changed_but_merged('fault')} OR {changed_but_merged('fix')})",
         rule="final",
     ),
     ForbidChange(

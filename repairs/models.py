@@ -2,7 +2,14 @@
 
 from repairs.customers.models import Customer, Device, DeviceModel
 from repairs.diagnosis.models import LearntCase, LearntCount
-from repairs.faults.models import Check, Fault, Fix, Symptom, UsualPart
+from repairs.faults.models import (
+    Check,
+    Fault,
+    Fix,
+    MergedEntry,
+    Symptom,
+    UsualPart,
+)
 from repairs.jobs.models import (
     AccessCode,
     ChangeMark,
@@ -22,12 +29,14 @@ from repairs.jobs.models import (
     UncodedRepair,
     UnstockedPart,
 )
+from repairs.knowledge.models import BoardNote
 from repairs.photos.models import Photo, PhotoFile, PhotoLink
 from repairs.sheet_import.models import SheetDraft, SheetLayout
 from repairs.stock.models import Delivery, Part, PartOrder, StockMovement, Supplier
 
 __all__ = [
     "AccessCode",
+    "BoardNote",
     "ChangeMark",
     "Check",
     "CheckResult",
@@ -42,6 +51,7 @@ __all__ = [
     "Labour",
     "LearntCase",
     "LearntCount",
+    "MergedEntry",
     "Part",
     "PartOrder",
     "PartReservation",

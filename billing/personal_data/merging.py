@@ -1,7 +1,5 @@
 """Two records of one customer or one device become one: what moves, what is lost."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Any
 
 from django.db import models, transaction
@@ -10,7 +8,7 @@ from billing.invoices.models import Invoice
 from repairs.customers.models import Customer, Device
 from repairs.jobs.models import Comeback, Job
 from shopdesk.errors import RefusedError
-from shopdesk.look.shop_formats import day
+from shopdesk.look.merging_pages import Merge, differences, locked
 from shopdesk.recording.models import Action
 from shopdesk.recording.writing import record_event
 from shopdesk.stamp import Stamp
@@ -39,53 +37,25 @@ DEVICE_FIELDS = ("model", "serial", "board_revision", "owner", "out_of_use_on")
 HOLD = ("keep_until", "keep_reason")
 
 
-@dataclass(frozen=True)
-class Difference:
-    """A field in which two records differ; `lost` is empty if nothing is lost."""
-
-    label: str
-    stays: str
-    lost: str
-
-
-@dataclass(frozen=True)
-class Merge:
-    """What merging `gone` into `kept` does."""
-
-    differences: list[Difference]
-    moves: list[tuple[str, int]]
-
-
 def customer_merge(kept: Customer, gone: Customer) -> Merge:
     _check_customers(kept, gone)
     return Merge(
-        list(_differences(kept, gone, CUSTOMER_FIELDS)),
+        differences(kept, gone, CUSTOMER_FIELDS, merged=_merged),
         [
             ("devices", gone.devices.count()),
             ("jobs", gone.jobs.count()),
             ("invoices and credit notes", gone.invoices.count()),
         ],
+        note="Invoices keep what is printed on them.",
     )
 
 
 def device_merge(kept: Device, gone: Device) -> Merge:
     _check_devices(kept, gone)
     return Merge(
-        list(_differences(kept, gone, DEVICE_FIELDS)), [("jobs", gone.jobs.count())]
+        differences(kept, gone, DEVICE_FIELDS, merged=_merged),
+        [("jobs", gone.jobs.count())],
     )
-
-
-def _differences(kept, gone, names: Iterable[str]):
-    for name in names:
-        mine, other = getattr(kept, name), getattr(gone, name)
-        if mine == other:
-            continue
-        field = kept._meta.get_field(name)
-        stays = _merged(kept, gone, name)
-        lost = other if stays == mine else mine
-        yield Difference(
-            str(field.verbose_name), _text(kept, field, stays), _text(kept, field, lost)
-        )
 
 
 def _merged(kept, gone, name: str):
@@ -97,21 +67,13 @@ def _merged(kept, gone, name: str):
     return getattr(kept, name) or getattr(gone, name)
 
 
-def _text(record: models.Model, field: models.Field, value) -> str:
-    if value in (None, ""):
-        return ""
-    if isinstance(field, models.DateField):
-        return day(value)
-    return str(dict(field.flatchoices).get(value, value))
-
-
 @transaction.atomic
 def merge_customers(kept: Customer, gone: Customer, *, stamp: Stamp) -> None:
     """Move devices, jobs and invoices of `gone` to `kept`, and delete `gone`.
 
     Invoices keep what is printed on them.
     """
-    kept, gone = _locked(Customer, kept, gone)
+    kept, gone = locked(Customer, kept, gone)
     _check_customers(kept, gone)
     values = {name: _merged(kept, gone, name) for name in CUSTOMER_FIELDS}
     Device.objects.filter(owner=gone).update(owner=kept)
@@ -124,22 +86,13 @@ def merge_customers(kept: Customer, gone: Customer, *, stamp: Stamp) -> None:
 @transaction.atomic
 def merge_devices(kept: Device, gone: Device, *, stamp: Stamp) -> None:
     """Move the jobs of `gone` to `kept`, and delete `gone`."""
-    kept, gone = _locked(Device, kept, gone)
+    kept, gone = locked(Device, kept, gone)
     _check_devices(kept, gone)
     values = {name: _merged(kept, gone, name) for name in DEVICE_FIELDS}
     Job.objects.filter(device=gone).update(device=kept)
     _finish(kept, gone, values, stamp=stamp)
     for job in kept.jobs.order_by("pk"):
         Comeback.objects.write(job)
-
-
-def _locked(model: type[models.Model], *records: models.Model) -> list:
-    """Lock both, in one order, so that two merges do not wait for each other."""
-    rows = model.objects.select_for_update().order_by("pk")
-    found = rows.in_bulk([record.pk for record in records])
-    if len(found) < 2:
-        raise RefusedError("Choose another record: these are one already.")
-    return [found[record.pk] for record in records]
 
 
 def _finish(

@@ -9,17 +9,14 @@ from django.views.decorators.http import require_GET
 from billing.personal_data import deadlines, erasing, merging
 from billing.personal_data.export import export_customer, file_name
 from billing.personal_data.forms import EraseForm, KeepForm, MergeForm
-from repairs.customers.fields import find_record
 from repairs.customers.models import Customer, Device
-from shopdesk.errors import RefusedError
 from shopdesk.look.forms import saved
+from shopdesk.look.merging_pages import merge_page
 from shopdesk.sent_forms.attempts import attempt
 from shopdesk.stamp import Stamp
 
 MAX_LISTED = 200
 """Customers named on one page."""
-MAX_FOUND = 30
-"""Records offered at once to merge."""
 
 
 def overview(request, pk):
@@ -73,9 +70,10 @@ def erase(request, pk):
 
 def merge_customers(request, pk):
     """Search for another record of the customer, and merge it into this one."""
-    return _merge(
+    return merge_page(
         request,
         get_object_or_404(Customer, pk=pk, erased_on=None),
+        form=MergeForm,
         search=lambda query: Customer.objects.containing(query),
         preview=merging.customer_merge,
         action=merging.merge_customers,
@@ -86,9 +84,10 @@ def merge_customers(request, pk):
 def merge_devices(request, pk):
     """Search for another record of the device, and merge it into this one."""
     devices = Device.objects.select_related("model", "owner")
-    return _merge(
+    return merge_page(
         request,
         get_object_or_404(devices, pk=pk),
+        form=MergeForm,
         search=lambda query: (
             devices.search(query)
             | devices.filter(owner__in=Customer.objects.containing(query))
@@ -97,24 +96,3 @@ def merge_devices(request, pk):
         action=merging.merge_devices,
         swap="personal_data:merge_devices",
     )
-
-
-def _merge(request, kept, *, search, preview, action, swap):
-    form = MergeForm(request.GET if "query" in request.GET else None)
-    facts = {"kept": kept, "kind": kept._meta.verbose_name, "swap": swap}
-    gone = find_record(type(kept).objects.all(), request.GET.get("other"))
-    if gone is not None:
-        if request.method == "POST" and attempt(
-            request, None, action, kept, gone, stamp=Stamp.of(request)
-        ):
-            messages.success(request, f"Merged into {kept}.")
-            return redirect(kept)
-        try:
-            facts["merge"] = preview(kept, gone)
-        except RefusedError as refusal:
-            facts["refusal"] = str(refusal)
-    elif form.is_valid():
-        found = search(form.cleaned_data["query"])
-        facts["found"] = found.exclude(pk=kept.pk)[:MAX_FOUND]
-    facts |= {"gone": gone, "form": form}
-    return render(request, "billing/personal_data/merge.html", facts)

@@ -48,3 +48,13 @@ class DeviceAndComplaintForm(forms.Form):
         """Return kind, maker, model and board revision of a new device."""
         names = ("kind", "maker", "model", "board_revision")
         return {name: self.cleaned_data[f"d-{name}"] for name in names}
+
+
+class EntryQueryForm(forms.Form):
+    """A search for another entry of the fault book."""
+
+    query = forms.CharField(
+        label="Code or words",
+        max_length=200,
+        widget=forms.TextInput({"autofocus": True}),
+    )

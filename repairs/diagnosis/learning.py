@@ -81,6 +81,26 @@ def forget_all(jobs: QuerySet[Job]) -> None:
         cases.delete()
 
 
+def move_cases(gone: int, kept: int) -> None:
+    """Count what was learnt of one fault for another one that it is merged into.
+
+    A job that had both is one case of the other.
+    """
+    cases = LearntCase.objects.filter(fault=gone).order_by("pk")
+    found = list(cases.select_related("model"))
+    if not found:
+        return
+    _change_counts(_counts_of(found), sign=-1)
+    both = {case.job_id for case in found}
+    both &= set(LearntCase.objects.filter(fault=kept).values_list("job", flat=True))
+    cases.filter(job__in=both).delete()
+    moved = [case for case in found if case.job_id not in both]
+    cases.update(fault=kept)
+    for case in moved:
+        case.fault_id = kept
+    _change_counts(_counts_of(moved), sign=1)
+
+
 def add_cases(cases: list[LearntCase]) -> None:
     LearntCase.objects.bulk_create(cases, batch_size=BATCH)
     _change_counts(_counts_of(cases), sign=1)

@@ -220,6 +220,39 @@ class UsualPart(Recorded):
         return f"{self.quantity} × {self.part}"
 
 
+class MergedEntry(Recorded):
+    """A fault or a fix that was merged into another one, and is no entry any more.
+
+    It lets the records of the merged entry, and only these, move to the other one
+    although they are final: see `moves_with_merge` in repairs/guards.py.
+    """
+
+    fault = models.ForeignKey(
+        Fault, null=True, on_delete=models.CASCADE, related_name="merged_entries"
+    )
+    fix = models.ForeignKey(
+        Fix, null=True, on_delete=models.CASCADE, related_name="merged_entries"
+    )
+    old_id = models.PositiveBigIntegerField()
+    code = models.CharField(max_length=40)
+    name = models.CharField(max_length=120)
+    merged_on = models.DateField()
+
+    class Meta:
+        ordering = ["id"]
+        verbose_name_plural = "merged entries"
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(fault=None, fix__isnull=False)
+                | Q(fault__isnull=False, fix=None),
+                name="merged_entry_is_of_one_kind",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.code} {self.name}"
+
+
 class Check(NamedEntry):
     """A bench check: what to do, where, its duration and possible results."""
 

@@ -48,6 +48,7 @@ def fault(request, pk):
         "fixes": fixes,
         "symptoms": entry.symptoms.all(),
         "checks": entry.checks.all(),
+        "merged_entries": entry.merged_entries.all(),
         "seen": seen(entry),
         "cautions": cautions(hazards=hazards),
         "table": RequestConfig(request).configure(jobs),
@@ -97,6 +98,7 @@ def change_fix(request, pk):
         title="Change fix",
         cancel=reverse("faults:book"),
         template="repairs/faults/change_fix.html",
+        fix=fix,
         faults=Fault.objects.filter(fixes=pk),
     )
 

@@ -2,6 +2,7 @@ from django import forms
 
 from repairs.comebacks.forms import MAX_ID
 from repairs.faults import fix_types
+from repairs.knowledge.models import BoardNote
 
 
 class RecordedForm(forms.Form):
@@ -15,6 +16,24 @@ class StandingForm(forms.Form):
 
     part = forms.IntegerField(required=False, min_value=1, max_value=MAX_ID)
     fix = forms.IntegerField(required=False, min_value=1, max_value=MAX_ID)
+
+
+class BoardNoteForm(forms.ModelForm):
+    class Meta:
+        model = BoardNote
+        fields = ["model", "board_revision", "text"]
+        widgets = {
+            "board_revision": forms.TextInput({"class": "code w8"}),
+            "text": forms.Textarea({"rows": 4}),
+        }
+        help_texts = {"text": "For example: lift the shield first; R14 is not fitted."}
+
+
+class NotesForm(forms.Form):
+    """The record for which notes are asked."""
+
+    fault = forms.IntegerField(required=False, min_value=1, max_value=MAX_ID)
+    job = forms.IntegerField(required=False, min_value=1, max_value=MAX_ID)
 
 
 class RepairForm(forms.Form):

@@ -38,7 +38,7 @@ def usual_readings(device: Device, *, except_job: Job) -> UsualByPoint:
     names = {}
     for reading in found.order_by("-id")[:LATEST]:
         measured = reading.measured
-        if not _is_good(reading, measured):
+        if not is_good(reading, measured):
             continue
         point = normalize_search(reading.test_point)
         names.setdefault(point, reading.test_point)
@@ -54,7 +54,8 @@ def usual_readings(device: Device, *, except_job: Job) -> UsualByPoint:
     return dict(usual)
 
 
-def _is_good(reading: Reading, measured: Measured) -> bool:
+def is_good(reading: Reading, measured: Measured) -> bool:
+    """Whether the reading passed, or was made on a job that was closed as fixed."""
     passed = passes(measured, reading.expected)
     is_from_repaired = (
         reading.stage == Reading.Stage.AFTER and reading.outcome == states.FIXED

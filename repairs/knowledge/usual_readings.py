@@ -73,6 +73,15 @@ class UsualReading:
         middle = _significant(self.median)
         return format_reading(Measured(middle, unit, EXACT, at_hertz, is_diode))
 
+    @property
+    def spread_text(self) -> str:
+        """The spread in its unit; empty where an open circuit is usual."""
+        if self.is_open:
+            return ""
+        unit, _, is_diode = self.kind
+        spread = _significant(self.spread)
+        return format_reading(Measured(spread, unit, EXACT, None, is_diode))
+
 
 def usual_reading(test_point: str, readings: Sequence[Measured]) -> UsualReading | None:
     """Return what good readings of one kind tell; None if they are too few.

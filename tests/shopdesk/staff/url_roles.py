@@ -44,6 +44,8 @@ FOR_ANY_ROLE = {
     "intake:record_arrival",
     "intake:slip",
     "knowledge:fault_record",
+    "knowledge:notes",
+    "knowledge:readings",
     "knowledge:standings",
     "knowledge:verdict",
     "trail:record",
@@ -126,6 +128,9 @@ FOR_COUNTER_OR_OWNER = {
     "repair_form:paper",
 }
 FOR_BENCH_OR_OWNER = {
+    "knowledge:add_note",
+    "knowledge:change_note",
+    "knowledge:remove_note",
     "bench:fail_final_test",
     "bench:add_labour",
     "bench:select_fix",
@@ -192,6 +197,8 @@ FOR_OWNER_ONLY = {
     "api_tokens:create",
     "api_tokens:reference",
     "api_tokens:revoke",
+    "diagnosis:merge_faults",
+    "diagnosis:merge_fixes",
     "bench:set_tries_required",
     "comebacks:comebacks",
     "comebacks:csv",

@@ -12,7 +12,7 @@ from django.db.models import F
 from django.utils import timezone
 
 from repairs.customers.models import Customer
-from repairs.faults.models import Check, Fix, Symptom, UsualPart
+from repairs.faults.models import Check, Fix, MergedEntry, Symptom, UsualPart
 from repairs.jobs.access_codes import store_access_code
 from repairs.jobs.models import (
     AccessCode,
@@ -28,6 +28,7 @@ from repairs.jobs.models import (
     UncodedRepair,
     UnstockedPart,
 )
+from repairs.knowledge.models import BoardNote
 from repairs.photos.models import Photo
 from repairs.stock.models import Delivery, Part, PartOrder, Supplier
 from shopdesk.api.models import ApiToken
@@ -124,6 +125,20 @@ def made(model):
             3,
         ),
         Fix: lambda: (make.fix(), "minutes", 55),
+        MergedEntry: lambda: (
+            MergedEntry.objects.create(
+                fix=make.fix(), old_id=7, code="OLD", name="Old", merged_on=make.DAY
+            ),
+            "code",
+            "OLDER",
+        ),
+        BoardNote: lambda: (
+            BoardNote.objects.create(
+                fault=make.fault(), model=make.device_model(), text="Lift it."
+            ),
+            "board_revision",
+            "r2",
+        ),
         AccessCode: lambda: (
             AccessCode.objects.create(job=job, ciphertext=b"\x01x"),
             "ciphertext",
