@@ -23,7 +23,7 @@ pytestmark = pytest.mark.once
 
 FILES = set(
     """
-    paper slip label certificate parcel csv json pdf ubl receipt attachment zip
+    paper slip label certificate parcel csv json xlsx pdf ubl receipt attachment zip
     decisions labels order_file picture thumbnail
     """.split()
 )

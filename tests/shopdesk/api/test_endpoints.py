@@ -74,7 +74,7 @@ def test_changed_since_finds_what_changed_and_what_belongs_to_it(ask, token_of):
         assert changed(path) == []
         assert len(changed(path, then - timedelta(days=2))) >= 1
     old[0].job.symptoms.add(Symptom.objects.create(name="Hot"))
-    assert changed("jobs") == changed("repairs") == [old[0].job_id]
+    assert changed("jobs") == [old[0].job_id] and changed("repairs") == [old[0].pk]
     make.comeback(old[2], on=timezone.localdate())
     assert old[2].pk in changed("repairs") and old[1].pk not in changed("repairs")
     count(parts[1], counted=3, reason="lost", stamp=make.stamp())
