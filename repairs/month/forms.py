@@ -13,6 +13,7 @@ class WarningForm(forms.Form):
     part = _number()
     job = _number()
     fault = _number()
+    supplier = _number()
     device = _number()
     model = _number()
     revision = forms.CharField(required=False, max_length=40)

@@ -42,6 +42,7 @@ def suspects_of(
     part: int | None = None,
     job: int | None = None,
     fault: int | None = None,
+    supplier: int | None = None,
     device: int | None = None,
     model: int | None = None,
     revision: str = "",
@@ -58,13 +59,15 @@ def suspects_of(
     asked = Q(pk=None)
     if part:
         asked |= Q(part=part)
+    if supplier:
+        asked |= Q(supplier=supplier)
     if fault:
         asked |= _usual(Q(part__usual_in__fix__faults=fault))
     if job:
         asked |= _usual(Q(part__usual_in__fix__faults__repairs__job=job))
         asked |= Q(used_in__repair__job=job)
     deliveries = {}
-    if part or fault or job:
+    if part or fault or job or supplier:
         rows = Delivery.objects.filter(asked).select_related("part")
         deliveries = {delivery.pk: delivery for delivery in rows}
     if not deliveries and model is None:

@@ -6,12 +6,14 @@ from django.db.models import Q
 from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.views.decorators.vary import vary_on_headers
 from django_tables2 import RequestConfig
 
 from repairs.comebacks import drilldown
 from repairs.comebacks.forms import BoardForm, PeriodForm
 from repairs.comebacks.record import comeback_report
+from repairs.comebacks.scope import Scope
 from repairs.comebacks.tables import PairOutcomeTable
 from repairs.comebacks.views import (
     drilldown_form,
@@ -28,9 +30,10 @@ from repairs.month.report import groups, month_report
 from repairs.month.suspects import suspects_of
 from repairs.month.tables import BoardTable, DeliveryTable, ModelTable
 from repairs.month.top_advice import first_advice
-from repairs.stock.models import Delivery
+from repairs.stock.models import Delivery, Supplier
 from shopdesk.sent_forms.attempts import attempt
 
+MAX_LOTS = 10
 TABLES = {DELIVERY: DeliveryTable, MODEL: ModelTable, BOARD: BoardTable}
 
 
@@ -92,6 +95,21 @@ def warnings(request):
     asked = form.cleaned_data if form.is_valid() else {}
     facts = {"warnings": suspects_of(shop=request.shop, **asked)}
     return render(request, "repairs/month/_warnings.html", facts)
+
+
+@vary_on_headers("HX-Request")
+def lots(request, pk):
+    """The deliveries of a supplier of which repairs came back. A fragment for htmx."""
+    supplier = get_object_or_404(Supplier, pk=pk)
+    if not request.htmx:
+        return redirect("month:deliveries")
+    scope = Scope(as_of=timezone.localdate(), within=request.shop.comeback_period_days)
+    mine = set(supplier.deliveries.values_list("pk", flat=True))
+    rows = groups(scope, shop=request.shop)
+    rows = [row for row in rows if row.kind == DELIVERY and row.key in mine]
+    back = [row for row in rows if row.comebacks][:MAX_LOTS]
+    facts = {"rows": back, "more": len(rows) - len(back)}
+    return render(request, "repairs/month/_lots.html", facts)
 
 
 def handed_over(request, year, number):

@@ -4,7 +4,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from repairs.stock.models import Part
+from repairs.stock.models import Part, Supplier
 from shopdesk.fields import (
     DayFormField,
     MoneyFormField,
@@ -188,6 +188,24 @@ class BlockForm(forms.Form):
         super().__init__(*args, prefix=f"block{delivery.pk}", **kwargs)
         label = f"Reason for blocking {delivery}"
         self.fields["reason"].widget.attrs["aria-label"] = label
+
+
+class WantedForm(forms.Form):
+    """How many of a part to put on the order list."""
+
+    prefix = "w"
+    quantity = WholeNumberField(label="Quantity to order", max_value=99_999)
+
+
+class SupplierForm(forms.ModelForm):
+    website = forms.URLField(assume_scheme="https", required=False, max_length=200)
+
+    class Meta:
+        model = Supplier
+        fields = ["name", "contact", "phone", "email", "website", "customer_number"]
+        fields += ["notes"]
+        widgets = {"notes": forms.Textarea({"rows": 3})}
+        help_texts = {"contact": "A person or department."}
 
 
 class CountForm(MovementForm):

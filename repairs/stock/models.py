@@ -131,6 +131,9 @@ class Part(Searchable, Recorded):
         validators=[MinValueValidator(1), MaxValueValidator(365)],
         help_text=f"From order to delivery. Blank: {LEAD_DAYS}.",
     )
+    wanted = models.PositiveIntegerField(
+        "to order", default=0, help_text="Put on the order list by hand."
+    )
     # Always the sum of its movements; stored so that the database can refuse a level
     # below zero in a single statement.
     on_hand = models.PositiveIntegerField(default=0, editable=False)
@@ -200,14 +203,40 @@ def reserved_of(part: str):
     return Coalesce(Subquery(rows.values("part").values_list(Sum("remaining"))), 0)
 
 
+class SupplierQuerySet(RecordedQuerySet):
+    def for_list(self):
+        """With the columns of a list."""
+
+        def count(rows):
+            rows = rows.filter(supplier=OuterRef("pk")).order_by().values("supplier")
+            return Coalesce(Subquery(rows.annotate(n=Count("pk")).values("n")), 0)
+
+        return self.annotate(
+            part_count=count(Part.objects),
+            delivery_count=count(Delivery.objects),
+            order_count=count(PartOrder.objects.open()),
+        )
+
+
 class Supplier(Recorded):
     name = models.CharField(max_length=80, unique=True)
+    contact = models.CharField(max_length=120, blank=True)
+    phone = models.CharField(max_length=40, blank=True)
+    email = models.EmailField(blank=True)
+    website = models.URLField(max_length=200, blank=True)
+    customer_number = models.CharField("our customer number", max_length=40, blank=True)
+    notes = models.TextField(max_length=2000, blank=True)
+
+    objects = SupplierQuerySet.as_manager()
 
     class Meta:
         ordering = ["name"]
 
     def __str__(self):
         return self.name
+
+    def get_absolute_url(self):
+        return reverse("stock:supplier", args=[self.pk])
 
 
 class DeliveryQuerySet(RecordedQuerySet):
@@ -285,6 +314,10 @@ class Delivery(Recorded):
     @property
     def is_blocked(self) -> bool:
         return self.blocked_on is not None
+
+    @property
+    def status(self) -> str:
+        return "blocked" if self.is_blocked else ""
 
     def get_absolute_url(self):
         return f"{self.part.get_absolute_url()}#deliveries"

@@ -7,9 +7,10 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from repairs.stock import ordering
-from repairs.stock.forms import SupplierOrderForm
-from repairs.stock.models import PartOrder
+from repairs.stock.forms import SupplierOrderForm, WantedForm
+from repairs.stock.models import Part, PartOrder
 from repairs.stock.queries import current_costs
+from repairs.stock.views import part_page
 from shopdesk.look.downloads import download, pdf_response
 from shopdesk.papers.render import SCREENS, render_pdf
 from shopdesk.sent_forms.attempts import attempt
@@ -71,6 +72,21 @@ def _page(request, lines_of=None, *, sent=None):
             "today": timezone.localdate(),
         },
     )
+
+
+@require_POST
+def put_on_order_list(request, pk):
+    """Put so many of a part on the order list of its supplier."""
+    part = get_object_or_404(Part, pk=pk)
+    form = WantedForm(request.POST)
+    if form.is_valid():
+        facts = {"stamp": Stamp.of(request), **form.cleaned_data}
+        if attempt(request, form, ordering.put_on_order_list, part, **facts):
+            quantity = form.cleaned_data["quantity"]
+            text = f"{quantity} on the order list" if quantity else "off the order list"
+            messages.success(request, f"{part.number}: {text}.")
+            return redirect(part)
+    return part_page(request, part, {"wanted": form})
 
 
 @require_POST

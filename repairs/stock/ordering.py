@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 
 from django.core.cache import cache
@@ -109,6 +109,7 @@ def to_order(*, on: date) -> dict[str, list[OrderLine]]:
     parts = for_ordering(Part.objects.filter(is_retired=False)).order_by("number")
     for part in parts:
         needed = need_of(part, uses.get(part.pk), common=common)
+        needed = replace(needed, quantity=max(needed.quantity, part.wanted))
         if needed.quantity:
             found[part.supplier_name or ""].append(OrderLine(part, needed))
     return dict(sorted(found.items(), key=lambda item: (not item[0], item[0])))
@@ -139,6 +140,7 @@ def order(
                 f"Someone else has changed what is on order of {part.number}. Check"
                 " the list and save again."
             )
+    Part.objects.filter(pk__in=pks).exclude(wanted=0).update(wanted=0)
     at = Supplier.objects.filter(name=supplier).first()
     for part, quantity in quantities.items():
         PartOrder.objects.create(
@@ -151,6 +153,16 @@ def order(
             by=stamp.by,
         )
     return len(quantities)
+
+
+@transaction.atomic
+def put_on_order_list(part: Part, *, quantity: int, stamp: Stamp) -> None:
+    """Ask for so many of a part, whatever its stock; 0 takes it from the list again."""
+    part = Part.objects.select_for_update().get(pk=part.pk)
+    if part.is_retired and quantity:
+        raise RefusedError(f"{part.number} is retired. It cannot be ordered.")
+    part.wanted = quantity
+    part.save(update_fields=["wanted"])
 
 
 @transaction.atomic

@@ -21,6 +21,52 @@ class PartTable(tables.ListTable):
         }
 
 
+class SupplierTable(tables.ListTable):
+    caption = "Suppliers"
+
+    name = tables.Column(linkify=True)
+    contact = tables.Column(default="")
+    phone = tables.Column(default="")
+    part_count = tables.NumberColumn(verbose_name="Parts")
+    delivery_count = tables.NumberColumn(verbose_name="Deliveries")
+    order_count = tables.NumberColumn(verbose_name="Open orders")
+
+    class Meta(tables.ListTable.Meta):
+        empty_text = "No suppliers yet."
+
+
+class SupplierPartTable(tables.ListTable):
+    caption = "Parts"
+
+    number = tables.CodeColumn(linkify=True)
+    name = tables.Column()
+    supplier_number = tables.CodeColumn(default="", verbose_name="Supplier’s number")
+    status = tables.BadgeColumn(orderable=False, default="")
+    on_hand = tables.NumberColumn(verbose_name="In stock")
+
+    class Meta(tables.ListTable.Meta):
+        prefix = "p-"
+        per_page = 20
+        empty_text = "No parts."
+
+
+class SupplierDeliveryTable(tables.ListTable):
+    caption = "Deliveries"
+    row_header = "lot"
+
+    lot = tables.CodeColumn(default="none")
+    part = tables.Column(linkify=True)
+    received_on = tables.DateColumn(verbose_name="Received")
+    status = tables.BadgeColumn(orderable=False, default="")
+    quantity = tables.NumberColumn()
+    remaining = tables.NumberColumn()
+
+    class Meta(tables.ListTable.Meta):
+        prefix = "d-"
+        per_page = 20
+        empty_text = "No deliveries."
+
+
 class MovementTable(tables.ListTable):
     caption = "Stock movements"
     row_header = "moved_at"

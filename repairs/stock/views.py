@@ -16,6 +16,7 @@ from repairs.stock.forms import (
     PartForm,
     ReceiveForm,
     ScrapForm,
+    WantedForm,
 )
 from repairs.stock.labels import MAX_LABELS, SIZES, render_labels
 from repairs.stock.models import Delivery, Part, Supplier
@@ -62,11 +63,11 @@ def _labels(request, parts):
 
 
 def part(request, pk):
-    return _show(request, get_object_or_404(Part, pk=pk), {})
+    return part_page(request, get_object_or_404(Part, pk=pk), {})
 
 
-def _show(request, part, sent, *, sent_cost=None, sent_block=None):
-    """The page of a part; of its three forms, the one in `sent` keeps its entries.
+def part_page(request, part, sent, *, sent_cost=None, sent_block=None):
+    """The page of a part; of its four forms, the one in `sent` keeps its entries.
 
     So do `sent_cost` and `sent_block`, the forms of one delivery.
     """
@@ -93,6 +94,10 @@ def _show(request, part, sent, *, sent_cost=None, sent_block=None):
     part.reserved, part.on_order = stocked.reserved, stocked.on_order
     use = ordering.past_use([part], on=on).get(part.pk)
     needed = ordering.need_of(part, use, common=ordering.common_rate(on=on))
+    forms.setdefault(
+        "wanted",
+        WantedForm(initial={"quantity": max(needed.quantity, part.wanted) or None}),
+    )
     movements = part.movements.select_related("delivery", "by").order_by("-id")
     uses = part.used_in.select_related("repair__job__device__model").order_by("-id")
     configure = RequestConfig(request).configure
@@ -156,7 +161,7 @@ def enter_cost(request, pk):
             messages.success(request, f"Unit cost of delivery {delivery} saved.")
             return redirect(delivery)
         delivery.refresh_from_db()
-    return _show(request, delivery.part, {}, sent_cost=form)
+    return part_page(request, delivery.part, {}, sent_cost=form)
 
 
 @require_POST
@@ -172,7 +177,7 @@ def block(request, pk):
                 messages.warning(request, text)
             return redirect(delivery)
         delivery.refresh_from_db()
-    return _show(request, delivery.part, {}, sent_block=form)
+    return part_page(request, delivery.part, {}, sent_block=form)
 
 
 @require_POST
@@ -210,4 +215,4 @@ def _move(request, pk, name, action):
         form.data = form.data.copy()
         form.data[form.add_prefix("last_movement_id")] = actions.last_movement(part)
         part.refresh_from_db()
-    return _show(request, part, {name: form})
+    return part_page(request, part, {name: form})

@@ -100,6 +100,7 @@ URL_ROLES = {
     "stock:block": OWNER_ONLY,
     "stock:release": OWNER_ONLY,
     "month:warnings": ANY_ROLE,
+    "month:lots": BENCH_OR_OWNER,
     # Its view asks who may see costs.
     "stock:enter_cost": ANY_ROLE,
     # Its view asks who may open the record itself.

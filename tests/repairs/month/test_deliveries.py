@@ -306,3 +306,24 @@ def test_the_owner_blocks_a_delivery_and_stock_obeys(client, deliveries):
     client.post(reverse("stock:release", args=[bad.pk]))
     bad.part.refresh_from_db()
     assert bad.part.on_hand == before
+
+
+def test_the_page_of_a_supplier_loads_the_comebacks_of_its_deliveries(
+    client, deliveries
+):
+    _, _, bad = deliveries
+    client.force_login(make.user("bench"))
+    htmx = {"HX-Request": "true"}
+    address = reverse("month:lots", args=[bad.supplier_id])
+    assert address in client.get(bad.supplier.get_absolute_url()).text
+    text = page_text(client.get(address, headers=htmx))
+    assert text.index("B2 of JCK-1") < text.index("A1 of JCK-1")
+    assert "7 of 12 repairs came back" in text
+    other = Supplier.objects.create(name="Harbour")
+    assert "JCK-1" not in page_text(
+        client.get(reverse("month:lots", args=[other.pk]), headers=htmx)
+    )
+    warned = client.get(
+        reverse("month:warnings"), {"supplier": bad.supplier_id}, headers=htmx
+    )
+    assert "B2 of JCK-1" in page_text(warned)

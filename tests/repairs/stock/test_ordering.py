@@ -198,3 +198,58 @@ def test_the_database_refuses_an_order_that_makes_no_sense(wrong):
     facts = {"quantity": 2, "outstanding": 2, "ordered_on": make.DAY} | wrong
     with pytest.raises(IntegrityError), transaction.atomic():
         PartOrder.objects.create(part=make.part(), **facts)
+
+
+# --- by hand, and the page of a supplier ----------------------------------------------
+
+
+def test_a_part_is_put_on_the_order_list_by_hand(owner, parts):
+    rare = Part.objects.get(number="RARE-0")
+    address = f"/shelf/{rare.pk}/wanted/"
+    assert "RARE-0" not in lines(owner.get(TO_ORDER))
+    refused = owner.post(address, {"w-quantity": "many"})
+    assert refused.status_code == 200 and 'value="many"' in refused.text
+    assert owner.post(address, {"w-quantity": "7"}).url == rare.get_absolute_url()
+    supplier, _, quantity = lines(owner.get(TO_ORDER))["RARE-0"]
+    assert (supplier, quantity) == ("", 7)
+    at = Supplier.objects.create(name="Oddments")
+    Part.objects.filter(pk=rare.pk).update(supplier=at)
+    assert lines(owner.get(TO_ORDER))["RARE-0"][0] == "Oddments"
+    sent = {rare: 7}
+    facts = {"seen": {rare: 0}, "supplier": "Oddments", "expected_on": None}
+    ordering.order(sent, **facts, stamp=make.stamp())
+    rare.refresh_from_db()
+    assert rare.wanted == 0 and rare.orders.get().outstanding == 7
+    assert "RARE-0" not in lines(owner.get(TO_ORDER))
+    owner.post(address, {"w-quantity": "2"})
+    owner.post(address, {"w-quantity": "0"})
+    assert "RARE-0" not in lines(owner.get(TO_ORDER))
+    Part.objects.filter(pk=rare.pk).update(is_retired=True)
+    assert "cannot be ordered" in owner.post(address, {"w-quantity": "1"}).text
+
+
+def test_the_page_of_a_supplier(owner, parts, django_assert_max_num_queries):
+    harbour = Supplier.objects.get(name="Harbour Parts")
+    delivery = harbour.deliveries.get()
+    actions.block_delivery(delivery, reason="bent pins", stamp=make.stamp())
+    facts = {"seen": {parts: 0}, "supplier": harbour.name, "expected_on": None}
+    ordering.order({parts: 40}, **facts, stamp=make.stamp())
+    page = harbour.get_absolute_url()
+    change = {"name": "Harbour Parts", "contact": "Orders", "email": "no address"}
+    refused = owner.post(
+        f"{page}change/", typed_in(owner.get(f"{page}change/")) | change
+    )
+    assert "valid email" in refused.text and 'value="no address"' in refused.text
+    change["email"] = "orders@example.org"
+    sent = typed_in(owner.get(f"{page}change/")) | change
+    assert owner.post(f"{page}change/", sent).url == page
+    with django_assert_max_num_queries(20):
+        text = " ".join(owner.get(page).text.split())
+    assert "mailto:orders@example.org" in text and "CAP" in text
+    assert "blocked" in text and "40" in text
+    listed = owner.get("/shelf/suppliers/").text
+    assert "Harbour Parts" in listed and page in listed
+    lots = owner.get(
+        f"/comebacks/suppliers/{harbour.pk}/lots/", headers={"HX-Request": "true"}
+    )
+    assert lots.status_code == 200

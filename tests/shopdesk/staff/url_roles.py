@@ -129,6 +129,11 @@ FOR_COUNTER_OR_OWNER = {
 }
 FOR_BENCH_OR_OWNER = {
     "knowledge:add_note",
+    "month:lots",
+    "stock:change_supplier",
+    "stock:put_on_order_list",
+    "stock:supplier",
+    "stock:suppliers",
     "knowledge:change_note",
     "knowledge:remove_note",
     "bench:fail_final_test",
