@@ -3,6 +3,7 @@
 from django.urls import reverse
 from django.utils.functional import SimpleLazyObject
 
+from shopdesk.front.how_it_works import how_it_works
 from shopdesk.staff.permissions import can_open, can_see_costs
 from shopdesk.version import VERSION
 
@@ -40,12 +41,14 @@ FOOTER_MENU = (
 
 def page_context(request):
     """Return what every page may use, lazily: unused, it costs no database query."""
+    match = request.resolver_match
     return {
         "shop": request.shop,
         "sees_costs": SimpleLazyObject(
             lambda: can_see_costs(request.user, request.shop)
         ),
         "version": VERSION,
+        "how_it_works": how_it_works(match.view_name) if match else "",
         "main_menu": SimpleLazyObject(lambda: visible_links(request, MAIN_MENU)),
         "footer_menu": SimpleLazyObject(lambda: visible_links(request, FOOTER_MENU)),
     }

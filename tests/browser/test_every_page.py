@@ -32,6 +32,9 @@ PAPERS = {name for name in EXPECTED if name.split(":")[-1] in FILES}
 PAGES_OF_A_JOB = {"bench:job", "quotes:for_job", "handover:hand_over", "returns:assess"}
 PAGES_OF_GROUPS = {"month:delivery", "month:model", "month:board"}
 
+# A page of developers, and one that is handed to a customer.
+WITHOUT_TEXT = {"look", "customer_links:sign_here"}
+
 # An icon without its style fills the width of what it is in.
 LARGE_ICONS = """
 [...document.querySelectorAll("svg[aria-hidden=true]")]
@@ -120,6 +123,8 @@ def test_every_page_is_sound_at_both_widths(owner, live_server):
         if answer.status != 200:
             wrong.append((address, answer.status))
             continue
+        if name not in WITHOUT_TEXT and not owner.locator("details.how").count():
+            wrong.append((address, name, "does not say how it works"))
         # What axe sees does not depend on the database.
         if connection.vendor == "sqlite":
             wrong += [(address, *found) for found in axe(owner)]
