@@ -41,7 +41,7 @@ class PhoneField(NormalizedCharField):
 
     def clean(self, value):
         text = super().clean(value)
-        return e164(text, country=self.shop.country) if text else ""
+        return e164(text, country=self.shop.phone_country) if text else ""
 
     def prepare_value(self, value):
         is_e164 = value and value.startswith("+") and value[1:].isdigit()
@@ -49,13 +49,18 @@ class PhoneField(NormalizedCharField):
 
 
 def e164(text: str, *, country: str) -> str:
-    """Return `text` as E.164.
+    """Return `text` as E.164; without `country`, it needs a country code.
 
     Raises: ValidationError that names the problem.
     """
     try:
-        number = phonenumbers.parse(text, country)
+        number = phonenumbers.parse(text, country or None)
     except phonenumbers.NumberParseException:
+        if not country:
+            raise ValidationError(
+                "The shop is not set up yet, so its country is unknown. Enter the"
+                " number with + and the country code."
+            ) from None
         raise ValidationError(
             "This is not a phone number. Enter digits, with + and the country code for"
             " a foreign number."

@@ -7,6 +7,7 @@ urlpatterns = [
     path("", views.all_customers, name="all"),
     path("<int:pk>/", views.customer, name="customer"),
     path("<int:pk>/change/", views.change, name="change"),
+    path("phones/", views.phones, name="phones"),
     path("models/", views.models, name="models"),
     path("models/<int:pk>/", views.change_model, name="change_model"),
     path("device/<int:pk>/", views.device, name="device"),

@@ -2,6 +2,7 @@
 
 from django.contrib import messages
 from django.db.models import Count
+from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -16,6 +17,7 @@ from repairs.customers.forms import (
     NewOwnerForm,
 )
 from repairs.customers.models import Customer, Device, DeviceModel
+from repairs.customers.phone_country import conversions, convert
 from repairs.customers.tables import (
     CustomerTable,
     DeviceModelTable,
@@ -25,8 +27,11 @@ from repairs.customers.tables import (
 from shopdesk.look.forms import edit_page
 from shopdesk.look.lists import list_page
 from shopdesk.sent_forms.attempts import attempt
+from shopdesk.shop import currencies
 from shopdesk.staff.permissions import can_open
 
+MAX_NUMBERS = 200
+"""Phone numbers shown at once."""
 MAX_OWNERS = 30
 """Possible new owners offered at once."""
 
@@ -62,6 +67,35 @@ def change(request, pk):
         tax_rules=request.shop.tax_rules(timezone.localdate()),
     )
     return edit_page(request, form, title=f"Change {record}")
+
+
+def phones(request):
+    """Show the numbers that the former country may have given a wrong code."""
+    shop, former = request.shop, request.GET.get("from", "")
+    names = currencies.countries()
+    if former not in names:
+        raise Http404
+    chosen = {
+        int(pk)
+        for pk in request.POST.getlist("chosen")
+        if pk.isascii() and pk.isdigit() and len(pk) < 19
+    }
+    if request.method == "POST" and not chosen:
+        messages.error(request, "Tick the numbers to convert.")
+    elif request.method == "POST":
+        done = attempt(request, None, convert, chosen, former=former, shop=shop)
+        if done:
+            messages.success(request, f"Phone numbers converted: {done.result}.")
+            return redirect(f"{reverse('customers:phones')}?from={former}")
+    found = conversions(former, shop=shop)
+    facts = {
+        "former": names[former],
+        "current": names.get(shop.country, shop.country),
+        "shown": found[:MAX_NUMBERS],
+        "hidden": len(found[MAX_NUMBERS:]),
+        "chosen": chosen,
+    }
+    return render(request, "repairs/customers/phones.html", facts)
 
 
 def device(request, pk):

@@ -111,7 +111,7 @@ def read_email(text: str, bounds: Bounds) -> str:
 
 def read_phone(text: str, bounds: Bounds) -> str:
     try:
-        number = phonenumbers.parse(text, bounds.country)
+        number = phonenumbers.parse(text, bounds.country or None)
     except phonenumbers.NumberParseException:
         number = None
     if number is None or not phonenumbers.is_possible_number(number):

@@ -137,7 +137,7 @@ class Booking:
     def suggest_customers(self):
         """Find customers while somebody types; nothing is chosen."""
         self._search()
-        phone = phone_of(self._typed("c-phone", 40), country=self.shop.country)
+        phone = phone_of(self._typed("c-phone", 40), country=self.shop.phone_country)
         name, email = self._typed("c-name", 254), self._typed("c-email", 254)
         self.similar_customers = queries.similar_customers(name, phone, email)
         return self
@@ -187,7 +187,7 @@ class Booking:
         """The first entry of a new customer, from the query without results."""
         if "@" in self.query:
             return {"email": self.query}
-        number = phone_of(self.query, country=self.shop.country)
+        number = phone_of(self.query, country=self.shop.phone_country)
         if number:
             return {"phone": number}
         return {"name": self.query} if self.query else {}

@@ -30,7 +30,7 @@ MAX_CHECKS = 5
 def bounds_of(shop: Shop, *, on: date) -> Bounds:
     """Return the limits of the values of past jobs."""
     return Bounds(
-        latest=on + timedelta(days=1), places=shop.places, country=shop.country
+        latest=on + timedelta(days=1), places=shop.places, country=shop.phone_country
     )
 
 

@@ -118,7 +118,7 @@ class SearchType:
 
 class CustomerType(SearchType):
     def search(self, query, *, user, shop):
-        phone = phone_of(query, country=shop.country)
+        phone = phone_of(query, country=shop.phone_country)
         return self.model.objects.search(query, phone=phone)
 
 

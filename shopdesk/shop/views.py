@@ -35,7 +35,11 @@ def settings(request):
     is_valid = request.method == "POST" and entered.is_valid()
     if is_valid and attempt(request, entered.shop, save):
         messages.success(request, "Settings saved. New documents use them.")
-        return _back(request, _drop(request, pressed, on=today))
+        back = _back(request, _drop(request, pressed, on=today))
+        if shop.set_up_on is None or "country" not in entered.shop.changed_data:
+            return back
+        former = entered.shop.initial["country"]
+        return redirect(f"{reverse('customers:phones')}?from={former}")
     # The form has already set invalid values on the record.
     saved = Shop.current()
     context = {

@@ -77,6 +77,7 @@ URL_ROLES = {
     "bench:job": ANY_ROLE,
     "bench:save_details": ANY_ROLE,
     "customers:change_model": BENCH_OR_OWNER,
+    "customers:phones": OWNER_ONLY,
     "diagnosis:record_result": BENCH_OR_OWNER,
     "diagnosis:merge_faults": OWNER_ONLY,
     "diagnosis:merge_fixes": OWNER_ONLY,

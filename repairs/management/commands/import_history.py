@@ -78,7 +78,7 @@ class Command(BaseCommand):
         bounds = Bounds(
             latest=timezone.localdate() + timedelta(days=1),
             places=shop.places,
-            country=shop.country,
+            country=shop.phone_country,
         )
         rows, numbers = [], set()
         with self._bar(None, "reading", " rows") as bar:

@@ -477,6 +477,12 @@ class Shop(Recorded):
         return max(on, timezone.localdate(seen)) if seen else on
 
     @property
+    def phone_country(self) -> str:
+        """Return the country of numbers without a country code; "" if nobody said."""
+        is_chosen = self.set_up_on is not None or self._state.adding
+        return self.country if is_chosen else ""
+
+    @property
     def places(self) -> int:
         """Return the decimals of the currency (ISO 4217)."""
         return currencies.places(self.currency)

@@ -225,6 +225,7 @@ FOR_OWNER_ONLY = {
     "month:pdf",
     "open_data:export",
     "personal_data:due",
+    "customers:phones",
     "personal_data:erase",
     "personal_data:merge_customers",
     "personal_data:merge_devices",
