@@ -4,7 +4,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 from decimal import Decimal
 
-from django.db.models import Count
+from django.db.models import Count, F
 
 from repairs.faults.models import Fault
 from repairs.jobs import states
@@ -72,6 +72,6 @@ def fault_points(fault: Fault) -> list[FaultPoint]:
 
 
 def _readings(**condition):
-    found = Reading.objects.filter(**condition).select_related("job")
-    fields = (*Reading.measured_fields, "test_point", "stage", "job__outcome")
-    return found.only(*fields).order_by("-id")[:LATEST]
+    found = Reading.objects.filter(**condition).annotate(outcome=F("job__outcome"))
+    found = found.only(*Reading.measured_fields, "test_point", "stage")
+    return found.order_by("-id")[:LATEST]

@@ -55,7 +55,10 @@ def usual_readings(device: Device, *, except_job: Job) -> UsualByPoint:
 
 
 def is_good(reading: Reading, measured: Measured) -> bool:
-    """Whether the reading passed, or was made on a job that was closed as fixed."""
+    """Whether the reading passed, or was made after the repair on a fixed job.
+
+    `reading` is annotated with the `outcome` of its job.
+    """
     passed = passes(measured, reading.expected)
     is_from_repaired = (
         reading.stage == Reading.Stage.AFTER and reading.outcome == states.FIXED
