@@ -439,6 +439,7 @@ RAW = {
     "shopdesk.keeping.tables": "restores rows as they were, with their trail",
     "shopdesk.lookup": "reads",
     "shopdesk.recording.chain": "seals entries of the trail",
+    "shopdesk.serving.analysis_database": "reads",
 }
 AT_ONCE = {
     "repairs.history.linked_records": "an import is one event",
