@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from decimal import Decimal
 
 from billing.day_close.actions import close_day
-from billing.day_close.queries import open_till
+from billing.day_close.queries import open_tills
 from billing.einvoice.en16931 import Party
 from billing.handover import actions as handover
 from billing.handover.shipping import (
@@ -168,9 +168,9 @@ def pay_a_part(story: Story, stamp: Stamp) -> None:
 
 def close_till(story: Story, stamp: Stamp, missing: Decimal = Decimal(0)) -> None:
     """Close the till in the evening, and remove all cash but the float."""
-    till, _ = open_till(day=stamp.on, shop=Shop.current())
-    opening = FLOAT if till.opening is None else till.opening
-    counted = opening + till.cash - missing
+    close = open_tills(day=stamp.on, shop=Shop.current())[0].close
+    opening = FLOAT if close.opening is None else close.opening
+    counted = opening + close.cash - missing
     close_day(
         stamp.on,
         counted=counted,
