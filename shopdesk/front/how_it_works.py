@@ -9,8 +9,7 @@ TEXTS = {
         "Jobs are grouped by what is to be done next, the most urgent first: those past"
         " their due date, then those that can be started, tested or closed, then those"
         " that wait for somebody. Each row names its next step and leads to it. What"
-        " else needs attention stands above: backups, returns to assess, stopgaps whose"
-        " customer is to be asked."
+        " else needs your attention stands above them."
     ),
     "find": (
         "One box finds everything: job and document numbers, names, phone numbers,"
@@ -93,6 +92,16 @@ TEXTS = {
     ),
     "diagnosis:cases": (
         "The past jobs that were counted beside the probability of this fault."
+    ),
+    "diagnosis:merge_faults": (
+        "If one fault was entered twice, merge the entries: jobs, fixes, symptoms and"
+        " checks move to the one that stays, and so do their counts. The preview shows"
+        " what will move before anything changes."
+    ),
+    "diagnosis:merge_fixes": (
+        "If one fix was entered twice, merge the entries: its jobs and faults move to"
+        " the one that stays, and comebacks are counted together. The preview shows"
+        " what will move before anything changes."
     ),
     "photos:for_job": (
         "Add photos from this device, or from a phone by the code shown here: the link"

@@ -6,7 +6,7 @@ import sys
 import psycopg
 
 from tests.shopdesk.serving.conftest import ROOT, Server
-from tests.shopdesk.serving.test_database_restart import own_postgres, postgres
+from tests.shopdesk.serving.test_own_postgres import own_postgres, postgres
 
 __all__ = ["own_postgres"]  # a fixture
 

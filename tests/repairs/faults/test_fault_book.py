@@ -80,8 +80,8 @@ def test_a_fault_has_the_same_query_count_for_1_and_30_fixes(
         UsualPart.objects.create(fix=fix, part=make.part())
         make.repair(fault_=fault, fix=fix)
     # session, person, shop, fault, fixes, usual parts, their parts, symptoms, checks,
-    # jobs, models, count, keys, rows
-    with django_assert_num_queries(14):
+    # merged entries, jobs, models, count, keys, rows
+    with django_assert_num_queries(15):
         page = client.get(fault.get_absolute_url())
     assert len(page.context["fixes"]) == n
 

@@ -27,7 +27,7 @@ from repairs.customers.models import Customer, Device
 from repairs.faults.models import Check, Fault, Fix, Symptom
 from repairs.guards import GUARDS as repair_guards
 from repairs.jobs.models import Comeback, Job, PartUsed, Repair
-from repairs.knowledge.fix_comparison import usual_costs
+from repairs.knowledge.fix_comparison import included_tax, usual_costs
 from repairs.photos.models import Photo, PhotoLink
 from repairs.stock.models import Delivery, Part
 from shopdesk import triggers
@@ -39,7 +39,7 @@ from shopdesk.shop.models import Shop
 from shopdesk.staff.models import Role, User
 from shopdesk.staff.permissions import PUBLIC_URLS, can_open, roles_for
 from shopdesk.stamp import Stamp
-from tests import papers
+from tests import make, papers
 from tests.shopdesk.staff.url_roles import EXPECTED
 
 pytestmark = [pytest.mark.django_db, pytest.mark.once]
@@ -99,7 +99,9 @@ def planted(demo):
         price_reason=f"The part alone costs {p['reason of a price']} now.",
     )
     figures = {what: spellings(figure) for what, figure in p.items()}
-    derived = usual_costs(list(Fix.objects.all()), shop=Shop.current()).values()
+    shop = Shop.current()
+    tax = included_tax(make.DAY, shop)
+    derived = usual_costs(list(Fix.objects.all()), shop=shop, included_tax=tax).values()
     costs = {f"{each.cost:.2f}" for each in derived if each.cost > 1000}
     figures = {"cost of a fix": set().union(*map(spellings, costs)), **figures}
     every = {digits: what for what, those in figures.items() for digits in those}

@@ -152,7 +152,7 @@ def test_downloading_the_payments_of_a_day_is_recorded(client, kim):
     client.force_login(kim)
     close = close_day(day=date(2026, 3, 2), counted=0, stamp=make.stamp(by=kim))
     client.get(reverse("day_close:csv", args=[close.pk]))
-    assert events("downloaded")[0][3] == {"file": "till-2026-03-02.csv"}
+    assert events("downloaded")[0][3] == {"file": "till-2026-03-02-EUR.csv"}
 
 
 def test_an_import_is_one_event_with_the_number_of_records(db, tmp_path):
