@@ -8,7 +8,7 @@ py := .venv/bin/python
 plain = $$(cd .ci; ../$(py) -c 'from mutants import plain_files; print(*plain_files())')
 djade = .venv/bin/djade --target-version 5.2 $$(find templates -name '*.html')
 
-.PHONY: help demo run test lint format lock migration release pictures mutants soak install sbom
+.PHONY: help demo run test lint format lock migration messages release pictures mutants soak install sbom
 
 help: ## show this list
 	@sed -n 's/^\([a-z]*\): *## /make \1\t/p' Makefile | expand -t 14
@@ -69,6 +69,10 @@ migration: ## write a migration from changed models; NAME=what_it_does
 	@bash .ci/install dev
 	@[ -n "$(NAME)" ] || { echo "Give it a name: make migration NAME=add_storage_place"; exit 2; }
 	@$(py) manage.py makemigrations --no-header -n $(NAME) shopdesk repairs billing
+
+messages: ## write and compile the translations of all texts; ARGS=--open lists what is missing
+	@bash .ci/install dev
+	@$(py) .ci/messages.py $(ARGS)
 
 release: ## write the database of this version, from which updates are tested
 	@bash .ci/install dev

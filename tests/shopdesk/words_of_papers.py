@@ -31,9 +31,6 @@ CUSTOMERS_PAGE = "shopdesk/look/customer.html"
 LOOKS = ("shopdesk/look/paper.html", CUSTOMERS_PAGE)
 FIELD = "shopdesk/look/field.html"
 
-ROOMS = ("billing", "repairs", "shopdesk")
-ASKS = ("gettext", "gettext_lazy", "ngettext")
-
 QUOTED = r"""u('(?:[^'\\]|\\.)*'|"(?:[^"\\]|\\.)*")"""
 CALL = re.compile(rf"\bn?gettext\({QUOTED}(?:, {QUOTED}, count)?\)")
 
@@ -97,28 +94,12 @@ def words_in(source):
         yield ast.literal_eval(one), ast.literal_eval(many or "''")
 
 
-def asked_in(source):
-    """(one, many) of each text that a program wants translated."""
-    if not any(name in source for name in ASKS):
-        return
-    for node in ast.walk(ast.parse(source)):
-        if isinstance(node, ast.Call) and getattr(node.func, "id", "") in ASKS:
-            told = [one.value for one in node.args if isinstance(one, ast.Constant)]
-            # What is asked by way of a variable stands in a short list.
-            if told:
-                yield told[0], (told[1:] or [""])[0]
-
-
 def words():
     """All that a language of papers must have, with where it stands."""
     found = {}
     for name in papers():
         for pair in words_in((ROOT / "templates" / name).read_text()):
             found.setdefault(pair, name)
-    for room in ROOMS:
-        for path in sorted((ROOT / room).rglob("*.py")):
-            for pair in asked_in(path.read_text()):
-                found.setdefault(pair, str(path.relative_to(ROOT)))
     for word in [*CHOSEN, *BEGUN_WITH]:
         found.setdefault((str(word), ""), "a short list")
     return found
