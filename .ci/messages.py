@@ -31,9 +31,11 @@ KEYWORDS = {
     "npgettext": ((1, "c"), 2, 3),
     "npgettext_lazy": ((1, "c"), 2, 3),
 }
+# With a fixed date, as compiled catalogues would differ otherwise.
 HEADER = """\
 msgid ""
 msgstr ""
+"POT-Creation-Date: 2026-11-30 00:00+0000\\n"
 "Language: {language}\\n"
 "Plural-Forms: {plural_forms}\\n"
 "MIME-Version: 1.0\\n"
@@ -117,6 +119,12 @@ def read(app: str, language: str) -> Catalog:
         return read_po(file, locale=language)
 
 
+def compiled(app: str, language: str) -> bytes:
+    file = BytesIO()
+    write_mo(file, read(app, language))
+    return file.getvalue()
+
+
 def key_of(message: Message) -> tuple:
     one = message.id[0] if isinstance(message.id, tuple) else message.id
     return message.context, one
@@ -176,9 +184,8 @@ def main() -> None:
             path = path_of(app, language)
             path.parent.mkdir(parents=True, exist_ok=True)
             path.write_text(text)
+            path.with_suffix(".mo").write_bytes(compiled(app, language))
             catalog = read(app, language)
-            with path.with_suffix(".mo").open("wb") as file:
-                write_mo(file, catalog)
             open_ones = [m for m in catalog if m.id and not is_translated(m)]
             print(f"{app} ({language}): {len(catalog)} texts,", end=" ")
             print(f"{len(open_ones)} not translated")

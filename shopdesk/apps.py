@@ -8,6 +8,7 @@ from shopdesk.checks import (
     database_is_durable,
     database_is_of_this_version,
     https_is_recognised,
+    language_has_screens,
 )
 
 
@@ -24,3 +25,4 @@ class ShopdeskConfig(AppConfig):
         plain_gettext.translate_by(translation.gettext, translation.ngettext)
         checks.register(copy_is_of_the_same_kind, checks.Tags.security)
         checks.register(https_is_recognised, checks.Tags.security)
+        checks.register(language_has_screens, checks.Tags.translation)

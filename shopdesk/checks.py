@@ -10,6 +10,7 @@ OLD = "shopdesk.E001"
 FORGETS = "shopdesk.E002"
 NO_PROXY = "shopdesk.W001"
 NO_REPLICA = "shopdesk.E003"
+NO_SCREENS = "shopdesk.E004"
 
 
 def https_is_recognised(**kwargs):
@@ -22,6 +23,21 @@ def https_is_recognised(**kwargs):
             " behind a proxy every page redirects to itself.",
             hint="Set PROXIES to the number of your own proxies, such as PROXIES=1.",
             id=NO_PROXY,
+        )
+    ]
+
+
+def language_has_screens(**kwargs):
+    """Return an error if the screens are not in the language of LANGUAGE_CODE."""
+    code, listed = settings.LANGUAGE_CODE, settings.SCREEN_LANGUAGES
+    if code.split("-")[0] in listed:
+        return []
+    return [
+        checks.Error(
+            f"LANGUAGE_CODE={code} names a language that the screens do not have.",
+            hint=f"Use one of these or a variant, such as en-gb: {', '.join(listed)}."
+            " The language of papers and emails is a setting of the shop.",
+            id=NO_SCREENS,
         )
     ]
 

@@ -100,6 +100,7 @@ MIDDLEWARE = [
     # Before all that keeps or answers what was sent.
     "shopdesk.serving.middleware.TextMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "shopdesk.staff.middleware.LanguageMiddleware",
     "shopdesk.recording.middleware.ActingMiddleware",
     "shopdesk.staff.middleware.SessionTimeoutMiddleware",
     "shopdesk.staff.middleware.LoginRequiredMiddleware",
@@ -255,6 +256,9 @@ CONTENT_SECURITY_POLICY = {
 
 # --- language, time, files ---------------------------------------------------
 
+# The languages of the screens, each complete, as tests check. A user chooses among
+# them; LANGUAGE_CODE, one of these or its variant, is for who has chosen none.
+SCREEN_LANGUAGES = ("en",)
 LANGUAGE_CODE = env("LANGUAGE_CODE", default="en-gb")
 TIME_ZONE = env("TIME_ZONE", default="UTC")
 USE_TZ = True

@@ -331,7 +331,8 @@ def test_files_stand_where_a_reader_looks():
         for app in ROOTS
         for path in (ROOT / "tests" / app).glob("*/test_*.py")
     }
-    assert sorted(tested - set(ROOMS)) == []
+    # Languages and their texts are no room: every room has some.
+    assert sorted(tested - set(ROOMS)) == ["shopdesk.language"]
 
 
 def test_no_file_knows_this_machine():

@@ -1,7 +1,9 @@
 """The context of every page: the shop, the menus, and whether costs are shown."""
 
+from django.conf import settings
 from django.urls import reverse
 from django.utils.functional import SimpleLazyObject
+from django.utils.translation import gettext_lazy
 
 from shopdesk.front.how_it_works import how_it_works
 from shopdesk.staff.permissions import can_open, can_see_costs
@@ -9,33 +11,38 @@ from shopdesk.version import VERSION
 
 # Label, first page, and the URL namespaces that belong to it.
 MAIN_MENU = (
-    ("Today", "today", ()),
-    ("Counter", "intake:book_in", ("intake", "customers", "handover", "personal_data")),
-    ("Bench", "bench:list", ("bench", "returns")),
-    ("Parts", "stock:parts", ("stock",)),
+    (gettext_lazy("Today"), "today", ()),
     (
-        "Billing",
+        gettext_lazy("Counter"),
+        "intake:book_in",
+        ("intake", "customers", "handover", "personal_data"),
+    ),
+    (gettext_lazy("Bench"), "bench:list", ("bench", "returns")),
+    (gettext_lazy("Parts"), "stock:parts", ("stock",)),
+    (
+        gettext_lazy("Billing"),
         "quotes:all",
         (
             *("quotes", "customer_links", "changes", "repair_form"),
             *("invoices", "reminders", "day_close"),
         ),
     ),
-    ("Comebacks", "comebacks:table", ("comebacks", "month", "knowledge")),
-    ("Fault book", "faults:book", ("faults",)),
+    (gettext_lazy("Comebacks"), "comebacks:table", ("comebacks", "month", "knowledge")),
+    (gettext_lazy("Fault book"), "faults:book", ("faults",)),
 )
 FOOTER_MENU = (
-    ("Emails", "mail:outbox", ("mail",)),
-    ("Shop settings", "shop:settings", ()),
-    ("Imports", "sheet_import:all", ("sheet_import",)),
-    ("Staff", "staff:people", ()),
-    ("Personal data", "personal_data:due", ()),
-    ("Audit trail", "trail:all", ()),
-    ("Open repair data", "open_data:export", ("open_data",)),
-    ("API", "api_tokens:all", ("api_tokens",)),
-    ("My password", "staff:password", ()),
-    ("Second factor", "staff:second_factor", ()),
-    ("Signed-in devices", "staff:devices", ()),
+    (gettext_lazy("Emails"), "mail:outbox", ("mail",)),
+    (gettext_lazy("Shop settings"), "shop:settings", ()),
+    (gettext_lazy("Imports"), "sheet_import:all", ("sheet_import",)),
+    (gettext_lazy("Staff"), "staff:people", ()),
+    (gettext_lazy("Personal data"), "personal_data:due", ()),
+    (gettext_lazy("Audit trail"), "trail:all", ()),
+    (gettext_lazy("Open repair data"), "open_data:export", ("open_data",)),
+    (gettext_lazy("API"), "api_tokens:all", ("api_tokens",)),
+    (gettext_lazy("My password"), "staff:password", ()),
+    (gettext_lazy("Second factor"), "staff:second_factor", ()),
+    (gettext_lazy("Language"), "staff:language", ()),
+    (gettext_lazy("Signed-in devices"), "staff:devices", ()),
 )
 
 
@@ -64,6 +71,8 @@ def visible_links(request, menu):
     found = []
     for label, name, namespaces in menu:
         if not can_open(request.user, name):
+            continue
+        if name == "staff:language" and len(settings.SCREEN_LANGUAGES) == 1:
             continue
         here = ""
         if match and match.view_name == name:

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from django.conf import settings
 from django.template.loader import render_to_string
 from django.utils import translation
 from django.utils.translation import gettext
 
 from shopdesk.errors import PdfError
 from shopdesk.papers.worker import draw_pdf
+from shopdesk.screen_language import locale_of
 from shopdesk.shop import currencies
 from shopdesk.shop.models import Shop
 
@@ -104,9 +104,7 @@ def in_all_languages(text: str) -> set[str]:
 
 
 def _locale_for(language: str) -> translation.override:
-    """Activate a language; English means the variant of the screens."""
-    own = settings.LANGUAGE_CODE
-    return translation.override(own if own.split("-")[0] == language else language)
+    return translation.override(locale_of(language))
 
 
 def page(size: str) -> str:

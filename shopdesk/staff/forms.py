@@ -1,13 +1,16 @@
 from contextlib import contextmanager
 
 from django import forms
+from django.conf import settings
 from django.contrib.auth import authenticate, password_validation
 from django.core.exceptions import ValidationError
 from django.utils import timezone
+from django.utils.translation import gettext
 
 from shopdesk.errors import RefusedError
 from shopdesk.recording.models import Action
 from shopdesk.recording.writing import record_event
+from shopdesk.screen_language import default_language, own_name
 from shopdesk.staff import second_factor
 from shopdesk.staff.models import User
 from shopdesk.staff.rate_limit import FailureCount, wait_text
@@ -250,6 +253,33 @@ class AddForm(forms.ModelForm):
         model = User
         fields = ["name", "username", "role"]
         widgets = {"role": forms.RadioSelect}
+
+
+class LanguageForm(forms.ModelForm):
+    """The language of a user's own screens."""
+
+    class Meta:
+        model = User
+        fields = ["language"]
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["language"] = forms.ChoiceField(
+            label=gettext("Language"),
+            required=False,
+            choices=self._choices(),
+            widget=forms.RadioSelect,
+            help_text=gettext(
+                "Of all pages for staff. Documents and emails to customers stay in"
+                " the language that the shop settings say."
+            ),
+        )
+
+    def _choices(self):
+        default = gettext("The shop’s default: %(language)s")
+        yield "", default % {"language": own_name(default_language())}
+        for language in settings.SCREEN_LANGUAGES:
+            yield language, own_name(language)
 
 
 class PersonForm(forms.ModelForm):

@@ -11,13 +11,19 @@ from django.contrib.sessions.backends.base import UpdateError
 from django.core.exceptions import PermissionDenied
 from django.db import DatabaseError
 from django.shortcuts import redirect, resolve_url
-from django.utils import timezone
+from django.utils import timezone, translation
 from django_htmx.http import HttpResponseClientRedirect
 
 from shopdesk.look.lists import FILE
+from shopdesk.screen_language import (
+    default_language,
+    language_of_browser,
+    language_of_user,
+    locale_of,
+)
 from shopdesk.shop import clock
 from shopdesk.staff import held_forms
-from shopdesk.staff.permissions import CONFIRMED_URLS, can_open
+from shopdesk.staff.permissions import CONFIRMED_URLS, PUBLIC_URLS, can_open
 from shopdesk.staff.signing_in import (
     ask_to_confirm,
     ask_to_sign_in,
@@ -37,6 +43,35 @@ ALLOWED_BEFORE_SECOND_FACTOR = ALLOWED_BEFORE_PASSWORD_CHANGE | {
     "staff:start_second_factor",
 }
 ACTIVITY_UPDATE_SECONDS = 300  # seconds, so that not every page writes to the database
+
+
+class LanguageMiddleware:
+    """Activates the language of the user, or of the browser before a sign-in.
+
+    What customers open starts from the default: their views activate the language of
+    documents.
+    """
+
+    def __init__(self, get_response):
+        self.get_response = get_response
+
+    def __call__(self, request):
+        with translation.override(locale_of(_language_of(request))):
+            return self.get_response(request)
+
+    def process_view(self, request, view, args, kwargs):
+        name = request.resolver_match.view_name
+        if name in PUBLIC_URLS and not name.startswith("staff:"):
+            translation.activate(locale_of(default_language()))
+
+
+def _language_of(request):
+    if len(settings.SCREEN_LANGUAGES) == 1:
+        return default_language()
+    with suppress(DatabaseError):  # a page about the failure follows
+        if request.user.is_authenticated:
+            return language_of_user(request.user.language)
+    return language_of_browser(request.headers.get("Accept-Language", ""))
 
 
 class SessionTimeoutMiddleware:

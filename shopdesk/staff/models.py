@@ -97,6 +97,8 @@ class User(AbstractBaseUser, Recorded):
     # Set while the password is a one-time passphrase from the owner. It expires at that
     # moment, and allows only the page where a password is set.
     passphrase_until = models.DateTimeField(null=True, blank=True, editable=False)
+    # Of the screens, such as de; blank: the default. See `shopdesk.screen_language`.
+    language = models.CharField(max_length=7, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
     # The secret of one-time codes, encrypted: see `second_factor`. It counts only once
     # a code has confirmed it. A code of `totp_step` or before is not accepted again.

@@ -1,15 +1,21 @@
 """Pages on which people see to their own second factor and their sessions."""
 
+from django.conf import settings
 from django.contrib import messages
+from django.http import Http404
 from django.shortcuts import redirect, render
-from django.utils import timezone
+from django.urls import reverse
+from django.utils import timezone, translation
+from django.utils.translation import gettext
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
 from shopdesk.errors import RefusedError
+from shopdesk.look.forms import saved
+from shopdesk.screen_language import language_of_user, locale_of
 from shopdesk.sent_forms.attempts import attempt
 from shopdesk.staff import actions
-from shopdesk.staff.forms import ActivateForm
+from shopdesk.staff.forms import ActivateForm, LanguageForm
 from shopdesk.staff.second_factor import address_for_app, secret_of
 from shopdesk.staff.sessions import devices
 from shopdesk.stamp import Stamp
@@ -90,6 +96,20 @@ def recovery_codes(request):
 def _show_recovery_codes(request, codes):
     """Show the codes in this response only; so it is no redirect."""
     return render(request, "shopdesk/staff/recovery_codes.html", {"codes": codes})
+
+
+def language(request):
+    """Choose the language of one's own screens, if there are several."""
+    if len(settings.SCREEN_LANGUAGES) == 1:
+        raise Http404
+    form = LanguageForm(request.POST or None, instance=request.user)
+    chosen = language_of_user(form["language"].data or "")
+    with translation.override(locale_of(chosen)):
+        message = gettext("Language saved.")
+    if saved(request, form, message=message):
+        return redirect("staff:language")
+    facts = {"title": gettext("Language"), "form": form, "cancel": reverse("today")}
+    return render(request, "shopdesk/look/edit.html", facts)
 
 
 def own_devices(request):

@@ -69,6 +69,7 @@ URL_ROLES = {
     "staff:sign_out": ANY_ROLE,
     "staff:switch": ANY_ROLE,
     "staff:password": ANY_ROLE,
+    "staff:language": ANY_ROLE,
     "intake:show_code": BENCH_OR_OWNER,
     "bench:list": ANY_ROLE,
     "bench:set_tries_required": OWNER_ONLY,

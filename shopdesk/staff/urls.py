@@ -33,6 +33,7 @@ urlpatterns = [
         own_account.recovery_codes,
         name="recovery_codes",
     ),
+    path("language/", own_account.language, name="language"),
     path("devices/", own_account.own_devices, name="devices"),
     path("devices/end/", own_account.end_device, name="end_device"),
     path("add/", views.add, name="add"),

@@ -75,6 +75,7 @@ FOR_ANY_ROLE = {
     "staff:confirm",
     "staff:devices",
     "staff:end_device",
+    "staff:language",
     "staff:password",
     "staff:recovery_codes",
     "staff:remove_second_factor",
