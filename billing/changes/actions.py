@@ -40,16 +40,20 @@ def record(
     quote = _open_to_change(job)
     if open_change(quote):
         raise RefusedError(
-            "Extra work is still waiting for an answer. Record that answer first."
+            gettext(
+                "Extra work is still waiting for an answer. Record that answer first."
+            )
         )
     if not lines:
-        raise RefusedError("Enter at least one line of extra work.")
+        raise RefusedError(gettext("Enter at least one line of extra work."))
     agreed = all_agreed(quote)
     before = quote.totals_of(agreed).gross
     # Calculated together, as on the invoice: tax is rounded once for all lines.
     after = quote.totals_of([*agreed, *lines]).gross
     if after <= before:
-        raise RefusedError("This does not raise the price, so no agreement is needed.")
+        raise RefusedError(
+            gettext("This does not raise the price, so no agreement is needed.")
+        )
     change = ChangeOrder.objects.create(
         quote=quote,
         number=quote.changes.count() + 1,
@@ -74,11 +78,15 @@ def _open_to_change(job: Job) -> Quote:
     """Return the accepted quote of a job in progress; raise if there is none."""
     quote = accepted_quote(job)
     if quote is None or job.approved_warranty_repair:
-        raise RefusedError("No price is agreed for this job. Create a quote first.")
+        raise RefusedError(
+            gettext("No price is agreed for this job. Create a quote first.")
+        )
     if job.state not in WORKING:
         raise RefusedError(
-            f"This job is {job.get_state_display()}. Extra work can be added only while"
-            " the repair is in progress: reopen the job first."
+            gettext(
+                "This job is {state}. Extra work can be added only while the"
+                " repair is in progress: reopen the job first."
+            ).format(state=job.get_state_display())
         )
     return quote
 
@@ -119,7 +127,7 @@ def answer(
             if who
             else gettext("Already {answer}.")
         )
-        given = gettext(change.answer.get_decision_display())
+        given = change.answer.get_decision_display()
         raise RefusedError(already.format(answer=given, who=who))
     if decision == Decision.YES:
         if change.quote.state != states.ACCEPTED:
@@ -151,7 +159,7 @@ def _email_answer(given: ChangeAnswer, *, links: AnswerLinks, stamp: Stamp) -> N
             "change": change,
             "decision": given.decision,
             "who": one_line(given.who),
-            "how": given.get_how_display(),
+            "how": given.get_how_display,  # called in their language
             "why": one_line(given.why),
             "at": given.given_at,
         },

@@ -4,6 +4,7 @@ from datetime import date, datetime
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext, gettext_lazy
 
 from billing.changes.models import ChangeAnswer, ChangeLine
 from billing.quotes.forms import LineForm
@@ -25,10 +26,12 @@ REACHED = (Quote.How.PHONE, Quote.How.EMAIL)
 
 class ChangeReasonForm(forms.Form):
     why = forms.CharField(
-        label="Reason for extra work",
+        label=gettext_lazy("Reason for extra work"),
         max_length=1000,
         widget=forms.Textarea(attrs={"rows": 3}),
-        help_text="Shown to the customer: what was found and why it costs more.",
+        help_text=gettext_lazy(
+            "Shown to the customer: what was found and why it costs more."
+        ),
     )
 
 
@@ -47,7 +50,7 @@ def line_forms(data, *, taxes, places):
             prefix=f"line{n}",
             places=places,
             taxes=taxes,
-            name=f"line {n}",
+            name=gettext("line {n}").format(n=n),
             empty_permitted=n > 1,
             use_required_attribute=n == 1,
         )
@@ -58,44 +61,59 @@ def line_forms(data, *, taxes, places):
 class ChangeAnswerForm(forms.Form):
     """The customer's answer, when and how; perhaps “Not asked yet”."""
 
-    decision = forms.ChoiceField(label="Answer", widget=forms.RadioSelect)
-    who = forms.CharField(label="Answered by", max_length=120, required=False)
-    how = forms.ChoiceField(choices=[("", "choose"), *HOW_STAFF_HEARD], required=False)
+    decision = forms.ChoiceField(label=gettext_lazy("Answer"), widget=forms.RadioSelect)
+    who = forms.CharField(
+        label=gettext_lazy("Answered by"), max_length=120, required=False
+    )
+    how = forms.ChoiceField(
+        label=gettext_lazy("How"),
+        choices=[("", gettext_lazy("choose")), *HOW_STAFF_HEARD],
+        required=False,
+    )
     reached_at = forms.CharField(
-        label="Phone number or email address used",
+        label=gettext_lazy("Phone number or email address used"),
         max_length=120,
         required=False,
-        help_text="Required if agreed by phone or email.",
+        help_text=gettext_lazy("Required if agreed by phone or email."),
     )
-    day = DayFormField(label="Date", required=False)
+    day = DayFormField(label=gettext_lazy("Date"), required=False)
     time = forms.TimeField(
-        label="Time",
+        label=gettext_lazy("Time"),
         required=False,
         widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
-        help_text="Blank: now.",
+        help_text=gettext_lazy("Blank: now."),
     )
-    why = forms.CharField(label="Customer’s reason", max_length=500, required=False)
+    why = forms.CharField(
+        label=gettext_lazy("Customer’s reason"), max_length=500, required=False
+    )
 
     def __init__(self, *args, customer, since, allow_unanswered=False, **kwargs):
         super().__init__(*args, **kwargs)
         self.since = since
-        choices = [(Decision.YES, "Agreed"), (Decision.NO, "Declined")]
+        choices = [
+            (Decision.YES, gettext("Agreed")),
+            (Decision.NO, gettext("Declined")),
+        ]
         if allow_unanswered:
-            choices.insert(0, (ASK, "Not asked yet: the job waits for the customer"))
+            choices.insert(
+                0, (ASK, gettext("Not asked yet: the job waits for the customer"))
+            )
             self.fields["decision"].initial = ASK
         else:
-            choices.append((Decision.WITHDRAWN, "Withdraw (wrong amounts)"))
+            choices.append((Decision.WITHDRAWN, gettext("Withdraw (wrong amounts)")))
         self.fields["decision"].choices = choices
         self.fields["who"].initial = customer.name
 
     def clean(self):
         cleaned = super().clean()
         if cleaned.get("decision") in (Decision.YES, Decision.NO):
-            self._require(cleaned, "who", "Enter who answered.")
-            self._require(cleaned, "how", "Select how they answered.")
+            self._require(cleaned, "who", gettext("Enter who answered."))
+            self._require(cleaned, "how", gettext("Select how they answered."))
         if cleaned.get("decision") == Decision.YES and cleaned.get("how") in REACHED:
             self._require(
-                cleaned, "reached_at", "Enter the phone number or email address."
+                cleaned,
+                "reached_at",
+                gettext("Enter the phone number or email address."),
             )
         if cleaned.get("decision") == Decision.WITHDRAWN:
             # Withdrawn by staff, so nobody answered.
@@ -116,10 +134,14 @@ class ChangeAnswerForm(forms.Form):
         )
         if at > now:
             self.add_error(
-                "time", "This time is in the future. Enter when the customer answered."
+                "time",
+                gettext(
+                    "This time is in the future. Enter when the customer answered."
+                ),
             )
         elif at < self.since.replace(second=0, microsecond=0):
             self.add_error(
-                "time", "This is before the quote was accepted. Check date and time."
+                "time",
+                gettext("This is before the quote was accepted. Check date and time."),
             )
         return at

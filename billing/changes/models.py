@@ -8,6 +8,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
+from django.utils.translation import gettext, gettext_lazy
 
 from billing.quotes.models import Line, Quote
 from repairs.jobs.models import Repair
@@ -36,11 +37,11 @@ class ChangeOrder(models.Model):
 
     quote = models.ForeignKey(Quote, on_delete=models.PROTECT, related_name="changes")
     number = models.PositiveSmallIntegerField()
-    why = models.TextField("reason for extra work", max_length=1000)
+    why = models.TextField(gettext_lazy("reason for extra work"), max_length=1000)
     # All amounts include tax.
-    agreed_before = MoneyField("agreed so far")
-    extra = MoneyField("extra cost")
-    new_total = MoneyField("new total")
+    agreed_before = MoneyField(gettext_lazy("agreed so far"))
+    extra = MoneyField(gettext_lazy("extra cost"))
+    new_total = MoneyField(gettext_lazy("new total"))
     made_at = models.DateTimeField()
     recorded_by = models.ForeignKey(
         STAFF, null=True, on_delete=models.PROTECT, related_name="+"
@@ -62,7 +63,9 @@ class ChangeOrder(models.Model):
         ]
 
     def __str__(self):
-        return f"Extra work {self.number}, job {self.quote.job.number}"
+        return gettext("Extra work {number}, job {job}").format(
+            number=self.number, job=self.quote.job.number
+        )
 
     def get_absolute_url(self):
         return reverse("changes:for_job", args=[self.quote.job_id])
@@ -73,7 +76,9 @@ class ChangeOrder(models.Model):
 
     @property
     def status(self) -> str:
-        return "waiting" if self.is_open else self.answer.get_decision_display()
+        return (
+            gettext("waiting") if self.is_open else self.answer.get_decision_display()
+        )
 
     def written_in(self, shop: Shop) -> Currency:
         return self.quote.written_in(shop)
@@ -102,24 +107,24 @@ class ChangeAnswer(models.Model):
     """The answer to a change order, when and how. Added once, never changed."""
 
     class Decision(models.TextChoices):
-        YES = "yes", "agreed"
-        NO = "no", "declined"
-        WITHDRAWN = "withdrawn", "withdrawn"
+        YES = "yes", gettext_lazy("agreed")
+        NO = "no", gettext_lazy("declined")
+        WITHDRAWN = "withdrawn", gettext_lazy("withdrawn")
 
     change = models.OneToOneField(
         ChangeOrder, on_delete=models.PROTECT, related_name="answer"
     )
     decision = models.CharField(max_length=9, choices=Decision)
-    who = models.CharField("answered by", max_length=120)
+    who = models.CharField(gettext_lazy("answered by"), max_length=120)
     how = models.CharField(max_length=8, choices=Quote.How, blank=True)
     reached_at = models.CharField(
-        "phone number or email address used", max_length=120, blank=True
+        gettext_lazy("phone number or email address used"), max_length=120, blank=True
     )
     given_at = models.DateTimeField()
     recorded_by = models.ForeignKey(
         STAFF, null=True, on_delete=models.PROTECT, related_name="+"
     )
-    why = models.CharField("reason", max_length=500, blank=True)
+    why = models.CharField(gettext_lazy("reason"), max_length=500, blank=True)
 
     class Meta:
         constraints = [

@@ -4,6 +4,7 @@ from django.contrib import messages
 from django.db import transaction
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.views.decorators.http import require_GET
 
 from billing.changes import actions, queries
@@ -25,7 +26,7 @@ def for_job(request, pk):
     quote = queries.accepted_quote(job)
     if request.method == "POST" and quote is None:
         messages.error(
-            request, "No price is agreed for this job. Create a quote first."
+            request, gettext("No price is agreed for this job. Create a quote first.")
         )
         return redirect("quotes:for_job", pk)
     if request.method != "POST":
@@ -45,7 +46,9 @@ def for_job(request, pk):
     if not recorded:
         return _page(request, job, quote, new_forms)
     change = recorded.result
-    messages.success(request, f"Extra work {change.number} saved.")
+    messages.success(
+        request, gettext("Extra work {number} saved.").format(number=change.number)
+    )
     return redirect(change)
 
 
@@ -126,10 +129,10 @@ def answer(request, pk):
         if attempt(
             request, None, actions.answer, change, stamp=stamp, **form.cleaned_data
         ):
-            messages.success(request, "Answer recorded.")
+            messages.success(request, gettext("Answer recorded."))
         return redirect(change)
     if not change.is_open:
-        messages.error(request, "This extra work has already been answered.")
+        messages.error(request, gettext("This extra work has already been answered."))
         return redirect(change)
     return _page(request, job, queries.accepted_quote(job), answer=form)
 

@@ -87,7 +87,7 @@ def revoke(request, pk):
     """Revoke the link."""
     link = get_object_or_404(Link, pk=pk)
     attempt(request, None, actions.revoke, link, stamp=Stamp.of(request))
-    messages.success(request, "Link revoked.")
+    messages.success(request, gettext("Link revoked."))
     return redirect("customer_links:for_job", link.job_id)
 
 

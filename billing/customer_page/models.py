@@ -2,6 +2,7 @@
 
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext, gettext_lazy
 
 from billing.quotes.models import Quote
 
@@ -12,7 +13,7 @@ class Signature(models.Model):
     quote = models.OneToOneField(
         Quote, on_delete=models.PROTECT, related_name="signature"
     )
-    ink = models.TextField("lines (SVG path)", max_length=8000)
+    ink = models.TextField(gettext_lazy("lines (SVG path)"), max_length=8000)
 
     class Meta:
         constraints = [
@@ -20,4 +21,4 @@ class Signature(models.Model):
         ]
 
     def __str__(self):
-        return f"Signature on {self.quote}"
+        return gettext("Signature on {quote}").format(quote=self.quote)

@@ -1,4 +1,5 @@
 from django.template.loader import render_to_string
+from django.utils.translation import gettext_lazy
 
 from billing.quotes.models import Link
 from shopdesk.look import tables
@@ -6,20 +7,20 @@ from shopdesk.look.badges import badge
 
 
 class LinkTable(tables.ListTable):
-    caption = "Links of this job"
+    caption = gettext_lazy("Links of this job")
 
-    made_at = tables.MomentColumn("Created")
-    made_by = tables.Column("Created by")
-    status = tables.Column("Status", empty_values=())
-    works_until = tables.DateColumn("Valid until")
-    views = tables.NumberColumn("Visits")
-    viewed_at = tables.MomentColumn("Last visit")
-    revoke = tables.Column("Revoke", accessor="pk")
+    made_at = tables.MomentColumn(gettext_lazy("Created"))
+    made_by = tables.Column(gettext_lazy("Created by"))
+    status = tables.Column(gettext_lazy("Status"), empty_values=())
+    works_until = tables.DateColumn(gettext_lazy("Valid until"))
+    views = tables.NumberColumn(gettext_lazy("Visits"))
+    viewed_at = tables.MomentColumn(gettext_lazy("Last visit"))
+    revoke = tables.Column(gettext_lazy("Revoke"), accessor="pk")
 
     class Meta(tables.ListTable.Meta):
         model = Link
         fields = []
-        empty_text = "No links yet."
+        empty_text = gettext_lazy("No links yet.")
 
     def __init__(self, *args, on, request, **kwargs):
         super().__init__(*args, **kwargs)

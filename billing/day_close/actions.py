@@ -6,6 +6,7 @@ from datetime import date
 from decimal import Decimal
 
 from django.db import transaction
+from django.utils.translation import gettext
 
 from billing.day_close.papers import day_paper
 from billing.day_close.queries import open_tills
@@ -53,8 +54,10 @@ def close_day(
     for till in tills:
         if till.close.currency not in counts:
             raise RefusedError(
-                f"There is also money in {till.close.currency}. Reload the page and"
-                " count it, too."
+                gettext(
+                    "There is also money in {currency}. Reload the page and"
+                    " count it, too."
+                ).format(currency=till.close.currency)
             )
         _close(till.close, counts[till.close.currency], shop=shop, stamp=stamp)
     return tills[0].close
@@ -74,23 +77,34 @@ def _close(close: DayClose, count: Count, *, shop: Shop, stamp: Stamp) -> None:
 def _check_day(day: date, *, on: date) -> None:
     last = DayClose.last()
     if last and day <= last.day:
-        by = f" by {last.closed_by}" if last.closed_by else ""
-        raise RefusedError(
-            f"The till for {format_day(last.day)} was already closed{by} on"
-            f" {moment(last.closed_at)}. New payments are recorded for the next day."
+        closed = (
+            gettext("The till for {day} was already closed by {who} on {at}.")
+            if last.closed_by
+            else gettext("The till for {day} was already closed on {at}.")
         )
+        closed = closed.format(
+            day=format_day(last.day), who=last.closed_by, at=moment(last.closed_at)
+        )
+        later = gettext("New payments are recorded for the next day.")
+        raise RefusedError(f"{closed} {later}")
     if day > on:
-        raise RefusedError("The date is in the future. Enter today or an earlier date.")
+        raise RefusedError(
+            gettext("The date is in the future. Enter today or an earlier date.")
+        )
 
 
 def _check_count(close: DayClose, *, shop: Shop) -> None:
     written_in = close.written_in(shop)
     if close.difference and not close.why:
-        expected = money(close.expected, written_in)
-        deviation = "too much" if close.difference > 0 else "missing"
-        raise RefusedError(
-            f"{money(abs(close.difference), written_in)} is {deviation}: {expected} is"
-            " expected. Count again or enter a reason."
+        differs = (
+            gettext("{amount} is too much: {expected} is expected.")
+            if close.difference > 0
+            else gettext("{amount} is missing: {expected} is expected.")
+        ).format(
+            amount=money(abs(close.difference), written_in),
+            expected=money(close.expected, written_in),
         )
+        again = gettext("Count again or enter a reason.")
+        raise RefusedError(f"{differs} {again}")
     if close.cash_removed > close.counted:
-        raise RefusedError("The cash removed exceeds the cash counted.")
+        raise RefusedError(gettext("The cash removed exceeds the cash counted."))

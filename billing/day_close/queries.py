@@ -6,6 +6,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from django.db.models import Count, Min, Q, Sum
+from django.utils.translation import gettext
 
 from billing.invoices.models import MEANS, DayClose, Payment
 from shopdesk import money
@@ -40,7 +41,7 @@ class MethodTotals:
 def grand_total(rows: list[MethodTotals]) -> MethodTotals:
     """Return the sum of all payment methods."""
     sums = {name: sum(getattr(row, name) for row in rows) for name in SUMS}
-    return MethodTotals("", "Total", **sums)
+    return MethodTotals("", gettext("Total"), **sums)
 
 
 def payments_in(close: DayClose):

@@ -4,7 +4,8 @@ from datetime import timedelta
 
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
-from django.utils import timezone
+from django.utils import timezone, translation
+from django.utils.translation import gettext
 from django.views.decorators.http import require_GET
 from django_tables2 import RequestConfig
 
@@ -35,7 +36,7 @@ def days(request):
         facts = {"stamp": Stamp.of(request), "others": counted, **form.cleaned_data}
         done = attempt(request, form, close_day, **facts)
         if done:
-            messages.success(request, "Till closed.")
+            messages.success(request, gettext("Till closed."))
             return redirect("day_close:days" if others else done.result)
     table = DayCloseTable(DayClose.objects.defer("pdf").select_related("closed_by"))
     RequestConfig(request).configure(table)
@@ -112,9 +113,11 @@ def csv(request, pk):
     """Return the payments of the day in one currency as a CSV file."""
     close = _close(pk)
     rows = queries.rows_of(queries.payments_in(close))
+    with translation.override(None):  # files are in English
+        text = csv_text(queries.HEADS, rows)
     name = f"{close.file_name}.csv"
     record_event(Action.DOWNLOADED, file=name)
-    return download(csv_text(queries.HEADS, rows), name=name)
+    return download(text, name=name)
 
 
 @require_GET
@@ -130,6 +133,8 @@ def accounts(request):
     if FILE in request.GET and not form.errors:
         name = f"accounts-{usual['since']}-{usual['until']}.xlsx"
         record_event(Action.DOWNLOADED, file=name)
+        with translation.override(None):  # files are in English
+            found = accounts_of(**usual)
         return download(sheets(found.sheets()), name=name)
     facts = {"form": form, "accounts": found, "file": FILE, **usual}
     return render(request, "billing/day_close/accounts.html", facts)

@@ -13,6 +13,7 @@ from decimal import ROUND_FLOOR, Decimal
 
 from shopdesk import money
 from shopdesk.errors import IncompleteError
+from shopdesk.plain_gettext import gettext
 
 STANDARD, ZERO, EXEMPT, REVERSE, OUTSIDE = "S", "Z", "E", "AE", "O"
 """Tax categories (UNCL 5305) that a repair may have."""
@@ -153,9 +154,17 @@ def sums(invoice: EInvoiceData) -> Sums:
     )
     if (totals.tax, totals.gross) != (invoice.tax, invoice.gross):
         raise IncompleteError(
-            f"The lines of {invoice.number} add up to {totals.gross} with"
-            f" {totals.tax} tax, but it was stored with {invoice.gross} and"
-            f" {invoice.tax} tax. No e-invoice was created."
+            gettext(
+                "The lines of {number} add up to {gross} with {tax} tax, but"
+                " it was stored with {invoice_gross} and {invoice_tax} tax."
+                " No e-invoice was created."
+            ).format(
+                number=invoice.number,
+                gross=totals.gross,
+                tax=totals.tax,
+                invoice_gross=invoice.gross,
+                invoice_tax=invoice.tax,
+            )
         )
     return amounts
 
@@ -206,59 +215,81 @@ def _price(line: EInvoiceLine, net: Decimal, invoice: EInvoiceData) -> Decimal:
         price = money.rounded(net / line.quantity, places=places)
         if money.rounded(price * line.quantity, places=invoice.places) == net:
             return price
-    raise IncompleteError(f"“{line.text}”: the quantity is too large for an e-invoice.")
+    raise IncompleteError(
+        gettext("“{text}”: the quantity is too large for an e-invoice.").format(
+            text=line.text
+        )
+    )
 
 
 def check(invoice: EInvoiceData) -> None:
     """Raise IncompleteError if something that the standard requires is missing."""
     used = {line.category for line in invoice.lines}
     if not invoice.lines:
-        raise IncompleteError("An e-invoice needs at least one line.")
+        raise IncompleteError(gettext("An e-invoice needs at least one line."))
     if not invoice.seller.name.strip():
         raise IncompleteError(
-            "Enter the shop’s name in the shop settings to create an e-invoice."
+            gettext(
+                "Enter the shop’s name in the shop settings to create an e-invoice."
+            )
         )
     if not re.fullmatch("[A-Z]{2}", invoice.seller.country):
         raise IncompleteError(
-            "Enter the shop’s country in the shop settings to create an e-invoice."
+            gettext(
+                "Enter the shop’s country in the shop settings to create an e-invoice."
+            )
         )
     if not _plain_id(invoice.seller.tax_id):
         raise IncompleteError(
-            "Enter the shop’s tax number in the shop settings to create an e-invoice."
+            gettext(
+                "Enter the shop’s tax number in the shop settings to create an"
+                " e-invoice."
+            )
         )
     if not invoice.buyer.name.strip():
         raise IncompleteError(
-            "An e-invoice needs the customer’s name. Enter it in the customer record."
+            gettext(
+                "An e-invoice needs the customer’s name. Enter it in the customer"
+                " record."
+            )
         )
     if not re.fullmatch("[A-Z]{2}", invoice.buyer.country):
         raise IncompleteError(
-            "An e-invoice needs the customer’s country. Enter it in the customer"
-            " record."
+            gettext(
+                "An e-invoice needs the customer’s country. Enter it in the customer"
+                " record."
+            )
         )
     for party in (invoice.seller, invoice.buyer):
         if party.country in NON_ISO_CODES:
             raise IncompleteError(
-                f"An e-invoice cannot use the country code {party.country}: it is not"
-                " in ISO 3166."
+                gettext(
+                    "An e-invoice cannot use the country code {country}: it is"
+                    " not in ISO 3166."
+                ).format(country=party.country)
             )
     if invoice.places > 2:
         raise IncompleteError(
-            f"E-invoices allow 2 decimals, but {invoice.currency} has {invoice.places}."
-            " No e-invoice is possible in this currency."
+            gettext(
+                "E-invoices allow 2 decimals, but {currency} has {places}."
+                " No e-invoice is possible in this currency."
+            ).format(currency=invoice.currency, places=invoice.places)
         )
     if invoice.paid and invoice.credits:
         raise IncompleteError(
-            "A credit note takes no payment. Record the refund on its invoice."
+            gettext("A credit note takes no payment. Record the refund on its invoice.")
         )
     if OUTSIDE in used and len(used) > 1:
         raise IncompleteError(
-            "An e-invoice cannot mix items that are subject to tax with items that are"
-            " not."
+            gettext(
+                "An e-invoice cannot mix items that are subject to tax with items that"
+                " are not."
+            )
         )
     check_reverse_charge(used, invoice.buyer)
     if EXEMPT in used and not invoice.reasons.get(EXEMPT, "").strip():
         raise IncompleteError(
-            "Enter the reason for the tax exemption. An e-invoice requires it."
+            gettext("Enter the reason for the tax exemption. An e-invoice requires it.")
         )
     for line in invoice.lines:
         _check_tax(line)
@@ -268,22 +299,28 @@ def check_reverse_charge(categories: Collection[str], buyer: Party) -> None:
     """Raise if tax is left to a buyer who has no VAT number, on paper as well."""
     if REVERSE in categories and not vat_number(buyer):
         raise IncompleteError(
-            "Reverse charge needs the customer’s VAT number, with the country"
-            " letters in front. Enter it in the customer record."
+            gettext(
+                "Reverse charge needs the customer’s VAT number, with the country"
+                " letters in front. Enter it in the customer record."
+            )
         )
 
 
 def _check_tax(line: EInvoiceLine) -> None:
     if not line.text.strip():
-        raise IncompleteError("Each line of an e-invoice needs a description.")
+        raise IncompleteError(gettext("Each line of an e-invoice needs a description."))
     if line.category not in (STANDARD, ZERO, EXEMPT, REVERSE, OUTSIDE):
         raise IncompleteError(
-            f"“{line.text}” has an unsupported tax category: {line.category}."
+            gettext("“{text}” has an unsupported tax category: {category}.").format(
+                text=line.text, category=line.category
+            )
         )
     if (line.category == STANDARD) != (line.rate > 0):
         raise IncompleteError(
-            f"“{line.text}” has a tax rate of {line.rate:f} %, which does not match"
-            f" its tax category {line.category}."
+            gettext(
+                "“{text}” has a tax rate of {rate} %, which does not match"
+                " its tax category {category}."
+            ).format(text=line.text, rate=f"{line.rate:f}", category=line.category)
         )
 
 

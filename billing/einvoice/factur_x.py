@@ -24,6 +24,7 @@ from billing.einvoice.en16931 import (
 )
 from shopdesk import money
 from shopdesk.errors import IncompleteError
+from shopdesk.plain_gettext import gettext
 
 PROFILE = "en16931"
 FILE_NAME = "factur-x.xml"
@@ -67,7 +68,9 @@ def _written(how: str, invoice: EInvoiceData) -> bytes:
         # The library has no errors of its own: an unknown currency is a ValueError, a
         # schema violation a bare Exception. Neither may crash a handover.
         raise IncompleteError(
-            f"No e-invoice could be created for {invoice.number}: {wrong}"
+            gettext("No e-invoice could be created for {number}: {wrong}").format(
+                number=invoice.number, wrong=wrong
+            )
         ) from wrong
     return written
 

@@ -81,8 +81,9 @@ def check_ready(job: Job) -> None:
     """Raise unless the bench has closed the job."""
     if job.state != states.READY:
         raise RefusedError(
-            f"Job {job.number} is {job.get_state_display()}. Close the job at the bench"
-            " before handover."
+            gettext(
+                "Job {number} is {state}. Close the job at the bench before handover."
+            ).format(number=job.number, state=job.get_state_display())
         )
 
 
@@ -101,10 +102,12 @@ def _ship(job: Job, details: HandoverDetails, *, stamp: Stamp, shop: Shop):
     customer = job.customer
     if not customer.address.strip():
         raise RefusedError(
-            "Add a postal address to the customer record, or choose collection."
+            gettext(
+                "Add a postal address to the customer record, or choose collection."
+            )
         )
     if not details.carrier:
-        raise RefusedError("Enter the carrier.")
+        raise RefusedError(gettext("Enter the carrier."))
     parcel = Parcel(
         job=job,
         to="\n".join(filter(None, [customer.company, customer.name, customer.address])),

@@ -1,9 +1,11 @@
 from dataclasses import fields
 
 from django import forms
+from django.utils.translation import gettext, gettext_lazy
 
 from billing.customer_page.forms import is_signature_path
 from billing.handover import shipping
+from billing.handover.models import BATTERY
 from billing.invoices.forms import PaymentForm
 from shopdesk.fields import WholeNumberField
 
@@ -17,36 +19,43 @@ class HandoverForm(PaymentForm):
     """
 
     how = forms.ChoiceField(
-        label="Handover method", choices=shipping.METHODS, widget=forms.RadioSelect
+        label=gettext_lazy("Handover method"),
+        choices=[(value, gettext_lazy(label)) for value, label in shipping.METHODS],
+        widget=forms.RadioSelect,
     )
     to = forms.CharField(
-        label="Collected by",
+        label=gettext_lazy("Collected by"),
         max_length=120,
         required=False,
-        help_text="Name of the person collecting the device.",
+        help_text=gettext_lazy("Name of the person collecting the device."),
     )
-    carrier = forms.CharField(label="Carrier", max_length=60, required=False)
+    carrier = forms.CharField(
+        label=gettext_lazy("Carrier"), max_length=60, required=False
+    )
     number = forms.CharField(
-        label="Parcel number",
+        label=gettext_lazy("Parcel number"),
         max_length=60,
         required=False,
-        help_text="Can be added later.",
+        help_text=gettext_lazy("Can be added later."),
         widget=forms.TextInput(attrs={"class": "code"}),
     )
     grams = WholeNumberField(
-        label="Weight in grams", required=False, min_value=1, max_value=100_000
+        label=gettext_lazy("Weight in grams"),
+        required=False,
+        min_value=1,
+        max_value=100_000,
     )
     battery = forms.ChoiceField(
-        label="Battery",
-        choices=[("", "not shipped"), *shipping.BATTERY],
+        label=gettext_lazy("Battery"),
+        choices=[("", gettext_lazy("not shipped")), *BATTERY],
         required=False,
     )
     mail = forms.MultipleChoiceField(
-        label="Send documents by email",
+        label=gettext_lazy("Send documents by email"),
         required=False,
         choices=[
-            (shipping.INVOICE, "invoice"),
-            (shipping.CERTIFICATE, "warranty certificate"),
+            (shipping.INVOICE, gettext_lazy("invoice")),
+            (shipping.CERTIFICATE, gettext_lazy("warranty certificate")),
         ],
         widget=forms.CheckboxSelectMultiple,
     )
@@ -60,7 +69,7 @@ class HandoverForm(PaymentForm):
             shipping.POST if job.came_by == "post" else shipping.COUNTER
         )
         mail = self.fields["mail"]
-        mail.help_text = f"To {job.customer.email}."
+        mail.help_text = gettext("To {email}.").format(email=job.customer.email)
         if not job.customer.email:
             del self.fields["mail"]
         elif not has_warranty:
@@ -75,18 +84,20 @@ class HandoverForm(PaymentForm):
     def clean_signature(self):
         signature = self.cleaned_data["signature"]
         if signature and not is_signature_path(signature):
-            raise forms.ValidationError("The signature could not be read. Sign again.")
+            raise forms.ValidationError(
+                gettext("The signature could not be read. Sign again.")
+            )
         return signature
 
     def clean(self):
         entered = super().clean()
         if entered.get("signature") and entered.get("to") == "":
-            self.add_error("to", "Enter the name of the person who signed.")
+            self.add_error("to", gettext("Enter the name of the person who signed."))
         if entered.get("how") == shipping.POST:
             if entered.get("carrier") == "":
-                self.add_error("carrier", "Enter the carrier.")
+                self.add_error("carrier", gettext("Enter the carrier."))
             if entered.get("battery") == "":
-                self.add_error("battery", "Select the battery status.")
+                self.add_error("battery", gettext("Select the battery status."))
         return entered
 
     def details(self) -> shipping.HandoverDetails:
@@ -98,7 +109,7 @@ class HandoverForm(PaymentForm):
 
 class ParcelNumberForm(forms.Form):
     number = forms.CharField(
-        label="Parcel number",
+        label=gettext_lazy("Parcel number"),
         max_length=60,
         widget=forms.TextInput(attrs={"class": "code"}),
     )

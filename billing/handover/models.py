@@ -3,19 +3,21 @@
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext, gettext_lazy
 
 from billing.handover import shipping
 from repairs.jobs.models import Job
 from shopdesk.papers.models import StoredPdf
 
 STAFF = settings.AUTH_USER_MODEL
+BATTERY = [(value, gettext_lazy(label)) for value, label in shipping.BATTERY]
 
 
 class Collection(models.Model):
     """Who collected the device. Never changed."""
 
     job = models.OneToOneField(Job, on_delete=models.PROTECT, related_name="collected")
-    to = models.CharField("who took it", max_length=120)
+    to = models.CharField(gettext_lazy("who took it"), max_length=120)
     # The drawn signature as an SVG path.
     signature = models.TextField(max_length=20_000, blank=True)
     at = models.DateTimeField()
@@ -36,11 +38,13 @@ class Parcel(StoredPdf):
     """A device sent by carrier. Only its parcel number may be added later, once."""
 
     job = models.OneToOneField(Job, on_delete=models.PROTECT, related_name="parcel")
-    to = models.TextField("name and address", max_length=600)
+    to = models.TextField(gettext_lazy("name and address"), max_length=600)
     carrier = models.CharField(max_length=60)
-    number = models.CharField("parcel number", max_length=60, blank=True)
-    grams = models.PositiveIntegerField("weight in grams", null=True, blank=True)
-    battery = models.CharField(max_length=5, choices=shipping.BATTERY)
+    number = models.CharField(gettext_lazy("parcel number"), max_length=60, blank=True)
+    grams = models.PositiveIntegerField(
+        gettext_lazy("weight in grams"), null=True, blank=True
+    )
+    battery = models.CharField(max_length=5, choices=BATTERY)
     sent_on = models.DateField()
     sent_by = models.ForeignKey(
         STAFF, null=True, on_delete=models.PROTECT, related_name="+"
@@ -81,4 +85,4 @@ class WarrantyCertificate(StoredPdf):
         ]
 
     def __str__(self):
-        return f"Warranty certificate {self.job_id}"
+        return gettext("Warranty certificate {number}").format(number=self.job_id)

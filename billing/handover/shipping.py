@@ -8,14 +8,19 @@ provision 376; 49 CFR 173.185(f)). Carriers and local regulations may forbid mor
 from collections.abc import Collection
 from dataclasses import dataclass
 
+from shopdesk.plain_gettext import gettext, gettext_noop
+
 COUNTER, POST = "counter", "post"
-METHODS = [(COUNTER, "collection"), (POST, "shipping")]
+METHODS = [(COUNTER, gettext_noop("collection")), (POST, gettext_noop("shipping"))]
 
 NO_BATTERY, SOUND, TAKEN_OUT = "none", "sound", "out"
 BATTERY = [
-    (NO_BATTERY, "no battery"),
-    (SOUND, "installed, undamaged, switched off, packed and marked UN 3481"),
-    (TAKEN_OUT, "removed, recycled by us"),
+    (NO_BATTERY, gettext_noop("no battery")),
+    (
+        SOUND,
+        gettext_noop("installed, undamaged, switched off, packed and marked UN 3481"),
+    ),
+    (TAKEN_OUT, gettext_noop("removed, recycled by us")),
 ]
 INVOICE, CERTIFICATE = "invoice", "certificate"
 """The documents that can be emailed."""
@@ -50,14 +55,14 @@ def shipping_problem(
     if not details.is_posted:
         return ""
     if details.battery not in (NO_BATTERY, SOUND, TAKEN_OUT):
-        return "Select the battery status before shipping."
+        return gettext("Select the battery status before shipping.")
     if is_swollen and details.battery != TAKEN_OUT:
-        return (
+        return gettext(
             "The battery is swollen. A damaged battery must not be shipped and must not"
             " travel by air. Remove it or choose collection."
         )
     if has_battery and details.battery == NO_BATTERY:
-        return (
+        return gettext(
             "The fault book lists a lithium battery for this repair. Select whether it"
             " is installed or was removed."
         )

@@ -6,6 +6,7 @@ from django.contrib import messages
 from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.views.decorators.http import require_GET, require_POST
 
 from billing.handover import actions
@@ -38,7 +39,10 @@ def hand_over(request, pk):
     if job.state == states.HANDED_OVER:
         if request.method == "POST":
             messages.warning(
-                request, "This job was already handed over. Nothing was recorded twice."
+                request,
+                gettext(
+                    "This job was already handed over. Nothing was recorded twice."
+                ),
             )
             return redirect("handover:hand_over", pk)
         return _done_page(request, job)
@@ -173,11 +177,13 @@ def parcel_number(request, pk):
     found = get_object_or_404(Parcel.objects.defer("pdf"), job=pk)
     form = ParcelNumberForm(request.POST)
     if not form.is_valid():
-        messages.error(request, "Enter a parcel number of at most 60 characters.")
+        messages.error(
+            request, gettext("Enter a parcel number of at most 60 characters.")
+        )
     elif attempt(request, None, found.add_number, form.cleaned_data["number"]).result:
-        messages.success(request, "Parcel number saved.")
+        messages.success(request, gettext("Parcel number saved."))
     else:
-        messages.error(request, "This parcel already has a number.")
+        messages.error(request, gettext("This parcel already has a number."))
     return redirect("handover:hand_over", pk)
 
 

@@ -3,6 +3,7 @@
 from decimal import Decimal
 
 from django.db import transaction
+from django.utils.translation import gettext
 
 from billing.invoices.issuing import store_invoice, update_repair_revenue
 from billing.invoices.models import EInvoice, Invoice, InvoiceLine
@@ -30,13 +31,19 @@ def issue_credit_note(
     job = Job.objects.select_for_update().get(pk=invoice.job_id)
     invoice = Invoice.objects.defer("pdf").get(pk=invoice.pk)
     if invoice.is_credit_note:
-        raise RefusedError("A credit note cannot be credited.")
+        raise RefusedError(gettext("A credit note cannot be credited."))
     if invoice.credit_notes.filter(is_whole=True).exists():
-        raise RefusedError(f"{invoice.full_number} is already fully credited.")
+        raise RefusedError(
+            gettext("{invoice} is already fully credited.").format(
+                invoice=invoice.full_number
+            )
+        )
     lines = invoice.remaining_lines()
     credited = [_quantity(line, quantities) for line in lines]
     if quantities is not None and not any(credited):
-        raise RefusedError("Enter the quantity to credit on at least one line.")
+        raise RefusedError(
+            gettext("Enter the quantity to credit on at least one line.")
+        )
     totals = invoice.totals_of_credit(lines, credited)
     _check_totals(invoice, totals)
     note = Invoice(
@@ -71,7 +78,9 @@ def _quantity(line: InvoiceLine, quantities: dict[int, Decimal] | None) -> Decim
     quantity = quantities.get(line.pk, Decimal(0))
     if not min(Decimal(0), line.quantity) <= quantity <= max(Decimal(0), line.quantity):
         raise RefusedError(
-            f"At most {line.quantity.normalize():f} of “{line.text}” can be credited."
+            gettext("At most {quantity} of “{text}” can be credited.").format(
+                quantity=f"{line.quantity.normalize():f}", text=line.text
+            )
         )
     return quantity
 
@@ -81,8 +90,10 @@ def _check_totals(invoice: Invoice, totals: Totals) -> None:
     left = invoice.remaining_gross
     if totals.gross > 0 or -totals.gross > left or totals.net > 0 or totals.tax > 0:
         raise RefusedError(
-            "The credit exceeds the remaining invoice amount. Also credit the lines"
-            " that reduce it."
+            gettext(
+                "The credit exceeds the remaining invoice amount. Also credit the lines"
+                " that reduce it."
+            )
         )
 
 

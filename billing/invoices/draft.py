@@ -108,8 +108,10 @@ def _draft(job: Job, *, on: date, shop: Shop) -> InvoiceDraft:
         lines = _warranty_lines(job, only=job.covered_repairs)
     else:
         raise RefusedError(
-            "No price has been accepted and this is not a warranty repair. Reopen the"
-            " job and send a quote."
+            gettext(
+                "No price has been accepted and this is not a warranty repair. Reopen"
+                " the job and send a quote."
+            )
         )
     _set_usual_tax(lines, job, rules=shop.tax_rules(on))
     return InvoiceDraft(lines, shop.currency, shop.prices_include_tax)

@@ -34,7 +34,9 @@ def einvoice_file(
         if invoice.is_credit_note or not invoice.einvoice:
             raise
         raise IncompleteError(
-            f"{error} To continue without an e-invoice, change the customer record."
+            gettext(
+                "{error} To continue without an e-invoice, change the customer record."
+            ).format(error=error)
         ) from error
 
 

@@ -2,26 +2,27 @@ import django_filters
 from django import forms
 from django.db.models import F
 from django.utils import timezone
+from django.utils.translation import gettext_lazy
 
 from billing.invoices.models import Invoice
 
 
 class InvoiceFilter(django_filters.FilterSet):
     status = django_filters.ChoiceFilter(
-        label="Status",
+        label=gettext_lazy("Status"),
         choices=[
-            ("open", "open"),
-            ("overdue", "overdue"),
-            ("paid", "paid"),
-            ("credited", "credited"),
-            ("notes", "credit notes"),
+            ("open", gettext_lazy("open")),
+            ("overdue", gettext_lazy("overdue")),
+            ("paid", gettext_lazy("paid")),
+            ("credited", gettext_lazy("credited")),
+            ("notes", gettext_lazy("credit notes")),
         ],
         method="by_status",
-        empty_label="all",
+        empty_label=gettext_lazy("all"),
     )
 
     q = django_filters.CharFilter(
-        label="Number or name",
+        label=gettext_lazy("Number or name"),
         method="by_query",
         max_length=200,
         widget=forms.TextInput(attrs={"type": "search", "class": "w20"}),

@@ -4,6 +4,7 @@ from decimal import Decimal
 from uuid import uuid4
 
 from django import forms
+from django.utils.translation import gettext, gettext_lazy
 
 from billing.invoices.models import MEANS
 from billing.quotes.models import MAX_PRICE
@@ -16,9 +17,9 @@ from shopdesk.shop import currencies
 class PaymentForm(forms.Form):
     """A payment, or a refund if the shop owes money. Its key makes it count once."""
 
-    amount = MoneyFormField(max_value=MAX_PRICE * 100)
+    amount = MoneyFormField(label=gettext_lazy("Amount"), max_value=MAX_PRICE * 100)
     means = forms.ChoiceField(
-        label="Payment method", choices=MEANS, widget=forms.RadioSelect
+        label=gettext_lazy("Payment method"), choices=MEANS, widget=forms.RadioSelect
     )
     key = forms.UUIDField(widget=forms.HiddenInput)
 
@@ -32,24 +33,28 @@ class PaymentForm(forms.Form):
         amount = self.fields["amount"]
         use_currency(self, written_in.places)
         amount.initial = abs(due) if due is not None else None
-        amount.label = f"Amount in {written_in.currency}"
+        amount.label = gettext("Amount in {currency}").format(
+            currency=written_in.currency
+        )
         if is_optional:
             amount.required = self.fields["means"].required = False
-            amount.help_text = "Blank or 0: paid later."
+            amount.help_text = gettext("Blank or 0: paid later.")
         if in_cash is not None and due and in_cash != due:
-            note = f"In cash: {money(abs(in_cash), written_in)} settles it."
+            note = gettext("In cash: {in_cash} settles it.").format(
+                in_cash=money(abs(in_cash), written_in)
+            )
             amount.help_text = f"{amount.help_text} {note}".strip()
 
     def clean_amount(self):
         amount = self.cleaned_data["amount"]
         if not amount and not self.is_optional:
-            raise forms.ValidationError("Enter an amount.")
+            raise forms.ValidationError(gettext("Enter an amount."))
         return amount or Decimal(0)
 
     def clean(self):
         entered = super().clean()
         if entered.get("amount") and entered.get("means") == "":
-            self.add_error("means", "Select a payment method.")
+            self.add_error("means", gettext("Select a payment method."))
         return entered
 
     def payment(self, sign=1):
@@ -66,9 +71,9 @@ class CreditForm(forms.Form):
     """Reason, and quantity to credit of each line: all that remains by default."""
 
     why = forms.CharField(
-        label="Reason for credit",
+        label=gettext_lazy("Reason for credit"),
         max_length=300,
-        help_text="Printed on the credit note.",
+        help_text=gettext_lazy("Printed on the credit note."),
     )
 
     def __init__(self, *args, lines, **kwargs):
@@ -76,7 +81,7 @@ class CreditForm(forms.Form):
         self.lines = [line for line in lines if line.quantity]
         for line in self.lines:
             self.fields[self._name(line)] = ExactFormField(
-                label=f"Quantity to credit: {line.text}",
+                label=gettext("Quantity to credit: {text}").format(text=line.text),
                 required=False,
                 initial=line.quantity,
                 min_value=min(line.quantity, Decimal(0)),
@@ -104,7 +109,14 @@ class CreditForm(forms.Form):
 class BuyerForm(forms.Form):
     """The name and address on the invoice."""
 
-    name = NormalizedCharField(label="Name", max_length=240)
-    address = NormalizedCharField(max_length=300, required=False, keep_lines=True)
-    country = forms.ChoiceField(choices=lambda: list(currencies.countries().items()))
-    tax_id = NormalizedCharField(label="Tax number", max_length=40, required=False)
+    name = NormalizedCharField(label=gettext_lazy("Name"), max_length=240)
+    address = NormalizedCharField(
+        label=gettext_lazy("Address"), max_length=300, required=False, keep_lines=True
+    )
+    country = forms.ChoiceField(
+        label=gettext_lazy("Country"),
+        choices=lambda: list(currencies.countries().items()),
+    )
+    tax_id = NormalizedCharField(
+        label=gettext_lazy("Tax number"), max_length=40, required=False
+    )

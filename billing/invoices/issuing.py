@@ -7,6 +7,7 @@ from hashlib import sha256
 from uuid import UUID
 
 from django.db import transaction
+from django.utils.translation import gettext
 
 from billing.einvoice import factur_x
 from billing.einvoice.buyer import default_buyer
@@ -42,11 +43,14 @@ def check_can_invoice(job: Job) -> None:
     """Raise unless the job is done and has no invoice in force."""
     if job.state not in (states.READY, states.HANDED_OVER):
         raise RefusedError(
-            f"Job {job.number} is {job.get_state_display()}. It can be invoiced once"
-            " the work is done."
+            gettext(
+                "Job {number} is {state}. It can be invoiced once the work is done."
+            ).format(number=job.number, state=job.get_state_display())
         )
     if job.invoices.in_force().exists():
-        raise RefusedError(f"Job {job.number} already has an invoice.")
+        raise RefusedError(
+            gettext("Job {number} already has an invoice.").format(number=job.number)
+        )
 
 
 @transaction.atomic
@@ -121,7 +125,9 @@ def _paid_at_once(
     if not paid:
         return CashAmount(Decimal(0))
     if paid < 0:
-        raise RefusedError("A refund is only possible once the invoice is issued.")
+        raise RefusedError(
+            gettext("A refund is only possible once the invoice is issued.")
+        )
     return payments.checked_amount(
         paid, due=draft.amount_due, means=means, currency=draft.currency, shop=shop
     )

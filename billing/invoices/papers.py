@@ -15,9 +15,9 @@ from shopdesk.papers.render import EmbeddedFile, XmpSchema, render_pdf
 from shopdesk.shop.models import Shop
 
 FACTUR_X = XmpSchema(
-    title="Factur-X PDFA Extension Schema",
-    uri="urn:factur-x:pdfa:CrossIndustryDocument:invoice:1p0#",
-    prefix="fx",
+    "Factur-X PDFA Extension Schema",
+    "urn:factur-x:pdfa:CrossIndustryDocument:invoice:1p0#",
+    "fx",
     terms=(
         ("DocumentType", "INVOICE", "The type of the document"),
         ("DocumentFileName", factur_x.FILE_NAME, "The name of the file inside"),

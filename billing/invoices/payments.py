@@ -7,6 +7,7 @@ from decimal import Decimal
 from uuid import UUID, uuid4
 
 from django.db import transaction
+from django.utils.translation import gettext
 
 from billing.invoices.balance import deposits_of
 from billing.invoices.coins import (
@@ -30,6 +31,7 @@ from repairs.jobs.models import Job
 from shopdesk.errors import RefusedError
 from shopdesk.look.shop_formats import day
 from shopdesk.look.shop_formats import money as format_money
+from shopdesk.papers.render import document_language
 from shopdesk.shop import numbering
 from shopdesk.shop.currencies import Currency, places
 from shopdesk.shop.models import Shop
@@ -52,7 +54,7 @@ def record_payment(
     if duplicate := _find_duplicate(key, job=job, invoice=invoice):
         return duplicate
     if invoice.is_credit_note:
-        raise RefusedError("Record the refund on the credited invoice.")
+        raise RefusedError(gettext("Record the refund on the credited invoice."))
     money = checked_amount(
         amount,
         due=invoice.balance,
@@ -96,13 +98,15 @@ def record_deposit(
         currency=currency,
         shop=shop,
     )
+    with document_language(shop):
+        text = gettext("Deposit refund") if is_refund else gettext("Deposit")
     payment = create_payment(
         money,
         job=job,
         currency=currency,
         means=means,
         key=key,
-        text="Deposit refund" if is_refund else "Deposit",
+        text=text,
         stamp=stamp,
     )
     store_receipt(payment, stamp=stamp)
@@ -113,11 +117,12 @@ def _check_refund(
     job: Job, amount: Decimal, *, deposit: Decimal, currency: str, shop: Shop
 ) -> None:
     if deposit <= 0:
-        raise RefusedError("There is no deposit to refund.")
+        raise RefusedError(gettext("There is no deposit to refund."))
     if amount > deposit:
         raise RefusedError(
-            f"The deposit held is {amount_text(deposit, currency, shop)}. Enter at most"
-            " that."
+            gettext("The deposit held is {amount}. Enter at most that.").format(
+                amount=amount_text(deposit, currency, shop)
+            )
         )
 
 
@@ -126,33 +131,44 @@ def _check_deposit(
 ) -> None:
     if job.invoices.in_force().exists():
         raise RefusedError(
-            f"Job {job.number} already has an invoice. Record the payment there."
+            gettext(
+                "Job {number} already has an invoice. Record the payment there."
+            ).format(number=job.number)
         )
     if job.state == states.HANDED_OVER:
         raise RefusedError(
-            f"Job {job.number} was handed over. Create an invoice to record a payment."
+            gettext(
+                "Job {number} was handed over. Create an invoice to record a payment."
+            ).format(number=job.number)
         )
     if currency != shop.currency:
         raise RefusedError(
-            f"A deposit in {currency} is held, and the shop’s currency is now"
-            f" {shop.currency}. Refund it first."
+            gettext(
+                "A deposit in {currency} is held, and the shop’s currency is"
+                " now {shop_currency}. Refund it first."
+            ).format(currency=currency, shop_currency=shop.currency)
         )
     agreed = agreed_price(job, shop=shop)
     if agreed is None or amount + deposit <= agreed:
         return
     if not agreed:
         raise RefusedError(
-            "This is a warranty repair free of charge. No deposit is needed."
+            gettext("This is a warranty repair free of charge. No deposit is needed.")
         )
-    besides = (
-        f", and {amount_text(deposit, currency, shop)} is already held"
+    limit = (
+        gettext(
+            "The agreed price is {agreed}, and {held} is already held. Enter at most"
+            " {most}."
+        )
         if deposit
-        else ""
+        else gettext("The agreed price is {agreed}. Enter at most {most}.")
     )
-    most = amount_text(max(agreed - deposit, Decimal(0)), currency, shop)
     raise RefusedError(
-        f"The agreed price is {amount_text(agreed, currency, shop)}{besides}. Enter at"
-        f" most {most}."
+        limit.format(
+            agreed=amount_text(agreed, currency, shop),
+            held=amount_text(deposit, currency, shop),
+            most=amount_text(max(agreed - deposit, Decimal(0)), currency, shop),
+        )
     )
 
 
@@ -162,7 +178,7 @@ def _find_duplicate(key: UUID, *, job: Job, invoice: Invoice | None) -> Payment 
     """
     stored = Payment.objects.filter(key=key).first()
     if stored and (stored.job_id != job.pk or stored.invoice != invoice):
-        raise RefusedError("This form was already used. Reload the page.")
+        raise RefusedError(gettext("This form was already used. Reload the page."))
     return stored
 
 
@@ -173,17 +189,23 @@ def checked_amount(
     money = _cash_amount(amount, due=due, means=means, currency=currency, shop=shop)
     settles = money.settles
     if not settles:
-        raise RefusedError("Enter an amount.")
+        raise RefusedError(gettext("Enter an amount."))
     if settles > 0 and settles > due:
         raise RefusedError(
-            f"The balance due is {amount_text(due, currency, shop)}. Enter at most"
-            " that."
+            gettext("The balance due is {amount}. Enter at most that.").format(
+                amount=amount_text(due, currency, shop)
+            )
             if due > 0
-            else "There is no balance due on this invoice."
+            else gettext("There is no balance due on this invoice.")
         )
     if settles < 0 and settles < due:
-        credit = f" of {amount_text(-due, currency, shop)}" if due < 0 else ""
-        raise RefusedError(f"The refund exceeds the credit{credit} on this invoice.")
+        raise RefusedError(
+            gettext(
+                "The refund exceeds the credit of {credit} on this invoice."
+            ).format(credit=amount_text(-due, currency, shop))
+            if due < 0
+            else gettext("The refund exceeds the credit on this invoice.")
+        )
     return money
 
 
@@ -192,7 +214,9 @@ def _cash_amount(
 ) -> CashAmount:
     """Return the amount that changes hands, rounded to coins if it is cash."""
     if means not in dict(MEANS):
-        raise RefusedError("Select a payment method: cash, card or bank transfer.")
+        raise RefusedError(
+            gettext("Select a payment method: cash, card or bank transfer.")
+        )
     if means != "cash":
         return CashAmount(amount)
     step = _cash_step(currency, shop)
@@ -201,8 +225,12 @@ def _cash_amount(
     except CashRoundingError:
         nearest = abs(due_in_cash(amount, currency=currency, shop=shop))
         raise RefusedError(
-            f"Cash amounts must be multiples of {amount_text(step, currency, shop)}."
-            f" The nearest is {amount_text(nearest, currency, shop)}."
+            gettext(
+                "Cash amounts must be multiples of {step}. The nearest is {nearest}."
+            ).format(
+                step=amount_text(step, currency, shop),
+                nearest=amount_text(nearest, currency, shop),
+            )
         ) from None
 
 
@@ -226,14 +254,24 @@ def payment_message(payment: Payment, shop: Shop) -> str:
     """Return the message that staff see after recording a payment."""
     written_in = payment.written_in(shop)
     amount = format_money(abs(payment.amount), written_in)
-    done = "refunded" if payment.settles < 0 else "received"
-    sentences = [f"{amount} {done}, {payment.get_means_display()}."]
+    done = (
+        gettext("{amount} refunded, {means}.")
+        if payment.settles < 0
+        else gettext("{amount} received, {means}.")
+    )
+    sentences = [done.format(amount=amount, means=payment.get_means_display())]
     if payment.rounding:
         settled = format_money(abs(payment.settles), written_in)
-        sentences.append(f"Cash rounding applied: it settles {settled}.")
+        sentences.append(
+            gettext("Cash rounding applied: it settles {settled}.").format(
+                settled=settled
+            )
+        )
     if payment.booked_on != payment.paid_on:
         sentences.append(
-            f"Today’s till is closed: it is recorded for {day(payment.booked_on)}."
+            gettext("Today’s till is closed: it is recorded for {day}.").format(
+                day=day(payment.booked_on)
+            )
         )
     return " ".join(sentences)
 
@@ -261,9 +299,15 @@ def transfer_deposit(
     amount: Decimal, *, source: Invoice | None, to: Invoice, stamp: Stamp
 ) -> None:
     """Transfer credit to the invoice `to`; the till does not change."""
-    came_from = f"from {source.full_number}" if source else "from the deposit"
+    with document_language(Shop.current()):
+        gone_to = gettext("to {number}").format(number=to.full_number)
+        came_from = (
+            gettext("from {number}").format(number=source.full_number)
+            if source
+            else gettext("from the deposit")
+        )
     for invoice, transferred, text in (
-        (source, -amount, f"to {to.full_number}"),
+        (source, -amount, gone_to),
         (to, amount, came_from),
     ):
         create_payment(
@@ -285,7 +329,7 @@ def store_receipt(payment: Payment, *, stamp: Stamp) -> Receipt:
         return stored
     if payment.means not in dict(MEANS):
         raise RefusedError(
-            "There is no receipt for this entry: no money changed hands."
+            gettext("There is no receipt for this entry: no money changed hands.")
         )
     receipt = Receipt(payment=payment, series=f"R{payment.paid_on:%y}")
     # A series name that no document prefix can produce.

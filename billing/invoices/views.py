@@ -5,6 +5,7 @@ import dataclasses
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.views.decorators.http import require_GET
 
 from billing.einvoice.buyer import default_buyer
@@ -115,10 +116,13 @@ def credit(request, pk):
         )
         if done:
             note = done.result
-            how = "" if note.is_whole else "in part "
+            credited = (
+                gettext("{invoice} was credited by credit note {note}.")
+                if note.is_whole
+                else gettext("{invoice} was credited in part by credit note {note}.")
+            )
             messages.success(
-                request,
-                f"{invoice} was credited {how}by credit note {note.full_number}.",
+                request, credited.format(invoice=invoice, note=note.full_number)
             )
             return redirect(note)
     return render(
@@ -159,7 +163,10 @@ def create(request, pk):
             stamp=Stamp.of(request),
         )
         if done:
-            messages.success(request, f"Invoice {done.result} issued.")
+            messages.success(
+                request,
+                gettext("Invoice {invoice} issued.").format(invoice=done.result),
+            )
             return redirect(done.result)
     return render(
         request,
@@ -198,7 +205,12 @@ def for_job(request, pk):
     if payment := _pay(request, form, record_deposit, job):
         number = payment.receipt.full_number
         text = payment_message(payment, shop)
-        messages.success(request, f"{text} Receipt {number} is below.")
+        messages.success(
+            request,
+            " ".join(
+                [text, gettext("Receipt {number} is below.").format(number=number)]
+            ),
+        )
         return redirect("invoices:for_job", pk)
     is_invoiced = job.invoices.in_force().exists()
     return render(
@@ -234,7 +246,9 @@ def ubl(request, pk):
     if request.method == "POST":
         invoice = _invoice(pk)
         if attempt(request, None, issuing.store_ubl, invoice, stamp=Stamp.of(request)):
-            messages.success(request, "E-invoice created and stored with the invoice.")
+            messages.success(
+                request, gettext("E-invoice created and stored with the invoice.")
+            )
         return redirect(invoice)
     found = EInvoice.objects.select_related("invoice").defer("invoice__pdf")
     stored = get_object_or_404(found, invoice=pk)

@@ -9,6 +9,7 @@ from datetime import date, timedelta
 
 from django.db import transaction
 from django.db.models import Exists, Max, OuterRef, Q, QuerySet
+from django.utils.translation import gettext, ngettext_lazy
 
 from billing.personal_data.erasing import (
     documents_due,
@@ -23,8 +24,14 @@ from repairs.jobs.models import AccessCode, JobTransition
 from repairs.photos.actions import remove_photos
 from repairs.photos.models import Photo
 from shopdesk.mail.models import Email
+from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
+
+DAYS = ngettext_lazy("%(n)s day", "%(n)s days", "n")
+MONTHS = ngettext_lazy("%(n)s month", "%(n)s months", "n")
+YEARS = ngettext_lazy("%(n)s year", "%(n)s years", "n")
+CALENDAR_YEARS = ngettext_lazy("%(n)s calendar year", "%(n)s calendar years", "n")
 
 
 @dataclass(frozen=True)
@@ -41,37 +48,35 @@ def due(*, on: date, shop: Shop) -> list[Due]:
     documents = sum(rows.count() for _, rows in documents_due(on=on, shop=shop))
     return [
         Due(
-            "Access codes of jobs that are ready",
-            _after(shop.code_days, "day"),
+            gettext("Access codes of jobs that are ready"),
+            _after(shop.code_days, DAYS),
             codes_due(on=on, shop=shop).count(),
         ),
         Due(
-            "Emails that were sent, discarded or failed",
-            _after(shop.email_months, "month"),
+            gettext("Emails that were sent, discarded or failed"),
+            _after(shop.email_months, MONTHS),
             emails_due(on=on, shop=shop).count(),
         ),
         Due(
-            "Photos of devices that were handed over",
-            _after(shop.photo_months, "month"),
+            gettext("Photos of devices that were handed over"),
+            _after(shop.photo_months, MONTHS),
             photos_due(on=on, shop=shop).count(),
         ),
         Due(
-            "Customers without a visit",
-            _after(shop.inactive_years, "year"),
+            gettext("Customers without a visit"),
+            _after(shop.inactive_years, YEARS),
             len(customers_due(on=on, shop=shop)),
         ),
         Due(
-            "Names and texts in invoices and payments of erased customers",
-            _after(shop.accounting_years, "calendar year"),
+            gettext("Names and texts in invoices and payments of erased customers"),
+            _after(shop.accounting_years, CALENDAR_YEARS),
             documents,
         ),
     ]
 
 
-def _after(number: int | None, unit: str) -> str:
-    if number is None:
-        return "kept"
-    return f"{number} {unit}" if number == 1 else f"{number} {unit}s"
+def _after(number: int | None, duration) -> str:
+    return gettext("kept") if number is None else duration % {"n": number}
 
 
 def months_before(on: date, months: int) -> date:
@@ -131,7 +136,9 @@ def apply_deadlines(*, stamp: Stamp) -> None:
         codes_due(on=on, shop=shop).delete()
         emails_due(on=on, shop=shop).delete()
         photos = photos_due(on=on, shop=shop)
-        remove_photos(photos, why="The time for photos is over.", stamp=stamp)
+        with document_language(shop):
+            why = gettext("The time for photos is over.")
+        remove_photos(photos, why=why, stamp=stamp)
         erase_documents(on=on, shop=shop)
     for customer in customers_due(on=on, shop=shop):
         erase_customer(customer, stamp=stamp)

@@ -6,6 +6,7 @@ from datetime import date
 from django.conf import settings
 from django.db import models, transaction
 from django.db.models import Q
+from django.utils.translation import gettext
 
 from billing.invoices.balance import balance_of
 from billing.personal_data import erasure_log
@@ -16,6 +17,7 @@ from billing.personal_data.inventory import (
     keys_of,
     merged_into,
 )
+from billing.personal_data.record_names import RECORDS, name_of_field
 from repairs.customers.models import Customer
 from repairs.jobs import states
 from repairs.jobs.models import Job
@@ -35,19 +37,6 @@ EMPTY = {
     "keep_until": None,
 }
 """Fields of a customer that are no text, as they are after erasure."""
-WORDS = {
-    "pdf": "stored document",
-    "file": "stored file",
-    "why": "reason",
-    "answer_why": "reason of the answer",
-    "who": "who answered",
-    "to": "addressee",
-    "mailed_to": "email address",
-    "more": "additional information",
-    "extras_json": "additional services",
-    "reached_at": "number or address",
-}
-"""What the page calls fields whose own name says too little."""
 
 
 def reasons_to_keep(customer: Customer, *, on: date) -> list[str]:
@@ -55,8 +44,10 @@ def reasons_to_keep(customer: Customer, *, on: date) -> list[str]:
     reasons = []
     if customer.keep_until and customer.keep_until >= on:
         reasons.append(
-            f"The data is kept until {day(customer.keep_until)}:"
-            f" {customer.keep_reason.rstrip('.')}."
+            gettext("The data is kept until {day}: {keep_reason}.").format(
+                day=day(customer.keep_until),
+                keep_reason=customer.keep_reason.rstrip("."),
+            )
         )
     for job in customer.jobs.order_by("pk").prefetch_related("decisions"):
         reasons += _reasons_of(job)
@@ -65,15 +56,27 @@ def reasons_to_keep(customer: Customer, *, on: date) -> list[str]:
 
 def _reasons_of(job: Job) -> list[str]:
     if job.is_open:
-        return [f"Job {job.number} is open ({job.get_state_display()})."]
+        return [
+            gettext("Job {number} is open ({state}).").format(
+                number=job.number, state=job.get_state_display()
+            )
+        ]
     reasons = []
     balance = balance_of(job)
     if balance.owed > 0:
-        reasons.append(f"Money is owed for job {job.number}.")
+        reasons.append(
+            gettext("Money is owed for job {number}.").format(number=job.number)
+        )
     elif balance.owed < 0 or (balance.deposit and not balance.is_invoiced):
-        reasons.append(f"A refund is due for job {job.number}.")
+        reasons.append(
+            gettext("A refund is due for job {number}.").format(number=job.number)
+        )
     if job.decision is not None and job.decision.assessment == states.UNDECIDED:
-        reasons.append(f"The return in job {job.number} is not assessed.")
+        reasons.append(
+            gettext("The return in job {number} is not assessed.").format(
+                number=job.number
+            )
+        )
     return reasons
 
 
@@ -93,18 +96,16 @@ def preview(customer: Customer) -> list[Fate]:
     for kind in INVENTORY:
         count = kind.rows(customer).count()
         if count:
-            found.append(Fate(kind.label, count, _erased(kind), kind.stays))
+            found.append(Fate(RECORDS[kind.model], count, _erased(kind), kind.stays))
     return found
 
 
 def _erased(kind: PersonalRows) -> str:
     if kind.is_deleted:
-        return "deleted"
-    model = kind.model._meta
+        return gettext("deleted")
     names = [*kind.blanked, *kind.marked]
     names = [n for n in names if not n.startswith("serial_")]
-    labels = [WORDS.get(n) or str(model.get_field(n).verbose_name) for n in names]
-    return ", ".join(labels)
+    return ", ".join(name_of_field(kind.model, name) for name in names)
 
 
 @transaction.atomic
@@ -115,7 +116,7 @@ def erase_customer(customer: Customer, *, stamp: Stamp) -> None:
     """
     customer = Customer.objects.select_for_update().get(pk=customer.pk)
     if customer.erased_on is not None:
-        raise RefusedError("This customer is erased already.")
+        raise RefusedError(gettext("This customer is erased already."))
     if reasons := reasons_to_keep(customer, on=stamp.on):
         raise RefusedError(" ".join(reasons))
     merged = list(merged_into(customer._meta.label_lower, customer.pk))

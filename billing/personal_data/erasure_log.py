@@ -11,6 +11,8 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import BinaryIO
 
+from django.utils.translation import gettext
+
 from repairs.customers.models import Customer
 from shopdesk.errors import RefusedError
 from shopdesk.recording.canonical import to_json
@@ -52,8 +54,10 @@ def add(
             os.fsync(file.fileno())
     except OSError as error:
         raise RefusedError(
-            f"The erasure cannot be noted beside the backups in {folder}:"
-            f" {error.strerror}. Nothing was erased."
+            gettext(
+                "The erasure cannot be noted beside the backups in {folder}: {error}."
+                " Nothing was erased."
+            ).format(folder=folder, error=error.strerror)
         ) from error
 
 

@@ -12,15 +12,20 @@ from django.core.files.temp import NamedTemporaryFile
 from django.db import models
 from django.db.models import Q
 from django.template.loader import render_to_string
+from django.utils import translation
 from django.utils.text import slugify
+from django.utils.translation import gettext_lazy
 
 from billing.personal_data.inventory import INVENTORY, PersonalRows, keys_of
+from billing.personal_data.record_names import RECORDS
 from repairs.customers.models import Customer
 from repairs.jobs.models import Job
+from shopdesk.papers.render import document_language
 from shopdesk.recording.canonical import to_json
 from shopdesk.recording.models import Action, TrailEntry
 from shopdesk.recording.recorded import Recorded
 from shopdesk.recording.writing import record_event
+from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
 
 ENDINGS = (
@@ -41,16 +46,22 @@ def export_customer(customer: Customer, *, stamp: Stamp) -> IO[bytes]:
     """
     output = NamedTemporaryFile()
     with ZipFile(output, "w", ZIP_DEFLATED) as archive:
-        rows = {h.label: _rows(h, customer, archive) for h in INVENTORY}
-        rows["changes in the audit trail"] = list(_trail(customer))
+        # Data for programs is in English, whoever asks for it.
+        with translation.override(None):
+            rows = {h.label: _rows(h, customer, archive) for h in INVENTORY}
+            trail = list(_trail(customer))
+        counts = [(RECORDS[h.model], len(rows[h.label])) for h in INVENTORY]
+        counts.append((gettext_lazy("changes in the audit trail"), len(trail)))
+        rows["changes in the audit trail"] = trail
         record_event(Action.DOWNLOADED, customer, by=stamp.by, file=file_name(customer))
         facts = {
             "customer": customer,
             "made_at": stamp.at,
-            "counts": [(label, len(found)) for label, found in rows.items() if found],
+            "counts": [(label, count) for label, count in counts if count],
             "files": sorted(archive.namelist()),
         }
-        index = render_to_string("billing/personal_data/export_index.html", facts)
+        with document_language(Shop.current()):
+            index = render_to_string("billing/personal_data/export_index.html", facts)
         archive.writestr("index.html", index)
         data = {"made_at": to_json(stamp.at), "customer": customer.pk, "records": rows}
         archive.writestr("data.json", json.dumps(data, ensure_ascii=False, indent=1))

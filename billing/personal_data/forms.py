@@ -1,6 +1,7 @@
 """The forms about personal data of customers."""
 
 from django import forms
+from django.utils.translation import gettext, gettext_lazy
 
 from repairs.customers.fields import NormalizedCharField
 from repairs.customers.models import Customer
@@ -11,15 +12,17 @@ class KeepForm(forms.ModelForm):
     """Keeps a customer from erasure until a day, for a reason."""
 
     keep_until = DayFormField(
-        label="Keep the data until",
+        label=gettext_lazy("Keep the data until"),
         required=False,
-        help_text="Until then nothing of this customer is erased. Blank: as usual.",
+        help_text=gettext_lazy(
+            "Until then nothing of this customer is erased. Blank: as usual."
+        ),
     )
     keep_reason = NormalizedCharField(
-        label="Reason",
+        label=gettext_lazy("Reason"),
         max_length=200,
         required=False,
-        help_text="For example: dispute about the invoice.",
+        help_text=gettext_lazy("For example: dispute about the invoice."),
     )
 
     class Meta:
@@ -29,7 +32,7 @@ class KeepForm(forms.ModelForm):
     def clean(self):
         facts = super().clean()
         if facts.get("keep_until") and not facts.get("keep_reason"):
-            self.add_error("keep_reason", "Enter the reason.")
+            self.add_error("keep_reason", gettext("Enter the reason."))
         if not facts.get("keep_until"):
             facts["keep_reason"] = ""
         return facts
@@ -37,8 +40,8 @@ class KeepForm(forms.ModelForm):
 
 class EraseForm(forms.Form):
     is_understood = forms.BooleanField(
-        label="I have read what is erased and what stays",
-        error_messages={"required": "Confirm that you have read it."},
+        label=gettext_lazy("I have read what is erased and what stays"),
+        error_messages={"required": gettext_lazy("Confirm that you have read it.")},
     )
 
 
@@ -46,7 +49,7 @@ class MergeForm(forms.Form):
     """A search for the other record."""
 
     query = NormalizedCharField(
-        label="Name, phone, email or serial number",
+        label=gettext_lazy("Name, phone, email or serial number"),
         max_length=200,
         attrs={"autofocus": True},
     )

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 
 from django.db import models
 from django.urls import reverse
+from django.utils import translation
+from django.utils.translation import gettext_lazy
 
 from billing.changes.models import ChangeAnswer, ChangeLine, ChangeOrder
 from billing.customer_page.models import Signature
@@ -72,7 +74,9 @@ class PersonalRows:
 
     @property
     def label(self) -> str:
-        return str(self.model._meta.verbose_name_plural)
+        """Return the name of the records in exported data, always in English."""
+        with translation.override(None):
+            return str(self.model._meta.verbose_name_plural)
 
     def rows(self, customer: Customer) -> models.QuerySet:
         """Return the rows of the customer, in the order they were made."""
@@ -83,9 +87,9 @@ class PersonalRows:
         return rows.filter(**{self.way: customer.pk})
 
 
-TECHNICAL = "what was measured or counted, in the words of the trade"
-STATE = "states, days and amounts; no text about a person"
-TAX_LAW = "accounting documents: kept until the legal period is over"
+TECHNICAL = gettext_lazy("what was measured or counted, in the words of the trade")
+STATE = gettext_lazy("states, days and amounts; no text about a person")
+TAX_LAW = gettext_lazy("accounting documents: kept until the legal period is over")
 
 INVENTORY = (
     PersonalRows(
@@ -93,20 +97,20 @@ INVENTORY = (
         "pk",
         blanked=("company", "email", "phone", "address", "country", "tax_id")
         + ("notes", "keep_reason"),
-        stays="the name becomes “Erased” with the number of the record",
+        stays=gettext_lazy("the name becomes “Erased” with the number of the record"),
     ),
     PersonalRows(
         Device,
         "owner",
         blanked=("serial", "serial_normalized", "serial_lookalike"),
-        stays="make, model and board revision, which statistics need",
+        stays=gettext_lazy("make, model and board revision, which statistics need"),
     ),
     PersonalRows(
         Job,
         "customer",
         blanked=("complaint", "occurs_when", "condition", "accessories")
         + ("bench_notes", "imported_text", "waiting_note", "place"),
-        stays="number, days, status and outcome, which statistics need",
+        stays=gettext_lazy("number, days, status and outcome, which statistics need"),
     ),
     PersonalRows(JobTransition, "job__customer", blanked=("why",), stays=STATE),
     PersonalRows(
@@ -120,13 +124,13 @@ INVENTORY = (
         "job__customer",
         blanked=("note", "customer_note", "cause", "recurs_if", "imported_text")
         + ("tries_required_why",),
-        stays="fault, fix, outcome and warranty, which statistics need",
+        stays=gettext_lazy("fault, fix, outcome and warranty, which statistics need"),
     ),
     PersonalRows(
         UncodedRepair,
         "job__customer",
         blanked=("fault_text", "fix_text"),
-        stays="fault, fix, minutes and amounts, which statistics need",
+        stays=gettext_lazy("fault, fix, minutes and amounts, which statistics need"),
     ),
     PersonalRows(StopgapAnswer, "repair__job__customer", stays=STATE),
     PersonalRows(Labour, "job__customer", blanked=("note",), stays=STATE),
@@ -144,7 +148,9 @@ INVENTORY = (
     PersonalRows(
         LearntCase,
         "job__customer",
-        stays="fault, model, day, and of words only hashes with a secret key",
+        stays=gettext_lazy(
+            "fault, model, day, and of words only hashes with a secret key"
+        ),
         not_exported=frozenset({"features"}),
     ),
     PersonalRows(FinalTest, "repair__job__customer", blanked=("note",), stays=STATE),
@@ -187,7 +193,7 @@ INVENTORY = (
         QuoteLine,
         "option__quote__job__customer",
         marked=("text",),
-        stays="amounts and the reason for the tax",
+        stays=gettext_lazy("amounts and the reason for the tax"),
     ),
     PersonalRows(Signature, "quote__job__customer", is_deleted=True),
     PersonalRows(ChangeOrder, "quote__job__customer", marked=("why",), stays=STATE),
@@ -195,7 +201,7 @@ INVENTORY = (
         ChangeLine,
         "change__quote__job__customer",
         marked=("text",),
-        stays="amounts and the reason for the tax",
+        stays=gettext_lazy("amounts and the reason for the tax"),
     ),
     PersonalRows(
         ChangeAnswer,
@@ -212,14 +218,19 @@ INVENTORY = (
         marked=("accepted_by",),
         stays=STATE,
     ),
-    PersonalRows(DiagnosisConsent, "job__customer", marked=("agreed_by",), stays=STATE),
+    PersonalRows(
+        DiagnosisConsent,
+        "job__customer",
+        marked=("agreed_by",),
+        stays=STATE,
+    ),
     PersonalRows(Collection, "job__customer", is_deleted=True),
     PersonalRows(
         Parcel,
         "job__customer",
         blanked=("number", "pdf"),
         marked=("to",),
-        stays="carrier, weight and battery",
+        stays=gettext_lazy("carrier, weight and battery"),
     ),
     PersonalRows(WarrantyCertificate, "job__customer", is_deleted=True),
     PersonalRows(

@@ -3,6 +3,8 @@
 from typing import Any
 
 from django.db import models, transaction
+from django.utils.text import get_text_list
+from django.utils.translation import gettext
 
 from billing.invoices.models import Invoice
 from repairs.customers.models import Customer, Device
@@ -42,11 +44,11 @@ def customer_merge(kept: Customer, gone: Customer) -> Merge:
     return Merge(
         differences(kept, gone, CUSTOMER_FIELDS, merged=_merged),
         [
-            ("devices", gone.devices.count()),
-            ("jobs", gone.jobs.count()),
-            ("invoices and credit notes", gone.invoices.count()),
+            (gettext("devices"), gone.devices.count()),
+            (gettext("jobs"), gone.jobs.count()),
+            (gettext("invoices and credit notes"), gone.invoices.count()),
         ],
-        note="Invoices keep what is printed on them.",
+        note=gettext("Invoices keep what is printed on them."),
     )
 
 
@@ -54,7 +56,7 @@ def device_merge(kept: Device, gone: Device) -> Merge:
     _check_devices(kept, gone)
     return Merge(
         differences(kept, gone, DEVICE_FIELDS, merged=_merged),
-        [("jobs", gone.jobs.count())],
+        [(gettext("jobs"), gone.jobs.count())],
     )
 
 
@@ -110,28 +112,32 @@ def _finish(
 
 def _check_customers(kept: Customer, gone: Customer) -> None:
     if kept.pk == gone.pk:
-        raise RefusedError("Choose another customer: this is the same one.")
+        raise RefusedError(gettext("Choose another customer: this is the same one."))
     if kept.erased_on or gone.erased_on:
-        raise RefusedError("An erased customer cannot be merged.")
+        raise RefusedError(gettext("An erased customer cannot be merged."))
 
 
 def _check_devices(kept: Device, gone: Device) -> None:
     """Refuse what cannot be one device: it would be in the shop twice at once."""
     if kept.pk == gone.pk:
-        raise RefusedError("Choose another device: this is the same one.")
+        raise RefusedError(gettext("Choose another device: this is the same one."))
     visits = Job.objects.filter(device__in=[kept.pk, gone.pk])
     visits = list(visits.order_by("booked_in_on", "pk"))
     still_here = [job.number for job in visits if job.is_open]
     if len(still_here) > 1:
         raise RefusedError(
-            f"Both devices are in the shop: jobs {' and '.join(still_here)} are open."
+            gettext("Both devices are in the shop: jobs {numbers} are open.").format(
+                numbers=get_text_list(still_here, gettext("and"))
+            )
         )
     for job in visits:
         for other in visits:
             if job.device_id != other.device_id and _overlap(job, other):
                 raise RefusedError(
-                    "These are two devices: they were in the shop at the same time, by"
-                    f" jobs {job.number} and {other.number}."
+                    gettext(
+                        "These are two devices: they were in the shop at the same"
+                        " time, by jobs {number} and {other_number}."
+                    ).format(number=job.number, other_number=other.number)
                 )
 
 

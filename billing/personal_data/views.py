@@ -4,6 +4,7 @@ from django.contrib import messages
 from django.http import FileResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.views.decorators.http import require_GET
 
 from billing.personal_data import deadlines, erasing, merging
@@ -57,7 +58,9 @@ def erase(request, pk):
     if form.is_valid() and attempt(
         request, form, erasing.erase_customer, customer, stamp=stamp
     ):
-        messages.success(request, f"Customer {customer.pk} erased.")
+        messages.success(
+            request, gettext("Customer {pk} erased.").format(pk=customer.pk)
+        )
         return redirect("customers:customer", pk)
     facts = {
         "customer": customer,

@@ -55,7 +55,7 @@ def email_answer(
     facts = {
         "decision": "yes" if is_accepted else "no",
         "who": one_line(quote.answered_by),
-        "how": quote.get_answered_how_display(),
+        "how": quote.get_answered_how_display,  # called in their language
         "why": one_line(quote.answer_why),
         "at": stamp.at,
         "promised": job.due_on if job.due_on and job.due_on > stamp.on else None,

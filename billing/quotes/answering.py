@@ -5,6 +5,7 @@ from datetime import date
 from decimal import Decimal
 
 from django.db import transaction
+from django.utils.translation import gettext
 
 from billing.pricing.comeback_price import PricingRules, allocate, comeback_allowance_of
 from billing.pricing.option_price import repair_costs
@@ -19,6 +20,7 @@ from repairs.jobs.models import Job, Repair
 from repairs.jobs.reserving import reserve_quoted
 from shopdesk.errors import InvalidTransitionError
 from shopdesk.look.shop_formats import day
+from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
 
@@ -40,11 +42,12 @@ def accept(
         return quote
     _check_open(job, quote)
     if option.quote_id != quote.pk:
-        raise InvalidTransitionError("This option is not part of this quote.")
+        raise InvalidTransitionError(gettext("This option is not part of this quote."))
     if quote.is_expired(Shop.current().latest_day(stamp.on)):
         raise InvalidTransitionError(
-            f"This quote expired on {day(quote.valid_until)}. Revise it and send it"
-            " again."
+            gettext("This quote expired on {day}. Revise it and send it again.").format(
+                day=day(quote.valid_until)
+            )
         )
     quote.transition(
         states.ACCEPTED,
@@ -53,7 +56,9 @@ def accept(
         answered_how=how,
         answered_by=who,
     )
-    why = f"quote version {quote.version}: {option.title}"[:500]
+    with document_language(Shop.current()):
+        why = gettext("quote version {version}: {title}")
+    why = why.format(version=quote.version, title=option.title)[:500]
     if option.is_no_repair:
         workflow.decline(job, stamp=stamp, why=why)
     else:
@@ -96,21 +101,25 @@ def _check_open(job: Job, quote: Quote) -> None:
     """Raise if the quote was revised, answered or withdrawn meanwhile."""
     if quote.state == states.REPLACED:
         raise InvalidTransitionError(
-            "The quote was revised meanwhile. Show the customer the new version."
+            gettext(
+                "The quote was revised meanwhile. Show the customer the new version."
+            )
         )
     if quote.state in (states.ACCEPTED, states.DECLINED):
-        answer = (
-            f"accepted “{quote.accepted_option}”"
+        answered = (
+            gettext("{who} has already answered this quote: accepted “{option}”.")
             if quote.accepted_option
-            else "declined"
+            else gettext("{who} has already answered this quote: declined.")
         )
         raise InvalidTransitionError(
-            f"{quote.answered_by} has already answered this quote: {answer}."
+            answered.format(who=quote.answered_by, option=quote.accepted_option)
         )
     if quote.is_sent and job.state != job_states.QUOTED:
         raise InvalidTransitionError(
-            "The job went back to diagnosis after this quote was sent. Revise the quote"
-            " and send it again."
+            gettext(
+                "The job went back to diagnosis after this quote was sent. Revise the"
+                " quote and send it again."
+            )
         )
 
 

@@ -34,8 +34,9 @@ def lock_draft(quote: Quote) -> tuple[Job, Quote]:
     job, quote = lock(quote)
     if not quote.is_draft:
         raise InvalidTransitionError(
-            f"This quote is {quote.get_state_display()} and can no longer be changed."
-            " Revise it."
+            gettext(
+                "This quote is {state} and can no longer be changed. Revise it."
+            ).format(state=quote.get_state_display())
         )
     return job, quote
 
@@ -46,8 +47,9 @@ def draft(job: Job, *, stamp: Stamp) -> Quote:
     job = Job.objects.select_for_update().get(pk=job.pk)
     if job.state != job_states.DIAGNOSED:
         raise InvalidTransitionError(
-            f"This job is {job.get_state_display()}. Complete the diagnosis before you"
-            " create a quote."
+            gettext(
+                "This job is {state}. Complete the diagnosis before you create a quote."
+            ).format(state=job.get_state_display())
         )
     live = job.quotes.live().first()
     if live and not live.is_draft:
@@ -55,8 +57,9 @@ def draft(job: Job, *, stamp: Stamp) -> Quote:
         return revise(live, stamp=stamp)
     if live:
         raise InvalidTransitionError(
-            f"Version {live.version} of the quote is {live.get_state_display()}. Use"
-            " that one."
+            gettext("Version {version} of the quote is {state}. Use that one.").format(
+                version=live.version, state=live.get_state_display()
+            )
         )
     shop = Shop.current()
     check_set_up(shop)
@@ -114,7 +117,7 @@ def add_no_repair(quote: Quote, *, on: date) -> None:
     """Add the option to return the device unrepaired, for fee and shipping only."""
     _, quote = lock_draft(quote)
     if quote.options.filter(work_kind=QuoteOption.WorkKind.RETURN).exists():
-        raise RefusedError("The quote already has an option without repair.")
+        raise RefusedError(gettext("The quote already has an option without repair."))
     shop = Shop.current()
     with document_language(shop):
         proposals.add_no_repair_option(quote, on=on, shop=shop)
@@ -169,10 +172,14 @@ def revise(quote: Quote, *, stamp: Stamp, why: str = "") -> Quote:
     """Create a new draft, copied from this version, which it replaces."""
     job, quote = lock(quote)
     if quote.is_draft:
-        raise InvalidTransitionError("This quote is still a draft. Edit the draft.")
+        raise InvalidTransitionError(
+            gettext("This quote is still a draft. Edit the draft.")
+        )
     quote.transition(states.REPLACED)
     if job.state != job_states.DIAGNOSED:
-        why = why or f"quote version {quote.version} revised"
+        with document_language(Shop.current()):
+            revised = gettext("quote version {version} revised")
+        why = why or revised.format(version=quote.version)
         workflow.revise(job, stamp=stamp, why=why)
     new = next_version(quote, stamp=stamp)
     for option in quote.options.prefetch_related("lines"):

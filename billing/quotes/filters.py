@@ -1,14 +1,15 @@
 import django_filters
 from django import forms
+from django.utils.translation import gettext_lazy
 
 from billing.quotes.models import Quote
 
 STATUSES = [
-    ("draft", "draft"),
-    ("waiting", "waiting for an answer"),
-    ("expired", "expired"),
-    ("answered", "answered"),
-    ("all", "all, including replaced"),
+    ("draft", gettext_lazy("draft")),
+    ("waiting", gettext_lazy("waiting for an answer")),
+    ("expired", gettext_lazy("expired")),
+    ("answered", gettext_lazy("answered")),
+    ("all", gettext_lazy("all, including replaced")),
 ]
 
 
@@ -16,14 +17,14 @@ class QuoteFilter(django_filters.FilterSet):
     """Replaced versions are left out unless all are selected."""
 
     status = django_filters.ChoiceFilter(
-        label="Status",
+        label=gettext_lazy("Status"),
         choices=STATUSES,
         method="by_status",
-        empty_label="current versions",
+        empty_label=gettext_lazy("current versions"),
     )
 
     q = django_filters.CharFilter(
-        label="Number",
+        label=gettext_lazy("Number"),
         method="by_number",
         max_length=200,
         widget=forms.TextInput(attrs={"type": "search", "class": "w12"}),

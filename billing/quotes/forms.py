@@ -3,6 +3,7 @@
 from decimal import Decimal
 
 from django import forms
+from django.utils.translation import gettext, gettext_lazy
 
 from billing.pricing.comeback_price import margin_of
 from billing.quotes.models import (
@@ -28,10 +29,10 @@ class QuoteFindingsForm(forms.ModelForm):
 
 class OptionForm(forms.ModelForm):
     warranty_days = forms.IntegerField(
-        label="Warranty days (0: none)", min_value=0, max_value=3650
+        label=gettext_lazy("Warranty days (0: none)"), min_value=0, max_value=3650
     )
     turnaround_days = forms.IntegerField(
-        label="Turnaround days", min_value=0, max_value=365
+        label=gettext_lazy("Turnaround days"), min_value=0, max_value=365
     )
 
     class Meta:
@@ -45,8 +46,10 @@ class OptionForm(forms.ModelForm):
             "description": forms.Textarea(attrs={"rows": 2}),
             "track_record": forms.Textarea(attrs={"rows": 2}),
         }
-        labels = {"fix_type": "Type"}
-        help_texts = {"track_record": "Shown to the customer as written here."}
+        labels = {"title": gettext_lazy("Title"), "fix_type": gettext_lazy("Type")}
+        help_texts = {
+            "track_record": gettext_lazy("Shown to the customer as written here.")
+        }
 
     def __init__(self, *args, sees_costs, **kwargs):
         super().__init__(*args, **kwargs)
@@ -54,7 +57,7 @@ class OptionForm(forms.ModelForm):
             # A reason may state costs, so it is kept but not shown.
             del self.fields["price_reason"]
         self.fields["fix_type"].choices = [
-            ("", "no repair"),
+            ("", gettext("no repair")),
             *QuoteOption._meta.get_field("fix_type").choices,
         ]
 
@@ -62,7 +65,7 @@ class OptionForm(forms.ModelForm):
         cleaned = super().clean()
         is_no_repair = cleaned.get("work_kind") == QuoteOption.WorkKind.RETURN
         if is_no_repair and cleaned.get("fix_type"):
-            self.add_error("fix_type", "Select “no repair”.")
+            self.add_error("fix_type", gettext("Select “no repair”."))
         return cleaned
 
 
@@ -70,17 +73,22 @@ class LineForm(forms.ModelForm):
     """One line, shown as a table row whose column headers are its labels."""
 
     text = forms.CharField(
-        label="Description",
+        label=gettext_lazy("Description"),
         max_length=200,
         widget=forms.TextInput(attrs={"class": "wide"}),
     )
-    quantity = ExactFormField(max_value=Decimal(10_000), initial=Decimal(1))
-    price = MoneyFormField(label="Unit price", max_value=MAX_PRICE, is_per_piece=True)
-    tax_kind = forms.ChoiceField(label="Tax")
+    quantity = ExactFormField(
+        label=gettext_lazy("Quantity"), max_value=Decimal(10_000), initial=Decimal(1)
+    )
+    price = MoneyFormField(
+        label=gettext_lazy("Unit price"), max_value=MAX_PRICE, is_per_piece=True
+    )
+    tax_kind = forms.ChoiceField(label=gettext_lazy("Tax"))
 
     class Meta:
         model = QuoteLine
         fields = ["kind", "text", "quantity", "price", "tax_kind"]
+        labels = {"kind": gettext_lazy("Kind")}
 
     def __init__(self, *args, places, taxes, name, **kwargs):
         super().__init__(*args, **kwargs)
@@ -93,7 +101,7 @@ class LineForm(forms.ModelForm):
         else:
             self.initial["tax_kind"] = taxes.initial
         self.fields["tax_kind"].choices = [
-            *([("", "by what is sold")] if taxes.depends_on_sold else []),
+            *([("", gettext("by what is sold"))] if taxes.depends_on_sold else []),
             *(
                 (kind, f"{one.rate.normalize():f} %" if one.rate else tax.LABELS[kind])
                 for kind, one in choices.items()
@@ -108,7 +116,9 @@ class LineForm(forms.ModelForm):
     def clean_quantity(self):
         quantity = self.cleaned_data["quantity"]
         if not quantity:
-            raise forms.ValidationError("Enter a quantity, or remove the line.")
+            raise forms.ValidationError(
+                gettext("Enter a quantity, or remove the line.")
+            )
         return quantity
 
     def clean(self):
@@ -116,7 +126,10 @@ class LineForm(forms.ModelForm):
         quantity, price = cleaned.get("quantity"), cleaned.get("price")
         if quantity and price and quantity * price > MAX_PRICE:
             self.add_error(
-                "price", f"The amount of a line must not exceed {MAX_PRICE:,.0f}."
+                "price",
+                gettext("The amount of a line must not exceed {max_price}.").format(
+                    max_price=f"{MAX_PRICE:,.0f}"
+                ),
             )
         return cleaned
 
@@ -150,7 +163,10 @@ class OptionForms:
         common = {"places": option.quote.places, "taxes": taxes}
         for n, line in enumerate(option.lines.all(), 1):
             if f"line {line.pk}" != removed:
-                prefix, name = f"l{line.pk}", f"line {n} of {option.title}"
+                prefix, name = (
+                    f"l{line.pk}",
+                    gettext("line {n} of {title}").format(n=n, title=option.title),
+                )
                 has_line = is_posted and f"{prefix}-text" in data
                 self.lines.append(
                     LineForm(
@@ -169,7 +185,7 @@ class OptionForms:
             instance=QuoteLine(option=option, position=last + 1),
             initial={"kind": LineKind.LABOUR, "quantity": 1},
             prefix=prefix,
-            name=f"a new line of {option.title}",
+            name=gettext("a new line of {title}").format(title=option.title),
             empty_permitted=True,
             use_required_attribute=False,
             **common,
@@ -253,7 +269,7 @@ class DraftForms:
             if needs_reason and not form.instance.price_reason.strip():
                 form.add_error(
                     "price_reason",
-                    "The price differs from the suggestion. Enter a reason.",
+                    gettext("The price differs from the suggestion. Enter a reason."),
                 )
         return self.is_valid()
 
@@ -288,8 +304,8 @@ class OptionChoice(forms.ModelChoiceField):
 
 
 class RecordAnswerForm(forms.Form):
-    who = forms.CharField(label="Answered by", max_length=120)
-    how = forms.ChoiceField(choices=Quote.How.choices)
+    who = forms.CharField(label=gettext_lazy("Answered by"), max_length=120)
+    how = forms.ChoiceField(label=gettext_lazy("How"), choices=Quote.How.choices)
 
     def __init__(self, quote, *args, written_in, **kwargs):
         super().__init__(*args, **kwargs)
@@ -307,8 +323,10 @@ class RecordAcceptanceForm(RecordAnswerForm):
 
 class RecordDeclineForm(RecordAnswerForm):
     why = forms.CharField(
-        label="Reason",
+        label=gettext_lazy("Reason"),
         max_length=500,
-        help_text="In the customer’s words: too expensive, not worth it, not now.",
+        help_text=gettext_lazy(
+            "In the customer’s words: too expensive, not worth it, not now."
+        ),
     )
     field_order = ["why", "who", "how"]

@@ -90,7 +90,9 @@ def add_fix_option(
     chosen = next((repair for repair in repairs if repair.pk == repair_pk), None)
     fix = chosen and fixes_of(chosen).filter(pk=fix_pk).first()
     if not fix:
-        raise RefusedError("The fault book does not have this fix for the fault.")
+        raise RefusedError(
+            gettext("The fault book does not have this fix for the fault.")
+        )
     kind = standing(verdicts, chosen.fault_id, fix).for_customer
     fixes: list[FixOfRepair] = []
     for repair in repairs:
@@ -201,7 +203,11 @@ def _add_option(quote: Quote, lines: list[QuoteLine], **fields) -> None:
 def next_position(quote: Quote) -> int:
     """Return the position of another option; raise if there is no room."""
     if quote.options.count() >= MAX_OPTIONS:
-        raise RefusedError(f"A quote has at most {MAX_OPTIONS} options.")
+        raise RefusedError(
+            gettext("A quote has at most {max_options} options.").format(
+                max_options=MAX_OPTIONS
+            )
+        )
     return (quote.options.aggregate(n=Max("position"))["n"] or 0) + 1
 
 

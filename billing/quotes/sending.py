@@ -32,7 +32,7 @@ def send(quote: Quote, *, stamp: Stamp, link: str = "") -> Quote:
     states.check_transition(quote.state, states.SENT)
     options = list(quote.options.prefetch_related("lines"))
     if not options:
-        raise IncompleteError("Add at least one option.")
+        raise IncompleteError(gettext("Add at least one option."))
     shop = Shop.current()
     buyer = default_buyer(job.customer, shop)
     for option in options:
@@ -58,16 +58,21 @@ def _check_complete(option: QuoteOption) -> None:
     """Raise if lines, the price of a board, or the reason for a price is missing."""
     lines = option.lines.all()
     if not lines:
-        raise IncompleteError(f"“{option.title}” has no lines. Add one.")
+        raise IncompleteError(
+            gettext("“{title}” has no lines. Add one.").format(title=option.title)
+        )
     for line in lines:
         if option.is_board and line.kind == LineKind.PART and not line.price:
             raise IncompleteError(
-                f"Enter the price of “{line.text}” in “{option.title}”."
+                gettext("Enter the price of “{text}” in “{title}”.").format(
+                    text=line.text, title=option.title
+                )
             )
     if option.above_suggestion() and not option.price_reason.strip():
         raise IncompleteError(
-            f"The price of “{option.title}” differs from the suggestion. Enter a"
-            " reason."
+            gettext(
+                "The price of “{title}” differs from the suggestion. Enter a reason."
+            ).format(title=option.title)
         )
 
 
@@ -75,8 +80,10 @@ def mail(quote: Quote, *, link: str, stamp: Stamp) -> Email:
     """Email the quote's paper with the link by which it can be answered."""
     if not quote.is_sent:
         raise InvalidTransitionError(
-            f"This quote is {quote.get_state_display()}. Only a sent quote without an"
-            " answer can be emailed."
+            gettext(
+                "This quote is {state}. Only a sent quote without an answer"
+                " can be emailed."
+            ).format(state=quote.get_state_display())
         )
     job, shop = quote.job, Shop.current()
     with document_language(shop):

@@ -1,5 +1,7 @@
 """The states of a quote."""
 
+from django.utils.translation import gettext, gettext_lazy
+
 from shopdesk.errors import InvalidTransitionError
 
 DRAFT = "draft"
@@ -9,11 +11,11 @@ DECLINED = "declined"
 REPLACED = "replaced"
 
 LABELS = {
-    DRAFT: "draft",
-    SENT: "sent",
-    ACCEPTED: "accepted",
-    DECLINED: "declined",
-    REPLACED: "replaced",
+    DRAFT: gettext_lazy("draft"),
+    SENT: gettext_lazy("sent"),
+    ACCEPTED: gettext_lazy("accepted"),
+    DECLINED: gettext_lazy("declined"),
+    REPLACED: gettext_lazy("replaced"),
 }
 CHOICES = list(LABELS.items())
 
@@ -30,5 +32,7 @@ def check_transition(old: str, new: str) -> None:
     """Raise InvalidTransitionError if a quote in state `old` can't become `new`."""
     if new not in ALLOWED_TRANSITIONS[old]:
         raise InvalidTransitionError(
-            f"This quote is {LABELS[old]}, so it can’t become {LABELS[new]}."
+            gettext("This quote is {old}, so it can’t become {new}.").format(
+                old=LABELS[old], new=LABELS[new]
+            )
         )

@@ -1,3 +1,5 @@
+from django.utils.translation import gettext, gettext_lazy
+
 from billing.quotes.models import Quote
 from shopdesk.look import tables
 from shopdesk.look.badges import badge
@@ -5,28 +7,36 @@ from shopdesk.look.shop_formats import money
 
 
 class QuoteTable(tables.ListTable):
-    caption = "Quotes"
+    caption = gettext_lazy("Quotes")
     row_header = "number"
 
     number = tables.CodeColumn(
-        "Job", accessor="job__number", linkify=lambda record: record.get_absolute_url()
+        gettext_lazy("Job"),
+        accessor="job__number",
+        linkify=lambda record: record.get_absolute_url(),
     )
-    version = tables.NumberColumn()
+    version = tables.NumberColumn(gettext_lazy("Version"))
     customer = tables.Column(
-        "Customer", accessor="job__customer", order_by="job__customer__name"
+        gettext_lazy("Customer"),
+        accessor="job__customer",
+        order_by="job__customer__name",
     )
-    device = tables.Column("Device", accessor="job__device__model", orderable=False)
-    state = tables.Column("Status", order_by="state")
-    valid_until = tables.DateColumn("Valid until")
-    price = tables.OwnCurrencyColumn("Price", empty_values=(), orderable=False)
+    device = tables.Column(
+        gettext_lazy("Device"), accessor="job__device__model", orderable=False
+    )
+    state = tables.Column(gettext_lazy("Status"), order_by="state")
+    valid_until = tables.DateColumn(gettext_lazy("Valid until"))
+    price = tables.OwnCurrencyColumn(
+        gettext_lazy("Price"), empty_values=(), orderable=False
+    )
     below = tables.OwnCurrencyColumn(
-        "Below suggestion", empty_values=(), orderable=False
+        gettext_lazy("Below suggestion"), empty_values=(), orderable=False
     )
 
     class Meta(tables.ListTable.Meta):
         model = Quote
         fields = []
-        empty_text = "No quotes found."
+        empty_text = gettext_lazy("No quotes found.")
 
     def __init__(self, *args, on, **kwargs):
         super().__init__(*args, **kwargs)
@@ -41,7 +51,11 @@ class QuoteTable(tables.ListTable):
         if not prices:
             return ""
         lowest = money(min(prices), record.written_in(self.shop))
-        return f"from {lowest}" if len(prices) > 1 else lowest
+        return (
+            gettext("from {lowest}").format(lowest=lowest)
+            if len(prices) > 1
+            else lowest
+        )
 
     def value_price(self, record):
         return min(_prices(record), default=None)

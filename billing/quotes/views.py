@@ -6,6 +6,7 @@ from django.contrib import messages
 from django.db import transaction
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext, gettext_lazy
 from django.views.decorators.http import require_GET, require_POST
 
 from billing.quotes import answering, drafting, queries, sending
@@ -74,7 +75,7 @@ def _approve_or_draft(request, job):
     if request.POST.get("then") == "approve":
         approve, stamp = workflow.approve_warranty_repair, Stamp.of(request)
         if attempt(request, None, approve, job, stamp=stamp):
-            messages.success(request, "Repair approved: warranty repair.")
+            messages.success(request, gettext("Repair approved: warranty repair."))
             return redirect(job)
     else:
         stamp = Stamp.of(request)
@@ -158,7 +159,7 @@ def _sent_page(request, quote, **bound):
     )
 
 
-STALE = (
+STALE = gettext_lazy(
     "Someone else changed this quote meanwhile. Your entries are kept below but not"
     " saved: check them and save again."
 )
@@ -249,7 +250,7 @@ def send(request, pk):
     if forms and not is_done:
         return _draft_page(request, quote, forms)
     if is_done:
-        messages.success(request, "Quote sent. Print or email the PDF.")
+        messages.success(request, gettext("Quote sent. Print or email the PDF."))
     return redirect(quote)
 
 
@@ -259,14 +260,14 @@ def answer(request, pk):
     if request.method != "POST":
         return redirect(quote)
     if quote.is_draft:
-        messages.error(request, "This quote has not been sent yet.")
+        messages.error(request, gettext("This quote has not been sent yet."))
         return redirect(quote)
     if request.POST.get("answer") == "yes":
         kind, name, prefix = RecordAcceptanceForm, "accept_form", "yes"
-        act, done = answering.accept, "Acceptance recorded."
+        act, done = answering.accept, gettext("Acceptance recorded.")
     else:
         kind, name, prefix = RecordDeclineForm, "decline_form", "no"
-        act, done = answering.decline, "Decline recorded."
+        act, done = answering.decline, gettext("Decline recorded.")
     written_in = quote.written_in(request.shop)
     form = kind(quote, request.POST, prefix=prefix, written_in=written_in)
     if form.is_valid():
@@ -290,7 +291,12 @@ def mail(request, pk):
 
     mailed = attempt(request, None, mail_with_link)
     if mailed:
-        messages.success(request, f"Email to {mailed.result.to} is in the outbox.")
+        messages.success(
+            request,
+            gettext("Email to {address} is in the outbox.").format(
+                address=mailed.result.to
+            ),
+        )
     return redirect(quote)
 
 
@@ -302,7 +308,12 @@ def revise(request, pk):
     if not revised:
         return redirect(quote)
     new = revised.result
-    messages.success(request, f"Version {new.version} created. Edit and send it.")
+    messages.success(
+        request,
+        gettext("Version {version} created. Edit and send it.").format(
+            version=new.version
+        ),
+    )
     return redirect(new)
 
 

@@ -6,6 +6,7 @@ from decimal import Decimal
 from django.db import transaction
 from django.db.models import IntegerField, OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce
+from django.utils.translation import gettext
 
 from billing.invoices.coins import CashAmount
 from billing.invoices.models import WAIVED, Invoice, Payment, Reminder
@@ -19,6 +20,7 @@ from repairs.jobs.models import Job
 from shopdesk.errors import RefusedError
 from shopdesk.look.shop_formats import day
 from shopdesk.mail.actions import write
+from shopdesk.papers.render import document_language
 from shopdesk.shop.models import Shop
 from shopdesk.stamp import Stamp
 
@@ -88,15 +90,21 @@ def _check_overdue(
     invoice: Invoice, *, last: Reminder | None, on: date, shop: Shop
 ) -> None:
     if invoice.is_credit_note or invoice.owed <= 0:
-        raise RefusedError(f"{invoice.full_number} has no balance due.")
+        raise RefusedError(
+            gettext("{invoice} has no balance due.").format(invoice=invoice.full_number)
+        )
     if invoice.due_on >= on:
         raise RefusedError(
-            f"{invoice.full_number} is not overdue. It is due on {day(invoice.due_on)}."
+            gettext("{invoice} is not overdue. It is due on {day}.").format(
+                invoice=invoice.full_number, day=day(invoice.due_on)
+            )
         )
     next_on = last and last.reminded_on + timedelta(days=shop.reminder_interval_days)
     if next_on and on < next_on:
         raise RefusedError(
-            f"The next reminder of {invoice.full_number} is possible on {day(next_on)}."
+            gettext("The next reminder of {invoice} is possible on {day}.").format(
+                invoice=invoice.full_number, day=day(next_on)
+            )
         )
 
 
@@ -126,13 +134,19 @@ def waive_fees(invoice: Invoice, *, stamp: Stamp) -> Payment:
     waived = invoice.payments.filter(means=WAIVED).total()
     open_fees = min(invoice.fees - waived, invoice.owed)
     if open_fees <= 0:
-        raise RefusedError(f"{invoice.full_number} has no open reminder fee.")
+        raise RefusedError(
+            gettext("{invoice} has no open reminder fee.").format(
+                invoice=invoice.full_number
+            )
+        )
+    with document_language(Shop.current()):
+        text = gettext("reminder fee")
     return create_payment(
         CashAmount(open_fees),
         job=job,
         invoice=invoice,
         currency=invoice.currency,
         means=WAIVED,
-        text="reminder fee",
+        text=text,
         stamp=stamp,
     )

@@ -1,6 +1,7 @@
 from decimal import Decimal
 
 from django import forms
+from django.utils.translation import gettext, gettext_lazy
 
 from billing.quotes.models import MAX_PRICE
 from repairs.customers.fields import NormalizedCharField
@@ -10,12 +11,16 @@ from shopdesk.fields import MoneyFormField, use_currency
 class ReminderForm(forms.Form):
     """The text and the fee of a reminder."""
 
-    text = NormalizedCharField(max_length=2000, required=False, keep_lines=True)
+    text = NormalizedCharField(
+        label=gettext_lazy("Text"), max_length=2000, required=False, keep_lines=True
+    )
     fee = MoneyFormField(
-        label="Reminder fee",
+        label=gettext_lazy("Reminder fee"),
         required=False,
         max_value=MAX_PRICE,
-        help_text="Added to the balance due. Blank: no fee. Check local regulations.",
+        help_text=gettext_lazy(
+            "Added to the balance due. Blank: no fee. Check local regulations."
+        ),
     )
     mail = forms.BooleanField(required=False, initial=True)
 
@@ -23,7 +28,9 @@ class ReminderForm(forms.Form):
         super().__init__(*args, **kwargs)
         use_currency(self, written_in.places)
         if email:
-            self.fields["mail"].label = f"Send by email to {email}, with the invoice"
+            self.fields["mail"].label = gettext(
+                "Send by email to {email}, with the invoice"
+            ).format(email=email)
         else:
             del self.fields["mail"]
 
@@ -33,5 +40,7 @@ class ReminderForm(forms.Form):
 
 class AllRemindersForm(forms.Form):
     mail = forms.BooleanField(
-        label="Email them where an address is on record", required=False, initial=True
+        label=gettext_lazy("Email them where an address is on record"),
+        required=False,
+        initial=True,
     )

@@ -1,5 +1,6 @@
 from django.urls import reverse
 from django.utils.html import format_html
+from django.utils.translation import gettext, gettext_lazy
 
 from billing.invoices.tables import InvoiceTable
 from shopdesk.look import tables
@@ -8,14 +9,19 @@ from shopdesk.look import tables
 class OutstandingTable(InvoiceTable):
     """Invoices with a balance due, oldest first."""
 
-    caption = "Outstanding invoices"
+    caption = gettext_lazy("Outstanding invoices")
 
-    buyer = tables.Column("Customer", accessor="buyer_name")
-    days_late = tables.NumberColumn("Days overdue", empty_values=(), order_by="-due_on")
-    reminded = tables.NumberColumn("Reminders")
-    reminded_on = tables.DateColumn("Last reminder")
+    buyer = tables.Column(gettext_lazy("Customer"), accessor="buyer_name")
+    days_late = tables.NumberColumn(
+        gettext_lazy("Days overdue"), empty_values=(), order_by="-due_on"
+    )
+    reminded = tables.NumberColumn(gettext_lazy("Reminders"))
+    reminded_on = tables.DateColumn(gettext_lazy("Last reminder"))
     remind = tables.Column(
-        "Action", empty_values=(), orderable=False, exclude_from_export=True
+        gettext_lazy("Action"),
+        empty_values=(),
+        orderable=False,
+        exclude_from_export=True,
     )
 
     class Meta(InvoiceTable.Meta):
@@ -24,10 +30,10 @@ class OutstandingTable(InvoiceTable):
             *("number", "buyer", "due_on", "days_late", "owed"),
             *("reminded", "reminded_on", "remind"),
         ]
-        empty_text = "No outstanding invoices."
+        empty_text = gettext_lazy("No outstanding invoices.")
 
     def render_days_late(self, record):
-        return record.days_late(self.on) or "not due"
+        return record.days_late(self.on) or gettext("not due")
 
     def render_remind(self, record):
         if not record.days_late(self.on):

@@ -3,6 +3,7 @@
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.views.decorators.http import require_GET, require_POST
 
 from billing.invoices.balance import outstanding_totals
@@ -60,8 +61,14 @@ def remind(request, pk):
         )
         if done:
             to = done.result.mailed_to
-            sent = f" and emailed to {to}" if to else ""
-            messages.success(request, f"Reminder {done.result.level} created{sent}.")
+            created = (
+                gettext("Reminder {level} created and emailed to {address}.")
+                if to
+                else gettext("Reminder {level} created.")
+            )
+            messages.success(
+                request, created.format(level=done.result.level, address=to)
+            )
             return redirect(invoice)
     return render(
         request,
@@ -105,11 +112,13 @@ def remind_all(request):
         mailed = sum(bool(reminder.mailed_to) for reminder in created)
         messages.success(
             request,
-            f"Reminders created: {len(created)}, of which {mailed} emailed. The others"
-            " can be printed from their invoices.",
+            gettext(
+                "Reminders created: {created}, of which {mailed} emailed."
+                " The others can be printed from their invoices."
+            ).format(created=len(created), mailed=mailed),
         )
     else:
-        messages.warning(request, "No reminders are due.")
+        messages.warning(request, gettext("No reminders are due."))
     return redirect("reminders:outstanding")
 
 
@@ -118,7 +127,7 @@ def waive_fees(request, pk):
     """Waive the reminder fees of an invoice."""
     invoice = get_object_or_404(Invoice.objects.defer("pdf"), pk=pk)
     if attempt(request, None, actions.waive_fees, invoice, stamp=Stamp.of(request)):
-        messages.success(request, "Reminder fees waived.")
+        messages.success(request, gettext("Reminder fees waived."))
     return redirect(invoice)
 
 

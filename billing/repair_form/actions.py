@@ -38,12 +38,12 @@ def make(option: QuoteOption, *, stamp: Stamp) -> RepairInformationForm:
     shop = Shop.current()
     if not shop.uses_repair_form:
         raise RefusedError(
-            "The shop does not offer this form. The owner can turn it on."
+            gettext("The shop does not offer this form. The owner can turn it on.")
         )
     quote = option.quote
     if not quote.is_sent:
         raise InvalidTransitionError(
-            "The form needs a sent quote that is not answered yet."
+            gettext("The form needs a sent quote that is not answered yet.")
         )
     last = job.repair_forms.aggregate(n=Max("number"))["n"] or 0
     faults = [repair.fault.name for repair in job.repairs.select_related("fault")]
@@ -106,13 +106,15 @@ def issue(form: RepairInformationForm, *, stamp: Stamp) -> RepairInformationForm
         return form
     if not form.option.quote.is_sent:
         raise InvalidTransitionError(
-            f"The quote of this form is {form.option.quote.get_state_display()}. Create"
-            " a new form from the current version."
+            gettext(
+                "The quote of this form is {state}. Create a new form from"
+                " the current version."
+            ).format(state=form.option.quote.get_state_display())
         )
     shop = Shop.current()
     if form.missing_rows(shop=shop):
         raise IncompleteError(
-            "The form is not complete. Fill in the fields named above."
+            gettext("The form is not complete. Fill in the fields named above.")
         )
     until = form.last_valid_day(stamp.on)
     paper = render_form_pdf(form, issued_at=stamp.at, until=until, shop=shop)
@@ -132,7 +134,7 @@ def delete(form: RepairInformationForm) -> None:
     form = RepairInformationForm.objects.select_for_update().get(pk=form.pk)
     if form.is_issued:
         raise InvalidTransitionError(
-            "An issued form binds the shop and cannot be deleted."
+            gettext("An issued form binds the shop and cannot be deleted.")
         )
     form.delete()
 
@@ -149,10 +151,12 @@ def accept(
     if form.is_accepted:
         return form
     if not form.is_issued:
-        raise InvalidTransitionError("This form has not been issued yet.")
+        raise InvalidTransitionError(gettext("This form has not been issued yet."))
     if form.is_expired(Shop.current().latest_day(stamp.on)):
         raise InvalidTransitionError(
-            f"This form expired on {day(form.valid_until)}. Create a new one."
+            gettext("This form expired on {day}. Create a new one.").format(
+                day=day(form.valid_until)
+            )
         )
     option = _option_at_these_conditions(form, job, stamp=stamp)
     with document_language(Shop.current()):
@@ -181,16 +185,21 @@ def _option_at_these_conditions(form, job, *, stamp: Stamp) -> QuoteOption:
     live = job.quotes.live().defer("pdf").first()
     if live and live.state == states.ACCEPTED:
         raise InvalidTransitionError(
-            f"Version {live.version} of the quote has already been accepted."
+            gettext("Version {version} of the quote has already been accepted.").format(
+                version=live.version
+            )
         )
     if job.state not in (job_states.QUOTED, job_states.DIAGNOSED):
         raise InvalidTransitionError(
-            f"Job {job.number} is {job.get_state_display()}. Reopen it first."
+            gettext("Job {number} is {state}. Reopen it first.").format(
+                number=job.number, state=job.get_state_display()
+            )
         )
     if live:
         live.transition(states.REPLACED)
     if job.state == job_states.QUOTED:
-        why = f"form {form.number} accepted"
+        with document_language(Shop.current()):
+            why = gettext("form {number} accepted").format(number=form.number)
         workflow.revise(job, stamp=stamp, why=why)
     new = next_version(quote, stamp=stamp)
     copy_option(QuoteOption.objects.get(pk=form.option_id), new)
@@ -200,7 +209,7 @@ def _option_at_these_conditions(form, job, *, stamp: Stamp) -> QuoteOption:
 def mail(form: RepairInformationForm, *, stamp: Stamp) -> Email:
     """Email the issued form to the customer."""
     if not form.is_issued:
-        raise InvalidTransitionError("Issue the form before you email it.")
+        raise InvalidTransitionError(gettext("Issue the form before you email it."))
     job, shop = form.job, Shop.current()
     with document_language(shop):
         subject = gettext("Repair information form for {device}")
@@ -230,8 +239,9 @@ def consent(
     job = Job.objects.select_for_update().get(pk=job.pk)
     if job.state not in MAY_CONSENT:
         raise InvalidTransitionError(
-            f"Job {job.number} is {job.get_state_display()}. Consent is recorded before"
-            " the diagnosis."
+            gettext(
+                "Job {number} is {state}. Consent is recorded before the diagnosis."
+            ).format(number=job.number, state=job.get_state_display())
         )
     Job.objects.filter(pk=job.pk).update(agreed_diagnosis_fee=fee)
     return DiagnosisConsent.objects.create(

@@ -3,6 +3,8 @@
 from decimal import Decimal
 
 from django import forms
+from django.utils.text import format_lazy
+from django.utils.translation import gettext, gettext_lazy
 
 from billing.quotes.models import MAX_PRICE, Quote
 from billing.repair_form.models import (
@@ -19,25 +21,32 @@ EXTRAS = 4
 class TermsForm(forms.ModelForm):
     """Fields that do not come from the shop or the device."""
 
-    days = WholeNumberField(label="Days to complete", min_value=0, max_value=365)
+    days = WholeNumberField(
+        label=gettext_lazy("Days to complete"), min_value=0, max_value=365
+    )
     valid_days = WholeNumberField(
-        label="Valid for days",
+        label=gettext_lazy("Valid for days"),
         min_value=MIN_VALID_DAYS,
         max_value=365,
-        help_text=f"From the day of issue; at least {MIN_VALID_DAYS}.",
+        help_text=format_lazy(
+            gettext_lazy("From the day of issue; at least {days}."),
+            days=MIN_VALID_DAYS,
+        ),
     )
     max_price = MoneyFormField(
-        label="Maximum price",
+        label=gettext_lazy("Maximum price"),
         required=False,
         max_value=MAX_PRICE,
-        help_text="For a calculated price; incl. tax.",
+        help_text=gettext_lazy("For a calculated price; incl. tax."),
     )
     replacement_cost = MoneyFormField(
-        label="Cost of replacement device", required=False, max_value=MAX_PRICE
+        label=gettext_lazy("Cost of replacement device"),
+        required=False,
+        max_value=MAX_PRICE,
     )
     has_replacement = forms.TypedChoiceField(
-        label="Replacement device",
-        choices=[("no", "no"), ("yes", "yes")],
+        label=gettext_lazy("Replacement device"),
+        choices=[("no", gettext_lazy("no")), ("yes", gettext_lazy("yes"))],
         coerce=lambda value: value == "yes",
         widget=forms.RadioSelect,
     )
@@ -66,8 +75,10 @@ class TermsForm(forms.ModelForm):
             "more": forms.Textarea(attrs={"rows": 3}),
         }
         help_texts = {
-            "price_rule": "For example: labour at 68.00 per hour, parts at list price.",
-            "measures": "State if it is a temporary repair.",
+            "price_rule": gettext_lazy(
+                "For example: labour at 68.00 per hour, parts at list price."
+            ),
+            "measures": gettext_lazy("State if it is a temporary repair."),
         }
 
     def __init__(self, *args, **kwargs):
@@ -80,13 +91,13 @@ class TermsForm(forms.ModelForm):
         for n in range(EXTRAS):
             extra = extras.get(n, {})
             self.fields[f"what{n}"] = forms.CharField(
-                label=f"Ancillary service {n + 1}",
+                label=gettext("Ancillary service {n}").format(n=n + 1),
                 required=False,
                 max_length=120,
                 initial=extra.get("what"),
             )
             self.fields[f"cost{n}"] = MoneyFormField(
-                label=f"Cost {n + 1}",
+                label=gettext("Cost {n}").format(n=n + 1),
                 required=False,
                 max_value=MAX_PRICE,
                 initial=extra.get("cost"),
@@ -113,17 +124,28 @@ class TermsForm(forms.ModelForm):
         cleaned = super().clean()
         if cleaned.get("mode") == RepairInformationForm.Mode.CALCULATED:
             if not cleaned.get("price_rule"):
-                self.add_error("price_rule", "Enter how the price is calculated.")
+                self.add_error(
+                    "price_rule", gettext("Enter how the price is calculated.")
+                )
             if "max_price" not in self.errors and not cleaned.get("max_price"):
-                self.add_error("max_price", "Enter a maximum price.")
+                self.add_error("max_price", gettext("Enter a maximum price."))
         if cleaned.get("replacement_cost") is None:
             cleaned["replacement_cost"] = Decimal(0)
         for n in range(EXTRAS):
-            what, cost = cleaned.get(f"what{n}"), cleaned.get(f"cost{n}")
+            what, cost = (
+                cleaned.get(f"what{n}"),
+                cleaned.get(f"cost{n}"),
+            )
             if cost and not what:
-                self.add_error(f"what{n}", "Enter what this cost is for.")
+                self.add_error(
+                    f"what{n}",
+                    gettext("Enter what this cost is for."),
+                )
             if what and cost is None and f"cost{n}" not in self.errors:
-                self.add_error(f"cost{n}", "Enter the cost; 0 if free.")
+                self.add_error(
+                    f"cost{n}",
+                    gettext("Enter the cost; 0 if free."),
+                )
         return cleaned
 
     def save(self, commit=True):
@@ -138,12 +160,12 @@ class TermsForm(forms.ModelForm):
 
 
 class AcceptForm(forms.Form):
-    who = forms.CharField(label="Accepted by", max_length=120)
-    how = forms.ChoiceField(choices=Quote.How.choices)
+    who = forms.CharField(label=gettext_lazy("Accepted by"), max_length=120)
+    how = forms.ChoiceField(label=gettext_lazy("How"), choices=Quote.How.choices)
 
 
 class ConsentForm(forms.ModelForm):
-    fee = MoneyFormField(label="Diagnosis fee", max_value=MAX_PRICE)
+    fee = MoneyFormField(label=gettext_lazy("Diagnosis fee"), max_value=MAX_PRICE)
 
     class Meta:
         model = DiagnosisConsent

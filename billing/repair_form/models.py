@@ -14,6 +14,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
 from django.urls import reverse
+from django.utils.translation import gettext, gettext_lazy
 
 from billing.changes.queries import accepted_quote, agreed_total
 from billing.quotes.models import Quote, QuoteOption
@@ -52,34 +53,48 @@ class RepairInformationForm(StoredPdf):
     """Conditions that bind the shop once issued, and cannot be changed then."""
 
     class Mode(models.TextChoices):
-        FIXED = "fixed", "fixed"
-        CALCULATED = "calc", "calculated, with a maximum"
+        FIXED = "fixed", gettext_lazy("fixed")
+        CALCULATED = "calc", gettext_lazy("calculated, with a maximum")
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="repair_forms")
     number = models.PositiveSmallIntegerField(editable=False)
     option = models.ForeignKey(
         QuoteOption, on_delete=models.PROTECT, related_name="repair_forms"
     )
-    defect = models.TextField("nature of the defect", max_length=1000, blank=True)
-    measures = models.TextField("repair", max_length=1000, blank=True)
-    mode = models.CharField("price", max_length=5, choices=Mode, default=Mode.FIXED)
-    price = MoneyField(editable=False)
-    price_rule = models.CharField("price calculation", max_length=300, blank=True)
-    max_price = MoneyField("maximum price", null=True, blank=True)
-    days = models.PositiveSmallIntegerField(
-        "days to complete", validators=[MaxValueValidator(365)]
+    defect = models.TextField(
+        gettext_lazy("nature of the defect"), max_length=1000, blank=True
     )
-    has_replacement = models.BooleanField("replacement device", default=False)
-    replacement_cost = MoneyField("cost of replacement device", default=Decimal(0))
-    place = models.CharField("place of handover", max_length=300, blank=True)
+    measures = models.TextField(gettext_lazy("repair"), max_length=1000, blank=True)
+    mode = models.CharField(
+        gettext_lazy("price"), max_length=5, choices=Mode, default=Mode.FIXED
+    )
+    price = MoneyField(editable=False)
+    price_rule = models.CharField(
+        gettext_lazy("price calculation"), max_length=300, blank=True
+    )
+    max_price = MoneyField(gettext_lazy("maximum price"), null=True, blank=True)
+    days = models.PositiveSmallIntegerField(
+        gettext_lazy("days to complete"), validators=[MaxValueValidator(365)]
+    )
+    has_replacement = models.BooleanField(
+        gettext_lazy("replacement device"), default=False
+    )
+    replacement_cost = MoneyField(
+        gettext_lazy("cost of replacement device"), default=Decimal(0)
+    )
+    place = models.CharField(
+        gettext_lazy("place of handover"), max_length=300, blank=True
+    )
     # JSON text: a JSONField brings a CHECK that SQLite considers unsafe.
     extras_json = models.TextField(default="[]", editable=False)
     valid_days = models.PositiveSmallIntegerField(
-        "valid for days",
+        gettext_lazy("valid for days"),
         default=MIN_VALID_DAYS,
         validators=[MinValueValidator(MIN_VALID_DAYS), MaxValueValidator(365)],
     )
-    more = models.TextField("additional information", max_length=1000, blank=True)
+    more = models.TextField(
+        gettext_lazy("additional information"), max_length=1000, blank=True
+    )
     made_at = models.DateTimeField()
     made_by = models.ForeignKey(
         STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
@@ -135,7 +150,9 @@ class RepairInformationForm(StoredPdf):
         ]
 
     def __str__(self):
-        return f"Form {self.job.number}-{self.number}"
+        return gettext("Form {job}-{number}").format(
+            job=self.job.number, number=self.number
+        )
 
     def get_absolute_url(self):
         return reverse("repair_form:form", args=[self.pk])
@@ -167,10 +184,10 @@ class RepairInformationForm(StoredPdf):
     def status(self, on: date) -> str:
         """Return the status in a word."""
         if self.is_accepted:
-            return "accepted"
+            return gettext("accepted")
         if not self.is_issued:
-            return "draft"
-        return "expired" if self.is_expired(on) else "sent"
+            return gettext("draft")
+        return gettext("expired") if self.is_expired(on) else gettext("sent")
 
     def last_valid_day(self, issued_on: date) -> date:
         """Return the last day of validity; the day of issue is day 0."""
@@ -192,19 +209,58 @@ class RepairInformationForm(StoredPdf):
     def missing_rows(self, *, shop: Shop) -> list[MissingRow]:
         """Return the rows to be filled before the form is issued, in form order."""
         rows = [
-            (shop.name, "Repairer", "Enter the shop’s name.", True),
-            (shop.address, "Address", "Enter the shop’s address.", True),
-            (shop.phone, "Telephone number", "Enter the shop’s phone number.", True),
-            (shop.email, "Email address", "Enter the shop’s email address.", True),
-            (self.defect, "Nature of the defect", "Enter the defect.", False),
-            (self.measures, "Type of repair", "Enter the repair.", False),
+            (shop.name, gettext("Repairer"), gettext("Enter the shop’s name."), True),
+            (
+                shop.address,
+                gettext("Address"),
+                gettext("Enter the shop’s address."),
+                True,
+            ),
+            (
+                shop.phone,
+                gettext("Telephone number"),
+                gettext("Enter the shop’s phone number."),
+                True,
+            ),
+            (
+                shop.email,
+                gettext("Email address"),
+                gettext("Enter the shop’s email address."),
+                True,
+            ),
+            (
+                self.defect,
+                gettext("Nature of the defect"),
+                gettext("Enter the defect."),
+                False,
+            ),
+            (
+                self.measures,
+                gettext("Type of repair"),
+                gettext("Enter the repair."),
+                False,
+            ),
         ]
         if self.is_calculated:
-            how = "Enter how the price is calculated."
-            rows.append((self.price_rule, "Price", how, False))
+            how = gettext("Enter how the price is calculated.")
+            rows.append((self.price_rule, gettext("Price"), how, False))
             most = self.max_price or ""
-            rows.append((most, "Maximum price", "Enter a maximum price.", False))
-        rows.append((self.place, "Place", "Enter the place of handover.", False))
+            rows.append(
+                (
+                    most,
+                    gettext("Maximum price"),
+                    gettext("Enter a maximum price."),
+                    False,
+                )
+            )
+        rows.append(
+            (
+                self.place,
+                gettext("Place"),
+                gettext("Enter the place of handover."),
+                False,
+            )
+        )
         return [(row, *facts) for value, row, *facts in rows if not str(value).strip()]
 
 
@@ -215,9 +271,11 @@ class DiagnosisConsent(models.Model):
         Job, on_delete=models.PROTECT, related_name="diagnosis_consents"
     )
     fee = MoneyField()
-    is_credited = models.BooleanField("deducted from the repair price", default=False)
-    agreed_by = models.CharField("agreed by", max_length=120)
-    agreed_how = models.CharField("how", max_length=8, choices=Quote.How)
+    is_credited = models.BooleanField(
+        gettext_lazy("deducted from the repair price"), default=False
+    )
+    agreed_by = models.CharField(gettext_lazy("agreed by"), max_length=120)
+    agreed_how = models.CharField(gettext_lazy("how"), max_length=8, choices=Quote.How)
     agreed_at = models.DateTimeField()
     recorded_by = models.ForeignKey(
         STAFF, null=True, on_delete=models.PROTECT, related_name="+"
@@ -233,4 +291,4 @@ class DiagnosisConsent(models.Model):
         ]
 
     def __str__(self):
-        return f"{self.agreed_by} agreed to {self.fee}"
+        return gettext("{who} agreed to {fee}").format(who=self.agreed_by, fee=self.fee)

@@ -3,6 +3,7 @@
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.views.decorators.http import require_GET, require_POST
 
 from billing.quotes.models import QuoteOption
@@ -40,7 +41,7 @@ def for_job(request, pk):
     if consent.is_valid():
         facts = {**consent.cleaned_data, "stamp": Stamp.of(request)}
         if attempt(request, consent, actions.consent, job, **facts):
-            messages.success(request, "Consent recorded.")
+            messages.success(request, gettext("Consent recorded."))
             return redirect("repair_form:for_job", pk)
     today = timezone.localdate()
     forms = job.repair_forms.defer("pdf").select_related("option__quote")
@@ -74,7 +75,7 @@ def form(request, pk):
         accept_form = AcceptForm(initial={"who": form.job.customer.name})
         return _issued_page(request, form, accept_form)
     terms = TermsForm(request.POST or None, instance=form)
-    if not saved(request, terms, message="Draft saved."):
+    if not saved(request, terms, message=gettext("Draft saved.")):
         return _draft_page(request, form, terms)
     return redirect(form)
 
@@ -118,7 +119,7 @@ def issue(request, pk):
     form = _form(pk)
     if not form.is_issued:
         terms = TermsForm(request.POST, instance=form)
-        if not saved(request, terms, message="Draft saved."):
+        if not saved(request, terms, message=gettext("Draft saved.")):
             return _draft_page(request, form, terms)
     attempt(request, None, actions.issue, form, stamp=Stamp.of(request))
     return redirect(form)
@@ -138,13 +139,13 @@ def accept(request, pk):
     """Record that the customer accepts the form."""
     form = _form(pk)
     if not form.is_issued:
-        messages.error(request, "This form has not been issued yet.")
+        messages.error(request, gettext("This form has not been issued yet."))
         return redirect(form)
     accept_form = AcceptForm(request.POST)
     if accept_form.is_valid():
         facts = {**accept_form.cleaned_data, "stamp": Stamp.of(request)}
         if attempt(request, accept_form, actions.accept, form, **facts):
-            messages.success(request, "Acceptance recorded.")
+            messages.success(request, gettext("Acceptance recorded."))
             return redirect(form)
     return _issued_page(request, _form(pk), accept_form)
 
@@ -155,7 +156,12 @@ def mail(request, pk):
     form = _form(pk)
     mailed = attempt(request, None, actions.mail, form, stamp=Stamp.of(request))
     if mailed:
-        messages.success(request, f"Email to {mailed.result.to} is in the outbox.")
+        messages.success(
+            request,
+            gettext("Email to {address} is in the outbox.").format(
+                address=mailed.result.to
+            ),
+        )
     return redirect(form)
 
 

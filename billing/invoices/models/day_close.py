@@ -7,6 +7,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, OuterRef, Q, Subquery
 from django.urls import reverse
+from django.utils.translation import gettext, gettext_lazy
 
 from shopdesk.fields import MoneyField
 from shopdesk.papers.models import StoredPdf
@@ -27,11 +28,11 @@ class DayClose(InCurrency, StoredPdf):
     since = models.DateField()
     day = models.DateField()
     currency = models.CharField(max_length=3)
-    opening = MoneyField("cash in the till before")
-    cash = MoneyField("cash taken")
-    counted = MoneyField("cash counted")
-    cash_removed = MoneyField("taken out of the till", default=Decimal(0))
-    why = models.CharField("why it differs", max_length=300, blank=True)
+    opening = MoneyField(gettext_lazy("cash in the till before"))
+    cash = MoneyField(gettext_lazy("cash taken"))
+    counted = MoneyField(gettext_lazy("cash counted"))
+    cash_removed = MoneyField(gettext_lazy("taken out of the till"), default=Decimal(0))
+    why = models.CharField(gettext_lazy("why it differs"), max_length=300, blank=True)
     closed_at = models.DateTimeField()
     closed_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
@@ -61,7 +62,9 @@ class DayClose(InCurrency, StoredPdf):
         ]
 
     def __str__(self):
-        return f"the {self.currency} till of {self.day}"
+        return gettext("the {currency} till of {day}").format(
+            currency=self.currency, day=self.day
+        )
 
     def get_absolute_url(self):
         return reverse("day_close:day", args=[self.pk])

@@ -9,6 +9,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q, Sum
 from django.urls import reverse
+from django.utils.translation import gettext_lazy, gettext_noop
 
 from billing.einvoice.en16931 import Party
 from billing.invoices.credit_sums import credit_sums
@@ -23,7 +24,11 @@ from shopdesk.papers.models import StoredPdf
 from shopdesk.shop.currencies import InCurrency
 
 STAFF = settings.AUTH_USER_MODEL
-MEANS = [("cash", "cash"), ("card", "card"), ("transfer", "bank transfer")]
+MEANS = [
+    ("cash", gettext_lazy("cash")),
+    ("card", gettext_lazy("card")),
+    ("transfer", gettext_lazy("bank transfer")),
+]
 """Payment methods at the counter."""
 
 
@@ -31,8 +36,8 @@ class Invoice(Numbered, InCurrency, StoredPdf):
     """An invoice or a credit note, with the buyer's details on the day of issue."""
 
     class Kind(models.TextChoices):
-        INVOICE = "invoice", "invoice"
-        CREDIT_NOTE = "credit", "credit note"
+        INVOICE = "invoice", gettext_lazy("invoice")
+        CREDIT_NOTE = "credit", gettext_lazy("credit note")
 
     kind = models.CharField(max_length=7, choices=Kind, default=Kind.INVOICE)
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="invoices")
@@ -59,7 +64,7 @@ class Invoice(Numbered, InCurrency, StoredPdf):
     seller_tax_id = models.CharField(max_length=40, blank=True)
     issued_on = models.DateField()
     supplied_on = models.DateField()
-    due_on = models.DateField("to be paid by", null=True)
+    due_on = models.DateField(gettext_lazy("to be paid by"), null=True)
     issued_by = models.ForeignKey(
         STAFF, null=True, on_delete=models.PROTECT, related_name="+"
     )
@@ -140,18 +145,21 @@ class Invoice(Numbered, InCurrency, StoredPdf):
 
     @property
     def status(self) -> str:
-        """Return its status in a word; needs `with_balance`."""
+        """Return its status in a word, in English; needs `with_balance`.
+
+        A badge shows it in the active language.
+        """
         if self.is_credit_note:
-            return self.get_kind_display()
+            return gettext_noop("credit note")
         if self.owed < 0:
-            return "refund due"
+            return gettext_noop("refund due")
         if self.is_credited:
-            return "credited"
-        return "open" if self.owed else "paid"
+            return gettext_noop("credited")
+        return gettext_noop("open") if self.owed else gettext_noop("paid")
 
     def status_on(self, on: date) -> str:
         """Return its status on a day: an open invoice may be overdue."""
-        return "overdue" if self.days_late(on) else self.status
+        return gettext_noop("overdue") if self.days_late(on) else self.status
 
     def days_late(self, on: date) -> int:
         """Return the days since the due date, 0 if nothing is owed; needs

@@ -6,6 +6,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q, Sum
 from django.urls import reverse
+from django.utils.translation import gettext, gettext_lazy
 
 from billing.invoices.models.invoice import MEANS, Invoice
 from billing.invoices.models.invoice_query import SETTLES
@@ -61,11 +62,15 @@ class Payment(InCurrency, models.Model):
     rounding = MoneyField(default=Decimal(0))
     currency = models.CharField(max_length=3)
     means = models.CharField(
-        "payment method",
+        gettext_lazy("payment method"),
         max_length=8,
-        choices=[*MEANS, (MOVED, "transferred"), (WAIVED, "waived")],
+        choices=[
+            *MEANS,
+            (MOVED, gettext_lazy("transferred")),
+            (WAIVED, gettext_lazy("waived")),
+        ],
     )
-    text = models.CharField("what for", max_length=200, blank=True)
+    text = models.CharField(gettext_lazy("what for"), max_length=200, blank=True)
     # Created with the form: the same form sent twice is one payment.
     key = models.UUIDField(unique=True)
     paid_on = models.DateField()
@@ -169,4 +174,6 @@ class Reminder(StoredPdf):
         ]
 
     def __str__(self):
-        return f"reminder {self.level} of {self.invoice}"
+        return gettext("reminder {level} of {invoice}").format(
+            level=self.level, invoice=self.invoice
+        )

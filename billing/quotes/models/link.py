@@ -5,6 +5,7 @@ from datetime import date, datetime
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext, gettext_lazy
 
 from repairs.jobs.models import Job
 from shopdesk.staff.link_tokens import hash_of
@@ -36,8 +37,12 @@ class Link(models.Model):
     revoked_by = models.ForeignKey(
         STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
     )
-    views = models.PositiveIntegerField("times opened", default=0, editable=False)
-    viewed_at = models.DateTimeField("last opened", null=True, editable=False)
+    views = models.PositiveIntegerField(
+        gettext_lazy("times opened"), default=0, editable=False
+    )
+    viewed_at = models.DateTimeField(
+        gettext_lazy("last opened"), null=True, editable=False
+    )
 
     objects = LinkQuerySet.as_manager()
 
@@ -48,12 +53,12 @@ class Link(models.Model):
         ]
 
     def __str__(self):
-        return f"Link of {self.job}"
+        return gettext("Link of {job}").format(job=self.job)
 
     def status(self, on: date) -> str:
         if self.revoked_at:
-            return "revoked"
-        return "expired" if on > self.works_until else "valid"
+            return gettext("revoked")
+        return gettext("expired") if on > self.works_until else gettext("valid")
 
     def count_view(self, *, at: datetime) -> None:
         """Count one visit; reading changes nothing else."""

@@ -5,6 +5,7 @@ from decimal import Decimal
 
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy
 
 from billing.pricing.track_record_words import NEVER, frequency_text
 from billing.quotes.models.quote import Quote
@@ -27,14 +28,16 @@ class QuoteOption(models.Model):
     """One alternative of a quote: what is done, and its warranty."""
 
     class WorkKind(models.TextChoices):
-        REPAIR = "repair", "repair"
-        REPLACE = "replace", "board replacement"
-        RETURN = "return", "return without repair"
+        REPAIR = "repair", gettext_lazy("repair")
+        REPLACE = "replace", gettext_lazy("board replacement")
+        RETURN = "return", gettext_lazy("return without repair")
 
     quote = models.ForeignKey(Quote, on_delete=models.CASCADE, related_name="options")
     position = models.PositiveSmallIntegerField()
     title = models.CharField(max_length=120)
-    description = models.TextField("description", max_length=1000, blank=True)
+    description = models.TextField(
+        gettext_lazy("description"), max_length=1000, blank=True
+    )
     repair = models.ForeignKey(
         Repair, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
@@ -44,25 +47,33 @@ class QuoteOption(models.Model):
     fix_type = models.CharField(
         max_length=7, choices=fix_types.CHOICES, blank=True, default=""
     )
-    warranty_days = models.PositiveSmallIntegerField("warranty days", default=0)
-    turnaround_days = models.PositiveSmallIntegerField("turnaround days", default=3)
+    warranty_days = models.PositiveSmallIntegerField(
+        gettext_lazy("warranty days"), default=0
+    )
+    turnaround_days = models.PositiveSmallIntegerField(
+        gettext_lazy("turnaround days"), default=3
+    )
     work_kind = models.CharField(
-        "work", max_length=7, choices=WorkKind, default=WorkKind.REPAIR
+        gettext_lazy("work"), max_length=7, choices=WorkKind, default=WorkKind.REPAIR
     )
     # The track record as the customer reads it.
-    track_record = models.CharField("track record", max_length=300, blank=True)
+    track_record = models.CharField(
+        gettext_lazy("track record"), max_length=300, blank=True
+    )
     # How the price was calculated. Never shown to the customer.
     planned_minutes = models.PositiveIntegerField(null=True, blank=True, editable=False)
     own_cost = MoneyField(null=True, blank=True, editable=False)
     rework_cost = MoneyField(null=True, blank=True, editable=False)
-    chance = FixedDecimalField("comeback risk", null=True, blank=True, editable=False)
+    chance = FixedDecimalField(
+        gettext_lazy("comeback risk"), null=True, blank=True, editable=False
+    )
     comeback_allowance = MoneyField(
-        "comeback allowance", null=True, blank=True, editable=False
+        gettext_lazy("comeback allowance"), null=True, blank=True, editable=False
     )
     list_price = MoneyField(null=True, blank=True, editable=False)
     min_price = MoneyField(null=True, blank=True, editable=False)
     price_reason = models.CharField(
-        "reason for different price", max_length=200, blank=True
+        gettext_lazy("reason for different price"), max_length=200, blank=True
     )
 
     class Meta:
@@ -138,9 +149,9 @@ class QuoteOption(models.Model):
 
 
 class LineKind(models.TextChoices):
-    LABOUR = price_list.LABOUR, "labour"
-    PART = price_list.PART, "part"
-    FEE = price_list.FEE, "fee"
+    LABOUR = price_list.LABOUR, gettext_lazy("labour")
+    PART = price_list.PART, gettext_lazy("part")
+    FEE = price_list.FEE, gettext_lazy("fee")
 
 
 class Line(models.Model):
@@ -152,12 +163,12 @@ class Line(models.Model):
     kind = models.CharField(max_length=6, choices=LineKind)
     text = models.CharField(max_length=200)
     quantity = FixedDecimalField(default=Decimal(1))
-    price = MoneyField("unit price")
+    price = MoneyField(gettext_lazy("unit price"))
     amount = MoneyField(editable=False)
     tax_kind = models.CharField(
-        "tax", max_length=8, choices=tax.KINDS, default=tax.STANDARD
+        gettext_lazy("tax"), max_length=8, choices=tax.KINDS, default=tax.STANDARD
     )
-    tax_rate = FixedDecimalField("tax rate (%)", editable=False)
+    tax_rate = FixedDecimalField(gettext_lazy("tax rate (%)"), editable=False)
     tax_reason = models.CharField(max_length=200, blank=True, editable=False)
 
     class Meta:

@@ -12,6 +12,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 from django.urls import reverse
+from django.utils.translation import gettext, gettext_lazy
 
 from billing.quotes import states
 from repairs.jobs import states as job_states
@@ -91,11 +92,11 @@ class Quote(StoredPdf):
     """One version of the quote for a job."""
 
     class How(models.TextChoices):
-        COUNTER = "counter", "at the counter"
-        PHONE = "phone", "by phone"
-        EMAIL = "email", "by email"
-        LINK = "link", "online"
-        SCREEN = "screen", "on the counter screen"
+        COUNTER = "counter", gettext_lazy("at the counter")
+        PHONE = "phone", gettext_lazy("by phone")
+        EMAIL = "email", gettext_lazy("by email")
+        LINK = "link", gettext_lazy("online")
+        SCREEN = "screen", gettext_lazy("on the counter screen")
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="quotes")
     version = models.PositiveSmallIntegerField(editable=False)
@@ -103,10 +104,10 @@ class Quote(StoredPdf):
         max_length=8, choices=states.CHOICES, default=states.DRAFT, editable=False
     )
     findings = models.TextField(
-        "findings",
+        gettext_lazy("findings"),
         max_length=2000,
         blank=True,
-        help_text="For the customer, in plain words.",
+        help_text=gettext_lazy("For the customer, in plain words."),
     )
     valid_until = models.DateField(null=True, blank=True, editable=False)
     prices_include_tax = models.BooleanField(default=False, editable=False)
@@ -126,8 +127,10 @@ class Quote(StoredPdf):
     )
     answered_at = models.DateTimeField(null=True, blank=True, editable=False)
     answered_how = models.CharField(max_length=8, choices=How, blank=True, default="")
-    answered_by = models.CharField("answered by", max_length=120, blank=True)
-    answer_why = models.CharField("reason", max_length=500, blank=True)
+    answered_by = models.CharField(
+        gettext_lazy("answered by"), max_length=120, blank=True
+    )
+    answer_why = models.CharField(gettext_lazy("reason"), max_length=500, blank=True)
     pdf = models.BinaryField(null=True, editable=False)
     pdf_sha256 = models.CharField(max_length=64, blank=True, editable=False)
 
@@ -167,7 +170,9 @@ class Quote(StoredPdf):
         ]
 
     def __str__(self):
-        return f"{self.job.number} version {self.version}"
+        return gettext("{number} version {version}").format(
+            number=self.job.number, version=self.version
+        )
 
     def get_absolute_url(self):
         return reverse("quotes:quote", args=[self.pk])
@@ -193,8 +198,8 @@ class Quote(StoredPdf):
     def status(self, on: date) -> str:
         """Return the state in a word: also withdrawn or expired."""
         if self.is_withdrawn:
-            return "withdrawn"
-        return "expired" if self.is_expired(on) else self.get_state_display()
+            return gettext("withdrawn")
+        return gettext("expired") if self.is_expired(on) else self.get_state_display()
 
     def written_in(self, shop: Shop) -> Currency:
         """Return the quote's currency, with the shop's way of writing amounts."""
@@ -222,5 +227,7 @@ class Quote(StoredPdf):
             state=new, **changes
         )
         if not moved:
-            raise StaleError("Someone else changed this quote. Reload the page.")
+            raise StaleError(
+                gettext("Someone else changed this quote. Reload the page.")
+            )
         self.refresh_from_db()

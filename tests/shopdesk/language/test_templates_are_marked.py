@@ -36,7 +36,9 @@ class Texts(HTMLParser):
         if tag in AS_CODE:
             self.inside.append(tag)
         for name, value in attrs:
-            is_button = name == "value" and ("type", "submit") in attrs
+            is_button = (
+                tag == "input" and name == "value" and ("type", "submit") in attrs
+            )
             if (name in ATTRIBUTES or is_button) and words(value or ""):
                 self.found.append(value)
 
@@ -61,6 +63,8 @@ def unmarked(source):
         elif name in ("comment", "blocktranslate", "verbatim"):
             skip_to = f"end{name}"
             page += VALUE
+        elif name == "block" and token.contents.endswith("_class"):
+            skip_to = "endblock"
         elif token.token_type != TokenType.COMMENT:
             page += VALUE
             if "|pluralize" in token.contents:
