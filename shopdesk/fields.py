@@ -14,6 +14,7 @@ from django.core.exceptions import ImproperlyConfigured, ValidationError
 from django.db import models
 from django.utils import timezone
 from django.utils.text import capfirst
+from django.utils.translation import gettext
 
 from shopdesk.money import LIMIT, UNIT, piece_places, rounded
 
@@ -56,15 +57,18 @@ class ExactFormField(forms.CharField):
             text.replace(",", ".") if text.count(",") + text.count(".") == 1 else text
         )
         if not DIGITS.fullmatch(text):
-            raise ValidationError("Enter an amount such as 1234.50.", code="invalid")
+            raise ValidationError(
+                gettext("Enter an amount such as 1234.50."), code="invalid"
+            )
         amount = Decimal(text) + 0  # -0 becomes 0
         if -amount.as_tuple().exponent > self.places and amount != round(
             amount, self.places
         ):
             raise ValidationError(
-                f"Use at most {self.places} decimal places."
+                gettext("Use at most %(places)s decimal places.")
+                % {"places": self.places}
                 if self.places
-                else "Enter a whole amount, without decimal places.",
+                else gettext("Enter a whole amount, without decimal places."),
                 code="decimals",
             )
         return amount
@@ -74,9 +78,16 @@ class ExactFormField(forms.CharField):
         if value is None:
             return
         if value < self.min_value:
-            raise ValidationError(f"Enter at least {self.min_value}.", code="min_value")
+            raise ValidationError(
+                gettext("Enter at least %(min_value)s.")
+                % {"min_value": self.min_value},
+                code="min_value",
+            )
         if value > self.max_value:
-            raise ValidationError(f"Enter at most {self.max_value}.", code="max_value")
+            raise ValidationError(
+                gettext("Enter at most %(max_value)s.") % {"max_value": self.max_value},
+                code="max_value",
+            )
 
     def prepare_value(self, value):
         if isinstance(value, Decimal):
@@ -137,7 +148,9 @@ class WholeNumberField(forms.IntegerField):
     def to_python(self, value):
         text = str(value).strip() if value is not None else ""
         if text and not re.fullmatch(r"-?[0-9]{1,18}", text, re.ASCII):
-            raise ValidationError("Enter a whole number such as 12.", code="invalid")
+            raise ValidationError(
+                gettext("Enter a whole number such as 12."), code="invalid"
+            )
         return super().to_python(value)
 
 
@@ -161,7 +174,9 @@ class FixedDecimalField(models.BigIntegerField):
         try:
             return Decimal(str(value))
         except ArithmeticError:
-            raise ValidationError("This is not a number.", code="invalid") from None
+            raise ValidationError(
+                gettext("This is not a number."), code="invalid"
+            ) from None
 
     def get_prep_value(self, value):
         if value is None or hasattr(value, "resolve_expression"):

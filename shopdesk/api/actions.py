@@ -4,6 +4,7 @@ from datetime import datetime, timedelta
 
 from django.db import IntegrityError, transaction
 from django.db.models import Q
+from django.utils.translation import gettext
 
 from shopdesk.api.models import ApiToken
 from shopdesk.errors import RefusedError
@@ -39,7 +40,7 @@ def create_token(
         with transaction.atomic():
             token.save()
     except IntegrityError:
-        raise RefusedError("There is a token of this name now.") from None
+        raise RefusedError(gettext("There is a token of this name now.")) from None
     return token, text
 
 
@@ -48,7 +49,7 @@ def revoke_token(token: ApiToken, *, stamp: Stamp) -> None:
     """End a token for good; raise if it has ended already."""
     token = ApiToken.objects.select_for_update(of=["self"]).get(pk=token.pk)
     if token.revoked_at is not None:
-        raise RefusedError(f"{token} is already revoked.")
+        raise RefusedError(gettext("%(token)s is already revoked.") % {"token": token})
     token.revoked_at, token.revoked_by = stamp.at, stamp.by
     token.save(update_fields=["revoked_at", "revoked_by"])
 

@@ -5,6 +5,7 @@ from datetime import datetime
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy
 
 from shopdesk.recording.recorded import Recorded, RecordedQuerySet
 from shopdesk.staff.link_tokens import hash_of
@@ -36,18 +37,24 @@ class ApiToken(Recorded):
 
     name = models.CharField(max_length=60, unique=True)
     token_hash = models.CharField(max_length=64, unique=True, editable=False)
-    shows_costs = models.BooleanField("costs and margins", default=False)
-    shows_personal_data = models.BooleanField("personal data", default=False)
-    works_until = models.DateTimeField("valid until")
+    shows_costs = models.BooleanField(gettext_lazy("costs and margins"), default=False)
+    shows_personal_data = models.BooleanField(
+        gettext_lazy("personal data"), default=False
+    )
+    works_until = models.DateTimeField(gettext_lazy("valid until"))
     created_at = models.DateTimeField(editable=False)
     created_by = models.ForeignKey(
         STAFF, on_delete=models.PROTECT, related_name="+", editable=False
     )
-    revoked_at = models.DateTimeField("revoked", null=True, editable=False)
+    revoked_at = models.DateTimeField(
+        gettext_lazy("revoked"), null=True, editable=False
+    )
     revoked_by = models.ForeignKey(
         STAFF, null=True, on_delete=models.PROTECT, related_name="+", editable=False
     )
-    last_used_at = models.DateTimeField("last used", null=True, editable=False)
+    last_used_at = models.DateTimeField(
+        gettext_lazy("last used"), null=True, editable=False
+    )
 
     # Each day of use is an event of its own.
     unrecorded = frozenset({"created_at", "created_by", "last_used_at"})
@@ -57,7 +64,7 @@ class ApiToken(Recorded):
 
     class Meta:
         ordering = ["name"]
-        verbose_name = "API token"
+        verbose_name = gettext_lazy("API token")
         constraints = [
             models.CheckConstraint(
                 condition=~Q(name="") & ~Q(token_hash=""), name="api_token_has_name"

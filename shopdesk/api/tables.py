@@ -1,4 +1,5 @@
 from django.template.loader import render_to_string
+from django.utils.translation import gettext_lazy
 
 from shopdesk.api.models import ApiToken
 from shopdesk.look import tables
@@ -6,7 +7,7 @@ from shopdesk.look.badges import badge
 
 
 class ApiTokenTable(tables.ListTable):
-    caption = "API tokens"
+    caption = gettext_lazy("API tokens")
 
     name = tables.Column()
     status = tables.Column(empty_values=(), orderable=False)
@@ -22,7 +23,7 @@ class ApiTokenTable(tables.ListTable):
     class Meta(tables.ListTable.Meta):
         model = ApiToken
         fields = []
-        empty_text = "No tokens yet."
+        empty_text = gettext_lazy("No tokens yet.")
 
     def __init__(self, *args, at, request, **kwargs):
         super().__init__(*args, **kwargs)

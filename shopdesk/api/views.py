@@ -7,6 +7,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.http import JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext
 from django.views.decorators.http import require_POST, require_safe
 
 from shopdesk.api import actions
@@ -80,5 +81,5 @@ def revoke(request, pk):
     token = get_object_or_404(ApiToken, pk=pk)
     stamp = Stamp.of(request)
     if attempt(request, None, actions.revoke_token, token, stamp=stamp):
-        messages.success(request, f"{token} revoked.")
+        messages.success(request, gettext("%(token)s revoked.") % {"token": token})
     return redirect("api_tokens:all")

@@ -15,6 +15,7 @@ from django.core.paginator import Paginator
 from django.db.models import Model, QuerySet
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext, gettext_lazy, gettext_noop
 
 from billing.invoices.models import Invoice, Receipt
 from billing.quotes.models import Quote
@@ -41,7 +42,7 @@ GERMAN_KEYS = str.maketrans("ßyzYZ", "-zyZY")
 
 class SearchForm(forms.Form):
     q = NormalizedCharField(
-        label="Number, name, phone, serial, value, lot or code",
+        label=gettext_lazy("Number, name, phone, serial, value, lot or code"),
         max_length=200,
         widget=forms.TextInput(attrs={"type": "search", "autocomplete": "off"}),
     )
@@ -80,6 +81,15 @@ class SearchType:
     has_shop_number: bool = False
     list_url_name: str = ""
     list_params: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def label(self) -> str:
+        return gettext(self.name)
+
+    @property
+    def plural(self) -> str:
+        """Return what such records are called within a sentence."""
+        return gettext(self.name.lower())
 
     def search(self, query: str, *, user: User, shop: Shop) -> QuerySet:
         """Return the matching records, each with its `fit`, best match first."""
@@ -131,24 +141,26 @@ class FixType(SearchType):
 
 
 SEARCH_TYPES = (
-    SearchType("Jobs", "bench:job", Job, has_shop_number=True),
+    SearchType(gettext_noop("Jobs"), "bench:job", Job, has_shop_number=True),
     CustomerType(
-        "Customers",
+        gettext_noop("Customers"),
         "customers:customer",
         Customer,
         list_url_name="customers:all",
     ),
-    SearchType("Devices", "customers:device", Device),
+    SearchType(gettext_noop("Devices"), "customers:device", Device),
     SearchType(
-        "Invoices and credit notes",
+        gettext_noop("Invoices and credit notes"),
         "invoices:invoice",
         Invoice,
         has_shop_number=True,
         list_url_name="invoices:all",
     ),
-    SearchType("Receipts", "invoices:for_job", Receipt, has_shop_number=True),
     SearchType(
-        "Quotes",
+        gettext_noop("Receipts"), "invoices:for_job", Receipt, has_shop_number=True
+    ),
+    SearchType(
+        gettext_noop("Quotes"),
         "quotes:quote",
         Quote,
         rows="as_found",
@@ -157,22 +169,30 @@ SEARCH_TYPES = (
         list_params={"status": "all"},
     ),
     SearchType(
-        "Parts",
+        gettext_noop("Parts"),
         "stock:part",
         Part,
         list_url_name="stock:parts",
         list_params={"show": "every"},
     ),
-    SearchType("Deliveries", "stock:part", Delivery),
+    SearchType(gettext_noop("Deliveries"), "stock:part", Delivery),
     SearchType(
-        "Faults",
+        gettext_noop("Faults"),
         "faults:fault",
         Fault,
         list_url_name="faults:book",
         list_params={"show": "every"},
     ),
-    FixType("Fixes", "faults:fault", Fix),
+    FixType(gettext_noop("Fixes"), "faults:fault", Fix),
 )
+
+WITHIN_A_SENTENCE = (
+    *(gettext_noop("jobs"), gettext_noop("customers"), gettext_noop("devices")),
+    *(gettext_noop("invoices and credit notes"), gettext_noop("receipts")),
+    *(gettext_noop("quotes"), gettext_noop("parts"), gettext_noop("deliveries")),
+    *(gettext_noop("faults"), gettext_noop("fixes")),
+)
+"""What `SearchType.plural` looks up."""
 
 
 def search(request):

@@ -13,6 +13,7 @@ from django.db import Error
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.template.loader import render_to_string
+from django.utils.translation import gettext, gettext_lazy
 
 from shopdesk.sent_forms.entries import listed
 from shopdesk.sent_forms.once import key_of
@@ -39,43 +40,58 @@ class Cause:
 
 CAUSES = (
     Cause(
-        "The database is busy",
-        "Another task is using the database. This usually takes a few seconds.",
+        gettext_lazy("The database is busy"),
+        gettext_lazy(
+            "Another task is using the database. This usually takes a few seconds."
+        ),
         texts=("database is locked", "table is locked", "database is busy"),
         codes=("55P03", "57014", "40P01", "40001"),
     ),
     Cause(
-        "The disk is full",
-        "The server has no space left to save anything. Free some space on its disk;"
-        " nothing has to be restarted.",
+        gettext_lazy("The disk is full"),
+        gettext_lazy(
+            "The server has no space left to save anything. Free some space on"
+            " its disk;"
+            " nothing has to be restarted."
+        ),
         texts=("database or disk is full",),
         codes=("53100",),
         numbers=(errno.ENOSPC, errno.EDQUOT),
     ),
     Cause(
-        "The database is read-only",
-        "The server can read its data but not save anything. Its disk or database must"
-        " be made writable again; nothing has to be restarted.",
+        gettext_lazy("The database is read-only"),
+        gettext_lazy(
+            "The server can read its data but not save anything. Its disk or"
+            " database must"
+            " be made writable again; nothing has to be restarted."
+        ),
         texts=("readonly database",),
         codes=("25006",),
         numbers=(errno.EROFS,),
     ),
     Cause(
-        "The database file is damaged",
-        "Stop the server and restore the last backup: manage.py restore FILE.",
+        gettext_lazy("The database file is damaged"),
+        gettext_lazy(
+            "Stop the server and restore the last backup: manage.py restore FILE."
+        ),
         texts=("disk image is malformed", "file is not a database"),
         codes=("XX001", "XX002"),
     ),
     Cause(
-        "The database cannot be reached",
-        "The server has no connection to its database, or cannot open its file.",
+        gettext_lazy("The database cannot be reached"),
+        gettext_lazy(
+            "The server has no connection to its database, or cannot open its file."
+        ),
         texts=("unable to open database", "disk I/O error", "connection"),
         codes=("08", "57P"),
     ),
 )
-UNKNOWN = Cause("Server error", "Something went wrong on the server.")
+UNKNOWN = Cause(
+    gettext_lazy("Server error"), gettext_lazy("Something went wrong on the server.")
+)
 FOR_VISITORS = Cause(
-    "This page is not available", "Please try again later, or contact the shop."
+    gettext_lazy("This page is not available"),
+    gettext_lazy("Please try again later, or contact the shop."),
 )
 """Who is no member of staff is not told what the server lacks."""
 
@@ -152,13 +168,13 @@ def _known(request) -> str:
     if request.method != "POST":
         return ""
     if getattr(request, "used_form_key", ""):
-        return "Your entries were saved before this happened."
+        return gettext("Your entries were saved before this happened.")
     if key_of(request):
-        return (
+        return gettext(
             "It is not certain whether your entries were saved. Send them again: they"
             " are not saved twice."
         )
-    return "It is not certain whether your entries were saved."
+    return gettext("It is not certain whether your entries were saved.")
 
 
 def _entries(request) -> dict:

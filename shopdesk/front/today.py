@@ -7,6 +7,7 @@ from django.db.models import OuterRef, Subquery
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext, gettext_lazy
 
 from billing.quotes import states as quote_states
 from billing.quotes.models import Quote
@@ -37,15 +38,17 @@ class GroupType:
 
 
 TYPES = {
-    queue.OVERDUE: GroupType("Overdue"),
-    queue.ASSESS: GroupType("Returns to assess", "returns:assess"),
-    queue.START: GroupType("Start now"),
-    queue.TEST: GroupType("Test"),
-    queue.CLOSE: GroupType("Close"),
-    queue.QUOTE: GroupType("Write the quote", "quotes:for_job"),
-    queue.WAITING: GroupType("Waiting"),
-    queue.READY: GroupType("Ready to hand over", "handover:hand_over"),
-    queue.EXPECTED: GroupType("Expected by post", "intake:record_arrival"),
+    queue.OVERDUE: GroupType(gettext_lazy("Overdue")),
+    queue.ASSESS: GroupType(gettext_lazy("Returns to assess"), "returns:assess"),
+    queue.START: GroupType(gettext_lazy("Start now")),
+    queue.TEST: GroupType(gettext_lazy("Test")),
+    queue.CLOSE: GroupType(gettext_lazy("Close")),
+    queue.QUOTE: GroupType(gettext_lazy("Write the quote"), "quotes:for_job"),
+    queue.WAITING: GroupType(gettext_lazy("Waiting")),
+    queue.READY: GroupType(gettext_lazy("Ready to hand over"), "handover:hand_over"),
+    queue.EXPECTED: GroupType(
+        gettext_lazy("Expected by post"), "intake:record_arrival"
+    ),
 }
 AT_THE_BENCH = (queue.OVERDUE, queue.START, queue.TEST, queue.CLOSE)
 OF_ROLE = {
@@ -117,10 +120,12 @@ def first_steps(shop: Shop) -> list[FirstStep]:
         "intake:book_in": Job.objects.exists(),
     }
     texts = {
-        "shop:set_up": "Set up the shop: country, address, tax, prices",
-        "staff:add": "Add staff, if you do not work alone",
-        "faults:starter": "Fill the fault book, from the starter book or your own",
-        "intake:book_in": "Book in the first job",
+        "shop:set_up": gettext("Set up the shop: country, address, tax, prices"),
+        "staff:add": gettext("Add staff, if you do not work alone"),
+        "faults:starter": gettext(
+            "Fill the fault book, from the starter book or your own"
+        ),
+        "intake:book_in": gettext("Book in the first job"),
     }
     return [FirstStep(texts[name], reverse(name), has[name]) for name in texts]
 

@@ -4,6 +4,7 @@ from django.contrib import messages
 from django.db import IntegrityError, transaction
 from django.forms.renderers import TemplatesSetting
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext
 
 from shopdesk.errors import StaleError
 from shopdesk.sent_forms import seen_values
@@ -42,10 +43,12 @@ def saved(request, form, *, message: str = "") -> bool:
         unique = (f.name for f in fields if f.unique and f.name in form.fields)
         form.add_error(
             next(unique, None),
-            "This entry already exists. Someone else added it just now.",
+            gettext("This entry already exists. Someone else added it just now."),
         )
         return False
-    messages.success(request, message or f"{form.instance} saved.")
+    messages.success(
+        request, message or gettext("%(instance)s saved.") % {"instance": form.instance}
+    )
     return True
 
 

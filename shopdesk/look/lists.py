@@ -6,7 +6,7 @@ from decimal import Decimal
 from tempfile import TemporaryFile
 
 from django.shortcuts import render
-from django.utils import timezone
+from django.utils import timezone, translation
 from django.utils.html import strip_tags
 from django.utils.text import slugify
 from django_tables2 import RequestConfig
@@ -15,6 +15,7 @@ from shopdesk.look.downloads import download
 from shopdesk.look.tables import ListTable, cells_of
 from shopdesk.recording.models import Action
 from shopdesk.recording.writing import record_event
+from shopdesk.screen_language import locale_of
 from shopdesk.spreadsheet import write_csv, write_workbook
 
 FILE = "as"
@@ -35,12 +36,14 @@ def list_page(request, template: str, table: ListTable, **facts):
     if kind not in WRITERS:
         table.is_downloadable = True
         return render(request, template, {"table": table, **facts})
-    cells = [cell for cell in cells_of(table) if cell.is_exported]
-    heads = [str(cell.column.header) for cell in cells]
-    if is_mixed := any(cell.has_own_currency for cell in cells):
-        heads.append(CURRENCY)
-    name = f"{slugify(str(table.caption)) or 'list'}.{kind}"
-    return send_rows(name, heads, _rows(table, cells, is_mixed=is_mixed))
+    # Programs read files, so their columns have the same names in every language.
+    with translation.override(locale_of("en")):
+        cells = [cell for cell in cells_of(table) if cell.is_exported]
+        heads = [str(cell.column.header) for cell in cells]
+        if is_mixed := any(cell.has_own_currency for cell in cells):
+            heads.append(CURRENCY)
+        name = f"{slugify(str(table.caption)) or 'list'}.{kind}"
+        return send_rows(name, heads, _rows(table, cells, is_mixed=is_mixed))
 
 
 def send_rows(name: str, heads: Sequence[str], rows: Iterable[Sequence[object]]):

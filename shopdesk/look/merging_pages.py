@@ -7,6 +7,7 @@ from typing import Any
 from django.contrib import messages
 from django.db import models
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext
 
 from shopdesk.errors import RefusedError
 from shopdesk.look.shop_formats import day
@@ -71,7 +72,7 @@ def locked(model: type[models.Model], *records: models.Model) -> list:
     rows = model._base_manager.select_for_update().order_by("pk")
     found = rows.in_bulk([record.pk for record in records])
     if len(found) < 2:
-        raise RefusedError("Choose another record: these are one already.")
+        raise RefusedError(gettext("Choose another record: these are one already."))
     return [found[record.pk] for record in records]
 
 
@@ -90,7 +91,7 @@ def merge_page(request, kept, *, form, search, preview, action, swap: str):
         if request.method == "POST" and attempt(
             request, None, action, kept, gone, stamp=Stamp.of(request)
         ):
-            messages.success(request, f"Merged into {kept}.")
+            messages.success(request, gettext("Merged into %(kept)s.") % {"kept": kept})
             return redirect(kept)
         try:
             facts["merge"] = preview(kept, gone)

@@ -7,6 +7,7 @@ from django.core.paginator import Paginator
 from django.db import models
 from django.utils.functional import cached_property
 from django.utils.html import format_html, format_html_join
+from django.utils.translation import gettext
 from django_tables2 import Column, Table
 from django_tables2.utils import Accessor, signature
 
@@ -33,7 +34,7 @@ class ListTable(Table):
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
         if self.empty_text is None:
-            self.empty_text = "Nothing here."
+            self.empty_text = gettext("Nothing here.")
 
     @cached_property
     def shop(self):
@@ -55,6 +56,7 @@ class ListTable(Table):
             sort = "descending" if alias.is_descending else "ascending"
             yield {
                 "column": column,
+                "text": heading(column),
                 "look": getattr(column.column, "look", ""),
                 "sort": sort if column.is_ordered else "",
                 "next": alias.next if column.orderable else "",
@@ -77,6 +79,11 @@ class ListTable(Table):
         attrs = format_html(" {}", row.attrs.as_html()) if self.row_attrs else ""
         shown = ((cell.begin, cell.shown(row), cell.end) for cell in cells)
         return attrs, format_html_join("", "{}{}{}", shown)
+
+
+def heading(column) -> str:
+    """Return the heading of a column, translated also if its name is the field's."""
+    return gettext(str(column.header)) if column.header else ""
 
 
 def cells_of(table):
@@ -108,7 +115,7 @@ class _Cell:
         attrs = [("scope", "row")] if is_head else []
         attrs += [("class", look)] if look else []
         if column.header and not is_head:
-            attrs.append(("data-label", column.header))
+            attrs.append(("data-label", heading(column)))
         inside = format_html_join("", ' {}="{}"', attrs)
         self.begin = format_html("<{}{}>", tag, inside)
         self.end = format_html("</{}>", tag)

@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 from django.core.mail import BadHeaderError, get_connection
 from django.core.validators import validate_email
 from django.db import transaction
+from django.utils.translation import gettext
 
 from shopdesk.errors import EmailError
 from shopdesk.mail.models import Attachment, Email
@@ -40,15 +41,18 @@ def write(
         validate_email(to)
     except ValidationError:
         raise EmailError(
-            f"“{to[:100]}” is not a valid email address. Correct it in the customer"
-            " record."
+            gettext(
+                "“%(address)s” is not a valid email address. Correct it in the"
+                " customer record."
+            )
+            % {"address": to[:100]}
             if to
-            else "Add an email address to the customer record."
+            else gettext("Add an email address to the customer record.")
         ) from None
     subject = " ".join(subject.split())[:200]
     attachments = list(attachments)
     if sum(len(content) for _, _, content in attachments) > MAX_BYTES:
-        raise EmailError("The attachments are too large for one email.")
+        raise EmailError(gettext("The attachments are too large for one email."))
     email = Email.objects.create(
         to=to,
         subject=subject,

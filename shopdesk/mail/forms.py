@@ -1,4 +1,5 @@
 from django import forms
+from django.utils.translation import gettext_lazy
 
 from shopdesk.mail.models import Email
 
@@ -14,9 +15,12 @@ class StatusForm(forms.Form):
     """Filters the list; an unknown status shows all."""
 
     which = forms.ChoiceField(
-        label="Status",
+        label=gettext_lazy("Status"),
         required=False,
-        choices=[("", "all"), *((status, status) for status in STATUSES)],
+        choices=[
+            ("", gettext_lazy("all")),
+            *((status, gettext_lazy(status)) for status in STATUSES),
+        ],
     )
 
     def emails(self):

@@ -4,6 +4,7 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.views.decorators.http import require_GET, require_POST
 
 from shopdesk.look.lists import list_page
@@ -55,9 +56,13 @@ def attachment(request, pk):
 def resend(request, pk):
     email = get_object_or_404(Email, pk=pk)
     if attempt(request, None, email.resend, timezone.now()).result:
-        messages.success(request, "Queued for sending.")
+        messages.success(request, gettext("Queued for sending."))
     else:
-        messages.error(request, f"This email is already {email.status}.")
+        messages.error(
+            request,
+            gettext("This email is already %(status)s.")
+            % {"status": gettext(email.status)},
+        )
     return redirect(email)
 
 
@@ -65,7 +70,11 @@ def resend(request, pk):
 def discard(request, pk):
     email = get_object_or_404(Email, pk=pk)
     if attempt(request, None, email.discard, timezone.now()).result:
-        messages.success(request, "Discarded.")
+        messages.success(request, gettext("Discarded."))
     else:
-        messages.error(request, f"This email is already {email.status}.")
+        messages.error(
+            request,
+            gettext("This email is already %(status)s.")
+            % {"status": gettext(email.status)},
+        )
     return redirect(email)

@@ -75,7 +75,7 @@ def render_pdf(
     Raises: PdfError.
     """
     if size not in SIZES:
-        raise PdfError(f"There is no paper size {size}.")
+        raise PdfError(gettext("There is no paper size %(size)s.") % {"size": size})
     made_at = made_at.astimezone(UTC).replace(microsecond=0)
     shop = context.get("shop") or Shop.current()
     context = {**context, "shop": shop, "made_at": made_at}

@@ -15,6 +15,8 @@ from multiprocessing import forkserver, get_context
 from multiprocessing.connection import Connection
 from typing import Any, TypeVar, cast
 
+from django.utils.translation import gettext
+
 from shopdesk.errors import PdfError, RefusedError
 
 # A document may be drawn while a record is locked, and others wait 20 seconds for it.
@@ -34,10 +36,11 @@ def draw_pdf(request: RenderRequest, *, max_seconds: float = MAX_SECONDS) -> byt
         return run_in_child(_draw, request, max_seconds=max_seconds)
     except TimeoutError:
         raise PdfError(
-            f"The PDF took more than {max_seconds:g} seconds and was cancelled."
+            gettext("The PDF took more than %(max_seconds)s seconds and was cancelled.")
+            % {"max_seconds": f"{max_seconds:g}"}
         ) from None
     except EOFError:
-        raise PdfError("The PDF could not be created. Try again.") from None
+        raise PdfError(gettext("The PDF could not be created. Try again.")) from None
 
 
 def _draw(request: RenderRequest) -> bytes:
@@ -51,7 +54,9 @@ def _draw(request: RenderRequest) -> bytes:
         raise PdfError(str(error)) from None
     except Exception as error:
         traceback.print_exc()
-        raise PdfError(f"The PDF could not be created: {error!r}") from None
+        raise PdfError(
+            gettext("The PDF could not be created: %(error)s") % {"error": repr(error)}
+        ) from None
 
 
 def run_in_child(

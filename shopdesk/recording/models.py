@@ -6,33 +6,34 @@ from typing import Any
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy
 
 
 class Action(models.TextChoices):
     """What happened: a change of a record, or an event."""
 
-    CREATED = "created", "created"
-    CHANGED = "changed", "changed"
-    DELETED = "deleted", "deleted"
-    ERASED = "erased", "personal data erased"
-    MERGED = "merged", "another record merged into this one"
-    CODE_SHOWN = "code_shown", "access code shown"
-    DOWNLOADED = "downloaded", "data downloaded"
-    IMPORTED = "imported", "data imported"
-    BACKED_UP = "backed_up", "backup made"
-    RESTORED = "restored", "backup restored"
-    SIGNED_IN = "signed_in", "signed in"
-    SIGNED_OUT = "signed_out", "signed out"
-    SIGN_IN_FAILED = "sign_in_failed", "sign-in failed"
-    PASSPHRASE_ISSUED = "passphrase_issued", "passphrase issued"
-    WRONG_SECRET = "wrong_secret", "wrong password or code"
-    SECOND_FACTOR_ADDED = "factor_added", "second factor set up"
-    SECOND_FACTOR_REMOVED = "factor_removed", "second factor removed"
-    CODES_REPLACED = "codes_replaced", "recovery codes replaced"
-    RECOVERY_CODE_USED = "recovery_code_used", "recovery code used"
-    KEY_CHANGED = "key_changed", "key of access codes changed"
-    SESSIONS_ENDED = "sessions_ended", "sessions ended"
-    API_USED = "api_used", "API token used"
+    CREATED = "created", gettext_lazy("created")
+    CHANGED = "changed", gettext_lazy("changed")
+    DELETED = "deleted", gettext_lazy("deleted")
+    ERASED = "erased", gettext_lazy("personal data erased")
+    MERGED = "merged", gettext_lazy("another record merged into this one")
+    CODE_SHOWN = "code_shown", gettext_lazy("access code shown")
+    DOWNLOADED = "downloaded", gettext_lazy("data downloaded")
+    IMPORTED = "imported", gettext_lazy("data imported")
+    BACKED_UP = "backed_up", gettext_lazy("backup made")
+    RESTORED = "restored", gettext_lazy("backup restored")
+    SIGNED_IN = "signed_in", gettext_lazy("signed in")
+    SIGNED_OUT = "signed_out", gettext_lazy("signed out")
+    SIGN_IN_FAILED = "sign_in_failed", gettext_lazy("sign-in failed")
+    PASSPHRASE_ISSUED = "passphrase_issued", gettext_lazy("passphrase issued")
+    WRONG_SECRET = "wrong_secret", gettext_lazy("wrong password or code")
+    SECOND_FACTOR_ADDED = "factor_added", gettext_lazy("second factor set up")
+    SECOND_FACTOR_REMOVED = "factor_removed", gettext_lazy("second factor removed")
+    CODES_REPLACED = "codes_replaced", gettext_lazy("recovery codes replaced")
+    RECOVERY_CODE_USED = "recovery_code_used", gettext_lazy("recovery code used")
+    KEY_CHANGED = "key_changed", gettext_lazy("key of access codes changed")
+    SESSIONS_ENDED = "sessions_ended", gettext_lazy("sessions ended")
+    API_USED = "api_used", gettext_lazy("API token used")
 
 
 CHANGES = frozenset({Action.CREATED, Action.CHANGED, Action.DELETED})
@@ -96,7 +97,7 @@ class TrailEntry(models.Model):
 
     class Meta:
         ordering = ["-id"]
-        verbose_name_plural = "trail entries"
+        verbose_name_plural = gettext_lazy("trail entries")
         indexes = [
             models.Index(fields=["kind", "record", "id"], name="trail_of_record"),
             models.Index(

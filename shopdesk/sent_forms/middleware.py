@@ -5,6 +5,7 @@ from time import monotonic, sleep
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext
 from django_htmx.http import HttpResponseClientRedirect, reswap, retarget
 
 from shopdesk.sent_forms import once, responses
@@ -53,7 +54,9 @@ def answer_again(request, sent) -> HttpResponse:
 
 
 def _saved_before(request) -> HttpResponse:
-    messages.info(request, "This form was already saved. It was not saved twice.")
+    messages.info(
+        request, gettext("This form was already saved. It was not saved twice.")
+    )
     page = page_of(request)
     return HttpResponseClientRedirect(page) if request.htmx else redirect(page)
 

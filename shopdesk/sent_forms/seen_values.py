@@ -12,11 +12,12 @@ from django.forms.boundfield import BoundField
 from django.forms.models import model_to_dict
 from django.utils.html import format_html_join
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext_lazy
 
 from shopdesk.errors import StaleError
 from shopdesk.text import clean_text
 
-CHANGED = (
+CHANGED = gettext_lazy(
     "Someone else changed this meanwhile. Nothing of yours is saved yet: compare the"
     " values below, then save again."
 )

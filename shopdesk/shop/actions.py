@@ -3,6 +3,7 @@
 from datetime import date
 
 from django.db import transaction
+from django.utils.translation import gettext
 
 from shopdesk.errors import RefusedError
 from shopdesk.shop.models import MarkupTier, TaxRate, TaxRule
@@ -16,7 +17,8 @@ def delete_rate(pk: int, *, on: date) -> None:
         return
     if row.starts_on <= on:
         raise RefusedError(
-            f"{row} applies since {row.starts_on}. Add a new rate instead."
+            gettext("%(row)s applies since %(starts_on)s. Add a new rate instead.")
+            % {"row": row, "starts_on": row.starts_on}
         )
     row.delete()
 

@@ -9,6 +9,7 @@ from operator import or_
 from django.apps import apps
 from django.core.exceptions import ValidationError
 from django.db.models import Q
+from django.utils.translation import gettext
 
 from shopdesk.fields import MoneyField
 from shopdesk.shop import currencies
@@ -23,8 +24,11 @@ class CurrencyChecks:
         is_chosen = shop.set_up_on is not None and currency != shop.currency
         if is_chosen and (holders := stored_amount()):
             raise ValidationError(
-                f"The currency can no longer be changed: there are already {holders}"
-                " with amounts."
+                gettext(
+                    "The currency can no longer be changed: there are already"
+                    " %(holders)s with amounts."
+                )
+                % {"holders": holders}
             )
         return currency
 
@@ -32,7 +36,7 @@ class CurrencyChecks:
         locale = self.cleaned_data["locale"]
         if currencies.sample("EUR", locale=locale) is None:
             raise ValidationError(
-                "Unknown language and country. Enter them as in en_GB."
+                gettext("Unknown language and country. Enter them as in en_GB.")
             )
         return locale
 

@@ -4,6 +4,7 @@ from zoneinfo import available_timezones
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext
 
 from shopdesk.shop import currencies, logo, numbering
 
@@ -23,7 +24,10 @@ class LinesField(forms.CharField):
     def validate(self, value):
         super().validate(value)
         if value.count("\n") >= self.most:
-            raise ValidationError(f"Use at most {self.most} lines.", code="lines")
+            raise ValidationError(
+                gettext("Use at most %(most)s lines.") % {"most": self.most},
+                code="lines",
+            )
 
 
 class CurrencyField(forms.ChoiceField):

@@ -5,6 +5,7 @@ from decimal import Decimal
 from django import forms
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext, gettext_lazy
 
 from shopdesk.fields import (
     DayFormField,
@@ -30,8 +31,10 @@ def known_kind(kind, *, known):
     """Return a kind of tax that the shop can charge today; raise for others."""
     if kind not in known:
         raise ValidationError(
-            f"Enter below what the {tax.LABELS[kind]} is, from a day that is not in"
-            " the future."
+            gettext(
+                "Enter below what the %(tax)s is, from a day that is not in the future."
+            )
+            % {"tax": gettext(tax.LABELS[kind])}
         )
     return kind
 
@@ -44,7 +47,7 @@ class SettingsForm(CurrencyChecks, forms.ModelForm):
     logo = LogoField(
         required=False,
         widget=LogoInput(attrs={"accept": ".png,.jpg,.jpeg,.webp"}),
-        help_text="PNG, JPEG or WebP up to 2 MB. Wide logos fit best.",
+        help_text=gettext_lazy("PNG, JPEG or WebP up to 2 MB. Wide logos fit best."),
     )
     letterhead = LinesField(most=6)
     time_zone = TimeZoneField(required=False)
@@ -89,7 +92,7 @@ class SettingsForm(CurrencyChecks, forms.ModelForm):
         if self.errors and entered.get("logo"):
             self.add_error(
                 "logo",
-                "Select the logo file again after correcting the errors.",
+                gettext("Select the logo file again after correcting the errors."),
             )
         return entered
 
@@ -103,7 +106,9 @@ class SettingsForm(CurrencyChecks, forms.ModelForm):
             entered.get("invoice_series")
             and names["invoice_series"] & names["credit_series"]
         ):
-            self.add_error("credit_series", "Must differ from the invoice prefix.")
+            self.add_error(
+                "credit_series", gettext("Must differ from the invoice prefix.")
+            )
         for name, kind in (
             ("invoice_series", numbering.INVOICES),
             ("credit_series", numbering.CREDITS),
@@ -114,7 +119,10 @@ class SettingsForm(CurrencyChecks, forms.ModelForm):
                 what = numbering.LABELS.get(other.kind, other.kind)
                 self.add_error(
                     name,
-                    f"The prefix {other.name} is used for {what}. Choose another one.",
+                    gettext(
+                        "The prefix %(name)s is used for %(what)s. Choose another one."
+                    )
+                    % {"name": other.name, "what": what},
                 )
 
     def save(self, commit=True):
@@ -128,30 +136,30 @@ class RateForm(forms.ModelForm):
     """A tax rate that replaces the previous one from a day on."""
 
     rate = ExactFormField(
-        label="Rate (%)",
+        label=gettext_lazy("Rate (%)"),
         required=False,
         max_value=Decimal(100),
-        help_text="Blank: no tax.",
+        help_text=gettext_lazy("Blank: no tax."),
     )
-    starts_on = DayFormField(label="Valid from")
+    starts_on = DayFormField(label=gettext_lazy("Valid from"))
     reason = forms.CharField(
-        label="Exemption reason",
+        label=gettext_lazy("Exemption reason"),
         required=False,
         max_length=200,
         widget=forms.TextInput(attrs={"class": "w20"}),
-        help_text="Printed on documents without tax.",
+        help_text=gettext_lazy("Printed on documents without tax."),
     )
 
     class Meta:
         model = TaxRate
         fields = ["kind", "rate", "starts_on", "reason"]
-        labels = {"kind": "Kind"}
+        labels = {"kind": gettext_lazy("Kind")}
 
     def __init__(self, *args, on, **kwargs):
         super().__init__(*args, **kwargs)
         self.on = on
         self.fields["kind"].choices = [
-            pair for pair in tax.KINDS if pair[0] != tax.ZERO
+            (kind, gettext(label)) for kind, label in tax.KINDS if kind != tax.ZERO
         ]
         # Otherwise the initial values of the empty record would count as entered.
         self.initial = {"kind": tax.STANDARD}
@@ -163,15 +171,21 @@ class RateForm(forms.ModelForm):
             entered["reason"] = ""
             if not rate and "rate" in entered:
                 self.add_error(
-                    "rate", f"Enter the percentage of the {tax.LABELS[kind]}."
+                    "rate",
+                    gettext("Enter the percentage of the %(tax)s.")
+                    % {"tax": gettext(tax.LABELS[kind])},
                 )
         elif kind:
             if rate:
                 self.add_error(
-                    "rate", f"“{tax.LABELS[kind]}” is 0 %. Leave the rate blank."
+                    "rate",
+                    gettext("“%(tax)s” is 0 %%. Leave the rate blank.")
+                    % {"tax": gettext(tax.LABELS[kind])},
                 )
             if not entered.get("reason") and "reason" in entered:
-                self.add_error("reason", "Enter a reason: e-invoices require it.")
+                self.add_error(
+                    "reason", gettext("Enter a reason: e-invoices require it.")
+                )
         entered["rate"] = rate or Decimal(0)
         if kind and entered.get("starts_on"):
             self.check_day(kind, entered["starts_on"])
@@ -192,7 +206,8 @@ class RateForm(forms.ModelForm):
             return
         self.add_error(
             "starts_on",
-            f"{last} applies from {last.starts_on}. A new one must start later.",
+            gettext("%(last)s applies from %(starts_on)s. A new one must start later.")
+            % {"last": last, "starts_on": last.starts_on},
         )
 
 
@@ -200,22 +215,30 @@ class TaxRuleForm(forms.ModelForm):
     """Another tax than the usual one, by what is sold and to whom."""
 
     kind = forms.ChoiceField(
-        label="Tax",
-        choices=[("", "choose"), *tax.KINDS],
-        help_text="Reverse charge needs the customer’s VAT number.",
+        label=gettext_lazy("Tax"),
+        choices=[
+            ("", gettext_lazy("choose")),
+            *((kind, gettext_lazy(label)) for kind, label in tax.KINDS),
+        ],
+        help_text=gettext_lazy("Reverse charge needs the customer’s VAT number."),
     )
     reason = forms.CharField(
-        label="Exemption reason",
+        label=gettext_lazy("Exemption reason"),
         required=False,
         max_length=200,
         widget=forms.TextInput(attrs={"class": "w20"}),
-        help_text="Printed on documents. Blank: the one of this kind of tax.",
+        help_text=gettext_lazy(
+            "Printed on documents. Blank: the one of this kind of tax."
+        ),
     )
 
     class Meta:
         model = TaxRule
         fields = ["sold", "buyer", "kind", "reason"]
-        labels = {"sold": "What is sold", "buyer": "Customers"}
+        labels = {
+            "sold": gettext_lazy("What is sold"),
+            "buyer": gettext_lazy("Customers"),
+        }
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
@@ -230,11 +253,16 @@ class TaxRuleForm(forms.ModelForm):
         if not (sold or buyer):
             self.add_error(
                 "sold",
-                "Select what is sold or the customers. For all else there is the usual"
-                " tax.",
+                gettext(
+                    "Select what is sold or the customers."
+                    " For all else there is the usual"
+                    " tax."
+                ),
             )
         elif TaxRule.objects.filter(sold=sold, buyer=buyer).exists():
-            self.add_error("sold", "There is already a rule for this. Remove it first.")
+            self.add_error(
+                "sold", gettext("There is already a rule for this. Remove it first.")
+            )
         if entered.get("kind") in tax.WITH_RATE:
             entered["reason"] = ""
         return entered
@@ -246,7 +274,9 @@ class TaxRuleForm(forms.ModelForm):
 class TierForm(forms.ModelForm):
     """A different markup on more expensive parts."""
 
-    percent = ExactFormField(label="Markup (%)", places=2, max_value=Decimal(1000))
+    percent = ExactFormField(
+        label=gettext_lazy("Markup (%)"), places=2, max_value=Decimal(1000)
+    )
 
     class Meta:
         model = MarkupTier
@@ -256,7 +286,7 @@ class TierForm(forms.ModelForm):
         super().__init__(*args, **kwargs)
         min_cost = Decimal(1).scaleb(-places)
         self.fields["starts_at"] = MoneyFormField(
-            label="Parts that cost at least",
+            label=gettext("Parts that cost at least"),
             min_value=min_cost,
             max_value=Decimal(1_000_000),
         )
@@ -266,7 +296,7 @@ class TierForm(forms.ModelForm):
         min_cost = self.cleaned_data["starts_at"]
         if MarkupTier.objects.filter(starts_at=min_cost).exists():
             raise ValidationError(
-                "A tier from this cost already exists. Remove it first."
+                gettext("A tier from this cost already exists. Remove it first.")
             )
         return min_cost
 

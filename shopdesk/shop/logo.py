@@ -2,6 +2,7 @@
 
 from io import BytesIO
 
+from django.utils.translation import gettext
 from PIL import Image, ImageOps
 
 FORMATS = ("PNG", "JPEG", "WEBP")
@@ -23,7 +24,10 @@ def as_png(content: bytes) -> bytes:
     size is checked before any pixel is decoded.
     """
     if len(content) > MAX_BYTES:
-        raise LogoError(f"Use a file of at most {MAX_BYTES // 1_000_000} MB.")
+        raise LogoError(
+            gettext("Use a file of at most %(most)s MB.")
+            % {"most": MAX_BYTES // 1_000_000}
+        )
     try:
         with Image.open(BytesIO(content), formats=FORMATS) as picture:
             _check_size(*picture.size)
@@ -34,7 +38,7 @@ def as_png(content: bytes) -> bytes:
     except Exception as broken:
         # The library raises more kinds of errors for broken files than it documents.
         raise LogoError(
-            "The picture cannot be read. Use a PNG, JPEG or WebP file."
+            gettext("The picture cannot be read. Use a PNG, JPEG or WebP file.")
         ) from broken
     drawn.thumbnail(MAX_SIZE, Image.Resampling.LANCZOS)
     clean = Image.new("RGB", drawn.size, "white")
@@ -47,8 +51,14 @@ def as_png(content: bytes) -> bytes:
 def _check_size(width: int, height: int) -> None:
     if width * height > MAX_PIXELS:
         raise LogoError(
-            f"The picture has {width} × {height} pixels, which is too large. A width of"
-            " 900 pixels is enough."
+            gettext(
+                "The picture has %(width)s × %(height)s pixels, which is too large."
+                " A width of 900 pixels is enough."
+            )
+            % {"width": width, "height": height}
         )
     if min(width, height) < MIN_SIDE:
-        raise LogoError(f"The picture is too small: {width} × {height} pixels.")
+        raise LogoError(
+            gettext("The picture is too small: %(width)s × %(height)s pixels.")
+            % {"width": width, "height": height}
+        )

@@ -12,6 +12,7 @@ from datetime import date
 from django.db import transaction
 from django.db.models import F
 from django.utils.timezone import localdate
+from django.utils.translation import gettext
 
 from shopdesk.errors import RefusedError
 from shopdesk.shop.models.number_series import Series
@@ -45,9 +46,11 @@ def normalize_pattern(pattern: str) -> str:
 def pattern_error(pattern: str) -> str:
     """Return what is wrong with a pattern, as a sentence; "" if nothing is."""
     if not PATTERN.fullmatch(pattern):
-        return "Use letters, digits and once {yy} for the year, such as INV{yy}."
+        return gettext(
+            "Use letters, digits and once {yy} for the year, such as INV{yy}."
+        )
     if not re.search("[A-Z]", pattern.replace(YEAR, "")):
-        return "Use at least one letter, or it would look like a job number."
+        return gettext("Use at least one letter, or it would look like a job number.")
     return ""
 
 

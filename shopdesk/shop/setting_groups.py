@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from shopdesk.plain_gettext import gettext_noop
+
 
 @dataclass(frozen=True)
 class SettingGroup:
@@ -26,8 +28,8 @@ STANDARD_TEXTS = (
 GROUPS = (
     SettingGroup(
         "shop",
-        "The shop",
-        "Shown at the top of every document.",
+        gettext_noop("The shop"),
+        gettext_noop("Shown at the top of every document."),
         (
             *("name", "address", "country", "time_zone", "phone", "email"),
             "other_contact",
@@ -35,26 +37,28 @@ GROUPS = (
     ),
     SettingGroup(
         "papers",
-        "Documents",
-        "How quotes, invoices and slips look. Issued documents do not change.",
+        gettext_noop("Documents"),
+        gettext_noop(
+            "How quotes, invoices and slips look. Issued documents do not change."
+        ),
         ("logo", "letterhead", "paper", "paper_language"),
     ),
     SettingGroup(
         "currency",
-        "Currency",
-        "The currency cannot be changed after the first amount.",
+        gettext_noop("Currency"),
+        gettext_noop("The currency cannot be changed after the first amount."),
         ("currency", "locale", "cash_step"),
     ),
     SettingGroup(
         "tax",
-        "Tax",
-        "Ask your tax adviser. Check local regulations.",
+        gettext_noop("Tax"),
+        gettext_noop("Ask your tax adviser. Check local regulations."),
         ("tax_id", "tax_kind", "tax_name", "prices_include_tax"),
     ),
     SettingGroup(
         "prices",
-        "Prices",
-        "Defaults for new quotes. Each can be changed on the quote.",
+        gettext_noop("Prices"),
+        gettext_noop("Defaults for new quotes. Each can be changed on the quote."),
         (
             "hourly_rate",
             "hourly_cost",
@@ -68,14 +72,17 @@ GROUPS = (
     ),
     SettingGroup(
         "parts",
-        "Markup on parts",
-        "How the price of a part is calculated from its cost if it has no fixed price.",
+        gettext_noop("Markup on parts"),
+        gettext_noop(
+            "How the price of a part is calculated from its cost if it has no"
+            " fixed price."
+        ),
         ("markup",),
     ),
     SettingGroup(
         "quotes",
-        "Quotes",
-        "How long quotes are valid, and how customers can answer them.",
+        gettext_noop("Quotes"),
+        gettext_noop("How long quotes are valid, and how customers can answer them."),
         (
             "quote_days",
             "link_days",
@@ -86,9 +93,12 @@ GROUPS = (
     ),
     SettingGroup(
         "bills",
-        "Invoices",
-        "How invoices and credit notes are numbered and when they are due. Numbers have"
-        " no gaps; a new prefix starts at 1.",
+        gettext_noop("Invoices"),
+        gettext_noop(
+            "How invoices and credit notes are numbered and when they are due."
+            " Numbers have"
+            " no gaps; a new prefix starts at 1."
+        ),
         (
             "invoice_series",
             "credit_series",
@@ -98,15 +108,19 @@ GROUPS = (
     ),
     SettingGroup(
         "cover",
-        "Warranty",
-        "Warranty days count from the day after handover. Legal rights apply in"
-        " addition.",
+        gettext_noop("Warranty"),
+        gettext_noop(
+            "Warranty days count from the day after handover. Legal rights apply in"
+            " addition."
+        ),
         ("warranty_days_lasting", "warranty_days_stopgap", "warranty_days_minimum"),
     ),
     SettingGroup(
         "comebacks",
-        "Comebacks",
-        "Settings of the monthly comeback report. Enter probabilities from 0 to 1.",
+        gettext_noop("Comebacks"),
+        gettext_noop(
+            "Settings of the monthly comeback report. Enter probabilities from 0 to 1."
+        ),
         (
             "comeback_period_days",
             "max_comeback_risk",
@@ -116,21 +130,26 @@ GROUPS = (
     ),
     SettingGroup(
         "costs",
-        "Who sees costs",
-        "Costs of parts and repairs, margins and comeback allowances. Owners always see"
-        " them.",
+        gettext_noop("Who sees costs"),
+        gettext_noop(
+            "Costs of parts and repairs, margins and comeback allowances. Owners"
+            " always see"
+            " them."
+        ),
         ("counter_sees_costs", "bench_sees_costs"),
     ),
     SettingGroup(
         "sign_in",
         "Sign-in",
-        "How owners prove who they are.",
+        gettext_noop("How owners prove who they are."),
         ("owners_need_second_factor",),
     ),
     SettingGroup(
         "personal_data",
-        "Personal data",
-        "What is deleted every night. Customers can be exempted on their page.",
+        gettext_noop("Personal data"),
+        gettext_noop(
+            "What is deleted every night. Customers can be exempted on their page."
+        ),
         (
             *("accounting_years", "code_days", "email_months", "photo_months"),
             "inactive_years",
@@ -138,8 +157,8 @@ GROUPS = (
     ),
     SettingGroup(
         "words",
-        "Standard texts",
-        "Texts printed on customer documents.",
+        gettext_noop("Standard texts"),
+        gettext_noop("Texts printed on customer documents."),
         STANDARD_TEXTS,
     ),
 )

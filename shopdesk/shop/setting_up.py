@@ -5,6 +5,7 @@ from decimal import Decimal
 
 from django import forms
 from django.db import transaction
+from django.utils.translation import gettext, gettext_lazy
 
 from shopdesk.errors import IncompleteError
 from shopdesk.fields import ExactFormField, MoneyFormField, use_currency
@@ -16,10 +17,22 @@ from shopdesk.shop.presets import Preset
 from shopdesk.shop.price_list import FEE, LABOUR
 
 PRICES = {
-    "hourly_rate": ("Price of an hour", "Charged to customers."),
-    "hourly_cost": ("Cost of an hour", "Wages, rent, tools. Customers never see it."),
-    "diagnosis_fee": ("Diagnosis fee", "Suggested when booking in. 0: none."),
-    "return_shipping_price": ("Return shipping", "Packing and shipping one device."),
+    "hourly_rate": (
+        gettext_lazy("Price of an hour"),
+        gettext_lazy("Charged to customers."),
+    ),
+    "hourly_cost": (
+        gettext_lazy("Cost of an hour"),
+        gettext_lazy("Wages, rent, tools. Customers never see it."),
+    ),
+    "diagnosis_fee": (
+        gettext_lazy("Diagnosis fee"),
+        gettext_lazy("Suggested when booking in. 0: none."),
+    ),
+    "return_shipping_price": (
+        gettext_lazy("Return shipping"),
+        gettext_lazy("Packing and shipping one device."),
+    ),
 }
 
 TAX_CHOICES = ("taxes_parts_only", "reverse_charge_abroad")
@@ -33,8 +46,10 @@ def check_set_up(shop: Shop) -> None:
     """
     if shop.set_up_on is None and not shop._state.adding:
         raise IncompleteError(
-            "The shop is not set up yet: country, address, tax and hourly price are"
-            " missing. The owner enters them on the page “Set up the shop”."
+            gettext(
+                "The shop is not set up yet: country, address, tax and hourly price are"
+                " missing. The owner enters them on the page “Set up the shop”."
+            )
         )
 
 
@@ -45,42 +60,49 @@ class NewShopForm(CurrencyChecks, forms.ModelForm):
 
     name = forms.CharField(
         max_length=80,
-        help_text="As required on invoices.",
+        help_text=gettext_lazy("As required on invoices."),
         widget=forms.TextInput(attrs={"class": "w20"}),
     )
     address = LinesField(most=6)
     time_zone = TimeZoneField()
-    currency = CurrencyField(help_text="It cannot be changed after the first amount.")
+    currency = CurrencyField(
+        help_text=gettext_lazy("It cannot be changed after the first amount.")
+    )
     paper_language = forms.ChoiceField(choices=currencies.PAPER_LANGUAGES.items)
     is_registered = forms.ChoiceField(
-        label="Is the shop registered for tax?",
-        choices=[(YES, "Yes, we charge tax"), (NO, "No, we charge no tax")],
+        label=gettext_lazy("Is the shop registered for tax?"),
+        choices=[
+            (YES, gettext_lazy("Yes, we charge tax")),
+            (NO, gettext_lazy("No, we charge no tax")),
+        ],
         widget=forms.RadioSelect,
     )
     tax_rate = ExactFormField(
-        label="Usual tax rate (%)",
+        label=gettext_lazy("Usual tax rate (%)"),
         required=False,
         places=4,
         max_value=Decimal(100),
-        help_text="If registered. Check your local rules.",
+        help_text=gettext_lazy("If registered. Check your local rules."),
     )
     taxes_parts_only = forms.BooleanField(
-        label="Tax on parts only",
+        label=gettext_lazy("Tax on parts only"),
         required=False,
-        help_text="Labour and fees are then exempt, for the reason below. Check your"
-        " local rules.",
+        help_text=gettext_lazy(
+            "Labour and fees are then exempt, for the reason below. Check your"
+            " local rules."
+        ),
     )
     reverse_charge_abroad = forms.BooleanField(
-        label="Reverse charge for businesses in another country",
+        label=gettext_lazy("Reverse charge for businesses in another country"),
         required=False,
-        help_text="They need a VAT number. Check your local rules.",
+        help_text=gettext_lazy("They need a VAT number. Check your local rules."),
     )
     no_tax_reason = forms.CharField(
-        label="Reason printed if no tax is charged",
+        label=gettext_lazy("Reason printed if no tax is charged"),
         required=False,
         max_length=200,
         widget=forms.TextInput(attrs={"class": "w20"}),
-        help_text="Check your local rules.",
+        help_text=gettext_lazy("Check your local rules."),
     )
 
     class Meta:
@@ -104,7 +126,9 @@ class NewShopForm(CurrencyChecks, forms.ModelForm):
         self.initial |= preset.settings(country)
         self.initial["no_tax_reason"] = preset.no_tax_reason
         self.fields["address"].required = True
-        self.fields["tax_id"].help_text = f"If registered. {preset.tax_number}"
+        self.fields["tax_id"].help_text = gettext("If registered. %(tax_number)s") % {
+            "tax_number": preset.tax_number
+        }
         for name in set(TAX_CHOICES) - set(preset.tax_choices):
             del self.fields[name]
         places = currencies.places(
@@ -124,13 +148,18 @@ class NewShopForm(CurrencyChecks, forms.ModelForm):
     def groups(self):
         """Return the fields under their headings, in the order of the page."""
         names = {
-            "The shop": ("name", "address", "phone", "email", "time_zone"),
-            "Money and documents": ("currency", "locale", "paper", "paper_language"),
-            "Tax": (
+            gettext("The shop"): ("name", "address", "phone", "email", "time_zone"),
+            gettext("Money and documents"): (
+                "currency",
+                "locale",
+                "paper",
+                "paper_language",
+            ),
+            gettext("Tax"): (
                 *("is_registered", "tax_name", "tax_rate", "tax_id"),
                 *("prices_include_tax", *TAX_CHOICES, "no_tax_reason"),
             ),
-            "Prices": tuple(PRICES),
+            gettext("Prices"): tuple(PRICES),
         }
         return [
             (title, [self[name] for name in of if name in self.fields])
@@ -142,12 +171,14 @@ class NewShopForm(CurrencyChecks, forms.ModelForm):
         registered = entered.get("is_registered")
         if registered == self.YES:
             if "tax_rate" in entered and not entered["tax_rate"]:
-                self.add_error("tax_rate", "Enter the usual rate in percent.")
+                self.add_error("tax_rate", gettext("Enter the usual rate in percent."))
             if not entered.get("tax_id"):
-                self.add_error("tax_id", "Enter the number that invoices must show.")
+                self.add_error(
+                    "tax_id", gettext("Enter the number that invoices must show.")
+                )
         needs_reason = registered == self.NO or entered.get("taxes_parts_only")
         if needs_reason and not entered.get("no_tax_reason"):
-            self.add_error("no_tax_reason", "Enter what invoices are to say.")
+            self.add_error("no_tax_reason", gettext("Enter what invoices are to say."))
         return entered
 
     @transaction.atomic

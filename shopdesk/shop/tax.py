@@ -9,18 +9,19 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from shopdesk.errors import IncompleteError
+from shopdesk.plain_gettext import gettext, gettext_noop
 from shopdesk.shop.price_list import FEE, LABOUR, PART
 
 STANDARD, REDUCED, ZERO = "standard", "reduced", "zero"
 EXEMPT, REVERSE, OUTSIDE = "exempt", "reverse", "outside"
 
 KINDS = [
-    (STANDARD, "standard rate"),
-    (REDUCED, "reduced rate"),
-    (ZERO, "zero rate"),
-    (EXEMPT, "exempt"),
-    (REVERSE, "reverse charge"),
-    (OUTSIDE, "not subject to tax"),
+    (STANDARD, gettext_noop("standard rate")),
+    (REDUCED, gettext_noop("reduced rate")),
+    (ZERO, gettext_noop("zero rate")),
+    (EXEMPT, gettext_noop("exempt")),
+    (REVERSE, gettext_noop("reverse charge")),
+    (OUTSIDE, gettext_noop("not subject to tax")),
 ]
 LABELS = dict(KINDS)
 
@@ -36,16 +37,20 @@ CATEGORY = {
     OUTSIDE: "O",
 }
 
-SOLD = [(LABOUR, "labour"), (PART, "parts"), (FEE, "fees")]
+SOLD = [
+    (LABOUR, gettext_noop("labour")),
+    (PART, gettext_noop("parts")),
+    (FEE, gettext_noop("fees")),
+]
 """What the usual tax may depend on, …"""
 
 PRIVATE, BUSINESS = "private", "business"
 ABROAD, EXEMPT_BODY = "abroad", "exempt"
 BUYERS = [
-    (PRIVATE, "private customers"),
-    (BUSINESS, "businesses"),
-    (ABROAD, "businesses in another country"),
-    (EXEMPT_BODY, "exempt organisations"),
+    (PRIVATE, gettext_noop("private customers")),
+    (BUSINESS, gettext_noop("businesses")),
+    (ABROAD, gettext_noop("businesses in another country")),
+    (EXEMPT_BODY, gettext_noop("exempt organisations")),
 ]
 """… and the kinds of customers that it may depend on."""
 
@@ -73,9 +78,9 @@ class Tax:
 DEFAULT_TAX = {
     STANDARD: Tax(STANDARD, Decimal(20)),
     ZERO: Tax(ZERO, Decimal(0)),
-    EXEMPT: Tax(EXEMPT, Decimal(0), "Exempt from tax"),
-    REVERSE: Tax(REVERSE, Decimal(0), "Reverse charge"),
-    OUTSIDE: Tax(OUTSIDE, Decimal(0), "Not subject to tax"),
+    EXEMPT: Tax(EXEMPT, Decimal(0), gettext_noop("Exempt from tax")),
+    REVERSE: Tax(REVERSE, Decimal(0), gettext_noop("Reverse charge")),
+    OUTSIDE: Tax(OUTSIDE, Decimal(0), gettext_noop("Not subject to tax")),
 }
 """The defaults until the shop enters rates; there is none for a reduced rate."""
 
@@ -175,7 +180,10 @@ def held(in_force: Mapping[str, Tax], kind: str) -> Tax:
     """Return the tax of a kind that is in force; raise if it has no rate."""
     if kind not in in_force:
         raise IncompleteError(
-            f"The shop has no {LABELS[kind]} on that day. The owner can add it in the"
-            " shop settings."
+            gettext(
+                "The shop has no %(tax)s on that day. The owner can add it in the"
+                " shop settings."
+            )
+            % {"tax": gettext(LABELS[kind])}
         )
     return in_force[kind]

@@ -3,6 +3,7 @@ from django.http import HttpRequest
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.views.decorators.http import require_GET, require_POST
 
 from shopdesk.errors import RefusedError
@@ -34,7 +35,7 @@ def settings(request):
 
     is_valid = request.method == "POST" and entered.is_valid()
     if is_valid and attempt(request, entered.shop, save):
-        messages.success(request, "Settings saved. New documents use them.")
+        messages.success(request, gettext("Settings saved. New documents use them."))
         back = _back(request, _drop(request, pressed, on=today))
         if shop.set_up_on is None or "country" not in entered.shop.changed_data:
             return back
@@ -82,7 +83,7 @@ def set_up(request):
     )
     today = timezone.localdate()
     if form.is_valid() and attempt(request, form, form.save_on, today):
-        messages.success(request, "The shop is set up. Quotes can be sent.")
+        messages.success(request, gettext("The shop is set up. Quotes can be sent."))
         return redirect("today")
     facts = {"form": form, "country": currencies.countries()[country]}
     return render(request, "shopdesk/shop/set_up.html", facts)
@@ -93,7 +94,7 @@ def confirm_clock(request):
     """The owner says that the date of the server is right."""
     shop, now = Shop.current(), timezone.now()
     attempt(request, None, clock.confirm, shop, now=now)
-    messages.success(request, "Date confirmed.")
+    messages.success(request, gettext("Date confirmed."))
     return redirect("today")
 
 

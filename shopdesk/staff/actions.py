@@ -2,6 +2,7 @@
 
 from axes.utils import reset
 from django.db import IntegrityError, transaction
+from django.utils.translation import gettext
 
 from shopdesk.errors import RefusedError
 from shopdesk.recording.models import Action
@@ -21,7 +22,7 @@ def set_up(*, shop_name: str, username: str, name: str, password: str) -> User:
     Shop.objects.get_or_create(pk=1)
     shop = Shop.objects.select_for_update().get(pk=1)
     if User.objects.exists():
-        raise RefusedError("The shop is already set up.")
+        raise RefusedError(gettext("The shop is already set up."))
     shop.name = shop_name
     shop.save(update_fields=["name"])
     return User.objects.create_user(username, password, name=name, role=Role.OWNER)
@@ -37,7 +38,7 @@ def add_person(
         with transaction.atomic():
             user.save()
     except IntegrityError:
-        raise RefusedError("This sign-in name is already taken.") from None
+        raise RefusedError(gettext("This sign-in name is already taken.")) from None
     return user, passphrase
 
 
@@ -64,7 +65,10 @@ def reset_owner(username: str, *, stamp: Stamp) -> tuple[User, str]:
     user = owners.filter(username=username.strip().lower()).first()
     if user is None:
         names = ", ".join(owners.values_list("username", flat=True)) or "none"
-        raise RefusedError(f"{username} is not an active owner. Owners: {names}.")
+        raise RefusedError(
+            gettext("%(username)s is not an active owner. Owners: %(names)s.")
+            % {"username": username, "names": names}
+        )
     remove_second_factor(user)
     return user, _issue_passphrase(user, stamp=stamp)
 
@@ -99,7 +103,7 @@ def set_own_password(user: User, password: str, *, keep: str) -> None:
 def start_second_factor(user: User) -> None:
     """Create the secret that an app is to read; it counts once a code confirms it."""
     if user.has_second_factor:
-        raise RefusedError("Your second factor is already set up.")
+        raise RefusedError(gettext("Your second factor is already set up."))
     user.totp_secret = second_factor.encrypt_secret(second_factor.new_secret(), user)
     user.totp_step = 0
     user.save(update_fields=["totp_secret", "totp_step"])
@@ -116,11 +120,14 @@ def activate_second_factor(
     """
     user = User.objects.select_for_update().get(pk=user.pk)
     if user.has_second_factor or user.totp_secret is None:
-        raise RefusedError("Start setting up the second factor again.")
+        raise RefusedError(gettext("Start setting up the second factor again."))
     if not second_factor.accept_step(user, code.replace(" ", ""), at=stamp.at):
         raise RefusedError(
-            "This is not the app’s code. Enter the code it shows now, and check that"
-            " the phone has the right time."
+            gettext(
+                "This is not the app’s code. Enter the"
+                " code it shows now, and check that"
+                " the phone has the right time."
+            )
         )
     user.totp_confirmed_at = stamp.at
     user.save(update_fields=["totp_confirmed_at"])
@@ -146,7 +153,7 @@ def replace_recovery_codes(user: User, *, keep: str) -> list[str]:
     """Return new recovery codes; the earlier ones and other sessions end."""
     user = User.objects.select_for_update().get(pk=user.pk)
     if not user.has_second_factor:
-        raise RefusedError("Set up the second factor first.")
+        raise RefusedError(gettext("Set up the second factor first."))
     end_sessions(user, keep=keep)
     record_event(Action.CODES_REPLACED, user)
     return second_factor.new_recovery_codes(user)
@@ -166,6 +173,9 @@ def _ensure_owner_remains(user: User) -> None:
     owners = User.objects.active_owners().select_for_update().order_by("pk")
     if list(owners) == [user]:
         raise RefusedError(
-            "This is the last owner with their own password. Add another owner first,"
-            " who must sign in once."
+            gettext(
+                "This is the last owner with their own"
+                " password. Add another owner first,"
+                " who must sign in once."
+            )
         )

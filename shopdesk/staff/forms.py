@@ -5,7 +5,7 @@ from django.conf import settings
 from django.contrib.auth import authenticate, password_validation
 from django.core.exceptions import ValidationError
 from django.utils import timezone
-from django.utils.translation import gettext
+from django.utils.translation import gettext, gettext_lazy
 
 from shopdesk.errors import RefusedError
 from shopdesk.recording.models import Action
@@ -31,7 +31,7 @@ class SignInNameField(forms.CharField):
     """A sign-in name, converted to lower case."""
 
     def __init__(self, **kwargs):
-        kwargs = {"label": "Sign-in name", "max_length": 40} | kwargs
+        kwargs = {"label": gettext_lazy("Sign-in name"), "max_length": 40} | kwargs
         super().__init__(**kwargs)
 
     def widget_attrs(self, widget):
@@ -51,7 +51,8 @@ def counted_failures(user):
     failures = FailureCount.of_secrets(user)
     if wait := failures.begin(at=timezone.now()):
         raise ValidationError(
-            f"Too many wrong attempts. Wait {wait_text(wait)} and try again."
+            gettext("Too many wrong attempts. Wait %(wait)s and try again.")
+            % {"wait": wait_text(wait)}
         )
     try:
         yield
@@ -63,7 +64,7 @@ def counted_failures(user):
 
 class SignInForm(forms.Form):
     username = SignInNameField()
-    password = password_field("Password")
+    password = password_field(gettext_lazy("Password"))
 
     def __init__(self, request, data=None):
         super().__init__(data)
@@ -77,10 +78,10 @@ class SignInForm(forms.Form):
         user = authenticate(self.request, **entered)
         if user is None:
             # One message for all causes: it does not reveal which names exist.
-            raise ValidationError("Wrong sign-in name or password.")
+            raise ValidationError(gettext("Wrong sign-in name or password."))
         if user.must_change_password and user.passphrase_until < self.request.latest:
             raise ValidationError(
-                "This passphrase has expired. Ask the owner for a new one."
+                gettext("This passphrase has expired. Ask the owner for a new one.")
             )
         self.user = user
         return entered
@@ -90,11 +91,13 @@ class NewPasswordForm(forms.Form):
     """A new password, typed twice; `owner_of_password` is the user it belongs to."""
 
     password = password_field(
-        "New password",
+        gettext_lazy("New password"),
         new=True,
-        help_text="At least 15 characters. Four or five words are easiest to remember.",
+        help_text=gettext_lazy(
+            "At least 15 characters. Four or five words are easiest to remember."
+        ),
     )
-    again = password_field("Repeat password", new=True)
+    again = password_field(gettext_lazy("Repeat password"), new=True)
 
     def owner_of_password(self):
         return User(
@@ -113,21 +116,21 @@ class NewPasswordForm(forms.Form):
             except ValidationError as wrong:
                 self.add_error("password", wrong)
             if "again" in entered and entered["again"] != password:
-                self.add_error("again", "The passwords do not match.")
+                self.add_error("again", gettext("The passwords do not match."))
         return entered
 
 
 class PasswordForm(NewPasswordForm):
     """Changes one's own password."""
 
-    current = password_field("Current password")
+    current = password_field(gettext_lazy("Current password"))
     field_order = ["current", "password", "again"]
 
     def __init__(self, user, data=None):
         super().__init__(data)
         self.user = user
         if user.must_change_password:
-            self.fields["current"].label = "Passphrase you were given"
+            self.fields["current"].label = gettext("Passphrase you were given")
 
     def owner_of_password(self):
         return self.user
@@ -136,13 +139,13 @@ class PasswordForm(NewPasswordForm):
         current = self.cleaned_data["current"]
         with counted_failures(self.user):
             if not self.user.check_password(current):
-                raise ValidationError("This is not your current password.")
+                raise ValidationError(gettext("This is not your current password."))
         return current
 
     def clean(self):
         entered = super().clean()
         if entered.get("password") and entered["password"] == entered.get("current"):
-            self.add_error("password", "Choose a different password.")
+            self.add_error("password", gettext("Choose a different password."))
         return entered
 
 
@@ -158,7 +161,10 @@ class SignInCodeForm(forms.Form):
     """The second step of signing in."""
 
     code = code_field(
-        "Code", help_text="6 digits from your app, or one of your recovery codes."
+        gettext_lazy("Code"),
+        help_text=gettext_lazy(
+            "6 digits from your app, or one of your recovery codes."
+        ),
     )
 
     def __init__(self, user, data=None):
@@ -180,15 +186,18 @@ def check_code(user, code):
         raise ValidationError(str(refusal)) from None
     if not is_right:
         raise ValidationError(
-            "This code is wrong or was used before. Wait for the next one in your app."
+            gettext(
+                "This code is wrong or was used before."
+                " Wait for the next one in your app."
+            )
         )
 
 
 class ConfirmForm(forms.Form):
     """The user's password once more, or a code of their second factor."""
 
-    password = password_field("Password")
-    code = code_field("Or a code from your app", required=False)
+    password = password_field(gettext_lazy("Password"))
+    code = code_field(gettext_lazy("Or a code from your app"), required=False)
 
     def __init__(self, user, data=None):
         super().__init__(data)
@@ -204,12 +213,12 @@ class ConfirmForm(forms.Form):
         if self.errors:
             return entered
         if not password and not code:
-            self.add_error("password", "Enter your password or a code.")
+            self.add_error("password", gettext("Enter your password or a code."))
             return entered
         try:
             with counted_failures(self.user):
                 if password and not self.user.check_password(password):
-                    raise ValidationError("This is not your password.")
+                    raise ValidationError(gettext("This is not your password."))
                 if not password:
                     check_code(self.user, code)
         except ValidationError as wrong:
@@ -220,25 +229,30 @@ class ConfirmForm(forms.Form):
 class ActivateForm(forms.Form):
     """The first code of an app that was just set up."""
 
-    code = code_field("Code", help_text="The 6 digits that the app shows now.")
+    code = code_field(
+        gettext_lazy("Code"),
+        help_text=gettext_lazy("The 6 digits that the app shows now."),
+    )
 
 
 class SetUpForm(NewPasswordForm):
     """The name of the shop and its first owner."""
 
     shop_name = forms.CharField(
-        label="Name of the shop",
+        label=gettext_lazy("Name of the shop"),
         max_length=80,
-        help_text="Printed on documents. It can be changed later.",
+        help_text=gettext_lazy("Printed on documents. It can be changed later."),
     )
     name = forms.CharField(
-        label="Your name",
+        label=gettext_lazy("Your name"),
         max_length=80,
         widget=forms.TextInput(attrs={"autocomplete": "name"}),
     )
     username = SignInNameField(
         validators=User._meta.get_field("username").validators,
-        help_text="What you type to sign in. For example: your first name.",
+        help_text=gettext_lazy(
+            "What you type to sign in. For example: your first name."
+        ),
     )
     field_order = ["shop_name", "name", "username", "password", "again"]
 
@@ -246,7 +260,9 @@ class SetUpForm(NewPasswordForm):
 class AddForm(forms.ModelForm):
     username = SignInNameField(
         validators=User._meta.get_field("username").validators,
-        help_text="What the person types to sign in. For example: the first name.",
+        help_text=gettext_lazy(
+            "What the person types to sign in. For example: the first name."
+        ),
     )
 
     class Meta:
@@ -287,8 +303,9 @@ class PersonForm(forms.ModelForm):
         model = User
         fields = ["name", "role", "is_active"]
         widgets = {"role": forms.RadioSelect}
-        labels = {"is_active": "Active"}
+        labels = {"is_active": gettext_lazy("Active")}
         help_texts = {
-            "is_active": "If unticked, the person is signed out at once and cannot sign"
-            " in."
+            "is_active": gettext_lazy(
+                "If unticked, the person is signed out at once and cannot sign in."
+            )
         }

@@ -12,6 +12,7 @@ from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
+from django.utils.translation import gettext, gettext_lazy
 
 from shopdesk.recording.recorded import Recorded, RecordedQuerySet
 from shopdesk.shop.models import Shop
@@ -24,7 +25,9 @@ from shopdesk.staff.passphrases import (
 
 SIGN_IN_NAME = RegexValidator(
     r"^[a-z0-9](?:[a-z0-9._-]*[a-z0-9])?\Z",
-    "Use lower-case letters and digits, with dots or dashes between them.",
+    gettext_lazy(
+        "Use lower-case letters and digits, with dots or dashes between them."
+    ),
 )
 PASSPHRASE_LIFETIME = timedelta(hours=24)
 # So long an owner may postpone the second factor that the shop asks for.
@@ -32,9 +35,9 @@ SECOND_FACTOR_GRACE = timedelta(days=7)
 
 
 class Role(models.TextChoices):
-    COUNTER = "counter", "Counter"
-    BENCH = "bench", "Bench"
-    OWNER = "owner", "Owner"
+    COUNTER = "counter", gettext_lazy("Counter")
+    BENCH = "bench", gettext_lazy("Bench")
+    OWNER = "owner", gettext_lazy("Owner")
 
 
 class PasswordStrengthValidator:
@@ -47,20 +50,27 @@ class PasswordStrengthValidator:
         words = [Shop.current().name, getattr(user, "name", "")]
         words.append(getattr(user, "username", ""))
         if is_repetition(password):
-            raise ValidationError("The password is too repetitive.", code="repetition")
+            raise ValidationError(
+                gettext("The password is too repetitive."), code="repetition"
+            )
         if is_common(password, common=self.common):
             raise ValidationError(
-                "The password is made of one or two very common passwords.",
+                gettext("The password is made of one or two very common passwords."),
                 code="common",
             )
         if consists_of_words(password, words=words):
             raise ValidationError(
-                "The password is mostly the shop's name, your name or a common word.",
+                gettext(
+                    "The password is mostly the shop's"
+                    " name, your name or a common word."
+                ),
                 code="known_here",
             )
 
     def get_help_text(self):
-        return "It must not consist of your name, the shop’s name or repetitions."
+        return gettext(
+            "It must not consist of your name, the shop’s name or repetitions."
+        )
 
 
 class UserManager(BaseUserManager):
@@ -85,15 +95,15 @@ class User(AbstractBaseUser, Recorded):
     """A member of staff. `role` alone decides what they may open."""
 
     username = models.CharField(
-        "sign-in name",
+        gettext_lazy("sign-in name"),
         max_length=40,
         unique=True,
         validators=[SIGN_IN_NAME],
-        error_messages={"unique": "This sign-in name is already taken."},
+        error_messages={"unique": gettext_lazy("This sign-in name is already taken.")},
     )
     name = models.CharField(max_length=80)
     role = models.CharField(max_length=7, choices=Role, default=Role.COUNTER)
-    is_active = models.BooleanField("may sign in", default=True)
+    is_active = models.BooleanField(gettext_lazy("may sign in"), default=True)
     # Set while the password is a one-time passphrase from the owner. It expires at that
     # moment, and allows only the page where a password is set.
     passphrase_until = models.DateTimeField(null=True, blank=True, editable=False)
@@ -103,10 +113,10 @@ class User(AbstractBaseUser, Recorded):
     # The secret of one-time codes, encrypted: see `second_factor`. It counts only once
     # a code has confirmed it. A code of `totp_step` or before is not accepted again.
     totp_secret = models.BinaryField(
-        "secret of the second factor", null=True, editable=False
+        gettext_lazy("secret of the second factor"), null=True, editable=False
     )
     totp_confirmed_at = models.DateTimeField(
-        "second factor confirmed", null=True, editable=False
+        gettext_lazy("second factor confirmed"), null=True, editable=False
     )
     totp_step = models.BigIntegerField(default=0, editable=False)
 
@@ -119,7 +129,7 @@ class User(AbstractBaseUser, Recorded):
 
     class Meta:
         ordering = ["name"]
-        verbose_name = "staff member"
+        verbose_name = gettext_lazy("staff member")
         constraints = [
             models.CheckConstraint(
                 condition=Q(role__in=Role.values), name="staff_role_is_known"

@@ -65,7 +65,7 @@ def activate_second_factor(request):
             stamp=Stamp.of(request),
         )
         if activated:
-            messages.success(request, "Your second factor is set up.")
+            messages.success(request, gettext("Your second factor is set up."))
             return _show_recovery_codes(request, activated.result)
     return _second_factor_page(request, form)
 
@@ -74,7 +74,7 @@ def activate_second_factor(request):
 def remove_second_factor(request):
     keep = request.session.session_key
     attempt(request, None, actions.remove_second_factor, request.user, keep=keep)
-    messages.success(request, "Your second factor was removed.")
+    messages.success(request, gettext("Your second factor was removed."))
     return redirect("staff:second_factor")
 
 
@@ -125,6 +125,12 @@ def end_device(request):
         keep=request.session.session_key,
         key=request.POST.get("device", "")[:64],
     )
-    text = {0: "That session had already ended.", 1: "1 session was ended."}
-    messages.success(request, text.get(ended, f"{ended} sessions were ended."))
+    text = {
+        0: gettext("That session had already ended."),
+        1: gettext("1 session was ended."),
+    }
+    messages.success(
+        request,
+        text.get(ended, gettext("%(ended)s sessions were ended.") % {"ended": ended}),
+    )
     return redirect("staff:devices")

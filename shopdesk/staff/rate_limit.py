@@ -7,6 +7,7 @@ from ipaddress import IPv6Address, ip_address, ip_network
 from django.conf import settings
 from django.db.models import F
 from django.utils.crypto import salted_hmac
+from django.utils.translation import ngettext
 
 from shopdesk.staff.models import RequestCount
 
@@ -87,7 +88,8 @@ class FailureCount:
 def wait_text(seconds: int) -> str:
     """Return how long to wait, in words."""
     minutes = -(-seconds // 60)
-    return "1 minute" if minutes == 1 else f"{minutes} minutes"
+    text = ngettext("%(count)s minute", "%(count)s minutes", minutes)
+    return text % {"count": minutes}
 
 
 def address_for_axes(request) -> str | None:

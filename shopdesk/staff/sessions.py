@@ -6,6 +6,7 @@ from hashlib import sha256
 
 from django.contrib.sessions.backends import db
 from django.utils import timezone
+from django.utils.translation import gettext
 
 from shopdesk.staff.models import Session, User
 
@@ -79,7 +80,7 @@ def _device(row: Session, here: str) -> SignedInDevice:
     data = row.get_decoded()
     return SignedInDevice(
         key=row.session_key,
-        browser=data.get("browser") or "Unknown browser",
+        browser=data.get("browser") or gettext("Unknown browser"),
         since=_moment(data.get("since")),
         seen=_moment(data.get("seen")),
         is_here=row.session_key == here,

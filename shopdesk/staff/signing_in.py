@@ -14,6 +14,7 @@ from django.urls import Resolver404, resolve
 from django.utils import timezone
 from django.utils.cache import add_never_cache_headers
 from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
@@ -192,8 +193,11 @@ def _continue(request):
         return _kept_page(request, held)
     messages.warning(
         request,
-        "The entries that were kept belong to someone else or can no longer be read."
-        " They were not saved.",
+        gettext(
+            "The entries that were kept belong to someone else or can no longer"
+            " be read."
+            " They were not saved."
+        ),
     )
     return redirect(_landing(request))
 
@@ -341,7 +345,7 @@ def password(request):
         )
         update_session_auth_hash(request, request.user)
         messages.success(
-            request, "Password changed. All other sessions were signed out."
+            request, gettext("Password changed. All other sessions were signed out.")
         )
         return _continue(request)
     return _password_page(request, form)

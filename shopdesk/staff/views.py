@@ -1,5 +1,6 @@
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext
 from django.views.decorators.http import require_POST
 
 from shopdesk.look.lists import list_page
@@ -39,7 +40,7 @@ def person(request, pk):
 
     if form.is_valid():
         if attempt(request, form, save):
-            messages.success(request, f"{member} saved.")
+            messages.success(request, gettext("%(member)s saved.") % {"member": member})
             return redirect("staff:people")
         member.refresh_from_db()
     here = request.session.session_key
@@ -51,7 +52,7 @@ def person(request, pk):
 def reset(request, pk):
     member = get_object_or_404(User, pk=pk)
     if member == request.user:
-        messages.error(request, "Change your own password here.")
+        messages.error(request, gettext("Change your own password here."))
         return redirect("staff:password")
     reset = attempt(
         request, None, actions.reset_person, member, stamp=Stamp.of(request)
@@ -65,7 +66,9 @@ def reset(request, pk):
 def end_member_sessions(request, pk):
     member = get_object_or_404(User, pk=pk)
     actions.sign_out_elsewhere(member, keep=request.session.session_key)
-    messages.success(request, f"{member} was signed out everywhere.")
+    messages.success(
+        request, gettext("%(member)s was signed out everywhere.") % {"member": member}
+    )
     return redirect(member)
 
 
@@ -74,7 +77,10 @@ def remove_member_factor(request, pk):
     member = get_object_or_404(User, pk=pk)
     keep = request.session.session_key
     attempt(request, None, actions.remove_second_factor, member, keep=keep)
-    messages.success(request, f"The second factor of {member} was removed.")
+    messages.success(
+        request,
+        gettext("The second factor of %(member)s was removed.") % {"member": member},
+    )
     return redirect(member)
 
 

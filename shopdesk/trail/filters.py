@@ -5,6 +5,7 @@ from django import forms
 from django.apps import apps
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext_lazy, pgettext_lazy
 
 from shopdesk.fields import DayFormField
 from shopdesk.recording.models import Action, TrailEntry
@@ -30,19 +31,25 @@ class DayFilter(django_filters.Filter):
 
 
 class TrailFilter(django_filters.FilterSet):
-    since = DayFilter(label="From", method="from_day")
-    until = DayFilter(label="To", method="to_day")
+    since = DayFilter(label=gettext_lazy("From"), method="from_day")
+    until = DayFilter(label=pgettext_lazy("the last day", "To"), method="to_day")
     by = django_filters.ModelChoiceFilter(
-        label="Person", queryset=User.objects.all(), empty_label="anyone"
+        label=gettext_lazy("Person"),
+        queryset=User.objects.all(),
+        empty_label=gettext_lazy("anyone"),
     )
     kind = django_filters.ChoiceFilter(
-        label="Kind of record", choices=kind_choices, empty_label="all"
+        label=gettext_lazy("Kind of record"),
+        choices=kind_choices,
+        empty_label=gettext_lazy("all"),
     )
     action = django_filters.ChoiceFilter(
-        label="Action", choices=Action.choices, empty_label="all"
+        label=gettext_lazy("Action"),
+        choices=Action.choices,
+        empty_label=gettext_lazy("all"),
     )
     q = django_filters.CharFilter(
-        label="Name or number of a record",
+        label=gettext_lazy("Name or number of a record"),
         method="by_record",
         max_length=200,
         widget=forms.TextInput(attrs={"type": "search", "class": "w20"}),

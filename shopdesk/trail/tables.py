@@ -1,4 +1,5 @@
 from django.utils.html import format_html, format_html_join
+from django.utils.translation import gettext_lazy
 from django_tables2.rows import BoundRow
 
 from shopdesk.look import tables
@@ -18,28 +19,29 @@ class LinesColumn(tables.WordsColumn):
 class HistoryTable(tables.ListTable):
     """Entries about one record; `describe` sets what the columns show."""
 
-    caption = "Changes, latest first"
+    caption = gettext_lazy("Changes, latest first")
 
-    at = tables.MomentColumn(verbose_name="When")
-    who = tables.Column(verbose_name="By", empty_values=())
-    lines = LinesColumn(verbose_name="What")
+    at = tables.MomentColumn(verbose_name=gettext_lazy("When"))
+    who = tables.Column(verbose_name=gettext_lazy("By"), empty_values=())
+    lines = LinesColumn(verbose_name=gettext_lazy("What"))
 
     class Meta(tables.ListTable.Meta):
         orderable = False
         per_page = 50
-        empty_text = "No changes recorded."
+        empty_text = gettext_lazy("No changes recorded.")
 
 
 class TrailTable(HistoryTable):
-    caption = "Audit trail"
+    caption = gettext_lazy("Audit trail")
 
     about = tables.Column(
-        verbose_name="Record", linkify=lambda record: record.about_url or None
+        verbose_name=gettext_lazy("Record"),
+        linkify=lambda record: record.about_url or None,
     )
 
     class Meta(HistoryTable.Meta):
         sequence = ("at", "who", "about", "lines")
-        empty_text = "No entries found."
+        empty_text = gettext_lazy("No entries found.")
 
     def __init__(self, entries, *, shop, user):
         super().__init__(entries)

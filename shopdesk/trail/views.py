@@ -7,6 +7,7 @@ from django.core.exceptions import PermissionDenied
 from django.http import Http404
 from django.shortcuts import redirect, render
 from django.urls import resolve, reverse
+from django.utils.translation import gettext
 from django.views.decorators.http import require_GET
 from django_tables2 import RequestConfig
 
@@ -31,8 +32,11 @@ def all_entries(request):
     if FILE in request.GET and (count := entries.count()) > MAX_IN_FILE:
         messages.error(
             request,
-            f"These are {count:,} entries. Filter the list: a file can have at most"
-            f" {MAX_IN_FILE:,}.",
+            gettext(
+                "These are %(count)s entries. Filter the list: a file can have at"
+                " most %(most)s."
+            )
+            % {"count": f"{count:,}", "most": f"{MAX_IN_FILE:,}"},
         )
         params = request.GET.copy()
         del params[FILE]
@@ -59,7 +63,7 @@ def record(request, kind, pk):
     facts = {
         "table": table,
         "kind": model._meta.verbose_name,
-        "record": found or f"{pk}, deleted",
+        "record": found or gettext("%(number)s, deleted") % {"number": pk},
         "url": _url(found) or reverse(FULL_TRAIL),
     }
     return render(request, "shopdesk/trail/record.html", facts)

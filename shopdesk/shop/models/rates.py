@@ -5,6 +5,7 @@ from decimal import Decimal
 
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy
 
 from shopdesk.fields import FixedDecimalField, MoneyField
 from shopdesk.recording.recorded import Recorded, RecordedQuerySet
@@ -28,9 +29,11 @@ class TaxRate(Recorded):
     """A tax rate and its start date; it applies until a later one replaces it."""
 
     kind = models.CharField(max_length=8, choices=tax.KINDS)
-    rate = FixedDecimalField("percent", default=Decimal(0))
-    starts_on = models.DateField("from")
-    reason = models.CharField("why there is no tax", max_length=200, blank=True)
+    rate = FixedDecimalField(gettext_lazy("percent"), default=Decimal(0))
+    starts_on = models.DateField(gettext_lazy("from"))
+    reason = models.CharField(
+        gettext_lazy("why there is no tax"), max_length=200, blank=True
+    )
 
     belongs_to = SETTINGS
 
@@ -59,10 +62,16 @@ class TaxRule(Recorded):
     SOLD = (("", "everything"), *tax.SOLD)
     BUYERS = (("", "all customers"), *tax.BUYERS)
 
-    sold = models.CharField("sold", max_length=6, choices=SOLD, blank=True, default="")
-    buyer = models.CharField("to", max_length=8, choices=BUYERS, blank=True, default="")
-    kind = models.CharField("tax", max_length=8, choices=tax.KINDS)
-    reason = models.CharField("why there is no tax", max_length=200, blank=True)
+    sold = models.CharField(
+        gettext_lazy("sold"), max_length=6, choices=SOLD, blank=True, default=""
+    )
+    buyer = models.CharField(
+        gettext_lazy("to"), max_length=8, choices=BUYERS, blank=True, default=""
+    )
+    kind = models.CharField(gettext_lazy("tax"), max_length=8, choices=tax.KINDS)
+    reason = models.CharField(
+        gettext_lazy("why there is no tax"), max_length=200, blank=True
+    )
 
     belongs_to = SETTINGS
 
@@ -88,8 +97,8 @@ class TaxRule(Recorded):
 class MarkupTier(Recorded):
     """A different markup on parts that cost `starts_at` or more."""
 
-    starts_at = MoneyField("parts that cost at least")
-    percent = FixedDecimalField("markup in percent")
+    starts_at = MoneyField(gettext_lazy("parts that cost at least"))
+    percent = FixedDecimalField(gettext_lazy("markup in percent"))
 
     costs = frozenset({"starts_at", "percent"})
     belongs_to = SETTINGS

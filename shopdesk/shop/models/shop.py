@@ -11,6 +11,7 @@ from django.db import connection, models
 from django.db.models import Q
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext_lazy
 
 from shopdesk.fields import FixedDecimalField, MoneyField, SmallNumberField
 from shopdesk.recording.recorded import Recorded
@@ -40,371 +41,451 @@ class Shop(Recorded):
 
     class Paper(models.TextChoices):
         A4 = "A4", "A4"
-        LETTER = "Letter", "US Letter"
+        LETTER = "Letter", gettext_lazy("US Letter")
 
     name = models.CharField(
-        "Name",
+        gettext_lazy("Name"),
         max_length=80,
         default="My repair shop",
-        help_text="As required on invoices.",
+        help_text=gettext_lazy("As required on invoices."),
     )
-    address = models.TextField("Address", max_length=300, blank=True)
+    address = models.TextField(gettext_lazy("Address"), max_length=300, blank=True)
     country = models.CharField(
-        "Country",
+        gettext_lazy("Country"),
         max_length=2,
         default="GB",
-        help_text="Phone numbers without a country code are numbers of this country.",
+        help_text=gettext_lazy(
+            "Phone numbers without a country code are numbers of this country."
+        ),
     )
     phone = models.CharField(
-        "Phone", max_length=32, blank=True, help_text="Including area code."
+        gettext_lazy("Phone"),
+        max_length=32,
+        blank=True,
+        help_text=gettext_lazy("Including area code."),
     )
     email = models.EmailField(
-        "Email", blank=True, help_text="Emails to customers are sent from this address."
+        gettext_lazy("Email"),
+        blank=True,
+        help_text=gettext_lazy("Emails to customers are sent from this address."),
     )
     other_contact = models.CharField(
-        "Other contact",
+        gettext_lazy("Other contact"),
         max_length=120,
         blank=True,
-        help_text="For example: a web page with a contact form.",
+        help_text=gettext_lazy("For example: a web page with a contact form."),
     )
 
-    logo = models.BinaryField("Logo", null=True, editable=False)
+    logo = models.BinaryField(gettext_lazy("Logo"), null=True, editable=False)
     letterhead = models.TextField(
-        "Lines under the name",
+        gettext_lazy("Lines under the name"),
         max_length=300,
         blank=True,
-        help_text="For example: register entry, bank account, opening hours.",
+        help_text=gettext_lazy(
+            "For example: register entry, bank account, opening hours."
+        ),
     )
     paper = models.CharField(
-        "Paper size",
+        gettext_lazy("Paper size"),
         max_length=6,
         choices=Paper,
         default=Paper.A4,
-        help_text="Paper size in the printer.",
+        help_text=gettext_lazy("Paper size in the printer."),
     )
     paper_language = models.CharField(
-        "Document language",
+        gettext_lazy("Document language"),
         max_length=5,
         default="en",
-        help_text="Language of the fixed texts. Your own texts are not translated.",
+        help_text=gettext_lazy(
+            "Language of the fixed texts. Your own texts are not translated."
+        ),
     )
 
     currency = models.CharField(
-        "Currency", max_length=3, default="EUR", help_text="ISO 4217 code."
+        gettext_lazy("Currency"),
+        max_length=3,
+        default="EUR",
+        help_text=gettext_lazy("ISO 4217 code."),
     )
     locale = models.CharField(
-        "Number format",
+        gettext_lazy("Number format"),
         max_length=12,
         default="en_GB",
-        help_text="Language and country. For example: en_GB, de_DE, fr_CH.",
+        help_text=gettext_lazy(
+            "Language and country. For example: en_GB, de_DE, fr_CH."
+        ),
     )
     time_zone = models.CharField(
-        "Time zone",
+        gettext_lazy("Time zone"),
         max_length=40,
         blank=True,
         default="",
-        help_text="Decides when a day ends. Blank: the time zone of the server.",
+        help_text=gettext_lazy(
+            "Decides when a day ends. Blank: the time zone of the server."
+        ),
     )
     cash_step = amount_setting(
-        "Cash rounding",
+        gettext_lazy("Cash rounding"),
         default=Decimal(0),
-        help_text="The smallest coin in use, for example 0.05. 0: no rounding.",
+        help_text=gettext_lazy(
+            "The smallest coin in use, for example 0.05. 0: no rounding."
+        ),
     )
 
     tax_id = models.CharField(
-        "Tax number", max_length=40, blank=True, help_text="As required on invoices."
+        gettext_lazy("Tax number"),
+        max_length=40,
+        blank=True,
+        help_text=gettext_lazy("As required on invoices."),
     )
     tax_kind = models.CharField(
-        "Usual tax",
+        gettext_lazy("Usual tax"),
         max_length=8,
         choices=tax.KINDS,
         default=tax.STANDARD,
-        help_text="For all that no rule below is about. Lines may differ.",
+        help_text=gettext_lazy(
+            "For all that no rule below is about. Lines may differ."
+        ),
     )
     tax_name = models.CharField(
-        "Name of the tax",
+        gettext_lazy("Name of the tax"),
         max_length=20,
         blank=True,
         default="",
-        help_text="As printed on documents, such as VAT. Blank: Tax.",
+        help_text=gettext_lazy("As printed on documents, such as VAT. Blank: Tax."),
     )
     prices_include_tax = models.BooleanField(
-        "Prices include tax",
+        gettext_lazy("Prices include tax"),
         default=False,
-        help_text="If ticked, prices are entered including tax.",
+        help_text=gettext_lazy("If ticked, prices are entered including tax."),
     )
 
     hourly_rate = amount_setting(
-        "Hourly rate", default=Decimal(68), help_text="Charged to the customer."
+        gettext_lazy("Hourly rate"),
+        default=Decimal(68),
+        help_text=gettext_lazy("Charged to the customer."),
     )
     hourly_cost = amount_setting(
-        "Hourly cost to the shop",
+        gettext_lazy("Hourly cost to the shop"),
         default=Decimal(34),
-        help_text="Cost of one hour at the bench.",
+        help_text=gettext_lazy("Cost of one hour at the bench."),
     )
     minimum_minutes = SmallNumberField(
-        "Minimum minutes charged",
+        gettext_lazy("Minimum minutes charged"),
         default=15,
         max_value=480,
-        help_text="A shorter repair is charged as this many minutes.",
+        help_text=gettext_lazy("A shorter repair is charged as this many minutes."),
     )
     rounding_step = amount_setting(
-        "Labour rounding",
+        gettext_lazy("Labour rounding"),
         default=Decimal("0.50"),
-        help_text="Labour is rounded to a multiple of this. 0: no rounding.",
+        help_text=gettext_lazy(
+            "Labour is rounded to a multiple of this. 0: no rounding."
+        ),
     )
     target_margin = FixedDecimalField(
-        "Target margin (%)",
+        gettext_lazy("Target margin (%)"),
         default=Decimal(15),
         places=2,
         max_value=Decimal(95),
-        help_text="Share of a price left after costs and expected comebacks.",
+        help_text=gettext_lazy(
+            "Share of a price left after costs and expected comebacks."
+        ),
     )
     diagnosis_fee = amount_setting(
-        "Diagnosis fee",
+        gettext_lazy("Diagnosis fee"),
         default=Decimal(25),
-        help_text="Suggested when booking in. It can be waived.",
+        help_text=gettext_lazy("Suggested when booking in. It can be waived."),
     )
     return_shipping_price = amount_setting(
-        "Return shipping price",
+        gettext_lazy("Return shipping price"),
         default=Decimal(9),
-        help_text="Packing and shipping one device.",
+        help_text=gettext_lazy("Packing and shipping one device."),
     )
     deducts_diagnosis_fee = models.BooleanField(
-        "Deduct the diagnosis fee from a paid repair",
+        gettext_lazy("Deduct the diagnosis fee from a paid repair"),
         default=False,
-        help_text="The fee is deducted if the customer accepts the repair.",
+        help_text=gettext_lazy(
+            "The fee is deducted if the customer accepts the repair."
+        ),
     )
     markup = FixedDecimalField(
-        "Markup on parts (%)",
+        gettext_lazy("Markup on parts (%)"),
         default=Decimal(60),
         places=2,
         max_value=Decimal(1000),
-        help_text="Applied to the unit cost of the delivery, below the first tier.",
+        help_text=gettext_lazy(
+            "Applied to the unit cost of the delivery, below the first tier."
+        ),
     )
 
     quote_days = SmallNumberField(
-        "Quote validity (days)",
+        gettext_lazy("Quote validity (days)"),
         default=30,
         min_value=1,
         max_value=365,
-        help_text="After that it expires.",
+        help_text=gettext_lazy("After that it expires."),
     )
     link_days = SmallNumberField(
-        "Customer link validity (days)",
+        gettext_lazy("Customer link validity (days)"),
         default=90,
         min_value=1,
         max_value=730,
-        help_text="Customers read and answer the quote and see the repair status.",
+        help_text=gettext_lazy(
+            "Customers read and answer the quote and see the repair status."
+        ),
     )
     counter_sees_costs = models.BooleanField(
-        "Counter sees costs",
+        gettext_lazy("Counter sees costs"),
         default=False,
-        help_text="If not ticked, the counter receives deliveries without their cost.",
+        help_text=gettext_lazy(
+            "If not ticked, the counter receives deliveries without their cost."
+        ),
     )
     bench_sees_costs = models.BooleanField(
-        "Bench sees costs",
+        gettext_lazy("Bench sees costs"),
         default=True,
-        help_text="If not ticked, fixes are compared by price and risk alone.",
+        help_text=gettext_lazy(
+            "If not ticked, fixes are compared by price and risk alone."
+        ),
     )
     owners_need_second_factor = models.BooleanField(
-        "Owners need a second factor",
+        gettext_lazy("Owners need a second factor"),
         default=True,
         help_text=(
-            "A code from an app, besides the password. An owner may postpone setting it"
-            " up for 7 days."
+            gettext_lazy(
+                "A code from an app, besides the password."
+                " An owner may postpone setting it"
+                " up for 7 days."
+            )
         ),
     )
     uses_repair_form = models.BooleanField(
-        "Offer the European Repair Information Form",
+        gettext_lazy("Offer the European Repair Information Form"),
         default=False,
         help_text=(
-            "Directive (EU) 2024/1799: once issued, its conditions are binding for at"
-            " least 30 days. Check local regulations."
+            gettext_lazy(
+                "Directive (EU) 2024/1799: once issued,"
+                " its conditions are binding for at"
+                " least 30 days. Check local regulations."
+            )
         ),
     )
     emails_customer = models.BooleanField(
-        "Confirm a customer’s answer by email",
+        gettext_lazy("Confirm a customer’s answer by email"),
         default=True,
         help_text=(
-            "What was agreed, with the quote attached. Often required for distance"
-            " contracts (in the EU: Directive 2011/83/EU, Art. 8). Check local"
-            " regulations."
+            gettext_lazy(
+                "What was agreed, with the quote attached. Often required for distance"
+                " contracts (in the EU: Directive 2011/83/EU, Art. 8). Check local"
+                " regulations."
+            )
         ),
     )
     emails_shop = models.BooleanField(
-        "Notify us by email when a customer answers",
+        gettext_lazy("Notify us by email when a customer answers"),
         default=True,
         help_text=(
-            "Sent to the shop’s address when a customer accepts or declines by link or"
-            " on the counter’s screen."
+            gettext_lazy(
+                "Sent to the shop’s address when a"
+                " customer accepts or declines by link or"
+                " on the counter’s screen."
+            )
         ),
     )
 
     invoice_series = models.CharField(
-        "Invoice number prefix",
+        gettext_lazy("Invoice number prefix"),
         max_length=8,
         default="INV{yy}",
-        help_text="Letters, digits and {yy} for the year.",
+        help_text=gettext_lazy("Letters, digits and {yy} for the year."),
     )
     credit_series = models.CharField(
-        "Credit note number prefix",
+        gettext_lazy("Credit note number prefix"),
         max_length=8,
         default="CN{yy}",
-        help_text="Must differ from the invoice prefix.",
+        help_text=gettext_lazy("Must differ from the invoice prefix."),
     )
     payment_term_days = SmallNumberField(
-        "Payment term (days)",
+        gettext_lazy("Payment term (days)"),
         default=14,
         max_value=365,
-        help_text="0: due immediately.",
+        help_text=gettext_lazy("0: due immediately."),
     )
     reminder_interval_days = SmallNumberField(
-        "Days between reminders",
+        gettext_lazy("Days between reminders"),
         default=10,
         min_value=1,
         max_value=365,
-        help_text="While an invoice is unpaid.",
+        help_text=gettext_lazy("While an invoice is unpaid."),
     )
 
     warranty_days_lasting = SmallNumberField(
-        "Warranty for a lasting fix (days)",
+        gettext_lazy("Warranty for a lasting fix (days)"),
         default=180,
         max_value=3650,
-        help_text="Used if a fix has no days of its own.",
+        help_text=gettext_lazy("Used if a fix has no days of its own."),
     )
     warranty_days_stopgap = SmallNumberField(
-        "Warranty for a stopgap (days)",
+        gettext_lazy("Warranty for a stopgap (days)"),
         default=30,
         max_value=3650,
-        help_text="Usually fewer than for a lasting fix.",
+        help_text=gettext_lazy("Usually fewer than for a lasting fix."),
     )
     warranty_days_minimum = SmallNumberField(
-        "Minimum warranty after a warranty repair (days)",
+        gettext_lazy("Minimum warranty after a warranty repair (days)"),
         default=30,
         max_value=3650,
-        help_text="The earlier warranty continues, but for at least this many days.",
+        help_text=gettext_lazy(
+            "The earlier warranty continues, but for at least this many days."
+        ),
     )
 
     comeback_period_days = SmallNumberField(
-        "Comeback period (days)",
+        gettext_lazy("Comeback period (days)"),
         default=90,
         min_value=7,
         max_value=730,
-        help_text="Later returns are not counted as comebacks.",
+        help_text=gettext_lazy("Later returns are not counted as comebacks."),
     )
     max_comeback_risk = probability_setting(
-        "Comeback limit",
+        gettext_lazy("Comeback limit"),
         default=Decimal("0.1"),
-        help_text="Highest comeback risk that the shop accepts for a fix.",
+        help_text=gettext_lazy(
+            "Highest comeback risk that the shop accepts for a fix."
+        ),
     )
     verdict_confidence = probability_setting(
-        "Confidence required",
+        gettext_lazy("Confidence required"),
         default=Decimal("0.9"),
         min_value=Decimal("0.51"),
-        help_text="Higher: fewer false alarms, but a verdict needs more repairs.",
+        help_text=gettext_lazy(
+            "Higher: fewer false alarms, but a verdict needs more repairs."
+        ),
     )
     final_test_risk = probability_setting(
-        "Accepted chance that a faulty device passes the final test",
+        gettext_lazy("Accepted chance that a faulty device passes the final test"),
         default=Decimal("0.05"),
-        help_text="Lower: longer final tests.",
+        help_text=gettext_lazy("Lower: longer final tests."),
     )
 
     accounting_years = SmallNumberField(
-        "Keep invoices of erased customers (years)",
+        gettext_lazy("Keep invoices of erased customers (years)"),
         default=10,
         min_value=1,
         max_value=30,
         help_text=(
-            "Counted from the end of the calendar year. Check your local rules."
+            gettext_lazy(
+                "Counted from the end of the calendar year. Check your local rules."
+            )
         ),
     )
     code_days = SmallNumberField(
-        "Delete access codes after (days)",
+        gettext_lazy("Delete access codes after (days)"),
         default=30,
         min_value=1,
         max_value=365,
-        help_text="From the day the job is ready. At handover they are always deleted.",
+        help_text=gettext_lazy(
+            "From the day the job is ready. At handover they are always deleted."
+        ),
     )
     email_months = SmallNumberField(
-        "Delete emails after (months)",
+        gettext_lazy("Delete emails after (months)"),
         null=True,
         blank=True,
         default=None,
         min_value=1,
         max_value=360,
-        help_text="Blank: emails are kept. Those still waiting are never deleted.",
+        help_text=gettext_lazy(
+            "Blank: emails are kept. Those still waiting are never deleted."
+        ),
     )
     photo_months = SmallNumberField(
-        "Delete photos after (months)",
+        gettext_lazy("Delete photos after (months)"),
         null=True,
         blank=True,
         default=None,
         min_value=1,
         max_value=360,
-        help_text="From handover of the device. Blank: photos are kept.",
+        help_text=gettext_lazy("From handover of the device. Blank: photos are kept."),
     )
     inactive_years = SmallNumberField(
-        "Erase customers after (years)",
+        gettext_lazy("Erase customers after (years)"),
         null=True,
         blank=True,
         default=None,
         min_value=1,
         max_value=30,
-        help_text="Without a visit. Blank: customers are kept.",
+        help_text=gettext_lazy("Without a visit. Blank: customers are kept."),
     )
 
     slip_text = standard_text(
-        "On the claim slip",
+        gettext_lazy("On the claim slip"),
         default=(
             "Please bring this slip when you collect the device. We access your data"
             " only if you allowed it and only as far as the repair needs it. Data can"
             " be lost during a repair: keep a copy."
         ),
-        help_text="Printed at the bottom of the claim slip.",
+        help_text=gettext_lazy("Printed at the bottom of the claim slip."),
     )
     quote_text = standard_text(
-        "On quotes",
+        gettext_lazy("On quotes"),
         help_text=(
-            "Printed at the bottom of every quote. For example: how to pay a deposit."
+            gettext_lazy(
+                "Printed at the bottom of every quote. For"
+                " example: how to pay a deposit."
+            )
         ),
     )
     acceptance_text = standard_text(
-        "In confirmations of acceptance",
+        gettext_lazy("In confirmations of acceptance"),
         help_text=(
-            "In the email that confirms an acceptance. For example: a right of"
-            " withdrawal. Check local regulations."
+            gettext_lazy(
+                "In the email that confirms an acceptance. For example: a right of"
+                " withdrawal. Check local regulations."
+            )
         ),
     )
     invoice_text = standard_text(
-        "On invoices",
+        gettext_lazy("On invoices"),
         help_text=(
-            "Printed at the bottom of every invoice, paid or not. For example: opening"
-            " hours."
+            gettext_lazy(
+                "Printed at the bottom of every invoice,"
+                " paid or not. For example: opening"
+                " hours."
+            )
         ),
     )
     payment_text = standard_text(
-        "How to pay",
+        gettext_lazy("How to pay"),
         help_text=(
-            "Printed on invoices that are not paid yet. For example: your bank account."
+            gettext_lazy(
+                "Printed on invoices that are not paid yet."
+                " For example: your bank account."
+            )
         ),
     )
     warranty_text = standard_text(
-        "On warranty certificates",
+        gettext_lazy("On warranty certificates"),
         default=(
             "This warranty covers the repaired fault. It ends if the device was opened"
             " by others, dropped or exposed to liquid. Your legal rights are not"
             " affected."
         ),
-        help_text="On the warranty certificate, and on the invoice of the repair.",
+        help_text=gettext_lazy(
+            "On the warranty certificate, and on the invoice of the repair."
+        ),
     )
     reminder_text = standard_text(
-        "In reminders",
+        gettext_lazy("In reminders"),
         default="Our records show that this invoice is still unpaid.",
-        help_text="First sentence of a reminder. The amount and its due date follow.",
+        help_text=gettext_lazy(
+            "First sentence of a reminder. The amount and its due date follow."
+        ),
     )
     parcel_text = standard_text(
-        "In parcels", help_text="On the packing slip that travels with a device."
+        gettext_lazy("In parcels"),
+        help_text=gettext_lazy("On the packing slip that travels with a device."),
     )
 
     # The day on which the owner said what invoices need; see `shop.setting_up`.
@@ -413,7 +494,7 @@ class Shop(Recorded):
     # When the shop was last used, as far as its clock was believed; see `shop.clock`.
     clock_seen_at = models.DateTimeField(null=True, editable=False)
     clock_doubted_since = models.DateTimeField(
-        "clock doubted since", null=True, editable=False
+        gettext_lazy("clock doubted since"), null=True, editable=False
     )
 
     unrecorded = frozenset({"clock_seen_at"})

@@ -19,7 +19,14 @@ KEYWORDS = {
     *("empty_label", "caption", "message", "title", "lede", "labels", "help_texts"),
     *("error_messages", "choices"),
 }
-NAMES = {"labels", "help_texts", "verbose_name", "verbose_name_plural", "caption"}
+NAMES = {
+    "labels",
+    "help_texts",
+    "verbose_name",
+    "verbose_name_plural",
+    "caption",
+    "empty_text",
+}
 """Of what is assigned in a class, such as Meta."""
 
 JOINS = ("format", "join")
@@ -66,9 +73,7 @@ def unmarked(source):
                 found += [t for one in node.args[:1] for t in texts(one)]
             elif name in METHODS and isinstance(node.func, ast.Attribute):
                 found += [t for one in node.args[1:2] for t in texts(one)]
-            elif name.endswith("Field") and ast.unparse(node.func).startswith(
-                "models."
-            ):
+            elif name.lower().endswith("field") and name != "get_field":
                 found += [t for one in node.args[:1] for t in texts(one)]
             for keyword in node.keywords:
                 if keyword.arg in KEYWORDS:

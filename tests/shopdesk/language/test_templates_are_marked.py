@@ -18,7 +18,13 @@ VALUE = "\ufffc"  # what stands for a tag of the template
 LITERAL = re.compile(
     r"""(?:default|default_if_none|yesno|add|join):"([^"]*)"|=\s*"([^"]*)\""""
 )
+VOID = {"br", "img", "input", "wbr"}
 NO_TEXT = ("url", "static", "icon", "load", "extends", "query")
+
+
+def is_code(attrs):
+    """Whether an element shows a code or an example, which no language changes."""
+    return "code" in (dict(attrs).get("class") or "").split()
 
 
 def words(text):
@@ -33,17 +39,16 @@ class Texts(HTMLParser):
         self.found, self.inside = [], []
 
     def handle_starttag(self, tag, attrs):
-        if tag in AS_CODE:
-            self.inside.append(tag)
+        if self.inside or tag in AS_CODE or is_code(attrs):
+            self.inside += [] if tag in VOID else [tag]
         for name, value in attrs:
-            is_button = (
-                tag == "input" and name == "value" and ("type", "submit") in attrs
-            )
+            is_button = name == "value" and ("type", "submit") in attrs
+            is_button = is_button and tag == "input"
             if (name in ATTRIBUTES or is_button) and words(value or ""):
                 self.found.append(value)
 
     def handle_endtag(self, tag):
-        if tag in AS_CODE and self.inside:
+        if self.inside and tag not in VOID:
             self.inside.pop()
 
     def handle_data(self, text):
