@@ -314,6 +314,34 @@ def own_demo(databases, django_db_setup, django_db_blocker):
         yield output
 
 
+@contextmanager
+def _full_shop(databases, blocker):
+    from tests.billing.personal_data.canaries import two_customers
+
+    with ExitStack() as stack:
+        with blocker.unblock():
+            stack.enter_context(databases.copy("full", two_customers, of="migrated"))
+        yield
+        with blocker.unblock():
+            stack.close()
+
+
+@pytest.fixture(scope="module")
+def full_shop(databases, django_db_setup, django_db_blocker):
+    """Use a shop whose two customers have one of everything, filled once in this run;
+    `canaries.full_customers` returns them.
+    """
+    with _full_shop(databases, django_db_blocker):
+        yield
+
+
+@pytest.fixture
+def own_full_shop(databases, django_db_setup, django_db_blocker):
+    """The same for one test that commits its changes."""
+    with _full_shop(databases, django_db_blocker):
+        yield
+
+
 @pytest.fixture(scope="session")
 def browser_type_launch_args(browser_type_launch_args):
     wanted = (os.environ.get("CHROMIUM"), *BROWSERS)

@@ -16,8 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
-from scipy.special import gammaln
-from scipy.stats import norm
+from scipy.special import gammaln, ndtri
 
 SERVICE_LEVEL = 0.95
 REVIEW_DAYS = 14  # between two orders (common practice, no source)
@@ -114,7 +113,7 @@ def normal_level(
     mean: float, sd: float, *, service_level: float = SERVICE_LEVEL
 ) -> float:
     """Return the level that a normal demand exceeds with 1 - `service_level`."""
-    return mean + sd * float(norm.ppf(service_level))
+    return mean + sd * float(ndtri(service_level))
 
 
 @dataclass(frozen=True)

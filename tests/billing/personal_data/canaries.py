@@ -7,11 +7,14 @@ from django.apps import apps
 from django.db import connection, models
 
 from billing.customer_page.models import Signature
+from billing.guards import GUARDS
 from billing.handover.models import Collection
 from billing.invoices.models import EInvoice
 from billing.personal_data.inventory import INVENTORY
 from billing.repair_form.models import DiagnosisConsent
+from repairs.customers.models import Customer
 from repairs.faults.models import Check
+from repairs.guards import GUARDS as REPAIR_GUARDS
 from repairs.jobs.models import (
     AccessCode,
     CheckResult,
@@ -28,6 +31,7 @@ from repairs.jobs.models import (
 from repairs.photos.actions import create_link
 from shopdesk.keeping.restore import without_triggers
 from shopdesk.recording.canonical import to_json
+from shopdesk.triggers import ForbidChange
 from tests import make
 from tests.billing.all_kinds import AllKinds
 from tests.repairs.photos.files import add
@@ -38,19 +42,21 @@ SHORTEST = 8
 
 
 def two_customers():
-    """Two customers with all that a customer can be given, each kind once."""
-    owners = []
+    """Make two customers with all that a customer can be given, each kind once."""
     for _ in range(2):
         made = AllKinds().all()
         owner = made.device.owner
-        owners.append(owner)
         add_the_rest(owner)
         made.device.refresh_from_db()
         made.device.serial = f"Q{owner.pk}"
         made.device.save()
         for job in Job.objects.filter(number__startswith="X-"):
             Job.objects.filter(pk=job.pk).update(number=f"{owner.pk}{job.number}")
-    return owners
+
+
+def full_customers():
+    """The customers of the fixtures `full_shop` and `own_full_shop`."""
+    return Customer.objects.filter(devices__serial__startswith="Q").order_by("pk")
 
 
 def fields_of(model):
@@ -72,6 +78,12 @@ def unguarded():
             cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
         with without_triggers("default"):
             yield cursor
+
+
+def all_guards():
+    """The guards that refuse a change."""
+    guards = (*GUARDS, *REPAIR_GUARDS)
+    return [guard for guard in guards if isinstance(guard, ForbidChange)]
 
 
 def plant(customer, *, letter):

@@ -13,7 +13,7 @@ from billing.personal_data.inventory import INVENTORY, NOT_PERSONAL
 from shopdesk.recording.models import Action
 from shopdesk.staff.models import Role
 from tests import make
-from tests.billing.personal_data.canaries import plant, two_customers
+from tests.billing.personal_data.canaries import full_customers, plant
 from tests.shopdesk.trail.entries import entries_of
 
 
@@ -30,8 +30,8 @@ def test_each_model_is_exported_or_has_a_reason():
 
 
 @pytest.mark.django_db
-def test_every_column_of_every_table_is_in_the_export_and_nobody_elses():
-    mine, other = two_customers()
+def test_every_column_of_every_table_is_in_the_export_and_nobody_elses(full_shop):
+    mine, other = full_customers()
     mine.name = "Kept in the trail only"
     mine.save()
     planted = plant(mine, letter="a")
