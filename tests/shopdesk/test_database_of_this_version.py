@@ -45,7 +45,7 @@ def test_a_table_that_is_not_there_is_named():
 
 def test_a_database_with_nothing_in_it_is_fine(tmp_path):
     told = subprocess.run(
-        [sys.executable, "manage.py", "migrate", "-v", "0"],
+        [sys.executable, "manage.py", "check", "--database", "default"],
         cwd=settings.BASE_DIR,
         env={**os.environ, "SHOPDESK_DATA": str(tmp_path), "DATABASE_URL": ""},
         capture_output=True,
