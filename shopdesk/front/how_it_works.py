@@ -6,6 +6,10 @@ test opens every page and fails for one without a text.
 
 from django.utils.translation import gettext_lazy
 
+_NOTE = gettext_lazy(
+    "A note for whoever meets this fault again on this model or board. Write what the"
+    " next person should know; notes are shown on the job page."
+)
 TEXTS = {
     "today": gettext_lazy(
         "Jobs are grouped by what is to be done next, the most urgent first: those past"
@@ -232,6 +236,8 @@ TEXTS = {
         "The record of one fix: how many repairs came back and when, what they cost,"
         " and how its price is made up. The owner can change its type here."
     ),
+    "knowledge:add_note": _NOTE,
+    "knowledge:change_note": _NOTE,
     "knowledge:fault_record": gettext_lazy(
         "The fixes of one fault compared by risk, minutes, price and profit per job"
         " after comebacks."

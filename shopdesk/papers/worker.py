@@ -15,9 +15,8 @@ from multiprocessing import forkserver, get_context
 from multiprocessing.connection import Connection
 from typing import Any, TypeVar, cast
 
-from django.utils.translation import gettext
-
 from shopdesk.errors import PdfError, RefusedError
+from shopdesk.plain_gettext import gettext
 
 # A document may be drawn while a record is locked, and others wait 20 seconds for it.
 MAX_SECONDS = 15.0
