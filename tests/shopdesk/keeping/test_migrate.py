@@ -129,7 +129,7 @@ def test_two_at_once_and_a_crash_at_any_point(tmp_path):
 
 
 @pytest.mark.django_db(transaction=True)
-def test_a_later_migration_may_rebuild_a_guarded_table(databases, tmp_path):
+def test_a_later_migration_may_rebuild_a_guarded_table(tmp_path):
     modules = tmp_path / "modules"
     later = modules / "later_repairs"
     later.mkdir(parents=True)
@@ -137,7 +137,7 @@ def test_a_later_migration_may_rebuild_a_guarded_table(databases, tmp_path):
     (later / "__init__.py").write_text(f"__path__.append({str(there)!r})\n")
     last = max(path.stem for path in there.glob("0*.py"))
     (later / "0900_later.py").write_text(LATER.format(last=last))
-    with databases.migrated(), new_database(tmp_path, like_this=True) as env:
+    with new_database(tmp_path, like_this=True) as env:
         for script, more in ((FILL, {}), (RUN, {"MODULES": modules})):
             code, _, errors = run(script, env, **more)
             assert code == 0, errors
